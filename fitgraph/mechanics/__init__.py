@@ -1,0 +1,1 @@
+"""Limits, clearances, slots, clamps, tubes: pure functions over numbers and arrays."""

@@ -1,0 +1,106 @@
+"""Materials by name: density, stiffness, yield and a word on fatigue.
+
+The table is ``tables/materials.toml``; every row names its source. Figures are typical ones
+for comparing tubes with each other. A mill certificate or a maker's figure goes first.
+"""
+
+from __future__ import annotations
+
+import difflib
+import tomllib
+from collections.abc import Mapping
+from dataclasses import dataclass
+from importlib.resources import files
+from types import MappingProxyType
+from typing import Any
+
+
+@dataclass(frozen=True, slots=True)
+class Material:
+    """A material and the figures that the formulas take.
+
+    Parameters
+    ----------
+    name : str
+        Identifier, for example ``"steel-4130"``.
+    title : str
+        Name for readers.
+    family : str
+        Group of alloys, itself often an identifier (``"steel"``).
+    density_kg_m3 : float
+        Density in kg/m3.
+    modulus_gpa : float or None
+        Young's modulus in GPa; None where the material carries no load.
+    yield_mpa : float or None
+        Yield strength (0.2 % proof) in MPa.
+    yield_range_mpa : tuple of float or None
+        Spread of the yield strength over conditions, in MPa.
+    fatigue : str
+        A caution on repeated loads.
+    source : str
+        Where the figures come from.
+    """
+
+    name: str
+    title: str
+    family: str
+    density_kg_m3: float
+    modulus_gpa: float | None
+    yield_mpa: float | None
+    yield_range_mpa: tuple[float, float] | None
+    fatigue: str
+    source: str
+
+    @property
+    def bears_load(self) -> bool:
+        """Whether stiffness and yield are known, so that strength can be compared."""
+        return self.modulus_gpa is not None and self.yield_mpa is not None
+
+
+def _row(name: str, row: Mapping[str, Any]) -> Material:
+    spread = row.get("yield_range")
+    return Material(
+        name=name,
+        title=row["title"],
+        family=row["family"],
+        density_kg_m3=float(row["density"]),
+        modulus_gpa=float(row["modulus"]) if "modulus" in row else None,
+        yield_mpa=float(row["yield"]) if "yield" in row else None,
+        yield_range_mpa=(float(spread[0]), float(spread[1])) if spread else None,
+        fatigue=row["fatigue"],
+        source=row["source"],
+    )
+
+
+def _load() -> Mapping[str, Material]:
+    text = (files(__package__) / "tables" / "materials.toml").read_text(encoding="utf-8")
+    return MappingProxyType({name: _row(name, row) for name, row in tomllib.loads(text).items()})
+
+
+MATERIALS: Mapping[str, Material] = _load()
+
+
+def material(name: str) -> Material:
+    """Return the material called `name`.
+
+    Parameters
+    ----------
+    name : str
+        Identifier; case and surrounding blanks do not matter.
+
+    Raises
+    ------
+    KeyError
+        If the table has no such material; the message names close matches.
+
+    Examples
+    --------
+    >>> material("steel-4130").family
+    'steel'
+    """
+    key = name.strip().casefold()
+    if key in MATERIALS:
+        return MATERIALS[key]
+    close = difflib.get_close_matches(key, MATERIALS, n=3)
+    hint = f"did you mean {' or '.join(close)}?" if close else f"known are {', '.join(MATERIALS)}"
+    raise KeyError(f"no material called {name!r}: {hint}")
