@@ -1,0 +1,451 @@
+"""Read a vocabulary file: the words of a trade."""
+
+from __future__ import annotations
+
+import tomllib
+from collections.abc import Mapping
+from pathlib import Path
+from types import MappingProxyType
+from typing import Any
+
+from fitgraph.catalogue.figures import parse_figure
+from fitgraph.catalogue.findings import CatalogueError, Finding, shorten
+from fitgraph.mechanics.rules import RULES
+from fitgraph.model import (
+    Basis,
+    Condition,
+    Dimension,
+    DimensionKind,
+    FeatureKind,
+    Fill,
+    Joint,
+    Presence,
+    Reference,
+    Role,
+    Service,
+    StrengthSource,
+    Vocabulary,
+    Word,
+)
+from fitgraph.units import UnitError, parse_length, parse_money
+
+FILE = "vocabulary.toml"
+
+#: Attributes of a part that a joint may compare as words.
+ATTRIBUTES = ("maker", "material")
+
+_BASIS = {"measured": Basis.MEASURED, "maker": Basis.MAKER, "nominal": Basis.NOMINAL}
+_PRESENCE = {
+    "present": Presence.PRESENT,
+    "absent": Presence.ABSENT,
+    "unknown": Presence.UNKNOWN,
+}
+
+
+class _Reader:
+    """Collects faults while it reads, so that all are told at once."""
+
+    def __init__(self, document: Mapping[str, Any]) -> None:
+        self.document = document
+        self.faults: list[Finding] = []
+        self.roles: dict[str, Role] = {}
+
+    def fault(self, where: str, value: object, message: str, remedy: str) -> None:
+        self.faults.append(Finding(FILE, None, where, shorten(str(value)), message, remedy))
+
+    def length(self, where: str, value: object, default: float = 0.0) -> float:
+        try:
+            return parse_length(str(value))
+        except UnitError as error:
+            self.fault(where, value, str(error), "Write a length with its unit")
+            return default
+
+    def table(self, where: str, value: object) -> Mapping[str, Any]:
+        if isinstance(value, Mapping):
+            return value
+        if value is not None:
+            self.fault(where, value, "is no table", f"Write it as [{where}]")
+        return {}
+
+    def known_keys(self, where: str, table: Mapping[str, Any], known: tuple[str, ...]) -> None:
+        for name in table:
+            if name not in known:
+                self.fault(where, name, "is no known entry", f"Use one of {', '.join(known)}")
+
+    # -- roles ---------------------------------------------------------
+
+    def dimension(
+        self, where: str, name: str, entry: Mapping[str, Any], kind: str
+    ) -> DimensionKind:
+        self.known_keys(where, entry, ("worded", "plausible", "measure"))
+        plausible = None
+        if text := entry.get("plausible"):
+            try:
+                figure = parse_figure(str(text), Basis.NOMINAL, 0.0)
+                plausible = (figure.lo, figure.hi)
+            except UnitError as error:
+                self.fault(where, text, str(error), "Write it like 20..40 mm")
+        return DimensionKind(
+            name,
+            worded=bool(entry.get("worded", False)),
+            hole=kind in ("bore", "gap", "slot"),
+            plausible=plausible,
+            measure=str(entry.get("measure", "")),
+        )
+
+    def feature(self, where: str, name: str, entry: Mapping[str, Any]) -> FeatureKind:
+        self.known_keys(where, entry, ("kind", "if_missing", "title", "gloss", "dimensions"))
+        missing = str(entry.get("if_missing", "present"))
+        if missing not in _PRESENCE:
+            self.fault(
+                f"{where}.if_missing",
+                missing,
+                "is not understood",
+                f"Use one of {', '.join(_PRESENCE)}",
+            )
+        kind = str(entry.get("kind", "length"))
+        dimensions = {
+            dimension: self.dimension(
+                f"{where}.dimensions.{dimension}",
+                dimension,
+                self.table(f"{where}.dimensions.{dimension}", spec),
+                kind,
+            )
+            for dimension, spec in self.table(
+                f"{where}.dimensions", entry.get("dimensions")
+            ).items()
+        }
+        return FeatureKind(
+            name,
+            kind,
+            _PRESENCE.get(missing, Presence.PRESENT),
+            MappingProxyType(dimensions),
+            str(entry.get("title", name.replace("_", " "))),
+            str(entry.get("gloss", "")),
+        )
+
+    def read_roles(self) -> None:
+        for name, raw in self.table("roles", self.document.get("roles")).items():
+            where = f"roles.{name}"
+            entry = self.table(where, raw)
+            self.known_keys(where, entry, ("title", "fill", "gloss", "by_material", "features"))
+            fills = [f.value for f in Fill]
+            fill = str(entry.get("fill", "always"))
+            if fill not in fills:
+                self.fault(
+                    f"{where}.fill", fill, "is not understood", f"Use one of {', '.join(fills)}"
+                )
+                fill = "always"
+            features = {
+                feature: self.feature(
+                    f"{where}.features.{feature}",
+                    feature,
+                    self.table(f"{where}.features.{feature}", spec),
+                )
+                for feature, spec in self.table(f"{where}.features", entry.get("features")).items()
+            }
+            self.roles[name] = Role(
+                name,
+                str(entry.get("title", name)),
+                Fill(fill),
+                MappingProxyType(features),
+                str(entry.get("gloss", "")),
+                bool(entry.get("by_material", False)),
+            )
+        if not self.roles:
+            self.fault("roles", "", "names no role", "Add at least one [roles.NAME]")
+
+    # -- references ----------------------------------------------------
+
+    def reference(self, where: str, text: object) -> Reference | None:
+        pieces = str(text).split(".")
+        role = self.roles.get(pieces[0])
+        if role is None:
+            self.fault(
+                where, text, "names no known role", f"Begin with one of {', '.join(self.roles)}"
+            )
+            return None
+        if len(pieces) == 2 and pieces[1] in ATTRIBUTES:
+            return Reference(role.name, None, pieces[1])
+        if len(pieces) == 3 and pieces[1] in role.features:
+            kind = role.features[pieces[1]]
+            if pieces[2] in kind.dimensions:
+                return Reference(role.name, kind.name, pieces[2])
+        self.fault(
+            where,
+            text,
+            "names no known dimension",
+            "Write role.feature.dimension as the roles above have them",
+        )
+        return None
+
+    def condition(self, where: str, text: object) -> Condition | None:
+        plain = str(text).strip()
+        wanted = not plain.startswith("not ")
+        pieces = plain.removeprefix("not ").strip().split(".")
+        role = self.roles.get(pieces[0])
+        if role is not None and len(pieces) == 1:
+            return Condition(role.name, None, wanted)
+        if role is not None and len(pieces) == 2 and pieces[1] in role.features:
+            return Condition(role.name, pieces[1], wanted)
+        self.fault(
+            where, text, "names no known role or feature", "Write role or role.feature, or not …"
+        )
+        return None
+
+    def conditions(self, where: str, value: object) -> tuple[Condition, ...]:
+        if not isinstance(value, list):
+            if value is not None:
+                self.fault(where, value, "is no list", 'Write it like ["role", "not role.feature"]')
+            return ()
+        read = (self.condition(where, text) for text in value)
+        return tuple(c for c in read if c is not None)
+
+    # -- joints --------------------------------------------------------
+
+    def joint(self, place: int, entry: Mapping[str, Any]) -> Joint | None:
+        name = str(entry.get("id", f"#{place}"))
+        where = f"joints.{name}"
+        rule = RULES.get(str(entry.get("rule")))
+        if rule is None:
+            self.fault(
+                f"{where}.rule",
+                entry.get("rule"),
+                "is no known rule",
+                f"Use one of {', '.join(RULES)}",
+            )
+            return None
+        before = len(self.faults)
+        windows = rule.limits or {}
+        common = ("id", "title", "rule", "when", "because", "tidy", "check")
+        mine = ("needs",) if rule.on_presence else (*rule.arguments, *windows)
+        self.known_keys(where, entry, (*common, *mine))
+        arguments: dict[str, Reference] = {}
+        for argument in rule.arguments:
+            if argument not in entry:
+                self.fault(where, "", f"lacks {argument!r}", f"The rule {rule.name} needs it")
+                continue
+            reference = self.reference(f"{where}.{argument}", entry[argument])
+            if reference is None:
+                continue
+            worded = reference.feature is None or (
+                self.roles[reference.role]
+                .features[reference.feature]
+                .dimensions[reference.name]
+                .worded
+            )
+            if worded != (argument in rule.words):
+                self.fault(
+                    f"{where}.{argument}",
+                    entry[argument],
+                    f"is {'a word' if worded else 'a length'}, which the rule {rule.name} "
+                    "does not compare",
+                    "Name another dimension or another rule",
+                )
+            arguments[argument] = reference
+        limits: dict[str, float] = {}
+        for window, default in windows.items():
+            if window in entry:
+                limits[window] = self.length(f"{where}.{window}", entry[window])
+            elif default is None:
+                self.fault(where, "", f"lacks {window!r}", f"The rule {rule.name} needs it")
+            else:
+                limits[window] = default
+        subject = None
+        if rule.on_presence:
+            subject = self.condition(f"{where}.needs", entry.get("needs", ""))
+        joint = Joint(
+            name,
+            str(entry.get("title", name)),
+            rule.name,
+            MappingProxyType(arguments),
+            MappingProxyType(limits),
+            self.conditions(f"{where}.when", entry.get("when")),
+            subject,
+            bool(entry.get("tidy", False)),
+            bool(entry.get("check", False)),
+            str(entry.get("because", "")),
+        )
+        if len(self.faults) == before and joint.check and len(joint.roles) != 1:
+            self.fault(where, name, "checks more than one part", "Name one role in a check")
+        return joint if len(self.faults) == before else None
+
+    def read_joints(self) -> tuple[Joint, ...]:
+        joints: list[Joint] = []
+        names: set[str] = set()
+        raw = self.document.get("joints", [])
+        if not isinstance(raw, list):
+            self.fault("joints", raw, "is no list of tables", "Write each as [[joints]]")
+            raw = []
+        for place, entry in enumerate(raw, start=1):
+            joint = self.joint(place, self.table(f"joints #{place}", entry))
+            if joint is None:
+                continue
+            if joint.name in names:
+                self.fault("joints", joint.name, "is the id of two joints", "Rename one")
+            names.add(joint.name)
+            joints.append(joint)
+        used = {role for joint in joints for role in joint.roles}
+        for name in self.roles:
+            if name not in used and not self.faults:
+                self.fault(f"roles.{name}", name, "is in no joint", "Add a joint or drop the role")
+        return tuple(joints)
+
+    # -- services ------------------------------------------------------
+
+    def service(self, name: str, entry: Mapping[str, Any], digits: int) -> Service | None:
+        where = f"services.{name}"
+        known = ("title", "role", "price", "minutes", "when", "sets", "removes", "shifts")
+        self.known_keys(where, entry, (*known, "cuts_off", "caution", "gloss"))
+        role = self.roles.get(str(entry.get("role")))
+        if role is None:
+            self.fault(
+                f"{where}.role", entry.get("role"), "is no known role", "Name a role from above"
+            )
+            return None
+        try:
+            price = parse_money(str(entry.get("price", "0")), digits)
+        except UnitError as error:
+            self.fault(f"{where}.price", entry.get("price"), str(error), "Write an amount")
+            price = 0
+        sets: dict[str, tuple[Mapping[str, Dimension], Mapping[str, Word]]] = {}
+        for feature, values in self.table(f"{where}.sets", entry.get("sets")).items():
+            kind = role.features.get(feature)
+            if kind is None:
+                self.fault(f"{where}.sets", feature, "is no feature of the role", "Name one")
+                continue
+            lengths: dict[str, Dimension] = {}
+            words: dict[str, Word] = {}
+            for dimension, text in self.table(f"{where}.sets.{feature}", values).items():
+                spec = kind.dimensions.get(dimension)
+                if spec is None:
+                    self.fault(f"{where}.sets.{feature}", dimension, "is unknown", "Name one")
+                elif spec.worded:
+                    words[dimension] = Word(str(text))
+                else:
+                    try:
+                        lengths[dimension] = parse_figure(str(text), Basis.MAKER, 0.5)
+                    except UnitError as error:
+                        self.fault(f"{where}.sets.{feature}", text, str(error), "Mend it")
+            sets[feature] = (MappingProxyType(lengths), MappingProxyType(words))
+        removes = tuple(str(f) for f in entry.get("removes", ()))
+        for feature in removes:
+            if feature not in role.features:
+                self.fault(f"{where}.removes", feature, "is no feature of the role", "Name one")
+        shifts: dict[tuple[str, str], float] = {}
+        for path, text in self.table(f"{where}.shifts", entry.get("shifts")).items():
+            reference = self.reference(f"{where}.shifts", f"{role.name}.{path}")
+            if reference is not None and reference.feature is not None:
+                shifts[(reference.feature, reference.name)] = self.length(
+                    f"{where}.shifts.{path}", text
+                )
+        when = self.conditions(f"{where}.when", entry.get("when"))
+        for condition in when:
+            if condition.role != role.name:
+                self.fault(f"{where}.when", condition, "looks at another part", "Name its own role")
+        return Service(
+            name,
+            str(entry.get("title", name)),
+            role.name,
+            price,
+            float(entry.get("minutes", 0)),
+            when,
+            MappingProxyType(sets),
+            removes,
+            MappingProxyType(shifts),
+            self.length(f"{where}.cuts_off", entry.get("cuts_off", "0")),
+            str(entry.get("caution", "")),
+            str(entry.get("gloss", "")),
+        )
+
+    # -- the whole -----------------------------------------------------
+
+    def read(self) -> Vocabulary:
+        self.known_keys(
+            "top level",
+            self.document,
+            ("trade", "limits", "strength", "cautions", "roles", "joints", "services"),
+        )
+        trade = self.table("trade", self.document.get("trade"))
+        digits = int(trade.get("minor_digits", 2))
+        limits = self.table("limits", self.document.get("limits"))
+        self.known_keys("limits", limits, tuple(_BASIS))
+        half_width = {
+            basis: self.length(f"limits.{word}", limits.get(word, "0.1 mm"))
+            for word, basis in _BASIS.items()
+        }
+        self.read_roles()
+        joints = self.read_joints()
+        services = {}
+        for name, entry in self.table("services", self.document.get("services")).items():
+            service = self.service(name, self.table(f"services.{name}", entry), digits)
+            if service is not None:
+                services[name] = service
+        strength = None
+        if source := self.table("strength", self.document.get("strength")):
+            self.known_keys("strength", source, ("outside", "bore", "slot"))
+            read = {k: self.reference(f"strength.{k}", v) for k, v in source.items()}
+            outside, bore = read.get("outside"), read.get("bore")
+            if outside is None or bore is None:
+                self.fault("strength", "", "lacks outside or bore", "Name both")
+            else:
+                strength = StrengthSource(outside, bore, read.get("slot"))
+        cautions = self.table("cautions", self.document.get("cautions"))
+        for service in services.values():
+            if service.caution and service.caution not in cautions:
+                self.fault(
+                    f"services.{service.name}.caution",
+                    service.caution,
+                    "is no known caution",
+                    "Add it under [cautions]",
+                )
+        if self.faults:
+            raise CatalogueError(self.faults)
+        return Vocabulary(
+            trade=str(trade.get("name", "")),
+            currency=str(trade.get("currency", "EUR")),
+            minor_digits=digits,
+            half_width=MappingProxyType(half_width),
+            roles=MappingProxyType(self.roles),
+            joints=joints,
+            services=MappingProxyType(services),
+            strength=strength,
+            cautions=MappingProxyType({k: str(v) for k, v in cautions.items()}),
+        )
+
+
+def read_vocabulary(path: Path) -> Vocabulary:
+    """Return the vocabulary in a file.
+
+    Raises
+    ------
+    CatalogueError
+        With every fault found, if there is any: a vocabulary decides every
+        verdict, so nothing goes on with half of one.
+    """
+    try:
+        text = path.read_text(encoding="utf-8")
+    except FileNotFoundError:
+        raise CatalogueError(
+            [
+                Finding(
+                    FILE,
+                    None,
+                    "",
+                    "",
+                    "is not in the folder",
+                    "Copy one from a catalogue that works; docs/catalogue.md explains it",
+                )
+            ]
+        ) from None
+    except (UnicodeDecodeError, OSError) as error:
+        raise CatalogueError(
+            [Finding(FILE, None, "", "", f"cannot be read ({error})", "Save it in UTF-8")]
+        ) from None
+    try:
+        document = tomllib.loads(text)
+    except tomllib.TOMLDecodeError as error:
+        raise CatalogueError(
+            [Finding(FILE, None, "", "", f"is no valid TOML: {error}", "Mend that line")]
+        ) from None
+    return _Reader(document).read()

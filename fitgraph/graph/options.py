@@ -1,0 +1,163 @@
+"""The ways to fill a role: nothing, a part, or a part that the workshop has changed."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterable, Iterator
+from dataclasses import replace
+from types import MappingProxyType
+
+from fitgraph.mechanics.materials import MATERIALS
+from fitgraph.mechanics.tubes import moment_at_yield_nm, tube_mass_g
+from fitgraph.model import (
+    ABSENT,
+    Condition,
+    Dimension,
+    Feature,
+    Option,
+    Part,
+    Presence,
+    Reference,
+    Service,
+    Vocabulary,
+)
+
+
+def empty(role: str) -> Option:
+    """Return the option that leaves a role empty."""
+    return Option(role, None)
+
+
+def plain(part: Part) -> Option:
+    """Return a part as it is."""
+    return Option(part.role, part, (), part.features)
+
+
+def presence_of(option: Option, feature: str | None) -> Presence:
+    """Return whether an option has a feature, or is there at all for None."""
+    if option.part is None:
+        return Presence.ABSENT
+    if feature is None:
+        return Presence.PRESENT
+    return option.features.get(feature, ABSENT).presence
+
+
+def holds_for_certain(option: Option, condition: Condition) -> bool:
+    """Return whether a condition on the option's own role holds for certain."""
+    wanted = Presence.PRESENT if condition.wanted else Presence.ABSENT
+    return presence_of(option, condition.feature) is wanted
+
+
+def length_of(option: Option, reference: Reference | None) -> Dimension | None:
+    """Return the dimension a reference names, None where the option has no such feature."""
+    if reference is None or reference.feature is None or reference.role != option.role:
+        return None
+    feature = option.features.get(reference.feature)
+    if feature is None or feature.presence is not Presence.PRESENT:
+        return None
+    return feature.lengths.get(reference.name)
+
+
+def _cut_mass_g(option: Option, service: Service, vocabulary: Vocabulary) -> float:
+    """Return the mass in g of the tube that a service cuts off."""
+    source = vocabulary.strength
+    if not service.cuts_off or source is None or option.part is None:
+        return 0.0
+    outside, bore = length_of(option, source.outside), length_of(option, source.bore)
+    material = MATERIALS.get(option.part.material or "")
+    if outside is None or bore is None or material is None:
+        return 0.0
+    if not (outside.known and bore.known) or outside.mid <= bore.mid:
+        return 0.0
+    return float(
+        tube_mass_g(outside.mid, bore.mid, service.cuts_off, material.density_kg_m3)
+    )
+
+
+def serviced(option: Option, service: Service, vocabulary: Vocabulary) -> Option | None:
+    """Return a part after a service, or None if the service cannot be done to it.
+
+    Parameters
+    ----------
+    option : Option
+        The part as it is.
+    service : Service
+        What the workshop does; its conditions have to hold for certain,
+        because nobody cuts on a guess.
+    vocabulary : Vocabulary
+        Gives the tube whose mass a cut takes off.
+    """
+    if option.part is None or option.role != service.role or service.name in option.services:
+        return None
+    if not all(holds_for_certain(option, condition) for condition in service.when):
+        return None
+    role = vocabulary.roles[option.role]
+    features = dict(option.features)
+    for (feature, name), by in service.shifts.items():
+        before = features.get(feature)
+        if before is not None and name in before.lengths:
+            lengths = {**before.lengths, name: before.lengths[name].shifted(by)}
+            features[feature] = replace(before, lengths=MappingProxyType(lengths))
+    for feature in service.removes:
+        features[feature] = ABSENT
+    for feature, (lengths, words) in service.sets.items():
+        kind = role.features[feature]
+        unknown = {
+            d.name: Dimension.unknown() for d in kind.dimensions.values() if not d.worded
+        }
+        features[feature] = Feature(
+            Presence.PRESENT, MappingProxyType({**unknown, **lengths}), MappingProxyType({**words})
+        )
+    return replace(
+        option,
+        services=(*option.services, service.name),
+        features=MappingProxyType(features),
+        service_price=option.service_price + service.price,
+        service_mass_g=option.service_mass_g - _cut_mass_g(option, service, vocabulary),
+    )
+
+
+def variants(part: Part, vocabulary: Vocabulary) -> Iterator[Option]:
+    """Yield a part as it is, then after each single service that can be done to it."""
+    whole = plain(part)
+    yield whole
+    for service in vocabulary.services.values():
+        changed = serviced(whole, service, vocabulary)
+        if changed is not None:
+            yield changed
+
+
+def options_for(parts: Iterable[Part], role: str, vocabulary: Vocabulary) -> tuple[Option, ...]:
+    """Return every option for a role: empty where it may be, each part, each service."""
+    options = [empty(role)] if vocabulary.roles[role].fill.may_be_empty else []
+    for part in parts:
+        options.extend(variants(part, vocabulary))
+    return tuple(options)
+
+
+def strength_nm(option: Option, vocabulary: Vocabulary) -> float | None:
+    """Return the bending moment in N m at which the option's tube would yield.
+
+    None where the role is not the one compared, or where a figure is not
+    known. The lower end of every figure's limits counts, and the lower end of
+    the material's yield range.
+    """
+    source = vocabulary.strength
+    if source is None or option.part is None or source.outside.role != option.role:
+        return None
+    outside, bore = length_of(option, source.outside), length_of(option, source.bore)
+    material = MATERIALS.get(option.part.material or "")
+    if outside is None or bore is None or material is None or material.yield_mpa is None:
+        return None
+    if not (outside.known and bore.known) or outside.lo <= bore.hi:
+        return None
+    width = 0.0
+    if source.slot is not None and source.slot.feature is not None:
+        if presence_of(option, source.slot.feature) is Presence.UNKNOWN:
+            return None
+        slot = length_of(option, source.slot)
+        if slot is not None:
+            if not math.isfinite(slot.hi):
+                return None
+            width = slot.hi
+    return float(moment_at_yield_nm(outside.lo, bore.hi, material.yield_mpa, width))

@@ -1,0 +1,276 @@
+"""The rules that decide a joint: a small closed set, one function each.
+
+Every rule takes arrays of limits (or of codes, for words) that broadcast
+against each other, and returns a :class:`Judgement`: a three-valued verdict
+and a margin in mm. The arithmetic is interval arithmetic: a joint fits when
+it fits at every size within the limits, fails when it fails at every size,
+and is unknown between.
+
+References
+----------
+.. [1] R. E. Moore, R. B. Kearfott, M. J. Cloud, "Introduction to Interval
+   Analysis", SIAM 2009, chapter 2 (from memory).
+.. [2] ISO 286-1:2010, clause 3: clearance is the difference between the
+   sizes of hole and shaft.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass
+from typing import NamedTuple
+
+import numpy as np
+import numpy.typing as npt
+
+from fitgraph.model.verdict import Verdict
+
+Floats = npt.NDArray[np.float64]
+Codes = npt.NDArray[np.int64]
+
+#: Stands in for infinity, so that differences of unknown limits stay numbers.
+UNBOUNDED_MM = 1e6
+
+#: Rounding that a comparison of typed decimals has to forgive, in mm.
+EPSILON_MM = 1e-9
+
+#: Code of a word that is not known.
+UNKNOWN_WORD = -1
+
+
+class Limits(NamedTuple):
+    """Limits of size in mm, as arrays that broadcast."""
+
+    lo: Floats
+    hi: Floats
+
+
+class Judgement(NamedTuple):
+    """What a rule says.
+
+    Attributes
+    ----------
+    verdict : ndarray of int8
+        Values of :class:`fitgraph.model.Verdict`.
+    margin : ndarray of float
+        In mm. Where it fits, what is to spare at the worst sizes (zero or
+        more); where it fails, what is lacking at the kindest sizes (below
+        zero); nan where it is unknown or where the rule has no lengths.
+    """
+
+    verdict: npt.NDArray[np.int8]
+    margin: Floats
+
+
+def _bounded(limits: Limits) -> Limits:
+    lo = np.clip(np.asarray(limits.lo, dtype=float), -UNBOUNDED_MM, UNBOUNDED_MM)
+    hi = np.clip(np.asarray(limits.hi, dtype=float), -UNBOUNDED_MM, UNBOUNDED_MM)
+    return Limits(lo, hi)
+
+
+def _judge(worst: Floats, best: Floats) -> Judgement:
+    worst, best = np.broadcast_arrays(worst, best)
+    verdict = np.full(worst.shape, Verdict.UNKNOWN, dtype=np.int8)
+    verdict[worst >= -EPSILON_MM] = Verdict.FITS
+    verdict[best < -EPSILON_MM] = Verdict.FAILS
+    margin = np.where(verdict == Verdict.FITS, worst, np.nan)
+    margin = np.where(verdict == Verdict.FAILS, best, margin)
+    margin = np.where(np.abs(margin) > UNBOUNDED_MM / 10, np.nan, margin)
+    return Judgement(verdict, margin)
+
+
+def clearance(bore: Limits, spigot: Limits, *, least: float, most: float) -> Judgement:
+    """Judge whether the clearance between a bore and a spigot lies in a window.
+
+    Parameters
+    ----------
+    bore, spigot : Limits
+        Diameters in mm.
+    least, most : float
+        Window of diametral clearance in mm; negative is interference.
+
+    Returns
+    -------
+    Judgement
+        The margin is the distance to the nearer end of the window.
+
+    Notes
+    -----
+    With clearance :math:`c = B - S`, the margin is
+    :math:`\\min(c - c_\\mathrm{least},\\ c_\\mathrm{most} - c)`.
+
+    Examples
+    --------
+    >>> import numpy as np
+    >>> bore, spigot = Limits(np.array([28.65]), np.array([28.75])), Limits(
+    ...     np.array([28.5]), np.array([28.6]))
+    >>> judged = clearance(bore, spigot, least=0.0, most=0.35)
+    >>> int(judged.verdict[0]), round(float(judged.margin[0]), 3)
+    (2, 0.05)
+    """
+    bore, spigot = _bounded(bore), _bounded(spigot)
+    lo, hi = bore.lo - spigot.hi, bore.hi - spigot.lo
+    middle = np.clip((least + most) / 2, lo, hi)
+    worst = np.minimum(lo - least, most - hi)
+    best = np.minimum(middle - least, most - middle)
+    return _judge(worst, best)
+
+
+def closes_by_slot(
+    bore: Limits, spigot: Limits, slot: Limits, *, least: float, reserve: float = 0.0
+) -> Judgement:
+    """Judge whether a slotted bore goes over a spigot and can be squeezed onto it.
+
+    Parameters
+    ----------
+    bore, spigot : Limits
+        Diameters in mm.
+    slot : Limits
+        Width of the slot in mm; zero where there is none.
+    least : float
+        Least diametral clearance with which it still slides on, in mm.
+    reserve : float
+        Closure that has to be left over to press with, in mm of diameter.
+
+    Returns
+    -------
+    Judgement
+        The margin is the smaller of the clearance above `least` and of the
+        closure left after the clearance and the reserve.
+
+    Notes
+    -----
+    Closing a bore by a diametral gap *g* shortens its circumference by
+    :math:`\\pi g`, which only the slot can give: :math:`g \\le w/\\pi`.
+    """
+    bore, spigot, slot = _bounded(bore), _bounded(spigot), _bounded(slot)
+    lo, hi = bore.lo - spigot.hi, bore.hi - spigot.lo
+    shut_lo, shut_hi = slot.lo / math.pi - reserve, slot.hi / math.pi - reserve
+    middle = np.clip((least + shut_hi) / 2, lo, hi)
+    worst = np.minimum(lo - least, shut_lo - hi)
+    best = np.minimum(middle - least, shut_hi - middle)
+    return _judge(worst, best)
+
+
+def at_least(whole: Limits, part: Limits, *, least: float) -> Judgement:
+    """Judge whether one length exceeds another by at least `least` mm.
+
+    Parameters
+    ----------
+    whole, part : Limits
+        Lengths in mm.
+    least : float
+        In mm.
+    """
+    whole, part = _bounded(whole), _bounded(part)
+    worst = whole.lo - part.hi - least
+    best = whole.hi - part.lo - least
+    return _judge(worst, best)
+
+
+def _by_code(fits: npt.NDArray[np.bool_], known: npt.NDArray[np.bool_]) -> Judgement:
+    verdict = np.where(fits, Verdict.FITS, Verdict.FAILS).astype(np.int8)
+    verdict[~known] = Verdict.UNKNOWN
+    return Judgement(verdict, np.full(verdict.shape, np.nan))
+
+
+def equal(one: Codes, other: Codes) -> Judgement:
+    """Judge whether two words (threads, patterns, angles) are the same.
+
+    Parameters
+    ----------
+    one, other : ndarray of int
+        Codes of words; :data:`UNKNOWN_WORD` where unknown.
+    """
+    one, other = np.broadcast_arrays(one, other)
+    return _by_code(one == other, (one != UNKNOWN_WORD) & (other != UNKNOWN_WORD))
+
+
+def key(key: Codes, lock: Codes) -> Judgement:
+    """Judge whether a maker-specific part meets its own maker's counterpart.
+
+    A part without the key feature goes with every counterpart: the joint is
+    not there then.
+
+    Parameters
+    ----------
+    key, lock : ndarray of int
+        Codes of words; :data:`UNKNOWN_WORD` where unknown.
+    """
+    return equal(key, lock)
+
+
+def present(subject: npt.NDArray[np.int8]) -> Judgement:
+    """Judge whether what is needed is there.
+
+    Parameters
+    ----------
+    subject : ndarray of int8
+        Values of :class:`fitgraph.model.Presence`.
+    """
+    verdict = np.asarray(subject, dtype=np.int8)
+    return Judgement(verdict.copy(), np.full(verdict.shape, np.nan))
+
+
+def absent(subject: npt.NDArray[np.int8]) -> Judgement:
+    """Judge whether what must not be there is absent.
+
+    Parameters
+    ----------
+    subject : ndarray of int8
+        Values of :class:`fitgraph.model.Presence`.
+    """
+    return present((2 - np.asarray(subject, dtype=np.int8)).astype(np.int8))
+
+
+@dataclass(frozen=True, slots=True)
+class Rule:
+    """A rule and how a vocabulary names its arguments.
+
+    Parameters
+    ----------
+    lengths, words : tuple of str
+        Names of the arguments that are measured, and that are compared.
+    optional : tuple of str
+        Lengths that count as zero where the part lacks the feature; for any
+        other argument the joint is not there then.
+    limits : mapping of str to float or None
+        Names of its windows, with their default; None where one is required.
+    on_presence : bool
+        Whether it judges that something is there, not its size.
+    """
+
+    name: str
+    function: Callable[..., Judgement]
+    lengths: tuple[str, ...] = ()
+    words: tuple[str, ...] = ()
+    optional: tuple[str, ...] = ()
+    limits: Mapping[str, float | None] | None = None
+    on_presence: bool = False
+
+    @property
+    def arguments(self) -> tuple[str, ...]:
+        """Return all argument names."""
+        return self.lengths + self.words
+
+
+#: The closed set of rules, by the name a vocabulary uses.
+RULES: Mapping[str, Rule] = {
+    rule.name: rule
+    for rule in (
+        Rule("clearance", clearance, ("bore", "spigot"), limits={"least": None, "most": None}),
+        Rule(
+            "closes-by-slot",
+            closes_by_slot,
+            ("bore", "spigot", "slot"),
+            optional=("slot",),
+            limits={"least": None, "reserve": 0.0},
+        ),
+        Rule("at-least", at_least, ("whole", "part"), limits={"least": 0.0}),
+        Rule("equal", equal, words=("one", "other")),
+        Rule("key", key, words=("key", "lock")),
+        Rule("present", present, on_presence=True),
+        Rule("absent", absent, on_presence=True),
+    )
+}

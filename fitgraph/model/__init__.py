@@ -1,0 +1,42 @@
+"""Frozen data: dimensions, parts, vocabulary, verdicts. Nothing here computes a fit."""
+
+from fitgraph.model.catalogue import Catalogue, Enquiry
+from fitgraph.model.dimension import Basis, Dimension, Word
+from fitgraph.model.part import ABSENT, Feature, Option, Part
+from fitgraph.model.verdict import Presence, Verdict
+from fitgraph.model.vocabulary import (
+    Condition,
+    DimensionKind,
+    FeatureKind,
+    Fill,
+    Joint,
+    Reference,
+    Role,
+    Service,
+    StrengthSource,
+    Vocabulary,
+)
+
+__all__ = [
+    "ABSENT",
+    "Basis",
+    "Catalogue",
+    "Condition",
+    "Dimension",
+    "DimensionKind",
+    "Enquiry",
+    "Feature",
+    "FeatureKind",
+    "Fill",
+    "Joint",
+    "Option",
+    "Part",
+    "Presence",
+    "Reference",
+    "Role",
+    "Service",
+    "StrengthSource",
+    "Verdict",
+    "Vocabulary",
+    "Word",
+]

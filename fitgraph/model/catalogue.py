@@ -1,0 +1,54 @@
+"""A catalogue: a vocabulary, the parts, and what riders asked for."""
+
+from __future__ import annotations
+
+import datetime
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+
+from fitgraph.model.part import Part
+from fitgraph.model.vocabulary import Vocabulary
+
+
+@dataclass(frozen=True, slots=True)
+class Enquiry:
+    """What somebody asked for at the counter.
+
+    Parameters
+    ----------
+    have : tuple of str
+        Stock numbers of what they own.
+    budget : int or None
+        In minor currency units.
+    max_mass_g : float or None
+        Mass limit in g.
+    material : str or None
+        Material asked for.
+    weight : float
+        How many such enquiries it stands for.
+    """
+
+    number: str
+    date: datetime.date | None = None
+    have: tuple[str, ...] = ()
+    budget: int | None = None
+    max_mass_g: float | None = None
+    material: str | None = None
+    style: str = ""
+    weight: float = 1.0
+    note: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class Catalogue:
+    """Everything that a question is asked of."""
+
+    vocabulary: Vocabulary
+    parts: Mapping[str, Part]
+    enquiries: tuple[Enquiry, ...] = ()
+    name: str = ""
+    by_role: Mapping[str, tuple[Part, ...]] = field(default_factory=dict)
+
+    def of(self, role: str) -> tuple[Part, ...]:
+        """Return the parts of a role, in catalogue order."""
+        return self.by_role.get(role, ())

@@ -1,0 +1,71 @@
+"""A dimension with its limits, and where the figure came from."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+from enum import IntEnum
+
+
+class Basis(IntEnum):
+    """Where a figure came from; a higher basis outranks a lower one."""
+
+    UNKNOWN = 0
+    NOMINAL = 1
+    MAKER = 2
+    MEASURED = 3
+
+    @property
+    def word(self) -> str:
+        """Return the basis as people read it."""
+        return ("unknown", "nominal", "maker's figure", "measured")[int(self)]
+
+
+@dataclass(frozen=True, slots=True)
+class Dimension:
+    """A length between two limits.
+
+    Parameters
+    ----------
+    lo, hi : float
+        Limits of size in mm; minus and plus infinity where nothing is known.
+    basis : Basis
+        Where the figure came from.
+    text : str
+        The figure as it was typed, for messages.
+    """
+
+    lo: float
+    hi: float
+    basis: Basis = Basis.MAKER
+    text: str = ""
+
+    @property
+    def known(self) -> bool:
+        """Whether both limits are finite."""
+        return math.isfinite(self.lo) and math.isfinite(self.hi)
+
+    @property
+    def mid(self) -> float:
+        """Return the middle of the limits in mm."""
+        return (self.lo + self.hi) / 2
+
+    def shifted(self, by: float) -> Dimension:
+        """Return the dimension moved by `by` mm."""
+        return Dimension(self.lo + by, self.hi + by, self.basis, self.text)
+
+    @staticmethod
+    def unknown(text: str = "") -> Dimension:
+        """Return a dimension of which nothing is known."""
+        return Dimension(-math.inf, math.inf, Basis.UNKNOWN, text)
+
+
+@dataclass(frozen=True, slots=True)
+class Word:
+    """A value that is compared, not measured: a thread designation, a key.
+
+    ``value`` is ``None`` where it is not known.
+    """
+
+    value: str | None
+    basis: Basis = Basis.MAKER

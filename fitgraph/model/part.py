@@ -1,0 +1,113 @@
+"""Parts, their features, and parts as the workshop may change them."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+
+from fitgraph.model.dimension import Dimension, Word
+from fitgraph.model.verdict import Presence
+
+
+@dataclass(frozen=True, slots=True)
+class Feature:
+    """Geometry that a part offers to others.
+
+    Parameters
+    ----------
+    presence : Presence
+        Whether the part has it at all.
+    lengths : mapping of str to Dimension
+        Dimensions in mm, by name.
+    words : mapping of str to Word
+        Values that are compared, by name.
+    """
+
+    presence: Presence = Presence.PRESENT
+    lengths: Mapping[str, Dimension] = field(default_factory=dict)
+    words: Mapping[str, Word] = field(default_factory=dict)
+
+
+ABSENT = Feature(Presence.ABSENT)
+
+
+@dataclass(frozen=True, slots=True)
+class Part:
+    """Something with a stock number and features.
+
+    Parameters
+    ----------
+    sku : str
+        Stock number, unique in a catalogue.
+    role : str
+        Identifier of the role it takes in a build.
+    price : int or None
+        Price in minor currency units; None where it has none, so that it
+        cannot be sold, only be owned.
+    mass_g : float or None
+        Mass in g; None where it is not known.
+    material : str or None
+        Identifier of a material in the materials table, where known.
+    stock : int
+        Pieces held.
+    """
+
+    sku: str
+    role: str
+    name: str = ""
+    maker: str = ""
+    price: int | None = None
+    mass_g: float | None = None
+    material: str | None = None
+    stock: int = 0
+    features: Mapping[str, Feature] = field(default_factory=dict)
+    note: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class Option:
+    """One way to fill a role: nothing, a part, or a part the workshop has changed.
+
+    Parameters
+    ----------
+    role : str
+        The role it fills.
+    part : Part or None
+        None leaves the role empty.
+    services : tuple of str
+        Identifiers of the services done to the part.
+    features : mapping of str to Feature
+        The features after the services.
+    service_price : int
+        What the services cost, in minor currency units.
+    service_mass_g : float
+        What they add to the mass, in g (mostly negative).
+    """
+
+    role: str
+    part: Part | None
+    services: tuple[str, ...] = ()
+    features: Mapping[str, Feature] = field(default_factory=dict)
+    service_price: int = 0
+    service_mass_g: float = 0.0
+
+    @property
+    def empty(self) -> bool:
+        """Whether the role is left empty."""
+        return self.part is None
+
+    @property
+    def mass_g(self) -> float | None:
+        """Return the mass in g after the services, None where it is not known."""
+        if self.part is None:
+            return 0.0
+        if self.part.mass_g is None:
+            return None
+        return self.part.mass_g + self.service_mass_g
+
+    @property
+    def label(self) -> str:
+        """Return the stock number, with the services behind it."""
+        if self.part is None:
+            return "none"
+        return " + ".join((self.part.sku, *self.services))

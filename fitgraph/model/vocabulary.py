@@ -1,0 +1,245 @@
+"""The words of a trade as data: roles, features, joints, services."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from enum import Enum
+
+from fitgraph.model.dimension import Basis, Dimension, Word
+from fitgraph.model.verdict import Presence
+
+
+class Fill(Enum):
+    """When a build fills a role."""
+
+    ALWAYS = "always"
+    WHEN_NEEDED = "when-needed"
+    ADAPTER = "adapter"
+    EXTRA = "extra"
+
+    @property
+    def may_be_empty(self) -> bool:
+        """Whether a build may leave the role empty."""
+        return self is not Fill.ALWAYS
+
+    @property
+    def free(self) -> bool:
+        """Whether a question that does not name the role leaves it open."""
+        return self in (Fill.ALWAYS, Fill.WHEN_NEEDED)
+
+
+@dataclass(frozen=True, slots=True)
+class DimensionKind:
+    """A dimension that a feature has.
+
+    Parameters
+    ----------
+    worded : bool
+        Whether it is compared as text rather than measured.
+    hole : bool
+        Whether it is an internal size, which takes hole tolerance classes.
+    plausible : tuple of float or None
+        Limits in mm outside of which a figure is taken for a slip.
+    measure : str
+        How to measure it.
+    """
+
+    name: str
+    worded: bool = False
+    hole: bool = False
+    plausible: tuple[float, float] | None = None
+    measure: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class FeatureKind:
+    """A feature that parts of a role may have.
+
+    ``if_missing`` says what a table without a row for it means.
+    """
+
+    name: str
+    kind: str
+    if_missing: Presence
+    dimensions: Mapping[str, DimensionKind]
+    title: str = ""
+    gloss: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class StrengthSource:
+    """Which dimensions give the tube section whose strength is compared."""
+
+    outside: Reference
+    bore: Reference
+    slot: Reference | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Role:
+    """The place a part takes in a build."""
+
+    name: str
+    title: str
+    fill: Fill
+    features: Mapping[str, FeatureKind]
+    gloss: str = ""
+    by_material: bool = False
+
+
+@dataclass(frozen=True, slots=True)
+class Reference:
+    """A dimension of a feature of a role, or an attribute of the part itself.
+
+    ``feature`` is None for an attribute (``maker``, ``material``).
+    """
+
+    role: str
+    feature: str | None
+    name: str
+
+    def __str__(self) -> str:
+        return ".".join(x for x in (self.role, self.feature, self.name) if x)
+
+
+@dataclass(frozen=True, slots=True)
+class Condition:
+    """That a role is filled, or that its part has a feature (or not)."""
+
+    role: str
+    feature: str | None
+    wanted: bool = True
+
+    def __str__(self) -> str:
+        subject = self.role if self.feature is None else f"{self.role}.{self.feature}"
+        return subject if self.wanted else f"not {subject}"
+
+
+@dataclass(frozen=True, slots=True)
+class Joint:
+    """A pairing of features and the rule that decides it.
+
+    Parameters
+    ----------
+    name : str
+        Identifier, unique in the vocabulary.
+    rule : str
+        Name of a rule in :data:`fitgraph.mechanics.rules.RULES`.
+    arguments : mapping of str to Reference
+        The dimensions that the rule compares, by the rule's argument names.
+    limits : mapping of str to float
+        The rule's windows, in mm.
+    when : tuple of Condition
+        The joint is there only where all of them hold.
+    subject : Condition or None
+        For rules on presence: what must, or must not, be there.
+    tidy : bool
+        A joint that only keeps needless parts out of lists of builds; a
+        combination that breaks it still fits.
+    check : bool
+        A joint of one part with itself, used to find contradictory figures.
+    """
+
+    name: str
+    title: str
+    rule: str
+    arguments: Mapping[str, Reference] = field(default_factory=dict)
+    limits: Mapping[str, float] = field(default_factory=dict)
+    when: tuple[Condition, ...] = ()
+    subject: Condition | None = None
+    tidy: bool = False
+    check: bool = False
+    because: str = ""
+
+    @property
+    def roles(self) -> tuple[str, ...]:
+        """Return the roles it touches, in order of mention."""
+        seen: dict[str, None] = {}
+        for reference in self.arguments.values():
+            seen.setdefault(reference.role)
+        if self.subject is not None:
+            seen.setdefault(self.subject.role)
+        for condition in self.when:
+            seen.setdefault(condition.role)
+        return tuple(seen)
+
+
+@dataclass(frozen=True, slots=True)
+class Service:
+    """Workshop work that changes a part's features.
+
+    Parameters
+    ----------
+    price : int
+        In minor currency units.
+    minutes : float
+        Workshop time.
+    when : tuple of Condition
+        What must be so, for certain, before it can be done.
+    sets : mapping of str to Feature
+        Features that the part has afterwards.
+    removes : tuple of str
+        Features that it no longer has.
+    shifts : mapping of (feature, dimension) to float
+        Dimensions that change, by how many mm.
+    cuts_off : float
+        Length of tube taken off, in mm.
+    """
+
+    name: str
+    title: str
+    role: str
+    price: int
+    minutes: float = 0.0
+    when: tuple[Condition, ...] = ()
+    sets: Mapping[str, tuple[Mapping[str, Dimension], Mapping[str, Word]]] = field(
+        default_factory=dict
+    )
+    removes: tuple[str, ...] = ()
+    shifts: Mapping[tuple[str, str], float] = field(default_factory=dict)
+    cuts_off: float = 0.0
+    caution: str = ""
+    gloss: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class Vocabulary:
+    """The words of one trade.
+
+    Parameters
+    ----------
+    currency : str
+        ISO 4217 code.
+    minor_digits : int
+        Decimal digits of the currency's minor unit.
+    half_width : mapping of Basis to float
+        Half the width of the limits, in mm, for a figure that comes without.
+    strength : StrengthSource or None
+        The tube whose strength is compared between builds.
+    cautions : mapping of str to str
+        Texts that travel with results, by topic.
+    """
+
+    trade: str
+    currency: str
+    minor_digits: int
+    half_width: Mapping[Basis, float]
+    roles: Mapping[str, Role]
+    joints: tuple[Joint, ...]
+    services: Mapping[str, Service] = field(default_factory=dict)
+    strength: StrengthSource | None = None
+    cautions: Mapping[str, str] = field(default_factory=dict)
+
+    def joint(self, name: str) -> Joint:
+        """Return the joint called `name`.
+
+        Raises
+        ------
+        KeyError
+            If there is none.
+        """
+        for joint in self.joints:
+            if joint.name == name:
+                return joint
+        raise KeyError(name)

@@ -1,0 +1,15 @@
+"""Every valid build: classes of parts, a junction tree over them, counts and the best."""
+
+from fitgraph.solve.engine import Engine, TreeEngine
+from fitgraph.solve.request import NamingError, Request, Services
+from fitgraph.solve.space import Space, compile_space
+
+__all__ = [
+    "Engine",
+    "NamingError",
+    "Request",
+    "Services",
+    "Space",
+    "TreeEngine",
+    "compile_space",
+]

@@ -1,0 +1,377 @@
+"""The k best builds under limits, provably: branch and bound over the junction tree.
+
+The search goes down the tree breadth first, all partial builds at once as
+arrays. A partial build's bound is what it has spent plus the least that its
+open subtrees can add (exact min-sum messages). Its witness is one complete
+build that a message stands for: where the witness keeps the limits, the k-th
+best witness bounds everything from above, and whatever cannot beat it is
+dropped. Limits enter the bounds through Lagrange multipliers.
+
+References
+----------
+.. [1] G. Y. Handler, I. Zang, "A dual algorithm for the constrained shortest
+   path problem", Networks 10 (1980) 293-309 (from memory).
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+import numpy.typing as npt
+
+from fitgraph.solve.tree import Clique, Tree
+
+Floats = npt.NDArray[np.float64]
+Ints = npt.NDArray[np.intp]
+Bools = npt.NDArray[np.bool_]
+
+#: More partial builds than this at once would not fit in memory.
+WIDEST = 4_000_000
+
+
+#: Steps of the dual ascent, and how many of its last bounds the search carries.
+_DUAL_STEPS, _DUAL_KEPT = 12, 2
+
+#: Relative rounding that a bound with multipliers may carry.
+_ROUNDING = 1e-9
+
+
+class TooWideError(RuntimeError):
+    """The search would hold more partial builds than its ceiling."""
+
+
+@dataclass(frozen=True, slots=True)
+class Criteria:
+    """What is minimised and what is limited, all of it additive.
+
+    Parameters
+    ----------
+    costs : ndarray of float, shape (1 + n_limits, n_options), per variable
+        The first row is minimised; the others are limited. Whole numbers, so
+        that sums are exact.
+    limits : ndarray of float, shape (n_limits,)
+        Infinite where there is none.
+    """
+
+    costs: Mapping[str, Floats]
+    limits: Floats
+
+
+@dataclass(frozen=True, slots=True)
+class _Bound:
+    """Min-sum messages of one weighting of the criteria."""
+
+    multipliers: Floats
+    option: dict[str, Floats]  # weighted cost per option
+    best_in_class: dict[str, Ints]  # option of least weighted cost, -1 where none
+    row: list[Floats]  # (n_rows,) weighted
+    row_witness: list[Floats]  # (n_rows, n_criteria)
+    message: list[Floats]  # (n_groups,)
+    witness: list[Floats]  # (n_groups, n_criteria)
+
+
+def _least_per_class(cost: Floats, lets: Bools, class_of: Ints, size: int) -> Ints:
+    """Return the cheapest allowed option of each class, -1 where there is none."""
+    best = np.full(size, -1, dtype=np.intp)
+    candidates = np.flatnonzero(lets)
+    order = candidates[np.lexsort((candidates, cost[candidates]))][::-1]
+    best[class_of[order]] = order
+    return best
+
+
+def _bound(
+    tree: Tree,
+    class_of: Mapping[str, Ints],
+    lets: Mapping[str, Bools],
+    criteria: Criteria,
+    multipliers: Floats,
+    *,
+    certain: bool,
+) -> _Bound:
+    option = {v: np.tensordot(multipliers, c, axes=1) for v, c in criteria.costs.items()}
+    best = {
+        v: _least_per_class(option[v], lets[v], class_of[v], tree.sizes[v]) for v in tree.sizes
+    }
+    rows: list[Floats] = []
+    row_witnesses: list[Floats] = []
+    messages: list[Floats] = []
+    witnesses: list[Floats] = []
+    width = len(multipliers)
+    for clique in tree.cliques:
+        n = len(clique.rows)
+        value = np.zeros(n) if not certain else np.where(clique.certain, 0.0, np.inf)
+        witness = np.zeros((n, width))
+        for variable in clique.own:
+            chosen = best[variable][clique.column(variable)]
+            value = value + np.where(chosen < 0, np.inf, option[variable][chosen])
+            witness += criteria.costs[variable][:, chosen].T
+        for child in clique.children:
+            group = tree.cliques[child].group_in_parent
+            value = value + messages[child][group]
+            witness += witnesses[child][group]
+        rows.append(value)
+        row_witnesses.append(witness)
+        if n == 0:
+            messages.append(np.zeros(0))
+            witnesses.append(np.zeros((0, width)))
+            continue
+        least = np.minimum.reduceat(value, clique.starts)
+        group_of = clique.group_of
+        at = np.flatnonzero(value == least[group_of])
+        first = np.full(len(least), -1, dtype=np.intp)
+        first[group_of[at[::-1]]] = at[::-1]
+        messages.append(least)
+        witnesses.append(witness[first])
+    return _Bound(multipliers, option, best, rows, row_witnesses, messages, witnesses)
+
+
+def _weightings(
+    tree: Tree,
+    class_of: Mapping[str, Ints],
+    lets: Mapping[str, Bools],
+    criteria: Criteria,
+    *,
+    certain: bool,
+) -> list[_Bound]:
+    """Return bounds for the objective, for each limited criterion, and for a dual optimum."""
+    width = 1 + len(criteria.limits)
+
+    def bound(multipliers: Sequence[float]) -> _Bound:
+        return _bound(
+            tree, class_of, lets, criteria, np.array(multipliers, dtype=float), certain=certain
+        )
+
+    pure = bound([1.0] + [0.0] * (width - 1))
+    bounds = [pure]
+    for k, limit in enumerate(criteria.limits, start=1):
+        if not np.isfinite(limit):
+            continue
+        alone = bound([1.0 if j == k else 0.0 for j in range(width)])
+        bounds.append(alone)
+        root_pure, root_alone = _at_roots(tree, pure), _at_roots(tree, alone)
+        if not np.isfinite(root_pure).all() or root_pure[k] <= limit or root_alone[k] > limit:
+            continue
+        # Dual ascent by tangents: the multiplier at which two witnesses tie.
+        worse, better = root_pure, root_alone
+        trials: list[_Bound] = []
+        for _ in range(_DUAL_STEPS):
+            if worse[k] == better[k]:
+                break
+            slope = (better[0] - worse[0]) / (worse[k] - better[k])
+            trial = bound([1.0] + [slope if j == k else 0.0 for j in range(1, width)])
+            trials.append(trial)
+            found = _at_roots(tree, trial)
+            reached = found[0] + slope * found[k]
+            if reached >= worse[0] + slope * worse[k] - _ROUNDING * (1 + abs(reached)):
+                break  # the two witnesses are both optimal here: this is the dual's top
+            if found[k] > limit:
+                worse = found
+            else:
+                better = found
+        bounds.extend(trials[-_DUAL_KEPT:])
+    return bounds
+
+
+def _at_roots(tree: Tree, bound: _Bound) -> Floats:
+    """Return the criteria of the witness of the whole tree; infinite where none."""
+    total = np.zeros(len(bound.multipliers))
+    for root in tree.roots:
+        message = bound.message[root]
+        if not len(message) or not np.isfinite(message[0]):
+            return np.full(len(total), np.inf)
+        total = total + bound.witness[root][0]
+    return total
+
+
+class _Frontier:
+    """Partial builds as arrays: rows chosen, options chosen, bounds, witnesses."""
+
+    def __init__(self, tree: Tree, bounds: Sequence[_Bound]) -> None:
+        self.row: dict[int, Ints] = {}
+        self.option: dict[str, Ints] = {}
+        self.value = [np.array([sum(b.message[r][0] for r in tree.roots)]) for b in bounds]
+        self.witness = [
+            np.array([sum(b.witness[r][0] for r in tree.roots)]).reshape(1, -1) for b in bounds
+        ]
+
+    def __len__(self) -> int:
+        return len(self.value[0])
+
+    def take(self, at: Ints) -> None:
+        """Keep, and repeat, the partial builds at the given places."""
+        self.row = {k: v[at] for k, v in self.row.items()}
+        self.option = {k: v[at] for k, v in self.option.items()}
+        self.value = [v[at] for v in self.value]
+        self.witness = [w[at] for w in self.witness]
+
+
+def _spread(counts: Ints) -> tuple[Ints, Ints]:
+    """Return, for each of sum(counts) places, its owner and its number within it."""
+    owner = np.repeat(np.arange(len(counts)), counts)
+    ends = np.cumsum(counts)
+    return owner, np.arange(len(owner)) - np.repeat(ends - counts, counts)
+
+
+def _prune(frontier: _Frontier, bounds: Sequence[_Bound], criteria: Criteria, k: int) -> None:
+    """Drop what breaks a limit for certain, and what cannot be among the k best."""
+    keep = np.ones(len(frontier), dtype=bool)
+    dual = np.full(len(frontier), -np.inf)
+    for bound, value in zip(bounds, frontier.value, strict=True):
+        keep &= np.isfinite(value)
+        m = bound.multipliers
+        if m[0] == 0.0:
+            only = int(np.flatnonzero(m)[0])
+            keep &= value <= criteria.limits[only - 1]
+        else:
+            spent = sum(m[j] * criteria.limits[j - 1] for j in range(1, len(m)) if m[j])
+            dual = np.maximum(dual, value - spent)
+    upper = np.full(len(frontier), np.inf)
+    for witness in frontier.witness:
+        inside = (witness[:, 1:] <= criteria.limits).all(axis=1)
+        upper = np.where(inside & keep, np.minimum(upper, witness[:, 0]), upper)
+    if len(frontier) > k:
+        ranked = np.argsort(upper, kind="stable")[:k]
+        threshold = upper[ranked[-1]]
+        if np.isfinite(threshold):
+            chosen = np.zeros(len(frontier), dtype=bool)
+            chosen[ranked] = True
+            slack = _ROUNDING * (1 + abs(threshold))
+            beats = (frontier.value[0] < threshold) & (dual < threshold + slack)
+            keep &= beats | chosen
+    frontier.take(np.flatnonzero(keep))
+
+
+def _choose_rows(
+    frontier: _Frontier, tree: Tree, at: int, bounds: Sequence[_Bound], widest: int
+) -> None:
+    clique = tree.cliques[at]
+    if clique.parent < 0:
+        group = np.zeros(len(frontier), dtype=np.intp)
+    else:
+        group = clique.group_in_parent[frontier.row[clique.parent]]
+    ends = np.append(clique.starts[1:], len(clique.rows))
+    counts = (ends - clique.starts)[group]
+    if counts.sum() > widest:
+        raise TooWideError
+    owner, number = _spread(counts)
+    row = clique.starts[group[owner]] + number
+    frontier.take(owner)
+    group = group[owner]
+    for i, bound in enumerate(bounds):
+        with np.errstate(invalid="ignore"):
+            frontier.value[i] = frontier.value[i] - bound.message[at][group] + bound.row[at][row]
+        frontier.witness[i] = (
+            frontier.witness[i] - bound.witness[at][group] + bound.row_witness[at][row]
+        )
+    frontier.row[at] = row
+
+
+def _choose_options(
+    frontier: _Frontier,
+    clique: Clique,
+    at: int,
+    variable: str,
+    members: tuple[Ints, Ints],
+    bounds: Sequence[_Bound],
+    criteria: Criteria,
+    widest: int,
+) -> None:
+    ordered, starts = members
+    klass = clique.column(variable)[frontier.row[at]]
+    counts = np.diff(np.append(starts, len(ordered)))[klass]
+    if counts.sum() > widest:
+        raise TooWideError
+    owner, number = _spread(counts)
+    option = ordered[starts[klass[owner]] + number]
+    frontier.take(owner)
+    klass = klass[owner]
+    costs = criteria.costs[variable]
+    for i, bound in enumerate(bounds):
+        stood = bound.best_in_class[variable][klass]
+        frontier.value[i] = (
+            frontier.value[i] - bound.option[variable][stood] + bound.option[variable][option]
+        )
+        frontier.witness[i] = frontier.witness[i] + (costs[:, option] - costs[:, stood]).T
+    frontier.option[variable] = option
+
+
+def k_best(
+    tree: Tree,
+    class_of: Mapping[str, Ints],
+    lets: Mapping[str, Bools],
+    criteria: Criteria,
+    k: int,
+    *,
+    certain: bool,
+    widest: int = WIDEST,
+) -> tuple[dict[str, Ints], Floats]:
+    """Return the k solutions of least cost that keep the limits.
+
+    Parameters
+    ----------
+    tree : Tree
+        The junction tree over classes.
+    class_of : mapping of str to ndarray of int
+        The class of each option.
+    lets : mapping of str to ndarray of bool
+        Which options may be used.
+    criteria : Criteria
+        Costs and limits.
+    k : int
+        How many to return; fewer where there are fewer.
+    certain : bool
+        Whether rows that are only possible are left out.
+    widest : int
+        Ceiling on partial solutions held at once.
+
+    Returns
+    -------
+    options : dict of str to ndarray of int, shape (n,)
+        The option chosen for each variable.
+    costs : ndarray of float, shape (n, n_criteria)
+        Their criteria, sorted by cost; ties by the other criteria, then by
+        the options' places.
+
+    Raises
+    ------
+    TooWideError
+        If more than `widest` partial solutions would have to be held.
+
+    Notes
+    -----
+    Exact: a partial solution is dropped only when its lower bound breaks a
+    limit, or is no better than the k-th best of as many complete solutions
+    that are known to keep the limits.
+    """
+    bounds = _weightings(tree, class_of, lets, criteria, certain=certain)
+    none = {v: np.zeros(0, dtype=np.intp) for v in tree.sizes}
+    if k < 1 or not np.isfinite(_at_roots(tree, bounds[0])).all():
+        return none, np.zeros((0, 1 + len(criteria.limits)))
+    frontier = _Frontier(tree, bounds)
+    for at in tree.preorder:
+        clique = tree.cliques[at]
+        _choose_rows(frontier, tree, at, bounds, widest)
+        _prune(frontier, bounds, criteria, k)
+        for variable in clique.own:
+            members = _members(class_of[variable], lets[variable], tree.sizes[variable])
+            _choose_options(
+                frontier, clique, at, variable, members, bounds, criteria, widest
+            )
+            _prune(frontier, bounds, criteria, k)
+    options = {v: frontier.option[v] for v in tree.sizes}
+    costs = sum(criteria.costs[v][:, options[v]].T for v in tree.sizes)
+    costs = np.asarray(costs, dtype=float).reshape(-1, 1 + len(criteria.limits))
+    kept = np.flatnonzero((costs[:, 1:] <= criteria.limits).all(axis=1))
+    ties = [options[v][kept] for v in reversed(list(tree.sizes))]
+    order = kept[np.lexsort([*ties, *costs[kept].T[::-1]])][:k]
+    return {v: o[order] for v, o in options.items()}, costs[order]
+
+
+def _members(class_of: Ints, lets: Bools, size: int) -> tuple[Ints, Ints]:
+    """Return the allowed options sorted by class, and where each class begins."""
+    allowed = np.flatnonzero(lets)
+    ordered = allowed[np.argsort(class_of[allowed], kind="stable")]
+    starts = np.searchsorted(class_of[ordered], np.arange(size)).astype(np.intp)
+    return ordered, starts

@@ -1,0 +1,254 @@
+"""Questions about builds, answered over a compiled space."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from functools import cached_property
+from typing import Protocol
+
+import numpy as np
+import numpy.typing as npt
+
+from fitgraph.model import Catalogue, Option, Verdict
+from fitgraph.solve.best import Criteria, k_best
+from fitgraph.solve.limits import Counted, count_within
+from fitgraph.solve.messages import count_each
+from fitgraph.solve.query import TENTHS, Query, ask
+from fitgraph.solve.request import Request
+from fitgraph.solve.space import Space, compile_space
+
+#: What builds can be sorted by.
+SORTS = ("price", "mass", "strength")
+
+#: Strengths are compared to a thousandth of a newton metre.
+_STRENGTH_STEPS = 1000
+
+#: Stands for a mass or strength that nobody knows: behind all known ones.
+_LAST = float(2**40)
+
+
+@dataclass(frozen=True, slots=True)
+class Build:
+    """One option for each role, in which every joint is made.
+
+    Parameters
+    ----------
+    options : mapping of str to Option
+        By role; empty roles are left out.
+    price : int
+        What it costs the rider, in minor currency units: owned parts cost
+        nothing.
+    mass_g : float or None
+        Of the whole, None where a part's mass is not known.
+    strength_nm : float or None
+        Bending moment at yield of the compared tube, in N m.
+    """
+
+    options: Mapping[str, Option]
+    price: int
+    mass_g: float | None
+    strength_nm: float | None
+
+    @property
+    def parts(self) -> dict[str, str]:
+        """Return the stock number for each filled role."""
+        return {r: o.part.sku for r, o in self.options.items() if o.part is not None}
+
+    @property
+    def services(self) -> tuple[tuple[str, str], ...]:
+        """Return the services as pairs of stock number and service."""
+        return tuple(
+            (o.part.sku, s)
+            for o in self.options.values()
+            if o.part is not None
+            for s in o.services
+        )
+
+
+@dataclass(frozen=True, slots=True)
+class Remaining:
+    """What is left of one role after a request.
+
+    Parameters
+    ----------
+    verdicts : ndarray of int8
+        For each option, whether a build can have it: fits, unknown (only if
+        an unknown dimension turns out well), fails.
+    builds : ndarray of object
+        For each option, the exact number of builds with it, limits aside.
+    """
+
+    verdicts: npt.NDArray[np.int8]
+    builds: npt.NDArray[np.object_]
+
+
+class Engine(Protocol):
+    """What every engine answers."""
+
+    def count(self, request: Request) -> Counted:
+        """Return the number of builds."""
+        ...
+
+    def best(self, request: Request, *, sort: str, limit: int) -> list[Build]:
+        """Return the first builds of a ranking."""
+        ...
+
+
+def make_build(space: Space, query: Query, chosen: Mapping[str, int]) -> Build:
+    """Return the build made of one option of each role, by their places."""
+    options = {r: space.options[r][i] for r, i in chosen.items()}
+    masses = [o.mass_g for o in options.values()]
+    strengths = [
+        float(space.strength_nm[r][i])
+        for r, i in chosen.items()
+        if not np.isnan(space.strength_nm[r][i])
+    ]
+    return Build(
+        {r: o for r, o in options.items() if o.part is not None},
+        int(sum(query.price[r][i] for r, i in chosen.items())),
+        None if None in masses else float(sum(m for m in masses if m is not None)),
+        min(strengths) if strengths else None,
+    )
+
+
+def _objective(query: Query, role: str, sort: str) -> npt.NDArray[np.float64]:
+    if sort == "price":
+        return query.price[role]
+    if sort == "mass":
+        return np.where(query.weighed[role], query.tenths[role], _LAST)
+    if sort == "strength":
+        strength = query.space.strength_nm[role]
+        source = query.space.catalogue.vocabulary.strength
+        if source is None or source.outside.role != role:
+            return np.zeros(len(strength))
+        return np.where(np.isnan(strength), _LAST, -np.rint(strength * _STRENGTH_STEPS))
+    raise ValueError(f"builds are sorted by one of {', '.join(SORTS)}, not by {sort!r}")
+
+
+def criteria_of(query: Query, sort: str) -> Criteria:
+    """Return the objective and the two limits of a query as additive criteria."""
+    request = query.request
+    limits = [request.budget, query.max_tenths]
+    return Criteria(
+        {
+            role: np.array([_objective(query, role, sort), query.price[role], query.tenths[role]])
+            for role in query.space.options
+        },
+        np.array([np.inf if x is None else float(x) for x in limits]),
+    )
+
+
+class TreeEngine:
+    """Exact answers at any size, by messages along the junction tree.
+
+    Parameters
+    ----------
+    catalogue : Catalogue
+        What the questions are asked of.
+    tidy : bool
+        Whether needless adapters are kept out.
+    """
+
+    def __init__(self, catalogue: Catalogue, *, tidy: bool = True) -> None:
+        self.catalogue = catalogue
+        self.tidy = tidy
+
+    @cached_property
+    def space(self) -> Space:
+        """Return the compiled catalogue."""
+        return compile_space(self.catalogue, tidy=self.tidy)
+
+    def count(self, request: Request) -> Counted:
+        """Return the number of builds.
+
+        Parameters
+        ----------
+        request : Request
+            The question.
+
+        Returns
+        -------
+        Counted
+            Exact, or an interval that contains the exact number.
+
+        Raises
+        ------
+        NamingError
+            If the request names something the catalogue does not have.
+        """
+        return count_within(ask(self.space, request), certain=True)
+
+    def count_possible(self, request: Request) -> Counted:
+        """Return the number of builds that hold or, for all that is known, may hold."""
+        return count_within(ask(self.space, request), certain=False)
+
+    def best(
+        self, request: Request, *, sort: str = "price", limit: int = 10, certain: bool = True
+    ) -> list[Build]:
+        """Return the first builds of a ranking, provably the best.
+
+        Parameters
+        ----------
+        request : Request
+            The question.
+        sort : {'price', 'mass', 'strength'}
+            Cheapest, lightest or strongest first.
+        limit : int
+            How many.
+        certain : bool
+            Whether builds that are only possible are left out.
+
+        Returns
+        -------
+        list of Build
+            Fewer than `limit` only where there are fewer.
+        """
+        query = ask(self.space, request)
+        options, costs = k_best(
+            self.space.tree,
+            self.space.class_of,
+            query.mask(certain=certain),
+            criteria_of(query, sort),
+            limit,
+            certain=certain,
+        )
+        return [
+            make_build(self.space, query, {r: int(o[n]) for r, o in options.items()})
+            for n in range(len(costs))
+        ]
+
+    def remaining(self, request: Request, *, exact: bool = True) -> dict[str, Remaining]:
+        """Return, for every option of every role, whether and how often it can be had.
+
+        An option that the request itself keeps out (another part is named
+        for the role, say) is judged as if it were taken instead.
+        """
+        query = ask(self.space, request)
+        tree, class_of = self.space.tree, self.space.class_of
+        sure = count_each(tree, query.weights(query.mask(certain=True)), certain=True, exact=exact)
+        maybe = count_each(
+            tree, query.weights(query.mask(certain=False)), certain=False, exact=False
+        )
+        result = {}
+        for role in self.space.options:
+            builds = sure[role][class_of[role]]
+            verdicts = np.full(len(builds), Verdict.FAILS, dtype=np.int8)
+            verdicts[np.asarray(maybe[role][class_of[role]] > 0, dtype=bool)] = Verdict.UNKNOWN
+            verdicts[np.asarray(builds > 0, dtype=bool)] = Verdict.FITS
+            whole = np.array([int(b) for b in builds], dtype=object)
+            result[role] = Remaining(verdicts, whole)
+        return result
+
+
+__all__ = [
+    "SORTS",
+    "TENTHS",
+    "Build",
+    "Counted",
+    "Engine",
+    "Remaining",
+    "TreeEngine",
+    "criteria_of",
+    "make_build",
+]

@@ -1,0 +1,93 @@
+"""A request laid over a compiled space: which options it lets in, at which price."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+import numpy as np
+import numpy.typing as npt
+
+from fitgraph.solve.request import Request, allowed
+from fitgraph.solve.space import Space
+
+Floats = npt.NDArray[np.float64]
+Bools = npt.NDArray[np.bool_]
+
+#: Masses are added as whole tenths of a gram, so that sums are exact.
+TENTHS = 10
+
+
+@dataclass(frozen=True, slots=True)
+class Query:
+    """What a request makes of each option.
+
+    Parameters
+    ----------
+    space : Space
+        The compiled catalogue.
+    request : Request
+        The question.
+    lets : mapping of str to ndarray of bool
+        Whether the request lets each option in, limits aside.
+    price : mapping of str to ndarray of float
+        What each option costs the rider, whole minor units.
+    tenths : mapping of str to ndarray of float
+        The mass of each option in whole tenths of a gram; zero where unknown.
+    weighed : mapping of str to ndarray of bool
+        Whether the mass is known.
+    """
+
+    space: Space
+    request: Request
+    lets: Mapping[str, Bools]
+    price: Mapping[str, Floats]
+    tenths: Mapping[str, Floats]
+    weighed: Mapping[str, Bools]
+
+    @property
+    def max_tenths(self) -> float | None:
+        """Return the mass limit in tenths of a gram."""
+        limit = self.request.max_mass_g
+        return None if limit is None else round(limit * TENTHS)
+
+    def mask(self, *, certain: bool) -> Mapping[str, Bools]:
+        """Return which options may be counted.
+
+        Under a mass limit, an option whose mass is not known gives no
+        certain build.
+        """
+        if certain and self.request.max_mass_g is not None:
+            return {role: lets & self.weighed[role] for role, lets in self.lets.items()}
+        return self.lets
+
+    def weights(self, mask: Mapping[str, Bools]) -> dict[str, Floats]:
+        """Return how many options of each class a mask lets in."""
+        sizes = self.space.tree.sizes
+        return {
+            role: np.bincount(self.space.class_of[role][of_role], minlength=sizes[role]).astype(
+                float
+            )
+            for role, of_role in mask.items()
+        }
+
+
+def ask(space: Space, request: Request) -> Query:
+    """Lay a request over a space.
+
+    Raises
+    ------
+    NamingError
+        If the request names something the catalogue does not have.
+    """
+    rules = allowed(space.catalogue, request)
+    lets, price, tenths, weighed = {}, {}, {}, {}
+    for role, options in space.options.items():
+        rule = rules[role]
+        lets[role] = np.fromiter((rule.lets(o) for o in options), dtype=bool, count=len(options))
+        price[role] = np.fromiter(
+            (rule.price(o) for o in options), dtype=float, count=len(options)
+        )
+        weighed[role] = ~np.isnan(space.mass_g[role])
+        tenths[role] = np.rint(np.nan_to_num(space.mass_g[role]) * TENTHS)
+    return Query(space, request, lets, price, tenths, weighed)
