@@ -1,0 +1,47 @@
+"""The cautions that travel with results on which somebody's safety can hang.
+
+A vocabulary may word its own (its ``[cautions]`` table); these are the ones that hold in any
+trade.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from types import MappingProxyType
+
+CAUTIONS: Mapping[str, str] = MappingProxyType(
+    {
+        "cutting": (
+            "Cutting or slotting a tube cannot be undone and may end the maker's warranty. "
+            "Follow the maker's instructions, wear eye protection, deburr every edge, and "
+            "leave it to a trained workshop."
+        ),
+        "torque": (
+            "A computed torque or grip only compares clamps. Tighten to the maker's figure "
+            "with a torque wrench, bolts in turn, and check again after the first use. Where "
+            "local rules ask for a qualified person, defer to them."
+        ),
+        "strength": (
+            "A strength figure compares plain tubes at yield; it is no certificate. Welds, "
+            "dents, the slot's end and fatigue are left out. The maker's limits and the safety "
+            "standard go first."
+        ),
+        "press": (
+            "A pressed part stores force and can burst or fly. Support the part squarely, wear "
+            "eye protection, keep hands out of the press, and follow the maker's instructions."
+        ),
+    }
+)
+
+
+def caution(topic: str) -> str:
+    """Return the caution on a topic: cutting, torque, strength or press.
+
+    Raises
+    ------
+    KeyError
+        If there is none; the message names the topics.
+    """
+    if topic in CAUTIONS:
+        return CAUTIONS[topic]
+    raise KeyError(f"no caution on {topic!r}; topics are {', '.join(CAUTIONS)}")
