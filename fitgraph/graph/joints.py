@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
-from typing import NamedTuple
+from typing import Any, NamedTuple
 
 import numpy as np
 import numpy.typing as npt
@@ -160,10 +160,10 @@ class JointTable:
     verdicts: Verdicts
 
 
-def _distinct_rows(rows: npt.NDArray[np.float64]) -> tuple[Ints, Ints]:
+def distinct_rows(rows: npt.NDArray[Any]) -> tuple[Ints, Ints]:
     """Return the first index of every distinct row, and each row's class."""
     seen: dict[bytes, int] = {}
-    rows = np.ascontiguousarray(rows) + 0.0  # minus zero and zero are one
+    rows = np.ascontiguousarray(rows)
     class_of = np.fromiter(
         (seen.setdefault(row.tobytes(), len(seen)) for row in rows), dtype=np.intp, count=len(rows)
     )
@@ -198,9 +198,9 @@ class _Side:
         if self.subject and joint.subject is not None:
             feature = joint.subject.feature
             columns.append(np.array([presence_of(o, feature) for o in options], dtype=float))
-        rows = np.column_stack(columns)
+        rows = np.column_stack(columns) + 0.0  # minus zero and zero are one
         rows[self.there == 0, 1:] = 0.0  # where the joint is not there, nothing else counts
-        first, self.class_of = _distinct_rows(rows)
+        first, self.class_of = distinct_rows(rows)
         self.rows = rows[first]
 
 
@@ -256,7 +256,7 @@ def joint_table(
     classes = []
     for axis, side in enumerate(sides):
         slices = np.moveaxis(verdicts, axis, 0).reshape(verdicts.shape[axis], -1)
-        first, merged = _distinct_rows(slices)
+        first, merged = distinct_rows(slices)
         verdicts = np.take(verdicts, first, axis=axis)
         classes.append(merged[side.class_of])
     return JointTable(joint, roles, tuple(classes), verdicts)

@@ -10,6 +10,7 @@ import numpy as np
 import numpy.typing as npt
 from constraint import OptimizedBacktrackingSolver, Problem
 
+from fitgraph.graph.joints import distinct_rows
 from fitgraph.model import Verdict
 
 Ints = npt.NDArray[np.intp]
@@ -51,25 +52,64 @@ def clique_rows(
     ndarray of int, shape (n_rows, n_variables)
         Sorted, so that equal questions give equal answers.
     """
+    kinds = {v: _kinds(v, sizes[v], tables) for v in variables}
+    reduced = [_over_kinds(table, kinds) for table in tables]
     problem = Problem(OptimizedBacktrackingSolver())
     for variable in variables:
-        problem.addVariable(variable, list(range(sizes[variable])))
-    for table in tables:
+        problem.addVariable(variable, list(range(len(kinds[variable][0]))))
+    for table in [*_pairwise(reduced), *reduced]:
         possible = {tuple(row) for row in np.argwhere(table.verdicts > Verdict.FAILS).tolist()}
 
         def allows(*classes: int, _possible: set[tuple[int, ...]] = possible) -> bool:
             return classes in _possible
 
         problem.addConstraint(allows, list(table.scope))
-    solutions = problem.getSolutions() if tables else _product(variables, sizes)
+    solutions = problem.getSolutions()
     rows = np.array([[s[v] for v in variables] for s in solutions], dtype=np.intp)
-    rows = rows.reshape(-1, len(variables))
+    rows = _expand(rows.reshape(-1, len(variables)), [kinds[v][1] for v in variables])
     return rows[np.lexsort(rows.T[::-1])]
 
 
-def _product(variables: Sequence[str], sizes: Mapping[str, int]) -> list[dict[str, int]]:
-    ranges = (range(sizes[v]) for v in variables)
-    return [dict(zip(variables, row, strict=True)) for row in itertools.product(*ranges)]
+def _kinds(variable: str, size: int, tables: Sequence[ClassTable]) -> tuple[Ints, Ints]:
+    """Return classes that these tables can tell apart, and the kind of every class."""
+    slices = [
+        np.moveaxis(t.verdicts > Verdict.FAILS, t.scope.index(variable), 0).reshape(size, -1)
+        for t in tables
+        if variable in t.scope
+    ]
+    if not slices:
+        return np.zeros(1, dtype=np.intp), np.zeros(size, dtype=np.intp)
+    return distinct_rows(np.packbits(np.hstack(slices), axis=1))
+
+
+def _over_kinds(table: ClassTable, kinds: Mapping[str, tuple[Ints, Ints]]) -> ClassTable:
+    return ClassTable(table.scope, table.verdicts[np.ix_(*(kinds[v][0] for v in table.scope))])
+
+
+def _pairwise(tables: Sequence[ClassTable]) -> list[ClassTable]:
+    """Return what wider tables say of pairs, so that a search turns back early."""
+    pairs = []
+    for table in tables:
+        axes = range(len(table.scope))
+        for a, b in itertools.combinations(axes, 2) if len(axes) > 2 else ():
+            shadow = table.verdicts.max(axis=tuple(k for k in axes if k not in (a, b)))
+            if (shadow == Verdict.FAILS).any():
+                pairs.append(ClassTable((table.scope[a], table.scope[b]), shadow))
+    return pairs
+
+
+def _expand(rows: Ints, kind_of: Sequence[Ints]) -> Ints:
+    """Return rows of kinds as rows of classes."""
+    for at, of_class in enumerate(kind_of):
+        order = np.argsort(of_class, kind="stable")
+        counts = np.bincount(of_class, minlength=int(of_class.max(initial=-1)) + 1)
+        starts = np.cumsum(counts) - counts
+        repeat = counts[rows[:, at]]
+        owner = np.repeat(np.arange(len(rows)), repeat)
+        number = np.arange(len(owner)) - np.repeat(np.cumsum(repeat) - repeat, repeat)
+        rows = rows[owner]
+        rows[:, at] = order[starts[rows[:, at]] + number]
+    return rows
 
 
 def row_verdicts(variables: Sequence[str], rows: Ints, tables: Sequence[ClassTable]) -> Verdicts:

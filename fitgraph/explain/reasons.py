@@ -1,0 +1,135 @@
+"""What a joint says, with every figure it rests on: data, not yet words."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass
+
+from fitgraph.graph.joints import conditions_of, judge, limits_of, word_of
+from fitgraph.graph.options import presence_of
+from fitgraph.mechanics.rules import RULES
+from fitgraph.model import Dimension, Joint, Option, Presence, Reference, Verdict
+
+
+@dataclass(frozen=True, slots=True)
+class Figure:
+    """One figure that a verdict rests on.
+
+    Parameters
+    ----------
+    argument : str
+        What the rule calls it: bore, spigot, slot, ...
+    reference : Reference
+        Where the vocabulary finds it.
+    option : Option
+        The part it is of.
+    dimension : Dimension or None
+        For lengths.
+    word : str or None
+        For words; None where it is not known.
+    presence : Presence
+        Whether the part has the feature.
+    """
+
+    argument: str
+    reference: Reference
+    option: Option
+    dimension: Dimension | None
+    word: str | None
+    presence: Presence
+
+
+@dataclass(frozen=True, slots=True)
+class Clash:
+    """A joint that fails, or of which nobody can tell.
+
+    Parameters
+    ----------
+    joint : Joint
+        The joint and the rule that governs.
+    verdict : Verdict
+        What it says.
+    margin_mm : float or None
+        What is lacking, in mm (below zero); None where it is no length.
+    options : mapping of str to Option
+        The roles it touches.
+    figures : tuple of Figure
+        What it rests on.
+    free : frozenset of str
+        Roles that nobody named: what stands there is the nearest there is.
+    """
+
+    joint: Joint
+    verdict: Verdict
+    margin_mm: float | None
+    options: Mapping[str, Option]
+    figures: tuple[Figure, ...]
+    free: frozenset[str] = frozenset()
+
+    @property
+    def parts(self) -> tuple[str, ...]:
+        """Return the stock numbers it is between."""
+        return tuple(o.part.sku for o in self.options.values() if o.part is not None)
+
+
+def figures_of(joint: Joint, chosen: Mapping[str, Option]) -> tuple[Figure, ...]:
+    """Return every figure that a joint compares in a combination."""
+    rule = RULES[joint.rule]
+    figures = []
+    for argument, reference in joint.arguments.items():
+        option = chosen[reference.role]
+        presence = presence_of(option, reference.feature)
+        if argument in rule.words:
+            word = word_of(option, reference)
+            figures.append(Figure(argument, reference, option, None, word, presence))
+            continue
+        lo, hi = limits_of(option, reference, optional=argument in rule.optional)
+        feature = option.features.get(reference.feature or "")
+        source = feature.lengths.get(reference.name) if feature is not None else None
+        dimension = Dimension(lo, hi, source.basis, source.text) if source else Dimension(lo, hi)
+        figures.append(Figure(argument, reference, option, dimension, None, presence))
+    return tuple(figures)
+
+
+def clashes(
+    joints: Iterable[Joint],
+    chosen: Mapping[str, Option],
+    *,
+    at_most: Verdict,
+    free: frozenset[str] = frozenset(),
+) -> list[Clash]:
+    """Return the joints of a combination whose verdict is no better than `at_most`.
+
+    Parameters
+    ----------
+    joints : iterable of Joint
+        The joints to judge.
+    chosen : mapping of str to Option
+        An option for every role they touch.
+    at_most : Verdict
+        ``FAILS`` for what fails, ``UNKNOWN`` for what cannot be told as well,
+        ``FITS`` for all that are there.
+    free : frozenset of str
+        Roles that nobody named.
+    """
+    found = []
+    for joint in joints:
+        said = judge(joint, chosen)
+        if said.verdict > at_most or said.there is Presence.ABSENT:
+            continue
+        roles = dict.fromkeys(
+            [r.role for r in joint.arguments.values()]
+            + [c.role for c in conditions_of(joint) if c.wanted]
+            + ([joint.subject.role] if joint.subject else [])
+        )
+        found.append(
+            Clash(
+                joint,
+                said.verdict,
+                said.margin,
+                {role: chosen[role] for role in roles if not chosen[role].empty},
+                figures_of(joint, chosen),
+                free & set(roles),
+            )
+        )
+    return found

@@ -1,0 +1,232 @@
+"""Do these parts fit together, and if not, why not and what would change that?"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+import numpy.typing as npt
+
+from fitgraph.explain.changes import Change, changes
+from fitgraph.explain.reasons import Clash, clashes
+from fitgraph.graph.joints import asked
+from fitgraph.model import Catalogue, Option, Verdict
+from fitgraph.solve import NamingError, TreeEngine
+from fitgraph.solve.messages import count, count_each
+from fitgraph.solve.nearest import nearest
+from fitgraph.solve.request import named_by_role
+
+Bools = npt.NDArray[np.bool_]
+
+
+@dataclass(frozen=True, slots=True)
+class Need:
+    """What every build around the named parts has to add.
+
+    Parameters
+    ----------
+    role : str
+        A role that has to be filled.
+    parts : tuple of str
+        Stock numbers that can fill it, each in at least one build.
+    """
+
+    role: str
+    parts: tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Explanation:
+    """An answer to "do these fit, and if not, why not?".
+
+    Parameters
+    ----------
+    named : tuple of str
+        The stock numbers asked about.
+    verdict : Verdict
+        Fits when some complete build around them is certain.
+    conflicts : tuple of Clash
+        The joints that fail; for an unknown verdict, those nobody can tell.
+    joints : tuple of Clash
+        Every joint between the named parts, with its verdict and margin.
+    changes : tuple of Change
+        The smallest changes after which they fit, cheapest first.
+    needs : tuple of Need
+        What every build around them has to add.
+    remarks : tuple of Clash
+        Needless parts: they do no harm and no work.
+    """
+
+    named: tuple[str, ...]
+    verdict: Verdict
+    conflicts: tuple[Clash, ...]
+    joints: tuple[Clash, ...]
+    changes: tuple[Change, ...]
+    needs: tuple[Need, ...]
+    remarks: tuple[Clash, ...]
+
+
+class Explainer:
+    """Explanations over one catalogue.
+
+    Parameters
+    ----------
+    catalogue : Catalogue
+        What the questions are asked of.
+    """
+
+    def __init__(self, catalogue: Catalogue) -> None:
+        self.catalogue = catalogue
+        self.space = TreeEngine(catalogue, tidy=False).space
+        self._place = {
+            o.label: n for options in self.space.options.values() for n, o in enumerate(options)
+        }
+
+    def _named(self, skus: Sequence[str]) -> dict[str, int]:
+        chosen: dict[str, int] = {}
+        for role, of_role in named_by_role(self.catalogue, tuple(skus)).items():
+            if len(of_role) > 1:
+                title = self.catalogue.vocabulary.roles[role].title
+                raise NamingError(
+                    f"{' and '.join(sorted(of_role))} are both a {title}, and a build has one; "
+                    "name one of them"
+                )
+            chosen[role] = self._place[next(iter(of_role))]
+        return chosen
+
+    def _base(self, chosen: Mapping[str, int]) -> dict[str, Bools]:
+        """Return what may fill each role as things stand."""
+        base = {}
+        for role, options in self.space.options.items():
+            fill = self.catalogue.vocabulary.roles[role].fill
+            if role in chosen:
+                mask = np.zeros(len(options), dtype=bool)
+                mask[chosen[role]] = True
+            elif fill.free:
+                mask = np.array([not o.services for o in options], dtype=bool)
+            else:
+                mask = np.array([o.empty for o in options], dtype=bool)
+            base[role] = mask
+        return base
+
+    def _weights(self, lets: Mapping[str, Bools]) -> dict[str, npt.NDArray[np.float64]]:
+        sizes = self.space.tree.sizes
+        return {
+            r: np.bincount(self.space.class_of[r][m], minlength=sizes[r]).astype(float)
+            for r, m in lets.items()
+        }
+
+    def why(self, skus: Sequence[str], *, with_changes: bool = True) -> Explanation:
+        """Say whether parts fit together, why not, and what would change that.
+
+        Parameters
+        ----------
+        skus : sequence of str
+            Stock numbers, at most one a role. Roles that a build must fill
+            and that are not named are free; adapters, extras and services
+            that are not named are absent.
+        with_changes : bool
+            Whether changes are looked for.
+
+        Returns
+        -------
+        Explanation
+            The answer with its reasons.
+
+        Raises
+        ------
+        NamingError
+            If a stock number is unknown, or two are of one role.
+        """
+        chosen = self._named(skus)
+        base = self._base(chosen)
+        weights = self._weights(base)
+        verdict = Verdict.FAILS
+        if count(self.space.tree, weights, certain=True):
+            verdict = Verdict.FITS
+        elif count(self.space.tree, weights, certain=False):
+            verdict = Verdict.UNKNOWN
+        conflicts: list[Clash] = []
+        if verdict is not Verdict.FITS:
+            conflicts = self._conflicts(base, chosen, verdict)
+        found: list[Change] = []
+        if verdict is not Verdict.FITS and with_changes:
+            adapters = {
+                r: chosen.get(r) for r in self.space.options
+            }
+            found = changes(self.space, base, adapters)
+        return Explanation(
+            tuple(self._sku(r, n) for r, n in chosen.items()),
+            verdict,
+            tuple(conflicts),
+            tuple(self._between(chosen)),
+            tuple(found),
+            self._needs(chosen, weights, verdict),
+            tuple(self._remarks(chosen)),
+        )
+
+    def _sku(self, role: str, place: int) -> str:
+        return self.space.options[role][place].label
+
+    def _options(self, places: Mapping[str, int]) -> dict[str, Option]:
+        return {r: self.space.options[r][n] for r, n in places.items()}
+
+    def _conflicts(
+        self, base: Mapping[str, Bools], chosen: Mapping[str, int], verdict: Verdict
+    ) -> list[Clash]:
+        lets: Mapping[str, Bools] = base
+        places = nearest(self.space, lets)
+        if places is None:
+            return []
+        joints = asked(self.catalogue.vocabulary.joints, tidy=False)
+        free = frozenset(self.space.options) - frozenset(chosen)
+        return clashes(joints, self._options(places), at_most=verdict, free=free)
+
+    def _known(self, chosen: Mapping[str, int]) -> dict[str, Option]:
+        """Return the named options, and nothing for each adapter that is not named."""
+        options = self._options(chosen)
+        for role in self.catalogue.vocabulary.roles.values():
+            if role.name not in options and not role.fill.free:
+                options[role.name] = Option(role.name, None)
+        return options
+
+    def _between(self, chosen: Mapping[str, int]) -> list[Clash]:
+        options = self._known(chosen)
+        joints = [
+            j
+            for j in asked(self.catalogue.vocabulary.joints, tidy=False)
+            if set(j.roles) <= set(options)
+        ]
+        return clashes(joints, options, at_most=Verdict.FITS)
+
+    def _remarks(self, chosen: Mapping[str, int]) -> list[Clash]:
+        options = self._known(chosen)
+        joints = [
+            j
+            for j in self.catalogue.vocabulary.joints
+            if j.tidy and set(j.roles) <= set(options)
+        ]
+        return clashes(joints, options, at_most=Verdict.FAILS)
+
+    def _needs(
+        self,
+        chosen: Mapping[str, int],
+        weights: Mapping[str, npt.NDArray[np.float64]],
+        verdict: Verdict,
+    ) -> tuple[Need, ...]:
+        if verdict is Verdict.FAILS:
+            return ()
+        through = count_each(
+            self.space.tree, weights, certain=verdict is Verdict.FITS, exact=False
+        )
+        needs = []
+        for role, options in self.space.options.items():
+            if role in chosen or not self.catalogue.vocabulary.roles[role].fill.free:
+                continue
+            opened = through[role][self.space.class_of[role]] > 0
+            can = [o for o, yes in zip(options, opened, strict=True) if yes and not o.services]
+            if any(o.empty for o in can):
+                continue
+            needs.append(Need(role, tuple(o.label for o in can)))
+        return tuple(needs)

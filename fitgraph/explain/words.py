@@ -1,0 +1,159 @@
+"""Sentences for reasons, changes and needs: the one place where they are made."""
+
+from __future__ import annotations
+
+import math
+
+from fitgraph.explain.changes import ADD, LEAVE_OUT, SERVICE, SWAP, Action
+from fitgraph.explain.reasons import Clash, Figure
+from fitgraph.model import Basis, Catalogue, Dimension, Option, Presence, Verdict
+
+
+def size_text(dimension: Dimension) -> str:
+    """Return a dimension with its limits as people read it.
+
+    Examples
+    --------
+    >>> size_text(Dimension(28.55, 28.65))
+    '28.60 ±0.05 mm'
+    """
+    if not dimension.known:
+        return "an unknown size"
+    half = (dimension.hi - dimension.lo) / 2
+    if half < 5e-4:
+        return f"{dimension.mid:.2f} mm"
+    return f"{dimension.mid:.2f} ±{half:.2f} mm"
+
+
+def part_text(option: Option) -> str:
+    """Return a part as a sentence names it."""
+    return "nothing" if option.part is None else option.label
+
+
+def _figure(figure: Figure) -> str:
+    title = (figure.reference.feature or figure.reference.name).replace("_", " ")
+    name = figure.reference.name
+    detail = "" if name in ("diameter", title) else f" {name}"
+    whose = f"{title}{detail} of {part_text(figure.option)}"
+    if figure.presence is Presence.ABSENT:
+        return f"no {title} on {part_text(figure.option)}"
+    if figure.dimension is None:
+        return f"{whose}: {figure.word or 'unknown'}"
+    basis = figure.dimension.basis
+    source = f" ({basis.word})" if basis is not Basis.UNKNOWN else ""
+    return f"{whose}: {size_text(figure.dimension)}{source}"
+
+
+def _gap(clash: Clash) -> tuple[float, float] | None:
+    lengths = {f.argument: f.dimension for f in clash.figures if f.dimension is not None}
+    outer = lengths.get("bore") or lengths.get("whole")
+    inner = lengths.get("spigot") or lengths.get("part")
+    if outer is None or inner is None or not (outer.known and inner.known):
+        return None
+    return (outer.lo - inner.hi, outer.hi - inner.lo)
+
+
+def _range(lo: float, hi: float) -> str:
+    if hi - lo < 5e-3:
+        return f"{lo:.2f} mm"
+    return f"{lo:.2f} to {hi:.2f} mm"
+
+
+def _by_size(clash: Clash) -> str:
+    gap = _gap(clash)
+    if gap is None:
+        return ""
+    lo, hi = gap
+    rule, limits = clash.joint.rule, clash.joint.limits
+    least = limits.get("least", 0.0)
+    if rule == "at-least":
+        return f"the first exceeds the second by {_range(lo, hi)}; it has to by {least:.2f} mm"
+    if hi < least and least <= 0.0 <= -hi or hi < 0 <= least:
+        opening = f"too tight: the clearance is {_range(lo, hi)}"
+    else:
+        opening = f"the clearance is {_range(lo, hi)}"
+    if rule == "clearance":
+        return f"{opening}, where {least:.2f} to {limits['most']:.2f} mm is wanted"
+    slot = next((f for f in clash.figures if f.argument == "slot"), None)
+    if slot is None or slot.dimension is None:
+        return opening
+    if slot.presence is Presence.ABSENT:
+        return f"{opening}, and without a slot nothing closes it"
+    if not math.isfinite(slot.dimension.hi):
+        return f"{opening}, and the slot's width is unknown"
+    shuts = slot.dimension.hi / math.pi
+    wide = max(hi, 0.0) * math.pi
+    return (
+        f"{opening}; a slot of {slot.dimension.mid:.1f} mm closes {shuts:.2f} mm of diameter "
+        f"at most"
+        + (f", and this would take {wide:.1f} mm" if wide > slot.dimension.hi else "")
+    )
+
+
+def clash_text(clash: Clash, catalogue: Catalogue) -> str:
+    """Return why a joint fails, or why nobody can tell, in one or two sentences.
+
+    Parameters
+    ----------
+    clash : Clash
+        The reason.
+    catalogue : Catalogue
+        Whose vocabulary names the roles.
+    """
+    joint = clash.joint
+    title = joint.title[:1].upper() + joint.title[1:]
+    figures = "; ".join(_figure(f) for f in clash.figures)
+    pieces = [f"{title}: {figures}" if figures else f"{title}: {', '.join(clash.parts)}"]
+    if sized := _by_size(clash):
+        pieces.append(sized)
+    text = "; ".join(pieces) + "."
+    if clash.verdict is Verdict.FAILS and clash.margin_mm is not None:
+        text += f" Lacking {-clash.margin_mm:.2f} mm even at the kindest sizes."
+    if clash.verdict is Verdict.UNKNOWN:
+        text += " " + _undecided(clash)
+    if joint.because:
+        text += f" {joint.because}"
+    for role in sorted(clash.free):
+        option = clash.options.get(role)
+        if option is not None and option.part is not None:
+            title = catalogue.vocabulary.roles[role].title
+            text += f" ({option.part.sku} is the nearest {title} there is.)"
+    return text
+
+
+def _undecided(clash: Clash) -> str:
+    unknown = [
+        f
+        for f in clash.figures
+        if (f.dimension is not None and not f.dimension.known)
+        or (f.dimension is None and f.word is None)
+        or f.presence is Presence.UNKNOWN
+    ]
+    if unknown:
+        what = " and ".join(
+            f"the {(f.reference.feature or f.reference.name).replace('_', ' ')} of "
+            f"{part_text(f.option)}"
+            for f in unknown
+        )
+        return f"It cannot be told without measuring {what}."
+    return "The limits overlap, so some pairs fit and some do not: try this pair, or measure it."
+
+
+def action_text(action: Action, catalogue: Catalogue) -> str:
+    """Return one step of a change as an instruction."""
+    title = catalogue.vocabulary.roles[action.role].title
+    after, before = action.after.part, action.before.part
+    if action.kind == SERVICE and before is not None:
+        done = [
+            catalogue.vocabulary.services[s].title
+            for s in action.after.services
+            if s not in action.before.services
+        ]
+        return f"have the workshop {' and '.join(done)} ({title} {before.sku})"
+    if action.kind == LEAVE_OUT and before is not None:
+        return f"leave out the {title} {before.sku}"
+    if action.kind == SWAP and before is not None and after is not None:
+        return f"take the {title} {after.sku} ({after.name}) instead of {before.sku}"
+    if action.kind == ADD and after is not None:
+        return f"add the {title} {after.sku} ({after.name})"
+    return action.kind

@@ -1,0 +1,90 @@
+"""The combination with the fewest clashes, where none has none.
+
+References
+----------
+.. [1] R. Dechter, "Bucket elimination: a unifying framework for reasoning",
+   Artificial Intelligence 113 (1999) 41-85 (from memory).
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+
+import numpy as np
+import numpy.typing as npt
+
+from fitgraph.model import Verdict
+from fitgraph.solve.space import Space
+
+Bools = npt.NDArray[np.bool_]
+
+#: A clash costs one; what is only unknown costs next to nothing.
+_COST = {Verdict.FAILS: 1.0, Verdict.UNKNOWN: 1e-3, Verdict.FITS: 0.0}
+
+
+def nearest(space: Space, lets: Mapping[str, Bools]) -> dict[str, int] | None:
+    """Return one option for each role such that the fewest joints clash.
+
+    Parameters
+    ----------
+    space : Space
+        The compiled catalogue.
+    lets : mapping of str to ndarray of bool
+        Which options may be used.
+
+    Returns
+    -------
+    dict of str to int or None
+        The place of each role's option; None where a role has none.
+
+    Notes
+    -----
+    Min-sum bucket elimination over the joints' own classes, exact. Among
+    equals the option that stands first in the catalogue is taken.
+    """
+    cost = np.array([_COST[v] for v in sorted(_COST)])
+    choices: dict[str, npt.NDArray[np.intp]] = {}
+    kinds: dict[str, npt.NDArray[np.intp]] = {}
+    for role, mask in lets.items():
+        allowed = np.flatnonzero(mask)
+        if not len(allowed):
+            return None
+        columns = [
+            table.class_of[table.roles.index(role)][allowed]
+            for table in space.joint_tables
+            if role in table.roles
+        ]
+        _, first = np.unique(np.column_stack(columns), axis=0, return_index=True)
+        kinds[role] = np.sort(first)
+        choices[role] = allowed[kinds[role]]
+    factors: list[tuple[tuple[str, ...], npt.NDArray[np.float64]]] = []
+    for table in space.joint_tables:
+        picked = np.ix_(
+            *(table.class_of[a][choices[role]] for a, role in enumerate(table.roles))
+        )
+        factors.append((table.roles, cost[table.verdicts[picked]]))
+    trail: list[tuple[str, tuple[str, ...], npt.NDArray[np.intp]]] = []
+    left = set(lets)
+    while left:
+        def size(role: str) -> tuple[float, str]:
+            near = {r for scope, _ in factors if role in scope for r in scope}
+            return (float(np.prod([float(len(choices[r])) for r in near])), role)
+
+        role = min(left, key=size)
+        left.discard(role)
+        mine = [f for f in factors if role in f[0]]
+        factors = [f for f in factors if role not in f[0]]
+        near = tuple(sorted({r for scope, _ in mine for r in scope} - {role}))
+        scope = (*near, role)
+        total = np.zeros([len(choices[r]) for r in scope])
+        for of_scope, values in mine:
+            order = [of_scope.index(r) for r in scope if r in of_scope]
+            shape = [len(choices[r]) if r in of_scope else 1 for r in scope]
+            total = total + np.transpose(values, order).reshape(shape)
+        trail.append((role, near, total.argmin(axis=-1)))
+        if near:
+            factors.append((near, total.min(axis=-1)))
+    at: dict[str, int] = {}
+    for role, near, best in reversed(trail):
+        at[role] = int(best[tuple(at[r] for r in near)])
+    return {role: int(choices[role][at[role]]) for role in lets}
