@@ -183,8 +183,12 @@ def changes(
             lets[role] = steps[(kind, role)]
             now = chosen[role]
             costs[role] = np.array(
-                [[float(_action(space, kind, role, now, n).price) for n in
-                  range(len(space.options[role]))]]
+                [
+                    [
+                        float(_action(space, kind, role, now, n).price)
+                        for n in range(len(space.options[role]))
+                    ]
+                ]
             )
         best, _ = k_best(
             space.tree, space.class_of, lets, Criteria(costs, np.zeros(0)), 1, certain=True

@@ -152,9 +152,7 @@ class Explainer:
             conflicts = self._conflicts(base, chosen, verdict)
         found: list[Change] = []
         if verdict is not Verdict.FITS and with_changes:
-            adapters = {
-                r: chosen.get(r) for r in self.space.options
-            }
+            adapters = {r: chosen.get(r) for r in self.space.options}
             found = changes(self.space, base, adapters)
         return Explanation(
             tuple(self._sku(r, n) for r, n in chosen.items()),
@@ -203,9 +201,7 @@ class Explainer:
     def _remarks(self, chosen: Mapping[str, int]) -> list[Clash]:
         options = self._known(chosen)
         joints = [
-            j
-            for j in self.catalogue.vocabulary.joints
-            if j.tidy and set(j.roles) <= set(options)
+            j for j in self.catalogue.vocabulary.joints if j.tidy and set(j.roles) <= set(options)
         ]
         return clashes(joints, options, at_most=Verdict.FAILS)
 
@@ -217,9 +213,7 @@ class Explainer:
     ) -> tuple[Need, ...]:
         if verdict is Verdict.FAILS:
             return ()
-        through = count_each(
-            self.space.tree, weights, certain=verdict is Verdict.FITS, exact=False
-        )
+        through = count_each(self.space.tree, weights, certain=verdict is Verdict.FITS, exact=False)
         needs = []
         for role, options in self.space.options.items():
             if role in chosen or not self.catalogue.vocabulary.roles[role].fill.free:

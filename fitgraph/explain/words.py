@@ -68,7 +68,7 @@ def _by_size(clash: Clash) -> str:
     least = limits.get("least", 0.0)
     if rule == "at-least":
         return f"the first exceeds the second by {_range(lo, hi)}; it has to by {least:.2f} mm"
-    if hi < least and least <= 0.0 <= -hi or hi < 0 <= least:
+    if hi < 0 <= least:
         opening = f"too tight: the clearance is {_range(lo, hi)}"
     else:
         opening = f"the clearance is {_range(lo, hi)}"
@@ -85,8 +85,7 @@ def _by_size(clash: Clash) -> str:
     wide = max(hi, 0.0) * math.pi
     return (
         f"{opening}; a slot of {slot.dimension.mid:.1f} mm closes {shuts:.2f} mm of diameter "
-        f"at most"
-        + (f", and this would take {wide:.1f} mm" if wide > slot.dimension.hi else "")
+        f"at most" + (f", and this would take {wide:.1f} mm" if wide > slot.dimension.hi else "")
     )
 
 

@@ -112,9 +112,9 @@ def judge(joint: Joint, chosen: Mapping[str, Option]) -> Said:
     Said
         The verdict, its margin and whether the joint is there.
     """
-    there = Presence(min(_kleene(chosen[c.role], c) for c in conditions_of(joint)) if conditions_of(
-        joint
-    ) else 2)
+    there = Presence(
+        min(_kleene(chosen[c.role], c) for c in conditions_of(joint)) if conditions_of(joint) else 2
+    )
     if there is Presence.ABSENT:
         return Said(Verdict.FITS, None, there)
     rule = RULES[joint.rule]
@@ -189,7 +189,9 @@ class _Side:
                 continue
             self.names.append(name)
             if name in rule.words:
-                columns.append(np.array([codes.code(word_of(o, reference)) for o in options], float))
+                columns.append(
+                    np.array([codes.code(word_of(o, reference)) for o in options], float)
+                )
             else:
                 optional = name in rule.optional
                 pairs = [limits_of(o, reference, optional=optional) for o in options]
@@ -204,26 +206,10 @@ class _Side:
         self.rows = rows[first]
 
 
-def joint_table(
+def _evaluate(
     joint: Joint, options: Mapping[str, Sequence[Option]], codes: WordCodes
-) -> JointTable:
-    """Return what a joint says of every combination of options, by classes.
-
-    Parameters
-    ----------
-    joint : Joint
-        The joint.
-    options : mapping of str to sequence of Option
-        The options of each role the joint touches.
-    codes : WordCodes
-        Shared numbers for words.
-
-    Returns
-    -------
-    JointTable
-        Over the fewest classes: two options of a role share a class exactly
-        when the joint gives them the same verdict with everything else.
-    """
+) -> tuple[list[_Side], Verdicts, npt.NDArray[np.float64], npt.NDArray[np.int8]]:
+    """Return the sides of a joint and, over their rows, verdicts, margins and presence."""
     rule = RULES[joint.rule]
     roles = joint.roles
     sides = [_Side(joint, role, options[role], codes) for role in roles]
@@ -248,18 +234,64 @@ def joint_table(
                 at += 2
         if side.subject:
             subject = on_axis(axis, side.rows[:, at]).astype(np.int8)
-    if rule.on_presence:
-        judged = rule.function(subject)
-    else:
-        judged = rule.function(**values, **joint.limits)
+    arguments = (subject,) if rule.on_presence else ()
+    judged = rule.function(*arguments, **values, **joint.limits)
     verdicts = np.maximum(np.broadcast_to(judged.verdict, there.shape), 2 - there).astype(np.int8)
+    return sides, verdicts, np.broadcast_to(judged.margin, there.shape), there
+
+
+def joint_table(
+    joint: Joint, options: Mapping[str, Sequence[Option]], codes: WordCodes
+) -> JointTable:
+    """Return what a joint says of every combination of options, by classes.
+
+    Parameters
+    ----------
+    joint : Joint
+        The joint.
+    options : mapping of str to sequence of Option
+        The options of each role the joint touches.
+    codes : WordCodes
+        Shared numbers for words.
+
+    Returns
+    -------
+    JointTable
+        Over the fewest classes: two options of a role share a class exactly
+        when the joint gives them the same verdict with everything else.
+    """
+    sides, verdicts, _, _ = _evaluate(joint, options, codes)
     classes = []
     for axis, side in enumerate(sides):
         slices = np.moveaxis(verdicts, axis, 0).reshape(verdicts.shape[axis], -1)
         first, merged = distinct_rows(slices)
         verdicts = np.take(verdicts, first, axis=axis)
         classes.append(merged[side.class_of])
-    return JointTable(joint, roles, tuple(classes), verdicts)
+    return JointTable(joint, joint.roles, tuple(classes), verdicts)
+
+
+def judge_pairs(
+    joint: Joint, ones: Sequence[Option], others: Sequence[Option]
+) -> tuple[Verdicts, npt.NDArray[np.float64], npt.NDArray[np.int8]]:
+    """Judge every pair of options of a joint between two roles.
+
+    Parameters
+    ----------
+    joint : Joint
+        It touches exactly two roles.
+    ones, others : sequence of Option
+        The options of its first and its second role.
+
+    Returns
+    -------
+    verdicts, margins, there : ndarray, shape (n_ones, n_others)
+        As in :class:`Said`; a margin is nan where there is none.
+    """
+    one, other = joint.roles
+    found = _evaluate(joint, {one: ones, other: others}, WordCodes())
+    sides, verdicts, margins, there = found
+    at = np.ix_(sides[0].class_of, sides[1].class_of)
+    return verdicts[at], margins[at], there[at]
 
 
 def joint_tables(
@@ -277,9 +309,7 @@ def joint_tables(
         Whether joints that only keep needless parts out count as well.
     """
     codes = WordCodes()
-    return [
-        joint_table(joint, options, codes) for joint in asked(vocabulary.joints, tidy=tidy)
-    ]
+    return [joint_table(joint, options, codes) for joint in asked(vocabulary.joints, tidy=tidy)]
 
 
 def asked(joints: Iterable[Joint], *, tidy: bool) -> list[Joint]:

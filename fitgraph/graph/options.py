@@ -69,9 +69,7 @@ def _cut_mass_g(option: Option, service: Service, vocabulary: Vocabulary) -> flo
         return 0.0
     if not (outside.known and bore.known) or outside.mid <= bore.mid:
         return 0.0
-    return float(
-        tube_mass_g(outside.mid, bore.mid, service.cuts_off, material.density_kg_m3)
-    )
+    return float(tube_mass_g(outside.mid, bore.mid, service.cuts_off, material.density_kg_m3))
 
 
 def serviced(option: Option, service: Service, vocabulary: Vocabulary) -> Option | None:
@@ -96,15 +94,13 @@ def serviced(option: Option, service: Service, vocabulary: Vocabulary) -> Option
     for (feature, name), by in service.shifts.items():
         before = features.get(feature)
         if before is not None and name in before.lengths:
-            lengths = {**before.lengths, name: before.lengths[name].shifted(by)}
-            features[feature] = replace(before, lengths=MappingProxyType(lengths))
+            moved = {**before.lengths, name: before.lengths[name].shifted(by)}
+            features[feature] = replace(before, lengths=MappingProxyType(moved))
     for feature in service.removes:
         features[feature] = ABSENT
     for feature, (lengths, words) in service.sets.items():
         kind = role.features[feature]
-        unknown = {
-            d.name: Dimension.unknown() for d in kind.dimensions.values() if not d.worded
-        }
+        unknown = {d.name: Dimension.unknown() for d in kind.dimensions.values() if not d.worded}
         features[feature] = Feature(
             Presence.PRESENT, MappingProxyType({**unknown, **lengths}), MappingProxyType({**words})
         )

@@ -21,6 +21,7 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 
+from fitgraph.solve.arrays import members, spread
 from fitgraph.solve.tree import Clique, Tree
 
 Floats = npt.NDArray[np.float64]
@@ -91,9 +92,7 @@ def _bound(
     certain: bool,
 ) -> _Bound:
     option = {v: np.tensordot(multipliers, c, axes=1) for v, c in criteria.costs.items()}
-    best = {
-        v: _least_per_class(option[v], lets[v], class_of[v], tree.sizes[v]) for v in tree.sizes
-    }
+    best = {v: _least_per_class(option[v], lets[v], class_of[v], tree.sizes[v]) for v in class_of}
     rows: list[Floats] = []
     row_witnesses: list[Floats] = []
     messages: list[Floats] = []
@@ -103,7 +102,7 @@ def _bound(
         n = len(clique.rows)
         value = np.zeros(n) if not certain else np.where(clique.certain, 0.0, np.inf)
         witness = np.zeros((n, width))
-        for variable in clique.own:
+        for variable in (v for v in clique.own if v in class_of):
             chosen = best[variable][clique.column(variable)]
             value = value + np.where(chosen < 0, np.inf, option[variable][chosen])
             witness += criteria.costs[variable][:, chosen].T
@@ -207,13 +206,6 @@ class _Frontier:
         self.witness = [w[at] for w in self.witness]
 
 
-def _spread(counts: Ints) -> tuple[Ints, Ints]:
-    """Return, for each of sum(counts) places, its owner and its number within it."""
-    owner = np.repeat(np.arange(len(counts)), counts)
-    ends = np.cumsum(counts)
-    return owner, np.arange(len(owner)) - np.repeat(ends - counts, counts)
-
-
 def _prune(frontier: _Frontier, bounds: Sequence[_Bound], criteria: Criteria, k: int) -> None:
     """Drop what breaks a limit for certain, and what cannot be among the k best."""
     keep = np.ones(len(frontier), dtype=bool)
@@ -255,7 +247,7 @@ def _choose_rows(
     counts = (ends - clique.starts)[group]
     if counts.sum() > widest:
         raise TooWideError
-    owner, number = _spread(counts)
+    owner, number = spread(counts)
     row = clique.starts[group[owner]] + number
     frontier.take(owner)
     group = group[owner]
@@ -273,17 +265,17 @@ def _choose_options(
     clique: Clique,
     at: int,
     variable: str,
-    members: tuple[Ints, Ints],
+    of_class: tuple[Ints, Ints],
     bounds: Sequence[_Bound],
     criteria: Criteria,
     widest: int,
 ) -> None:
-    ordered, starts = members
+    ordered, starts = of_class
     klass = clique.column(variable)[frontier.row[at]]
     counts = np.diff(np.append(starts, len(ordered)))[klass]
     if counts.sum() > widest:
         raise TooWideError
-    owner, number = _spread(counts)
+    owner, number = spread(counts)
     option = ordered[starts[klass[owner]] + number]
     frontier.take(owner)
     klass = klass[owner]
@@ -346,7 +338,7 @@ def k_best(
     that are known to keep the limits.
     """
     bounds = _weightings(tree, class_of, lets, criteria, certain=certain)
-    none = {v: np.zeros(0, dtype=np.intp) for v in tree.sizes}
+    none = {v: np.zeros(0, dtype=np.intp) for v in class_of}
     if k < 1 or not np.isfinite(_at_roots(tree, bounds[0])).all():
         return none, np.zeros((0, 1 + len(criteria.limits)))
     frontier = _Frontier(tree, bounds)
@@ -354,24 +346,14 @@ def k_best(
         clique = tree.cliques[at]
         _choose_rows(frontier, tree, at, bounds, widest)
         _prune(frontier, bounds, criteria, k)
-        for variable in clique.own:
-            members = _members(class_of[variable], lets[variable], tree.sizes[variable])
-            _choose_options(
-                frontier, clique, at, variable, members, bounds, criteria, widest
-            )
+        for variable in (v for v in clique.own if v in class_of):
+            of_class = members(class_of[variable], lets[variable], tree.sizes[variable])
+            _choose_options(frontier, clique, at, variable, of_class, bounds, criteria, widest)
             _prune(frontier, bounds, criteria, k)
-    options = {v: frontier.option[v] for v in tree.sizes}
-    costs = sum(criteria.costs[v][:, options[v]].T for v in tree.sizes)
+    options = {v: frontier.option[v] for v in class_of}
+    costs = sum(criteria.costs[v][:, options[v]].T for v in class_of)
     costs = np.asarray(costs, dtype=float).reshape(-1, 1 + len(criteria.limits))
     kept = np.flatnonzero((costs[:, 1:] <= criteria.limits).all(axis=1))
-    ties = [options[v][kept] for v in reversed(list(tree.sizes))]
+    ties = [options[v][kept] for v in reversed(list(class_of))]
     order = kept[np.lexsort([*ties, *costs[kept].T[::-1]])][:k]
     return {v: o[order] for v, o in options.items()}, costs[order]
-
-
-def _members(class_of: Ints, lets: Bools, size: int) -> tuple[Ints, Ints]:
-    """Return the allowed options sorted by class, and where each class begins."""
-    allowed = np.flatnonzero(lets)
-    ordered = allowed[np.argsort(class_of[allowed], kind="stable")]
-    starts = np.searchsorted(class_of[ordered], np.arange(size)).astype(np.intp)
-    return ordered, starts

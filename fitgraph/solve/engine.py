@@ -59,10 +59,7 @@ class Build:
     def services(self) -> tuple[tuple[str, str], ...]:
         """Return the services as pairs of stock number and service."""
         return tuple(
-            (o.part.sku, s)
-            for o in self.options.values()
-            if o.part is not None
-            for s in o.services
+            (o.part.sku, s) for o in self.options.values() if o.part is not None for s in o.services
         )
 
 
@@ -170,7 +167,7 @@ class TreeEngine:
         Returns
         -------
         Counted
-            Exact, or an interval that contains the exact number.
+            Exact, or an estimate with its interval.
 
         Raises
         ------

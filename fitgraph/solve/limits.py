@@ -1,34 +1,315 @@
-"""How many builds keep a budget and a mass limit."""
+"""How many builds keep a budget and a mass limit.
+
+Partial builds are carried down the junction tree as sums of price and mass.
+Those that can no longer break a limit are counted at once, with all their
+completions; those that must break one are dropped; those with the same
+future and the same sums are one. Where more would have to be carried than
+the ceiling allows, a uniform sample of builds gives an estimate with its
+confidence interval.
+
+References
+----------
+.. [1] C. J. Clopper, E. S. Pearson, "The use of confidence or fiducial
+   limits illustrated in the case of the binomial", Biometrika 26 (1934)
+   404-413; computed by ``scipy.stats.binomtest``.
+"""
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass
+from typing import Any
 
-from fitgraph.solve.messages import count
+import numpy as np
+import numpy.typing as npt
+from scipy.stats import binomtest
+
+from fitgraph.solve.arrays import members, spread
+from fitgraph.solve.messages import EXACT_FLOAT, count, upward
 from fitgraph.solve.query import Query
+from fitgraph.solve.sample import sample_rows
+from fitgraph.solve.tree import Tree
+
+Floats = npt.NDArray[np.float64]
+Ints = npt.NDArray[np.intp]
+
+#: Partial sums held at once before an estimate takes over.
+CEILING = 1_500_000
+
+#: Size, seed and confidence of the sample behind an estimate.
+SAMPLE, SEED, CONFIDENCE = 200_000, 20260101, 0.99
 
 
 @dataclass(frozen=True, slots=True)
 class Counted:
-    """A number of builds: exact, or between two numbers that contain it.
+    """A number of builds: exact, or an estimate with the interval that holds it.
 
     Parameters
     ----------
+    number : int
+        The exact number, or the best estimate of it.
     least, most : int
-        Equal where the number is exact.
+        Equal to `number` where it is exact.
+    confidence : float
+        The share of such intervals that hold the true number; 1 where the
+        interval is certain.
     """
 
+    number: int
     least: int
     most: int
+    confidence: float = 1.0
 
     @property
     def exact(self) -> bool:
         """Whether the number is exact."""
-        return self.least == self.most
+        return self.least == self.most and self.confidence == 1.0
 
 
-def count_within(query: Query, *, certain: bool) -> Counted:
-    total = count(
-        query.space.tree, query.weights(query.mask(certain=certain)), certain=certain
+def exactly(number: int) -> Counted:
+    """Return an exact number."""
+    return Counted(number, number, number)
+
+
+class _Sums:
+    """Distinct sums of price and mass that the options of each class give."""
+
+    def __init__(
+        self, price: Floats, tenths: Floats, lets: npt.NDArray[np.bool_], class_of: Ints, size: int
+    ) -> None:
+        ordered, _ = members(class_of, lets, size)
+        rows = np.column_stack([class_of[ordered], price[ordered], tenths[ordered]])
+        distinct, times = np.unique(rows, axis=0, return_counts=True)
+        self.price, self.tenths = distinct[:, 1], distinct[:, 2]
+        self.times = times.astype(float)
+        self.starts = np.searchsorted(distinct[:, 0], np.arange(size)).astype(np.intp)
+        self.counts = np.diff(np.append(self.starts, len(distinct))).astype(np.intp)
+
+
+@dataclass(frozen=True, slots=True)
+class _Reach:
+    """Least and most of one sum over each group's subtree."""
+
+    least: list[Floats]
+    most: list[Floats]
+
+
+def _reach(
+    query: Query,
+    lets: Mapping[str, npt.NDArray[np.bool_]],
+    of: Mapping[str, Floats],
+    *,
+    certain: bool,
+) -> _Reach:
+    tree, class_of = query.space.tree, query.space.class_of
+    ends: list[list[Floats]] = []
+    for sign in (1.0, -1.0):
+        per_class = {}
+        for variable, size in tree.sizes.items():
+            if variable not in class_of:
+                per_class[variable] = np.zeros(size)
+                continue
+            cost = np.where(lets[variable], sign * of[variable], np.inf)
+            best = np.full(size, np.inf)
+            np.minimum.at(best, class_of[variable], cost)
+            per_class[variable] = best
+        messages: list[Floats] = []
+        for clique in tree.cliques:
+            value = np.where(clique.certain, 0.0, np.inf) if certain else np.zeros(len(clique.rows))
+            for variable in clique.own:
+                value = value + per_class[variable][clique.column(variable)]
+            for child in clique.children:
+                value = value + messages[child][tree.cliques[child].group_in_parent]
+            messages.append(
+                np.minimum.reduceat(value, clique.starts) if len(value) else np.zeros(0)
+            )
+        ends.append(messages)
+    return _Reach(ends[0], [-m for m in ends[1]])
+
+
+class _TooManyError(Exception):
+    pass
+
+
+class _Carried:
+    """Partial builds: the groups of their open subtrees, their sums, how many they are."""
+
+    def __init__(self, tree: Tree) -> None:
+        one = np.zeros(1)
+        self.group = {root: np.zeros(1, dtype=np.intp) for root in tree.roots}
+        self.price, self.tenths, self.times = one, one.copy(), np.ones(1)
+
+    def take(self, at: npt.NDArray[Any]) -> None:
+        self.group = {k: g[at] for k, g in self.group.items()}
+        self.price, self.tenths, self.times = self.price[at], self.tenths[at], self.times[at]
+
+    def merge(self) -> None:
+        """Make one of all with the same future and the same sums."""
+        keys = [self.tenths, self.price, *self.group.values()]
+        order = np.lexsort(keys)
+        self.take(order)
+        if not len(self.price):
+            return
+        new = np.zeros(len(self.price), dtype=bool)
+        new[0] = True
+        for values in (self.tenths, self.price, *self.group.values()):
+            new[1:] |= values[1:] != values[:-1]
+        starts = np.flatnonzero(new)
+        times = np.add.reduceat(self.times, starts)
+        self.take(starts)
+        self.times = times
+
+
+def _forward(query: Query, *, certain: bool, ceiling: int) -> int:
+    """Return the exact number of builds within the limits.
+
+    Raises
+    ------
+    _TooManyError
+        If more partial sums than the ceiling would have to be carried.
+    """
+    tree, class_of = query.space.tree, query.space.class_of
+    lets = query.mask(certain=certain)
+    budget = query.request.budget
+    limits = (
+        np.inf if budget is None else float(budget),
+        np.inf if query.max_tenths is None else float(query.max_tenths),
     )
-    return Counted(total, total)
+    counts, _, _ = upward(tree, query.weights(lets), certain=certain)
+    price = _reach(query, lets, query.price, certain=certain)
+    tenths = _reach(query, lets, query.tenths, certain=certain)
+    sums = {
+        v: _Sums(query.price[v], query.tenths[v], lets[v], class_of[v], tree.sizes[v])
+        for v in class_of
+    }
+    carried = _Carried(tree)
+    total = 0
+
+    def settle() -> None:
+        """Count what is safe, drop what is lost, keep what is open."""
+        nonlocal total
+        low_p, high_p = carried.price.copy(), carried.price.copy()
+        low_t, high_t = carried.tenths.copy(), carried.tenths.copy()
+        completions = carried.times.copy()
+        for at, group in carried.group.items():
+            low_p += price.least[at][group]
+            high_p += price.most[at][group]
+            low_t += tenths.least[at][group]
+            high_t += tenths.most[at][group]
+            completions *= counts[at][group]
+        lost = ~((low_p <= limits[0]) & (low_t <= limits[1])) | (completions == 0)
+        safe = ~lost & (high_p <= limits[0]) & (high_t <= limits[1])
+        if safe.any() and completions[safe].max() >= EXACT_FLOAT:
+            raise _TooManyError
+        # Below 2**53 each, so that every addend is exact; Python adds without rounding.
+        total += sum(int(c) for c in _chunked(completions[safe]))
+        carried.take(np.flatnonzero(~lost & ~safe))
+
+    settle()
+    for at in tree.preorder:
+        clique = tree.cliques[at]
+        group = carried.group.pop(at)
+        ends = np.append(clique.starts[1:], len(clique.rows))
+        per_group = (ends - clique.starts)[group] if len(group) else np.zeros(0, dtype=np.intp)
+        if per_group.sum() > ceiling:
+            raise _TooManyError
+        owner, number = spread(per_group)
+        row = clique.starts[group[owner]] + number
+        carried.take(owner)
+        if certain:
+            sure = np.flatnonzero(clique.certain[row])
+            carried.take(sure)
+            row = row[sure]
+        own = [v for v in clique.own if v in sums]
+        for n, variable in enumerate(own):
+            classes = clique.column(variable)[row]
+            table = sums[variable]
+            if table.counts[classes].sum() > ceiling:
+                raise _TooManyError
+            owner, number = spread(table.counts[classes])
+            at_sum = table.starts[classes[owner]] + number
+            carried.take(owner)
+            row = row[owner]
+            carried.price = carried.price + table.price[at_sum]
+            carried.tenths = carried.tenths + table.tenths[at_sum]
+            carried.times = carried.times * table.times[at_sum]
+            if n + 1 < len(own):
+                # What is lost already need not be multiplied by the next variable.
+                alive = (carried.price <= limits[0]) & (carried.tenths <= limits[1])
+                keep = np.flatnonzero(alive)
+                carried.take(keep)
+                row = row[keep]
+        for child in clique.children:
+            carried.group[child] = tree.cliques[child].group_in_parent[row]
+        settle()
+        carried.merge()
+        if len(carried.times) and carried.times.max() >= EXACT_FLOAT:
+            raise _TooManyError
+    return total
+
+
+def _chunked(values: Floats) -> list[float]:
+    """Return sums of a few values each that stay exact."""
+    if not len(values):
+        return []
+    whole = float(values.sum())
+    return [whole] if whole < EXACT_FLOAT else values.tolist()
+
+
+def _estimate(query: Query, total: int, *, certain: bool) -> Counted:
+    tree = query.space.tree
+    lets = query.mask(certain=certain)
+    rng = np.random.default_rng(SEED)
+    rows = sample_rows(tree, query.weights(lets), SAMPLE, rng, certain=certain)
+    price, tenths = np.zeros(SAMPLE), np.zeros(SAMPLE)
+    for variable, classes in rows.items():
+        if variable not in query.space.class_of:
+            continue
+        ordered, starts = members(
+            query.space.class_of[variable], lets[variable], tree.sizes[variable]
+        )
+        counts = np.diff(np.append(starts, len(ordered)))
+        pick = ordered[starts[classes] + (rng.random(SAMPLE) * counts[classes]).astype(np.intp)]
+        price += query.price[variable][pick]
+        tenths += query.tenths[variable][pick]
+    inside = np.ones(SAMPLE, dtype=bool)
+    if query.request.budget is not None:
+        inside &= price <= query.request.budget
+    if query.max_tenths is not None:
+        inside &= tenths <= query.max_tenths
+    hits = int(inside.sum())
+    interval = binomtest(hits, SAMPLE).proportion_ci(CONFIDENCE, "exact")
+    return Counted(
+        total * hits // SAMPLE,
+        int(total * interval.low),
+        min(total, int(total * interval.high) + 1),
+        CONFIDENCE,
+    )
+
+
+def count_within(query: Query, *, certain: bool, ceiling: int = CEILING) -> Counted:
+    """Return how many builds a query lets in.
+
+    Parameters
+    ----------
+    query : Query
+        The question over a compiled catalogue.
+    certain : bool
+        Whether builds that are only possible are left out.
+    ceiling : int
+        Partial sums that may be held at once.
+
+    Returns
+    -------
+    Counted
+        Exact without limits, and with limits as long as the ceiling holds;
+        else an estimate from a uniform sample, with its interval.
+    """
+    tree = query.space.tree
+    total = count(tree, query.weights(query.mask(certain=certain)), certain=certain)
+    if total == 0 or (query.request.budget is None and query.max_tenths is None):
+        return exactly(total)
+    try:
+        return exactly(_forward(query, certain=certain, ceiling=ceiling))
+    except _TooManyError:
+        return _estimate(query, total, certain=certain)

@@ -21,10 +21,20 @@ def _segment_sums(values: Numbers, starts: npt.NDArray[np.intp]) -> Numbers:
     return np.add.reduceat(values, starts) if len(values) else values[:0]
 
 
-def _upward(
+def upward(
     tree: Tree, weights: Mapping[str, Numbers], *, certain: bool
 ) -> tuple[list[Numbers], list[Numbers], float]:
-    """Return each clique's message, its row values, and the largest number met."""
+    """Pass messages from the leaves to the roots.
+
+    Returns
+    -------
+    messages : list of ndarray, shape (n_groups,) each
+        For each group of a clique's rows, the solutions of its subtree.
+    values : list of ndarray, shape (n_rows,) each
+        For each row, the solutions of its subtree.
+    largest : float
+        The largest number met, to tell whether float64 rounded.
+    """
     messages: list[Numbers] = []
     values: list[Numbers] = []
     largest = 0.0
@@ -34,7 +44,8 @@ def _upward(
         if certain:
             value = value * clique.certain
         for variable in clique.own:
-            value = value * weights[variable][clique.column(variable)]
+            if variable in weights:
+                value = value * weights[variable][clique.column(variable)]
         for child in clique.children:
             value = value * messages[child][tree.cliques[child].group_in_parent]
         message = _segment_sums(value, clique.starts)
@@ -74,11 +85,11 @@ def count(tree: Tree, weights: Mapping[str, npt.NDArray[np.float64]], *, certain
     int
         Exact at any size: where float64 would round, Python integers count.
     """
-    messages, _, largest = _upward(tree, weights, certain=certain)
+    messages, _, largest = upward(tree, weights, certain=certain)
     total = _total(tree, messages)
     if max(largest, float(total)) < EXACT_FLOAT:
         return int(total)
-    messages, _, _ = _upward(tree, _as_integers(weights), certain=certain)
+    messages, _, _ = upward(tree, _as_integers(weights), certain=certain)
     return int(_total(tree, messages))
 
 
@@ -114,7 +125,7 @@ def count_each(
 def _count_each(
     tree: Tree, weights: Mapping[str, Numbers], *, certain: bool
 ) -> tuple[dict[str, Numbers], float]:
-    messages, _, largest = _upward(tree, weights, certain=certain)
+    messages, _, largest = upward(tree, weights, certain=certain)
     kind = next(iter(weights.values())).dtype
     one = np.ones(1, dtype=kind)[0]
     root_totals = {r: (messages[r][0] if len(messages[r]) else 0 * one) for r in tree.roots}
@@ -132,7 +143,8 @@ def _count_each(
         base: Numbers = outside[at][clique.group_of] if n else np.ones(0, dtype=kind)
         if certain:
             base = base * clique.certain
-        factors: list[Numbers] = [weights[v][clique.column(v)] for v in clique.own]
+        own = [v for v in clique.own if v in weights]
+        factors: list[Numbers] = [weights[v][clique.column(v)] for v in own]
         factors += [messages[c][tree.cliques[c].group_in_parent] for c in clique.children]
         # Products of all factors but one, from both ends, so that nothing is divided.
         after: list[Numbers] = [np.ones(n, dtype=kind)]
@@ -142,8 +154,8 @@ def _count_each(
         before = base
         for k, factor in enumerate(factors):
             but_this = before * after[k + 1]
-            if k < len(clique.own):
-                variable = clique.own[k]
+            if k < len(own):
+                variable = own[k]
                 sums = np.zeros(tree.sizes[variable], dtype=kind)
                 if n:
                     np.add.at(sums, clique.column(variable), but_this)
@@ -151,7 +163,7 @@ def _count_each(
                 if kind == np.float64 and len(sums):
                     largest = max(largest, float(sums.max()))
             else:
-                child = clique.children[k - len(clique.own)]
+                child = clique.children[k - len(own)]
                 below = tree.cliques[child]
                 into = np.zeros(len(below.starts), dtype=kind)
                 if n:

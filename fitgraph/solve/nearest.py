@@ -22,6 +22,14 @@ Bools = npt.NDArray[np.bool_]
 _COST = {Verdict.FAILS: 1.0, Verdict.UNKNOWN: 1e-3, Verdict.FITS: 0.0}
 
 
+def _bucket_size(
+    role: str, scopes: list[tuple[str, ...]], choices: Mapping[str, npt.NDArray[np.intp]]
+) -> float:
+    """Return how many combinations eliminating a role would look at."""
+    near = {r for scope in scopes if role in scope for r in scope}
+    return float(np.prod([float(len(choices[r])) for r in near]))
+
+
 def nearest(space: Space, lets: Mapping[str, Bools]) -> dict[str, int] | None:
     """Return one option for each role such that the fewest joints clash.
 
@@ -59,18 +67,13 @@ def nearest(space: Space, lets: Mapping[str, Bools]) -> dict[str, int] | None:
         choices[role] = allowed[kinds[role]]
     factors: list[tuple[tuple[str, ...], npt.NDArray[np.float64]]] = []
     for table in space.joint_tables:
-        picked = np.ix_(
-            *(table.class_of[a][choices[role]] for a, role in enumerate(table.roles))
-        )
+        picked = np.ix_(*(table.class_of[a][choices[role]] for a, role in enumerate(table.roles)))
         factors.append((table.roles, cost[table.verdicts[picked]]))
     trail: list[tuple[str, tuple[str, ...], npt.NDArray[np.intp]]] = []
     left = set(lets)
     while left:
-        def size(role: str) -> tuple[float, str]:
-            near = {r for scope, _ in factors if role in scope for r in scope}
-            return (float(np.prod([float(len(choices[r])) for r in near])), role)
-
-        role = min(left, key=size)
+        sizes = {role: _bucket_size(role, [scope for scope, _ in factors], choices) for role in left}
+        role = min(sorted(left), key=sizes.__getitem__)
         left.discard(role)
         mine = [f for f in factors if role in f[0]]
         factors = [f for f in factors if role not in f[0]]

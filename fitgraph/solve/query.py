@@ -85,9 +85,7 @@ def ask(space: Space, request: Request) -> Query:
     for role, options in space.options.items():
         rule = rules[role]
         lets[role] = np.fromiter((rule.lets(o) for o in options), dtype=bool, count=len(options))
-        price[role] = np.fromiter(
-            (rule.price(o) for o in options), dtype=float, count=len(options)
-        )
+        price[role] = np.fromiter((rule.price(o) for o in options), dtype=float, count=len(options))
         weighed[role] = ~np.isnan(space.mass_g[role])
         tenths[role] = np.rint(np.nan_to_num(space.mass_g[role]) * TENTHS)
     return Query(space, request, lets, price, tenths, weighed)

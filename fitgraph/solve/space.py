@@ -101,7 +101,7 @@ def _classes(
                 verdicts = np.take(verdicts, local[(k, role)], axis=axis)
                 scope.append(role)
             else:
-                verdicts = verdicts.take(0, axis=axis)
+                verdicts = np.asarray(verdicts.take(0, axis=axis))
         scope.reverse()
         if not scope:  # fails or is unknown whatever is chosen: keep it on one role
             role = table.roles[0]
@@ -141,9 +141,7 @@ def compile_space(catalogue: Catalogue, *, tidy: bool = True) -> Space:
         Ready for any number of questions.
     """
     vocabulary = catalogue.vocabulary
-    options = {
-        role: options_for(catalogue.of(role), role, vocabulary) for role in vocabulary.roles
-    }
+    options = {role: options_for(catalogue.of(role), role, vocabulary) for role in vocabulary.roles}
     tables = joint_tables(vocabulary, options, tidy=tidy)
     class_of, over_classes = _classes(tuple(options), options, tables)
     sizes = {role: int(c.max(initial=-1)) + 1 for role, c in class_of.items()}
