@@ -1,0 +1,133 @@
+"""Standard sizes against another library's tables and against the rules behind them."""
+
+from __future__ import annotations
+
+from fractions import Fraction
+from importlib.resources import files
+
+import numpy as np
+import pytest
+
+from fitgraph.mechanics import standards
+from fitgraph.mechanics.cautions import CAUTIONS, caution
+from fitgraph.mechanics.tables import rows
+
+# bd-warehouse 0.4.0 (Apache-2.0), data/single_row_deep_groove_ball_bearing_parameters.csv and
+# single_row_capped_deep_groove_ball_bearing_parameters.csv: bore, outside, width in mm. Copied
+# from its data files, since installing it brings a CAD kernel of several hundred megabytes.
+# It writes 618xx and 619xx for the series that the trade calls 68xx and 69xx.
+OTHER_BEARINGS = {
+    "625": (5, 16, 5),
+    "626": (6, 19, 6),
+    "607": (7, 19, 6),
+    "627": (7, 22, 7),
+    "688": (8, 16, 5),
+    "698": (8, 19, 6),
+    "608": (8, 22, 7),
+    "628": (8, 24, 8),
+    "609": (9, 24, 7),
+    "629": (9, 26, 8),
+    "6800": (10, 19, 5),
+    "6900": (10, 22, 6),
+    "6000": (10, 26, 8),
+    "6200": (10, 30, 9),
+}
+
+# bd-warehouse 0.4.0, data/socket_head_cap_parameters.csv: threads of ISO 4762 screws.
+OTHER_THREADS = ("M3-0.5", "M4-0.7", "M5-0.8", "M6-1", "M8-1.25", "M10-1.5", "M12-1.75")
+OTHER_THREADS += ("M14-2", "M16-2")
+
+
+@pytest.mark.parametrize(("name", "sizes"), OTHER_BEARINGS.items())
+def test_bearings_agree_with_another_library(name: str, sizes: tuple[float, ...]) -> None:
+    ours = standards.bearing(name)
+    assert (ours.bore_mm, ours.outside_mm, ours.width_mm) == sizes
+
+
+def test_bearing_names_carry_their_bore() -> None:
+    """ISO 15 bore codes: 00 10 mm, 01 12, 02 15, 03 17, from 04 five times the code."""
+    codes = {"00": 10, "01": 12, "02": 15, "03": 17}
+    named = [b for b in standards.BEARINGS.values() if len(b.name) == 4]
+    assert len(named) > 20
+    for b in named:
+        assert b.bore_mm == codes.get(b.name[2:], 5 * int(b.name[2:]))
+
+
+def test_heavier_bearing_series_are_larger_on_the_same_bore() -> None:
+    """ISO 15 diameter series: 8, 9, 0, 2 in growing outside diameter."""
+    for code in ("00", "01", "02", "03"):
+        outside = [standards.bearing(f"6{series}{code}").outside_mm for series in "8902"]
+        assert outside == sorted(set(outside))
+
+
+def test_threads_agree_with_another_library() -> None:
+    ours = {f"{s.thread}-{s.pitch_mm:g}" for s in standards.SCREWS.values()}
+    assert ours == set(OTHER_THREADS)
+
+
+def test_stress_areas_follow_the_formula_of_the_standard() -> None:
+    """ISO 898-1: pi/4 ((d2 + d3)/2)^2 = pi/4 (d - 0.9382 P)^2, rounded to three figures."""
+    for s in standards.SCREWS.values():
+        area = np.pi / 4 * (s.diameter_mm - 0.9382 * s.pitch_mm) ** 2
+        assert s.stress_area_mm2 == pytest.approx(area, rel=4e-3), s.thread
+
+
+def test_proof_stress_stays_below_yield_of_the_class() -> None:
+    """ISO 898-1: a class a.b yields at a * b * 10 MPa; proof stress is 0.88 to 0.95 of it."""
+    for c in standards.PROPERTY_CLASSES.values():
+        first, second = c.name.split(".")
+        nominal_yield = int(first) * int(second) * 10
+        assert 0.87 <= c.proof_stress_mpa / nominal_yield <= 0.975, c.name
+        assert c.tensile_mpa >= int(first) * 100
+
+
+def test_inch_sizes_are_exact_and_near_their_trade_names() -> None:
+    """International inch of 1959: 25.4 mm exactly."""
+    for row in rows("inch_tubes"):
+        tube = standards.INCH_TUBES[row["name"]]
+        assert tube.exact_mm == pytest.approx(float(Fraction(row["inches"])) * 25.4, abs=1e-12)
+        assert tube.trade_mm == pytest.approx(tube.exact_mm, abs=0.051)
+
+
+def test_head_tube_codes_carry_their_bore() -> None:
+    """Standardized Headset Identification System: the number is the bore's whole millimetres."""
+    for tube in standards.HEAD_TUBES.values():
+        assert abs(tube.bore_mm - int(tube.code[2:])) < 1, tube.code
+        kind = {"EC": "external", "ZS": "semi-integrated", "IS": "integrated"}[tube.code[:2]]
+        assert tube.cup == kind
+    assert standards.head_tube("zs44").bore_mm == standards.head_tube("EC44").bore_mm
+
+
+@pytest.mark.parametrize(
+    ("mass", "classes"),
+    [(15, ""), (20, ""), (30, "B"), (42, "AB"), (75, "A"), (100, "A"), (101, "")],
+)
+def test_rider_classes_by_mass(mass: float, classes: str) -> None:
+    """EN 14619:2019, scope: over 20 kg and up to 100 kg; classes A and B from memory."""
+    assert "".join(c.name for c in standards.rider_classes(mass)) == classes
+
+
+def test_every_row_of_every_table_names_its_source() -> None:
+    tables = files("fitgraph.mechanics") / "tables"
+    names = [t.name[:-4] for t in tables.iterdir() if t.name.endswith(".csv")]
+    assert len(names) >= 8
+    for name in names:
+        assert rows(name), name
+        assert all(row["source"].strip() for row in rows(name)), name
+
+
+def test_unknown_names_are_answered_with_the_known_ones() -> None:
+    with pytest.raises(KeyError, match="608"):
+        standards.bearing("609X")
+    with pytest.raises(KeyError, match="EC34"):
+        standards.head_tube("XX99")
+
+
+@pytest.mark.parametrize("topic", ["cutting", "torque", "strength", "press"])
+def test_cautions_defer_to_the_maker(topic: str) -> None:
+    assert "maker's" in caution(topic)
+
+
+def test_an_unknown_caution_names_the_topics() -> None:
+    with pytest.raises(KeyError, match=", ".join(CAUTIONS)):
+        caution("glue")
