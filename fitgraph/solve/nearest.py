@@ -72,7 +72,8 @@ def nearest(space: Space, lets: Mapping[str, Bools]) -> dict[str, int] | None:
     trail: list[tuple[str, tuple[str, ...], npt.NDArray[np.intp]]] = []
     left = set(lets)
     while left:
-        sizes = {role: _bucket_size(role, [scope for scope, _ in factors], choices) for role in left}
+        scopes = [scope for scope, _ in factors]
+        sizes = {role: _bucket_size(role, scopes, choices) for role in left}
         role = min(sorted(left), key=sizes.__getitem__)
         left.discard(role)
         mine = [f for f in factors if role in f[0]]

@@ -2,15 +2,17 @@
 
 from __future__ import annotations
 
+import itertools
 import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from types import MappingProxyType
 
+import networkx as nx
 import numpy as np
 import numpy.typing as npt
 
-from fitgraph.graph.joints import JointTable, joint_tables
+from fitgraph.graph.joints import JointTable, distinct_rows, joint_tables
 from fitgraph.graph.options import options_for, strength_nm
 from fitgraph.model import Catalogue, Option, Verdict
 from fitgraph.solve.cliques import ClassTable
@@ -67,48 +69,97 @@ def _number(value: float | None) -> float:
     return math.nan if value is None else value
 
 
+def _blocks(roles: Sequence[str], tables: Sequence[JointTable]) -> list[frozenset[str]]:
+    """Return the biconnected blocks of roles that share joints."""
+    primal = nx.Graph()
+    primal.add_nodes_from(roles)
+    for table in tables:
+        primal.add_edges_from(itertools.combinations(_scope(table), 2))
+    return sorted(map(frozenset, nx.biconnected_components(primal)), key=sorted)
+
+
+def _scope(table: JointTable) -> tuple[str, ...]:
+    """Return the roles whose options a joint can tell apart."""
+    return tuple(r for r, n in zip(table.roles, table.verdicts.shape, strict=True) if n > 1)
+
+
+def _told_apart(
+    role: str, count: int, tables: Sequence[JointTable]
+) -> tuple[Ints, dict[str, Ints]]:
+    """Return the classes of a role's options under some joints, and each joint's own classes."""
+    mine = [t for t in tables if role in _scope(t)]
+    if not mine:
+        return np.zeros(count, dtype=np.intp), {}
+    columns = np.column_stack([t.class_of[t.roles.index(role)] for t in mine])
+    first, class_of = distinct_rows(columns)
+    distinct = columns[first]
+    return class_of, {t.joint.name: distinct[:, k] for k, t in enumerate(mine)}
+
+
+def _over_classes(
+    table: JointTable,
+    variable: Mapping[str, str],
+    local: Mapping[str, Mapping[str, Ints]],
+    class_of: Mapping[str, Ints],
+) -> ClassTable:
+    """Return a joint's table over the classes of the given variables."""
+    verdicts = table.verdicts
+    scope = []
+    for axis in range(len(table.roles) - 1, -1, -1):
+        role = table.roles[axis]
+        if verdicts.shape[axis] > 1:
+            own = local[variable[role]][table.joint.name]
+            verdicts = np.take(verdicts, own, axis=axis)
+            scope.append(variable[role])
+        else:
+            verdicts = np.asarray(verdicts.take(0, axis=axis))
+    scope.reverse()
+    if not scope:  # fails or is unknown whatever is chosen: keep it on one role
+        role = table.roles[0]
+        size = int(class_of[role].max(initial=0)) + 1
+        return ClassTable((role,), np.full(size, verdicts, dtype=np.int8))
+    return ClassTable(tuple(scope), np.asarray(verdicts))
+
+
 def _classes(
     roles: Sequence[str],
     options: Mapping[str, Sequence[Option]],
     tables: Sequence[JointTable],
-) -> tuple[dict[str, Ints], tuple[ClassTable, ...]]:
-    """Return the classes of each role's options, and the tables over them."""
+) -> tuple[dict[str, Ints], dict[str, int], tuple[ClassTable, ...]]:
+    """Return the classes of each role's options, variables with their sizes, and tables.
+
+    A role whose joints fall into separate blocks gets a further variable for
+    each block, with only the classes that the block can tell apart; so a bar's
+    grips do not multiply what its clamp has to look at.
+    """
+    telling = [t for t in tables if not (t.verdicts == Verdict.FITS).all()]
+    blocks = _blocks(roles, telling)
     class_of: dict[str, Ints] = {}
-    local: dict[tuple[int, str], Ints] = {}
+    local: dict[str, Mapping[str, Ints]] = {}
+    sizes: dict[str, int] = {}
+    found: list[ClassTable] = []
+    variable_in: list[dict[str, str]] = [{} for _ in blocks]
     for role in roles:
-        mine = [
-            (k, table.class_of[table.roles.index(role)])
-            for k, table in enumerate(tables)
-            if role in table.roles and table.verdicts.shape[table.roles.index(role)] > 1
-        ]
-        if not mine:
-            class_of[role] = np.zeros(len(options[role]), dtype=np.intp)
-            continue
-        columns = np.column_stack([c for _, c in mine])
-        distinct, inverse = np.unique(columns, axis=0, return_inverse=True)
-        class_of[role] = inverse.reshape(-1).astype(np.intp)
-        for j, (k, _) in enumerate(mine):
-            local[(k, role)] = distinct[:, j].astype(np.intp)
-    over_classes: list[ClassTable] = []
-    for k, table in enumerate(tables):
-        if (table.verdicts == Verdict.FITS).all():
-            continue
-        verdicts = table.verdicts
-        scope = []
-        for axis in range(len(table.roles) - 1, -1, -1):
-            role = table.roles[axis]
-            if (k, role) in local:
-                verdicts = np.take(verdicts, local[(k, role)], axis=axis)
-                scope.append(role)
-            else:
-                verdicts = np.asarray(verdicts.take(0, axis=axis))
-        scope.reverse()
-        if not scope:  # fails or is unknown whatever is chosen: keep it on one role
-            role = table.roles[0]
-            size = int(class_of[role].max(initial=0)) + 1
-            scope, verdicts = [role], np.full(size, verdicts, dtype=np.int8)
-        over_classes.append(ClassTable(tuple(scope), np.asarray(verdicts)))
-    return class_of, _joined(over_classes)
+        class_of[role], local[role] = _told_apart(role, len(options[role]), telling)
+        sizes[role] = int(class_of[role].max(initial=-1)) + 1
+        at = [n for n, block in enumerate(blocks) if role in block]
+        for n in at:
+            name = role if len(at) == 1 else f"{role}/{n}"
+            variable_in[n][role] = name
+            if name == role:
+                continue
+            inside = [t for t in telling if set(_scope(t)) <= blocks[n]]
+            narrow, local[name] = _told_apart(role, len(options[role]), inside)
+            sizes[name] = int(narrow.max(initial=-1)) + 1
+            link = np.full((sizes[role], sizes[name]), Verdict.FAILS, dtype=np.int8)
+            link[class_of[role], narrow] = Verdict.FITS
+            found.append(ClassTable((role, name), link))
+    alone = {role: role for role in roles}
+    for table in telling:
+        home = next((n for n, block in enumerate(blocks) if set(_scope(table)) <= block), None)
+        variable = alone if home is None or len(_scope(table)) < 2 else variable_in[home]
+        found.append(_over_classes(table, variable, local, class_of))
+    return class_of, sizes, _joined(found)
 
 
 def _joined(tables: Sequence[ClassTable]) -> tuple[ClassTable, ...]:
@@ -143,8 +194,7 @@ def compile_space(catalogue: Catalogue, *, tidy: bool = True) -> Space:
     vocabulary = catalogue.vocabulary
     options = {role: options_for(catalogue.of(role), role, vocabulary) for role in vocabulary.roles}
     tables = joint_tables(vocabulary, options, tidy=tidy)
-    class_of, over_classes = _classes(tuple(options), options, tables)
-    sizes = {role: int(c.max(initial=-1)) + 1 for role, c in class_of.items()}
+    class_of, sizes, over_classes = _classes(tuple(options), options, tables)
     return Space(
         catalogue,
         tidy,
@@ -152,7 +202,7 @@ def compile_space(catalogue: Catalogue, *, tidy: bool = True) -> Space:
         MappingProxyType(class_of),
         over_classes,
         tuple(tables),
-        build_tree(tuple(options), sizes, over_classes),
+        build_tree(tuple(sizes), sizes, over_classes),
         MappingProxyType(
             {r: np.array([_number(o.mass_g) for o in os]) for r, os in options.items()}
         ),
