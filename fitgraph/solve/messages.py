@@ -64,7 +64,8 @@ def _total(tree: Tree, messages: list[Numbers]) -> Any:
     return total
 
 
-def _as_integers(weights: Mapping[str, npt.NDArray[np.float64]]) -> dict[str, Numbers]:
+def as_integers(weights: Mapping[str, npt.NDArray[np.float64]]) -> dict[str, Numbers]:
+    """Return weights as Python integers, which never round."""
     return {v: np.array([int(x) for x in w], dtype=object) for v, w in weights.items()}
 
 
@@ -89,7 +90,7 @@ def count(tree: Tree, weights: Mapping[str, npt.NDArray[np.float64]], *, certain
     total = _total(tree, messages)
     if max(largest, float(total)) < EXACT_FLOAT:
         return int(total)
-    messages, _, _ = upward(tree, _as_integers(weights), certain=certain)
+    messages, _, _ = upward(tree, as_integers(weights), certain=certain)
     return int(_total(tree, messages))
 
 
@@ -118,7 +119,7 @@ def count_each(
     """
     result, largest = _count_each(tree, weights, certain=certain)
     if exact and largest >= EXACT_FLOAT:
-        result, _ = _count_each(tree, _as_integers(weights), certain=certain)
+        result, _ = _count_each(tree, as_integers(weights), certain=certain)
     return result
 
 

@@ -12,7 +12,7 @@ import networkx as nx
 import numpy as np
 import numpy.typing as npt
 
-from fitgraph.graph.joints import JointTable, distinct_rows, joint_tables
+from fitgraph.graph.joints import JointTable, WordCodes, asked, distinct_rows, joint_table
 from fitgraph.graph.options import options_for, strength_nm
 from fitgraph.model import Catalogue, Option, Verdict
 from fitgraph.solve.cliques import ClassTable
@@ -193,7 +193,10 @@ def compile_space(catalogue: Catalogue, *, tidy: bool = True) -> Space:
     """
     vocabulary = catalogue.vocabulary
     options = {role: options_for(catalogue.of(role), role, vocabulary) for role in vocabulary.roles}
-    tables = joint_tables(vocabulary, options, tidy=tidy)
+    # Of a role that no part can fill there is nothing to judge: no build is complete.
+    joints = [j for j in asked(vocabulary.joints, tidy=tidy) if all(options[r] for r in j.roles)]
+    codes = WordCodes()
+    tables = [joint_table(joint, options, codes) for joint in joints]
     class_of, sizes, over_classes = _classes(tuple(options), options, tables)
     return Space(
         catalogue,

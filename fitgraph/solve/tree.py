@@ -179,7 +179,10 @@ def build_tree(
     place = {bag: i for i, bag in enumerate(order)}
     listed = [tuple(v for v in variables if v in bag) for bag in order]
     inside = [[t for t in tables if set(t.scope) <= bag] for bag in order]
-    rows = [clique_rows(vs, sizes, ts) for vs, ts in zip(listed, inside, strict=True)]
+    rows = [
+        clique_rows(vs, sizes, ts) if all(sizes[v] for v in vs) else np.zeros((0, len(vs)), np.intp)
+        for vs, ts in zip(listed, inside, strict=True)
+    ]
 
     def key(at: int, shared: Sequence[str]) -> Ints:
         columns = [listed[at].index(v) for v in shared]
