@@ -61,7 +61,7 @@ class Criteria:
 
 
 @dataclass(frozen=True, slots=True)
-class _Bound:
+class Bound:
     """Min-sum messages of one weighting of the criteria."""
 
     multipliers: Floats
@@ -82,7 +82,7 @@ def _least_per_class(cost: Floats, lets: Bools, class_of: Ints, size: int) -> In
     return best
 
 
-def _bound(
+def min_sum(
     tree: Tree,
     class_of: Mapping[str, Ints],
     lets: Mapping[str, Bools],
@@ -90,7 +90,8 @@ def _bound(
     multipliers: Floats,
     *,
     certain: bool,
-) -> _Bound:
+) -> Bound:
+    """Return the min-sum messages of one weighting of the criteria."""
     option = {v: np.tensordot(multipliers, c, axes=1) for v, c in criteria.costs.items()}
     best = {v: _least_per_class(option[v], lets[v], class_of[v], tree.sizes[v]) for v in class_of}
     rows: list[Floats] = []
@@ -123,7 +124,7 @@ def _bound(
         first[group_of[at[::-1]]] = at[::-1]
         messages.append(least)
         witnesses.append(witness[first])
-    return _Bound(multipliers, option, best, rows, row_witnesses, messages, witnesses)
+    return Bound(multipliers, option, best, rows, row_witnesses, messages, witnesses)
 
 
 def _weightings(
@@ -133,12 +134,12 @@ def _weightings(
     criteria: Criteria,
     *,
     certain: bool,
-) -> list[_Bound]:
+) -> list[Bound]:
     """Return bounds for the objective, for each limited criterion, and for a dual optimum."""
     width = 1 + len(criteria.limits)
 
-    def bound(multipliers: Sequence[float]) -> _Bound:
-        return _bound(
+    def bound(multipliers: Sequence[float]) -> Bound:
+        return min_sum(
             tree, class_of, lets, criteria, np.array(multipliers, dtype=float), certain=certain
         )
 
@@ -149,19 +150,19 @@ def _weightings(
             continue
         alone = bound([1.0 if j == k else 0.0 for j in range(width)])
         bounds.append(alone)
-        root_pure, root_alone = _at_roots(tree, pure), _at_roots(tree, alone)
+        root_pure, root_alone = at_roots(tree, pure), at_roots(tree, alone)
         if not np.isfinite(root_pure).all() or root_pure[k] <= limit or root_alone[k] > limit:
             continue
         # Dual ascent by tangents: the multiplier at which two witnesses tie.
         worse, better = root_pure, root_alone
-        trials: list[_Bound] = []
+        trials: list[Bound] = []
         for _ in range(_DUAL_STEPS):
             if worse[k] == better[k]:
                 break
             slope = (better[0] - worse[0]) / (worse[k] - better[k])
             trial = bound([1.0] + [slope if j == k else 0.0 for j in range(1, width)])
             trials.append(trial)
-            found = _at_roots(tree, trial)
+            found = at_roots(tree, trial)
             reached = found[0] + slope * found[k]
             if reached >= worse[0] + slope * worse[k] - _ROUNDING * (1 + abs(reached)):
                 break  # the two witnesses are both optimal here: this is the dual's top
@@ -173,7 +174,7 @@ def _weightings(
     return bounds
 
 
-def _at_roots(tree: Tree, bound: _Bound) -> Floats:
+def at_roots(tree: Tree, bound: Bound) -> Floats:
     """Return the criteria of the witness of the whole tree; infinite where none."""
     total = np.zeros(len(bound.multipliers))
     for root in tree.roots:
@@ -187,7 +188,7 @@ def _at_roots(tree: Tree, bound: _Bound) -> Floats:
 class _Frontier:
     """Partial builds as arrays: rows chosen, options chosen, bounds, witnesses."""
 
-    def __init__(self, tree: Tree, bounds: Sequence[_Bound]) -> None:
+    def __init__(self, tree: Tree, bounds: Sequence[Bound]) -> None:
         self.row: dict[int, Ints] = {}
         self.option: dict[str, Ints] = {}
         self.value = [np.array([sum(b.message[r][0] for r in tree.roots)]) for b in bounds]
@@ -206,7 +207,7 @@ class _Frontier:
         self.witness = [w[at] for w in self.witness]
 
 
-def _prune(frontier: _Frontier, bounds: Sequence[_Bound], criteria: Criteria, k: int) -> None:
+def _prune(frontier: _Frontier, bounds: Sequence[Bound], criteria: Criteria, k: int) -> None:
     """Drop what breaks a limit for certain, and what cannot be among the k best."""
     keep = np.ones(len(frontier), dtype=bool)
     dual = np.full(len(frontier), -np.inf)
@@ -236,7 +237,7 @@ def _prune(frontier: _Frontier, bounds: Sequence[_Bound], criteria: Criteria, k:
 
 
 def _choose_rows(
-    frontier: _Frontier, tree: Tree, at: int, bounds: Sequence[_Bound], widest: int
+    frontier: _Frontier, tree: Tree, at: int, bounds: Sequence[Bound], widest: int
 ) -> None:
     clique = tree.cliques[at]
     if clique.parent < 0:
@@ -266,7 +267,7 @@ def _choose_options(
     at: int,
     variable: str,
     of_class: tuple[Ints, Ints],
-    bounds: Sequence[_Bound],
+    bounds: Sequence[Bound],
     criteria: Criteria,
     widest: int,
 ) -> None:
@@ -339,7 +340,7 @@ def k_best(
     """
     bounds = _weightings(tree, class_of, lets, criteria, certain=certain)
     none = {v: np.zeros(0, dtype=np.intp) for v in class_of}
-    if k < 1 or not np.isfinite(_at_roots(tree, bounds[0])).all():
+    if k < 1 or not np.isfinite(at_roots(tree, bounds[0])).all():
         return none, np.zeros((0, 1 + len(criteria.limits)))
     frontier = _Frontier(tree, bounds)
     for at in tree.preorder:

@@ -12,6 +12,7 @@ import numpy.typing as npt
 
 from fitgraph.model import Catalogue, Option, Verdict
 from fitgraph.solve.best import Criteria, k_best
+from fitgraph.solve.front import pareto_front
 from fitgraph.solve.limits import Counted, count_within
 from fitgraph.solve.messages import count_each
 from fitgraph.solve.query import TENTHS, Query, ask
@@ -213,6 +214,43 @@ class TreeEngine:
         return [
             make_build(self.space, query, {r: int(o[n]) for r, o in options.items()})
             for n in range(len(costs))
+        ]
+
+    def front(self, request: Request, *, certain: bool = True) -> list[Build]:
+        """Return the exact Pareto front of price, mass and strength.
+
+        Parameters
+        ----------
+        request : Request
+            The question.
+        certain : bool
+            Whether builds that are only possible are left out.
+
+        Returns
+        -------
+        list of Build
+            Cheapest first: for every trade of price, mass and strength that
+            no build betters in one without losing in another, one build.
+            Options of unknown mass are left out.
+        """
+        query = ask(self.space, request)
+        lets = {r: m & query.weighed[r] for r, m in query.mask(certain=certain).items()}
+        costs = {
+            r: np.array([query.price[r], query.tenths[r], _objective(query, r, "strength")])
+            for r in self.space.options
+        }
+        limits = [request.budget, query.max_tenths, None]
+        options, points = pareto_front(
+            self.space.tree,
+            self.space.class_of,
+            lets,
+            costs,
+            np.array([np.inf if x is None else float(x) for x in limits]),
+            certain=certain,
+        )
+        return [
+            make_build(self.space, query, {r: int(o[n]) for r, o in options.items()})
+            for n in range(len(points))
         ]
 
     def remaining(self, request: Request, *, exact: bool = True) -> dict[str, Remaining]:

@@ -28,6 +28,7 @@ from fitgraph.solve.arrays import members, spread
 from fitgraph.solve.messages import EXACT_FLOAT, count, upward
 from fitgraph.solve.query import Query
 from fitgraph.solve.sample import sample_rows
+from fitgraph.solve.stream import Stream
 from fitgraph.solve.tree import Tree
 
 Floats = npt.NDArray[np.float64]
@@ -37,7 +38,10 @@ Ints = npt.NDArray[np.intp]
 CEILING = 1_500_000
 
 #: Size, seed and confidence of the sample behind an estimate.
-SAMPLE, SEED, CONFIDENCE = 200_000, 20260101, 0.99
+SAMPLE, SEED, CONFIDENCE = 100_000, 20260101, 0.99
+
+#: Up to so many builds an exact count is worth its time.
+WORTH_WALKING = 200_000_000
 
 
 @dataclass(frozen=True, slots=True)
@@ -82,6 +86,10 @@ class _Sums:
         distinct, times = np.unique(rows, axis=0, return_counts=True)
         self.price, self.tenths = distinct[:, 1], distinct[:, 2]
         self.times = times.astype(float)
+        self.least_price, self.least_tenths = np.full(size, np.inf), np.full(size, np.inf)
+        classes = distinct[:, 0].astype(np.intp)
+        np.minimum.at(self.least_price, classes, self.price)
+        np.minimum.at(self.least_tenths, classes, self.tenths)
         self.starts = np.searchsorted(distinct[:, 0], np.arange(size)).astype(np.intp)
         self.counts = np.diff(np.append(self.starts, len(distinct))).astype(np.intp)
 
@@ -142,6 +150,21 @@ class _Carried:
     def take(self, at: npt.NDArray[Any]) -> None:
         self.group = {k: g[at] for k, g in self.group.items()}
         self.price, self.tenths, self.times = self.price[at], self.tenths[at], self.times[at]
+
+    def open(
+        self,
+        price: _Reach,
+        tenths: _Reach,
+        more_price: Floats,
+        more_tenths: Floats,
+        limits: tuple[float, float],
+    ) -> Ints:
+        """Return the places that may still keep the limits."""
+        low_p, low_t = self.price + more_price, self.tenths + more_tenths
+        for at, group in self.group.items():
+            low_p = low_p + price.least[at][group]
+            low_t = low_t + tenths.least[at][group]
+        return np.flatnonzero((low_p <= limits[0]) & (low_t <= limits[1]))
 
     def merge(self) -> None:
         """Make one of all with the same future and the same sums."""
@@ -220,27 +243,33 @@ def _forward(query: Query, *, certain: bool, ceiling: int) -> int:
             sure = np.flatnonzero(clique.certain[row])
             carried.take(sure)
             row = row[sure]
-        own = [v for v in clique.own if v in sums]
-        for n, variable in enumerate(own):
-            classes = clique.column(variable)[row]
-            table = sums[variable]
-            if table.counts[classes].sum() > ceiling:
-                raise _TooManyError
-            owner, number = spread(table.counts[classes])
-            at_sum = table.starts[classes[owner]] + number
-            carried.take(owner)
-            row = row[owner]
-            carried.price = carried.price + table.price[at_sum]
-            carried.tenths = carried.tenths + table.tenths[at_sum]
-            carried.times = carried.times * table.times[at_sum]
-            if n + 1 < len(own):
-                # What is lost already need not be multiplied by the next variable.
-                alive = (carried.price <= limits[0]) & (carried.tenths <= limits[1])
-                keep = np.flatnonzero(alive)
-                carried.take(keep)
-                row = row[keep]
         for child in clique.children:
             carried.group[child] = tree.cliques[child].group_in_parent[row]
+        own = [v for v in clique.own if v in sums]
+        for n, variable in enumerate([None, *own]):
+            if variable is not None:
+                classes = clique.column(variable)[row]
+                table = sums[variable]
+                if table.counts[classes].sum() > ceiling:
+                    raise _TooManyError
+                owner, number = spread(table.counts[classes])
+                at_sum = table.starts[classes[owner]] + number
+                carried.take(owner)
+                row = row[owner]
+                carried.price = carried.price + table.price[at_sum]
+                carried.tenths = carried.tenths + table.tenths[at_sum]
+                carried.times = carried.times * table.times[at_sum]
+            if n < len(own):  # the least that the clique's other variables add
+                rest = [clique.column(v)[row] for v in own[n:]]
+                keep = carried.open(
+                    price,
+                    tenths,
+                    sum(sums[v].least_price[c] for v, c in zip(own[n:], rest, strict=True)),
+                    sum(sums[v].least_tenths[c] for v, c in zip(own[n:], rest, strict=True)),
+                    limits,
+                )
+                carried.take(keep)
+                row = row[keep]
         settle()
         carried.merge()
         if len(carried.times) and carried.times.max() >= EXACT_FLOAT:
@@ -302,14 +331,20 @@ def count_within(query: Query, *, certain: bool, ceiling: int = CEILING) -> Coun
     Returns
     -------
     Counted
-        Exact without limits, and with limits as long as the ceiling holds;
-        else an estimate from a uniform sample, with its interval.
+        Exact without limits; with limits exact up to :data:`WORTH_WALKING`
+        builds in all, and beyond as far as the ceiling lets it; else an
+        estimate from a uniform sample, with its interval.
     """
     tree = query.space.tree
     total = count(tree, query.weights(query.mask(certain=certain)), certain=certain)
     if total == 0 or (query.request.budget is None and query.max_tenths is None):
         return exactly(total)
-    try:
-        return exactly(_forward(query, certain=certain, ceiling=ceiling))
-    except _TooManyError:
-        return _estimate(query, total, certain=certain)
+    guess = _estimate(query, total, certain=certain)
+    if min(total, guess.most) <= WORTH_WALKING:
+        try:
+            return exactly(_forward(query, certain=certain, ceiling=ceiling))
+        except _TooManyError:
+            if total <= WORTH_WALKING:
+                stream = Stream(query, certain=certain)
+                return exactly(sum(len(batch) for batch in stream.batches()))
+    return guess

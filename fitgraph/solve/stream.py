@@ -121,9 +121,7 @@ class Stream:
             for v in clique.own
             if v in self._members
         ]
-        below = [
-            (str(c), int(self.tree.cliques[c].group_in_parent[row])) for c in clique.children
-        ]
+        below = [(str(c), int(self.tree.cliques[c].group_in_parent[row])) for c in clique.children]
         return (*own, *below)
 
     def _completions(self, left: _Open) -> int:
