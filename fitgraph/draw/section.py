@@ -1,0 +1,547 @@
+"""A cross-section to scale through parts that sit one inside the other, as SVG."""
+
+from __future__ import annotations
+
+import hashlib
+import math
+import xml.etree.ElementTree as ET
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+
+from fitgraph.draw.nests import Mating, Nest, Ring, main_nest, nests
+from fitgraph.draw.style import PART_TINTS, SIGNS, WORDS, drawing_css, theme_css, verdict_class
+from fitgraph.draw.svg import element, number, shorten, write
+from fitgraph.explain.words import part_text, size_text
+from fitgraph.model import Dimension, Option, Presence, Verdict, Vocabulary
+
+#: Size of the drawing and radius of its largest circle, in units of the drawing.
+WIDTH, RADIUS = 760.0, 150.0
+
+#: Where the axis stands, and where the words beside the section begin.
+_AXIS = (178.0, 208.0)
+_WORDS_X = 374.0
+
+#: A gap thinner than this, in units of the drawing, gets an enlarged detail.
+_THIN = 5.0
+
+#: Size of a detail, and the width its limits may take up.
+_DETAIL, _DETAIL_SPAN = (176.0, 132.0), 62.0
+
+#: Enlargements that people can reckon with.
+_STEPS = (1, 2, 5, 10, 20, 50, 100, 200, 500)
+
+#: Wall, in mm, drawn where only one side of a part is known and the other is a guess.
+_GUESSED_WALL = 3.0
+
+#: Angles of the hatching, one a tint, so that neighbours never share one.
+_HATCHING = (45, -45, 0, 70, -70)
+
+
+@dataclass(frozen=True, slots=True)
+class Drawn:
+    """The diameters a ring is drawn with, in mm, and which of them are guesses."""
+
+    outside: float
+    bore: float
+    outside_guessed: bool
+    bore_guessed: bool
+    solid: bool
+
+    @property
+    def contradictory(self) -> bool:
+        """Whether its outside is no wider than its bore."""
+        return not self.solid and self.outside <= self.bore
+
+
+def drawn_sizes(nest: Nest) -> tuple[Drawn, ...]:
+    """Return the diameters to draw each ring with.
+
+    An unknown size is drawn where its mate is, a millimetre off, or a plain wall away from
+    the part's other side; the drawing marks it as a guess.
+    """
+    count = len(nest.rings)
+    outer: list[float | None] = [_mid(r.outside) for r in nest.rings]
+    inner: list[float | None] = [_mid(r.bore) for r in nest.rings]
+    given = [(o is not None, i is not None) for o, i in zip(outer, inner, strict=True)]
+    solid = [r.bore is None for r in nest.rings]
+    for attempt in range(2 * count + 1):
+        for n in range(count):
+            mate = outer[n + 1] if n + 1 < count else None
+            around = inner[n - 1] if n else None
+            own_outer, own_inner = outer[n], inner[n]
+            if own_inner is None and not solid[n]:
+                if mate is not None:
+                    inner[n] = mate + 1.0
+                elif own_outer is not None and attempt:
+                    inner[n] = max(own_outer - 2 * _GUESSED_WALL, own_outer / 2)
+            if own_outer is None:
+                if around is not None:
+                    outer[n] = max(around - 1.0, around / 2)
+                elif own_inner is not None and (n == 0 or attempt):
+                    outer[n] = own_inner + 2 * max(_GUESSED_WALL, own_inner / 10)
+        if attempt >= count and inner[-1] is None and outer[-1] is None:
+            outer[-1] = 10.0
+    return tuple(
+        Drawn(o or 10.0, i or 0.0, not known[0], not known[1] and not s, s)
+        for o, i, known, s in zip(outer, inner, given, solid, strict=True)
+    )
+
+
+def _mid(dimension: Dimension | None) -> float | None:
+    if dimension is None or not dimension.known or dimension.mid <= 0:
+        return None
+    return dimension.mid
+
+
+def _point(radius: float, angle: float) -> tuple[float, float]:
+    return (_AXIS[0] + radius * math.cos(angle), _AXIS[1] + radius * math.sin(angle))
+
+
+def ring_path(outer: float, inner: float, slot: float = 0.0) -> str:
+    """Return the path of a ring, open at the back where it has a slot.
+
+    Parameters
+    ----------
+    outer, inner : float
+        Radii, in units of the drawing; zero inside for a disc.
+    slot : float
+        Width of the slot, in the same units. Its sides are parallel.
+    """
+    if inner <= 0:
+        return _circle(outer)
+    if slot <= 0:
+        return _circle(outer) + " " + _circle(inner)
+    half = min(slot / 2, inner * 0.95)
+    x, y = _AXIS
+    low_out, low_in = y + math.sqrt(outer**2 - half**2), y + math.sqrt(inner**2 - half**2)
+    return (
+        f"M{number(x + half)} {number(low_out)} "
+        f"A{number(outer)} {number(outer)} 0 1 0 {number(x - half)} {number(low_out)} "
+        f"L{number(x - half)} {number(low_in)} "
+        f"A{number(inner)} {number(inner)} 0 1 1 {number(x + half)} {number(low_in)} Z"
+    )
+
+
+def _circle(radius: float) -> str:
+    x, y = _AXIS
+    r, at = number(radius), number(y)
+    left, right = number(x - radius), number(x + radius)
+    return f"M{left} {at} A{r} {r} 0 1 0 {right} {at} A{r} {r} 0 1 0 {left} {at} Z"
+
+
+def _patterns(identity: str) -> ET.Element:
+    defs = element("defs")
+    for n in range(PART_TINTS):
+        step = 7 + n % 3
+        defs.append(
+            element(
+                "pattern",
+                element(
+                    "rect", width=step, height=step, style=f"fill:var(--fg-part-{n})", stroke="none"
+                ),
+                element("line", x1=0, y1=0, x2=0, y2=step, klass="fg-hatch"),
+                id=f"{identity}-p{n}",
+                width=step,
+                height=step,
+                patternUnits="userSpaceOnUse",
+                patternTransform=f"rotate({_HATCHING[n]})",
+            )
+        )
+    defs.append(
+        element(
+            "pattern",
+            element("rect", width=5, height=5, klass="fg-void"),
+            element("path", d="M0 0L5 5M5 0L0 5", klass="fg-clash"),
+            id=f"{identity}-x",
+            width=5,
+            height=5,
+            patternUnits="userSpaceOnUse",
+        )
+    )
+    return defs
+
+
+def _length(value: float) -> str:
+    return f"{value:.2f}"
+
+
+def gap_text(mating: Mating) -> str:
+    """Return the gap of a joint in mm on the diameter, as people read it."""
+    if not mating.known:
+        return "gap unknown until it is measured"
+    lo, hi = (round(x, 2) + 0.0 for x in mating.clearance)
+    spread = _length(abs(lo)) if lo == hi else ""
+    if hi < 0:
+        return f"overlap {spread or f'{_length(-hi)} to {_length(-lo)}'} mm"
+    if lo >= 0:
+        return f"clearance {spread or f'{_length(lo)} to {_length(hi)}'} mm"
+    return f"overlap {_length(-lo)} to clearance {_length(hi)} mm"
+
+
+def verdict_text(mating: Mating) -> str:
+    """Return what a joint says, in a few words, with its sign."""
+    text = f"{SIGNS[mating.verdict]} {WORDS[mating.verdict]}"
+    if mating.verdict is Verdict.FAILS and mating.margin_mm is not None:
+        text += f", lacking {_length(-mating.margin_mm)} mm"
+    return text
+
+
+def _size(dimension: Dimension) -> str:
+    return size_text(dimension).removesuffix(" mm") if dimension.known else "unknown"
+
+
+def _ring_sizes(ring: Ring, drawn: Drawn, *, outermost: bool) -> str:
+    pieces = []
+    if ring.bore is not None:
+        pieces.append(f"bore {_size(ring.bore)}")
+    if ring.outside is not None:
+        pieces.append(f"outside {_size(ring.outside)}")
+    if ring.slot_presence is Presence.UNKNOWN:
+        pieces.append("perhaps a slot")
+    elif ring.slot is not None:
+        pieces.append(f"slot {_size(ring.slot)}")
+    if pieces:
+        pieces[-1] += " mm"
+    if outermost and ring.outside is None:
+        pieces.append("outside not to scale")
+    if drawn.contradictory:
+        pieces.append("these contradict: measure again")
+    return ", ".join(pieces)
+
+
+def _head(ring: Ring, vocabulary: Vocabulary) -> str:
+    return f"{vocabulary.roles[ring.role].title} {part_text(ring.option)}"
+
+
+def _scale_bar(scale: float, x: float, y: float) -> list[ET.Element]:
+    length = next(m for m in (50, 20, 10, 5, 2, 1, 0.5) if m * scale <= 110 or m == 0.5)
+    end = x + length * scale
+    return [
+        element(
+            "path",
+            d=f"M{number(x)} {y - 4}V{y + 4}M{number(x)} {y}H{number(end)}"
+            f"M{number(end)} {y - 4}V{y + 4}",
+            klass="fg-rule",
+        ),
+        element("text", f"{length:g} mm", x=end + 6, y=y + 4),
+    ]
+
+
+def _section(nest: Nest, sizes: Sequence[Drawn], scale: float, identity: str) -> list[ET.Element]:
+    made: list[ET.Element] = []
+    x, y = _AXIS
+    reach = RADIUS + 10
+    cuts: list[float] = []
+    for n, (ring, drawn) in enumerate(zip(nest.rings, sizes, strict=True)):
+        outer, inner = drawn.outside / 2 * scale, drawn.bore / 2 * scale
+        group = element("g", element("title", part_text(ring.option)), data_role=ring.role)
+        width = _mid(ring.slot) or (2.0 if ring.slot is not None else 0.0)
+        open_slot = width * scale if ring.slot_presence is Presence.PRESENT else 0.0
+        cuts.append(open_slot)
+        if drawn.contradictory:
+            for radius in (outer, inner):
+                group.append(
+                    element("path", d=_circle(radius), fill="none", klass="fg-edge fg-guess")
+                )
+        else:
+            group.append(
+                element(
+                    "path",
+                    d=ring_path(outer, inner, open_slot),
+                    fill=f"url(#{identity}-p{n % PART_TINTS})",
+                    fill_rule="evenodd",
+                    klass="fg-edge"
+                    + (" fg-guess" if drawn.outside_guessed or drawn.bore_guessed else ""),
+                )
+            )
+        if ring.slot is not None and (
+            ring.slot_presence is Presence.UNKNOWN or _mid(ring.slot) is None
+        ):
+            half = width * scale / 2
+            group.append(
+                element(
+                    "path",
+                    d=f"M{number(x - half)} {number(y + inner)}V{number(y + outer)}"
+                    f"M{number(x + half)} {number(y + inner)}V{number(y + outer)}",
+                    klass="fg-edge fg-guess",
+                )
+            )
+            group.append(
+                element("text", "?", x=x, y=y + (inner + outer) / 2 + 4, text_anchor="middle")
+            )
+        made.append(group)
+    for n, mating in enumerate(nest.matings):
+        bore, spigot = sizes[n].bore / 2 * scale, sizes[n + 1].outside / 2 * scale
+        if mating.known and spigot > bore:
+            made.append(
+                element(
+                    "path",
+                    element("title", f"overlap: {gap_text(mating)}"),
+                    d=ring_path(spigot, bore, max(cuts[n], cuts[n + 1])),
+                    fill=f"url(#{identity}-x)",
+                    fill_rule="evenodd",
+                    klass="fg-overlap",
+                )
+            )
+        if mating.verdict is not Verdict.FITS:
+            px, py = _point((bore + spigot) / 2, math.radians(160 + 24 * n))
+            made.append(_badge(px, py, SIGNS[mating.verdict], verdict_class(mating.verdict)))
+    made.append(
+        element(
+            "path",
+            d=f"M{number(x - reach)} {y}H{number(x + reach)}M{x} {number(y - reach)}"
+            f"V{number(y + reach)}",
+            klass="fg-axis",
+        )
+    )
+    made.append(element("text", "front", x=x, y=y - reach - 5, text_anchor="middle",
+                        klass="fg-muted"))
+    made.append(element("text", "back", x=x, y=y + reach + 14, text_anchor="middle",
+                        klass="fg-muted"))
+    return made
+
+
+def _badge(x: float, y: float, sign: str, klass: str) -> ET.Element:
+    return element(
+        "g",
+        element("circle", cx=x, cy=y, r=8, klass="fg-void fg-edge"),
+        element("text", sign, x=x, y=y + 4, text_anchor="middle", klass=f"fg-strong {klass}"),
+    )
+
+
+def _words(
+    nest: Nest, sizes: Sequence[Drawn], scale: float, vocabulary: Vocabulary
+) -> tuple[list[ET.Element], float]:
+    """Return the words beside the section with their leaders, and how far down they reach."""
+    made: list[ET.Element] = []
+    rows = 2 * len(nest.rings) - 1
+    step = 40.0
+    top = max(62.0, _AXIS[1] - rows * step / 2)
+    for n, (ring, drawn) in enumerate(zip(nest.rings, sizes, strict=True)):
+        y = top + 2 * n * step + 14
+        angle = math.radians(-58 + 74 * n / max(1, len(nest.rings) - 1))
+        middle = drawn.outside / 4 + (0 if drawn.solid else drawn.bore / 4)
+        px, py = _point(middle * scale, angle)
+        made.append(element("circle", cx=px, cy=py, r=2.5, klass="fg-dot"))
+        made.append(_leader(px, py, y - 4))
+        sized = _ring_sizes(ring, drawn, outermost=n == 0)
+        made.append(
+            element(
+                "g",
+                element("title", f"{_head(ring, vocabulary)}: {sized}"),
+                element("text", shorten(_head(ring, vocabulary), 52), x=_WORDS_X, y=y,
+                        klass="fg-strong"),
+                element("text", shorten(sized, 66), x=_WORDS_X, y=y + 15, klass="fg-muted"),
+            )
+        )
+    for n, mating in enumerate(nest.matings):
+        y = top + (2 * n + 1) * step + 14
+        klass = f"fg-strong {verdict_class(mating.verdict)}"
+        made.append(
+            element(
+                "g",
+                element("title", mating.joint.title),
+                element("text", verdict_text(mating), x=_WORDS_X + 14, y=y, klass=klass),
+                element("text", shorten(f"{mating.joint.title}: {gap_text(mating)}", 62),
+                        x=_WORDS_X + 14, y=y + 15, klass="fg-muted"),
+            )
+        )
+    return made, top + rows * step
+
+
+def _leader(px: float, py: float, y: float) -> ET.Element:
+    knee = _WORDS_X - 26
+    return element(
+        "path",
+        d=f"M{number(px)} {number(py)}L{knee} {number(y)}H{_WORDS_X - 6}",
+        klass="fg-lead",
+    )
+
+
+def enlargement(mating: Mating, scale: float) -> int:
+    """Return how many times a detail enlarges the section.
+
+    Parameters
+    ----------
+    mating : Mating
+        The joint, with both sizes known.
+    scale : float
+        Of the section, in units of the drawing per mm.
+    """
+    ends = (mating.bore.lo, mating.bore.hi, mating.spigot.lo, mating.spigot.hi)
+    span = (max(ends) - min(ends)) / 2 * scale
+    fits = [step for step in _STEPS if step * span <= _DETAIL_SPAN]
+    return fits[-1] if fits else 1
+
+
+def _detail(
+    nest: Nest, n: int, scale: float, identity: str, left: float, top: float
+) -> ET.Element:
+    """Return one joint enlarged: the part inside on the left, the part around it on the right."""
+    mating = nest.matings[n]
+    times = enlargement(mating, scale)
+    per_mm = scale * times
+    width, _ = _DETAIL
+    ends = (mating.bore.lo, mating.bore.hi, mating.spigot.lo, mating.spigot.hi)
+    middle = (max(ends) + min(ends)) / 2
+
+    def at(diameter: float) -> float:
+        return left + (width - 16) / 2 + (diameter - middle) / 2 * per_mm
+
+    right = left + width - 16
+    band_top, band = top + 22, 52.0
+    bore, spigot = at(mating.bore.mid), at(mating.spigot.mid)
+    group = element("g", element("title", f"{mating.joint.title}, enlarged"), klass="fg-detail")
+    group.append(element("text", shorten(mating.joint.title, 25), x=left, y=top + 12))
+    for start, end, ring in ((left, min(spigot, right), n + 1), (max(bore, left), right, n)):
+        group.append(
+            element(
+                "rect", x=start, y=band_top, width=max(0.0, end - start), height=band,
+                fill=f"url(#{identity}-p{ring % PART_TINTS})", stroke="none",
+            )
+        )
+    if spigot > bore:
+        group.append(
+            element(
+                "rect", x=bore, y=band_top, width=spigot - bore, height=band,
+                fill=f"url(#{identity}-x)", klass="fg-overlap",
+            )
+        )
+    for at_x in (bore, spigot):
+        group.append(
+            element("path", d=f"M{number(at_x)} {band_top}V{band_top + band}", klass="fg-edge")
+        )
+    for limit in ends:
+        group.append(
+            element("path", d=f"M{number(at(limit))} {band_top}V{band_top + band}",
+                    klass="fg-limit")
+        )
+    group.append(
+        element("rect", x=left, y=band_top, width=right - left, height=band, klass="fg-frame")
+    )
+    middle_gap = mating.bore.mid - mating.spigot.mid
+    word = "gap" if middle_gap >= 0 else "overlap"
+    group.append(
+        element("text", f"{word} {_length(abs(middle_gap) / 2)} mm each side", x=left,
+                y=band_top + band + 15)
+    )
+    length = next(
+        (m for m in (5, 2, 1, 0.5, 0.2, 0.1, 0.05, 0.02) if m * per_mm <= 60), 0.01
+    )
+    y = band_top + band + 28
+    group.append(
+        element(
+            "path",
+            d=f"M{left + 1} {y - 3}V{y + 3}M{left + 1} {y}H{number(left + 1 + length * per_mm)}"
+            f"M{number(left + 1 + length * per_mm)} {y - 3}V{y + 3}",
+            klass="fg-rule",
+        )
+    )
+    group.append(
+        element("text", f"{length:g} mm, {times}×", x=left + 8 + length * per_mm,
+                y=y + 4, klass="fg-muted")
+    )
+    return group
+
+
+def _describe(nest: Nest, sizes: Sequence[Drawn], vocabulary: Vocabulary) -> str:
+    pieces = []
+    for n, (ring, drawn) in enumerate(zip(nest.rings, sizes, strict=True)):
+        sized = _ring_sizes(ring, drawn, outermost=n == 0)
+        pieces.append(f"{_head(ring, vocabulary)}: {sized or 'no size on this axis'}.")
+        if n < len(nest.matings):
+            mating = nest.matings[n]
+            pieces.append(
+                f"{mating.joint.title}: {gap_text(mating)}; {WORDS[mating.verdict]}."
+            )
+    return " ".join(pieces)
+
+
+def _identity(text: str) -> str:
+    """Return a name for a drawing's own parts: the same drawing always gets the same one."""
+    return "fg" + hashlib.sha256(text.encode("utf-8", "replace")).hexdigest()[:10]
+
+
+def nest_svg(nest: Nest, vocabulary: Vocabulary) -> str:
+    """Return one nest as a drawing to scale.
+
+    Parameters
+    ----------
+    nest : Nest
+        Parts around one axis, seen from above.
+    vocabulary : Vocabulary
+        Names the roles.
+
+    Returns
+    -------
+    str
+        An SVG element. ``data-units-per-mm`` is its scale. Diameters and slots are drawn at
+        the middle of their limits; what is unknown is dashed and marked with a question mark.
+    """
+    sizes = drawn_sizes(nest)
+    scale = 2 * RADIUS / max(max(d.outside, d.bore) for d in sizes)
+    title = "Cross-section: " + ", around ".join(_head(r, vocabulary) for r in nest.rings)
+    description = _describe(nest, sizes, vocabulary)
+    identity = _identity(title + description)
+    words, words_end = _words(nest, sizes, scale, vocabulary)
+    thin = [
+        n
+        for n, m in enumerate(nest.matings)
+        if m.known and abs(m.bore.mid - m.spigot.mid) / 2 * scale < _THIN
+    ]
+    section_end = _AXIS[1] + RADIUS + 56
+    details_top = max(section_end, words_end) + 8
+    each_row = int((WIDTH - 20) // _DETAIL[0])
+    detail_rows = math.ceil(len(thin) / each_row)
+    height = details_top + (22 + detail_rows * _DETAIL[1] if thin else 0)
+    root = element(
+        "svg",
+        element("title", title, id=f"{identity}-t"),
+        element("desc", description, id=f"{identity}-d"),
+        element("style", theme_css() + drawing_css()),
+        _patterns(identity),
+        klass="fg fg-svg",
+        role="img",
+        aria_labelledby=f"{identity}-t",
+        aria_describedby=f"{identity}-d",
+        viewBox=f"0 0 {number(WIDTH)} {number(height)}",
+        data_units_per_mm=scale,
+    )
+    root.append(
+        element("text", f"Cross-section, {SIGNS[nest.verdict]} {WORDS[nest.verdict]}",
+                x=12, y=22, klass="fg-head")
+    )
+    root.extend(_section(nest, sizes, scale, identity))
+    root.extend(_scale_bar(scale, 16, section_end - 8))
+    root.extend(words)
+    if thin:
+        root.append(
+            element("text", "Enlarged, so many times (×) the section; dotted lines are the limits "
+                    "of each size", x=12, y=details_top + 8, klass="fg-muted")
+        )
+    for place, n in enumerate(thin):
+        row, column = divmod(place, each_row)
+        root.append(
+            _detail(nest, n, scale, identity, 12 + column * (_DETAIL[0] + 8),
+                    details_top + 20 + row * _DETAIL[1])
+        )
+    return write(root)
+
+
+def section_svg(options: Mapping[str, Option], vocabulary: Vocabulary) -> str:
+    """Return the cross-section through the tube whose strength is compared, as SVG.
+
+    Parameters
+    ----------
+    options : mapping of str to Option
+        A combination, by role; a role that is missing is taken as empty.
+    vocabulary : Vocabulary
+        Its joints say what sits inside what.
+
+    Returns
+    -------
+    str
+        An SVG element; empty where no part sits inside another.
+    """
+    nest = main_nest(nests(options, vocabulary), vocabulary)
+    return "" if nest is None else nest_svg(nest, vocabulary)

@@ -1,0 +1,73 @@
+"""Elements of an SVG drawing; whatever text goes in comes out as text, never as markup."""
+
+from __future__ import annotations
+
+import re
+import xml.etree.ElementTree as ET
+
+#: What XML 1.0 lets stand in a document (section 2.2, production 2, is the complement).
+_NOT_XML = re.compile("[^\t\n\r\u0020-\ud7ff\ue000-\ufffd\U00010000-\U0010ffff]")
+
+
+def clean(text: str) -> str:
+    """Return a text with every character that XML forbids replaced.
+
+    Examples
+    --------
+    >>> clean("a\\x00b")
+    'a\ufffdb'
+    """
+    return _NOT_XML.sub("\ufffd", text)
+
+
+def shorten(text: str, most: int) -> str:
+    """Return a text of at most `most` characters.
+
+    Examples
+    --------
+    >>> shorten("a long name", 6)
+    'a lon…'
+    """
+    return text if len(text) <= most else text[: most - 1].rstrip() + "…"
+
+
+def number(value: float) -> str:
+    """Return a coordinate, to a ten-thousandth.
+
+    Examples
+    --------
+    >>> number(2.50), number(-0.0)
+    ('2.5', '0')
+    """
+    text = f"{value:.4f}".rstrip("0").rstrip(".")
+    return "0" if text == "-0" else text
+
+
+def element(tag: str, *children: ET.Element | str, **attributes: float | str) -> ET.Element:
+    """Return an element; in attribute names an underscore stands for a hyphen.
+
+    Parameters
+    ----------
+    tag : str
+        Its name.
+    *children : Element or str
+        What stands in it; a text only as the first.
+    **attributes : float or str
+        ``klass`` is written ``class``.
+    """
+    made = ET.Element(tag)
+    for name, value in attributes.items():
+        name = "class" if name == "klass" else name.replace("_", "-")
+        made.set(name, clean(value) if isinstance(value, str) else number(value))
+    for child in children:
+        if isinstance(child, str):
+            made.text = clean(child)
+        else:
+            made.append(child)
+    return made
+
+
+def write(root: ET.Element) -> str:
+    """Return a drawing as text, ready for a file or to stand in a page."""
+    root.set("xmlns", "http://www.w3.org/2000/svg")
+    return ET.tostring(root, encoding="unicode")

@@ -1,0 +1,128 @@
+"""How every part stands to a request: it remains, it may, it does not, and what keeps it out."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+import numpy as np
+import numpy.typing as npt
+
+from fitgraph.explain import Explainer
+from fitgraph.model import Catalogue, Option, Part, Verdict
+from fitgraph.solve import Request, Services, TreeEngine
+from fitgraph.solve.nearest import nearest
+from fitgraph.solve.query import ask
+from fitgraph.solve.request import find_part, is_of_material
+
+
+@dataclass(frozen=True, slots=True)
+class Standing:
+    """How one part stands to a request.
+
+    Parameters
+    ----------
+    part : Part
+        The part.
+    verdict : Verdict
+        By size: whether a build with it is certain, only possible, or
+        impossible, if it were taken for its role.
+    kept_out : str
+        What else in the request keeps it out, in words; empty for nothing.
+    services : tuple of str
+        The service without which it would not stand so well; empty if none
+        is needed.
+    """
+
+    part: Part
+    verdict: Verdict
+    kept_out: str = ""
+    services: tuple[str, ...] = ()
+
+    @property
+    def remains(self) -> bool:
+        """Whether a build with it is certain and nothing keeps it out."""
+        return self.verdict is Verdict.FITS and not self.kept_out
+
+
+def _kept_out(part: Part, owned: frozenset[str], material: str | None, request: Request) -> str:
+    if part.sku in owned:
+        return ""
+    if part.price is None:
+        return "has no price, so it cannot be sold"
+    if request.in_stock and part.stock <= 0:
+        return "is not in stock"
+    if material is not None and not is_of_material(part, material):
+        return f"is not {material}"
+    return ""
+
+
+def _may_serve(option: Option, owned: frozenset[str], services: Services) -> bool:
+    if not option.services or services is Services.ANY:
+        return True
+    return services is Services.OWNED and option.part is not None and option.part.sku in owned
+
+
+def standings(engine: TreeEngine, request: Request) -> dict[str, tuple[Standing, ...]]:
+    """Return how every part of every role stands to a request, budget and mass aside.
+
+    Parameters
+    ----------
+    engine : TreeEngine
+        Over the compiled catalogue.
+    request : Request
+        The question.
+
+    Raises
+    ------
+    NamingError
+        If the request names something the catalogue does not have.
+    """
+    catalogue = engine.catalogue
+    owned = frozenset(find_part(catalogue, sku).sku for sku in request.have)
+    result = {}
+    for role, remaining in engine.remaining(request, exact=False).items():
+        material = request.material if catalogue.vocabulary.roles[role].by_material else None
+        best: dict[str, tuple[Verdict, Option]] = {}
+        for option, code in zip(engine.space.options[role], remaining.verdicts, strict=True):
+            if option.part is None or not _may_serve(option, owned, request.services):
+                continue
+            before = best.get(option.part.sku)
+            if before is None or int(code) > before[0]:
+                best[option.part.sku] = (Verdict(int(code)), option)
+        result[role] = tuple(
+            Standing(part, verdict, _kept_out(part, owned, material, request), option.services)
+            for part in catalogue.of(role)
+            for verdict, option in (best[part.sku],)
+        )
+    return result
+
+
+def together(have: tuple[str, ...], part: Part, catalogue: Catalogue) -> tuple[str, ...]:
+    """Return what is owned with a part put in for its role."""
+    kept = [sku for sku in have if find_part(catalogue, sku).role != part.role]
+    return (*kept, part.sku)
+
+
+def nearest_combination(explainer: Explainer, skus: tuple[str, ...]) -> Mapping[str, Option]:
+    """Return the combination around some parts in which the fewest joints clash.
+
+    Parameters
+    ----------
+    explainer : Explainer
+        Over the compiled catalogue; adapters and extras that are not named
+        are left out, as in its explanations.
+    skus : tuple of str
+        Stock numbers, at most one a role.
+    """
+    space = explainer.space
+    roles = explainer.catalogue.vocabulary.roles
+    query = ask(space, Request(have=skus, services=Services.NONE))
+    named = {find_part(explainer.catalogue, sku).role for sku in skus}
+    lets: dict[str, npt.NDArray[np.bool_]] = {}
+    for role, mask in query.lets.items():
+        if role not in named and not roles[role].fill.free:
+            mask = mask & np.array([o.empty for o in space.options[role]], dtype=bool)
+        lets[role] = mask
+    places = nearest(space, lets)
+    return {} if places is None else {r: space.options[r][n] for r, n in places.items()}

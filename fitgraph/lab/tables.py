@@ -1,0 +1,276 @@
+"""HTML made of data: pure functions, in which every text from a catalogue is escaped."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from html import escape
+
+from fitgraph.draw import Nest, nest_svg
+from fitgraph.draw.style import SIGNS, WORDS, verdict_class
+from fitgraph.explain import Change, Clash, Explanation, action_text, clash_text
+from fitgraph.lab.standing import Standing
+from fitgraph.mechanics.cautions import CAUTIONS
+from fitgraph.model import Catalogue, Option, Verdict, Vocabulary
+from fitgraph.solve.engine import Build
+from fitgraph.solve.limits import Counted
+from fitgraph.units import show_mass, show_money
+
+#: Changes beyond these are told as a number only.
+_MOST_CHANGES = 5
+
+
+def wrap(inner: str) -> str:
+    """Return a fragment in the frame that the style sheet speaks to."""
+    return f'<div class="fg fg-html">{inner}</div>'
+
+
+def sign(verdict: Verdict) -> str:
+    """Return a verdict as a sign with its word behind it."""
+    return (
+        f'<span class="{verdict_class(verdict)}"><span class="fg-sign" aria-hidden="true">'
+        f"{SIGNS[verdict]}</span>{WORDS[verdict]}</span>"
+    )
+
+
+def alert(message: str) -> str:
+    """Return what went wrong, one paragraph a line."""
+    lines = "".join(f"<p>{escape(line)}</p>" for line in message.splitlines())
+    return f'<div class="fg-alert" role="alert">{lines}</div>'
+
+
+def caution(topic: str, vocabulary: Vocabulary) -> str:
+    """Return the caution on a topic: the vocabulary's own, else the general one."""
+    text = vocabulary.cautions.get(topic) or CAUTIONS.get(topic, "")
+    return f'<p class="fg-caution"><strong>Caution.</strong> {escape(text)}</p>' if text else ""
+
+
+def _money(minor: int, vocabulary: Vocabulary) -> str:
+    return show_money(minor, vocabulary.currency, vocabulary.minor_digits)
+
+
+def _magnitude(number: int) -> str:
+    """Return how large a number is, in words.
+
+    Examples
+    --------
+    >>> _magnitude(98_980_594_620)
+    'about 99 thousand million'
+    """
+    words = {12: "million million", 9: "thousand million", 6: "million"}
+    for power, word in words.items():
+        size = 10**power
+        if number >= size:
+            return f"about {number / size:,.3g} {word}"
+    return ""
+
+
+def counted_text(counted: Counted) -> str:
+    """Return a number of builds as people read it; an estimate says that it is one.
+
+    Examples
+    --------
+    >>> counted_text(Counted(1234, 1234, 1234))
+    '1,234'
+    """
+    if counted.exact:
+        return f"{counted.number:,}"
+    sure = "" if counted.confidence == 1.0 else f", with {counted.confidence:.0%} confidence"
+    return f"about {counted.number:,} (between {counted.least:,} and {counted.most:,}{sure})"
+
+
+def count_html(certain: Counted | None, possible: Counted | None) -> str:
+    """Return the numbers of certain and of possible builds; None while they are counted."""
+    if certain is None:
+        return '<p role="status">Counting the builds …</p>'
+    one = certain.exact and certain.number == 1
+    kind = "exactly" if certain.exact else "estimated"
+    large = _magnitude(certain.number) if certain.exact else ""
+    pieces = [
+        f'<p role="status"><span class="fg-number">{escape(counted_text(certain))}</span> '
+        f'{"build" if one else "builds"} certain to fit <span class="fg-note">'
+        f"({kind}{', ' + large if large else ''})</span></p>"
+    ]
+    if possible is None:
+        pieces.append('<p class="fg-note">Counting what is possible as well …</p>')
+    elif possible.number > certain.number or not possible.exact:
+        pieces.append(
+            f'<p class="fg-note">{escape(counted_text(possible))} when those are counted in that '
+            "only fit if a missing or loose figure turns out well.</p>"
+        )
+    return "".join(pieces)
+
+
+def _strength(build: Build) -> str:
+    return "not known" if build.strength_nm is None else f"{build.strength_nm:,.0f} N·m"
+
+
+def _named(option: Option) -> str:
+    part = option.part
+    if part is None:
+        return ""
+    return f'<abbr title="{escape(part.name)}">{escape(part.sku)}</abbr>'
+
+
+def _to_buy(build: Build, owned: frozenset[str], vocabulary: Vocabulary) -> str:
+    pieces = []
+    for role, option in build.options.items():
+        if option.part is None or (option.part.sku in owned and not option.services):
+            continue
+        done = ", ".join(vocabulary.services[s].title for s in option.services)
+        pieces.append(
+            f'<span class="fg-code">{escape(vocabulary.roles[role].title)} '
+            f"{_named(option)}</span>" + (f" ({escape(done)})" if done else "")
+        )
+    return "; ".join(pieces) or "nothing: you own it all"
+
+
+def builds_html(
+    builds: Sequence[Build], owned: frozenset[str], sort: str, vocabulary: Vocabulary
+) -> str:
+    """Return the first builds as a table.
+
+    Parameters
+    ----------
+    builds : sequence of Build
+        In their order.
+    owned : frozenset of str
+        Stock numbers that cost nothing.
+    sort : str
+        What they are sorted by.
+    vocabulary : Vocabulary
+        Names roles, services and the currency.
+    """
+    if not builds:
+        return "<p>No build is certain to fit. What you own and the limits stand in the way.</p>"
+    order = {"price": "cheapest", "mass": "lightest", "strength": "strongest"}[sort]
+    rows = "".join(
+        f'<tr><th scope="row" class="fg-figure">{n}</th>'
+        f'<td class="fg-figure">{escape(_money(b.price, vocabulary))}</td>'
+        f'<td class="fg-figure">{"not known" if b.mass_g is None else show_mass(b.mass_g)}</td>'
+        f'<td class="fg-figure">{_strength(b)}</td>'
+        f"<td>{_to_buy(b, owned, vocabulary)}</td></tr>"
+        for n, b in enumerate(builds, start=1)
+    )
+    return (
+        f'<div class="fg-scroll"><table><caption>The {len(builds)} {order}</caption>'
+        '<thead><tr><th scope="col">No.</th><th scope="col">To pay</th>'
+        '<th scope="col">Mass</th><th scope="col">Tube yields at</th>'
+        f'<th scope="col">To buy or have done</th></tr></thead><tbody>{rows}</tbody></table></div>'
+        + caution("strength", vocabulary)
+    )
+
+
+def roles_html(
+    standing: Mapping[str, Sequence[Standing]], owned: Mapping[str, str], vocabulary: Vocabulary
+) -> str:
+    """Return for each role how many parts remain, may, do not, and are kept out otherwise."""
+    rows = []
+    for role, parts in standing.items():
+        fits = sum(s.remains for s in parts)
+        kept = sum(bool(s.kept_out) and s.verdict is not Verdict.FAILS for s in parts)
+        perhaps = sum(s.verdict is Verdict.UNKNOWN and not s.kept_out for s in parts)
+        fails = sum(s.verdict is Verdict.FAILS for s in parts)
+        mine = f"yours: {owned[role]}" if role in owned else ""
+        numbers = "".join(
+            f'<td class="fg-figure">{n if n else "–"}</td>'
+            for n in (fits, perhaps, fails, kept, len(parts))
+        )
+        rows.append(
+            f'<tr><th scope="row">{escape(vocabulary.roles[role].title)}</th>{numbers}'
+            f'<td class="fg-code">{escape(mine)}</td></tr>'
+        )
+    heads = "".join(
+        f'<th scope="col" class="fg-figure">{head}</th>'
+        for head in (*(sign(v) for v in (Verdict.FITS, Verdict.UNKNOWN, Verdict.FAILS)),
+                     "kept out", "of")
+    )
+    return (
+        '<div class="fg-scroll"><table><caption>Parts of each role, by size; under “kept out” '
+        "those that would go, but are out of stock, of another material or without a price. "
+        "Budget and mass limit act on whole builds, above.</caption>"
+        f'<thead><tr><th scope="col">Role</th>{heads}<th scope="col"></th></tr></thead>'
+        f'<tbody>{"".join(rows)}</tbody></table></div>'
+    )
+
+
+def _signed_mass(grams: float | None) -> str:
+    if grams is None:
+        return "mass not known"
+    return "same mass" if round(grams) == 0 else f"{grams:+,.0f} g"
+
+
+def _change(change: Change, catalogue: Catalogue) -> str:
+    steps = ", and ".join(action_text(a, catalogue) for a in change.actions)
+    others = change.alternatives - 1
+    more = f"; {others} other {'part' if others == 1 else 'parts'} would do" if others > 0 else ""
+    return (
+        f"<li>{escape(steps[:1].upper() + steps[1:])}: "
+        f"{escape(_money(change.price, catalogue.vocabulary))}, "
+        f"{_signed_mass(change.mass_change_g)}{more}.</li>"
+    )
+
+
+def changes_html(changes: Sequence[Change] | None, catalogue: Catalogue) -> str:
+    """Return the cheapest changes with the cautions on the work in them; None while sought."""
+    head = "<h3>What would change that</h3>"
+    if changes is None:
+        return f"{head}<p>Looking for the smallest changes …</p>"
+    if not changes:
+        return f"{head}<p>No change of up to three steps makes these fit.</p>"
+    services = catalogue.vocabulary.services
+    topics = dict.fromkeys(
+        services[s].caution
+        for change in changes[:_MOST_CHANGES]
+        for action in change.actions
+        for s in action.after.services
+        if services[s].caution
+    )
+    more = len(changes) - _MOST_CHANGES
+    items = "".join(_change(c, catalogue) for c in changes[:_MOST_CHANGES])
+    rest = f'<p class="fg-note">{more} dearer ways besides.</p>' if more > 0 else ""
+    cautions = "".join(caution(t, catalogue.vocabulary) for t in topics)
+    return f"{head}<ul>{items}</ul>{rest}{cautions}"
+
+
+def clashes_html(clashes: Sequence[Clash], catalogue: Catalogue) -> str:
+    """Return reasons as a list of sentences."""
+    items = "".join(
+        f"<li>{sign(c.verdict)}. {escape(clash_text(c, catalogue))}</li>" for c in clashes
+    )
+    return f"<ul>{items}</ul>" if items else ""
+
+
+def why_html(explanation: Explanation, catalogue: Catalogue) -> str:
+    """Return whether parts go together, and why not, without the changes."""
+    names = ", ".join(escape(sku) for sku in explanation.named)
+    tell = {
+        Verdict.FITS: "Every joint can be made, and a whole build around them is certain.",
+        Verdict.UNKNOWN: "A missing or loose figure decides:",
+        Verdict.FAILS: "What stands in the way:",
+    }[explanation.verdict]
+    remarks = clashes_html(explanation.remarks, catalogue)
+    return (
+        f"<p><strong>{names}</strong>: {sign(explanation.verdict)}. {tell}</p>"
+        + clashes_html(explanation.conflicts, catalogue)
+        + (f"<p>Besides, needless:</p>{remarks}" if remarks else "")
+    )
+
+
+def sections_html(nests: Sequence[Nest], vocabulary: Vocabulary) -> str:
+    """Return cross-sections; the first is shown, the others open on demand."""
+    if not nests:
+        return '<p class="fg-note">None of these parts sits inside another.</p>'
+    first, *others = nests
+    shown = f'<div class="fg-scroll">{nest_svg(first, vocabulary)}</div>'
+    for nest in others:
+        title = ", ".join(vocabulary.roles[r.role].title for r in nest.rings)
+        shown += (
+            f"<details><summary>{escape(title)}: {sign(nest.verdict)}</summary>"
+            f'<div class="fg-scroll">{nest_svg(nest, vocabulary)}</div></details>'
+        )
+    return shown
+
+
+def lines_html(lines: Sequence[str]) -> str:
+    """Return plain sentences, one paragraph each."""
+    return "".join(f"<p>{escape(line)}</p>" for line in lines)
