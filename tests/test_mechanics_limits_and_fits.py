@@ -112,6 +112,13 @@ def test_holes_are_shifted_by_the_delta_of_the_table(
         assert lf.deviations_mm(size, f"N{grade}")[1] * 1e3 == pytest.approx(-base + delta)
 
 
+def test_r_is_the_geometric_mean_of_p_and_s() -> None:
+    """ISO 286-1, annex with the formulas for shafts: r between p and s (from memory)."""
+    for size in EDGES:
+        p, r, s = (lf.deviations_mm(size, f"{letter}6")[0] * 1e3 for letter in "prs")
+        assert r == pytest.approx((p * s) ** 0.5, abs=1.2), size
+
+
 def test_every_grade_is_wider_than_the_one_before() -> None:
     for size in SIZES:
         widths = [lf.standard_tolerance_mm(size, grade) for grade in range(1, 19)]

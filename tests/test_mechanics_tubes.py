@@ -55,6 +55,7 @@ def _finite_elements(outside: float, bore: float, slot: float) -> Section:
         (31.8, 28.6, 5.0),
         (38.1, 32.0, 8.0),
         (28.6, 20.0, 12.0),
+        (30.0, 27.0, 26.5),
     ],
 )
 def test_sections_agree_with_finite_elements(outside: float, bore: float, slot: float) -> None:
