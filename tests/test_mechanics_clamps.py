@@ -10,7 +10,8 @@ from fitgraph.mechanics import clamps, slots
 
 INCH, POUND_FORCE = 25.4, 4.4482216152605
 
-# ISO 898-1, proof loads of coarse threads in N, as printed there to three figures.
+# ISO 898-1, proof loads of coarse threads in N, to three figures, as fastener suppliers'
+# published tables reproduce the standard (the standard itself was not at hand).
 PROOF_LOADS = {
     ("M4", "8.8"): 5100,
     ("M4", "10.9"): 7290,
