@@ -5,7 +5,8 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 
-from fitgraph.graph.joints import conditions_of, judge, limits_of, word_of
+from fitgraph.graph.columns import Columns, WordCodes, word_of
+from fitgraph.graph.joints import conditions_of, judge
 from fitgraph.graph.options import presence_of
 from fitgraph.mechanics.rules import RULES
 from fitgraph.model import Dimension, Joint, Option, Presence, Reference, Verdict
@@ -83,7 +84,9 @@ def figures_of(joint: Joint, chosen: Mapping[str, Option]) -> tuple[Figure, ...]
             word = word_of(option, reference)
             figures.append(Figure(argument, reference, option, None, word, presence))
             continue
-        lo, hi = limits_of(option, reference, optional=argument in rule.optional)
+        columns = Columns([option], WordCodes())
+        limits = columns.limits(reference, optional=argument in rule.optional)
+        lo, hi = (float(end.item()) for end in limits)
         feature = option.features.get(reference.feature or "")
         source = feature.lengths.get(reference.name) if feature is not None else None
         dimension = Dimension(lo, hi, source.basis, source.text) if source else Dimension(lo, hi)

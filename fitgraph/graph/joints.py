@@ -10,57 +10,12 @@ from typing import Any, NamedTuple
 import numpy as np
 import numpy.typing as npt
 
-from fitgraph.graph.options import presence_of
-from fitgraph.mechanics.rules import RULES, UNKNOWN_WORD, Judgement, Limits
-from fitgraph.model import Condition, Joint, Option, Presence, Reference, Verdict, Vocabulary
+from fitgraph.graph.columns import Columns, WordCodes, columns_of
+from fitgraph.mechanics.rules import RULES, Limits
+from fitgraph.model import Condition, Joint, Option, Presence, Verdict
 
 Ints = npt.NDArray[np.intp]
 Verdicts = npt.NDArray[np.int8]
-
-
-def fold(word: str) -> str:
-    """Return a word as it is compared: without case and spaces."""
-    return "".join(word.casefold().split())
-
-
-class WordCodes:
-    """Numbers for words, so that arrays can compare them."""
-
-    def __init__(self) -> None:
-        self._codes: dict[str, int] = {}
-
-    def code(self, word: str | None) -> int:
-        """Return the number of a word; :data:`UNKNOWN_WORD` for None."""
-        if word is None or not word.strip():
-            return UNKNOWN_WORD
-        return self._codes.setdefault(fold(word), len(self._codes))
-
-
-def word_of(option: Option, reference: Reference) -> str | None:
-    """Return the word a reference names, None where it is not known."""
-    if option.part is None:
-        return None
-    if reference.feature is None:
-        return getattr(option.part, reference.name) or None
-    feature = option.features.get(reference.feature)
-    word = feature.words.get(reference.name) if feature is not None else None
-    return word.value if word is not None else None
-
-
-def limits_of(option: Option, reference: Reference, *, optional: bool) -> tuple[float, float]:
-    """Return the limits in mm of a dimension.
-
-    An optional dimension counts as zero where the feature is absent, and may
-    be zero where nobody knows whether the feature is there.
-    """
-    presence = presence_of(option, reference.feature)
-    if presence is Presence.ABSENT:
-        return (0.0, 0.0)
-    dimension = option.features[reference.feature or ""].lengths.get(reference.name)
-    lo, hi = (dimension.lo, dimension.hi) if dimension is not None else (-math.inf, math.inf)
-    if optional:
-        lo = 0.0 if presence is Presence.UNKNOWN else max(lo, 0.0)
-    return (lo, hi)
 
 
 def conditions_of(joint: Joint) -> tuple[Condition, ...]:
@@ -72,11 +27,6 @@ def conditions_of(joint: Joint) -> tuple[Condition, ...]:
         if name not in rule.optional
     )
     return (*joint.when, *(c for c in implied if c not in joint.when))
-
-
-def _kleene(option: Option, condition: Condition) -> int:
-    presence = int(presence_of(option, condition.feature))
-    return presence if condition.wanted else 2 - presence
 
 
 class Said(NamedTuple):
@@ -112,30 +62,16 @@ def judge(joint: Joint, chosen: Mapping[str, Option]) -> Said:
     Said
         The verdict, its margin and whether the joint is there.
     """
-    there = Presence(
-        min(_kleene(chosen[c.role], c) for c in conditions_of(joint)) if conditions_of(joint) else 2
+    columns = columns_of({role: [chosen[role]] for role in joint.roles}, WordCodes())
+    _, verdicts, margins, there = _evaluate(joint, columns)
+    margin = float(margins.item())
+    if there.item() == Presence.ABSENT:
+        return Said(Verdict.FITS, None, Presence.ABSENT)
+    return Said(
+        Verdict(int(verdicts.item())),
+        None if math.isnan(margin) else margin,
+        Presence(int(there.item())),
     )
-    if there is Presence.ABSENT:
-        return Said(Verdict.FITS, None, there)
-    rule = RULES[joint.rule]
-    judged: Judgement
-    if rule.on_presence and joint.subject is not None:
-        subject = presence_of(chosen[joint.subject.role], joint.subject.feature)
-        judged = rule.function(np.array(int(subject), dtype=np.int8))
-    else:
-        values: dict[str, object] = {}
-        codes = WordCodes()
-        for name, reference in joint.arguments.items():
-            option = chosen[reference.role]
-            if name in rule.words:
-                values[name] = np.array(codes.code(word_of(option, reference)))
-            else:
-                lo, hi = limits_of(option, reference, optional=name in rule.optional)
-                values[name] = Limits(np.array(lo), np.array(hi))
-        judged = rule.function(**values, **joint.limits)
-    verdict = Verdict(max(int(judged.verdict), 2 - int(there)))
-    margin = float(judged.margin)
-    return Said(verdict, None if math.isnan(margin) else margin, there)
 
 
 @dataclass(frozen=True, slots=True)
@@ -176,43 +112,38 @@ def distinct_rows(rows: npt.NDArray[Any]) -> tuple[Ints, Ints]:
 class _Side:
     """One role's share of a joint, for each of its options."""
 
-    def __init__(self, joint: Joint, role: str, options: Sequence[Option], codes: WordCodes):
+    def __init__(self, joint: Joint, role: str, columns: Columns) -> None:
         rule = RULES[joint.rule]
-        mine = [c for c in conditions_of(joint) if c.role == role]
-        self.there = np.array(
-            [min((_kleene(o, c) for c in mine), default=2) for o in options], dtype=float
-        )
+        self.there = np.full(len(columns.options), 2.0)
+        for condition in conditions_of(joint):
+            if condition.role == role:
+                self.there = np.minimum(self.there, columns.holds(condition))
         self.names: list[str] = []
-        columns = [self.there]
+        found = [self.there]
         for name, reference in joint.arguments.items():
             if reference.role != role:
                 continue
             self.names.append(name)
             if name in rule.words:
-                columns.append(
-                    np.array([codes.code(word_of(o, reference)) for o in options], float)
-                )
+                found.append(columns.words(reference))
             else:
-                optional = name in rule.optional
-                pairs = [limits_of(o, reference, optional=optional) for o in options]
-                columns.extend(np.array(pairs, dtype=float).reshape(-1, 2).T)
+                found.extend(columns.limits(reference, optional=name in rule.optional))
         self.subject = joint.subject is not None and joint.subject.role == role
         if self.subject and joint.subject is not None:
-            feature = joint.subject.feature
-            columns.append(np.array([presence_of(o, feature) for o in options], dtype=float))
-        rows = np.column_stack(columns) + 0.0  # minus zero and zero are one
+            found.append(columns.presence(joint.subject.feature))
+        rows = np.column_stack(found) + 0.0  # minus zero and zero are one
         rows[self.there == 0, 1:] = 0.0  # where the joint is not there, nothing else counts
         first, self.class_of = distinct_rows(rows)
         self.rows = rows[first]
 
 
 def _evaluate(
-    joint: Joint, options: Mapping[str, Sequence[Option]], codes: WordCodes
+    joint: Joint, columns: Mapping[str, Columns]
 ) -> tuple[list[_Side], Verdicts, npt.NDArray[np.float64], npt.NDArray[np.int8]]:
     """Return the sides of a joint and, over their rows, verdicts, margins and presence."""
     rule = RULES[joint.rule]
     roles = joint.roles
-    sides = [_Side(joint, role, options[role], codes) for role in roles]
+    sides = [_Side(joint, role, columns[role]) for role in roles]
 
     def on_axis(axis: int, values: npt.NDArray[np.float64]) -> npt.NDArray[np.float64]:
         return values.reshape([-1 if k == axis else 1 for k in range(len(roles))])
@@ -240,19 +171,15 @@ def _evaluate(
     return sides, verdicts, np.broadcast_to(judged.margin, there.shape), there
 
 
-def joint_table(
-    joint: Joint, options: Mapping[str, Sequence[Option]], codes: WordCodes
-) -> JointTable:
+def joint_table(joint: Joint, columns: Mapping[str, Columns]) -> JointTable:
     """Return what a joint says of every combination of options, by classes.
 
     Parameters
     ----------
     joint : Joint
         The joint.
-    options : mapping of str to sequence of Option
+    columns : mapping of str to Columns
         The options of each role the joint touches.
-    codes : WordCodes
-        Shared numbers for words.
 
     Returns
     -------
@@ -260,7 +187,7 @@ def joint_table(
         Over the fewest classes: two options of a role share a class exactly
         when the joint gives them the same verdict with everything else.
     """
-    sides, verdicts, _, _ = _evaluate(joint, options, codes)
+    sides, verdicts, _, _ = _evaluate(joint, columns)
     classes = []
     for axis, side in enumerate(sides):
         slices = np.moveaxis(verdicts, axis, 0).reshape(verdicts.shape[axis], -1)
@@ -288,28 +215,10 @@ def judge_pairs(
         As in :class:`Said`; a margin is nan where there is none.
     """
     one, other = joint.roles
-    found = _evaluate(joint, {one: ones, other: others}, WordCodes())
-    sides, verdicts, margins, there = found
+    columns = columns_of({one: ones, other: others}, WordCodes())
+    sides, verdicts, margins, there = _evaluate(joint, columns)
     at = np.ix_(sides[0].class_of, sides[1].class_of)
     return verdicts[at], margins[at], there[at]
-
-
-def joint_tables(
-    vocabulary: Vocabulary, options: Mapping[str, Sequence[Option]], *, tidy: bool
-) -> list[JointTable]:
-    """Return the tables of all joints between parts.
-
-    Parameters
-    ----------
-    vocabulary : Vocabulary
-        Its joints.
-    options : mapping of str to sequence of Option
-        For every role.
-    tidy : bool
-        Whether joints that only keep needless parts out count as well.
-    """
-    codes = WordCodes()
-    return [joint_table(joint, options, codes) for joint in asked(vocabulary.joints, tidy=tidy)]
 
 
 def asked(joints: Iterable[Joint], *, tidy: bool) -> list[Joint]:

@@ -3,9 +3,12 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import replace
 from types import MappingProxyType
+
+import numpy as np
+import numpy.typing as npt
 
 from fitgraph.mechanics.materials import MATERIALS
 from fitgraph.mechanics.tubes import moment_at_yield_nm, tube_mass_g
@@ -131,29 +134,61 @@ def options_for(parts: Iterable[Part], role: str, vocabulary: Vocabulary) -> tup
     return tuple(options)
 
 
-def strength_nm(option: Option, vocabulary: Vocabulary) -> float | None:
-    """Return the bending moment in N m at which the option's tube would yield.
+def _section(option: Option, vocabulary: Vocabulary) -> tuple[float, float, float, float]:
+    """Return outside, bore and slot in mm and yield in MPa; nan where not known.
 
-    None where the role is not the one compared, or where a figure is not
-    known. The lower end of every figure's limits counts, and the lower end of
-    the material's yield range.
+    The lower end of every figure's limits counts.
     """
+    unknown = (math.nan,) * 4
     source = vocabulary.strength
     if source is None or option.part is None or source.outside.role != option.role:
-        return None
+        return unknown
     outside, bore = length_of(option, source.outside), length_of(option, source.bore)
     material = MATERIALS.get(option.part.material or "")
     if outside is None or bore is None or material is None or material.yield_mpa is None:
-        return None
+        return unknown
     if not (outside.known and bore.known) or outside.lo <= bore.hi:
-        return None
+        return unknown
     width = 0.0
     if source.slot is not None and source.slot.feature is not None:
         if presence_of(option, source.slot.feature) is Presence.UNKNOWN:
-            return None
+            return unknown
         slot = length_of(option, source.slot)
         if slot is not None:
-            if not math.isfinite(slot.hi):
-                return None
             width = slot.hi
-    return float(moment_at_yield_nm(outside.lo, bore.hi, material.yield_mpa, width))
+    if not width < bore.hi:
+        return unknown
+    return (outside.lo, bore.hi, width, material.yield_mpa)
+
+
+def strengths_nm(options: Sequence[Option], vocabulary: Vocabulary) -> npt.NDArray[np.float64]:
+    """Return the bending moment in N m at which each option's tube would yield.
+
+    Parameters
+    ----------
+    options : sequence of Option
+        Options of one role.
+    vocabulary : Vocabulary
+        Names the tube that is compared.
+
+    Returns
+    -------
+    ndarray of float
+        nan where the role is not the one compared, or a figure is not known.
+        A comparison of plain tubes, not a certificate.
+    """
+    strengths = np.full(len(options), math.nan)
+    if vocabulary.strength is None:
+        return strengths
+    sections = np.array([_section(o, vocabulary) for o in options]).reshape(-1, 4)
+    known = ~np.isnan(sections).any(axis=1)
+    if known.any():
+        outside, bore, slot, yield_mpa = sections[known].T
+        strengths[known] = moment_at_yield_nm(outside, bore, yield_mpa, slot)
+    return strengths
+
+
+def strength_nm(option: Option, vocabulary: Vocabulary) -> float | None:
+    """Return :func:`strengths_nm` of one option; None where it is not known."""
+    strength = float(strengths_nm([option], vocabulary)[0])
+    return None if math.isnan(strength) else strength

@@ -5,6 +5,7 @@ from __future__ import annotations
 import itertools
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 import numpy.typing as npt
@@ -58,10 +59,13 @@ def clique_rows(
     for variable in variables:
         problem.addVariable(variable, list(range(len(kinds[variable][0]))))
     for table in [*_pairwise(reduced), *reduced]:
-        possible = {tuple(row) for row in np.argwhere(table.verdicts > Verdict.FAILS).tolist()}
+        possible = (table.verdicts > Verdict.FAILS).tolist()
 
-        def allows(*classes: int, _possible: set[tuple[int, ...]] = possible) -> bool:
-            return classes in _possible
+        def allows(*classes: int, _possible: Any = possible) -> Any:
+            found = _possible
+            for klass in classes:
+                found = found[klass]
+            return found
 
         problem.addConstraint(allows, list(table.scope))
     solutions = problem.getSolutions()

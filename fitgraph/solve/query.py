@@ -81,11 +81,11 @@ def ask(space: Space, request: Request) -> Query:
         If the request names something the catalogue does not have.
     """
     rules = allowed(space.catalogue, request)
-    lets, price, tenths, weighed = {}, {}, {}, {}
-    for role, options in space.options.items():
-        rule = rules[role]
-        lets[role] = np.fromiter((rule.lets(o) for o in options), dtype=bool, count=len(options))
-        price[role] = np.fromiter((rule.price(o) for o in options), dtype=float, count=len(options))
-        weighed[role] = ~np.isnan(space.mass_g[role])
-        tenths[role] = np.rint(np.nan_to_num(space.mass_g[role]) * TENTHS)
-    return Query(space, request, lets, price, tenths, weighed)
+    return Query(
+        space,
+        request,
+        {role: rules[role].lets(facts) for role, facts in space.facts.items()},
+        {role: rules[role].price(facts) for role, facts in space.facts.items()},
+        {role: np.rint(np.nan_to_num(mass) * TENTHS) for role, mass in space.mass_g.items()},
+        {role: ~np.isnan(mass) for role, mass in space.mass_g.items()},
+    )

@@ -3,12 +3,18 @@
 from __future__ import annotations
 
 import difflib
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from enum import Enum
 
+import numpy as np
+import numpy.typing as npt
+
 from fitgraph.mechanics.materials import MATERIALS
 from fitgraph.model import Catalogue, Fill, Option, Part
+
+Bools = npt.NDArray[np.bool_]
+Floats = npt.NDArray[np.float64]
 
 
 class NamingError(ValueError):
@@ -102,13 +108,6 @@ def check_material(word: str) -> str:
     return folded
 
 
-def is_of_material(part: Part, material: str) -> bool:
-    """Return whether a part is of a material or of a family of materials."""
-    if part.material is None:
-        return False
-    return material in (part.material, MATERIALS[part.material].family)
-
-
 def allowed(catalogue: Catalogue, request: Request) -> Mapping[str, AllowedRole]:
     """Return for each role what the request lets fill it.
 
@@ -134,6 +133,70 @@ def allowed(catalogue: Catalogue, request: Request) -> Mapping[str, AllowedRole]
 
 
 @dataclass(frozen=True, slots=True)
+class Facts:
+    """What a request looks at in the options of one role, as columns.
+
+    Parameters
+    ----------
+    places : mapping of str to tuple of int
+        Where the options of each stock number stand.
+    void, serviced, sold, stocked : ndarray of bool
+        Whether an option is empty, has services done, has a price, is in
+        stock.
+    price, service_price : ndarray of float
+        Of the part and of the services, in minor currency units.
+    materials : tuple of frozenset of str
+        The material of each option and its family.
+    """
+
+    places: Mapping[str, tuple[int, ...]]
+    void: Bools
+    serviced: Bools
+    sold: Bools
+    stocked: Bools
+    price: Floats
+    service_price: Floats
+    materials: tuple[frozenset[str], ...]
+
+    @staticmethod
+    def of(options: Sequence[Option]) -> Facts:
+        """Read the columns off the options."""
+        places: dict[str, tuple[int, ...]] = {}
+        for n, option in enumerate(options):
+            if option.part is not None:
+                places[option.part.sku] = (*places.get(option.part.sku, ()), n)
+        parts = [o.part for o in options]
+        return Facts(
+            places,
+            np.array([p is None for p in parts], dtype=bool),
+            np.array([bool(o.services) for o in options], dtype=bool),
+            np.array([p is not None and p.price is not None for p in parts], dtype=bool),
+            np.array([p is not None and p.stock > 0 for p in parts], dtype=bool),
+            np.array([(p.price or 0) if p is not None else 0 for p in parts], dtype=float),
+            np.array([o.service_price for o in options], dtype=float),
+            tuple(_materials(p) for p in parts),
+        )
+
+    def named(self, skus: frozenset[str]) -> Bools:
+        """Return which options are of the given stock numbers."""
+        mask = np.zeros(len(self.void), dtype=bool)
+        mask[[n for sku in skus for n in self.places.get(sku, ())]] = True
+        return mask
+
+
+def _materials(part: Part | None) -> frozenset[str]:
+    """Return the material of a part and its family, as far as they are known."""
+    if part is None or part.material is None:
+        return frozenset()
+    return frozenset((part.material, MATERIALS[part.material].family))
+
+
+def is_of_material(part: Part, material: str) -> bool:
+    """Return whether a part is of a material or of a family of materials."""
+    return material in _materials(part)
+
+
+@dataclass(frozen=True, slots=True)
 class AllowedRole:
     """A request as one role sees it."""
 
@@ -144,30 +207,24 @@ class AllowedRole:
     material: str | None
     services: Services
 
-    def lets(self, option: Option) -> bool:
-        """Return whether the option may fill the role."""
-        part = option.part
-        if part is None:
-            return not self.named
-        if self.named and part.sku not in self.named:
-            return False
-        if not self.named and self.fill is Fill.EXTRA:
-            return False
-        owned = part.sku in self.owned
-        if not owned and part.price is None:
-            return False
-        if not owned and self.in_stock and part.stock <= 0:
-            return False
-        if self.material is not None and not is_of_material(part, self.material):
-            return False
-        if not option.services or self.services is Services.ANY:
-            return True
-        return self.services is Services.OWNED and owned
+    def lets(self, facts: Facts) -> Bools:
+        """Return which options may fill the role."""
+        owned = facts.named(self.owned)
+        mask = owned | facts.sold
+        if self.in_stock:
+            mask &= owned | facts.stocked
+        if self.named:
+            mask &= facts.named(self.named)
+        elif self.fill is Fill.EXTRA:
+            mask &= False
+        if self.material is not None:
+            mask &= np.array([self.material in of for of in facts.materials], dtype=bool)
+        if self.services is Services.NONE:
+            mask &= ~facts.serviced
+        elif self.services is Services.OWNED:
+            mask &= owned | ~facts.serviced
+        return mask if self.named else mask | facts.void
 
-    def price(self, option: Option) -> int:
-        """Return what the option costs the rider, in minor currency units."""
-        part = option.part
-        if part is None:
-            return 0
-        own = 0 if part.sku in self.owned else (part.price or 0)
-        return own + option.service_price
+    def price(self, facts: Facts) -> Floats:
+        """Return what each option costs the rider, in minor currency units."""
+        return np.where(facts.named(self.owned), 0.0, facts.price) + facts.service_price

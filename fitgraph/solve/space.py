@@ -12,10 +12,12 @@ import networkx as nx
 import numpy as np
 import numpy.typing as npt
 
-from fitgraph.graph.joints import JointTable, WordCodes, asked, distinct_rows, joint_table
-from fitgraph.graph.options import options_for, strength_nm
+from fitgraph.graph.columns import WordCodes, columns_of
+from fitgraph.graph.joints import JointTable, asked, distinct_rows, joint_table
+from fitgraph.graph.options import options_for, strengths_nm
 from fitgraph.model import Catalogue, Option, Verdict
 from fitgraph.solve.cliques import ClassTable
+from fitgraph.solve.request import Facts
 from fitgraph.solve.tree import Tree, build_tree
 
 Ints = npt.NDArray[np.intp]
@@ -43,6 +45,8 @@ class Space:
         The same, joint by joint, over each joint's own classes.
     tree : Tree
         The junction tree of the tables.
+    facts : mapping of str to Facts
+        What requests look at in each role's options.
     mass_g : mapping of str to ndarray of float
         The mass of each option in g; nan where it is not known.
     strength_nm : mapping of str to ndarray of float
@@ -56,6 +60,7 @@ class Space:
     tables: tuple[ClassTable, ...]
     joint_tables: tuple[JointTable, ...]
     tree: Tree
+    facts: Mapping[str, Facts]
     mass_g: Mapping[str, Floats]
     strength_nm: Mapping[str, Floats]
 
@@ -195,8 +200,8 @@ def compile_space(catalogue: Catalogue, *, tidy: bool = True) -> Space:
     options = {role: options_for(catalogue.of(role), role, vocabulary) for role in vocabulary.roles}
     # Of a role that no part can fill there is nothing to judge: no build is complete.
     joints = [j for j in asked(vocabulary.joints, tidy=tidy) if all(options[r] for r in j.roles)]
-    codes = WordCodes()
-    tables = [joint_table(joint, options, codes) for joint in joints]
+    columns = columns_of(options, WordCodes())
+    tables = [joint_table(joint, columns) for joint in joints]
     class_of, sizes, over_classes = _classes(tuple(options), options, tables)
     return Space(
         catalogue,
@@ -206,13 +211,9 @@ def compile_space(catalogue: Catalogue, *, tidy: bool = True) -> Space:
         over_classes,
         tuple(tables),
         build_tree(tuple(sizes), sizes, over_classes),
+        MappingProxyType({role: Facts.of(os) for role, os in options.items()}),
         MappingProxyType(
             {r: np.array([_number(o.mass_g) for o in os]) for r, os in options.items()}
         ),
-        MappingProxyType(
-            {
-                r: np.array([_number(strength_nm(o, vocabulary)) for o in os])
-                for r, os in options.items()
-            }
-        ),
+        MappingProxyType({r: strengths_nm(os, vocabulary) for r, os in options.items()}),
     )
