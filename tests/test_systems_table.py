@@ -41,7 +41,11 @@ BORE = {
     ("titanium", "standard"): 28.6,
     ("titanium", "oversized"): 31.8,
 }
-MATERIAL = {"steel": "steel-4130", "aluminium": "aluminium-6061-t6", "titanium": "titanium-3al-2.5v"}
+MATERIAL = {
+    "steel": "steel-4130",
+    "aluminium": "aluminium-6061-t6",
+    "titanium": "titanium-3al-2.5v",
+}
 LOOSE = 0.1  # how much wider a bore is made than its nominal size
 SLOT_LENGTH = 50
 
@@ -322,9 +326,11 @@ def test_a_slot_nobody_looked_for_leaves_the_verdict_open(
     }
     told = explainer.why(named(combination), with_changes=False)
     assert told.verdict is Verdict.UNKNOWN
-    wanted = "slot-held-open" if system == "SCS" else {
-        "IHC": "bar-on-shim", "HIC": "bar-on-shim", "ICS": "bar-on-steerer"
-    }[system]
+    wanted = (
+        "slot-held-open"
+        if system == "SCS"
+        else {"IHC": "bar-on-shim", "HIC": "bar-on-shim", "ICS": "bar-on-steerer"}[system]
+    )
     assert wanted in {c.joint.name for c in told.conflicts}
     assert all(c.verdict is Verdict.UNKNOWN for c in told.conflicts)
 
