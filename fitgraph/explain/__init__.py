@@ -2,6 +2,7 @@
 
 from fitgraph.explain.changes import Action, Change
 from fitgraph.explain.reasons import Clash, Figure
+from fitgraph.explain.shares import share_of_pairs
 from fitgraph.explain.why import Explainer, Explanation, Need
 from fitgraph.explain.words import action_text, clash_text
 
@@ -15,4 +16,5 @@ __all__ = [
     "Need",
     "action_text",
     "clash_text",
+    "share_of_pairs",
 ]

@@ -6,6 +6,7 @@ import math
 
 from fitgraph.explain.changes import ADD, LEAVE_OUT, SERVICE, SWAP, Action
 from fitgraph.explain.reasons import Clash, Figure
+from fitgraph.explain.shares import share_of_pairs
 from fitgraph.model import Basis, Catalogue, Dimension, Option, Presence, Verdict
 
 
@@ -135,7 +136,9 @@ def _undecided(clash: Clash) -> str:
             for f in unknown
         )
         return f"It cannot be told without measuring {what}."
-    return "The limits overlap, so some pairs fit and some do not: try this pair, or measure it."
+    share = share_of_pairs(clash)
+    part = "some pairs fit and some do not" if share is None else f"{share:.0%} of such pairs fit"
+    return f"The limits overlap the window: {part}. Try this pair, or measure it."
 
 
 def action_text(action: Action, catalogue: Catalogue) -> str:
