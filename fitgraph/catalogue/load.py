@@ -9,7 +9,7 @@ from dataclasses import dataclass, replace
 from pathlib import Path
 from types import MappingProxyType
 
-from fitgraph.catalogue.check import contradictions
+from fitgraph.catalogue.check import contradictions, weights
 from fitgraph.catalogue.figures import UNKNOWN_TEXTS, parse_figure
 from fitgraph.catalogue.findings import WARNING, CatalogueError, Finding, shorten
 from fitgraph.catalogue.tables import Row, Table, read_table
@@ -563,6 +563,7 @@ class _Reader:
                     )
                 )
         self.findings.extend(contradictions(catalogue, self.row_of, PARTS))
+        self.findings.extend(weights(catalogue, self.row_of, PARTS))
         return Loaded(catalogue, tuple(self.findings))
 
 

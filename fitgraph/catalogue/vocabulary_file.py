@@ -11,6 +11,7 @@ from typing import Any
 from fitgraph.catalogue.figures import parse_figure
 from fitgraph.catalogue.findings import CatalogueError, Finding, shorten
 from fitgraph.mechanics.rules import RULES
+from fitgraph.mechanics.standards import PROPERTY_CLASSES, SCREWS
 from fitgraph.model import (
     Basis,
     Condition,
@@ -18,6 +19,7 @@ from fitgraph.model import (
     DimensionKind,
     FeatureKind,
     Fill,
+    HoldSource,
     Joint,
     Presence,
     Reference,
@@ -25,6 +27,7 @@ from fitgraph.model import (
     Service,
     StrengthSource,
     Vocabulary,
+    WeighSource,
     Word,
 )
 from fitgraph.units import UnitError, parse_length, parse_money
@@ -358,13 +361,96 @@ class _Reader:
             str(entry.get("gloss", "")),
         )
 
+    # -- what is worked out of figures ---------------------------------
+
+    def references(
+        self, where: str, table: Mapping[str, Any], needed: tuple[str, ...], other: tuple[str, ...]
+    ) -> dict[str, Reference]:
+        """Return the references of a table, with a fault for each that is missing."""
+        found = {}
+        for name in (*needed, *other):
+            if name in table:
+                reference = self.reference(f"{where}.{name}", table[name])
+                if reference is not None:
+                    found[name] = reference
+            elif name in needed:
+                self.fault(where, "", f"lacks {name!r}", "Name the dimension")
+        return found
+
+    def weigh(self) -> WeighSource | None:
+        table = self.table("weigh", self.document.get("weigh"))
+        if not table:
+            return None
+        self.known_keys("weigh", table, ("outside", "bore", "length", "more"))
+        needed = ("outside", "bore", "length")
+        found = self.references("weigh", table, needed, ())
+        try:
+            more = parse_figure(str(table.get("more", "0..0")), Basis.NOMINAL, 0.0)
+        except UnitError as error:
+            self.fault("weigh.more", table.get("more"), str(error), "Write it like 300..900 mm")
+            return None
+        if len(found) < len(needed):
+            return None
+        return WeighSource(**found, more=(more.lo, more.hi))
+
+    def hold(self) -> HoldSource | None:
+        table = self.table("hold", self.document.get("hold"))
+        if not table:
+            return None
+        needed = ("thread", "count", "height", "outside", "bore")
+        other = ("slot", "slot_length")
+        self.known_keys("hold", table, (*needed, *other, "property_class", "torque_nm"))
+        found = self.references("hold", table, needed, other)
+        torques: dict[str, float] = {}
+        for thread, torque in self.table("hold.torque_nm", table.get("torque_nm")).items():
+            if isinstance(torque, (int, float)) and torque > 0 and thread in SCREWS:
+                torques[thread] = float(torque)
+            else:
+                self.fault(
+                    f"hold.torque_nm.{thread}",
+                    torque,
+                    "is no torque of a known coarse thread",
+                    f"Use one of {', '.join(SCREWS)} and a number of N m",
+                )
+        strength = str(table.get("property_class", "8.8"))
+        if strength not in PROPERTY_CLASSES:
+            self.fault(
+                "hold.property_class",
+                strength,
+                "is no ISO 898-1 property class",
+                f"Use one of {', '.join(PROPERTY_CLASSES)}",
+            )
+        if any(name not in found for name in needed):
+            return None
+        return HoldSource(
+            found["thread"],
+            found["count"],
+            found["height"],
+            found["outside"],
+            found["bore"],
+            found.get("slot"),
+            found.get("slot_length"),
+            strength,
+            MappingProxyType(torques),
+        )
+
     # -- the whole -----------------------------------------------------
 
     def read(self) -> Vocabulary:
         self.known_keys(
             "top level",
             self.document,
-            ("trade", "limits", "strength", "cautions", "roles", "joints", "services"),
+            (
+                "trade",
+                "limits",
+                "strength",
+                "weigh",
+                "hold",
+                "cautions",
+                "roles",
+                "joints",
+                "services",
+            ),
         )
         trade = self.table("trade", self.document.get("trade"))
         digits = int(trade.get("minor_digits", 2))
@@ -390,6 +476,7 @@ class _Reader:
                 self.fault("strength", "", "lacks outside or bore", "Name both")
             else:
                 strength = StrengthSource(outside, bore, read.get("slot"))
+        weigh, hold = self.weigh(), self.hold()
         cautions = self.table("cautions", self.document.get("cautions"))
         for service in services.values():
             if service.caution and service.caution not in cautions:
@@ -410,6 +497,8 @@ class _Reader:
             joints=joints,
             services=MappingProxyType(services),
             strength=strength,
+            weigh=weigh,
+            hold=hold,
             cautions=MappingProxyType({k: str(v) for k, v in cautions.items()}),
         )
 

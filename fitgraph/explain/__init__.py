@@ -4,7 +4,7 @@ from fitgraph.explain.changes import Action, Change
 from fitgraph.explain.reasons import Clash, Figure
 from fitgraph.explain.shares import share_of_pairs
 from fitgraph.explain.why import Explainer, Explanation, Need
-from fitgraph.explain.words import action_text, clash_text
+from fitgraph.explain.words import action_text, clash_text, hold_text
 
 __all__ = [
     "Action",
@@ -16,5 +16,6 @@ __all__ = [
     "Need",
     "action_text",
     "clash_text",
+    "hold_text",
     "share_of_pairs",
 ]

@@ -10,6 +10,7 @@ import numpy.typing as npt
 
 from fitgraph.explain.changes import Change, changes
 from fitgraph.explain.reasons import Clash, clashes
+from fitgraph.graph.hold import Hold, hold
 from fitgraph.graph.joints import asked
 from fitgraph.model import Catalogue, Option, Verdict
 from fitgraph.solve import NamingError, TreeEngine
@@ -56,6 +57,8 @@ class Explanation:
         What every build around them has to add.
     remarks : tuple of Clash
         Needless parts: they do no harm and no work.
+    hold : Hold or None
+        How hard the bolts hold, where the named parts say so.
     """
 
     named: tuple[str, ...]
@@ -65,6 +68,7 @@ class Explanation:
     changes: tuple[Change, ...]
     needs: tuple[Need, ...]
     remarks: tuple[Clash, ...]
+    hold: Hold | None = None
 
 
 class Explainer:
@@ -162,6 +166,7 @@ class Explainer:
             tuple(found),
             self._needs(chosen, weights, verdict),
             tuple(self._remarks(chosen)),
+            hold(self._known(chosen), self.catalogue.vocabulary),
         )
 
     def _sku(self, role: str, place: int) -> str:

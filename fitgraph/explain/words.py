@@ -7,6 +7,7 @@ import math
 from fitgraph.explain.changes import ADD, LEAVE_OUT, SERVICE, SWAP, Action
 from fitgraph.explain.reasons import Clash, Figure
 from fitgraph.explain.shares import share_of_pairs
+from fitgraph.graph.hold import Hold
 from fitgraph.model import Basis, Catalogue, Dimension, Option, Presence, Verdict
 
 
@@ -159,3 +160,28 @@ def action_text(action: Action, catalogue: Catalogue) -> str:
     if action.kind == ADD and after is not None:
         return f"add the {title} {after.sku} ({after.name})"
     return action.kind
+
+
+def hold_text(hold: Hold) -> str:
+    """Return how hard a clamp holds, in one or two sentences; the torque caution goes with it."""
+    low, high = hold.grip.torque_nm
+    text = (
+        f"{hold.bolts} bolts {hold.thread} at {hold.torque_nm:g} N m hold against "
+        f"turning up to {low:.0f} to {high:.0f} N m"
+    )
+    if hold.closing_n:
+        text += (
+            f"; closing its slot by {hold.gap_mm:.1f} mm takes {hold.closing_n / 1000:.1f} kN "
+            f"of their {hold.bolts * hold.torque.usual_preload_n / 1000:.1f} kN"
+        )
+    text += "."
+    if not hold.closes:
+        text += " The bolts cannot close the slot for certain."
+    if not hold.elastic and hold.elastic_gap_mm is not None:
+        text += (
+            f" It springs back only from {hold.elastic_gap_mm:.1f} mm, so the end may stay bent."
+        )
+    if hold.torque.over_proof:
+        share = hold.torque.worst_share_of_proof
+        text += f" The bolts may reach {share:.0%} of their proof load: too much."
+    return text

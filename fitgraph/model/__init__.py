@@ -9,12 +9,14 @@ from fitgraph.model.vocabulary import (
     DimensionKind,
     FeatureKind,
     Fill,
+    HoldSource,
     Joint,
     Reference,
     Role,
     Service,
     StrengthSource,
     Vocabulary,
+    WeighSource,
 )
 
 __all__ = [
@@ -28,6 +30,7 @@ __all__ = [
     "Feature",
     "FeatureKind",
     "Fill",
+    "HoldSource",
     "Joint",
     "Option",
     "Part",
@@ -38,5 +41,6 @@ __all__ = [
     "StrengthSource",
     "Verdict",
     "Vocabulary",
+    "WeighSource",
     "Word",
 ]

@@ -77,6 +77,57 @@ class StrengthSource:
 
 
 @dataclass(frozen=True, slots=True)
+class WeighSource:
+    """Which dimensions give the mass of a part from its geometry.
+
+    Parameters
+    ----------
+    outside, bore : Reference
+        Diameters of the tube the part is made of.
+    length : Reference
+        A length of it.
+    more : tuple of float
+        Least and most tube beside that length, in mm.
+    """
+
+    outside: Reference
+    bore: Reference
+    length: Reference
+    more: tuple[float, float]
+
+
+@dataclass(frozen=True, slots=True)
+class HoldSource:
+    """Which figures say how hard bolts hold a tube.
+
+    Parameters
+    ----------
+    thread, count : Reference
+        The bolts' thread and their number.
+    height : Reference
+        Height of the gripping band.
+    outside, bore : Reference
+        Diameters of the tube that is held.
+    slot, slot_length : Reference or None
+        The slot in the tube's end.
+    property_class : str
+        ISO 898-1 property class taken for the bolts.
+    torque_nm : mapping of str to float
+        Tightening torque taken for each thread, in N m.
+    """
+
+    thread: Reference
+    count: Reference
+    height: Reference
+    outside: Reference
+    bore: Reference
+    slot: Reference | None
+    slot_length: Reference | None
+    property_class: str
+    torque_nm: Mapping[str, float]
+
+
+@dataclass(frozen=True, slots=True)
 class Role:
     """The place a part takes in a build."""
 
@@ -217,6 +268,10 @@ class Vocabulary:
         Half the width of the limits, in mm, for a figure that comes without.
     strength : StrengthSource or None
         The tube whose strength is compared between builds.
+    weigh : WeighSource or None
+        The tube whose mass is checked against its geometry.
+    hold : HoldSource or None
+        The bolts and the tube whose grip is compared.
     cautions : mapping of str to str
         Texts that travel with results, by topic.
     """
@@ -229,6 +284,8 @@ class Vocabulary:
     joints: tuple[Joint, ...]
     services: Mapping[str, Service] = field(default_factory=dict)
     strength: StrengthSource | None = None
+    weigh: WeighSource | None = None
+    hold: HoldSource | None = None
     cautions: Mapping[str, str] = field(default_factory=dict)
 
     def joint(self, name: str) -> Joint:
