@@ -1,0 +1,6 @@
+"""``python -m fitgraph`` is the command ``fitgraph``."""
+
+from fitgraph.cli.main import run
+
+if __name__ == "__main__":
+    run()

@@ -1,0 +1,1 @@
+"""The command line: questions in, answers as text or as JSON out."""

@@ -1,0 +1,118 @@
+"""The entry point: one app, one command a module, and no traceback for anybody."""
+
+from __future__ import annotations
+
+import os
+import sys
+from typing import Annotated, Any
+
+import typer
+from typer.core import TyperGroup
+
+from fitgraph import __version__
+from fitgraph.cli.builds import builds
+from fitgraph.cli.check import check
+from fitgraph.cli.lab import lab
+from fitgraph.cli.output import BAD_INPUT, STOPPED, BadInputError, complain
+from fitgraph.cli.tour import tour
+from fitgraph.cli.why import why
+
+#: Exit code where fitgraph itself is at fault.
+FAULT = 70
+
+#: Set to anything, it lets a fault of fitgraph itself print its traceback.
+TRACEBACK = "FITGRAPH_TRACEBACK"
+
+
+def _line_for(error: Exception) -> str | None:
+    """Return the one line that says what to mend; None for a fault of fitgraph itself."""
+    from fitgraph.catalogue import CatalogueError
+    from fitgraph.solve import NamingError
+    from fitgraph.units import UnitError
+
+    if isinstance(error, CatalogueError):
+        first, *more = error.findings
+        rest = f" ({len(more)} more: fitgraph check)" if more else ""
+        return f"{first}{rest}"
+    if isinstance(error, OSError):
+        reason = error.strerror or str(error)
+        return f"{error.filename}: {reason}" if error.filename else reason
+    if isinstance(error, BadInputError | NamingError | UnitError):
+        return str(error)
+    return None
+
+
+class PlainGroup(TyperGroup):
+    """A group of commands whose errors end as one clear line."""
+
+    def invoke(self, ctx: Any) -> Any:
+        """Run the command that was asked for."""
+        try:
+            return super().invoke(ctx)
+        except KeyboardInterrupt:
+            complain("stopped")
+            raise typer.Exit(STOPPED) from None
+        except BrokenPipeError:
+            # Whoever read the answer has had enough of it; Python would complain at the end.
+            os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+            raise typer.Exit(0) from None
+        except Exception as error:
+            if hasattr(error, "exit_code") or isinstance(error, typer.Abort):
+                raise  # typer's own: a usage error, or the end of a command
+            line = _line_for(error)
+            if line is not None:
+                complain(line)
+                raise typer.Exit(BAD_INPUT) from None
+            if TRACEBACK in os.environ:
+                raise
+            complain(
+                f"a fault in fitgraph itself ({type(error).__name__}: {error}); "
+                f"run it again with {TRACEBACK}=1 and report what it prints"
+            )
+            raise typer.Exit(FAULT) from None
+
+
+app = typer.Typer(
+    name="fitgraph",
+    cls=PlainGroup,
+    help="Which parts fit together, why the rest do not, and what would change that.",
+    epilog="Exit codes: 0 an answer, 1 no, 2 bad input.",
+    no_args_is_help=True,
+    add_completion=False,
+    rich_markup_mode=None,
+    pretty_exceptions_enable=False,
+    context_settings={"help_option_names": ["-h", "--help"]},
+)
+for command in (builds, why, check, tour, lab):
+    app.command()(command)
+
+
+def _version(wanted: bool) -> None:
+    if wanted:
+        typer.echo(f"fitgraph {__version__}")
+        raise typer.Exit
+
+
+@app.callback()
+def fitgraph(
+    version: Annotated[
+        bool,
+        typer.Option(
+            "--version", callback=_version, is_eager=True, help="Print the version and stop."
+        ),
+    ] = False,
+) -> None:
+    """Which parts fit together, why the rest do not, and what would change that."""
+
+
+def run() -> None:
+    """Run the command line; the entry point of the script ``fitgraph``."""
+    for stream in (sys.stdout, sys.stderr):
+        # A terminal without a character for ± gets a question mark, not a traceback.
+        if hasattr(stream, "reconfigure"):
+            stream.reconfigure(errors="replace")
+    try:
+        app(prog_name="fitgraph")
+    except KeyboardInterrupt:
+        complain("stopped")
+        sys.exit(STOPPED)

@@ -1,0 +1,651 @@
+"""The command line: shapes of JSON, exit codes, and nothing that can harm a terminal.
+
+The plug catalogue below is small enough to be answered by hand: its counts,
+clearances, prices and masses are worked out in the comments beside it. Sums
+over the demo are added up again from its CSV files.
+"""
+
+from __future__ import annotations
+
+import csv
+import json
+import os
+import re
+import subprocess
+import sys
+from collections.abc import Iterator
+from decimal import Decimal
+from pathlib import Path
+from typing import Any
+
+import pytest
+from rich.console import Console
+from typer.testing import CliRunner
+
+import fitgraph.catalogue
+import fitgraph.solve.engine
+from fitgraph.catalogue import demo_folder
+from fitgraph.cli import builds as builds_command
+from fitgraph.cli import lab as lab_command
+from fitgraph.cli import main, output
+from fitgraph.cli.builds import Found, Sort, Work
+from fitgraph.model import Catalogue
+from fitgraph.solve import Services, Space
+from fitgraph.solve.engine import SORTS
+from fitgraph.solve.limits import Counted
+
+VOCABULARY = """
+[trade]
+name = "Plugs"
+currency = "EUR"
+minor_digits = 2
+[cautions]
+turning = "Turning can hurt: leave it to a turner."
+[roles.hole]
+title = "hole"
+fill = "always"
+[roles.hole.features.bore]
+kind = "bore"
+dimensions.diameter = { plausible = "5..20 mm" }
+[roles.plug]
+title = "plug"
+fill = "always"
+by_material = true
+[roles.plug.features.outside]
+kind = "spigot"
+dimensions.diameter = { plausible = "5..20 mm" }
+[[joints]]
+id = "plug-in-hole"
+title = "plug in the hole"
+rule = "clearance"
+bore = "hole.bore.diameter"
+spigot = "plug.outside.diameter"
+least = "0 mm"
+most = "0.1 mm"
+[services.turn]
+title = "turn it down"
+role = "plug"
+price = "3.00"
+shifts = { "outside.diameter" = "-0.53 mm" }
+caution = "turning"
+"""
+
+# Two holes of 10.01 ±0.01 mm. Clearances by hand: PLUG-A (9.97 ±0.01) leaves 0.02 to 0.06 mm and
+# fits both; PLUG-B (10.50 ±0.01) leaves -0.51 to -0.47 mm and fails by 0.47 mm, but turned down
+# by 0.53 mm it is PLUG-A's size; nothing is known about PLUG-C. So two builds are certain and,
+# PLUG-C counted, four are possible.
+PARTS = """sku,role,name,maker,price,mass,material
+HOLE-1,hole,Plate,Noname,10.00,100 g,steel-s355
+HOLE-2,hole,Plate,Noname,12.00,90 g,
+PLUG-A,plug,Plug,Noname,4.00,20 g,
+PLUG-B,plug,Plug,Noname,1.50,25 g,
+PLUG-C,plug,Plug,Noname,2.50,,
+"""
+FEATURES = """sku,feature,dimension,value,basis
+HOLE-1,bore,diameter,10.01 ±0.01,measured
+HOLE-2,bore,diameter,10.01 ±0.01,measured
+PLUG-A,outside,diameter,9.97 ±0.01,measured
+PLUG-B,outside,diameter,10.50 ±0.01,measured
+PLUG-C,outside,diameter,?,
+"""
+STOCK = "sku,quantity\nHOLE-1,1\nPLUG-A,1\n"
+
+
+def write_plugs(folder: Path, **replaced: str) -> Path:
+    files = {"parts": PARTS.replace("steel-s355", ""), "features": FEATURES, "stock": STOCK}
+    folder.mkdir(exist_ok=True)
+    (folder / "vocabulary.toml").write_text(replaced.pop("vocabulary", VOCABULARY), "utf-8")
+    for name, text in {**files, **replaced}.items():
+        (folder / f"{name}.csv").write_text(text, "utf-8")
+    return folder
+
+
+@pytest.fixture
+def plugs(tmp_path: Path) -> Path:
+    return write_plugs(tmp_path / "plugs")
+
+
+@pytest.fixture(scope="module", autouse=True)
+def demo_read_once() -> Iterator[None]:
+    """Read and compile the demo once for all tests."""
+    real_load, real_compile = fitgraph.catalogue.load, fitgraph.solve.engine.compile_space
+    demo = real_load(demo_folder())
+    spaces: dict[bool, Space] = {}
+
+    def load(folder: Path) -> Any:
+        return demo if Path(folder) == demo_folder() else real_load(folder)
+
+    def compile_space(catalogue: Catalogue, *, tidy: bool = True) -> Space:
+        if catalogue is not demo.catalogue:
+            return real_compile(catalogue, tidy=tidy)
+        if tidy not in spaces:
+            spaces[tidy] = real_compile(catalogue, tidy=tidy)
+        return spaces[tidy]
+
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr(fitgraph.catalogue, "load", load)
+        patch.setattr(fitgraph.solve.engine, "compile_space", compile_space)
+        yield
+
+
+def run(*words: str | Path) -> Any:
+    return CliRunner().invoke(main.app, [str(w) for w in words])
+
+
+def answer(*words: str | Path, code: int = 0) -> dict[str, Any]:
+    """Return the JSON of a command, which has to be all of its output."""
+    result = run(*words, "--json")
+    assert result.exit_code == code, result.output
+    assert result.stderr == ""
+    assert result.stdout.isascii()
+    loaded = json.loads(result.stdout)
+    assert isinstance(loaded, dict)
+    return loaded
+
+
+def demo_rows(table: str) -> list[dict[str, str]]:
+    with (demo_folder() / f"{table}.csv").open(encoding="utf-8", newline="") as file:
+        return list(csv.DictReader(file))
+
+
+# ---------------------------------------------------------------- builds
+
+
+def test_builds_of_the_plugs_are_those_worked_out_by_hand(plugs: Path) -> None:
+    assert answer("builds", "--catalogue", plugs) == {
+        "count": 2,
+        "exact": True,
+        "possible": 4,
+        "sort": "price",
+        "builds": [
+            {
+                "parts": {"hole": hole, "plug": "PLUG-A"},
+                "services": [],
+                "price": price,
+                "currency": "EUR",
+                "mass_g": mass,
+                "strength": None,
+            }
+            for hole, price, mass in (("HOLE-1", 14.0, 120.0), ("HOLE-2", 16.0, 110.0))
+        ],
+        "cautions": [],
+        "findings": 0,
+    }
+
+
+@pytest.mark.parametrize(
+    ("words", "count"),
+    [
+        (("--have", "PLUG-B"), 2),  # either hole, with the owned plug turned down
+        (("--have", "PLUG-B", "--services", "none"), 0),
+        (("--want", "PLUG-B"), 0),  # not owned, so no work is done to it
+        (("--services", "any"), 4),
+        (("--budget", "14"), 1),
+        (("--budget", "13,99"), 0),
+        (("--max-mass-g", "0.110 kg"), 1),
+        (("--max-mass-g", "109"), 0),
+        (("--in-stock",), 1),
+        (("--material", "steel"), 0),
+        (("--have", "hole-2", "--limit", "0"), 1),
+    ],
+)
+def test_each_option_of_builds(plugs: Path, words: tuple[str, ...], count: int) -> None:
+    found = answer("builds", "--catalogue", plugs, *words, code=0 if count else 1)
+    assert (found["count"], found["exact"]) == (count, True)
+    assert len(found["builds"]) == (0 if "--limit" in words else count)
+
+
+def test_work_on_a_part_is_listed_paid_and_cautioned(plugs: Path) -> None:
+    found = answer("builds", "--catalogue", plugs, "--have", "PLUG-B")
+    first = found["builds"][0]
+    assert first["services"] == [{"sku": "PLUG-B", "service": "turn"}]
+    assert first["price"] == 13.0  # the hole's 10.00 and 3.00 for the work; the plug is owned
+    assert found["cautions"] == ["Turning can hurt: leave it to a turner."]
+    text = run("builds", "--catalogue", plugs, "--have", "PLUG-B")
+    assert "PLUG-B + turn it down" in text.stdout
+    assert "Turning can hurt" in text.stdout
+
+
+def test_price_and_mass_are_the_sums_of_the_tables() -> None:
+    rows = {row["sku"]: row for row in demo_rows("parts")}
+    found = answer("builds", "--services", "none", "--limit", "20", "--sort", "mass")
+    assert len(found["builds"]) == 20
+    masses = [build["mass_g"] for build in found["builds"]]
+    assert masses == sorted(masses)
+    for build in found["builds"]:
+        parts = [rows[sku] for sku in build["parts"].values()]
+        price = sum(Decimal(row["price"].replace(",", ".")) for row in parts)
+        assert Decimal(str(build["price"])) == price
+        assert build["mass_g"] == pytest.approx(sum(grams(row["mass"]) for row in parts))
+        assert all(rows[sku]["role"] == role for role, sku in build["parts"].items())
+
+
+def grams(text: str) -> float:
+    found = re.fullmatch(r"([\d.,]+)\s*(kg|g|)", text)
+    assert found is not None, text
+    return float(found[1].replace(",", ".")) * (1000 if found[2] == "kg" else 1)
+
+
+def test_sorts_of_the_demo() -> None:
+    prices = [b["price"] for b in answer("builds", "--limit", "8")["builds"]]
+    assert prices == sorted(prices)
+    found = answer("builds", "--sort", "strength", "--limit", "8")
+    strengths = [b["strength"] for b in found["builds"]]
+    assert strengths == sorted(strengths, reverse=True)
+    assert strengths[-1] > 0
+    assert found["cautions"]
+
+
+def test_two_spellings_of_limits_are_one() -> None:
+    assert answer("builds", "--budget", "300,50", "--limit", "1") == answer(
+        "builds", "--budget", "300.50 EUR", "--limit", "1"
+    )
+
+
+def test_strength_never_goes_without_its_caution() -> None:
+    result = run("builds", "--limit", "2")
+    assert "N·m" in result.stdout
+    shown = " ".join(result.stdout.split())
+    assert all(" ".join(c.split()) in shown for c in answer("builds")["cautions"])
+
+
+def test_an_estimate_says_so(capsys: pytest.CaptureFixture[str]) -> None:
+    demo = fitgraph.catalogue.load(demo_folder()).catalogue
+    counted = Counted(1000, 900, 1100, 0.99)
+    found = Found(demo.vocabulary, Sort.PRICE, counted, None, ())
+    shape = builds_command.as_json(found)
+    assert shape["exact"] is False
+    assert (shape["count"], shape["count_between"], shape["confidence"]) == (
+        1000,
+        [900, 1100],
+        0.99,
+    )
+    output.show(*builds_command.lines_of(found, frozenset(), 100))
+    assert capsys.readouterr().out.startswith(
+        "About 1,000 builds (between 900 and 1,100, with 99% confidence)."
+    )
+
+
+def test_no_build_says_what_to_try(plugs: Path) -> None:
+    result = run("builds", "--catalogue", plugs, "--want", "PLUG-B")
+    assert result.exit_code == 1
+    assert f"fitgraph why --catalogue {plugs} PLUG-B" in " ".join(result.stdout.split())
+    result = run("builds", "--catalogue", plugs, "--budget", "1")
+    assert result.exit_code == 1
+    assert "Without the limits: 2 builds, the cheapest at 14.00 EUR and 120 g." in result.stdout
+
+
+def test_no_certain_build_says_how_many_are_possible(plugs: Path) -> None:
+    # Two holes, and PLUG-C as it is or turned down.
+    for limits in ((), ("--budget", "14")):
+        result = run("builds", "--catalogue", plugs, "--have", "PLUG-C", *limits)
+        assert result.exit_code == 1
+        assert "4 builds may hold" in result.stdout
+
+
+def test_choices_are_those_of_the_engine() -> None:
+    assert tuple(s.value for s in Sort) == SORTS
+    assert [w.value for w in Work] == [s.value for s in Services]
+
+
+# ---------------------------------------------------------------- why
+
+
+def test_why_of_a_clash_worked_out_by_hand(plugs: Path) -> None:
+    found = answer("why", "--catalogue", plugs, "HOLE-1", "PLUG-B", code=1)
+    assert found["verdict"] == "fails"
+    (conflict,) = found["conflicts"]
+    assert set(conflict["parts"]) == {"HOLE-1", "PLUG-B"}
+    assert (conflict["joint"], conflict["rule"]) == ("plug-in-hole", "clearance")
+    assert conflict["margin_mm"] == pytest.approx(-0.47)
+    assert "0.47 mm" in conflict["reason"]
+    work, swap = found["fixes"]
+    assert work == {
+        "actions": [
+            {
+                "do": "service",
+                "role": "plug",
+                "sku": "PLUG-B",
+                "instead_of": None,
+                "service": "turn",
+                "text": work["actions"][0]["text"],
+            }
+        ],
+        "price": 3.0,
+        "mass_change_g": 0.0,
+        "alternatives": 1,
+    }
+    assert (swap["price"], swap["mass_change_g"]) == (4.0, -5.0)
+    assert swap["actions"][0]["sku"] == "PLUG-A"
+    assert swap["actions"][0]["instead_of"] == "PLUG-B"
+    assert found["cautions"] == ["Turning can hurt: leave it to a turner."]
+    assert found["currency"] == "EUR"
+
+
+def test_why_of_a_clash_in_words(plugs: Path) -> None:
+    result = run("why", "--catalogue", plugs, "HOLE-1", "PLUG-B")
+    assert result.exit_code == 1
+    first, *rest = result.stdout.splitlines()
+    assert first == "Does not fit."
+    text = "\n".join(rest)
+    assert text.index("3.00 EUR") < text.index("4.00 EUR")
+    assert "−0.47 mm" in text
+    assert "Turning can hurt" in text
+
+
+def test_why_fits_and_cannot_be_told(plugs: Path) -> None:
+    fits = answer("why", "--catalogue", plugs, "plug-a")
+    assert (fits["verdict"], fits["conflicts"], fits["fixes"]) == ("fits", [], [])
+    assert fits["needs"] == [{"role": "hole", "parts": ["HOLE-1", "HOLE-2"]}]
+    unknown = answer("why", "--catalogue", plugs, "HOLE-1", "PLUG-C", code=1)
+    assert unknown["verdict"] == "unknown"
+    assert [c["margin_mm"] for c in unknown["conflicts"]] == [None]
+    assert "measuring" in unknown["conflicts"][0]["reason"]
+    assert run("why", "--catalogue", plugs, "PLUG-C").exit_code == 1
+
+
+def test_changes_of_parts_in_the_demo_are_true() -> None:
+    """Whoever takes the advice and asks again hears that it fits."""
+    told = answer("tour")["why"]
+    tried = 0
+    for fix in told["fixes"]:
+        if any(a["do"] == "service" for a in fix["actions"]):
+            continue
+        named = set(told["named"])
+        for action in fix["actions"]:
+            named.discard(action["instead_of"])
+            if action["do"] == "leave out":
+                named.discard(action["sku"])
+            else:
+                named.add(action["sku"])
+        assert answer("why", *sorted(named))["verdict"] == "fits"
+        tried += 1
+    assert tried > 0
+    assert [f["price"] for f in told["fixes"]] == sorted(f["price"] for f in told["fixes"])
+
+
+def test_why_shape_on_the_demo() -> None:
+    told = answer("tour")
+    found = answer("why", *told["why"]["named"], code=1)
+    assert {**told["why"], "findings": found["findings"]} == found
+    assert {"verdict", "named", "conflicts", "fixes", "needs", "joints", "remarks"} <= set(found)
+    for joint in found["joints"]:
+        assert set(joint) == {"parts", "joint", "title", "rule", "verdict", "margin_mm"}
+        assert joint["margin_mm"] is None or isinstance(joint["margin_mm"], float)
+    for fix in found["fixes"]:
+        for action in fix["actions"]:
+            assert set(action) == {"do", "role", "sku", "instead_of", "service", "text"}
+            assert action["do"] in {"add", "service", "leave out", "swap"}
+
+
+# ---------------------------------------------------------------- check and tour
+
+
+def test_check_of_a_clean_catalogue(plugs: Path) -> None:
+    assert answer("check", "--catalogue", plugs) == {"usable": True, "parts": 5, "findings": []}
+    assert run("check", "--catalogue", plugs).stdout == "plugs: 5 parts, nothing to mend.\n"
+
+
+def test_check_names_row_column_value_and_remedy(tmp_path: Path) -> None:
+    folder = write_plugs(tmp_path / "bad", features=FEATURES.replace("9.97 ±0.01", "big"))
+    found = answer("check", "--catalogue", folder, code=1)
+    (finding,) = found["findings"]
+    assert set(finding) == {"file", "row", "column", "value", "message", "remedy", "severity"}
+    assert (finding["file"], finding["row"]) == ("features.csv", 4)
+    assert (finding["column"], finding["value"]) == ("value", "big")
+    assert finding["severity"] == "error"
+    assert "features.csv, row 4" in run("check", "--catalogue", folder).stdout
+    # The rest goes on: PLUG-A's size is unknown now, so that no build is certain.
+    result = run("builds", "--catalogue", folder)
+    assert result.exit_code == 1
+    assert result.stderr == (
+        f"1 thing to look at in this catalogue: fitgraph check --catalogue {folder}\n"
+    )
+    assert answer("builds", "--catalogue", folder, code=1)["findings"] == 1
+
+
+def test_check_of_what_cannot_be_used(tmp_path: Path) -> None:
+    found = answer("check", "--catalogue", tmp_path, code=2)
+    assert found["usable"] is False
+    assert found["findings"]
+
+
+def test_check_of_the_demo_finds_its_planted_faults() -> None:
+    found = answer("check", code=1)
+    assert found["parts"] == len({row["sku"] for row in demo_rows("parts")})
+
+
+def test_tour_is_half_a_screen() -> None:
+    result = run("tour")
+    assert result.exit_code == 0
+    lines = result.stdout.splitlines()
+    assert len(lines) <= 24  # half of a screen of 48 lines
+    assert max(map(len, lines)) <= output.PLAIN_WIDTH
+    assert all(line == line.rstrip() for line in lines)
+
+
+def test_tour_is_computed_from_an_enquiry_of_the_demo() -> None:
+    told = answer("tour")
+    enquiry = next(row for row in demo_rows("enquiries") if row["number"] == told["enquiry"])
+    assert set(enquiry["have"].split()) == {*told["have"], told["tried"]}
+    for build in told["builds"]["builds"]:
+        assert set(told["have"]) <= set(build["parts"].values())
+        assert build["price"] <= told["budget"]
+    assert told["why"]["verdict"] == "fails"
+    assert told["tried"] in told["why"]["conflicts"][0]["parts"]
+
+
+# ---------------------------------------------------------------- bad input
+
+
+@pytest.mark.parametrize(
+    "words",
+    [
+        ("builds", "--have", "NO-SUCH-PART"),
+        ("builds", "--want", "[red]x[/red]"),
+        ("builds", "--budget", "much"),
+        ("builds", "--budget", "-1"),
+        ("builds", "--budget", "1e400"),
+        ("builds", "--budget", ""),
+        ("builds", "--max-mass-g", "heavy"),
+        ("builds", "--max-mass-g", "4 mm"),
+        ("builds", "--max-mass-g", "-4"),
+        ("builds", "--material", "cheese"),
+        ("builds", "--catalogue", "no/such/folder"),
+        ("why", "NO-SUCH-PART"),
+        ("why", "\x1b[31m"),
+        ("why", "--catalogue", "no/such/folder", "X"),
+    ],
+)
+def test_bad_input_is_one_clear_line(words: tuple[str, ...]) -> None:
+    for extra in ((), ("--json",)):
+        result = run(*words, *extra)
+        assert result.exit_code == 2
+        assert result.stdout == ""
+        assert re.fullmatch(r"fitgraph: [^\n\x1b]+\n", result.stderr)
+
+
+@pytest.mark.parametrize(
+    "words",
+    [
+        ("builds", "--sort", "colour"),
+        ("builds", "--limit", "many"),
+        ("builds", "--limit", "-1"),
+        ("builds", "--services", "all"),
+        ("builds", "--nonsense"),
+        ("builds", "--have"),
+        ("why",),
+        ("lab", "--port", "0"),
+        ("ride",),
+    ],
+)
+def test_usage_errors_are_bad_input(words: tuple[str, ...]) -> None:
+    result = run(*words)
+    assert result.exit_code == 2
+    assert result.stdout == ""
+    assert "Error: " in result.stderr
+    assert "Traceback" not in result.stderr
+
+
+def test_two_parts_of_one_role_are_named(plugs: Path) -> None:
+    result = run("why", "--catalogue", plugs, "PLUG-A", "PLUG-B")
+    assert result.exit_code == 2
+    assert "PLUG-A and PLUG-B" in result.stderr
+
+
+@pytest.mark.parametrize(
+    ("error", "code", "line"),
+    [
+        (KeyboardInterrupt(), 130, "fitgraph: stopped\n"),
+        (PermissionError(13, "Permission denied", "parts.csv"), 2, "parts.csv: Permission denied"),
+        (ZeroDivisionError("division by zero"), 70, "a fault in fitgraph itself"),
+        (RecursionError("too deep"), 70, "a fault in fitgraph itself"),
+    ],
+)
+def test_whatever_goes_wrong_is_a_line(
+    monkeypatch: pytest.MonkeyPatch, error: BaseException, code: int, line: str
+) -> None:
+    def fail(_folder: Path) -> None:
+        raise error
+
+    monkeypatch.setattr(fitgraph.catalogue, "load", fail)
+    monkeypatch.delenv(main.TRACEBACK, raising=False)
+    for command in ("builds", "check"):
+        result = run(command)
+        assert result.exit_code == code
+        assert result.stdout == ""
+        assert line in result.stderr
+        assert result.stderr.count("\n") == 1
+
+
+# ---------------------------------------------------------------- what a catalogue may hold
+
+HOSTILE = "[bold red]x[/] [/nope] [link=file:///etc]y \x1b[2J\x9b31m :smile: \u202e"
+
+
+def test_names_are_neither_markup_nor_escapes(tmp_path: Path) -> None:
+    vocabulary = VOCABULARY.replace('"plug in the hole"', '"plug [/] in [red]the[/red] hole"')
+    vocabulary = vocabulary.replace('"turn it down"', '"turn [bold]it\\u001b[31m[/bold] down"')
+    vocabulary = vocabulary.replace('title = "plug"', 'title = "[i]plug[/i]"')
+    vocabulary = vocabulary.replace('"EUR"', '"[red]EUR[/red]"')
+    folder = write_plugs(
+        tmp_path / "[red]shop",
+        vocabulary=vocabulary,
+        parts=PARTS.replace("steel-s355", HOSTILE).replace(",Plug,", f",{HOSTILE},"),
+        features=FEATURES.replace("9.97 ±0.01", HOSTILE.replace(",", "")) + "PLUG-A,[b],[/b],x,\n",
+    )
+    for words in (("builds", "--have", "PLUG-B"), ("why", "HOLE-1", "PLUG-B"), ("check",)):
+        result = run(words[0], "--catalogue", folder, *words[1:])
+        assert result.exception is None or isinstance(result.exception, SystemExit)
+        assert result.exit_code in (0, 1)
+        assert not set(result.output) & {"\x1b", "\x9b", "\u202e"}
+        json.loads(run(words[0], "--catalogue", folder, *words[1:], "--json").stdout)
+    shown = run("why", "--catalogue", folder, "HOLE-1", "PLUG-B").stdout
+    assert "lug [/] in [red]the[/red] hole" in shown
+
+
+@pytest.mark.parametrize("width", [30, 60, 200])
+def test_narrow_terminals_lose_nothing(
+    monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str], width: int
+) -> None:
+    def screen(*, error: bool = False) -> Console:
+        return Console(file=sys.stdout, width=width, highlight=False, markup=False)
+
+    told = answer("tour")
+    demo = fitgraph.catalogue.load(demo_folder()).catalogue
+    monkeypatch.setattr(output, "screen", screen)
+    engine = fitgraph.solve.engine.TreeEngine(demo)
+    request = fitgraph.solve.Request(have=tuple(told["have"]))
+    found = builds_command.find(engine, request, sort=Sort.PRICE, limit=4)
+    output.show(*builds_command.lines_of(found, frozenset(), width))
+    text = capsys.readouterr().out
+    assert max(map(len, text.splitlines())) <= width
+    unbroken = "".join(text.split())
+    for sku in {s for build in found.builds for s in build.parts.values()}:
+        # A stock number may be folded, with other columns between its halves.
+        assert sku in unbroken or all(half in text for half in re.split(r"(?<=-)", sku))
+
+
+# ---------------------------------------------------------------- lab
+
+
+@pytest.mark.parametrize("pages", [False, True])
+def test_lab_stays_on_this_computer(pages: bool) -> None:
+    words = ["lab", "--no-browser", "--port", "9123", *(["--pages"] if pages else [])]
+    told = answer(*words)
+    command = told["command"]
+    assert command[:2] == [sys.executable, "-m"]
+    assert command[2] == ("voila" if pages else "jupyterlab")
+    assert [w for w in command if "ip=" in w] == [
+        "--Voila.ip=127.0.0.1" if pages else "--ip=127.0.0.1"
+    ]
+    assert ("--token" in command) is pages
+    assert {"--port=9123", "--no-browser", told["folder"]} <= set(command)
+    assert "--allow-root" not in command
+
+
+def test_lab_says_how_to_install_what_is_missing(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(lab_command.importlib.util, "find_spec", lambda _name: None)
+    result = run("lab", "--pages")
+    assert result.exit_code == 2
+    assert "pip install 'fitgraph[pages]'" in result.stderr
+
+
+def test_own_notebooks_are_never_overwritten(tmp_path: Path) -> None:
+    source, target = tmp_path / "shipped", tmp_path / "mine"
+    (source / ".ipynb_checkpoints").mkdir(parents=True)
+    (source / ".ipynb_checkpoints" / "old.ipynb").write_text("{}")
+    (source / "one.ipynb").write_text("shipped")
+    (source / "two.ipynb").write_text("shipped")
+    target.mkdir()
+    (target / "one.ipynb").write_text("mine")
+    lab_command.own_copy(source, target)
+    assert {p.name: p.read_text() for p in target.iterdir()} == {
+        "one.ipynb": "mine",
+        "two.ipynb": "shipped",
+    }
+
+
+# ---------------------------------------------------------------- as a process
+
+
+def process(*words: str, **environment: str) -> subprocess.CompletedProcess[str]:
+    return subprocess.run(
+        [sys.executable, *words],
+        capture_output=True,
+        encoding="utf-8",
+        timeout=60,
+        env={**os.environ, **environment},
+        check=False,
+    )
+
+
+def test_version() -> None:
+    result = process("-m", "fitgraph", "--version")
+    assert (result.returncode, result.stdout) == (0, f"fitgraph {fitgraph.__version__}\n")
+
+
+def test_help_is_quick_because_it_loads_little() -> None:
+    code = "import sys, fitgraph.cli.main; print(sorted({'numpy', 'scipy'} & set(sys.modules)))"
+    assert process("-c", code).stdout == "[]\n"
+
+
+def test_a_terminal_without_these_characters_gets_an_answer(plugs: Path) -> None:
+    words = ("-m", "fitgraph", "why", "--catalogue", str(plugs), "HOLE-1", "PLUG-B")
+    result = process(*words, PYTHONIOENCODING="ascii", NO_COLOR="1")
+    assert result.returncode == 1
+    assert result.stdout.startswith("Does not fit.\n")
+    assert result.stderr == ""
+
+
+def test_whoever_stops_reading_gets_no_traceback(plugs: Path) -> None:
+    with subprocess.Popen(
+        [sys.executable, "-m", "fitgraph", "builds", "--catalogue", str(plugs), "--json"],
+        stdout=subprocess.PIPE,
+        stderr=subprocess.PIPE,
+    ) as child:
+        assert child.stdout is not None
+        assert child.stderr is not None
+        child.stdout.close()
+        assert child.stderr.read() == b""
+        assert child.wait(60) == 0
