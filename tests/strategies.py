@@ -1,0 +1,358 @@
+"""Small random catalogues, and what brute force says of them.
+
+The vocabularies are made in memory: three to five roles, a few joints of every rule, parts
+with unknown figures, adapters, workshop services. Brute force is the plain product of all
+options, each combination judged joint by joint.
+"""
+
+from __future__ import annotations
+
+import itertools
+import operator
+from collections.abc import Iterable, Iterator, Mapping, Sequence
+from types import MappingProxyType
+
+from hypothesis import strategies as st
+
+from fitgraph.graph.joints import asked, judge
+from fitgraph.graph.options import options_for
+from fitgraph.model import (
+    ABSENT,
+    Basis,
+    Catalogue,
+    Condition,
+    Dimension,
+    DimensionKind,
+    Feature,
+    FeatureKind,
+    Fill,
+    Joint,
+    Option,
+    Part,
+    Presence,
+    Reference,
+    Role,
+    Service,
+    StrengthSource,
+    Verdict,
+    Vocabulary,
+    Word,
+)
+from fitgraph.solve import Request
+from fitgraph.solve.request import Facts, Services, allowed
+
+NAMES = ("alpha", "beta", "gamma", "delta", "epsilon")
+FEATURES = ("post", "hole", "cut")
+LENGTH, WORD = "size", "mark"
+
+#: A handful of figures in mm for each feature, so that some fit, some clash, some overlap.
+FIGURES = {
+    "post": (
+        Dimension(10.0, 10.0),
+        Dimension(10.0, 10.0),
+        Dimension(9.95, 10.02),
+        Dimension(9.9, 10.15),
+        Dimension(11.0, 11.2),
+        Dimension.unknown(),
+    ),
+    "hole": (
+        Dimension(10.05, 10.05),
+        Dimension(10.05, 10.05),
+        Dimension(10.1, 10.2),
+        Dimension(9.95, 10.3),
+        Dimension(11.5, 11.5),
+        Dimension.unknown(),
+    ),
+    "cut": (Dimension(3.0, 3.0), Dimension(3.0, 3.0), Dimension(0.2, 0.6), Dimension.unknown()),
+}
+MARKS = (Word("M6"), Word("M6"), Word("m 6"), Word("M8"), Word(None, Basis.UNKNOWN))
+MATERIALS = ("steel", "titanium", None)
+
+
+#: Every feature there can be; drawn in one go, because drawing is what takes the time.
+POOL = {
+    name: (
+        *(
+            Feature(state, MappingProxyType({LENGTH: size}), MappingProxyType({WORD: mark}))
+            for state in [Presence.PRESENT] * 8 + [Presence.UNKNOWN]
+            for size in sizes
+            for mark in MARKS
+        ),
+        *[ABSENT] * 40,
+    )
+    for name, sizes in FIGURES.items()
+}
+#: Price, mass and stock.
+SALES = tuple(
+    itertools.product(
+        (100, 0, 100, 100, 250, 250, 999, None),
+        (10.0, 10.0, 25.5, 25.5, 100.1, None),
+        (1, 1, 0),
+    )
+)
+ORIGINS = tuple(itertools.product(("M6", "M6", "M8", ""), MATERIALS))
+
+
+@st.composite
+def parts(draw: st.DrawFn, role: str, number: int) -> Part:
+    """Draw a part of a role."""
+    price, mass_g, stock = draw(st.sampled_from(SALES))
+    maker, material = draw(st.sampled_from(ORIGINS))
+    return Part(
+        sku=f"{role[:1].upper()}{number}",
+        role=role,
+        name=f"{role} {number}",
+        maker=maker,
+        price=price,
+        mass_g=mass_g,
+        material=material,
+        stock=stock,
+        features=MappingProxyType({f: draw(st.sampled_from(POOL[f])) for f in FEATURES}),
+    )
+
+
+@st.composite
+def conditions(draw: st.DrawFn, roles: tuple[str, ...]) -> Condition:
+    """Draw a condition on one of some roles."""
+    return Condition(
+        draw(st.sampled_from(roles)),
+        draw(st.sampled_from([None, *FEATURES])),
+        draw(st.booleans()),
+    )
+
+
+@st.composite
+def joints(draw: st.DrawFn, roles: tuple[str, ...], number: int) -> Joint:
+    """Draw a joint between one to four roles."""
+    near = tuple(draw(st.lists(st.sampled_from(roles), min_size=1, max_size=3, unique=True)))
+
+    def length(usual: str) -> Reference:
+        feature = draw(st.sampled_from([usual] * 4 + [*FEATURES]))
+        return Reference(draw(st.sampled_from(near)), feature, LENGTH)
+
+    def word() -> Reference:
+        feature = draw(st.sampled_from([None, *FEATURES]))
+        return Reference(draw(st.sampled_from(near)), feature, "maker" if feature is None else WORD)
+
+    rule = draw(
+        st.sampled_from(
+            ["clearance", "closes-by-slot", "at-least", "equal", "key", "present", "absent"]
+        )
+    )
+    arguments: dict[str, Reference] = {}
+    limits: dict[str, float] = {}
+    subject = None
+    if rule == "clearance":
+        arguments = {"bore": length("hole"), "spigot": length("post")}
+        limits = {"least": 0.0, "most": draw(st.sampled_from([0.05, 0.3, 1.5]))}
+    elif rule == "closes-by-slot":
+        arguments = {
+            "bore": length("hole"),
+            "spigot": length("post"),
+            "slot": length("cut"),
+        }
+        limits = {"least": 0.0, "reserve": draw(st.sampled_from([0.0, 0.05]))}
+    elif rule == "at-least":
+        arguments = {"whole": length("hole"), "part": length("post")}
+        limits = {"least": draw(st.sampled_from([-1.0, 0.0, 0.5]))}
+    elif rule == "equal":
+        arguments = {"one": word(), "other": word()}
+    elif rule == "key":
+        arguments = {"key": word(), "lock": word()}
+    else:
+        subject = draw(conditions(near))
+        subject = Condition(subject.role, subject.feature)
+    return Joint(
+        name=f"joint-{number}",
+        title=f"joint {number}",
+        rule=rule,
+        arguments=MappingProxyType(arguments),
+        limits=MappingProxyType(limits),
+        when=tuple(draw(st.lists(conditions(roles), max_size=2))),
+        subject=subject,
+        tidy=draw(st.sampled_from([False, False, False, True])),
+    )
+
+
+def _role(name: str, fill: Fill, by_material: bool) -> Role:
+    kinds = {
+        f: FeatureKind(
+            f,
+            "bore",
+            Presence.ABSENT,
+            MappingProxyType({LENGTH: DimensionKind(LENGTH), WORD: DimensionKind(WORD, True)}),
+        )
+        for f in FEATURES
+    }
+    return Role(name, name, fill, MappingProxyType(kinds), by_material=by_material)
+
+
+@st.composite
+def services(draw: st.DrawFn, roles: tuple[str, ...]) -> Service:
+    """Draw workshop work that adds, removes or shifts a feature."""
+    role = draw(st.sampled_from(roles))
+    feature = draw(st.sampled_from(FEATURES))
+    size = draw(st.sampled_from(FIGURES[feature]))
+    work = draw(st.sampled_from(["set", "remove", "shift"]))
+    return Service(
+        name="rework",
+        title="rework",
+        role=role,
+        price=draw(st.sampled_from([0, 50])),
+        when=tuple(Condition(role, feature) for _ in range(work != "set")),
+        sets={feature: ({LENGTH: size}, {WORD: MARKS[0]})} if work == "set" else {},
+        removes=(feature,) if work == "remove" else (),
+        shifts={(feature, LENGTH): 0.1} if work == "shift" else {},
+    )
+
+
+@st.composite
+def catalogues(draw: st.DrawFn, most_parts: int = 3) -> Catalogue:
+    """Draw a catalogue of three to five roles with up to four options each."""
+    names = NAMES[: draw(st.integers(3, 5))]
+    fills = [draw(st.sampled_from([Fill.ALWAYS, Fill.ALWAYS, *Fill])) for _ in names]
+    material = draw(st.sampled_from([None, None, *names]))
+    roles = {n: _role(n, f, n == material) for n, f in zip(names, fills, strict=True)}
+    made = [
+        draw(parts(name, number))
+        for name, fill in zip(names, fills, strict=True)
+        for number in range(draw(st.sampled_from([*[most_parts] * 6, *range(most_parts)])))
+    ]
+    compared = names[0]
+    vocabulary = Vocabulary(
+        trade="trial",
+        currency="EUR",
+        minor_digits=2,
+        half_width=MappingProxyType({}),
+        roles=MappingProxyType(roles),
+        joints=tuple(draw(joints(names, n)) for n in range(draw(st.integers(1, 5)))),
+        services={"rework": draw(services(names))} if draw(st.booleans()) else {},
+        strength=StrengthSource(
+            Reference(compared, "hole", LENGTH), Reference(compared, "cut", LENGTH)
+        )
+        if draw(st.booleans())
+        else None,
+    )
+    return Catalogue(
+        vocabulary,
+        MappingProxyType({p.sku: p for p in made}),
+        by_role=MappingProxyType({n: tuple(p for p in made if p.role == n) for n in names}),
+    )
+
+
+@st.composite
+def requests(draw: st.DrawFn, catalogue: Catalogue, *, limited: bool = True) -> Request:
+    """Draw a request: named parts, stock, material, services and, if `limited`, limits."""
+    skus = sorted(catalogue.parts)
+    named = st.lists(st.sampled_from(skus), max_size=2, unique=True).map(tuple) if skus else None
+    some = st.one_of(st.just(()), named) if named is not None else st.just(())
+    return Request(
+        have=draw(some),
+        want=draw(st.one_of(st.just(()), st.just(()), some)),
+        budget=draw(st.sampled_from([None, 0, 100, 350, 700, 1500])) if limited else None,
+        max_mass_g=draw(st.sampled_from([None, 20.0, 45.5, 130.2, 400.0])) if limited else None,
+        in_stock=draw(st.sampled_from([False, False, False, True])),
+        material=draw(st.sampled_from([None, None, None, "steel"])),
+        services=draw(st.sampled_from(list(Services))),
+    )
+
+
+# ---------------------------------------------------------------- brute force
+
+
+def all_options(catalogue: Catalogue) -> dict[str, tuple[Option, ...]]:
+    """Return the options of every role."""
+    return {
+        role: options_for(catalogue.of(role), role, catalogue.vocabulary)
+        for role in catalogue.vocabulary.roles
+    }
+
+
+def verdict_of(chosen: Mapping[str, Option], counted: Iterable[Joint]) -> Verdict:
+    """Return the worst verdict of some joints on one combination."""
+    return min((judge(joint, chosen).verdict for joint in counted), default=Verdict.FITS)
+
+
+def judged(joint: Joint, options: Mapping[str, Sequence[Option]]) -> dict[tuple[int, ...], Verdict]:
+    """Return what a joint says of every combination of the roles it touches."""
+    return {
+        row: judge(joint, {r: options[r][i] for r, i in zip(joint.roles, row, strict=True)}).verdict
+        for row in itertools.product(*(range(len(options[r])) for r in joint.roles))
+    }
+
+
+def rows_of(
+    options: Mapping[str, Sequence[Option]], counted: Iterable[Joint], least: Verdict
+) -> Iterator[tuple[int, ...]]:
+    """Yield every combination, as places, whose verdict is no worse than `least`.
+
+    Everything is tried; each joint is judged once for each combination of its own roles.
+    """
+    roles = list(options)
+    tables = [
+        (
+            judged(joint, options),
+            operator.itemgetter(*map(roles.index, joint.roles)),
+            len(joint.roles),
+        )
+        for joint in counted
+    ]
+    for row in itertools.product(*(range(len(options[r])) for r in roles)):
+        if all(
+            table[pick(row) if width > 1 else (pick(row),)] >= least
+            for table, pick, width in tables
+        ):
+            yield row
+
+
+def allowed_options(catalogue: Catalogue, request: Request) -> dict[str, tuple[Option, ...]]:
+    """Return the options that a request lets in."""
+    rules = allowed(catalogue, request)
+    return {
+        role: tuple(
+            o for o, yes in zip(options, rules[role].lets(Facts.of(options)), strict=True) if yes
+        )
+        for role, options in all_options(catalogue).items()
+    }
+
+
+def price_of(catalogue: Catalogue, request: Request, chosen: Mapping[str, Option]) -> int:
+    """Return what a combination costs the rider."""
+    rules = allowed(catalogue, request)
+    return int(sum(rules[r].price(Facts.of([o]))[0] for r, o in chosen.items()))
+
+
+def mass_of(chosen: Mapping[str, Option]) -> float | None:
+    """Return the mass of a combination, None where a part's is not known."""
+    masses = [o.mass_g for o in chosen.values()]
+    return None if None in masses else sum(m for m in masses if m is not None)
+
+
+def brute_builds(
+    catalogue: Catalogue, request: Request, *, tidy: bool = True, least: Verdict = Verdict.FITS
+) -> list[dict[str, Option]]:
+    """Return every combination whose verdict is no worse than `least`, limits aside."""
+    counted = asked(catalogue.vocabulary.joints, tidy=tidy)
+    options = allowed_options(catalogue, request)
+    return [
+        {role: options[role][i] for role, i in zip(options, row, strict=True)}
+        for row in rows_of(options, counted, least)
+    ]
+
+
+def keeps_limits(
+    catalogue: Catalogue, request: Request, chosen: Mapping[str, Option], *, certain: bool = True
+) -> bool:
+    """Return whether a combination keeps the budget and the mass limit.
+
+    What has no known mass certainly keeps no mass limit; it may keep one as long as what is
+    known does.
+    """
+    if request.budget is not None and price_of(catalogue, request, chosen) > request.budget:
+        return False
+    if request.max_mass_g is None:
+        return True
+    masses = [o.mass_g for o in chosen.values()]
+    if certain and None in masses:
+        return False
+    return sum(m for m in masses if m is not None) <= request.max_mass_g + 1e-6
