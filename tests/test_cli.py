@@ -378,6 +378,20 @@ def test_why_shape_on_the_demo() -> None:
             assert action["do"] in {"add", "service", "leave out", "swap"}
 
 
+def test_grip_comes_with_its_caution_and_only_where_parts_may_fit() -> None:
+    told = answer("tour")
+    assert told["why"]["hold"] is None
+    parts = set(told["builds"]["builds"][0]["parts"].values())
+    found = answer("why", *sorted(parts))
+    hold = found["hold"]
+    assert hold["slips_at_nm"] == sorted(hold["slips_at_nm"])
+    assert hold["torque_nm"] > 0
+    assert found["cautions"]
+    shown = " ".join(run("why", *sorted(parts)).stdout.split())
+    assert " ".join(hold["text"].split()) in shown
+    assert " ".join(found["cautions"][0].split()) in shown
+
+
 # ---------------------------------------------------------------- check and tour
 
 

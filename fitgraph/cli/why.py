@@ -27,6 +27,7 @@ if TYPE_CHECKING:
     from rich.console import RenderableType
 
     from fitgraph.explain import Action, Change, Clash, Explanation, Need
+    from fitgraph.graph.hold import Hold
 
 #: The verdict on a whole combination, as the first words of an answer.
 HEADLINES = {
@@ -86,6 +87,33 @@ def _joint_json(clash: Clash) -> dict[str, Any]:
     }
 
 
+def hold_of(found: Explanation) -> Hold | None:
+    """Return how hard the bolts hold; of parts that do not fit it would say nothing true."""
+    return None if found.verdict is Verdict.FAILS else found.hold
+
+
+def cautions_of(found: Explanation, changes: Iterable[Change], catalogue: Catalogue) -> list[str]:
+    """Return the cautions that travel with an explanation that tells these changes."""
+    tightening = cautions_on(catalogue.vocabulary, ["torque"] if hold_of(found) else [])
+    return list(dict.fromkeys([*tightening, *cautions_for(changes, catalogue)]))
+
+
+def _hold_json(hold: Hold | None) -> dict[str, Any] | None:
+    from fitgraph.explain import hold_text
+
+    if hold is None:
+        return None
+    return {
+        "thread": hold.thread,
+        "bolts": hold.bolts,
+        "torque_nm": number(hold.torque_nm),
+        "slips_at_nm": [number(moment) for moment in hold.grip.torque_nm],
+        "slot_closes": bool(hold.closes),
+        "springs_back": bool(hold.elastic),
+        "text": hold_text(hold),
+    }
+
+
 def as_json(found: Explanation, catalogue: Catalogue) -> dict[str, Any]:
     """Return the answer in the shape that docs/commands.md describes."""
     from fitgraph.explain import clash_text
@@ -109,8 +137,9 @@ def as_json(found: Explanation, catalogue: Catalogue) -> dict[str, Any]:
         "needs": [{"role": n.role, "parts": list(n.parts)} for n in found.needs],
         "joints": [_joint_json(c) for c in found.joints],
         "remarks": [{**_joint_json(c), "reason": clash_text(c, catalogue)} for c in found.remarks],
+        "hold": _hold_json(hold_of(found)),
         "currency": vocabulary.currency,
-        "cautions": cautions_for(found.changes, catalogue),
+        "cautions": cautions_of(found, found.changes, catalogue),
     }
 
 
@@ -184,10 +213,17 @@ def _needs_table(needs: Sequence[Need], catalogue: Catalogue) -> RenderableType:
 
 
 def _lines(found: Explanation, catalogue: Catalogue) -> list[RenderableType]:
+    from rich.padding import Padding
+
+    from fitgraph.explain import hold_text
+
     pieces: list[RenderableType] = [styled(HEADLINES[found.verdict], "bold")]
     pieces += reasons(found.conflicts, catalogue)
     if found.joints:
         pieces += ["", styled("Joints between these parts", "dim"), _joints_table(found.joints)]
+    if (hold := hold_of(found)) is not None:
+        pieces += ["", styled("Grip, by comparison", "dim")]
+        pieces.append(Padding(styled(hold_text(hold)), (0, 0, 0, 2)))
     listed = found.changes[:_CHANGES]
     if found.verdict is not Verdict.FITS:
         more = len(found.changes) - len(listed)
@@ -201,7 +237,7 @@ def _lines(found: Explanation, catalogue: Catalogue) -> list[RenderableType]:
         pieces += [_needs_table(found.needs, catalogue)]
     if found.remarks:
         pieces += ["", styled("Not needed", "dim"), *reasons(found.remarks, catalogue)]
-    return pieces + caution_lines(cautions_for(listed, catalogue))
+    return pieces + caution_lines(cautions_of(found, listed, catalogue))
 
 
 def why(
