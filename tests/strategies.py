@@ -39,7 +39,7 @@ from fitgraph.model import (
     Word,
 )
 from fitgraph.solve import Request
-from fitgraph.solve.request import Facts, Services, allowed
+from fitgraph.solve.request import Services
 
 NAMES = ("alpha", "beta", "gamma", "delta", "epsilon")
 FEATURES = ("post", "hole", "cut")
@@ -305,21 +305,42 @@ def rows_of(
             yield row
 
 
+def lets(catalogue: Catalogue, request: Request, option: Option) -> bool:
+    """Return whether a request lets an option in, limits aside: read off its description."""
+    role = catalogue.vocabulary.roles[option.role]
+    named = {s for s in (*request.have, *request.want) if catalogue.parts[s].role == role.name}
+    part = option.part
+    if part is None:
+        return role.fill is not Fill.ALWAYS and not named
+    if named and part.sku not in named:
+        return False
+    if not named and role.fill is Fill.EXTRA:
+        return False
+    owned = part.sku in request.have
+    if not owned and (part.price is None or (request.in_stock and part.stock == 0)):
+        return False
+    if request.material is not None and role.by_material and part.material != request.material:
+        return False
+    if option.services and request.services is not Services.ANY:
+        return owned and request.services is Services.OWNED
+    return True
+
+
 def allowed_options(catalogue: Catalogue, request: Request) -> dict[str, tuple[Option, ...]]:
     """Return the options that a request lets in."""
-    rules = allowed(catalogue, request)
     return {
-        role: tuple(
-            o for o, yes in zip(options, rules[role].lets(Facts.of(options)), strict=True) if yes
-        )
+        role: tuple(o for o in options if lets(catalogue, request, o))
         for role, options in all_options(catalogue).items()
     }
 
 
-def price_of(catalogue: Catalogue, request: Request, chosen: Mapping[str, Option]) -> int:
-    """Return what a combination costs the rider."""
-    rules = allowed(catalogue, request)
-    return int(sum(rules[r].price(Facts.of([o]))[0] for r, o in chosen.items()))
+def price_of(request: Request, chosen: Mapping[str, Option]) -> int:
+    """Return what a combination costs the rider: owned parts nothing, work on them its price."""
+    return sum(
+        (0 if o.part.sku in request.have else o.part.price or 0) + o.service_price
+        for o in chosen.values()
+        if o.part is not None
+    )
 
 
 def mass_of(chosen: Mapping[str, Option]) -> float | None:
@@ -340,15 +361,13 @@ def brute_builds(
     ]
 
 
-def keeps_limits(
-    catalogue: Catalogue, request: Request, chosen: Mapping[str, Option], *, certain: bool = True
-) -> bool:
+def keeps_limits(request: Request, chosen: Mapping[str, Option], *, certain: bool = True) -> bool:
     """Return whether a combination keeps the budget and the mass limit.
 
     What has no known mass certainly keeps no mass limit; it may keep one as long as what is
     known does.
     """
-    if request.budget is not None and price_of(catalogue, request, chosen) > request.budget:
+    if request.budget is not None and price_of(request, chosen) > request.budget:
         return False
     if request.max_mass_g is None:
         return True

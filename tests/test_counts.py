@@ -24,6 +24,7 @@ from strategies import (
     catalogues,
     judged,
     keeps_limits,
+    lets,
     mass_of,
     price_of,
     requests,
@@ -49,7 +50,6 @@ from fitgraph.model import (
 )
 from fitgraph.solve import ReferenceEngine, Request, TreeEngine
 from fitgraph.solve.engine import SORTS
-from fitgraph.solve.request import allowed
 
 Options = Mapping[str, Sequence[Option]]
 
@@ -222,7 +222,7 @@ def test_counts_within_limits_equal_brute_force(data: st.DataObject) -> None:
     ):
         least = Verdict.FITS if certain else Verdict.UNKNOWN
         true = sum(
-            keeps_limits(catalogue, request, chosen, certain=certain)
+            keeps_limits(request, chosen, certain=certain)
             for chosen in brute_builds(catalogue, request, least=least)
         )
         assert counted.exact
@@ -254,13 +254,14 @@ def test_what_remains_equals_brute_force(data: st.DataObject) -> None:
     request = data.draw(requests(catalogue, limited=False))
     joints = asked(catalogue.vocabulary.joints, tidy=True)
     options = all_options(catalogue)
-    rules = allowed(catalogue, request)
-    lets = {role: [rules[role].lets(o) for o in of_role] for role, of_role in options.items()}
+    inside = {
+        role: [lets(catalogue, request, o) for o in of_role] for role, of_role in options.items()
+    }
 
     def through(least: Verdict) -> dict[str, list[int]]:
         counts = {role: [0] * len(of_role) for role, of_role in options.items()}
         for row in rows_of(options, joints, least):
-            strangers = [r for r, n in zip(options, row, strict=True) if not lets[r][n]]
+            strangers = [r for r, n in zip(options, row, strict=True) if not inside[r][n]]
             for role, n in zip(options, row, strict=True):
                 counts[role][n] += strangers in ([], [role])
         return counts
@@ -278,7 +279,7 @@ def test_what_remains_equals_brute_force(data: st.DataObject) -> None:
 def _cost(catalogue: Catalogue, request: Request, sort: str, chosen: Mapping[str, Option]):
     """Return what a ranking compares; what is not known comes last."""
     if sort == "price":
-        return price_of(catalogue, request, chosen)
+        return price_of(request, chosen)
     if sort == "mass":
         masses = [o.mass_g for o in chosen.values()]
         return (masses.count(None), round(sum(m for m in masses if m is not None), 1))
@@ -317,7 +318,7 @@ def test_best_builds_equal_brute_force(data: st.DataObject) -> None:
     every = [
         chosen
         for chosen in brute_builds(catalogue, request, tidy=tidy, least=least)
-        if keeps_limits(catalogue, request, chosen, certain=certain)
+        if keeps_limits(request, chosen, certain=certain)
     ]
     wanted = sorted(_cost(catalogue, request, sort, c) for c in every)[:limit]
     empty = {role: Option(role, None) for role in catalogue.vocabulary.roles}
@@ -327,8 +328,8 @@ def test_best_builds_equal_brute_force(data: st.DataObject) -> None:
     joints = asked(catalogue.vocabulary.joints, tidy=tidy)
     for build, chosen in zip(found, got, strict=True):
         assert verdict_of(chosen, joints) >= least
-        assert keeps_limits(catalogue, request, chosen, certain=certain)
-        assert build.price == price_of(catalogue, request, chosen)
+        assert keeps_limits(request, chosen, certain=certain)
+        assert build.price == price_of(request, chosen)
         mass = mass_of(chosen)
         assert build.mass_g == (None if mass is None else pytest.approx(mass))
 
