@@ -79,7 +79,7 @@ def test_a_solid_bar_has_the_textbook_section() -> None:
 
 
 def test_yield_moment_and_stress_are_inverse() -> None:
-    moment = tubes.moment_at_yield_nm(34.9, 30.9, 436.0, 4.0)
+    moment = tubes.moment_at_stress_nm(34.9, 30.9, 436.0, 4.0)
     assert tubes.bending_stress_mpa(moment, 34.9, 30.9, 4.0) == pytest.approx(436.0)
 
 

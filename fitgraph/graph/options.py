@@ -11,7 +11,7 @@ import numpy as np
 import numpy.typing as npt
 
 from fitgraph.mechanics.materials import MATERIALS
-from fitgraph.mechanics.tubes import moment_at_yield_nm, tube_mass_g
+from fitgraph.mechanics.tubes import moment_at_stress_nm, tube_mass_g
 from fitgraph.model import (
     ABSENT,
     Condition,
@@ -135,7 +135,7 @@ def options_for(parts: Iterable[Part], role: str, vocabulary: Vocabulary) -> tup
 
 
 def _section(option: Option, vocabulary: Vocabulary) -> tuple[float, float, float, float]:
-    """Return outside, bore and slot in mm and yield in MPa; nan where not known.
+    """Return outside, bore and slot in mm and endurance in MPa; nan where not known.
 
     The lower end of every figure's limits counts.
     """
@@ -145,7 +145,7 @@ def _section(option: Option, vocabulary: Vocabulary) -> tuple[float, float, floa
         return unknown
     outside, bore = length_of(option, source.outside), length_of(option, source.bore)
     material = MATERIALS.get(option.part.material or "")
-    if outside is None or bore is None or material is None or material.yield_mpa is None:
+    if outside is None or bore is None or material is None or material.endurance_mpa is None:
         return unknown
     if not (outside.known and bore.known) or outside.lo <= bore.hi:
         return unknown
@@ -158,11 +158,14 @@ def _section(option: Option, vocabulary: Vocabulary) -> tuple[float, float, floa
             width = slot.hi
     if not width < bore.hi:
         return unknown
-    return (outside.lo, bore.hi, width, material.yield_mpa)
+    return (outside.lo, bore.hi, width, material.endurance_mpa)
 
 
 def strengths_nm(options: Sequence[Option], vocabulary: Vocabulary) -> npt.NDArray[np.float64]:
-    """Return the bending moment in N m at which each option's tube would yield.
+    """Return the bending moment in N m that each option's tube bears again and again.
+
+    The stress is the material's endurance, for what breaks a bar is mostly
+    many hard landings, not one.
 
     Parameters
     ----------
@@ -183,8 +186,8 @@ def strengths_nm(options: Sequence[Option], vocabulary: Vocabulary) -> npt.NDArr
     sections = np.array([_section(o, vocabulary) for o in options]).reshape(-1, 4)
     known = ~np.isnan(sections).any(axis=1)
     if known.any():
-        outside, bore, slot, yield_mpa = sections[known].T
-        strengths[known] = moment_at_yield_nm(outside, bore, yield_mpa, slot)
+        outside, bore, slot, stress_mpa = sections[known].T
+        strengths[known] = moment_at_stress_nm(outside, bore, stress_mpa, slot)
     return strengths
 
 

@@ -22,8 +22,8 @@ CAUTIONS: Mapping[str, str] = MappingProxyType(
             "local rules ask for a qualified person, defer to them."
         ),
         "strength": (
-            "A strength figure compares plain tubes at yield; it is no certificate. Welds, "
-            "dents, the slot's end and fatigue are left out. The maker's limits and the safety "
+            "A strength figure compares plain tubes; it is no certificate. Welds, dents and the "
+            "slot's end are left out. The maker's limits and the safety "
             "standard go first."
         ),
         "press": (

@@ -35,6 +35,13 @@ class Material:
         Yield strength (0.2 % proof) in MPa.
     yield_range_mpa : tuple of float or None
         Spread of the yield strength over conditions, in MPa.
+    endurance_mpa : float or None
+        Fully reversed stress that smooth specimens bear again and again, in
+        MPa: at 5e8 cycles for aluminium alloys, at 1e7 for the others.
+    endurance_range_mpa : tuple of float or None
+        Spread of that stress over conditions and sources, in MPa.
+    endurance_source : str
+        Where it comes from.
     fatigue : str
         A caution on repeated loads.
     source : str
@@ -48,6 +55,9 @@ class Material:
     modulus_gpa: float | None
     yield_mpa: float | None
     yield_range_mpa: tuple[float, float] | None
+    endurance_mpa: float | None
+    endurance_range_mpa: tuple[float, float] | None
+    endurance_source: str
     fatigue: str
     source: str
 
@@ -57,8 +67,11 @@ class Material:
         return self.modulus_gpa is not None and self.yield_mpa is not None
 
 
+def _pair(spread: list[float] | None) -> tuple[float, float] | None:
+    return (float(spread[0]), float(spread[1])) if spread else None
+
+
 def _row(name: str, row: Mapping[str, Any]) -> Material:
-    spread = row.get("yield_range")
     return Material(
         name=name,
         title=row["title"],
@@ -66,7 +79,10 @@ def _row(name: str, row: Mapping[str, Any]) -> Material:
         density_kg_m3=float(row["density"]),
         modulus_gpa=float(row["modulus"]) if "modulus" in row else None,
         yield_mpa=float(row["yield"]) if "yield" in row else None,
-        yield_range_mpa=(float(spread[0]), float(spread[1])) if spread else None,
+        yield_range_mpa=_pair(row.get("yield_range")),
+        endurance_mpa=float(row["endurance"]) if "endurance" in row else None,
+        endurance_range_mpa=_pair(row.get("endurance_range")),
+        endurance_source=row.get("endurance_source", ""),
         fatigue=row["fatigue"],
         source=row["source"],
     )

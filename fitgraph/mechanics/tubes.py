@@ -166,27 +166,28 @@ def bending_stress_mpa(
     return plain(np.asarray(moment_nm) * 1e3 / modulus)
 
 
-def moment_at_yield_nm(
+def moment_at_stress_nm(
     outside: Floats,
     bore: Floats,
-    yield_mpa: Floats,
+    stress_mpa: Floats,
     slot_width: Floats = 0.0,
     plane: Plane = "least",
 ) -> Floats:
-    """Return the bending moment at which the furthest fibre yields, in N·m.
+    """Return the bending moment that stresses the furthest fibre so far, in N·m.
 
     Parameters
     ----------
     outside, bore, slot_width : float or array
         Diameters and width of the slot in mm.
-    yield_mpa : float or array
-        Yield strength in MPa.
+    stress_mpa : float or array
+        The stress that the furthest fibre reaches, in MPa: yield strength for one
+        overload, endurance for loads that come again and again.
     plane : {"least", "slot", "side"}
         Plane of bending.
 
     Notes
     -----
-    A comparison of plain tubes: welds, dents, the slot's end and fatigue are left out.
+    A comparison of plain tubes: welds, dents, and the slot's end are left out.
 
     Raises
     ------
@@ -194,7 +195,7 @@ def moment_at_yield_nm(
         If the sizes are no tube.
     """
     modulus = np.asarray(section_modulus_mm3(outside, bore, slot_width, plane))
-    return plain(modulus * np.asarray(yield_mpa) / 1e3)
+    return plain(modulus * np.asarray(stress_mpa) / 1e3)
 
 
 def mass_per_mm_g(
@@ -218,7 +219,7 @@ def strength_per_mass(
     slot_width: Floats = 0.0,
 ) -> Floats:
     """Return the moment at yield by mass per length, in N·m per kg/m."""
-    moment = np.asarray(moment_at_yield_nm(outside, bore, yield_mpa, slot_width))
+    moment = np.asarray(moment_at_stress_nm(outside, bore, yield_mpa, slot_width))
     return plain(moment / mass_per_mm_g(outside, bore, density_kg_m3, slot_width))
 
 

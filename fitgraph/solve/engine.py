@@ -43,7 +43,7 @@ class Build:
     mass_g : float or None
         Of the whole, None where a part's mass is not known.
     strength_nm : float or None
-        Bending moment at yield of the compared tube, in N m.
+        Bending moment that the compared tube bears again and again, in N m.
     """
 
     options: Mapping[str, Option]

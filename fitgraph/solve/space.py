@@ -50,7 +50,7 @@ class Space:
     mass_g : mapping of str to ndarray of float
         The mass of each option in g; nan where it is not known.
     strength_nm : mapping of str to ndarray of float
-        The bending moment at yield in N m; nan where none is compared or known.
+        The bending moment borne again and again in N m; nan where none is compared or known.
     """
 
     catalogue: Catalogue

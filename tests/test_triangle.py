@@ -1,0 +1,45 @@
+"""Light, strong, affordable: pick two, computed on the demo's bars."""
+
+from __future__ import annotations
+
+from statistics import median
+
+import pytest
+
+from fitgraph.catalogue import demo_folder, load
+from fitgraph.explain.triangle import triangle, tube_figures
+from fitgraph.graph.options import plain, strength_nm
+
+
+def test_no_family_and_no_bar_has_all_three() -> None:
+    """Common practice, no source: every part trades light, strong and affordable."""
+    catalogue = load(demo_folder()).catalogue
+    corners = triangle(catalogue)
+    reaches = {family: set(corner.reaches) for family, corner in corners.items()}
+    assert reaches == {
+        "steel": {"strong", "affordable"},
+        "aluminium": {"light", "affordable"},
+        "titanium": {"light", "strong"},
+    }
+    assert corners["steel"].price < corners["aluminium"].price < corners["titanium"].price
+    figures = tube_figures(catalogue)
+    best = [
+        max(figures, key=lambda f: f.strength_nm).sku,
+        min(figures, key=lambda f: f.mass_g).sku,
+        min(figures, key=lambda f: f.price).sku,
+    ]
+    assert len(set(best)) > 1
+
+
+def test_figures_are_those_of_the_parts() -> None:
+    catalogue = load(demo_folder()).catalogue
+    figures = tube_figures(catalogue)
+    assert len(figures) > 30
+    for figure in figures[::7]:
+        part = catalogue.parts[figure.sku]
+        assert figure.strength_nm == strength_nm(plain(part), catalogue.vocabulary)
+        assert (figure.mass_g, figure.price) == (part.mass_g, part.price)
+        assert figure.strength_per_kg * figure.mass_g / 1000 == pytest.approx(figure.strength_nm)
+    families = triangle(catalogue)
+    steel = [f.price for f in figures if f.family == "steel"]
+    assert families["steel"].price == median(steel)
