@@ -186,22 +186,15 @@ def verdict_text(mating: Mating) -> str:
     return text
 
 
-def _size(dimension: Dimension) -> str:
-    return size_text(dimension).removesuffix(" mm") if dimension.known else "unknown"
-
-
 def _ring_sizes(ring: Ring, drawn: Drawn, *, outermost: bool) -> str:
-    pieces = []
-    if ring.bore is not None:
-        pieces.append(f"bore {_size(ring.bore)}")
-    if ring.outside is not None:
-        pieces.append(f"outside {_size(ring.outside)}")
+    sides = [("bore", ring.bore), ("outside", ring.outside)]
+    if ring.slot_presence is Presence.PRESENT:
+        sides.append(("slot", ring.slot))
+    known = [f"{n} {size_text(d).removesuffix(' mm')}" for n, d in sides if d and d.known]
+    pieces = [", ".join(known) + " mm"] if known else []
+    pieces += [f"{n} unknown" for n, d in sides if d and not d.known]
     if ring.slot_presence is Presence.UNKNOWN:
         pieces.append("perhaps a slot")
-    elif ring.slot is not None:
-        pieces.append(f"slot {_size(ring.slot)}")
-    if pieces:
-        pieces[-1] += " mm"
     if outermost and ring.outside is None:
         pieces.append("outside not to scale")
     if drawn.contradictory:

@@ -13,7 +13,7 @@ from fitgraph.draw.style import SIGNS, page_css
 from fitgraph.lab import tables
 from fitgraph.lab.debounce import Debounce
 from fitgraph.lab.form import Entries, FormError, part_label, read_entries
-from fitgraph.lab.limits import limit_lines
+from fitgraph.lab.limits import limit_lines, no_build_lines
 from fitgraph.lab.opened import OpenCatalogue
 from fitgraph.lab.picker import PartPicker
 from fitgraph.lab.standing import Standing, nearest_combination, standings, together
@@ -92,15 +92,18 @@ class BuildExplorer(widgets.VBox):
         self._watch()
         self.refresh()
 
+    def __repr__(self) -> str:
+        """Return what a notebook shows in its place until the cell is run."""
+        return "Run this cell to see the fields, and what fits."
+
     # ------------------------------------------------------------ what it is made of
 
     def _make_fields(self) -> None:
         catalogue = self.opened.catalogue
         self.pickers = {role: PartPicker(catalogue, role) for role in catalogue.vocabulary.roles}
-        families = sorted(
-            {MATERIALS[p.material].family for p in catalogue.parts.values() if p.material}
-        )
-        by_material = [r.title for r in catalogue.vocabulary.roles.values() if r.by_material]
+        chosen_by = [r for r in catalogue.vocabulary.roles.values() if r.by_material]
+        materials = {p.material for r in chosen_by for p in catalogue.of(r.name) if p.material}
+        families = sorted({MATERIALS[m].family for m in materials})
         self.budget = widgets.Text(
             description="Budget", placeholder=f"e.g. 250 {catalogue.vocabulary.currency}",
             style=_WIDE, layout=widgets.Layout(width="auto"),
@@ -109,7 +112,7 @@ class BuildExplorer(widgets.VBox):
             description="Mass limit", placeholder="e.g. 3.6 kg or 3600 g",
             style=_WIDE, layout=widgets.Layout(width="auto"),
         )
-        of = f" of {', '.join(by_material)}" if by_material else ""
+        of = f" of {', '.join(r.title for r in chosen_by)}" if chosen_by else ""
         self.material = widgets.Dropdown(
             options=[("any", ""), *((f, f) for f in families)], description=f"Material{of}",
             style=_WIDE, layout=widgets.Layout(width="auto"),
@@ -120,7 +123,7 @@ class BuildExplorer(widgets.VBox):
         )
         self.in_stock = widgets.Checkbox(
             description="Only what is in stock", indent=False,
-            layout=widgets.Layout(width="auto", margin="2px 2px 2px 8.7em"),
+            layout=widgets.Layout(width="auto", margin="2px 2px 2px 9em"),
         )
         self.sort = widgets.Dropdown(
             options=[(_SORT_WORDS[s], s) for s in SORTS], description="Sort",
@@ -320,15 +323,15 @@ class BuildExplorer(widgets.VBox):
             )
 
         def builds() -> Callable[[], None]:
-            found = engine.best(request, sort=self.sort.value, limit=SHOWN)
+            sort = self.sort.value
+            found = engine.best(request, sort=sort, limit=SHOWN)
+            text = tables.builds_html(found, frozenset(request.have), sort, vocabulary)
+            if not found:
+                text += self._why_none(request)
 
             def show() -> None:
                 self.builds = found
-                self.table.value = tables.wrap(
-                    tables.builds_html(
-                        found, frozenset(request.have), self.sort.value, vocabulary
-                    )
-                )
+                self.table.value = tables.wrap(text)
                 self._list_builds()
 
             return show
@@ -349,6 +352,16 @@ class BuildExplorer(widgets.VBox):
         rest = [(False, builds), (False, roles)]
         return [(False, waiting), *rest, *counts] if limited else [*counts, *rest]
 
+    def _why_none(self, request: Request) -> str:
+        """Return why no build is certain: what is owned, or else the limits."""
+        catalogue = self.opened.catalogue
+        explanation = self.opened.explainer.why(request.have)
+        if explanation.verdict is Verdict.FITS:
+            return tables.lines_html(no_build_lines(self.opened.engine, request))
+        return tables.why_html(explanation, catalogue) + tables.changes_html(
+            explanation.changes, catalogue
+        )
+
     # ------------------------------------------------------------ drawing a build
 
     def _list_builds(self) -> None:
@@ -356,6 +369,8 @@ class BuildExplorer(widgets.VBox):
         self.shown_build.disabled = not numbers
         if list(self.shown_build.options) != numbers:
             self.shown_build.options = numbers
+        if self.shown_build.value is None and numbers:
+            self.shown_build.value = numbers[0]
         self._draw_soon()
 
     def _draw_soon(self, _change: object = None) -> None:
@@ -397,8 +412,8 @@ class BuildExplorer(widgets.VBox):
                 self._listing = True
                 try:
                     self.part.options = options
-                    if chosen in [sku for _, sku in options]:
-                        self.part.value = chosen
+                    skus = [sku for _, sku in options]
+                    self.part.value = chosen if chosen in skus else (skus[0] if skus else None)
                 finally:
                     self._listing = False
             self._explain_soon()

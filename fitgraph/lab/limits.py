@@ -57,6 +57,31 @@ def limit_lines(engine: TreeEngine, request: Request, standing: Standing) -> lis
     return lines
 
 
+def no_build_lines(engine: TreeEngine, request: Request) -> list[str]:
+    """Return which limits leave no build, where what is owned does go together.
+
+    Parameters
+    ----------
+    engine : TreeEngine
+        Ranks builds.
+    request : Request
+        A question to which no build answers.
+    """
+    vocabulary = engine.catalogue.vocabulary
+    unlimited = replace(request, budget=None, max_mass_g=None)
+    cheapest = engine.best(unlimited, sort="price", limit=1)
+    if not cheapest:
+        return ["With these wishes on stock, material and workshop work nothing is left."]
+    price, lines = cheapest[0].price, []
+    if request.budget is not None and price > request.budget:
+        shown = show_money(price, vocabulary.currency, vocabulary.minor_digits)
+        lines.append(f"Without the limits the cheapest build costs {shown}: over the budget.")
+    mass = engine.best(unlimited, sort="mass", limit=1)[0].mass_g
+    if request.max_mass_g is not None and mass is not None and mass > request.max_mass_g:
+        lines.append(f"Without the limits the lightest build weighs {show_mass(mass)}: too heavy.")
+    return lines or ["Each limit alone can be kept, but not all of them together."]
+
+
 def _over_budget(price: int, budget: int, sku: str, catalogue: Catalogue) -> str:
     vocabulary = catalogue.vocabulary
 

@@ -24,17 +24,18 @@ class PartPicker(widgets.HBox):
         self.field = widgets.Combobox(
             options=tuple(part_label(p) for p in catalogue.of(role)),
             description=title[:1].upper() + title[1:],
-            placeholder="stock number or name",
+            placeholder="number or name",
             ensure_option=False,
             style={"description_width": "8.5em"},
             layout=widgets.Layout(flex="1 1 auto", width="auto", min_width="0"),
         )
         self.clear = widgets.Button(
-            description="Clear",
-            tooltip=f"Take the {title} out again",
+            description=f"Clear {title}",
+            tooltip=f"Clear {title}",
             disabled=True,
-            layout=widgets.Layout(width="4.2em", flex="0 0 auto"),
+            layout=widgets.Layout(width="30px", flex="0 0 auto"),
         )
+        self.clear.add_class("fg-clear")
         self.clear.on_click(lambda _: setattr(self.field, "value", ""))
         self.field.observe(self._emptied, names="value")
         super().__init__([self.field, self.clear])

@@ -111,23 +111,27 @@ def _named(option: Option) -> str:
     return f'<abbr title="{escape(part.name)}">{escape(part.sku)}</abbr>'
 
 
-def _to_buy(build: Build, owned: frozenset[str], vocabulary: Vocabulary) -> str:
-    pieces = []
-    for role, option in build.options.items():
-        if option.part is None or (option.part.sku in owned and not option.services):
-            continue
-        done = ", ".join(vocabulary.services[s].title for s in option.services)
-        pieces.append(
-            f'<span class="fg-code">{escape(vocabulary.roles[role].title)} '
-            f"{_named(option)}</span>" + (f" ({escape(done)})" if done else "")
-        )
-    return "; ".join(pieces) or "nothing: you own it all"
+def _bought(option: Option, vocabulary: Vocabulary) -> str:
+    done = ", ".join(vocabulary.services[s].title for s in option.services)
+    return (
+        f'<span class="fg-code">{escape(vocabulary.roles[option.role].title)} '
+        f"{_named(option)}</span>" + (f" ({escape(done)})" if done else "")
+    )
+
+
+def _to_buy(build: Build, owned: frozenset[str]) -> dict[str, Option]:
+    """Return the options that cost something: not owned, or with work done to them."""
+    return {
+        role: option
+        for role, option in build.options.items()
+        if option.part is not None and (option.part.sku not in owned or option.services)
+    }
 
 
 def builds_html(
     builds: Sequence[Build], owned: frozenset[str], sort: str, vocabulary: Vocabulary
 ) -> str:
-    """Return the first builds as a table.
+    """Return the first builds as a table; what they have in common is said once.
 
     Parameters
     ----------
@@ -141,21 +145,35 @@ def builds_html(
         Names roles, services and the currency.
     """
     if not builds:
-        return "<p>No build is certain to fit. What you own and the limits stand in the way.</p>"
+        return "<p>No build is certain to fit.</p>"
     order = {"price": "cheapest", "mass": "lightest", "strength": "strongest"}[sort]
+    buying = [_to_buy(b, owned) for b in builds]
+    labels = [{(r, o.label) for r, o in bought.items()} for bought in buying]
+    shared = set.intersection(*labels) if len(builds) > 1 else set()
+
+    def listed(bought: Mapping[str, Option], *, common: bool) -> str:
+        return ", ".join(
+            _bought(o, vocabulary) for r, o in bought.items() if ((r, o.label) in shared) is common
+        )
+
     rows = "".join(
         f'<tr><th scope="row" class="fg-figure">{n}</th>'
         f'<td class="fg-figure">{escape(_money(b.price, vocabulary))}</td>'
         f'<td class="fg-figure">{"not known" if b.mass_g is None else show_mass(b.mass_g)}</td>'
         f'<td class="fg-figure">{_strength(b)}</td>'
-        f"<td>{_to_buy(b, owned, vocabulary)}</td></tr>"
-        for n, b in enumerate(builds, start=1)
+        f"<td>{listed(bought, common=False) or 'nothing more'}</td></tr>"
+        for n, (b, bought) in enumerate(zip(builds, buying, strict=True), start=1)
     )
+    number = f"The {len(builds)} {order}" if len(builds) > 1 else "The only one"
+    in_all = f"<p>In all of them, to buy: {listed(buying[0], common=True)}.</p>" if shared else ""
+    last = "To buy besides, or have done" if shared else "To buy, or have done"
     return (
-        f'<div class="fg-scroll"><table><caption>The {len(builds)} {order}</caption>'
-        '<thead><tr><th scope="col">No.</th><th scope="col">To pay</th>'
-        '<th scope="col">Mass</th><th scope="col">Tube yields at</th>'
-        f'<th scope="col">To buy or have done</th></tr></thead><tbody>{rows}</tbody></table></div>'
+        f'<div class="fg-scroll"><table><caption>{number}</caption>'
+        '<thead><tr><th scope="col">No.</th><th scope="col" class="fg-figure">To pay</th>'
+        '<th scope="col" class="fg-figure">Mass</th>'
+        '<th scope="col" class="fg-figure">Tube bears</th>'
+        f'<th scope="col">{last}</th></tr></thead><tbody>{rows}</tbody></table></div>'
+        + in_all
         + caution("strength", vocabulary)
     )
 
@@ -170,14 +188,18 @@ def roles_html(
         kept = sum(bool(s.kept_out) and s.verdict is not Verdict.FAILS for s in parts)
         perhaps = sum(s.verdict is Verdict.UNKNOWN and not s.kept_out for s in parts)
         fails = sum(s.verdict is Verdict.FAILS for s in parts)
-        mine = f"yours: {owned[role]}" if role in owned else ""
+        mine = (
+            f'<br><span class="fg-note fg-code">yours: {escape(owned[role])}</span>'
+            if role in owned
+            else ""
+        )
         numbers = "".join(
             f'<td class="fg-figure">{n if n else "–"}</td>'
             for n in (fits, perhaps, fails, kept, len(parts))
         )
         rows.append(
-            f'<tr><th scope="row">{escape(vocabulary.roles[role].title)}</th>{numbers}'
-            f'<td class="fg-code">{escape(mine)}</td></tr>'
+            f'<tr><th scope="row">{escape(vocabulary.roles[role].title)}{mine}</th>'
+            f"{numbers}</tr>"
         )
     heads = "".join(
         f'<th scope="col" class="fg-figure">{head}</th>'
@@ -185,18 +207,20 @@ def roles_html(
                      "kept out", "of")
     )
     return (
-        '<div class="fg-scroll"><table><caption>Parts of each role, by size; under “kept out” '
-        "those that would go, but are out of stock, of another material or without a price. "
-        "Budget and mass limit act on whole builds, above.</caption>"
-        f'<thead><tr><th scope="col">Role</th>{heads}<th scope="col"></th></tr></thead>'
+        '<div class="fg-scroll"><table class="fg-narrow"><caption>Parts of each role, by size; '
+        "under “kept out” those that would go, but are out of stock, of another material or "
+        "without a price. Budget and mass limit act on whole builds, above.</caption>"
+        f'<thead><tr><th scope="col">Role</th>{heads}</tr></thead>'
         f'<tbody>{"".join(rows)}</tbody></table></div>'
     )
 
 
-def _signed_mass(grams: float | None) -> str:
+def _mass_change(grams: float | None) -> str:
     if grams is None:
         return "mass not known"
-    return "same mass" if round(grams) == 0 else f"{grams:+,.0f} g"
+    if round(grams) == 0:
+        return "same mass"
+    return f"{show_mass(abs(grams))} {'lighter' if grams < 0 else 'heavier'}"
 
 
 def _change(change: Change, catalogue: Catalogue) -> str:
@@ -206,7 +230,7 @@ def _change(change: Change, catalogue: Catalogue) -> str:
     return (
         f"<li>{escape(steps[:1].upper() + steps[1:])}: "
         f"{escape(_money(change.price, catalogue.vocabulary))}, "
-        f"{_signed_mass(change.mass_change_g)}{more}.</li>"
+        f"{_mass_change(change.mass_change_g)}{more}.</li>"
     )
 
 
