@@ -73,8 +73,7 @@ class Change:
     actions : tuple of Action
         The steps, none of which can be dropped.
     alternatives : int
-        In how many ways the same steps could be done with other parts; 1
-        where only this one.
+        How many parts could take the last step's place; 1 where only this one.
     """
 
     actions: tuple[Action, ...]

@@ -104,7 +104,8 @@ def clash_text(clash: Clash, catalogue: Catalogue) -> str:
     joint = clash.joint
     title = joint.title[:1].upper() + joint.title[1:]
     figures = "; ".join(_figure(f) for f in clash.figures)
-    pieces = [f"{title}: {figures}" if figures else f"{title}: {', '.join(clash.parts)}"]
+    subject = figures or ", ".join(clash.parts)
+    pieces = [f"{title}: {subject}" if subject else title]
     if sized := _by_size(clash):
         pieces.append(sized)
     text = "; ".join(pieces) + "."
@@ -118,7 +119,7 @@ def clash_text(clash: Clash, catalogue: Catalogue) -> str:
         option = clash.options.get(role)
         if option is not None and option.part is not None:
             title = catalogue.vocabulary.roles[role].title
-            text += f" ({option.part.sku} is the nearest {title} there is.)"
+            text += f" ({title}: {option.part.sku} comes nearest.)"
     return text
 
 
@@ -166,8 +167,8 @@ def hold_text(hold: Hold) -> str:
     """Return how hard a clamp holds, in one or two sentences; the torque caution goes with it."""
     low, high = hold.grip.torque_nm
     text = (
-        f"{hold.bolts} bolts {hold.thread} at {hold.torque_nm:g} N m hold against "
-        f"turning up to {low:.0f} to {high:.0f} N m"
+        f"{hold.bolts} bolts {hold.thread} at {hold.torque_nm:g} N·m hold against "
+        f"turning up to {low:.0f} to {high:.0f} N·m"
     )
     if hold.closing_n:
         text += (

@@ -2,6 +2,7 @@
 
 from fitgraph.model.catalogue import Catalogue, Enquiry
 from fitgraph.model.dimension import Basis, Dimension, Word
+from fitgraph.model.frozen import proxy
 from fitgraph.model.part import ABSENT, Feature, Option, Part
 from fitgraph.model.verdict import Presence, Verdict
 from fitgraph.model.vocabulary import (
@@ -43,4 +44,5 @@ __all__ = [
     "Vocabulary",
     "WeighSource",
     "Word",
+    "proxy",
 ]

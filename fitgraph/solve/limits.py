@@ -285,22 +285,39 @@ def _chunked(values: Floats) -> list[float]:
     return [whole] if whole < EXACT_FLOAT else values.tolist()
 
 
-def _estimate(query: Query, total: int, *, certain: bool) -> Counted:
-    tree = query.space.tree
+def sample_sums(
+    query: Query, size: int, rng: np.random.Generator, *, certain: bool
+) -> tuple[Floats, Floats]:
+    """Return price and mass in tenths of a gram of random builds, each as likely as any.
+
+    Parameters
+    ----------
+    query : Query
+        The question; it must have a build. Its limits are not applied.
+    size : int
+        How many to draw, with repetition.
+    rng : numpy.random.Generator
+        Where chance comes from.
+    certain : bool
+        Whether builds that are only possible are left out.
+    """
+    tree, class_of = query.space.tree, query.space.class_of
     lets = query.mask(certain=certain)
-    rng = np.random.default_rng(SEED)
-    rows = sample_rows(tree, query.weights(lets), SAMPLE, rng, certain=certain)
-    price, tenths = np.zeros(SAMPLE), np.zeros(SAMPLE)
-    for variable, classes in rows.items():
-        if variable not in query.space.class_of:
-            continue
-        ordered, starts = members(
-            query.space.class_of[variable], lets[variable], tree.sizes[variable]
-        )
+    classes = sample_rows(tree, query.weights(lets), size, rng, certain=certain)
+    price, tenths = np.zeros(size), np.zeros(size)
+    for variable in class_of:
+        ordered, starts = members(class_of[variable], lets[variable], tree.sizes[variable])
         counts = np.diff(np.append(starts, len(ordered)))
-        pick = ordered[starts[classes] + (rng.random(SAMPLE) * counts[classes]).astype(np.intp)]
-        price += query.price[variable][pick]
-        tenths += query.tenths[variable][pick]
+        klass = classes[variable]
+        place = starts[klass] + (rng.random(size) * counts[klass]).astype(np.intp)
+        price += query.price[variable][ordered][place]
+        tenths += query.tenths[variable][ordered][place]
+    return price, tenths
+
+
+def _estimate(query: Query, total: int, *, certain: bool) -> Counted:
+    rng = np.random.default_rng(SEED)
+    price, tenths = sample_sums(query, SAMPLE, rng, certain=certain)
     inside = np.ones(SAMPLE, dtype=bool)
     if query.request.budget is not None:
         inside &= price <= query.request.budget

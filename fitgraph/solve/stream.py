@@ -80,11 +80,14 @@ class Stream:
         The question over a compiled catalogue.
     certain : bool
         Whether builds that are only possible are left out.
+    limited : bool
+        Whether builds beyond the request's budget or mass are left out.
     """
 
-    def __init__(self, query: Query, *, certain: bool = True) -> None:
+    def __init__(self, query: Query, *, certain: bool = True, limited: bool = True) -> None:
         self.query = query
         self.certain = certain
+        self.limited = limited
         self.tree = query.space.tree
         self.roles = tuple(query.space.options)
         lets = query.mask(certain=certain)
@@ -282,7 +285,7 @@ class Stream:
     def _within(self, batch: Batch, start: int) -> Batch:
         """Return a batch without the builds that break a limit."""
         budget, most = self.query.request.budget, self.query.max_tenths
-        if budget is None and most is None:
+        if not self.limited or (budget is None and most is None):
             return Batch(start, batch.options, batch.price, batch.tenths)
         keep = np.ones(len(batch), dtype=bool)
         if budget is not None:
