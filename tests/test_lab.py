@@ -194,8 +194,8 @@ def test_what_keeps_a_part_out_is_named(shop):
 def test_controls_are_labelled(explorer):
     controls = [p.field for p in explorer.pickers.values()]
     controls += [p.clear for p in explorer.pickers.values()]
-    controls += [explorer.budget, explorer.max_mass, explorer.material, explorer.services,
-                 explorer.in_stock, explorer.sort, explorer.shown_build, explorer.role,
+    controls += [explorer.more, explorer.budget, explorer.max_mass, explorer.material,
+                 explorer.services, explorer.in_stock, explorer.sort, explorer.shown_build, explorer.role,
                  explorer.find, explorer.part]
     labels = [c.description for c in controls]
     assert all(labels) and len(set(labels)) == len(labels)

@@ -125,6 +125,11 @@ class BuildExplorer(widgets.VBox):
             description="Only what is in stock", indent=False,
             layout=widgets.Layout(width="auto", margin="2px 2px 2px 9em"),
         )
+        self.more = widgets.ToggleButton(
+            description="Adapters and extras I own",
+            tooltip="Show or hide the fields for adapters and extras",
+            layout=widgets.Layout(width="auto", margin="4px 2px"),
+        )
         self.sort = widgets.Dropdown(
             options=[(_SORT_WORDS[s], s) for s in SORTS], description="Sort",
             layout=widgets.Layout(width="16em"),
@@ -160,8 +165,13 @@ class BuildExplorer(widgets.VBox):
         roles = self.opened.catalogue.vocabulary.roles
         usual = [p for r, p in self.pickers.items() if roles[r].fill.free]
         others = [p for r, p in self.pickers.items() if not roles[r].fill.free]
-        extras = widgets.Accordion([_grid(others, "300px")], selected_index=None)
-        extras.set_title(0, "Adapters and extras I own")
+        # A button, because the headers of ipywidgets' accordion cannot be reached by keyboard.
+        extras = _grid(others, "300px")
+        extras.layout.display = "none"
+        self.more.observe(
+            lambda change: setattr(extras.layout, "display", "grid" if change["new"] else "none"),
+            names="value",
+        )
         chooser = widgets.VBox(
             [self.role, self.find, self.part],
             layout=widgets.Layout(flex="1 1 300px", min_width="280px", max_width="460px"),
@@ -174,6 +184,7 @@ class BuildExplorer(widgets.VBox):
             _html(f"<style>{page_css()}</style>"),
             _heading("What I own"),
             _grid(usual, "300px"),
+            self.more,
             extras,
             _heading("Limits"),
             _grid(
