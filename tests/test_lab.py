@@ -58,11 +58,11 @@ def test_picking_parts_by_number_label_or_fragment(shop, explorer):
 
 def test_every_limit_reaches_the_engine(shop, explorer):
     explorer.pickers["deck"].field.value = "DECK-SKE-01"
-    explorer.budget.value = "400 EUR"
-    explorer.max_mass.value = "4.2 kg"
     explorer.material.value = "steel"
     explorer.services.value = Services.ANY
     explorer.in_stock.value = True
+    explorer.budget.value = "400 EUR"
+    explorer.max_mass.value = "4.2 kg"
     request = Request(
         have=("DECK-SKE-01", FORK), budget=40000, max_mass_g=4200.0, in_stock=True,
         material="steel", services=Services.ANY,
@@ -195,8 +195,8 @@ def test_controls_are_labelled(explorer):
     controls = [p.field for p in explorer.pickers.values()]
     controls += [p.clear for p in explorer.pickers.values()]
     controls += [explorer.more, explorer.budget, explorer.max_mass, explorer.material,
-                 explorer.services, explorer.in_stock, explorer.sort, explorer.shown_build, explorer.role,
-                 explorer.find, explorer.part]
+                 explorer.services, explorer.in_stock, explorer.sort, explorer.shown_build,
+                 explorer.role, explorer.find, explorer.part]
     labels = [c.description for c in controls]
     assert all(labels) and len(set(labels)) == len(labels)
 
