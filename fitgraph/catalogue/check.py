@@ -60,7 +60,7 @@ def contradictions(catalogue: Catalogue, row_of: Mapping[str, int], file: str) -
                     "sku",
                     part.sku,
                     f"has figures that contradict each other ({joint.title}: {figures})",
-                    joint.because.rstrip(".") or "Measure the part again",
+                    " ".join(filter(None, (joint.because, "Measure the part again"))),
                     WARNING,
                 )
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import datetime
 import math
-from collections import defaultdict
+from collections import Counter, defaultdict
 from dataclasses import dataclass, replace
 from pathlib import Path
 from types import MappingProxyType
@@ -23,6 +23,7 @@ from fitgraph.model import (
     Enquiry,
     Feature,
     FeatureKind,
+    Option,
     Part,
     Presence,
     Role,
@@ -58,6 +59,16 @@ class Loaded:
     findings: tuple[Finding, ...]
 
 
+#: More than this is a slip of the keyboard; sums of such figures would round as well.
+_MOST_MINOR, _MOST_GRAMS = 10**12, 1e9
+
+#: Faults of one kind in one column are told this often; then they are only counted.
+_MOST_ALIKE = 100
+
+#: What a build calls a role that is left empty; no part may be called so.
+_RESERVED = Option("", None).label
+
+
 class _Reader:
     def __init__(self, folder: Path) -> None:
         self.folder = folder
@@ -66,6 +77,7 @@ class _Reader:
         self.parts: dict[str, Part] = {}
         self.row_of: dict[str, int] = {}
         self.left_out: set[str] = set()
+        self.alike: Counter[tuple[str, str, str, str]] = Counter()
 
     def note(
         self,
@@ -76,10 +88,21 @@ class _Reader:
         remedy: str,
         severity: str = "error",
     ) -> None:
+        kind = (table, column, remedy, severity)
+        self.alike[kind] += 1
+        if self.alike[kind] > _MOST_ALIKE:
+            return
         value = row[column] if column else ""
         self.findings.append(
             Finding(table, row.number, column, shorten(value), message, remedy, severity)
         )
+
+    def note_the_rest(self) -> None:
+        """Say how many faults were counted without being told."""
+        for (table, column, remedy, severity), times in self.alike.items():
+            if times > _MOST_ALIKE:
+                more = f"has {times - _MOST_ALIKE:,} more faults of this kind"
+                self.findings.append(Finding(table, None, column, "", more, remedy, severity))
 
     def optional_table(
         self, file: str, required: tuple[str, ...], optional: tuple[str, ...], loss: str
@@ -104,11 +127,16 @@ class _Reader:
             return None
         try:
             amount = parse_money(row[column], self.vocabulary.minor_digits)
-        except UnitError as error:
+        except (UnitError, ArithmeticError) as error:
             self.note(file, row, column, str(error), "Write an amount, or leave it blank")
             return None
         if amount < 0:
             self.note(file, row, column, "is below zero", "Write what it costs, or leave it blank")
+            return None
+        if amount > _MOST_MINOR:
+            self.note(
+                file, row, column, "is beyond any price", "Write what it costs, or leave it blank"
+            )
             return None
         return amount
 
@@ -120,8 +148,9 @@ class _Reader:
         except UnitError as error:
             self.note(file, row, column, str(error), "Write a mass, or leave it blank")
             return None
-        if mass <= 0:
-            self.note(file, row, column, "is not above zero", "Write a mass, or leave it blank")
+        if not 0 < mass <= _MOST_GRAMS:
+            wrong = "is not above zero" if mass <= 0 else "is beyond any mass"
+            self.note(file, row, column, wrong, "Write a mass, or leave it blank")
             return None
         return mass
 
@@ -133,15 +162,31 @@ class _Reader:
             raise CatalogueError(
                 [Finding(PARTS, None, "", "", "is not in the folder", "Add the table of parts")]
             )
-        table = read_table(
-            path,
-            ("sku", "role"),
-            ("name", "maker", "price", "mass", "material", "note"),
-            self.findings,
-        )
+        try:
+            table = read_table(
+                path,
+                ("sku", "role"),
+                ("name", "maker", "price", "mass", "material", "note"),
+                self.findings,
+            )
+        except CatalogueError as error:
+            raise CatalogueError([*self.findings, *error.findings]) from None
+        if "price" not in table.columns:
+            self.findings.append(
+                Finding(
+                    PARTS,
+                    None,
+                    "price",
+                    "",
+                    "is not there: every part can be owned but none sold",
+                    "Add the column",
+                    WARNING,
+                )
+            )
         for row in table.rows:
             sku = row["sku"]
-            if not sku or any(c.isspace() for c in sku) or not sku.isprintable():
+            spaced = any(c.isspace() for c in sku)
+            if not sku or spaced or not sku.isprintable() or sku.casefold() == _RESERVED:
                 self.note(
                     PARTS,
                     row,
@@ -170,7 +215,7 @@ class _Reader:
                 )
                 continue
             price = self.money(PARTS, row, "price")
-            if price is None and not row["price"]:
+            if price is None and not row["price"] and "price" in table.columns:
                 self.note(
                     PARTS,
                     row,
@@ -228,7 +273,7 @@ class _Reader:
             ("basis", "note"),
             "every dimension is unknown",
         )
-        presence: dict[tuple[str, str], Presence] = {}
+        presence: dict[tuple[str, str], tuple[Presence, Row]] = {}
         lengths: dict[tuple[str, str, str], list[tuple[Dimension, Row]]] = defaultdict(list)
         words: dict[tuple[str, str, str], list[tuple[Word, Row]]] = defaultdict(list)
         for row in table.rows:
@@ -258,7 +303,7 @@ class _Reader:
                     )
                     continue
                 before = presence.get((part.sku, kind.name))
-                if before is not None and before != state:
+                if before is not None and before[0] != state:
                     self.note(
                         FEATURES,
                         row,
@@ -268,7 +313,7 @@ class _Reader:
                         WARNING,
                     )
                     state = Presence.UNKNOWN
-                presence[(part.sku, kind.name)] = state
+                presence[(part.sku, kind.name)] = (state, row)
                 continue
             spec = kind.dimensions.get(row["dimension"])
             if spec is None:
@@ -281,6 +326,15 @@ class _Reader:
                 )
                 continue
             basis = _BASIS.get(row["basis"].lower())
+            if basis is None and row["basis"].isdigit() and row["value"].isdigit():
+                self.note(
+                    FEATURES,
+                    row,
+                    "basis",
+                    f"looks like the decimals of {row['value']}, so the row was left out",
+                    f'Write "{row["value"]},{row["basis"]}" in quotes, or with a point',
+                )
+                continue
             if basis is None:
                 self.note(
                     FEATURES,
@@ -318,7 +372,7 @@ class _Reader:
 
     def assemble(
         self,
-        presence: dict[tuple[str, str], Presence],
+        presence: dict[tuple[str, str], tuple[Presence, Row]],
         lengths: dict[tuple[str, str, str], list[tuple[Dimension, Row]]],
         words: dict[tuple[str, str, str], list[tuple[Word, Row]]],
     ) -> None:
@@ -350,27 +404,23 @@ class _Reader:
         role: Role,
         kind: FeatureKind,
         sku: str,
-        stated: Presence | None,
+        stated: tuple[Presence, Row] | None,
         figures: dict[str, Dimension],
         texts: dict[str, Word],
     ) -> Feature:
         has_rows = bool(figures or texts)
-        state = stated
-        if state is None:
-            state = Presence.PRESENT if has_rows else kind.if_missing
+        usual = Presence.PRESENT if has_rows else kind.if_missing
+        state = usual if stated is None else stated[0]
         if state is Presence.ABSENT:
-            if has_rows:
-                self.findings.append(
-                    Finding(
-                        FEATURES,
-                        None,
-                        kind.name,
-                        sku,
-                        f"has dimensions for {kind.name} and a row that says it has none; "
-                        "taken as unknown",
-                        "Look at the part and drop one of them",
-                        WARNING,
-                    )
+            if has_rows and stated is not None:
+                self.note(
+                    FEATURES,
+                    stated[1],
+                    "value",
+                    f"says that {sku} has no {kind.name}, for which other rows give dimensions; "
+                    "taken as unknown",
+                    "Look at the part and drop one of them",
+                    WARNING,
                 )
                 state = Presence.UNKNOWN
             else:
@@ -549,6 +599,7 @@ class _Reader:
             self.folder.name,
             MappingProxyType({role: tuple(parts) for role, parts in by_role.items()}),
         )
+        self.note_the_rest()
         for role in self.vocabulary.roles.values():
             if not by_role[role.name] and not role.fill.may_be_empty:
                 self.findings.append(

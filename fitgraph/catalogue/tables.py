@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import codecs
 import csv
 from collections.abc import Sequence
 from dataclasses import dataclass
@@ -11,6 +12,9 @@ from fitgraph.catalogue.findings import ERROR, WARNING, CatalogueError, Finding,
 
 #: A longer line is taken for damage, not for data.
 LONGEST_LINE = 100_000
+
+#: A quoted cell that runs over more lines was never closed.
+MOST_LINES = 40
 
 
 @dataclass(frozen=True, slots=True)
@@ -75,6 +79,49 @@ def _delimiter(header: str) -> str:
     return max(",;\t", key=header.count)
 
 
+class _Feed:
+    """Lines for one row; notes whether the row asked for more than there may be."""
+
+    def __init__(self, lines: Sequence[tuple[int, str]], at: int) -> None:
+        self.lines, self.at = lines, at
+        self.last = min(at + MOST_LINES, len(lines))
+        self.ran_out = False
+
+    def __iter__(self) -> _Feed:
+        return self
+
+    def __next__(self) -> str:
+        if self.at == self.last:
+            self.ran_out = True
+            raise StopIteration
+        self.at += 1
+        return self.lines[self.at - 1][1]
+
+
+def _row_at(
+    lines: Sequence[tuple[int, str]], at: int, delimiter: str, width: int
+) -> tuple[list[str] | None, int, str]:
+    """Return the cells of the row that begins at a line, its number of lines, and what is wrong.
+
+    A quotation mark that is never closed would swallow the rows behind it; such a
+    row is given up alone (None), and reading goes on at the next line.
+    """
+    feed = _Feed(lines, at)
+    try:
+        cells = next(csv.reader(feed, delimiter=delimiter))
+    except csv.Error as error:
+        return None, 1, f"cannot be read as CSV ({error})"
+    taken = feed.at - at
+    inside = (text for _, text in lines[at + 1 : feed.at])
+    if (
+        feed.ran_out
+        or (taken > 1 and len(cells) > width)
+        or any(text.count(delimiter) >= width - 1 > 0 for text in inside)  # a whole row in a cell
+    ):
+        return None, 1, "has a quotation mark that is not closed"
+    return cells, taken, ""
+
+
 def read_table(
     path: Path, required: Sequence[str], optional: Sequence[str], findings: list[Finding]
 ) -> Table:
@@ -92,10 +139,21 @@ def read_table(
     Raises
     ------
     CatalogueError
-        If there is no header, or a required column is missing.
+        If it cannot be read, there is no header, or a required column is missing.
     """
     file = path.name
-    lines = _decode(path.read_bytes(), file, findings)
+    try:
+        data = path.read_bytes()
+    except OSError as error:
+        raise CatalogueError(
+            [Finding(file, None, "", "", f"cannot be read ({error.strerror})", "Check the file")]
+        ) from None
+    if data[:2] in (codecs.BOM_UTF16_LE, codecs.BOM_UTF16_BE):
+        raise CatalogueError(
+            [Finding(file, None, "", "", "is saved in UTF-16", "Save the table as CSV in UTF-8")]
+        )
+    damaged = len(findings)
+    lines = _decode(data, file, findings)
     while lines and not lines[0][1].strip():
         lines.pop(0)
     if not lines:
@@ -106,7 +164,7 @@ def read_table(
                     None,
                     "",
                     "",
-                    "is empty",
+                    "is empty" if len(findings) == damaged else "has no line that can be read",
                     f"Give it a header line: {','.join((*required, *optional))}",
                 )
             ]
@@ -150,37 +208,33 @@ def read_table(
             )
     rows: list[Row] = []
     body = lines[1:]
-    reader = csv.reader([text for _, text in body], delimiter=delimiter)
-    while True:
-        before = reader.line_num
-        try:
-            cells = next(reader)
-        except StopIteration:
-            break
-        except csv.Error as error:
-            number = body[min(before, len(body) - 1)][0]
+    at = 0
+    while at < len(body):
+        number, text = body[at]
+        cells, taken, fault = _row_at(body, at, delimiter, len(columns))
+        at += taken
+        if cells is None:
             findings.append(
                 Finding(
                     file,
                     number,
                     "",
-                    shorten(body[min(before, len(body) - 1)][1]),
-                    f"cannot be read as CSV ({error})",
-                    "Check its quotes",
+                    shorten(text),
+                    f"{fault} and was left out",
+                    "Check its quotation marks: each needs a partner",
                 )
             )
             continue
-        number = body[before][0]
         if not any(cell.strip() for cell in cells):
             continue
-        if reader.line_num - before > 1:
+        if taken > 1:
             findings.append(
                 Finding(
                     file,
                     number,
                     "",
                     shorten(cells[0]),
-                    f"runs over {reader.line_num - before} lines",
+                    f"runs over {taken} lines",
                     "Close the quotation mark, or keep a row on one line",
                     WARNING,
                 )

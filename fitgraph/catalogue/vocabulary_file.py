@@ -63,6 +63,13 @@ class _Reader:
             self.fault(where, value, str(error), "Write a length with its unit")
             return default
 
+    def number(self, where: str, value: object, most: int) -> float:
+        """Return a plain number from 0 to `most`."""
+        if isinstance(value, (int, float)) and not isinstance(value, bool) and 0 <= value <= most:
+            return value
+        self.fault(where, value, "is no number that can be used", f"Write a number, 0 to {most}")
+        return 0
+
     def table(self, where: str, value: object) -> Mapping[str, Any]:
         if isinstance(value, Mapping):
             return value
@@ -308,7 +315,7 @@ class _Reader:
             return None
         try:
             price = parse_money(str(entry.get("price", "0")), digits)
-        except UnitError as error:
+        except (UnitError, ArithmeticError) as error:
             self.fault(f"{where}.price", entry.get("price"), str(error), "Write an amount")
             price = 0
         sets: dict[str, tuple[Mapping[str, Dimension], Mapping[str, Word]]] = {}
@@ -331,7 +338,11 @@ class _Reader:
                     except UnitError as error:
                         self.fault(f"{where}.sets.{feature}", text, str(error), "Mend it")
             sets[feature] = (MappingProxyType(lengths), MappingProxyType(words))
-        removes = tuple(str(f) for f in entry.get("removes", ()))
+        removed = entry.get("removes", [])
+        if not isinstance(removed, list):
+            self.fault(f"{where}.removes", removed, "is no list", 'Write it like ["feature"]')
+            removed = []
+        removes = tuple(str(f) for f in removed)
         for feature in removes:
             if feature not in role.features:
                 self.fault(f"{where}.removes", feature, "is no feature of the role", "Name one")
@@ -351,7 +362,7 @@ class _Reader:
             str(entry.get("title", name)),
             role.name,
             price,
-            float(entry.get("minutes", 0)),
+            float(self.number(f"{where}.minutes", entry.get("minutes", 0), 10_000)),
             when,
             MappingProxyType(sets),
             removes,
@@ -453,7 +464,7 @@ class _Reader:
             ),
         )
         trade = self.table("trade", self.document.get("trade"))
-        digits = int(trade.get("minor_digits", 2))
+        digits = int(self.number("trade.minor_digits", trade.get("minor_digits", 2), 4))
         limits = self.table("limits", self.document.get("limits"))
         self.known_keys("limits", limits, tuple(_BASIS))
         half_width = {
