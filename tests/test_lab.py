@@ -29,6 +29,12 @@ def explorer(shop):
     return BuildExplorer(shop, have=(FORK,))
 
 
+@pytest.fixture(scope="module")
+def shared(shop):
+    """Return an explorer for tests that leave it as they found it."""
+    return BuildExplorer(shop, have=(FORK,))
+
+
 def words(html):
     return " ".join(unescape(re.sub(r"<style.*?</style>|<[^>]+>", " ", html.value)).split())
 
@@ -91,23 +97,25 @@ def test_the_builds_shown_are_the_engines_first(shop, explorer):
         ("max_mass", "0", "Mass limit: write more than zero"),
     ],
 )
-def test_bad_input_is_told_in_words(explorer, field, text, told):
-    before = explorer.number.value
-    getattr(explorer, field).value = text
-    assert told in words(explorer.problems)
-    assert 'role="alert"' in explorer.problems.value
-    assert explorer.number.value == before
-    getattr(explorer, field).value = ""
-    assert explorer.problems.value == ""
+def test_bad_input_is_told_in_words(shared, field, text, told):
+    before = shared.number.value
+    getattr(shared, field).value = text
+    assert told in words(shared.problems)
+    assert 'role="alert"' in shared.problems.value
+    assert shared.number.value == before
+    getattr(shared, field).value = ""
+    assert shared.problems.value == ""
 
 
-def test_unknown_and_misplaced_parts_are_told_in_words(explorer):
-    explorer.pickers["bar"].field.value = "BAR-XYZ-99"
-    assert "bar: no part has the stock number 'BAR-XYZ-99'" in words(explorer.problems)
-    explorer.pickers["bar"].field.value = "FORK-SKE-02"
-    assert "FORK-SKE-02 belongs under fork" in words(explorer.problems)
-    explorer.pickers["bar"].field.value = "a"
-    assert "Type more of it" in words(explorer.problems)
+def test_unknown_and_misplaced_parts_are_told_in_words(shared):
+    shared.pickers["bar"].field.value = "BAR-XYZ-99"
+    assert "bar: no part has the stock number 'BAR-XYZ-99'" in words(shared.problems)
+    shared.pickers["bar"].field.value = "FORK-SKE-02"
+    assert "FORK-SKE-02 belongs under fork" in words(shared.problems)
+    shared.pickers["bar"].field.value = "a"
+    assert "Type more of it" in words(shared.problems)
+    shared.pickers["bar"].field.value = ""
+    assert shared.problems.value == ""
 
 
 def test_what_goes_wrong_inside_is_told_in_words(shop, monkeypatch):
@@ -156,13 +164,14 @@ def test_a_budget_that_nothing_keeps_is_named(shop, explorer):
     assert "over the budget" in words(explorer.table)
 
 
-def test_the_list_is_searched_and_says_when_nothing_is_found(explorer):
-    explorer.role.value = "bar"
-    explorer.find.value = "ost-03"
-    assert [sku for _, sku in explorer.part.options] == [BAR]
-    explorer.find.value = "no such thing"
-    assert explorer.part.options == ()
-    assert "No part of this role" in words(explorer.why_text)
+def test_the_list_is_searched_and_says_when_nothing_is_found(shared):
+    shared.role.value = "bar"
+    shared.find.value = "ost-03"
+    assert [sku for _, sku in shared.part.options] == [BAR]
+    shared.find.value = "no such thing"
+    assert shared.part.options == ()
+    assert "No part of this role" in words(shared.why_text)
+    shared.find.value = ""
 
 
 def test_standings_agree_with_counting_one_by_one(shop):
@@ -191,12 +200,12 @@ def test_what_keeps_a_part_out_is_named(shop):
                 assert ("is not titanium" in standing.kept_out) != is_titanium
 
 
-def test_controls_are_labelled(explorer):
-    controls = [p.field for p in explorer.pickers.values()]
-    controls += [p.clear for p in explorer.pickers.values()]
-    controls += [explorer.more, explorer.budget, explorer.max_mass, explorer.material,
-                 explorer.services, explorer.in_stock, explorer.sort, explorer.shown_build,
-                 explorer.role, explorer.find, explorer.part]
+def test_controls_are_labelled(shared):
+    controls = [p.field for p in shared.pickers.values()]
+    controls += [p.clear for p in shared.pickers.values()]
+    controls += [shared.more, shared.budget, shared.max_mass, shared.material,
+                 shared.services, shared.in_stock, shared.sort, shared.shown_build,
+                 shared.role, shared.find, shared.part]
     labels = [c.description for c in controls]
     assert all(labels) and len(set(labels)) == len(labels)
 
