@@ -9,7 +9,7 @@ from fitgraph.graph.columns import Columns, WordCodes, word_of
 from fitgraph.graph.joints import conditions_of, judge
 from fitgraph.graph.options import presence_of
 from fitgraph.mechanics.rules import RULES
-from fitgraph.model import Dimension, Joint, Option, Presence, Reference, Verdict
+from fitgraph.model import Condition, Dimension, Joint, Option, Presence, Reference, Verdict
 
 
 @dataclass(frozen=True, slots=True)
@@ -94,6 +94,10 @@ def figures_of(joint: Joint, chosen: Mapping[str, Option]) -> tuple[Figure, ...]
     return tuple(figures)
 
 
+def _unseen(chosen: Mapping[str, Option], condition: Condition) -> bool:
+    return presence_of(chosen[condition.role], condition.feature) is Presence.UNKNOWN
+
+
 def clashes(
     joints: Iterable[Joint],
     chosen: Mapping[str, Option],
@@ -122,7 +126,7 @@ def clashes(
             continue
         roles = dict.fromkeys(
             [r.role for r in joint.arguments.values()]
-            + [c.role for c in conditions_of(joint) if c.wanted]
+            + [c.role for c in conditions_of(joint) if c.wanted or _unseen(chosen, c)]
             + ([joint.subject.role] if joint.subject else [])
         )
         found.append(

@@ -93,8 +93,8 @@ class Explainer:
             if len(of_role) > 1:
                 title = self.catalogue.vocabulary.roles[role].title
                 raise NamingError(
-                    f"{' and '.join(sorted(of_role))} are of one role ({title}), and a build has one part for it; "
-                    "name one of them"
+                    f"{' and '.join(sorted(of_role))} are of one role ({title}), and a build has "
+                    "one part for it; name one of them"
                 )
             chosen[role] = self._place[next(iter(of_role))]
         return chosen

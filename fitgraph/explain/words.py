@@ -8,6 +8,8 @@ from fitgraph.explain.changes import ADD, LEAVE_OUT, SERVICE, SWAP, Action
 from fitgraph.explain.reasons import Clash, Figure
 from fitgraph.explain.shares import share_of_pairs
 from fitgraph.graph.hold import Hold
+from fitgraph.graph.joints import conditions_of
+from fitgraph.graph.options import presence_of
 from fitgraph.model import Basis, Catalogue, Dimension, Option, Presence, Verdict
 
 
@@ -109,7 +111,8 @@ def clash_text(clash: Clash, catalogue: Catalogue) -> str:
     if sized := _by_size(clash):
         pieces.append(sized)
     text = "; ".join(pieces) + "."
-    if clash.verdict is Verdict.FAILS and clash.margin_mm is not None:
+    slotless = any(f.argument == "slot" and f.presence is Presence.ABSENT for f in clash.figures)
+    if clash.verdict is Verdict.FAILS and clash.margin_mm is not None and not slotless:
         text += f" Lacking {-clash.margin_mm:.2f} mm even at the kindest sizes."
     if clash.verdict is Verdict.UNKNOWN:
         text += " " + _undecided(clash)
@@ -138,6 +141,15 @@ def _undecided(clash: Clash) -> str:
             for f in unknown
         )
         return f"It cannot be told without measuring {what}."
+    unseen = [
+        f"{part_text(clash.options[c.role])} has a {(c.feature or c.role).replace('_', ' ')}"
+        for c in (*conditions_of(clash.joint), clash.joint.subject)
+        if c is not None
+        and c.role in clash.options
+        and presence_of(clash.options[c.role], c.feature) is Presence.UNKNOWN
+    ]
+    if unseen:
+        return f"Nobody has noted whether {' or whether '.join(unseen)}: look at it."
     share = share_of_pairs(clash)
     part = "some pairs fit and some do not" if share is None else f"{share:.0%} of such pairs fit"
     return f"The limits overlap the window: {part}. Try this pair, or measure it."
@@ -153,7 +165,14 @@ def action_text(action: Action, catalogue: Catalogue) -> str:
             for s in action.after.services
             if s not in action.before.services
         ]
-        return f"have the workshop {' and '.join(done)} ({title} {before.sku})"
+        moved = [
+            f"{feature.replace('_', ' ')} {by:+.0f} mm".replace("-", "−")
+            for s in action.after.services
+            for (feature, _), by in catalogue.vocabulary.services[s].shifts.items()
+            if s not in action.before.services
+        ]
+        detail = ", ".join([f"{title} {before.sku}", *moved])
+        return f"have the workshop {' and '.join(done)} ({detail})"
     if action.kind == LEAVE_OUT and before is not None:
         return f"leave out the {title} {before.sku}"
     if action.kind == SWAP and before is not None and after is not None:
