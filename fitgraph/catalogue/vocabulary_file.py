@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 import tomllib
 from collections.abc import Mapping
 from pathlib import Path
@@ -261,6 +262,10 @@ class _Reader:
                 self.fault(where, "", f"lacks {window!r}", f"The rule {rule.name} needs it")
             else:
                 limits[window] = default
+        if limits.get("least", -math.inf) > limits.get("most", math.inf):
+            self.fault(
+                where, entry["least"], "is more than 'most'", "Write the smaller one as least"
+            )
         subject = None
         if rule.on_presence:
             subject = self.condition(f"{where}.needs", entry.get("needs", ""))
@@ -318,6 +323,8 @@ class _Reader:
         except (UnitError, ArithmeticError) as error:
             self.fault(f"{where}.price", entry.get("price"), str(error), "Write an amount")
             price = 0
+        if price < 0:
+            self.fault(f"{where}.price", entry.get("price"), "is below zero", "Write an amount")
         sets: dict[str, tuple[Mapping[str, Dimension], Mapping[str, Word]]] = {}
         for feature, values in self.table(f"{where}.sets", entry.get("sets")).items():
             kind = role.features.get(feature)
@@ -471,6 +478,11 @@ class _Reader:
             basis: self.length(f"limits.{word}", limits.get(word, "0.1 mm"))
             for word, basis in _BASIS.items()
         }
+        for word, basis in _BASIS.items():
+            if half_width[basis] < 0:
+                self.fault(
+                    f"limits.{word}", limits.get(word), "is below zero", "Write half a width"
+                )
         self.read_roles()
         joints = self.read_joints()
         services = {}
