@@ -159,7 +159,8 @@ def write_catalogue(folder: Path) -> None:
     for sku, features in _features().items():
         kind, *rest = sku.lower().split("-")
         material = MATERIAL[rest[0]] if kind == "bar" else ""
-        parts.append([sku, _ROLE_OF.get(kind, kind), sku, "maker one", "10.00", "100 g", material])
+        mass = "" if kind == "bar" else "100 g"
+        parts.append([sku, _ROLE_OF.get(kind, kind), sku, "maker one", "10.00", mass, material])
         for path, value in features.items():
             feature, dimension = path.split(".")
             text = value if isinstance(value, str) else f"{value} ±0.02"
