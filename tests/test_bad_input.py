@@ -269,7 +269,7 @@ def test_an_unquoted_decimal_comma_is_not_taken_for_a_whole_number(folder: Folde
     folder.write("features.csv", FEATURES + "BAR-2,bore,diameter,28,7,\n")
     bore = folder.load().catalogue.parts["BAR-2"].features["bore"]
     assert "diameter" not in bore.lengths or not bore.lengths["diameter"].known
-    assert '"28,7"' in folder.findings()[0].remedy
+    assert "in quotes" in folder.findings()[0].remedy
 
 
 def test_contradicting_figures_are_told_and_the_better_basis_is_used(folder: Folder) -> None:
@@ -302,6 +302,20 @@ def test_figures_that_cannot_be_true_together_are_told(folder: Folder) -> None:
     finding = only(folder, "parts.csv", 4, "sku", WARNING)
     assert "34.9" in finding.message and "35.4" in finding.message
     assert finding.remedy.endswith("Measure the part again")
+
+
+def test_a_mass_that_the_sizes_rule_out_is_told(folder: Folder) -> None:
+    """A steel tube of 31.8 over 28.6, 600 mm and more of it, weighs far over 90 g."""
+    folder.write("parts.csv", PARTS.replace("900 g", "90 g"))
+    folder.write("features.csv", FEATURES + "BAR-1,height,length,600,maker,\n")
+    finding = only(folder, "parts.csv", 3, "mass", WARNING)
+    assert "BAR-1" in finding.message and finding.value == "90 g"
+
+
+@pytest.mark.parametrize("value", ["360 ±500", "0 ±900", "..", "350..900"])
+def test_limits_that_reach_below_nothing_are_no_accident(folder: Folder, value: str) -> None:
+    folder.write("features.csv", FEATURES + f"BAR-1,height,length,{value},maker,\n")
+    assert set(folder.load().catalogue.parts) == GOOD
 
 
 def test_dimensions_of_a_feature_that_is_said_not_to_be_there(folder: Folder) -> None:

@@ -331,8 +331,8 @@ class _Reader:
                     FEATURES,
                     row,
                     "basis",
-                    f"looks like the decimals of {row['value']}, so the row was left out",
-                    f'Write "{row["value"]},{row["basis"]}" in quotes, or with a point',
+                    f"looks like the decimals of {shorten(row['value'])}, so the row was left out",
+                    "Put a figure with a decimal comma in quotes, or write it with a point",
                 )
                 continue
             if basis is None:
@@ -484,7 +484,9 @@ class _Reader:
         for word, row in known:
             if word.value != result.value:
                 used = (
-                    "it is taken as unknown" if result.value is None else f"{result.value} is used"
+                    "it is taken as unknown"
+                    if result.value is None
+                    else f"{shorten(result.value)} is used"
                 )
                 self.note(
                     FEATURES,
@@ -536,7 +538,7 @@ class _Reader:
                     ENQUIRIES,
                     row,
                     "have",
-                    f"names {strangers[0]}, which is no part; the enquiry was left out",
+                    f"names {shorten(strangers[0])}, which is no part; the enquiry was left out",
                     "Correct the stock number",
                 )
                 continue

@@ -195,7 +195,7 @@ def read_table(
                 Finding(
                     file,
                     header_at,
-                    column,
+                    shorten(column),
                     "",
                     "is a column that is not used",
                     f"Use one of {', '.join((*required, *optional))}, or leave it",

@@ -55,7 +55,9 @@ class _Reader:
         self.roles: dict[str, Role] = {}
 
     def fault(self, where: str, value: object, message: str, remedy: str) -> None:
-        self.faults.append(Finding(FILE, None, where, shorten(str(value)), message, remedy))
+        self.faults.append(
+            Finding(FILE, None, shorten(where), shorten(str(value)), message, remedy)
+        )
 
     def length(self, where: str, value: object, default: float = 0.0) -> float:
         try:
