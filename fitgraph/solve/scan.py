@@ -3,16 +3,19 @@
 A piece is a range of indices. Pieces run one after the other here, or on any
 ``concurrent.futures`` executor: a process pool, or that of a
 ``dask.distributed`` client (``client.get_executor()``), so that a cluster
-runs the same code.
+runs the same code. What a piece needs is pickled once; a worker unpacks it once
+and keeps it, with the tables it has made, for its next piece.
 """
 
 from __future__ import annotations
 
+import pickle
+import threading
 import time
 from collections import deque
 from collections.abc import Callable, Iterator
 from concurrent.futures import Executor, Future
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from typing import Generic, TypeVar
 
 from fitgraph.solve.query import Query
@@ -24,7 +27,7 @@ T = TypeVar("T")
 PIECE, UNDER_WAY = 1 << 22, 8
 
 
-@dataclass
+@dataclass(frozen=True, slots=True)
 class Patience:
     """When a walk has to end, whether it is through or not.
 
@@ -41,13 +44,12 @@ class Patience:
     seconds: float | None = None
     builds: int | None = None
     cancelled: Callable[[], bool] | None = None
-    _started: float = field(default_factory=time.monotonic, repr=False)
 
-    def over(self, walked: int) -> str:
-        """Return why the walk has to end now; empty where it may go on."""
+    def over(self, walked: int, seconds: float) -> str:
+        """Return why a walk of so many builds and seconds has to end; empty where it may go on."""
         if self.cancelled is not None and self.cancelled():
             return "it was cancelled"
-        if self.seconds is not None and time.monotonic() - self._started >= self.seconds:
+        if self.seconds is not None and seconds >= self.seconds:
             return f"it reached its limit of {self.seconds:g} seconds"
         if self.builds is not None and walked >= self.builds:
             return f"it reached its limit of {self.builds:,} builds"
@@ -74,8 +76,14 @@ class Piece(Generic[T]):
     ended: str = ""
 
 
-def _run(query: Query, certain: bool, work: Callable[[Batch], T], start: int, stop: int) -> list[T]:
-    return [work(batch) for batch in Stream(query, certain=certain).batches(start, stop)]
+#: The stream that a worker's thread walked last, and what it was unpacked from.
+_held = threading.local()
+
+
+def _run(packed: bytes, work: Callable[[Batch], T], start: int, stop: int) -> list[T]:
+    if getattr(_held, "packed", None) != packed:
+        _held.stream, _held.packed = pickle.loads(packed), packed
+    return [work(batch) for batch in _held.stream.batches(start, stop)]
 
 
 def scan(
@@ -115,33 +123,35 @@ def scan(
     Piece
         The last one says why the walk ended early, if it did.
     """
-    patience = patience or Patience()
+    patience, began = patience or Patience(), time.monotonic()
     stream = Stream(query, certain=certain)
     last = stream.total if stop is None else min(stop, stream.total)
-    ranges = ((a, min(a + piece, last)) for a in range(start, last, piece))
+    cut = last if patience.builds is None else min(last, start + patience.builds)
+    ranges = ((a, min(a + piece, cut)) for a in range(start, cut, piece))
     if executor is None:
-        at = start
         for begin, end in ranges:
-            if reason := patience.over(begin - start):
+            if reason := patience.over(begin - start, time.monotonic() - began):
                 yield Piece(begin, begin, [], reason)
                 return
-            at = end
-            yield Piece(begin, at, [work(b) for b in stream.batches(begin, end)])
-        return
-    waiting: deque[tuple[int, int, Future[list[T]]]] = deque()
-    try:
-        while True:
-            while len(waiting) < UNDER_WAY and (nearby := next(ranges, None)):
-                job = executor.submit(_run, query, certain, work, nearby[0], nearby[1])
-                waiting.append((*nearby, job))
-            if not waiting:
-                return
-            begin, end, future = waiting.popleft()
-            if reason := patience.over(begin - start):
+            yield Piece(begin, end, [work(b) for b in stream.batches(begin, end)])
+    else:
+        packed = pickle.dumps(stream)
+        waiting: deque[tuple[int, int, Future[list[T]]]] = deque()
+        try:
+            while True:
+                while len(waiting) < UNDER_WAY and (nearby := next(ranges, None)):
+                    job = executor.submit(_run, packed, work, nearby[0], nearby[1])
+                    waiting.append((*nearby, job))
+                if not waiting:
+                    break
+                begin, end, future = waiting[0]
+                if reason := patience.over(begin - start, time.monotonic() - began):
+                    yield Piece(begin, begin, [], reason)
+                    return
+                yield Piece(begin, end, future.result())
+                waiting.popleft()
+        finally:
+            for _, _, future in waiting:
                 future.cancel()
-                yield Piece(begin, begin, [], reason)
-                return
-            yield Piece(begin, end, future.result())
-    finally:
-        for _, _, future in waiting:
-            future.cancel()
+    if cut < last:
+        yield Piece(cut, cut, [], patience.over(cut - start, time.monotonic() - began))

@@ -12,6 +12,7 @@ from __future__ import annotations
 from collections import OrderedDict
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 import numpy.typing as npt
@@ -23,7 +24,7 @@ from fitgraph.solve.query import Query
 Ints = npt.NDArray[np.intp]
 
 #: Builds in a tail table at most, and rows of tail tables kept at once.
-TAIL, TAILS_KEPT = 1 << 17, 1 << 22
+TAIL, TAILS_KEPT = 1 << 17, 1 << 21
 
 #: Builds in a batch.
 BATCH = 1 << 17
@@ -74,6 +75,9 @@ _Open = tuple[tuple[str, int], ...]
 class Stream:
     """The builds of a query, in order.
 
+    Of the query it keeps only what a walk needs, not the catalogue, so that a
+    pickled stream is small. One thread at a time may walk it.
+
     Parameters
     ----------
     query : Query
@@ -85,9 +89,8 @@ class Stream:
     """
 
     def __init__(self, query: Query, *, certain: bool = True, limited: bool = True) -> None:
-        self.query = query
-        self.certain = certain
-        self.limited = limited
+        limits = (query.request.budget, query.max_tenths) if limited else (None, None)
+        self._budget, self._most_tenths = limits
         self.tree = query.space.tree
         self.roles = tuple(query.space.options)
         lets = query.mask(certain=certain)
@@ -113,6 +116,10 @@ class Stream:
         self._tenths = {v: np.asarray(t, dtype=np.int64) for v, t in query.tenths.items()}
         self._tails: OrderedDict[_Open, _Tail] = OrderedDict()
         self._kept = 0
+
+    def __getstate__(self) -> dict[str, Any]:
+        """Return what to pickle: no tails, for whoever reads it makes its own."""
+        return {**self.__dict__, "_tails": OrderedDict(), "_kept": 0}
 
     # -- states --------------------------------------------------------
 
@@ -284,8 +291,8 @@ class Stream:
 
     def _within(self, batch: Batch, start: int) -> Batch:
         """Return a batch without the builds that break a limit."""
-        budget, most = self.query.request.budget, self.query.max_tenths
-        if not self.limited or (budget is None and most is None):
+        budget, most = self._budget, self._most_tenths
+        if budget is None and most is None:
             return Batch(start, batch.options, batch.price, batch.tenths)
         keep = np.ones(len(batch), dtype=bool)
         if budget is not None:
