@@ -8,7 +8,7 @@ References
 
 from __future__ import annotations
 
-from bisect import bisect_right, insort
+from bisect import bisect_left, bisect_right
 from collections.abc import Mapping
 
 import numpy as np
@@ -51,7 +51,7 @@ def nondominated(points: Floats, group: Ints | None = None) -> Ints:
     order = np.lexsort((np.arange(len(points)), *points.T[::-1], group))
     kept: list[int] = []
     last = None
-    stairs: list[tuple[float, float]] = []  # second ascending, third descending
+    stairs: list[tuple[float, float]] = []  # second ascending, third strictly descending
     rows = zip(order.tolist(), group[order].tolist(), points[order, 1:].tolist(), strict=True)
     for place, of_group, (second, third) in rows:
         if of_group != last:
@@ -60,11 +60,10 @@ def nondominated(points: Floats, group: Ints | None = None) -> Ints:
         if at and stairs[at - 1][1] <= third:
             continue
         kept.append(place)
-        end = at
+        at = end = bisect_left(stairs, (second, third))
         while end < len(stairs) and stairs[end][1] >= third:
             end += 1
-        del stairs[at:end]
-        insort(stairs, (second, third))
+        stairs[at:end] = [(second, third)]
     return np.sort(np.array(kept, dtype=np.intp))
 
 

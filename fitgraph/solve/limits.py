@@ -356,12 +356,13 @@ def count_within(query: Query, *, certain: bool, ceiling: int = CEILING) -> Coun
     total = count(tree, query.weights(query.mask(certain=certain)), certain=certain)
     if total == 0 or (query.request.budget is None and query.max_tenths is None):
         return exactly(total)
-    guess = _estimate(query, total, certain=certain)
-    if min(total, guess.most) <= WORTH_WALKING:
-        try:
-            return exactly(_forward(query, certain=certain, ceiling=ceiling))
-        except _TooManyError:
-            if total <= WORTH_WALKING:
-                stream = Stream(query, certain=certain)
-                return exactly(sum(len(batch) for batch in stream.batches()))
-    return guess
+    guess = _estimate(query, total, certain=certain) if total > WORTH_WALKING else None
+    if guess is not None and guess.most > WORTH_WALKING:
+        return guess
+    try:
+        return exactly(_forward(query, certain=certain, ceiling=ceiling))
+    except _TooManyError:
+        if guess is not None:
+            return guess
+        stream = Stream(query, certain=certain)
+        return exactly(sum(len(batch) for batch in stream.batches()))
