@@ -13,10 +13,14 @@ UNKNOWN_TEXTS = frozenset({"", "?", "unknown", "n/a", "na", "-", "tbc"})
 
 _PLUS_MINUS = re.compile(r"^(?P<size>.+?)\s*(?:±|\+/-|\+-)\s*(?P<half>[^±+-]+)$")
 _TWO_SIDED = re.compile(
-    r"^(?P<size>.+?)\s*(?P<one>[+-]\s*[\d.,]+)\s*(?:mm)?\s*/\s*(?P<other>[+-]?\s*[\d.,]+)\s*(?:mm)?$"
+    r"^(?P<size>.+?)\s*(?P<one>[+-]\s*[\d.,]+|\s0)\s*(?P<unit>mm)?\s*/"
+    r"\s*(?P<other>[+-]?\s*[\d.,]+)\s*(?:mm)?$"
 )
 _RANGE = re.compile(r"^(?P<lo>.+?)\s*(?:\.\.\.?|…|–| to )\s*(?P<hi>.+)$")
-_CLASS = re.compile(r"^(?P<size>[\d.,]+)\s*(?:mm)?\s*(?P<klass>[A-Za-z]{1,2}\s?\d{1,2})$")
+_CLASS = re.compile(
+    r"^(?P<size>.*\d.*?|[\d.,]+)\s*(?<![A-Za-z])(?P<klass>[A-Za-z]{1,2}\s?\d{1,2})$"
+)
+_UNIT = re.compile(r"[^\d\s.,/]+$")
 
 _EXAMPLES = "28.6, 28.6 ±0.05, 28.6 +0.1/-0.05, 28.5..28.7, 28.6 h9 or 1 1/8 in"
 
@@ -70,7 +74,10 @@ def parse_figure(text: str, basis: Basis, half_width: float) -> Dimension:
         size, half = parse_length(match["size"]), parse_length(match["half"])
         return Dimension(size - half, size + half, basis, plain)
     if match := _RANGE.match(plain):
-        lo, hi = parse_length(match["lo"]), parse_length(match["hi"])
+        # A unit behind a range is meant for both of its ends.
+        unit = _UNIT.search(match["hi"])
+        low = match["lo"] if unit is None or _UNIT.search(match["lo"]) else match["lo"] + unit[0]
+        lo, hi = parse_length(low), parse_length(match["hi"])
         if lo > hi:
             raise UnitError("has its limits the wrong way round; write the smaller one first")
         return Dimension(lo, hi, basis, plain)

@@ -350,7 +350,8 @@ class _Reader:
                 unknown = row["value"].lower() in UNKNOWN_TEXTS
                 words[spot].append((Word(None if unknown else row["value"], basis), row))
                 continue
-            half = self.vocabulary.half_width.get(basis, 0.0)
+            half_width = self.vocabulary.half_width
+            half = half_width.get(basis, half_width[Basis.NOMINAL])
             try:
                 figure = parse_figure(row["value"], basis, half)
             except UnitError as error:

@@ -271,6 +271,13 @@ class _Reader:
         subject = None
         if rule.on_presence:
             subject = self.condition(f"{where}.needs", entry.get("needs", ""))
+            if subject is not None and not subject.wanted:
+                self.fault(
+                    f"{where}.needs",
+                    entry["needs"],
+                    "says not",
+                    "Use the other rule: present, absent",
+                )
         joint = Joint(
             name,
             str(entry.get("title", name)),
