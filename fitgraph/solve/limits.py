@@ -34,8 +34,9 @@ from fitgraph.solve.tree import Tree
 Floats = npt.NDArray[np.float64]
 Ints = npt.NDArray[np.intp]
 
-#: Partial sums held at once before an estimate takes over.
-CEILING = 1_500_000
+#: Partial sums held at once before an estimate takes over; and so many are tried in any case,
+#: because tight limits leave few builds, which a sample would not meet.
+CEILING, QUICK = 1_500_000, 100_000
 
 #: Size, seed and confidence of the sample behind an estimate.
 SAMPLE, SEED, CONFIDENCE = 100_000, 20260101, 0.99
@@ -356,13 +357,17 @@ def count_within(query: Query, *, certain: bool, ceiling: int = CEILING) -> Coun
     total = count(tree, query.weights(query.mask(certain=certain)), certain=certain)
     if total == 0 or (query.request.budget is None and query.max_tenths is None):
         return exactly(total)
-    guess = _estimate(query, total, certain=certain) if total > WORTH_WALKING else None
-    if guess is not None and guess.most > WORTH_WALKING:
-        return guess
+    if total > WORTH_WALKING:
+        try:
+            return exactly(_forward(query, certain=certain, ceiling=min(ceiling, QUICK)))
+        except _TooManyError:
+            guess = _estimate(query, total, certain=certain)
+        if guess.most > WORTH_WALKING:
+            return guess
     try:
         return exactly(_forward(query, certain=certain, ceiling=ceiling))
     except _TooManyError:
-        if guess is not None:
+        if total > WORTH_WALKING:
             return guess
         stream = Stream(query, certain=certain)
         return exactly(sum(len(batch) for batch in stream.batches()))
