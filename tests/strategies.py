@@ -85,8 +85,8 @@ POOL = {
 #: Price, mass and stock.
 SALES = tuple(
     itertools.product(
-        (100, 0, 100, 100, 250, 250, 999, None),
-        (10.0, 10.0, 25.5, 25.5, 100.1, None),
+        (100, 0, 100, 137, 250, 250, 389, 999, None),
+        (10.0, 10.0, 25.5, 31.4, 100.1, None),
         (1, 1, 0),
     )
 )
@@ -122,9 +122,14 @@ def conditions(draw: st.DrawFn, roles: tuple[str, ...]) -> Condition:
 
 
 @st.composite
-def joints(draw: st.DrawFn, roles: tuple[str, ...], number: int) -> Joint:
-    """Draw a joint between one to four roles."""
-    near = tuple(draw(st.lists(st.sampled_from(roles), min_size=1, max_size=3, unique=True)))
+def joints(draw: st.DrawFn, roles: tuple[str, ...], number: int, *, local: bool) -> Joint:
+    """Draw a joint between one to four roles; between two neighbours where it is local."""
+    if local:
+        at = number % (len(roles) - 1)
+        near = around = roles[at : at + 2]
+    else:
+        near = tuple(draw(st.lists(st.sampled_from(roles), min_size=1, max_size=3, unique=True)))
+        around = roles
 
     def length(usual: str) -> Reference:
         feature = draw(st.sampled_from([usual] * 4 + [*FEATURES]))
@@ -168,7 +173,7 @@ def joints(draw: st.DrawFn, roles: tuple[str, ...], number: int) -> Joint:
         rule=rule,
         arguments=MappingProxyType(arguments),
         limits=MappingProxyType(limits),
-        when=tuple(draw(st.lists(conditions(roles), max_size=2))),
+        when=tuple(draw(st.lists(conditions(around), max_size=1 if local else 2))),
         subject=subject,
         tidy=draw(st.sampled_from([False, False, False, True])),
     )
@@ -219,13 +224,14 @@ def catalogues(draw: st.DrawFn, most_parts: int = 3) -> Catalogue:
         for number in range(draw(st.sampled_from([*[most_parts] * 6, *range(most_parts)])))
     ]
     compared = names[0]
+    local = draw(st.booleans())  # a chain of joints makes a tree of many cliques
     vocabulary = Vocabulary(
         trade="trial",
         currency="EUR",
         minor_digits=2,
         half_width=MappingProxyType({}),
         roles=MappingProxyType(roles),
-        joints=tuple(draw(joints(names, n)) for n in range(draw(st.integers(1, 5)))),
+        joints=tuple(draw(joints(names, n, local=local)) for n in range(draw(st.integers(1, 5)))),
         services={"rework": draw(services(names))} if draw(st.booleans()) else {},
         strength=StrengthSource(
             Reference(compared, "hole", LENGTH), Reference(compared, "cut", LENGTH)
