@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import importlib.util
+import os
 import shutil
 import signal
 import subprocess
@@ -26,7 +27,12 @@ _LAB = (
     "--LabApp.check_for_updates_class=jupyterlab.NeverCheckForUpdate",
 )
 #: JupyterLab asks for a token unless told otherwise, pages only when told to.
-_PAGES = ("--Voila.ip=127.0.0.1", "--token")
+_PAGES = (
+    "--Voila.ip=127.0.0.1",
+    "--token",
+    "--template=fitgraph",
+    "--VoilaConfiguration.classic_tree=True",
+)
 
 
 def server_command(
@@ -56,6 +62,23 @@ def server_command(
     if not browser:
         command.append("--no-browser")
     return [*command, str(folder)]
+
+
+def server_environment(*, pages: bool) -> dict[str, str]:
+    """Return what the server finds in its environment besides our own.
+
+    Parameters
+    ----------
+    pages : bool
+        Whether notebooks are served as pages: their template then stands in the package.
+    """
+    if not pages:
+        return {}
+    import fitgraph
+
+    template = str(Path(fitgraph.__file__).parent / "lab" / "pages")
+    before = os.environ.get("JUPYTER_PATH")
+    return {"JUPYTER_PATH": os.pathsep.join([template, before] if before else [template])}
 
 
 def own_copy(source: Path, target: Path) -> Path:
@@ -92,9 +115,9 @@ def notebooks(folder: Path | None) -> Path:
     return own_copy(source, Path.cwd() / OWN_FOLDER if folder is None else folder)
 
 
-def _serve(command: list[str]) -> int:
+def _serve(command: list[str], environment: dict[str, str]) -> int:
     """Run a server until it ends; it hears an interrupt itself and may ask about it."""
-    with subprocess.Popen(command) as server:
+    with subprocess.Popen(command, env={**os.environ, **environment}) as server:
         before = signal.signal(signal.SIGINT, signal.SIG_IGN)
         try:
             return server.wait()
@@ -136,7 +159,7 @@ def lab(
         show_json({"folder": str(where), "pages": pages, "command": command})
         return
     remark(f"Notebooks in {where}; end with Ctrl+C")
-    code = _serve(command)
+    code = _serve(command, server_environment(pages=pages))
     if code not in (0, 130, -signal.SIGINT):
         raise BadInputError(f"{module} ended with code {code}; what it printed says why")
     raise typer.Exit(ANSWER)

@@ -87,7 +87,7 @@ class Explainer:
             o.label: n for options in self.space.options.values() for n, o in enumerate(options)
         }
 
-    def _named(self, skus: Sequence[str]) -> dict[str, int]:
+    def _named(self, skus: Sequence[str], done: Mapping[str, Sequence[str]]) -> dict[str, int]:
         chosen: dict[str, int] = {}
         for role, of_role in named_by_role(self.catalogue, tuple(skus)).items():
             if len(of_role) > 1:
@@ -96,7 +96,11 @@ class Explainer:
                     f"{' and '.join(sorted(of_role))} are of one role ({title}), and a build has "
                     "one part for it; name one of them"
                 )
-            chosen[role] = self._place[next(iter(of_role))]
+            sku = next(iter(of_role))
+            place = self._place.get(" + ".join((sku, *done.get(sku, ()))))
+            if place is None:
+                raise NamingError(f"{' and '.join(done[sku])} cannot be done to {sku}")
+            chosen[role] = place
         return chosen
 
     def _base(self, chosen: Mapping[str, int]) -> dict[str, Bools]:
@@ -121,7 +125,13 @@ class Explainer:
             for r, m in lets.items()
         }
 
-    def why(self, skus: Sequence[str], *, with_changes: bool = True) -> Explanation:
+    def why(
+        self,
+        skus: Sequence[str],
+        *,
+        with_changes: bool = True,
+        done: Mapping[str, Sequence[str]] | None = None,
+    ) -> Explanation:
         """Say whether parts fit together, why not, and what would change that.
 
         Parameters
@@ -132,6 +142,9 @@ class Explainer:
             that are not named are absent.
         with_changes : bool
             Whether changes are looked for.
+        done : mapping of str to sequence of str, optional
+            Services that the workshop has done to named parts, by stock
+            number.
 
         Returns
         -------
@@ -141,9 +154,10 @@ class Explainer:
         Raises
         ------
         NamingError
-            If a stock number is unknown, or two are of one role.
+            If a stock number is unknown, two are of one role, or a service
+            cannot be done to a part.
         """
-        chosen = self._named(skus)
+        chosen = self._named(skus, done or {})
         base = self._base(chosen)
         weights = self._weights(base)
         verdict = Verdict.FAILS

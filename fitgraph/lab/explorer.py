@@ -2,26 +2,32 @@
 
 from __future__ import annotations
 
-import asyncio
-from collections.abc import Callable, Iterator
-from contextlib import contextmanager
+import math
+from collections.abc import Callable, Mapping, Sequence
+from typing import Any
 
 import ipywidgets as widgets
 
 from fitgraph.draw import Nest, main_nest, nests
-from fitgraph.draw.style import SIGNS, page_css
+from fitgraph.draw.style import SIGNS
 from fitgraph.lab import tables
+from fitgraph.lab.answering import Answering, Step
 from fitgraph.lab.debounce import Debounce
 from fitgraph.lab.form import Entries, FormError, part_label, read_entries
+from fitgraph.lab.front_panel import FrontPanel
+from fitgraph.lab.limit_field import LimitField
 from fitgraph.lab.limits import limit_lines, no_build_lines
+from fitgraph.lab.look import LABEL, field_layout, grid, heading, html, note, row, style
 from fitgraph.lab.opened import OpenCatalogue
-from fitgraph.lab.picker import PartPicker
+from fitgraph.lab.picker import PartsForm
+from fitgraph.lab.session import SessionBar, SessionError, in_kernel
 from fitgraph.lab.standing import Standing, nearest_combination, standings, together
 from fitgraph.mechanics.materials import MATERIALS
 from fitgraph.model import Verdict
-from fitgraph.solve import NamingError, Request, Services
+from fitgraph.solve import Request, Services
 from fitgraph.solve.engine import SORTS, Build
 from fitgraph.solve.limits import Counted
+from fitgraph.units import major, parse_mass, parse_money
 
 #: Builds shown at once.
 SHOWN = 8
@@ -35,29 +41,16 @@ _SERVICES = (
     ("on anything", Services.ANY),
 )
 _SORT_WORDS = {"price": "cheapest first", "mass": "lightest first", "strength": "strongest first"}
-_WIDE = {"description_width": "8.5em"}
+_VERDICT_WORDS = {
+    "all": None, "fits": Verdict.FITS, "cannot be told": Verdict.UNKNOWN,
+    "does not fit": Verdict.FAILS,
+}
+
+#: Steps of the sliders: in major currency units and in g.
+_MONEY_STEP, _MASS_STEP_G = 5, 20
 
 
-def _html(value: str = "") -> widgets.HTML:
-    return widgets.HTML(value=value, layout=widgets.Layout(width="auto", margin="0"))
-
-
-def _grid(children: list[widgets.Widget], least: str) -> widgets.GridBox:
-    return widgets.GridBox(
-        children,
-        layout=widgets.Layout(
-            grid_template_columns=f"repeat(auto-fill, minmax({least}, 1fr))",
-            grid_gap="2px 14px",
-            width="100%",
-        ),
-    )
-
-
-def _heading(text: str) -> widgets.HTML:
-    return _html(tables.wrap(f"<h3>{text}</h3>"))
-
-
-class BuildExplorer(widgets.VBox):
+class BuildExplorer(Answering):
     """Fields for what somebody owns and for their limits; under them, live, what fits.
 
     Parameters
@@ -79,15 +72,14 @@ class BuildExplorer(widgets.VBox):
         self._asked = 0
         self._why_asked = 0
         self._listing = False
-        self._tasks: set[asyncio.Task[None]] = set()
-        self._counting: asyncio.Lock | None = None
         self._make_fields()
         self._make_answers()
         for sku in have:
             part = opened.catalogue.parts.get(sku)
             if part is not None:
                 self.pickers[part.role].field.value = part_label(part)
-        self.add_class("fg-form")
+        key = f"BuildExplorer {opened.catalogue.name} {have}" if in_kernel() else None
+        self.session = SessionBar(self, "builds", key)
         self.children = self._arranged()
         self._watch()
         self.refresh()
@@ -100,26 +92,21 @@ class BuildExplorer(widgets.VBox):
 
     def _make_fields(self) -> None:
         catalogue = self.opened.catalogue
-        self.pickers = {role: PartPicker(catalogue, role) for role in catalogue.vocabulary.roles}
+        self.form = PartsForm(catalogue, "Adapters and extras I own")
+        self.pickers, self.more = self.form.pickers, self.form.more
         chosen_by = [r for r in catalogue.vocabulary.roles.values() if r.by_material]
         materials = {p.material for r in chosen_by for p in catalogue.of(r.name) if p.material}
         families = sorted({MATERIALS[m].family for m in materials})
-        self.budget = widgets.Text(
-            description="Budget", placeholder=f"e.g. 250 {catalogue.vocabulary.currency}",
-            style=_WIDE, layout=widgets.Layout(width="auto"),
-        )
-        self.max_mass = widgets.Text(
-            description="Mass limit", placeholder="e.g. 3.6 kg or 3600 g",
-            style=_WIDE, layout=widgets.Layout(width="auto"),
-        )
+        self.budget_field, self.mass_field = self._limit_fields()
+        self.budget, self.max_mass = self.budget_field.text, self.mass_field.text
         of = f" of {', '.join(r.title for r in chosen_by)}" if chosen_by else ""
         self.material = widgets.Dropdown(
             options=[("any", ""), *((f, f) for f in families)], description=f"Material{of}",
-            style=_WIDE, layout=widgets.Layout(width="auto"),
+            style=LABEL, layout=field_layout(),
         )
         self.services = widgets.Dropdown(
             options=_SERVICES, value=Services.OWNED, description="Workshop work",
-            style=_WIDE, layout=widgets.Layout(width="auto"),
+            style=LABEL, layout=field_layout(),
         )
         self.in_stock = widgets.Checkbox(
             description="Only what is in stock", indent=False,
@@ -143,6 +130,9 @@ class BuildExplorer(widgets.VBox):
             value=next((r.name for r in roles if r.by_material), roles[0].name),
             description="Role", layout=widgets.Layout(width="auto"),
         )
+        self.which = widgets.Dropdown(
+            options=list(_VERDICT_WORDS), description="Show", layout=field_layout()
+        )
         self.find = widgets.Text(
             description="Find", placeholder="part of a name or number",
             layout=widgets.Layout(width="auto"),
@@ -151,60 +141,72 @@ class BuildExplorer(widgets.VBox):
             options=[], description="Part", rows=9, layout=widgets.Layout(width="auto")
         )
 
+    def _limit_fields(self) -> tuple[LimitField, LimitField]:
+        """Return the fields for budget and mass, their sliders as wide as builds go."""
+        vocabulary = self.opened.catalogue.vocabulary
+        ends = [
+            b for sort in SORTS for b in self.opened.engine.best(Request(), sort=sort, limit=1)
+        ]
+        prices = [major(b.price, vocabulary.minor_digits) for b in ends] or [0.0]
+        masses = [b.mass_g for b in ends if b.mass_g is not None] or [0.0]
+
+        def reach(values: Sequence[float], step: int) -> tuple[int, int]:
+            least, most = min(values), max(values)
+            ends = (math.floor(least / step) * step, math.ceil(1.25 * most / step) * step)
+            return ends[0], max(ends[1], ends[0] + step)
+
+        def money(text: str) -> float:
+            return major(parse_money(text, vocabulary.minor_digits), vocabulary.minor_digits)
+
+        least, most = reach(prices, _MONEY_STEP)
+        budget = LimitField("Budget", vocabulary.currency, f"no limit; e.g. 250 "
+                            f"{vocabulary.currency}", money, least, most, _MONEY_STEP)
+        least, most = reach(masses, _MASS_STEP_G)
+        mass = LimitField("Mass limit", "g", "no limit; e.g. 3.6 kg or 3600 g", parse_mass,
+                          least, most, _MASS_STEP_G)
+        return budget, mass
+
     def _make_answers(self) -> None:
-        self.problems = _html()
-        self.number = _html()
-        self.table = _html()
-        self.build_section = _html()
-        self.roles_table = _html()
-        self.why_text = _html()
-        self.changes_text = _html()
-        self.why_section = _html()
+        self.problems = html()
+        self.number = html()
+        self.table = html()
+        self.build_section = html()
+        self.roles_table = html()
+        self.why_text = html()
+        self.changes_text = html()
+        self.why_section = html()
+        self.front_panel = FrontPanel(self.opened, self._keep)
 
     def _arranged(self) -> tuple[widgets.Widget, ...]:
-        roles = self.opened.catalogue.vocabulary.roles
-        usual = [p for r, p in self.pickers.items() if roles[r].fill.free]
-        others = [p for r, p in self.pickers.items() if not roles[r].fill.free]
-        # A button, because the headers of ipywidgets' accordion cannot be reached by keyboard.
-        extras = _grid(others, "300px")
-        extras.layout.display = "none"
-        self.more.observe(
-            lambda change: setattr(extras.layout, "display", "grid" if change["new"] else "none"),
-            names="value",
-        )
         chooser = widgets.VBox(
-            [self.role, self.find, self.part],
-            layout=widgets.Layout(flex="1 1 300px", min_width="280px", max_width="460px"),
+            [self.role, self.which, self.find, self.part],
+            layout=widgets.Layout(flex="1 1 300px", min_width="280px", max_width="520px"),
         )
         reason = widgets.VBox(
             [self.why_text, self.changes_text],
-            layout=widgets.Layout(flex="3 1 380px", min_width="320px"),
+            layout=widgets.Layout(flex="3 1 380px", min_width="280px"),
         )
         return (
-            _html(f"<style>{page_css()}</style>"),
-            _heading("What I own"),
-            _grid(usual, "300px"),
-            self.more,
-            extras,
-            _heading("Limits"),
-            _grid(
-                [self.budget, self.max_mass, self.material, self.services, self.in_stock], "300px"
-            ),
+            style(),
+            self.session,
+            heading("What I own"),
+            self.form,
+            heading("Limits"),
+            grid([self.budget_field, self.mass_field], "300px"),
+            grid([self.material, self.services, self.in_stock], "300px"),
             self.problems,
-            _heading("What fits"),
+            heading("What fits"),
             self.number,
-            widgets.HBox(
-                [self.sort, self.shown_build], layout=widgets.Layout(flex_flow="row wrap")
-            ),
+            row([self.sort, self.shown_build]),
             self.table,
             self.build_section,
-            _heading("What is left of each role"),
+            self.front_panel,
+            heading("What is left of each role"),
             self.roles_table,
-            _heading("Why, or why not, this part?"),
-            widgets.Box(
-                [chooser, reason],
-                layout=widgets.Layout(display="flex", flex_flow="row wrap", grid_gap="6px 18px"),
-            ),
+            heading("Each part, and why or why not"),
+            note("Behind each part stands how many builds it leads to, budget and mass limit "
+                 "aside, were it taken for its role."),
+            row([chooser, reason]),
             self.why_section,
         )
 
@@ -217,6 +219,7 @@ class BuildExplorer(widgets.VBox):
             field.observe(self._ask_soon, names="value")
         self.find.observe(self._list_soon, names="value")
         self.role.observe(self._list_soon, names="value")
+        self.which.observe(self._list_soon, names="value")
         self.part.observe(self._explain_soon, names="value")
         self.shown_build.observe(self._draw_soon, names="value")
 
@@ -234,61 +237,46 @@ class BuildExplorer(widgets.VBox):
             self.services.value,
         )
 
-    @contextmanager
-    def _in_words(self, place: widgets.HTML) -> Iterator[None]:
-        """Show what goes wrong where the answer would stand, never as a traceback."""
-        try:
-            yield
-        except (FormError, NamingError) as error:
-            place.value = tables.wrap(tables.alert(str(error)))
-        except Exception as error:  # a person at a counter can do nothing with a traceback
-            place.value = tables.wrap(
-                tables.alert(
-                    f"This could not be worked out ({type(error).__name__}: {error}). "
-                    "Take the last entry back; if it stays, report it with your entries."
-                )
-            )
+    def state(self) -> dict[str, Any]:
+        """Return the entries and the picks as plain data."""
+        return {
+            "parts": self.form.entries,
+            "budget": self.budget.value,
+            "max_mass": self.max_mass.value,
+            "material": self.material.value,
+            "services": self.services.value.value,
+            "in_stock": self.in_stock.value,
+            "sort": self.sort.value,
+            "role": self.role.value,
+            "picks": [dict(p) for p in self.front_panel.picks],
+        }
 
-    def _run(self, steps: Callable[[], list[tuple[bool, Callable[[], Callable[[], None]]]]],
-             current: Callable[[], bool], place: widgets.HTML) -> None:
-        """Run the steps of an answer one after the other, and drop it once it is outdated.
+    def restore(self, state: Mapping[str, Any]) -> None:
+        """Enter what :meth:`state` returned.
 
-        A step that is slow computes beside the event loop, so that the fields stay alive; what
-        it returns then shows the result.
+        Raises
+        ------
+        SessionError
+            If it names something that this catalogue does not have.
         """
-
-        def at_once() -> None:
-            with self._in_words(place):
-                for _, compute in steps():
-                    compute()()
-
-        async def in_turn() -> None:
-            with self._in_words(place):
-                for slow, compute in steps():
-                    await asyncio.sleep(0)
-                    if not current():
-                        return
-                    if slow:
-                        if self._counting is None:
-                            self._counting = asyncio.Lock()
-                        async with self._counting:
-                            if not current():
-                                return
-                            show = await asyncio.to_thread(compute)
-                    else:
-                        show = compute()
-                    if not current():
-                        return
-                    show()
-
         try:
-            loop = asyncio.get_running_loop()
-        except RuntimeError:
-            at_once()
-            return
-        task = loop.create_task(in_turn())
-        self._tasks.add(task)
-        task.add_done_callback(self._tasks.discard)
+            self.form.enter(state.get("parts", {}))
+            self.budget.value = str(state.get("budget", ""))
+            self.max_mass.value = str(state.get("max_mass", ""))
+            self.material.value = state.get("material", "")
+            self.services.value = Services(state.get("services", Services.OWNED.value))
+            self.in_stock.value = bool(state.get("in_stock", False))
+            self.sort.value = state.get("sort", self.sort.value)
+            self.role.value = state.get("role", self.role.value)
+        except SessionError:
+            raise
+        except Exception as error:
+            raise SessionError(f"An entry of this session does not fit here: {error}") from None
+        self.front_panel.want(state.get("picks", []))
+
+    def _keep(self) -> None:
+        if hasattr(self, "session"):
+            self.session.changed()
 
     def refresh(self) -> None:
         """Read the form and answer it."""
@@ -301,11 +289,13 @@ class BuildExplorer(widgets.VBox):
             return
         self.problems.value = ""
         self.request = request
+        self._keep()
         self._asked += 1
         asked = self._asked
-        self._run(lambda: self._steps(request), lambda: asked == self._asked, self.problems)
+        self.run(lambda: self._steps(request), lambda: asked == self._asked, self.problems)
+        self.front_panel.ask(request)
 
-    def _steps(self, request: Request) -> list[tuple[bool, Callable[[], Callable[[], None]]]]:
+    def _steps(self, request: Request) -> list[Step]:
         engine, vocabulary = self.opened.engine, self.opened.catalogue.vocabulary
         limited = request.budget is not None or request.max_mass_g is not None
         owned = {self.opened.catalogue.parts[sku].role: sku for sku in request.have}
@@ -385,7 +375,7 @@ class BuildExplorer(widgets.VBox):
         self._draw_soon()
 
     def _draw_soon(self, _change: object = None) -> None:
-        with self._in_words(self.build_section):
+        with self.in_words(self.build_section):
             number = self.shown_build.value
             if not self.builds or number is None:
                 self.build_section.value = ""
@@ -399,20 +389,22 @@ class BuildExplorer(widgets.VBox):
     # ------------------------------------------------------------ why a part
 
     def _list_parts(self) -> None:
-        with self._in_words(self.why_text):
+        with self.in_words(self.why_text):
             wanted = self.find.value.strip().casefold()
-            order = {Verdict.FAILS: 0, Verdict.UNKNOWN: 1, Verdict.FITS: 2}
+            only = _VERDICT_WORDS[self.which.value]
             listed = sorted(
                 (
                     s
                     for s in self.standing.get(self.role.value, ())
                     if wanted in part_label(s.part).casefold()
+                    and only in (None, s.verdict)
                 ),
-                key=lambda s: (order[s.verdict], not s.kept_out),
+                key=lambda s: (-s.verdict, bool(s.kept_out), -s.builds),
             )
             options = [
                 (
                     f"{SIGNS[s.verdict]} {part_label(s.part)}"
+                    + (f": {tables.builds_text(s.builds)}" if s.builds else "")
                     + (f" ({s.kept_out})" if s.kept_out else ""),
                     s.part.sku,
                 )
@@ -443,7 +435,7 @@ class BuildExplorer(widgets.VBox):
             self.changes_text.value = self.why_section.value = ""
             return
         request = self.request
-        self._run(
+        self.run(
             lambda: self._why_steps(request, standing),
             lambda: asked == self._why_asked and question == self._asked,
             self.why_text,
@@ -451,7 +443,7 @@ class BuildExplorer(widgets.VBox):
 
     def _why_steps(
         self, request: Request, standing: Standing
-    ) -> list[tuple[bool, Callable[[], Callable[[], None]]]]:
+    ) -> list[Step]:
         catalogue, explainer = self.opened.catalogue, self.opened.explainer
         skus = together(request.have, standing.part, catalogue)
 

@@ -2,9 +2,13 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
+
 import ipywidgets as widgets
 
 from fitgraph.lab.form import part_label
+from fitgraph.lab.look import grid
+from fitgraph.lab.session import SessionError
 from fitgraph.model import Catalogue
 
 
@@ -48,3 +52,56 @@ class PartPicker(widgets.HBox):
     def value(self) -> str:
         """Return what stands in the field."""
         return str(self.field.value)
+
+
+class PartsForm(widgets.VBox):
+    """A field for every role; those that a build need not fill open with a button.
+
+    Parameters
+    ----------
+    catalogue : Catalogue
+        Whose parts are listed.
+    more : str
+        What the button says.
+    """
+
+    def __init__(self, catalogue: Catalogue, more: str) -> None:
+        roles = catalogue.vocabulary.roles
+        self.pickers = {role: PartPicker(catalogue, role) for role in roles}
+        # A button, because the headers of ipywidgets' accordion cannot be reached by keyboard.
+        self.more = widgets.ToggleButton(
+            description=more,
+            tooltip="Show or hide the fields for adapters and extras",
+            layout=widgets.Layout(width="auto", margin="4px 2px"),
+        )
+        self._others = grid([p for r, p in self.pickers.items() if not roles[r].fill.free], "300px")
+        self._others.layout.display = "none"
+        self.more.observe(self._opened, names="value")
+        usual = grid([p for r, p in self.pickers.items() if roles[r].fill.free], "300px")
+        super().__init__([usual, self.more, self._others], layout=widgets.Layout(width="100%"))
+
+    def _opened(self, change: dict[str, bool]) -> None:
+        self._others.layout.display = "grid" if change["new"] else "none"
+
+    @property
+    def entries(self) -> dict[str, str]:
+        """Return what stands in each field that is filled in."""
+        return {role: p.value for role, p in self.pickers.items() if p.value}
+
+    def enter(self, entries: Mapping[str, str]) -> None:
+        """Fill in the fields, and empty those that are not named.
+
+        Raises
+        ------
+        SessionError
+            If a role is none of this catalogue's, or an entry is no text.
+        """
+        strange = [role for role in entries if role not in self.pickers]
+        if strange:
+            raise SessionError(f"This catalogue has no role called {strange[0]!r}.")
+        if not all(isinstance(text, str) for text in entries.values()):
+            raise SessionError("An entry of this session is no text.")
+        for role, picker in self.pickers.items():
+            picker.field.value = entries.get(role, "")
+        if any(self.pickers[r].value for r in entries if self.pickers[r] in self._others.children):
+            self.more.value = True

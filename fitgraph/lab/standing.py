@@ -32,12 +32,16 @@ class Standing:
     services : tuple of str
         The service without which it would not stand so well; empty if none
         is needed.
+    builds : int
+        How many builds have it, limits on price and mass aside, if it were
+        taken for its role.
     """
 
     part: Part
     verdict: Verdict
     kept_out: str = ""
     services: tuple[str, ...] = ()
+    builds: int = 0
 
     @property
     def remains(self) -> bool:
@@ -81,17 +85,27 @@ def standings(engine: TreeEngine, request: Request) -> dict[str, tuple[Standing,
     catalogue = engine.catalogue
     owned = frozenset(find_part(catalogue, sku).sku for sku in request.have)
     result = {}
-    for role, remaining in engine.remaining(request, exact=False).items():
+    for role, remaining in engine.remaining(request).items():
         material = request.material if catalogue.vocabulary.roles[role].by_material else None
         best: dict[str, tuple[Verdict, Option]] = {}
-        for option, code in zip(engine.space.options[role], remaining.verdicts, strict=True):
+        builds: dict[str, int] = {}
+        for option, code, number in zip(
+            engine.space.options[role], remaining.verdicts, remaining.builds, strict=True
+        ):
             if option.part is None or not _may_serve(option, owned, request.services):
                 continue
+            builds[option.part.sku] = builds.get(option.part.sku, 0) + int(number)
             before = best.get(option.part.sku)
             if before is None or int(code) > before[0]:
                 best[option.part.sku] = (Verdict(int(code)), option)
         result[role] = tuple(
-            Standing(part, verdict, _kept_out(part, owned, material, request), option.services)
+            Standing(
+                part,
+                verdict,
+                _kept_out(part, owned, material, request),
+                option.services,
+                builds[part.sku],
+            )
             for part in catalogue.of(role)
             for verdict, option in (best[part.sku],)
         )
@@ -104,7 +118,9 @@ def together(have: tuple[str, ...], part: Part, catalogue: Catalogue) -> tuple[s
     return (*kept, part.sku)
 
 
-def nearest_combination(explainer: Explainer, skus: tuple[str, ...]) -> Mapping[str, Option]:
+def nearest_combination(
+    explainer: Explainer, skus: tuple[str, ...], done: Mapping[str, tuple[str, ...]] | None = None
+) -> Mapping[str, Option]:
     """Return the combination around some parts in which the fewest joints clash.
 
     Parameters
@@ -114,15 +130,21 @@ def nearest_combination(explainer: Explainer, skus: tuple[str, ...]) -> Mapping[
         are left out, as in its explanations.
     skus : tuple of str
         Stock numbers, at most one a role.
+    done : mapping of str to tuple of str, optional
+        Services done to named parts, by stock number.
     """
+    done = done or {}
     space = explainer.space
     roles = explainer.catalogue.vocabulary.roles
-    query = ask(space, Request(have=skus, services=Services.NONE))
+    query = ask(space, Request(have=skus, services=Services.OWNED))
     named = {find_part(explainer.catalogue, sku).role for sku in skus}
     lets: dict[str, npt.NDArray[np.bool_]] = {}
     for role, mask in query.lets.items():
+        options = space.options[role]
         if role not in named and not roles[role].fill.free:
-            mask = mask & np.array([o.empty for o in space.options[role]], dtype=bool)
-        lets[role] = mask
+            mask = mask & np.array([o.empty for o in options], dtype=bool)
+        wanted = [done.get(o.part.sku, ()) if o.part else () for o in options]
+        same = [o.services == w for o, w in zip(options, wanted, strict=True)]
+        lets[role] = mask & np.array(same, dtype=bool)
     places = nearest(space, lets)
     return {} if places is None else {r: space.options[r][n] for r, n in places.items()}

@@ -64,6 +64,18 @@ def _magnitude(number: int) -> str:
     return ""
 
 
+def builds_text(number: int) -> str:
+    """Return a number of builds in few characters.
+
+    Examples
+    --------
+    >>> builds_text(1), builds_text(812), builds_text(98_980_594_620)
+    ('1 build', '812 builds', 'about 99 thousand million builds')
+    """
+    large = _magnitude(number)
+    return f"{large} builds" if large else f"{number:,} build{'' if number == 1 else 's'}"
+
+
 def counted_text(counted: Counted) -> str:
     """Return a number of builds as people read it; an estimate says that it is one.
 

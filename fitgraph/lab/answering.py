@@ -1,0 +1,191 @@
+"""A widget that answers in steps, tells faults in words and can be stopped."""
+
+from __future__ import annotations
+
+import asyncio
+import ctypes
+import threading
+from collections.abc import Callable, Iterator, Sequence
+from contextlib import contextmanager, suppress
+
+import ipywidgets as widgets
+
+from fitgraph.lab import tables
+from fitgraph.lab.form import FormError
+from fitgraph.lab.session import SessionError
+from fitgraph.solve import NamingError
+
+#: Shows a result.
+Show = Callable[[], None]
+
+#: Whether it may take long, and what computes and returns what shows the result.
+Step = tuple[bool, Callable[[], Show]]
+
+
+class StoppedError(Exception):
+    """Somebody stopped a computation."""
+
+
+class Work:
+    """One long computation beside the event loop.
+
+    Parameters
+    ----------
+    function : callable
+        Without arguments; what it returns is the result.
+
+    Notes
+    -----
+    A stop is raised inside the computing thread, between two steps of Python
+    (``PyThreadState_SetAsyncExc`` of Python's C API), so that nothing goes on
+    computing behind the scenes for an answer nobody waits for.
+    """
+
+    def __init__(self, function: Callable[[], Show]) -> None:
+        self._function = function
+        self._thread: threading.Thread | None = None
+        self._over = False
+
+    async def result(self) -> Show:
+        """Return what the function returns.
+
+        Raises
+        ------
+        StoppedError
+            If it was stopped.
+        """
+        loop = asyncio.get_running_loop()
+        done: asyncio.Future[Show] = loop.create_future()
+
+        def settle(value: Show | None, error: BaseException | None) -> None:
+            if done.done():
+                return
+            if value is None:
+                done.set_exception(error or StoppedError())
+            else:
+                done.set_result(value)
+
+        def tell(value: Show | None, error: BaseException | None) -> None:
+            # The loop may be gone by now, with everybody who waited.
+            with suppress(RuntimeError):
+                loop.call_soon_threadsafe(settle, value, error)
+
+        def compute() -> None:
+            value: Show | None = None
+            error: BaseException | None = None
+            try:
+                try:
+                    value = self._function()
+                except BaseException as raised:
+                    error = raised
+                self._over = True
+                tell(value, error)
+            except StoppedError as late:  # it came between the two steps above
+                tell(None, late)
+
+        self._thread = threading.Thread(target=compute, daemon=True)
+        self._thread.start()
+        return await done
+
+    def stop(self) -> None:
+        """Stop it, where it still runs."""
+        thread = self._thread
+        if self._over or thread is None or thread.ident is None:
+            return
+        self._over = True
+        ctypes.pythonapi.PyThreadState_SetAsyncExc(
+            ctypes.c_ulong(thread.ident), ctypes.py_object(StoppedError)
+        )
+
+
+class Answering(widgets.VBox):
+    """A component whose answers follow its fields.
+
+    Only the last question is answered: a new one stops what is still being computed for
+    the one before.
+    """
+
+    def __init__(self) -> None:
+        super().__init__()
+        self._tasks: set[asyncio.Task[None]] = set()
+        self._work: dict[int, Work] = {}
+        self.add_class("fg-form")
+
+    @contextmanager
+    def in_words(self, place: widgets.HTML) -> Iterator[None]:
+        """Show what goes wrong where the answer would stand, never as a traceback."""
+        try:
+            yield
+        except (FormError, NamingError, SessionError) as error:
+            place.value = tables.wrap(tables.alert(str(error)))
+        except Exception as error:  # a person at a counter can do nothing with a traceback
+            place.value = tables.wrap(
+                tables.alert(
+                    f"This could not be worked out ({type(error).__name__}: {error}). "
+                    "Take the last entry back; if it stays, report it with your entries."
+                )
+            )
+
+    def run(
+        self, steps: Callable[[], Sequence[Step]], current: Callable[[], bool], place: widgets.HTML
+    ) -> None:
+        """Run the steps of an answer one after the other, and drop it once it is outdated.
+
+        Parameters
+        ----------
+        steps : callable
+            Returns them.
+        current : callable
+            Whether the answer is still wanted.
+        place : HTML
+            Where a fault is told.
+
+        Notes
+        -----
+        A step that is slow computes beside the event loop, so that the fields stay alive;
+        what it returns then shows the result. Without an event loop all of it happens at
+        once.
+        """
+        try:
+            loop = asyncio.get_running_loop()
+        except RuntimeError:
+            with self.in_words(place):
+                for _, compute in steps():
+                    compute()()
+            return
+
+        async def in_turn() -> None:
+            with self.in_words(place):
+                for slow, compute in steps():
+                    await asyncio.sleep(0)
+                    if not current():
+                        return
+                    show = await self._beside(compute, place) if slow else compute()
+                    if not current() or show is None:
+                        return
+                    show()
+
+        task = loop.create_task(in_turn())
+        self._tasks.add(task)
+        task.add_done_callback(self._tasks.discard)
+
+    async def _beside(
+        self, compute: Callable[[], Show], place: widgets.HTML
+    ) -> Show | None:
+        """Compute in a thread; one a place, so that an outdated one makes room."""
+        key = id(place)
+        if key in self._work:
+            self._work[key].stop()
+        work = self._work[key] = Work(compute)
+        try:
+            return await work.result()
+        except StoppedError:
+            return None
+        finally:
+            if self._work.get(key) is work:
+                del self._work[key]
+
+    def stop(self) -> None:
+        """Stop whatever is still being computed."""
+        for work in self._work.values():
+            work.stop()

@@ -1,0 +1,136 @@
+"""Charts in one style: the colours of a theme come from the style sheet, see ``look``."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+import numpy as np
+import numpy.typing as npt
+import plotly.graph_objects as go
+
+from fitgraph.model import Vocabulary
+from fitgraph.solve.engine import Build
+from fitgraph.solve.histogram import Histogram
+from fitgraph.units import major, show_mass, show_money
+
+#: These three stand out from white and from a dark page alike, at least 3 to 1 [1]_, and
+#: keep apart for the colour-blind (see fitgraph.draw.style).
+#:
+#: .. [1] W3C, "Web Content Accessibility Guidelines 2.2", criterion 1.4.11.
+MARKS = ("#2f7fc1", "#c05a1c", "#7a818b")
+
+#: A shape for each colour, so that none says anything alone.
+SHAPES = ("circle", "diamond", "square")
+
+#: More points than this are thinned out for the chart, evenly along the front.
+MOST_POINTS = 400
+
+_AXIS = {"showgrid": True, "zeroline": False, "automargin": True, "fixedrange": True}
+
+
+def blank(x: str, y: str, height: int = 380) -> go.FigureWidget:
+    """Return an empty chart with labelled axes.
+
+    Parameters
+    ----------
+    x, y : str
+        Labels, with units.
+    height : int
+        In px.
+    """
+    figure = go.FigureWidget(
+        layout=go.Layout(
+            height=height, margin={"l": 64, "r": 12, "t": 28, "b": 56}, autosize=True,
+            paper_bgcolor="rgba(0,0,0,0)", plot_bgcolor="rgba(0,0,0,0)",
+            xaxis={**_AXIS, "title": {"text": x}}, yaxis={**_AXIS, "title": {"text": y}},
+            legend={"orientation": "h", "yanchor": "bottom", "y": 1.0, "x": 0},
+            hoverlabel={"bgcolor": "#ffffff", "bordercolor": "#1b1f24", "align": "left"},
+            dragmode=False,
+        )
+    )
+    figure._config = {**figure._config, "displayModeBar": False, "responsive": True}
+    return figure
+
+
+def thinned(count: int, most: int = MOST_POINTS) -> npt.NDArray[np.intp]:
+    """Return the places of at most so many points, the first and the last among them."""
+    if count <= most:
+        return np.arange(count)
+    return np.unique(np.linspace(0, count - 1, most).astype(np.intp))
+
+
+def build_text(build: Build, vocabulary: Vocabulary) -> str:
+    """Return price, mass and strength of a build in one line."""
+    money = show_money(build.price, vocabulary.currency, vocabulary.minor_digits)
+    mass = "mass not known" if build.mass_g is None else show_mass(build.mass_g)
+    bears = "" if build.strength_nm is None else f", tube bears {build.strength_nm:,.0f} N·m"
+    return f"{money}, {mass}{bears}"
+
+
+class FrontChart:
+    """Price against mass: where builds lie, those no other betters, and those picked.
+
+    Parameters
+    ----------
+    vocabulary : Vocabulary
+        Gives the currency.
+    """
+
+    def __init__(self, vocabulary: Vocabulary) -> None:
+        self._vocabulary = vocabulary
+        self.figure = blank(f"To pay, {vocabulary.currency}", "Mass of the whole, g")
+        self.figure.add_trace(
+            go.Heatmap(
+                name="all builds", showscale=False, hoverongaps=False, xgap=1, ygap=1,
+                colorscale=[[0, "rgba(122,129,139,0.10)"], [1, "rgba(122,129,139,0.65)"]],
+                hovertemplate="%{x:.0f}, %{y:.0f} g<br>%{text} builds<extra></extra>",
+            )
+        )
+        self.figure.add_trace(
+            go.Scatter(
+                name="bettered by no other", mode="markers",
+                marker={"color": MARKS[0], "symbol": SHAPES[0], "size": 9,
+                        "line": {"width": 1, "color": "#ffffff"}},
+                hovertemplate="%{text}<extra></extra>",
+            )
+        )
+        self.figure.add_trace(
+            go.Scatter(
+                name="picked", mode="markers+text", textposition="top center",
+                marker={"color": MARKS[1], "symbol": SHAPES[1], "size": 15,
+                        "line": {"width": 2, "color": "#ffffff"}},
+                hoverinfo="skip",
+            )
+        )
+
+    def show(self, spread: Histogram | None, front: Sequence[Build] | None) -> None:
+        """Show where builds lie, and the front; None leaves what is shown."""
+        digits = self._vocabulary.minor_digits
+        with self.figure.batch_update():
+            if spread is not None:
+                heat = self.figure.data[0]
+                builds = spread.builds.T
+                with np.errstate(divide="ignore"):
+                    heat.z = np.where(builds > 0, np.log10(np.maximum(builds, 1)), np.nan)
+                heat.text = [[f"{'' if spread.exact else 'about '}{b:,.3g}" for b in row]
+                             for row in builds]
+                x = (spread.price_edges[:-1] + spread.price_edges[1:]) / 2
+                heat.x = [major(round(v), digits) for v in x]
+                heat.y = (spread.mass_edges[:-1] + spread.mass_edges[1:]) / 2
+            if front is not None:
+                points = self.figure.data[1]
+                places = thinned(len(front))
+                shown = [front[n] for n in places]
+                points.x = [major(b.price, digits) for b in shown]
+                points.y = [b.mass_g for b in shown]
+                points.text = [build_text(b, self._vocabulary) for b in shown]
+                points.customdata = [int(n) for n in places]
+
+    def mark(self, picked: Sequence[Build]) -> None:
+        """Mark the builds that are picked, by their number in order."""
+        digits = self._vocabulary.minor_digits
+        with self.figure.batch_update():
+            marks = self.figure.data[2]
+            marks.x = [major(b.price, digits) for b in picked]
+            marks.y = [b.mass_g for b in picked]
+            marks.text = [str(n) for n in range(1, len(picked) + 1)]

@@ -1,0 +1,276 @@
+"""Price against mass with the Pareto front, builds picked from it, compared and handed out."""
+
+from __future__ import annotations
+
+import asyncio
+import time
+from collections.abc import Callable, Mapping, Sequence
+from typing import Any
+
+import ipywidgets as widgets
+
+from fitgraph.lab import tables
+from fitgraph.lab.answering import Answering, Step
+from fitgraph.lab.charts import FrontChart, build_text, thinned
+from fitgraph.lab.comparison import comparison_html
+from fitgraph.lab.debounce import Debounce
+from fitgraph.lab.downloads import download_link
+from fitgraph.lab.look import heading, html, note, row
+from fitgraph.lab.opened import OpenCatalogue
+from fitgraph.lab.sheet import sheet_csv, sheet_html, sheet_of, sheet_pdf
+from fitgraph.solve import Request
+from fitgraph.solve.engine import Build
+from fitgraph.solve.histogram import histogram
+from fitgraph.solve.query import ask
+
+#: Builds beyond these do not fit side by side.
+MOST_PICKS = 4
+
+#: The front is looked for once nothing has been changed for so long, in seconds.
+_PATIENCE_S = 0.6
+
+
+class FrontPanel(Answering):
+    """The chart, the list that says the same in words, the comparison and the sheets.
+
+    Parameters
+    ----------
+    opened : OpenCatalogue
+        The catalogue.
+    changed : callable
+        Called when a pick has changed.
+    """
+
+    def __init__(self, opened: OpenCatalogue, changed: Callable[[], None]) -> None:
+        super().__init__()
+        self.opened = opened
+        self.front: list[Build] = []
+        self.picked: list[Build] = []
+        self._changed = changed
+        self._request = Request()
+        self._wanted: list[Mapping[str, Any]] = []
+        self._asked = 0
+        self._busy = False
+        self._look_soon = Debounce(self.look, _PATIENCE_S)
+        self.chart = FrontChart(opened.catalogue.vocabulary)
+        self.frame = widgets.Box([self.chart.figure], layout=widgets.Layout(width="100%"))
+        self.frame.add_class("fg-chart")
+        self.status = html()
+        self.stop_button = widgets.Button(
+            description="Stop looking", disabled=True, layout=widgets.Layout(width="auto"),
+            tooltip="Stop looking for the builds that no other betters",
+        )
+        self.list = widgets.SelectMultiple(
+            options=[], rows=8, description="Pick",
+            layout=widgets.Layout(width="100%", max_width="640px"),
+        )
+        self.empty_picks = widgets.Button(
+            description="Pick none", disabled=True, layout=widgets.Layout(width="auto")
+        )
+        self.compared = html()
+        self.sheet_number = widgets.Dropdown(
+            options=[], description="Sheet of pick", style={"description_width": "initial"},
+            layout=widgets.Layout(width="11em"),
+        )
+        self.sheet_links = html()
+        self.stop_button.on_click(lambda _: self._stop_looking())
+        self.empty_picks.on_click(lambda _: self._pick([]))
+        self.list.observe(self._listed, names="value")
+        self.sheet_number.observe(lambda _: self._write_sheet(), names="value")
+        self.chart.figure.data[1].on_click(self._clicked)
+        self.children = (
+            heading("Price against mass"),
+            note("Grey: where builds lie, the darker the more. Blue dots: builds that no other "
+                 "betters in price, mass or strength without losing in another. Click dots, or "
+                 "use the list (Ctrl and Space or Ctrl and click for several), to pick up to "
+                 f"{MOST_PICKS}."),
+            row([self.status, self.stop_button]),
+            self.frame,
+            row([self.list, self.empty_picks]),
+            heading("Side by side"),
+            self.compared,
+            heading("Build sheet"),
+            row([self.sheet_number, self.sheet_links]),
+        )
+        self._pick([])
+
+    # ------------------------------------------------------------ asking
+
+    def ask(self, request: Request) -> None:
+        """Look for the front of a request once nothing has changed for a moment.
+
+        What was picked stays picked if it is still on the front. Without an event loop nothing
+        runs by itself: call :meth:`look`.
+        """
+        self._request = request
+        if not self._wanted:
+            self._wanted = self.picks
+        self._asked += 1
+        self.stop()
+        try:
+            asyncio.get_running_loop()
+        except RuntimeError:
+            return
+        self._tell("The chart follows in a moment …")
+        self._look_soon()
+
+    def look(self) -> None:
+        """Look for the front of the last request."""
+        request, asked = self._request, self._asked
+        self.run(lambda: self._steps(request, asked), lambda: asked == self._asked, self.status)
+
+    def _steps(self, request: Request, asked: int) -> Sequence[Step]:
+        engine = self.opened.engine
+
+        def begin() -> Callable[[], None]:
+            def show() -> None:
+                self._tell("Looking where builds lie …")
+                self.stop_button.disabled = False
+
+            return show
+
+        def spread() -> Callable[[], None]:
+            found = histogram(ask(engine.space, request))
+
+            def show() -> None:
+                self.chart.show(found, None)
+                self._tell("Looking for the builds that no other betters …")
+                self._count_seconds(asked)
+
+            return show
+
+        def front() -> Callable[[], None]:
+            found = engine.front(request)
+
+            def show() -> None:
+                self.front = found
+                self.stop_button.disabled = True
+                self._show_front()
+
+            return show
+
+        return [(False, begin), (True, spread), (True, front)]
+
+    def _count_seconds(self, asked: int) -> None:
+        try:
+            loop = asyncio.get_running_loop()
+        except RuntimeError:
+            return
+        begun = time.monotonic()
+
+        def tick() -> None:
+            if asked == self._asked and not self.stop_button.disabled:
+                seconds = time.monotonic() - begun
+                self._tell(
+                    f"Looking for the builds that no other betters … {seconds:.0f} s so far"
+                )
+                loop.call_later(1.0, tick)
+
+        loop.call_later(1.0, tick)
+
+    def _stop_looking(self) -> None:
+        self._asked += 1
+        self.stop()
+        self.stop_button.disabled = True
+        self._tell("Stopped. Change an entry to look again; the dots are those found before.")
+
+    def _tell(self, text: str) -> None:
+        self.status.value = tables.wrap(f'<p role="status">{text}</p>')
+
+    def _show_front(self) -> None:
+        vocabulary = self.opened.catalogue.vocabulary
+        self.chart.show(None, self.front)
+        if self.front:
+            first, last = self.front[0], min(self.front, key=lambda b: b.mass_g or 0)
+            self._tell(
+                f"{len(self.front):,} builds are bettered by no other, from the cheapest "
+                f"({build_text(first, vocabulary)}) to the lightest "
+                f"({build_text(last, vocabulary)})."
+            )
+        else:
+            self._tell("No build of known mass is certain, so there is nothing to draw.")
+        wanted, self._wanted = self._wanted, []
+        at = {tuple(sorted(self.labels(b).items())): b for b in self.front}
+        kept = [at.get(tuple(sorted(w.items()))) for w in wanted]
+        self._busy = True
+        try:
+            self.list.options = [
+                (f"{n + 1}: {build_text(self.front[n], vocabulary)}", int(n))
+                for n in thinned(len(self.front))
+            ]
+        finally:
+            self._busy = False
+        self._pick([b for b in kept if b is not None])
+
+    # ------------------------------------------------------------ picking
+
+    @staticmethod
+    def labels(build: Build) -> dict[str, str]:
+        """Return what fills each role, as a session keeps it."""
+        return {role: o.label for role, o in build.options.items()}
+
+    @property
+    def picks(self) -> list[Mapping[str, str]]:
+        """Return what is picked, as a session keeps it."""
+        return [self.labels(b) for b in self.picked]
+
+    def want(self, picks: Sequence[Any]) -> None:
+        """Pick these builds as soon as the front is there and has them."""
+        self._wanted = [p for p in picks if isinstance(p, Mapping)][:MOST_PICKS]
+
+    def _listed(self, _change: object) -> None:
+        if not self._busy:
+            self._pick([self.front[n] for n in self.list.value][:MOST_PICKS])
+
+    def _clicked(self, trace: Any, points: Any, _state: Any) -> None:
+        for at in points.point_inds:
+            build = self.front[trace.customdata[at]]
+            if build in self.picked:
+                self._pick([b for b in self.picked if b is not build])
+            else:
+                self._pick([*self.picked, build][-MOST_PICKS:])
+
+    def _pick(self, builds: list[Build]) -> None:
+        with self.in_words(self.compared):
+            self.picked = builds
+            places = {id(b): n for n, b in enumerate(self.front)}
+            listed = {n for _, n in self.list.options}
+            self._busy = True
+            try:
+                self.list.value = [
+                    places[id(b)] for b in builds if places.get(id(b), -1) in listed
+                ]
+                self.sheet_number.options = list(range(1, len(builds) + 1))
+                self.sheet_number.value = len(builds) or None
+            finally:
+                self._busy = False
+            self.sheet_number.disabled = self.empty_picks.disabled = not builds
+            self.chart.mark(builds)
+            vocabulary = self.opened.catalogue.vocabulary
+            owned = frozenset(self._request.have)
+            self.compared.value = tables.wrap(comparison_html(builds, owned, vocabulary))
+            self._write_sheet()
+            self._changed()
+
+    def _write_sheet(self) -> None:
+        if self._busy:
+            return
+        with self.in_words(self.sheet_links):
+            number = self.sheet_number.value
+            if number is None:
+                self.sheet_links.value = tables.wrap(
+                    "<p>Pick a build first; its sheet can then be saved.</p>"
+                )
+                return
+            build = self.picked[number - 1]
+            vocabulary = self.opened.catalogue.vocabulary
+            made = sheet_of(build, frozenset(self._request.have), vocabulary)
+            page = sheet_html(made, build.options, vocabulary).encode()
+            links = [
+                download_link("Save as HTML", "build-sheet.html", "text/html", page),
+                download_link("Save as PDF", "build-sheet.pdf", "application/pdf",
+                              sheet_pdf(made, vocabulary)),
+                download_link("Save as CSV", "build-sheet.csv", "text/csv",
+                              sheet_csv(made, vocabulary).encode()),
+            ]
+            self.sheet_links.value = tables.wrap("".join(links))

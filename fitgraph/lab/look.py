@@ -1,0 +1,106 @@
+"""The frame all widgets share: one style sheet, headings, grids, and labels wide enough."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from html import escape
+
+import ipywidgets as widgets
+
+from fitgraph.draw.style import TYPE, page_css
+from fitgraph.lab.tables import wrap
+
+#: So that the fields of a form stand under one another.
+LABEL = {"description_width": "8.5em"}
+
+
+def _widget_css() -> str:
+    body, small = TYPE["body"], TYPE["small"]
+    return (
+        # A chart paints its own colours into its elements; the theme's go before them.
+        ".fg-form .fg-chart{min-width:0}\n"
+        ".fg-form .fg-chart .main-svg{background:transparent!important}\n"
+        ".fg-form .fg-chart .main-svg text{fill:var(--fg-ink)!important;"
+        f"font-family:inherit!important;font-size:{small}px!important}}\n"
+        ".fg-form .fg-chart .gridlayer path{stroke:var(--fg-panel)!important}\n"
+        ".fg-form .fg-chart .hoverlayer text{fill:#1b1f24!important}\n"
+        ".fg-form .jupyter-button{height:auto;min-height:32px;line-height:1.3;padding:4px 10px;"
+        f"font-size:{body}px;color:var(--fg-ink);background:var(--fg-panel);"
+        "border:1px solid var(--fg-line);white-space:normal;text-align:left}\n"
+        ".fg-form .jupyter-button:disabled{color:var(--fg-muted);opacity:1;border-style:dashed}\n"
+        ".fg-form .fg-main{border-width:2px;border-color:var(--fg-fits);font-weight:600}\n"
+        ".fg-form .widget-label,.fg-form .widget-readout,.fg-form .widget-label-basic"
+        "{color:var(--fg-ink)}\n"
+        ".fg-form input[type=text],.fg-form select,.fg-form textarea"
+        "{color:var(--fg-ink);background:var(--fg-paper);border:1px solid var(--fg-line)}\n"
+        ".fg-form input::placeholder{color:var(--fg-muted);opacity:1}\n"
+        ".fg-form .fg-clear{width:30px;min-height:28px;text-align:center}\n"
+        ".fg-form .widget-radio-box label{height:auto;min-height:28px;line-height:1.4;"
+        "white-space:normal;padding:3px 0;color:var(--fg-ink)}\n"
+        ".fg-form .widget-radio-box{height:auto}\n"
+        ".fg-form .noUi-connect{background:var(--fg-fits)}\n"
+        ".fg-form .noUi-handle{border:2px solid var(--fg-fits)}\n"
+        ".fg-html a{color:var(--fg-fits);text-decoration:underline}\n"
+        ".fg-html a.fg-get{display:inline-block;margin:2px 10px 2px 0;padding:4px 10px;"
+        "border:1px solid var(--fg-line);background:var(--fg-panel);color:var(--fg-ink);"
+        "text-decoration:none}\n"
+        ".fg-html a:focus-visible{outline:2px solid var(--fg-fits);outline-offset:1px}\n"
+        ".fg-html dl{display:grid;grid-template-columns:max-content 1fr;gap:.2em 1em;margin:.3em 0}"
+        "\n.fg-html dt{color:var(--fg-muted)}.fg-html dd{margin:0}\n"
+        ".fg-html .fg-wide .fg-svg{max-width:900px}\n"
+    )
+
+
+def html(value: str = "") -> widgets.HTML:
+    """Return a place for text made of data."""
+    return widgets.HTML(value=value, layout=widgets.Layout(width="auto", margin="0"))
+
+
+def style() -> widgets.HTML:
+    """Return the style sheet, as every component's first child."""
+    return html(f"<style>{page_css()}{_widget_css()}</style>")
+
+
+def heading(text: str, level: int = 3) -> widgets.HTML:
+    """Return a heading."""
+    return html(wrap(f"<h{level}>{escape(text)}</h{level}>"))
+
+
+def note(text: str) -> widgets.HTML:
+    """Return a quiet line that explains what follows."""
+    return html(wrap(f'<p class="fg-note">{escape(text)}</p>'))
+
+
+def grid(children: Sequence[widgets.Widget], least: str) -> widgets.GridBox:
+    """Return children in as many columns as the window has room for.
+
+    Parameters
+    ----------
+    children : sequence of Widget
+        In reading order.
+    least : str
+        Least width of a column, in CSS.
+    """
+    return widgets.GridBox(
+        list(children),
+        layout=widgets.Layout(
+            grid_template_columns=f"repeat(auto-fill, minmax(min({least}, 100%), 1fr))",
+            grid_gap="2px 14px",
+            width="100%",
+        ),
+    )
+
+
+def row(children: Sequence[widgets.Widget]) -> widgets.Box:
+    """Return children beside one another that wrap where the window is narrow."""
+    return widgets.Box(
+        list(children),
+        layout=widgets.Layout(
+            display="flex", flex_flow="row wrap", grid_gap="6px 14px", align_items="flex-start"
+        ),
+    )
+
+
+def field_layout() -> widgets.Layout:
+    """Return the layout of a field in a grid."""
+    return widgets.Layout(width="auto")
