@@ -59,7 +59,9 @@ def scaled(parts_a_role: int, roles: int = 12, *, seed: int = 1, shapes: int = 4
         models = [p for p in demo.of(role) if p.price and p.mass_g][:shapes]
         made = []
         for n in range(parts_a_role):
-            model = models[n % len(models)] if n < len(models) else models[rng.integers(len(models))]
+            model = (
+                models[n % len(models)] if n < len(models) else models[rng.integers(len(models))]
+            )
             part = replace(
                 model,
                 sku=f"{role.upper()}-{n:05d}",
@@ -71,6 +73,9 @@ def scaled(parts_a_role: int, roles: int = 12, *, seed: int = 1, shapes: int = 4
             parts[part.sku] = part
         by_role[role] = tuple(made)
     return Catalogue(
-        vocabulary, MappingProxyType(parts), (), f"{parts_a_role} x {roles}",
+        vocabulary,
+        MappingProxyType(parts),
+        (),
+        f"{parts_a_role} x {roles}",
         MappingProxyType(by_role),
     )
