@@ -562,24 +562,26 @@ role = "trumpet"
 
 
 @pytest.mark.parametrize(
-    ("old", "new"),
+    ("where", "old", "new"),
     [
-        (b'measured = "0.03 mm"', b'measured = "-0.03 mm"'),
-        (b"minor_digits = 2", b'minor_digits = "two"'),
-        (b"minor_digits = 2", b"minor_digits = -1"),
-        (b"minutes = 25", b'minutes = "long"'),
-        (b'price = "15.00"', b'price = "-15.00"'),
-        (b'price = "15.00"', b'price = "1e9999999"'),
-        (b'removes = ["slot"]', b"removes = 3"),
-        (b'fill = "extra"', b'fill = "sometimes"'),
-        (b'when = ["not bar.slot"]', b'when = "not bar.slot"'),
+        ("limits.measured", b'measured = "0.03 mm"', b'measured = "-0.03 mm"'),
+        ("trade.minor_digits", b"minor_digits = 2", b'minor_digits = "two"'),
+        ("trade.minor_digits", b"minor_digits = 2", b"minor_digits = -1"),
+        ("services.cut-slot.minutes", b"minutes = 25", b'minutes = "long"'),
+        ("services.cut-slot.price", b'price = "15.00"', b'price = "-15.00"'),
+        ("services.cut-slot.price", b'price = "15.00"', b'price = "1e9999999"'),
+        ("services.trim-slot.removes", b'removes = ["slot"]', b"removes = 3"),
+        ("roles.pegs.fill", b'fill = "extra"', b'fill = "sometimes"'),
+        ("services.cut-slot.when", b'when = ["not bar.slot"]', b'when = "not bar.slot"'),
     ],
 )
-def test_odd_values_in_a_vocabulary(folder: Folder, old: bytes, new: bytes) -> None:
+def test_odd_values_in_a_vocabulary(folder: Folder, where: str, old: bytes, new: bytes) -> None:
     assert old in VOCABULARY
     folder.write("vocabulary.toml", VOCABULARY.replace(old, new, 1))
-    (finding,) = folder.error()
-    assert finding.file == "vocabulary.toml" and finding.message and finding.remedy
+    findings = folder.error()
+    assert {f.file for f in findings} == {"vocabulary.toml"}
+    assert [f.column for f in findings].count(where) == 1
+    assert all(f.message and f.remedy for f in findings)
 
 
 @pytest.mark.parametrize(
