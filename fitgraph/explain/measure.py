@@ -352,8 +352,8 @@ class Measurer:
         self, into: list[_Hypothesis], figure: int, option: Option, found: Iterable[Possibility]
     ) -> None:
         part = option.part
-        for possibility in found if part is not None else ():
-            after = self._after(option, part, possibility.changes)
+        for possibility in found:
+            after = self._after(option, part, possibility.changes) if part is not None else None
             if after is not None:
                 into.append(_Hypothesis(figure, possibility, after))
 
@@ -618,7 +618,7 @@ class _Counter:
         at = [self.measurer._own_class(name, r, clique, rows) for r in others]
         if not at:
             return np.broadcast_to(judged, (len(rows), len(judged)))
-        return judged[(slice(None), *at)].T
+        return np.asarray([of_one[tuple(at)] for of_one in judged]).T
 
 
 def _by_group(value: Numbers, group: Ints, groups: int) -> Numbers:

@@ -62,8 +62,8 @@ class OpenFigure:
     @property
     def known(self) -> bool:
         """Whether the figure has limits, only too wide ones."""
-        feature = self.part.features[self.feature]
-        return self.dimension in feature.lengths and feature.lengths[self.dimension].known
+        size = self.part.features[self.feature].lengths.get(self.dimension or "")
+        return size is not None and size.known
 
 
 #: Features as a measurement would leave them, by name.
