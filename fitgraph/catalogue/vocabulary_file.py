@@ -11,6 +11,8 @@ from typing import Any
 
 from fitgraph.catalogue.figures import parse_figure
 from fitgraph.catalogue.findings import CatalogueError, Finding, shorten
+from fitgraph.catalogue.makes import read_makes
+from fitgraph.catalogue.rider_tables import read_advice, read_identify
 from fitgraph.mechanics.rules import RULES
 from fitgraph.mechanics.standards import PROPERTY_CLASSES, SCREWS
 from fitgraph.model import (
@@ -20,8 +22,10 @@ from fitgraph.model import (
     DimensionKind,
     FeatureKind,
     Fill,
+    Grouping,
     HoldSource,
     Joint,
+    Kind,
     Presence,
     Reference,
     Role,
@@ -461,6 +465,39 @@ class _Reader:
             MappingProxyType(torques),
         )
 
+    def kind(self, where: str, name: str, entry: Mapping[str, Any]) -> Kind:
+        self.known_keys(where, entry, ("within", "when"))
+        within: dict[Reference, tuple[float, float]] = {}
+        for text, window in self.table(f"{where}.within", entry.get("within")).items():
+            reference = self.reference(f"{where}.within", text)
+            try:
+                figure = parse_figure(str(window), Basis.NOMINAL, 0.0)
+            except UnitError as error:
+                self.fault(f"{where}.within", window, str(error), "Write it like 31..33 mm")
+                continue
+            if reference is not None and figure.known:
+                within[reference] = (figure.lo, figure.hi)
+        when = self.conditions(f"{where}.when", entry.get("when"))
+        if not within and not when:
+            self.fault(where, "", "says nothing that tells it", "Give it within, or when")
+        return Kind(name, MappingProxyType(within), when)
+
+    def read_groups(self) -> dict[str, Grouping]:
+        groups = {}
+        for name, value in self.table("groups", self.document.get("groups")).items():
+            entry = self.table(f"groups.{name}", value)
+            self.known_keys(f"groups.{name}", entry, ("title", "kinds"))
+            kinds = self.table(f"groups.{name}.kinds", entry.get("kinds"))
+            groups[name] = Grouping(
+                name,
+                str(entry.get("title", name)),
+                tuple(
+                    self.kind(f"groups.{name}.kinds.{k}", k, self.table(f"groups.{name}.kinds.{k}", e))
+                    for k, e in kinds.items()
+                ),
+            )
+        return groups
+
     # -- the whole -----------------------------------------------------
 
     def read(self) -> Vocabulary:
@@ -474,9 +511,13 @@ class _Reader:
                 "weigh",
                 "hold",
                 "cautions",
+                "groups",
                 "roles",
                 "joints",
                 "services",
+                "identify",
+                "advice",
+                "make",
             ),
         )
         trade = self.table("trade", self.document.get("trade"))
@@ -508,16 +549,20 @@ class _Reader:
                 self.fault("strength", "", "lacks outside or bore", "Name both")
             else:
                 strength = StrengthSource(outside, bore, read.get("slot"))
-        weigh, hold = self.weigh(), self.hold()
+        weigh, hold, groups = self.weigh(), self.hold(), self.read_groups()
+        makes = read_makes(self, joints, digits)
+        identify = read_identify(self, self.document, groups)
+        advice = read_advice(self, self.document, groups)
         cautions = self.table("cautions", self.document.get("cautions"))
-        for service in services.values():
-            if service.caution and service.caution not in cautions:
-                self.fault(
-                    f"services.{service.name}.caution",
-                    service.caution,
-                    "is no known caution",
-                    "Add it under [cautions]",
-                )
+        for table, named in (("services", services), ("make", makes)):
+            for each in named.values():
+                if each.caution and each.caution not in cautions:
+                    self.fault(
+                        f"{table}.{each.name}.caution",
+                        each.caution,
+                        "is no known caution",
+                        "Add it under [cautions]",
+                    )
         if self.faults:
             raise CatalogueError(self.faults)
         return Vocabulary(
@@ -532,6 +577,10 @@ class _Reader:
             weigh=weigh,
             hold=hold,
             cautions=MappingProxyType({k: str(v) for k, v in cautions.items()}),
+            makes=MappingProxyType(makes),
+            groups=MappingProxyType(groups),
+            identify=identify,
+            advice=advice,
         )
 
 

@@ -79,6 +79,11 @@ def _deviations() -> tuple[tuple[float, dict[str, float]], ...]:
     )
 
 
+def size_steps_mm() -> tuple[float, ...]:
+    """Return the nominal sizes in mm up to which the tables' rows reach, each included."""
+    return tuple(sorted({upto for upto, _ in (*_grades(), *_deviations())}))
+
+
 def letters() -> tuple[str, ...]:
     """Return the fundamental deviations that are known, as written for shafts."""
     return tuple(sorted((*_deviations()[0][1], _SYMMETRIC)))

@@ -7,6 +7,7 @@ from dataclasses import dataclass, field
 from enum import Enum
 
 from fitgraph.model.dimension import Basis, Dimension, Word
+from fitgraph.model.rider import Advice, Identify
 from fitgraph.model.verdict import Presence
 
 
@@ -168,6 +169,32 @@ class Condition:
 
 
 @dataclass(frozen=True, slots=True)
+class Kind:
+    """One kind of what people own, told by the figures and features of the parts.
+
+    Parameters
+    ----------
+    within : mapping of Reference to tuple of float
+        Windows in mm that dimensions have to lie in.
+    when : tuple of Condition
+        What has to be there, or not.
+    """
+
+    name: str
+    within: Mapping[Reference, tuple[float, float]] = field(default_factory=dict)
+    when: tuple[Condition, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class Grouping:
+    """A way to group enquiries: the first kind that the owned parts are of."""
+
+    name: str
+    title: str
+    kinds: tuple[Kind, ...]
+
+
+@dataclass(frozen=True, slots=True)
 class Joint:
     """A pairing of features and the rule that decides it.
 
@@ -255,6 +282,111 @@ class Service:
 
 
 @dataclass(frozen=True, slots=True)
+class FreeSize:
+    """A dimension of a made part that its designer may choose, and what the process holds.
+
+    Parameters
+    ----------
+    size : Reference
+        The dimension.
+    klass : str
+        ISO 286 tolerance class that the process holds; empty where deviations are given.
+    lower, upper : float
+        Deviations from the nominal size in mm that the process holds, without a class.
+    """
+
+    size: Reference
+    klass: str = ""
+    lower: float = 0.0
+    upper: float = 0.0
+
+
+@dataclass(frozen=True, slots=True)
+class CostModel:
+    """What making a part is estimated to cost.
+
+    Parameters
+    ----------
+    material_per_kg : int
+        Price of the blank's material, in minor currency units.
+    hour : int
+        Price of an hour on the machine, in minor currency units.
+    minutes : float
+        Machine time of a piece beside the removal of material.
+    removal : float
+        Material removed in a minute, in mm3.
+    setup_minutes : float
+        Machine time to set up a lot.
+    lot : int
+        Pieces in a lot.
+    allowance : float
+        What a blank is wider and longer than the finished part, in mm.
+    """
+
+    material_per_kg: int
+    hour: int
+    minutes: float
+    removal: float
+    setup_minutes: float
+    lot: int
+    allowance: float
+
+
+@dataclass(frozen=True, slots=True)
+class Make:
+    """A kind of part that could be made: what is free about it, and what bounds it.
+
+    Parameters
+    ----------
+    role : str
+        The role of the part.
+    free : tuple of FreeSize
+        Dimensions to choose.
+    words : tuple of Reference
+        Words to choose, such as a key; each from what its counterparts have.
+    wordless : bool
+        Whether it may also be made without the features that those words belong to.
+    fixed : mapping of str to (lengths, words)
+        Features that every such part has.
+    outside : Reference
+        The dimension that is its outer diameter.
+    bore, slot : Reference or None
+        The dimensions that are its inner diameter (None where it is solid) and its slot.
+    length : Reference or float
+        The dimension that is its length, or its length in mm.
+    least_wall : float
+        In mm, for this material and process, at the worst sizes.
+    step : float
+        Nominal sizes are rounded to it, in mm, where the fits allow.
+    material : str
+        Identifier of a material in the materials table.
+    process : str
+        How it is made, for people.
+    price : int
+        What it is to be sold for, in minor currency units.
+    """
+
+    name: str
+    title: str
+    role: str
+    free: tuple[FreeSize, ...]
+    words: tuple[Reference, ...]
+    wordless: bool
+    fixed: Mapping[str, tuple[Mapping[str, Dimension], Mapping[str, Word]]]
+    outside: Reference
+    bore: Reference | None
+    slot: Reference | None
+    length: Reference | float
+    least_wall: float
+    step: float
+    material: str
+    process: str
+    price: int
+    cost: CostModel
+    caution: str = ""
+
+
+@dataclass(frozen=True, slots=True)
 class Vocabulary:
     """The words of one trade.
 
@@ -274,6 +406,14 @@ class Vocabulary:
         The bolts and the tube whose grip is compared.
     cautions : mapping of str to str
         Texts that travel with results, by topic.
+    groups : mapping of str to Grouping
+        Ways to group enquiries by what people own.
+    makes : mapping of str to Make
+        What could be made, by name.
+    identify : Identify or None
+        How to find out what a rider has.
+    advice : Advice or None
+        What advice by rider rests on.
     """
 
     trade: str
@@ -287,6 +427,10 @@ class Vocabulary:
     weigh: WeighSource | None = None
     hold: HoldSource | None = None
     cautions: Mapping[str, str] = field(default_factory=dict)
+    groups: Mapping[str, Grouping] = field(default_factory=dict)
+    makes: Mapping[str, Make] = field(default_factory=dict)
+    identify: Identify | None = None
+    advice: Advice | None = None
 
     def joint(self, name: str) -> Joint:
         """Return the joint called `name`.

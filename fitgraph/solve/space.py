@@ -201,12 +201,37 @@ def compile_space(catalogue: Catalogue, *, tidy: bool = True) -> Space:
     # Of a role that no part can fill there is nothing to judge: no build is complete.
     joints = [j for j in asked(vocabulary.joints, tidy=tidy) if all(options[r] for r in j.roles)]
     columns = columns_of(options, WordCodes())
-    tables = [joint_table(joint, columns) for joint in joints]
+    return compile_tables(
+        catalogue, options, [joint_table(joint, columns) for joint in joints], tidy=tidy
+    )
+
+
+def compile_tables(
+    catalogue: Catalogue,
+    options: Mapping[str, tuple[Option, ...]],
+    tables: Sequence[JointTable],
+    *,
+    tidy: bool = True,
+) -> Space:
+    """Compile options of some roles and what joints say of them.
+
+    Parameters
+    ----------
+    catalogue : Catalogue
+        Where the options come from.
+    options : mapping of str to tuple of Option
+        The options of each role that is asked about; all roles for whole builds.
+    tables : sequence of JointTable
+        Over these roles only, each with a joint name of its own.
+    tidy : bool
+        Whether the tables hold the joints that only keep needless parts out.
+    """
+    vocabulary = catalogue.vocabulary
     class_of, sizes, over_classes = _classes(tuple(options), options, tables)
     return Space(
         catalogue,
         tidy,
-        MappingProxyType(options),
+        MappingProxyType(dict(options)),
         MappingProxyType(class_of),
         over_classes,
         tuple(tables),

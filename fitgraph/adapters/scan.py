@@ -1,0 +1,450 @@
+"""What every part that could be made is worth: builds, enquiries, stranded stock."""
+
+from __future__ import annotations
+
+import pickle
+import threading
+from collections.abc import Callable, Iterator, Mapping, Sequence
+from concurrent.futures import Executor, Future, as_completed
+from dataclasses import dataclass, field, replace
+
+import numpy as np
+import numpy.typing as npt
+
+from fitgraph.adapters.candidates import Candidate, candidates
+from fitgraph.adapters.demand import (
+    MadeFacts,
+    Scale,
+    costs,
+    counts,
+    requests_of,
+    scales,
+    terms,
+)
+from fitgraph.adapters.interface import Interface, interface
+from fitgraph.adapters.what_if import only_parts, with_part
+from fitgraph.graph.options import empty, options_for, plain
+from fitgraph.model import Catalogue, Make, Option, Part
+from fitgraph.solve.batch import COUNT, LEAST, Demands, Passes
+from fitgraph.solve.engine import TreeEngine
+from fitgraph.solve.query import TENTHS
+from fitgraph.solve.request import Facts, Request
+from fitgraph.solve.tree import Tree
+
+Floats = npt.NDArray[np.float64]
+Ints = npt.NDArray[np.intp]
+Bools = npt.NDArray[np.bool_]
+
+#: Requests in a piece of work.
+PIECE = 2048
+
+#: Takes how many requests are done, and of how many.
+Progress = Callable[[int, int], None]
+
+
+@dataclass(frozen=True, slots=True)
+class _Job:
+    """All that a worker needs to say which requests which options serve."""
+
+    tree: Tree
+    place: int
+    group_of: Ints
+    fits: Bools
+    made: MadeFacts
+    budget: Floats
+    most_tenths: Floats
+    passes: tuple[tuple[Demands, Scale], ...]
+
+
+def _least(job: _Job, demands: Demands, kinds: Bools, start: int, stop: int) -> Floats:
+    """Return the least cost of the rest of a build, for each request and kind of fit."""
+    found = np.full((stop - start, len(kinds)), np.inf)
+    passes = Passes(job.tree, demands.part(start, stop), LEAST)
+    for some, values in passes.at(job.place, job.group_of, kinds.shape[1]):
+        least = np.full((len(some), len(kinds)), np.inf)
+        for group in np.flatnonzero(np.isfinite(values).any(axis=0)):
+            of = np.flatnonzero(kinds[:, group])
+            least[:, of] = np.minimum(least[:, of], values[:, group, None])
+        found[some] = least
+    return found
+
+
+def _run(packed: bytes, start: int, stop: int) -> tuple[int, Bools, Bools]:
+    """Return where a piece starts, what serves its requests, and what is still open.
+
+    Each pass finds the best build under one weighting of price and mass. Where even the best
+    exceeds the weighted limits, no build keeps both; where the best keeps both, one does.
+    """
+    if getattr(_held, "packed", None) != packed:
+        _held.job, _held.packed = pickle.loads(packed), packed
+    job: _Job = _held.job
+    kinds, kind_of = np.unique(job.fits, axis=0, return_inverse=True)
+    made, of = job.made, job.made.of[start:stop]
+    budget, most = job.budget[start:stop, None], job.most_tenths[start:stop, None]
+    price, tenths = budget - made.price[of], most - made.tenths
+    may, sure = made.lets[of].copy(), np.zeros((stop - start, len(made.tenths)), dtype=bool)
+    for demands, scale in job.passes:
+        least = _least(job, demands, kinds, start, stop)[:, kind_of.ravel()]
+        total, costing, weighing = scale.read(least)
+        may &= np.isfinite(total) & (total <= scale.limit(price, tenths))
+        sure |= (costing <= price) & (weighing <= tenths)
+    sure &= may
+    return start, sure, may & ~sure
+
+
+#: The job that a worker's thread ran last, and what it was unpacked from.
+_held = threading.local()
+
+
+def _masses(made: Sequence[Option]) -> Floats:
+    return np.array([np.nan if o.mass_g is None else o.mass_g for o in made], dtype=float)
+
+
+def _pieces(
+    jobs: Sequence[tuple[_Job, int]], executor: Executor | None
+) -> Iterator[tuple[int, tuple[int, Bools, Bools]]]:
+    """Yield the results of all pieces of some jobs, with each one's place."""
+    packed = [pickle.dumps(job) for job, _ in jobs]
+    ranges = [
+        (n, a, min(a + PIECE, count))
+        for n, (_, count) in enumerate(jobs)
+        for a in range(0, count, PIECE)
+    ]
+    if executor is None:
+        for n, start, stop in ranges:
+            yield n, _run(packed[n], start, stop)
+        return
+    waiting: dict[Future[tuple[int, Bools, Bools]], int] = {
+        executor.submit(_run, packed[n], start, stop): n for n, start, stop in ranges
+    }
+    for future in _completed(waiting):
+        yield waiting[future], future.result()
+
+
+def _completed(
+    waiting: Mapping[Future[tuple[int, Bools, Bools]], int],
+) -> Iterator[Future[tuple[int, Bools, Bools]]]:
+    """Yield futures as they are done; those of a cluster are no futures of this process's own."""
+    if all(isinstance(future, Future) for future in waiting):
+        yield from as_completed(waiting)
+    else:
+        yield from waiting
+
+
+class _Role:
+    """The made role: its interfaces with the rest, and its options."""
+
+    def __init__(self, catalogue: Catalogue, make: Make) -> None:
+        vocabulary = catalogue.vocabulary
+        self.catalogue, self.make, self.role = catalogue, make, make.role
+        self.options = {r: options_for(catalogue.of(r), r, vocabulary) for r in vocabulary.roles}
+        self.existing = [o for o in self.options[make.role] if not o.empty]
+        found = candidates(catalogue, make, self.options)
+        offered = [plain(c.part) for c in found]
+        whole = interface(catalogue, make.role, [*self.existing, *offered], self.options)
+        self.whole = whole
+        self.chosen: tuple[Candidate, ...] = ()
+        if whole is not None:
+            self.chosen, fits = _unbettered(found, whole.fits, len(self.existing))
+            self.whole = replace(whole, fits=fits)
+        self.made = [*self.existing, *(plain(c.part) for c in self.chosen)]
+        self.void: Interface | None = None
+        if vocabulary.roles[make.role].fill.may_be_empty:
+            self.void = interface(catalogue, make.role, [empty(make.role)], self.options)
+
+    def _job(self, side: Interface, made: Sequence[Option], requests: Sequence[Request]) -> _Job:
+        found = terms(self.catalogue, requests)
+        weighed = requests[0].max_mass_g is not None
+        facts = Facts.of(made)
+        options = MadeFacts.of_options(found[self.role], facts, _masses(made), weighed=weighed)
+        budget = np.array([np.inf if r.budget is None else float(r.budget) for r in requests])
+        most = [np.inf if r.max_mass_g is None else round(r.max_mass_g * TENTHS) for r in requests]
+        ways = scales(
+            side.space,
+            (facts.price + facts.service_price, options.tenths),
+            mass=weighed,
+            both=weighed and requests[0].budget is not None,
+        )
+        return _Job(
+            side.space.tree,
+            side.place,
+            side.group_of,
+            side.fits,
+            options,
+            budget,
+            np.array(most, dtype=float),
+            tuple((costs(side.space, found, way, weighed=weighed), way) for way in ways),
+        )
+
+    def serve(
+        self, requests: Sequence[Request], executor: Executor | None, progress: Progress | None
+    ) -> tuple[Bools, Bools]:
+        """Return which requests are served with the role empty, and by which option of it."""
+        nothing = np.zeros((len(requests), 1), dtype=bool)
+        options = np.zeros((len(requests), len(self.made)), dtype=bool)
+        # Requests with the same kinds of limits take the same passes.
+        alike: dict[tuple[bool, bool], list[int]] = {}
+        for n, request in enumerate(requests):
+            limited = request.max_mass_g is not None
+            key = (limited, limited and request.budget is not None)
+            alike.setdefault(key, []).append(n)
+        jobs, targets = [], []
+        void = [empty(self.role)]
+        for places in alike.values():
+            some = [requests[n] for n in places]
+            for side, made, target in (
+                (self.whole, self.made, options),
+                (self.void, void, nothing),
+            ):
+                if side is not None and made:
+                    jobs.append((self._job(side, made, some), len(some)))
+                    targets.append((places, made, target))
+        total, done = sum(count for _, count in jobs), 0
+        near: list[tuple[Request, Option, Bools, int, int]] = []
+        for n, (start, sure, open_) in _pieces(jobs, executor):
+            places, made, target = targets[n]
+            at = np.array(places[start : start + len(sure)], dtype=np.intp)
+            target[at] = sure
+            near += [
+                (requests[at[r]], made[o], target, int(at[r]), o) for r, o in np.argwhere(open_)
+            ]
+            done += len(sure)
+            if progress is not None:
+                progress(done, total)
+        self._settle(near)
+        return nothing[:, 0], options
+
+    def _settle(self, near: Sequence[tuple[Request, Option, Bools, int, int]]) -> None:
+        """Search for a build where both limits are so near that no weighting of them decides."""
+        named = {o.part.sku: o.part for _, o, *_ in near if o.part is not None}
+        new = [part for sku, part in named.items() if sku not in self.catalogue.parts]
+        engines: dict[bool, TreeEngine] = {}
+        for request, option, target, row, column in near:
+            void = option.part is None
+            if void not in engines:
+                engines[void] = TreeEngine(
+                    only_parts(self.catalogue, self.role, ())
+                    if void
+                    else with_part(self.catalogue, *new)
+                )
+            asked = request
+            if option.part is not None and option.part.sku not in request.have:
+                asked = replace(request, want=(*request.want, option.part.sku))
+            target[row, column] = bool(engines[void].best(asked, limit=1))
+
+    def builds(self) -> tuple[list[int], list[int]]:
+        """Return the builds with each option, and those that an existing part makes as well."""
+        if self.whole is None:
+            return [0] * len(self.made), [0] * len(self.made)
+        side = self.whole
+        demands = counts(side.space, terms(self.catalogue, [Request()]))
+        per_group = np.zeros(side.fits.shape[1], dtype=object)
+        for _, values in Passes(side.space.tree, demands, COUNT).at(
+            side.place, side.group_of, side.fits.shape[1]
+        ):
+            per_group = per_group + values[0]
+        known = side.fits[: len(self.existing)].any(axis=0)
+        return (
+            [sum(int(x) for x in per_group[f]) for f in side.fits],
+            [sum(int(x) for x in per_group[f & known]) for f in side.fits],
+        )
+
+
+def _unbettered(
+    found: Sequence[Candidate], fits: Bools, existing: int
+) -> tuple[tuple[Candidate, ...], Bools]:
+    """Return the candidates whose fits no other's contain; of equals the one with most slack."""
+    offered = fits[existing:]
+    if not len(found):
+        return (), fits
+    kinds, kind_of = np.unique(offered, axis=0, return_inverse=True)
+    kind_of = kind_of.ravel()
+    rows = kinds.astype(np.float32)
+    inside = rows @ (1 - rows).T == 0  # a's fits are all among b's
+    np.fill_diagonal(inside, False)
+    kept = []
+    for kind in np.flatnonzero(kinds.any(axis=1) & ~inside.any(axis=1)):
+        equal = [int(n) for n in np.flatnonzero(kind_of == kind)]
+        kept.append(max(equal, key=lambda n: (round(found[n].slack_mm, 6), -_mass(found[n]))))
+    kept.sort()
+    return tuple(found[n] for n in kept), np.vstack([fits[:existing], offered[kept]])
+
+
+def _mass(candidate: Candidate) -> float:
+    return candidate.part.mass_g or 0.0
+
+
+@dataclass(frozen=True, slots=True)
+class Worth:
+    """What one part that could be made is worth, beside what there is already.
+
+    Parameters
+    ----------
+    candidate : Candidate
+        The part.
+    builds : int
+        Builds with it, exact.
+    shared : int
+        Those of them whose other parts an existing part of its role joins as well.
+    gained : float
+        Weight of the enquiries that it alone would serve and nothing does now.
+    served : float
+        Weight of all enquiries that have a build with it.
+    taken : float
+        Weight of the enquiries that need a part of this role, are served by an existing one,
+        and could be served with this one: what it takes away from its like.
+    released : tuple of str
+        Stock numbers of held parts that have no build from stock now, and would have with it.
+    released_value : int
+        What those are worth, pieces times price, in minor currency units.
+    """
+
+    candidate: Candidate
+    builds: int
+    shared: int
+    gained: float
+    served: float
+    taken: float
+    released: tuple[str, ...]
+    released_value: int
+
+
+@dataclass(frozen=True, slots=True)
+class Scan:
+    """All parts of one make that could be worth making.
+
+    Parameters
+    ----------
+    catalogue : Catalogue
+        What they were weighed against.
+    make : Make
+        What is made.
+    worths : tuple of Worth
+        The best first: enquiries gained, then builds that no like of it makes, then slack.
+    serves : ndarray of bool, shape (n_enquiries, n_worths)
+        Which enquiries each of them serves.
+    before : ndarray of bool, shape (n_enquiries,)
+        Which enquiries are served without any of them.
+    weights : ndarray of float, shape (n_enquiries,)
+        How many enquiries each row stands for.
+    """
+
+    catalogue: Catalogue
+    make: Make
+    worths: tuple[Worth, ...]
+    serves: Bools
+    before: Bools
+    weights: Floats = field(repr=False)
+
+    @property
+    def total(self) -> float:
+        """Return the weight of all enquiries."""
+        return float(self.weights.sum())
+
+    @property
+    def covered(self) -> float:
+        """Return the weight of the enquiries that are served now."""
+        return float(self.weights[self.before].sum())
+
+
+def stranded(catalogue: Catalogue, engine: TreeEngine | None = None) -> list[Part]:
+    """Return the parts that are held and priced but have no complete build from stock.
+
+    Parameters
+    ----------
+    catalogue : Catalogue
+        What is held.
+    engine : TreeEngine, optional
+        The catalogue as compiled, if it is at hand.
+    """
+    engine = TreeEngine(catalogue) if engine is None else engine
+    remaining = engine.remaining(Request(in_stock=True), exact=False)
+    return [
+        option.part
+        for role, options in engine.space.options.items()
+        for option, builds in zip(options, remaining[role].builds, strict=True)
+        if option.part is not None
+        and not option.services
+        and option.part.stock > 0
+        and option.part.price is not None
+        and not builds
+    ]
+
+
+def scan(
+    catalogue: Catalogue,
+    make: Make,
+    *,
+    in_stock: bool = False,
+    executor: Executor | None = None,
+    progress: Progress | None = None,
+    engine: TreeEngine | None = None,
+) -> Scan:
+    """Return what every part of a make that could be worth making is worth.
+
+    Parameters
+    ----------
+    catalogue : Catalogue
+        The parts there are and the enquiries.
+    make : Make
+        What could be made; one of the vocabulary's.
+    in_stock : bool
+        Whether enquiries are served from stock only; otherwise from the catalogue.
+    executor : concurrent.futures.Executor, optional
+        Where pieces of the enquiries are looked at: a process pool, or
+        ``client.get_executor()`` of a ``dask.distributed`` client.
+    progress : callable, optional
+        Told how many looks at a request are done, and of how many.
+    engine : TreeEngine, optional
+        The catalogue as compiled, if it is at hand.
+
+    Notes
+    -----
+    Each part is weighed on its own, certain fits only, sold at the make's price. The mass is
+    that of the size chosen in its cell.
+    """
+    role = _Role(catalogue, make)
+    lost = stranded(catalogue, engine)
+    requests = [
+        *requests_of(catalogue.enquiries, in_stock=in_stock),
+        *(Request(want=(p.sku,), in_stock=True) for p in lost),
+    ]
+    nothing, options = role.serve(requests, executor, progress)
+    asked, old = len(catalogue.enquiries), len(role.existing)
+    weights = np.array([e.weight for e in catalogue.enquiries], dtype=float)
+    by_old = options[:asked, :old].any(axis=1)
+    before = nothing[:asked] | by_old
+    serves, frees = options[:asked, old:], options[asked:, old:]
+    builds, shared = role.builds()
+    worths = []
+    for n, candidate in enumerate(role.chosen):
+        freed = [part for part, free in zip(lost, frees[:, n], strict=True) if free]
+        worths.append(
+            Worth(
+                candidate,
+                builds[old + n],
+                shared[old + n],
+                float(weights[serves[:, n] & ~before].sum()),
+                float(weights[serves[:, n]].sum()),
+                float(weights[serves[:, n] & by_old & ~nothing[:asked]].sum()),
+                tuple(p.sku for p in freed),
+                sum(p.stock * (p.price or 0) for p in freed),
+            )
+        )
+    order = sorted(
+        range(len(worths)),
+        key=lambda n: (
+            -worths[n].gained,
+            worths[n].shared - worths[n].builds,
+            -round(worths[n].candidate.slack_mm, 6),
+            worths[n].candidate.part.sku,
+        ),
+    )
+    return Scan(
+        catalogue,
+        make,
+        tuple(worths[n] for n in order),
+        serves[:, order],
+        before,
+        weights,
+    )

@@ -1,0 +1,97 @@
+"""Between which limits a made size has to lie, so that a joint certainly fits.
+
+Every rule on lengths comes to the same form for any one of its arguments: the joint fits for
+certain exactly where the made size's lower limit is at least `least` and its upper limit at
+most `most`. The others of the rule's arguments are taken at their worst.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping
+from typing import NamedTuple
+
+import numpy as np
+import numpy.typing as npt
+
+Floats = npt.NDArray[np.float64]
+
+
+class Window(NamedTuple):
+    """Least lower limit and most upper limit of the made size, in mm, one row a counterpart."""
+
+    least: Floats
+    most: Floats
+
+
+class Sizes(NamedTuple):
+    """Lower and upper limits in mm, one row a counterpart."""
+
+    lo: Floats
+    hi: Floats
+
+
+def _clearance(made: str, others: Mapping[str, Sizes], limits: Mapping[str, float]) -> Window:
+    if made == "bore":
+        spigot = others["spigot"]
+        return Window(spigot.hi + limits["least"], spigot.lo + limits["most"])
+    bore = others["bore"]
+    return Window(bore.hi - limits["most"], bore.lo - limits["least"])
+
+
+def _closes(made: str, others: Mapping[str, Sizes], limits: Mapping[str, float]) -> Window:
+    least, reserve = limits["least"], limits.get("reserve", 0.0)
+    if made == "slot":
+        bore, spigot = others["bore"], others["spigot"]
+        goes_on = bore.lo - spigot.hi >= least
+        width = math.pi * (bore.hi - spigot.lo + reserve)
+        return Window(np.where(goes_on, width, np.inf), np.full(len(width), np.inf))
+    shuts = others["slot"].lo / math.pi - reserve
+    if made == "bore":
+        spigot = others["spigot"]
+        return Window(spigot.hi + least, spigot.lo + shuts)
+    bore = others["bore"]
+    return Window(bore.hi - shuts, bore.lo - least)
+
+
+def _at_least(made: str, others: Mapping[str, Sizes], limits: Mapping[str, float]) -> Window:
+    by = limits.get("least", 0.0)
+    if made == "whole":
+        part = others["part"]
+        return Window(part.hi + by, np.full(len(part.hi), np.inf))
+    whole = others["whole"]
+    return Window(np.full(len(whole.lo), -np.inf), whole.lo - by)
+
+
+_WINDOWS = {"clearance": _clearance, "closes-by-slot": _closes, "at-least": _at_least}
+
+
+def window(
+    rule: str, made: str, others: Mapping[str, Sizes], limits: Mapping[str, float]
+) -> Window:
+    """Return the windows that a rule leaves to one of its arguments.
+
+    Parameters
+    ----------
+    rule : str
+        Name of a rule on lengths.
+    made : str
+        The argument that is made.
+    others : mapping of str to Sizes
+        Limits of the rule's other arguments in mm, one row a counterpart.
+    limits : mapping of str to float
+        The rule's windows, in mm, as a joint has them.
+
+    Raises
+    ------
+    KeyError
+        If the rule compares no lengths.
+
+    Examples
+    --------
+    >>> spigot = Sizes(np.array([25.3]), np.array([25.4]))
+    >>> found = window("clearance", "bore", {"spigot": spigot}, {"least": 0.0, "most": 0.35})
+    >>> float(found.least[0]), round(float(found.most[0]), 3)
+    (25.4, 25.65)
+    """
+    return _WINDOWS[rule](made, others, limits)

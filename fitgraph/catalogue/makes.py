@@ -1,0 +1,267 @@
+"""Read what could be made: the ``[make.NAME]`` tables of a vocabulary file."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from types import MappingProxyType
+from typing import TYPE_CHECKING, Any
+
+from fitgraph.catalogue.figures import parse_figure
+from fitgraph.mechanics.limits_and_fits import parse_tolerance_class
+from fitgraph.mechanics.materials import MATERIALS
+from fitgraph.model import (
+    Basis,
+    CostModel,
+    Dimension,
+    FreeSize,
+    Joint,
+    Make,
+    Presence,
+    Reference,
+    Role,
+    Word,
+)
+from fitgraph.units import UnitError, parse_money
+
+if TYPE_CHECKING:
+    from fitgraph.catalogue.vocabulary_file import _Reader as Reader
+
+_ENTRIES = (
+    "title",
+    "role",
+    "process",
+    "material",
+    "outside",
+    "bore",
+    "slot",
+    "length",
+    "free",
+    "words",
+    "wordless",
+    "fixed",
+    "least_wall",
+    "step",
+    "price",
+    "cost",
+    "caution",
+)
+_COSTS = ("material_per_kg", "hour", "minutes", "removal", "setup_minutes", "lot", "allowance")
+_MOST = 10**9
+
+
+def _money(reader: Reader, where: str, value: object, digits: int) -> int:
+    try:
+        amount = parse_money(str(value), digits)
+    except (UnitError, ArithmeticError) as error:
+        reader.fault(where, value, str(error), "Write an amount")
+        return 0
+    if amount < 0:
+        reader.fault(where, value, "is below zero", "Write an amount")
+    return amount
+
+
+def _free(reader: Reader, where: str, role: Role, table: Mapping[str, Any]) -> list[FreeSize]:
+    """Return the free dimensions with what the process holds of each."""
+    found = []
+    for path, text in table.items():
+        size = reader.reference(where, f"{role.name}.{path}")
+        if size is None or size.feature is None:
+            continue
+        spec = role.features[size.feature].dimensions[size.name]
+        if spec.worded or spec.plausible is None:
+            reader.fault(
+                f"{where}.{path}", path, "is no length with a plausible range", "Give it one"
+            )
+            continue
+        try:
+            klass = parse_tolerance_class(str(text))
+        except ValueError:
+            try:
+                # The deviations come out of a size of their own, which is then taken off.
+                figure = parse_figure(f"100 {text}", Basis.MAKER, 0.0)
+            except UnitError as error:
+                reader.fault(f"{where}.{path}", text, str(error), "Write h9, ±0.05 or +0.1/-0")
+                continue
+            found.append(FreeSize(size, "", round(figure.lo - 100, 6), round(figure.hi - 100, 6)))
+            continue
+        if klass.hole != spec.hole:
+            kind = "holes" if spec.hole else "shafts"
+            reader.fault(f"{where}.{path}", text, "is a class of the other kind", f"Use {kind}'")
+        found.append(FreeSize(size, str(klass)))
+    if not found:
+        reader.fault(where, "", "names no free dimension", 'Write it like { "bore.d" = "H9" }')
+    return found
+
+
+def _fixed(
+    reader: Reader, where: str, role: Role, table: Mapping[str, Any]
+) -> dict[str, tuple[Mapping[str, Dimension], Mapping[str, Word]]]:
+    fixed: dict[str, tuple[Mapping[str, Dimension], Mapping[str, Word]]] = {}
+    for feature, values in table.items():
+        kind = role.features.get(feature)
+        if kind is None:
+            reader.fault(where, feature, "is no feature of the role", "Name one")
+            continue
+        lengths: dict[str, Dimension] = {}
+        words: dict[str, Word] = {}
+        for name, text in reader.table(f"{where}.{feature}", values).items():
+            spec = kind.dimensions.get(name)
+            if spec is None:
+                reader.fault(f"{where}.{feature}", name, "is unknown", "Name a dimension")
+            elif spec.worded:
+                words[name] = Word(str(text))
+            else:
+                try:
+                    lengths[name] = parse_figure(str(text), Basis.MAKER, 0.0)
+                except UnitError as error:
+                    reader.fault(f"{where}.{feature}", text, str(error), "Mend it")
+        fixed[feature] = (MappingProxyType(lengths), MappingProxyType(words))
+    return fixed
+
+
+def _left_open(role: Role, chosen: set[tuple[str, str]], worded: set[str]) -> list[str]:
+    """Return the dimensions of features that the part has, of which nothing is said."""
+    return [
+        f"{feature.name}.{name}"
+        for feature in role.features.values()
+        if feature.if_missing is not Presence.ABSENT and feature.name not in worded
+        for name in feature.dimensions
+        if (feature.name, name) not in chosen
+    ]
+
+
+def _tangled(free: list[FreeSize], joints: tuple[Joint, ...]) -> Joint | None:
+    """Return a joint that compares two free dimensions with each other."""
+    sizes = {f.size for f in free}
+    for joint in joints:
+        if not joint.check and sum(r in sizes for r in joint.arguments.values()) > 1:
+            return joint
+    return None
+
+
+def _cost(reader: Reader, where: str, table: Mapping[str, Any], digits: int) -> CostModel:
+    reader.known_keys(where, table, _COSTS)
+    missing = [name for name in _COSTS if name not in table]
+    if missing:
+        reader.fault(where, "", f"lacks {', '.join(missing)}", "Write every one of them")
+    numbers = {
+        name: float(reader.number(f"{where}.{name}", table.get(name, 1), _MOST))
+        for name in ("minutes", "removal", "setup_minutes", "lot")
+    }
+    for name in ("removal", "lot"):
+        if not numbers[name]:
+            reader.fault(f"{where}.{name}", 0, "cannot be zero", "Write a number above zero")
+    return CostModel(
+        _money(reader, f"{where}.material_per_kg", table.get("material_per_kg", "0"), digits),
+        _money(reader, f"{where}.hour", table.get("hour", "0"), digits),
+        numbers["minutes"],
+        numbers["removal"],
+        numbers["setup_minutes"],
+        int(numbers["lot"]),
+        reader.length(f"{where}.allowance", table.get("allowance", "0")),
+    )
+
+
+def _make(
+    reader: Reader, name: str, entry: Mapping[str, Any], joints: tuple[Joint, ...], digits: int
+) -> Make | None:
+    where = f"make.{name}"
+    before = len(reader.faults)
+    reader.known_keys(where, entry, _ENTRIES)
+    role = reader.roles.get(str(entry.get("role", name)))
+    if role is None:
+        reader.fault(
+            f"{where}.role", entry.get("role", name), "is no known role", "Name a role from above"
+        )
+        return None
+    free = _free(reader, f"{where}.free", role, reader.table(f"{where}.free", entry.get("free")))
+    fixed = _fixed(
+        reader, f"{where}.fixed", role, reader.table(f"{where}.fixed", entry.get("fixed"))
+    )
+    listed = entry.get("words", [])
+    if not isinstance(listed, list):
+        reader.fault(f"{where}.words", listed, "is no list", 'Write it like ["feature.word"]')
+        listed = []
+    words = [reader.reference(f"{where}.words", f"{role.name}.{path}") for path in listed]
+    worded = [w for w in words if w is not None and w.feature is not None]
+    for word in worded:
+        if not role.features[word.feature or ""].dimensions[word.name].worded:
+            reader.fault(f"{where}.words", word, "is a length", "Name it under free")
+    sources = {
+        part: reader.reference(f"{where}.{part}", entry[part])
+        for part in ("outside", "bore", "slot")
+        if part in entry
+    }
+    for part, source in sources.items():
+        if source is not None and (source.role != role.name or source.feature is None):
+            reader.fault(f"{where}.{part}", source, "is of another part", "Name its own role")
+    if "outside" not in sources:
+        reader.fault(where, "", "lacks 'outside'", "Name the dimension")
+    length: Reference | float | None
+    if str(entry.get("length", "")).startswith(f"{role.name}."):
+        length = reader.reference(f"{where}.length", entry["length"])
+    else:
+        length = reader.length(f"{where}.length", entry.get("length", ""))
+        if length <= 0:
+            reader.fault(f"{where}.length", length, "is not above zero", "Write a length")
+    material = str(entry.get("material", ""))
+    if material not in MATERIALS:
+        reader.fault(
+            f"{where}.material", material, "is no material of the table", "See docs/mechanics.md"
+        )
+    step = reader.length(f"{where}.step", entry.get("step", "0.05 mm"))
+    wall = reader.length(f"{where}.least_wall", entry.get("least_wall", "0 mm"))
+    if step <= 0 or wall < 0:
+        reader.fault(where, "", "has a step or a wall below zero", "Write a length")
+    said = {(f.size.feature or "", f.size.name) for f in free}
+    said |= {(f, d) for f, (ls, ws) in fixed.items() for d in (*ls, *ws)}
+    said |= {(w.feature or "", w.name) for w in worded}
+    if open_ := _left_open(role, said, {w.feature or "" for w in worded}):
+        reader.fault(where, open_[0], "is neither free nor fixed", "Say one of both")
+    if joint := _tangled(free, joints):
+        reader.fault(f"{where}.free", joint.name, "compares two free dimensions", "Fix one of them")
+    price = _money(reader, f"{where}.price", entry.get("price", "0"), digits)
+    cost = _cost(reader, f"{where}.cost", reader.table(f"{where}.cost", entry.get("cost")), digits)
+    outside = sources.get("outside")
+    if len(reader.faults) > before or outside is None or length is None:
+        return None
+    return Make(
+        name,
+        str(entry.get("title", role.title)),
+        role.name,
+        tuple(free),
+        tuple(worded),
+        bool(entry.get("wordless", not worded)),
+        MappingProxyType(fixed),
+        outside,
+        sources.get("bore"),
+        sources.get("slot"),
+        length,
+        wall,
+        step,
+        material,
+        str(entry.get("process", "")),
+        price,
+        cost,
+        str(entry.get("caution", "")),
+    )
+
+
+def read_makes(reader: Reader, joints: tuple[Joint, ...], digits: int) -> dict[str, Make]:
+    """Return what could be made, by name; faults go to the reader.
+
+    Parameters
+    ----------
+    reader : Reader
+        Of the vocabulary's document, with its roles read.
+    joints : tuple of Joint
+        The vocabulary's joints.
+    digits : int
+        Decimal digits of the currency's minor unit.
+    """
+    makes = {}
+    for name, raw in reader.table("make", reader.document.get("make")).items():
+        made = _make(reader, name, reader.table(f"make.{name}", raw), joints, digits)
+        if made is not None:
+            makes[name] = made
+    return makes
