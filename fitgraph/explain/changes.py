@@ -1,27 +1,40 @@
-"""Small changes that make an impossible combination possible, cheapest first."""
+"""All minimal changes that make an impossible combination possible, the best first."""
 
 from __future__ import annotations
 
 import itertools
-from collections.abc import Iterator, Mapping
-from dataclasses import dataclass
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass, field, replace
+from enum import Enum
 
 import numpy as np
 import numpy.typing as npt
 
-from fitgraph.model import Option
-from fitgraph.solve.best import Criteria, k_best
-from fitgraph.solve.messages import count_each
-from fitgraph.solve.space import Space
+from fitgraph.explain.buckets import Factor, Least
+from fitgraph.explain.elements import Question
+from fitgraph.explain.kinds import Kinds, Reduced, reduce
+from fitgraph.graph.options import length_of
+from fitgraph.model import Option, Vocabulary
+from fitgraph.solve.query import TENTHS
 
-Bools = npt.NDArray[np.bool_]
+Floats = npt.NDArray[np.float64]
 
 #: The kinds of change, in the order in which equal ones are told: what the
 #: workshop can do to the part comes before another part.
 ADD, SERVICE, LEAVE_OUT, SWAP = "add", "service", "leave out", "swap"
 
-#: Changes of more steps than this are no help at a counter.
-MOST_STEPS = 3
+#: Changes of what is asked for rather than of a part.
+RAISE_BUDGET, LOOSEN_MASS = "raise the budget", "loosen the mass limit"
+OTHER_MATERIAL, ORDER = "take another material", "order"
+
+
+class Prefer(Enum):
+    """What the person who asks would rather keep low."""
+
+    OWNED = "owned"
+    PRICE = "price"
+    MASS = "mass"
+    WORK = "work"
 
 
 @dataclass(frozen=True, slots=True)
@@ -30,38 +43,70 @@ class Action:
 
     Parameters
     ----------
-    kind : {'add', 'service', 'leave out', 'swap'}
-        What is done.
+    kind : str
+        What is done, one of the kinds above.
     role : str
-        To which role.
+        To which role; empty for a limit.
     before, after : Option
         What fills it.
-    price : int
-        What it costs, in minor currency units; None of the old part comes
-        back.
-    mass_change_g : float or None
-        In g; None where a mass is not known.
+    amount : float or None
+        For a limit: by how much it moves, in minor currency units or g.
     """
 
     kind: str
     role: str
     before: Option
     after: Option
+    amount: float | None = None
+
+    @property
+    def services(self) -> tuple[str, ...]:
+        """Return the services that the step has done."""
+        kept = self.before.services if self.before.part == self.after.part else ()
+        return tuple(s for s in self.after.services if s not in kept)
 
     @property
     def price(self) -> int:
-        """Return what the step costs, in minor currency units."""
+        """Return what the step costs, in minor currency units; a limit costs nothing."""
+        if self.kind not in (ADD, SERVICE, LEAVE_OUT, SWAP):
+            return 0
         part = self.after.part
-        own = 0 if part is None or part == self.before.part else (part.price or 0)
-        return own + self.after.service_price
+        same = part is None or part == self.before.part
+        own = 0 if same or part is None else (part.price or 0)
+        return own + self.after.service_price - (self.before.service_price if same else 0)
 
     @property
     def mass_change_g(self) -> float | None:
         """Return what the step adds to the mass, in g; None where that is not known."""
+        if self.kind not in (ADD, SERVICE, LEAVE_OUT, SWAP):
+            return 0.0
         before, after = self.before.mass_g, self.after.mass_g
         if self.before.part is not None and self.before.part == self.after.part:
             return self.after.service_mass_g - self.before.service_mass_g
         return None if before is None or after is None else after - before
+
+    def minutes(self, vocabulary: Vocabulary) -> float:
+        """Return the workshop time of the step, in minutes."""
+        return sum(vocabulary.services[s].minutes for s in self.services)
+
+    def height_change_mm(self, vocabulary: Vocabulary) -> float | None:
+        """Return what the step adds to the length that the trade weighs by, in mm.
+
+        None where it is not known; zero where the step leaves it alone.
+        """
+        source = vocabulary.weigh
+        if source is None or source.length.role != self.role or self.before.empty:
+            return 0.0
+        before, after = (length_of(o, source.length) for o in (self.before, self.after))
+        if before is None or after is None:
+            return None
+        if not (before.known and after.known):
+            # Of one part the figure may be unknown and still the shift is not.
+            if self.before.part != self.after.part or source.length.feature is None:
+                return None
+            key = (source.length.feature, source.length.name)
+            return sum(vocabulary.services[s].shifts.get(key, 0.0) for s in self.services)
+        return round(after.mid - before.mid, 6)
 
 
 @dataclass(frozen=True, slots=True)
@@ -74,10 +119,32 @@ class Change:
         The steps, none of which can be dropped.
     alternatives : int
         How many parts could take the last step's place; 1 where only this one.
+    minutes : float
+        Workshop time, in minutes.
+    height_change_mm : float or None
+        What it adds to the length that the trade weighs by (a bar's height);
+        None where it is not known.
+    parts_kept : int
+        How many of the named parts stay.
+    build : mapping of str to Option
+        A whole build that it leads to.
+    dropped : int
+        The elements of the question that go, as bits.
+    build_price : int or None
+        For a request: what the whole build costs, in minor currency units.
+    build_mass_g : float or None
+        For a request: what it weighs; None where a mass is not known.
     """
 
     actions: tuple[Action, ...]
     alternatives: int = 1
+    minutes: float = 0.0
+    height_change_mm: float | None = 0.0
+    parts_kept: int = 0
+    build: Mapping[str, Option] = field(default_factory=dict, compare=False)
+    dropped: int = field(default=0, compare=False)
+    build_price: int | None = None
+    build_mass_g: float | None = None
 
     @property
     def price(self) -> int:
@@ -91,125 +158,213 @@ class Change:
         return None if None in each else sum(m for m in each if m is not None)
 
 
-def _kinds_of(space: Space, chosen: Mapping[str, int | None]) -> dict[tuple[str, str], Bools]:
-    """Return every single step: the options that it lets in, by kind and role."""
-    steps: dict[tuple[str, str], Bools] = {}
-    for role, options in space.options.items():
-        fill = space.catalogue.vocabulary.roles[role].fill
-        now = chosen[role]
-        plain = np.array([not o.services and o.part is not None for o in options])
-        sold = np.array([o.part is not None and o.part.price is not None for o in options])
-        void = np.array([o.empty for o in options])
-        if now is None:
-            if not fill.free:
-                steps[(ADD, role)] = plain & sold
-            continue
-        same = np.array([o.part == options[now].part for o in options])
-        steps[(SERVICE, role)] = same & ~plain & ~void
-        if fill.may_be_empty:
-            steps[(LEAVE_OUT, role)] = void
-        steps[(SWAP, role)] = plain & sold & ~same
-    return {step: lets for step, lets in steps.items() if lets.any()}
+def height_change(actions: Sequence[Action], vocabulary: Vocabulary) -> float | None:
+    """Return what steps add to the length that the trade weighs by; None where not known."""
+    each = [a.height_change_mm(vocabulary) for a in actions]
+    return None if None in each else sum(h for h in each if h is not None)
 
 
-def _weights(space: Space, lets: Mapping[str, Bools]) -> dict[str, npt.NDArray[np.float64]]:
-    sizes = space.tree.sizes
+def rank(change: Change, prefer: Prefer) -> tuple[object, ...]:
+    """Return the key by which changes are sorted: the best is least."""
+    mass = change.mass_change_g
+    heavy = np.inf if mass is None else mass
+    steps = [a.kind for a in change.actions]
+    rest = (change.price, len(steps), steps, [a.after.label for a in change.actions])
     return {
-        r: np.bincount(space.class_of[r][m], minlength=sizes[r]).astype(float)
-        for r, m in lets.items()
+        Prefer.OWNED: (-change.parts_kept, *rest),
+        Prefer.PRICE: rest,
+        Prefer.MASS: (heavy, *rest),
+        Prefer.WORK: (change.minutes, -change.parts_kept, *rest),
+    }[prefer]
+
+
+def combined(first: Mapping[str, Floats], second: Mapping[str, Floats]) -> dict[str, Floats]:
+    """Return costs of which the second only decides between equals of the first.
+
+    Whole numbers stay exact: where the sum would leave float64's, the first
+    counts alone.
+    """
+    low = {r: s - s.min(initial=0.0) for r, s in second.items()}
+    step = 1.0 + sum(float(s.max(initial=0.0)) for s in low.values())
+    most = sum(float(np.abs(f).max(initial=0.0)) for f in first.values())
+    if step * (1.0 + most) >= 2.0**53:
+        return dict(first)
+    return {r: f * step + low[r] for r, f in first.items()}
+
+
+#: Stands for a mass that nobody knows, in tenths of a gram: behind all known ones.
+_HEAVY = 1e8
+
+
+def costs(question: Question, prefer: Prefer) -> dict[str, Floats]:
+    """Return what each option costs in the eyes of the person who asks."""
+    vocabulary = question.space.catalogue.vocabulary
+    price = dict(question.price)
+    if prefer is Prefer.MASS:
+        mass = {
+            r: np.where(np.isnan(m), _HEAVY, np.rint(np.nan_to_num(m) * TENTHS))
+            for r, m in question.space.mass_g.items()
+        }
+        return combined(mass, price)
+    minutes = {
+        r: np.array([sum(vocabulary.services[s].minutes for s in o.services) for o in options])
+        for r, options in question.space.options.items()
     }
+    # Tenths of a minute, so that sums are exact.
+    tenths = {r: np.rint(m * TENTHS) for r, m in minutes.items()}
+    return combined(tenths, price) if prefer is Prefer.WORK else combined(price, tenths)
 
 
-def _sets_of_steps(
-    space: Space,
-    base: Mapping[str, Bools],
-    steps: Mapping[tuple[str, str], Bools],
-) -> Iterator[tuple[tuple[str, str], ...]]:
-    """Yield every smallest set of steps after which a build is certain."""
-    found: list[frozenset[tuple[str, str]]] = []
-    names = list(steps)
-    for size in range(1, MOST_STEPS + 1):
-        for first in itertools.combinations(names, size - 1):
-            if len({role for _, role in first}) < len(first):
-                continue
-            if any(set(first) >= smaller for smaller in found):
-                continue
-            lets = dict(base)
-            for step in first:
-                lets[step[1]] = steps[step]
-            through = count_each(space.tree, _weights(space, lets), certain=True, exact=False)
-            after = names.index(first[-1]) + 1 if first else 0
-            for last in names[after:]:
-                if last[1] in {role for _, role in first}:
-                    continue
-                both = frozenset((*first, last))
-                if any(both >= smaller for smaller in found):
-                    continue
-                opened = through[last[1]][space.class_of[last[1]]] > 0
-                if (opened & steps[last]).any():
-                    found.append(both)
-                    yield (*first, last)
-        if found and size > 1:
-            return
+#: Marks of options in place of a named part: nothing, or another part. Neither stands in for
+#: the other, because "leave it out" and "take another" are different advice.
+_NOTHING, _ANOTHER = np.uint8(64), np.uint8(128)
+
+
+def _marked(question: Question, chosen: Mapping[str, int]) -> Question:
+    broken = dict(question.broken)
+    for role in chosen:
+        void = question.space.facts[role].void
+        other = broken[role] & 1 > 0  # the first bit: not the named part
+        broken[role] = broken[role] | np.where(void, _NOTHING, _ANOTHER) * other
+    return replace(question, broken=broken)
+
+
+def _ways(question: Question, dropped: int) -> Iterator[dict[str, int]]:
+    """Yield, for each way to drop some elements, the code of the roles concerned.
+
+    A part that goes is either left out or swapped for another.
+    """
+    shares: dict[str, list[int]] = {}
+    for role, codes in question.broken.items():
+        here = [
+            (code, question.broken_by(role, code))
+            for code in np.unique(codes[question.allowed[role]]).tolist()
+        ]
+        mine = dropped & sum(1 << n for n in _places(question, role))
+        if mine:
+            shares[role] = [code for code, broken in here if broken == mine]
+    for choice in itertools.product(*shares.values()):
+        yield dict(zip(shares, choice, strict=True))
+
+
+def _places(question: Question, role: str) -> set[int]:
+    return {place for place in question.meaning[role] if place is not None}
 
 
 def changes(
-    space: Space, base: Mapping[str, Bools], chosen: Mapping[str, int | None]
+    kinds: Kinds,
+    question: Question,
+    drops: Sequence[int],
+    chosen: Mapping[str, int],
+    prefer: Prefer = Prefer.OWNED,
 ) -> list[Change]:
     """Return the smallest changes that make a combination fit for certain.
 
     Parameters
     ----------
-    space : Space
-        The compiled catalogue.
-    base : mapping of str to ndarray of bool
-        What may fill each role as things stand.
-    chosen : mapping of str to int or None
-        The option that fills each role now; None where it is open, or empty
-        because nobody named it.
+    kinds : Kinds
+        Compiled for what is certain.
+    question : Question
+        Whether parts fit together.
+    drops : sequence of int
+        Every smallest set of elements to drop, from
+        :func:`fitgraph.explain.conflicts.minimal_drops`.
+    chosen : mapping of str to int
+        The option that fills each named role now.
+    prefer : Prefer
+        By what the parts of each change are chosen and the changes sorted.
 
     Returns
     -------
     list of Change
-        For every smallest set of steps its cheapest way, cheapest first.
+        For every set, and every way to leave out or swap, the best there is.
     """
-    steps = _kinds_of(space, chosen)
-    found = []
-    for wanted in _sets_of_steps(space, base, steps):
-        lets = dict(base)
-        costs = {r: np.zeros((1, len(o))) for r, o in space.options.items()}
-        for kind, role in wanted:
-            lets[role] = steps[(kind, role)]
-            now = chosen[role]
-            costs[role] = np.array(
-                [
-                    [
-                        float(_action(space, kind, role, now, n).price)
-                        for n in range(len(space.options[role]))
-                    ]
-                ]
-            )
-        best, _ = k_best(
-            space.tree, space.class_of, lets, Criteria(costs, np.zeros(0)), 1, certain=True
-        )
-        actions = tuple(
-            _action(space, kind, role, chosen[role], int(best[role][0])) for kind, role in wanted
-        )
-        found.append(Change(actions, _alternatives(space, lets, wanted)))
-    return sorted(found, key=lambda c: (c.price, len(c.actions), [a.kind for a in c.actions]))
+    question = _marked(question, chosen)
+    wished = costs(question, prefer)
+    # What stays as it is costs nothing, so that only the steps are compared.
+    cost = {r: np.where(question.broken[r] == 0, 0.0, c) for r, c in wished.items()}
+    ways = [(dropped, way) for dropped in drops for way in _ways(question, dropped) if way]
+    reduced = reduce(kinds, question, cost=cost, whole={list(way)[-1] for _, way in ways})
+    found = [
+        change
+        for dropped, way in ways
+        if (change := _best(kinds, reduced, way, chosen, cost, dropped)) is not None
+    ]
+    return sorted(found, key=lambda c: rank(c, prefer))
 
 
-def _action(space: Space, kind: str, role: str, now: int | None, then: int) -> Action:
-    options = space.options[role]
-    before = options[now] if now is not None else Option(role, None)
-    return Action(kind, role, before, options[then])
+def _best(
+    kinds: Kinds,
+    reduced: Reduced,
+    way: Mapping[str, int],
+    chosen: Mapping[str, int],
+    cost: Mapping[str, Floats],
+    dropped: int,
+) -> Change | None:
+    """Return the best change of one way, None where no build is left."""
+    question = reduced.question
+    space = question.space
+    last = list(way)[-1]
+    at = {r: np.flatnonzero(codes == way.get(r, 0)) for r, codes in reduced.codes.items()}
+    if not all(len(places) for places in at.values()):
+        return None
+    options = {r: reduced.options[r][places] for r, places in at.items()}
+    tables = kinds.over({r: kinds.kind_of[r][of] for r, of in options.items()})
+    factors: list[Factor] = [(t.roles, np.where(t.fails, np.inf, 0.0)) for t in tables]
+    factors += [((r,), cost[r][options[r]]) for r in way]
+    near = {r for roles, _ in factors for r in roles}
+    solved = Least({r: len(of) for r, of in options.items() if r in near}, factors, last)
+    if not np.isfinite(solved.least):
+        return None
+    places = {r: int(of[0]) for r, of in options.items()}
+    places |= {r: int(options[r][n]) for r, n in solved.options().items()}
+    open_kinds = kinds.kind_of[last][options[last]][np.isfinite(solved.values)]
+    mask = question.allowed[last] & (question.broken[last] == way[last])
+    alternatives = int((mask & np.isin(kinds.kind_of[last], open_kinds)).sum())
+    build = {r: space.options[r][n] for r, n in places.items()}
+    actions = tuple(
+        action(r, space.options[r][chosen[r]] if r in chosen else Option(r, None), build[r])
+        for r in way
+    )
+    vocabulary = space.catalogue.vocabulary
+    return Change(
+        actions,
+        alternatives,
+        sum(a.minutes(vocabulary) for a in actions),
+        height_change(actions, vocabulary),
+        sum(build[r].part == space.options[r][n].part for r, n in chosen.items()),
+        build,
+        dropped,
+    )
 
 
-def _alternatives(
-    space: Space, lets: Mapping[str, Bools], wanted: tuple[tuple[str, str], ...]
-) -> int:
-    """Return how many parts could take the last step's place, the others being free."""
-    through = count_each(space.tree, _weights(space, lets), certain=True, exact=False)
-    _, role = wanted[-1]
-    opened = through[role][space.class_of[role]] > 0
-    return int((opened & lets[role]).sum())
+def action(role: str, before: Option, after: Option) -> Action:
+    """Return the step from one option of a role to another."""
+    if after.part is None:
+        return Action(LEAVE_OUT, role, before, after)
+    if before.part == after.part:
+        return Action(SERVICE, role, before, after)
+    return Action(ADD if before.part is None else SWAP, role, before, after)
+
+
+def applied(
+    change: Change, skus: Sequence[str], done: Mapping[str, Sequence[str]] | None = None
+) -> tuple[tuple[str, ...], dict[str, tuple[str, ...]]]:
+    """Return the stock numbers, and the work done to them, after a change.
+
+    Parameters
+    ----------
+    change : Change
+        From :class:`fitgraph.explain.Explainer` for the same question.
+    skus : sequence of str
+        The stock numbers that were asked about.
+    done : mapping of str to sequence of str, optional
+        The work that had been done.
+    """
+    after = {sku: tuple((done or {}).get(sku, ())) for sku in skus}
+    for step in change.actions:
+        if step.before.part is not None and step.before.part != step.after.part:
+            after.pop(step.before.part.sku, None)
+        if step.after.part is not None:
+            after[step.after.part.sku] = step.after.services
+    return tuple(after), {sku: work for sku, work in after.items() if work}

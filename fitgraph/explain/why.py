@@ -3,17 +3,22 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 import numpy.typing as npt
 
-from fitgraph.explain.changes import Change, changes
+from fitgraph.explain.changes import Change, Prefer, changes
+from fitgraph.explain.conflicts import Conflict, minimal_conflicts, minimal_drops
+from fitgraph.explain.elements import of_parts
+from fitgraph.explain.kinds import Kinds
 from fitgraph.explain.reasons import Clash, clashes
+from fitgraph.explain.request_conflicts import RequestExplanation, explain_request
+from fitgraph.explain.transversals import TooManySetsError
 from fitgraph.graph.hold import Hold, hold
 from fitgraph.graph.joints import asked
 from fitgraph.model import Catalogue, Option, Verdict
-from fitgraph.solve import NamingError, TreeEngine
+from fitgraph.solve import NamingError, Request, TreeEngine
 from fitgraph.solve.messages import count, count_each
 from fitgraph.solve.nearest import nearest
 from fitgraph.solve.request import named_by_role
@@ -48,17 +53,24 @@ class Explanation:
     verdict : Verdict
         Fits when some complete build around them is certain.
     conflicts : tuple of Clash
-        The joints that fail; for an unknown verdict, those nobody can tell.
+        The joints that fail, one of each minimal conflict; for an unknown
+        verdict, those nobody can tell.
     joints : tuple of Clash
         Every joint between the named parts, with its verdict and margin.
     changes : tuple of Change
-        The smallest changes after which they fit, cheapest first.
+        Every smallest change after which they fit, the best first.
     needs : tuple of Need
         What every build around them has to add.
     remarks : tuple of Clash
         Needless parts: they do no harm and no work.
     hold : Hold or None
         How hard the bolts hold, where the named parts say so.
+    minimal_conflicts : tuple of Conflict
+        Every smallest set of picks, absences and joints that cannot hold
+        together; for an unknown verdict, that cannot for certain.
+    complete : bool
+        Whether none is missing; False only where there are more than can be
+        held, and then there are none.
     """
 
     named: tuple[str, ...]
@@ -69,6 +81,8 @@ class Explanation:
     needs: tuple[Need, ...]
     remarks: tuple[Clash, ...]
     hold: Hold | None = None
+    minimal_conflicts: tuple[Conflict, ...] = ()
+    complete: bool = True
 
 
 class Explainer:
@@ -83,6 +97,7 @@ class Explainer:
     def __init__(self, catalogue: Catalogue) -> None:
         self.catalogue = catalogue
         self.space = TreeEngine(catalogue, tidy=False).space
+        self._kinds: dict[tuple[bool, Verdict], Kinds] = {}
         self._place = {
             o.label: n for options in self.space.options.values() for n, o in enumerate(options)
         }
@@ -102,6 +117,53 @@ class Explainer:
                 raise NamingError(f"{' and '.join(done[sku])} cannot be done to {sku}")
             chosen[role] = place
         return chosen
+
+    def kinds(self, least: Verdict, *, tidy: bool = False) -> Kinds:
+        """Return the kinds of options, compiled once.
+
+        Parameters
+        ----------
+        least : Verdict
+            A joint fails where its verdict is below this.
+        tidy : bool
+            Whether needless parts are kept out, as in lists of builds.
+        """
+        if (tidy, least) not in self._kinds:
+            space = TreeEngine(self.catalogue).space if tidy else self.space
+            for verdict in (Verdict.UNKNOWN, Verdict.FITS):
+                self._kinds[(tidy, verdict)] = Kinds(space, verdict)
+        return self._kinds[(tidy, least)]
+
+    def explain(
+        self, request: Request, skus: Sequence[str] = (), *, prefer: Prefer = Prefer.OWNED
+    ) -> RequestExplanation:
+        """Say why a request has no build, and what would change that.
+
+        Parameters
+        ----------
+        request : Request
+            What is asked for.
+        skus : sequence of str
+            Further stock numbers that every build has to have.
+        prefer : Prefer
+            What the person would rather keep low.
+
+        Returns
+        -------
+        RequestExplanation
+            Every minimal conflict, and every minimal change, the best first.
+
+        Raises
+        ------
+        NamingError
+            If the request names something the catalogue does not have.
+        TooManySetsError
+            If there are more conflicts than can be held.
+        """
+        if skus:
+            request = replace(request, want=(*request.want, *skus))
+        kinds = {v: self.kinds(v, tidy=True) for v in (Verdict.UNKNOWN, Verdict.FITS)}
+        return explain_request(kinds, request, prefer)
 
     def _base(self, chosen: Mapping[str, int]) -> dict[str, Bools]:
         """Return what may fill each role as things stand."""
@@ -131,6 +193,7 @@ class Explainer:
         *,
         with_changes: bool = True,
         done: Mapping[str, Sequence[str]] | None = None,
+        prefer: Prefer = Prefer.OWNED,
     ) -> Explanation:
         """Say whether parts fit together, why not, and what would change that.
 
@@ -145,6 +208,8 @@ class Explainer:
         done : mapping of str to sequence of str, optional
             Services that the workshop has done to named parts, by stock
             number.
+        prefer : Prefer
+            What the person who asks would rather keep low.
 
         Returns
         -------
@@ -165,13 +230,16 @@ class Explainer:
             verdict = Verdict.FITS
         elif count(self.space.tree, weights, certain=False):
             verdict = Verdict.UNKNOWN
-        conflicts: list[Clash] = []
-        if verdict is not Verdict.FITS:
+        minimal, complete = self._minimal(chosen, verdict)
+        told = {(c.joint.name, c.parts): c for found in minimal for c in found.clashes}
+        conflicts = list(told.values())
+        if verdict is not Verdict.FITS and not conflicts:
             conflicts = self._conflicts(base, chosen, verdict)
         found: list[Change] = []
         if verdict is not Verdict.FITS and with_changes:
-            adapters = {r: chosen.get(r) for r in self.space.options}
-            found = changes(self.space, base, adapters)
+            sure = self.kinds(Verdict.FITS)
+            question = of_parts(self.space, chosen)
+            found = changes(sure, question, minimal_drops(sure, question), chosen, prefer)
         return Explanation(
             tuple(self._sku(r, n) for r, n in chosen.items()),
             verdict,
@@ -181,7 +249,22 @@ class Explainer:
             self._needs(chosen, weights, verdict),
             tuple(self._remarks(chosen)),
             hold(self._known(chosen), self.catalogue.vocabulary),
+            minimal,
+            complete,
         )
+
+    def _minimal(
+        self, chosen: Mapping[str, int], verdict: Verdict
+    ) -> tuple[tuple[Conflict, ...], bool]:
+        """Return the minimal conflicts, and whether none is missing."""
+        if verdict is Verdict.FITS:
+            return (), True
+        least = Verdict(verdict + 1)
+        try:
+            found = minimal_conflicts(self.kinds(least), of_parts(self.space, chosen), verdict)
+        except TooManySetsError:
+            return (), False
+        return tuple(found), True
 
     def _sku(self, role: str, place: int) -> str:
         return self.space.options[role][place].label

@@ -1,0 +1,246 @@
+"""The few options of each role that a question has to look at.
+
+Options that no joint tells apart are one kind. A kind can be left out where another breaks no
+more of the question, costs no more and fails in no joint where the first holds: whatever the
+first could be used for, the other can. Leaving out goes on until nothing can go, since each
+option that goes may make others comparable.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Collection, Mapping, Sequence
+from dataclasses import dataclass
+from functools import cached_property
+
+import numpy as np
+import numpy.typing as npt
+
+from fitgraph.explain.elements import Question
+from fitgraph.graph.joints import distinct_rows
+from fitgraph.model import Joint, Verdict
+from fitgraph.solve.space import Space
+
+Ints = npt.NDArray[np.intp]
+Bools = npt.NDArray[np.bool_]
+Floats = npt.NDArray[np.float64]
+
+
+def at_least_as_good(fails: Bools) -> Bools:
+    """Return for each pair of rows whether the first fails nowhere where the second holds."""
+    packed = np.packbits(fails, axis=1)
+    return np.asarray(~(packed[:, None, :] & ~packed[None, :, :]).any(axis=2))
+
+
+def crossed(places: Sequence[Ints]) -> tuple[Ints, ...]:
+    """Return an index that takes every combination of places, one list an axis."""
+    last = len(places) - 1
+    return tuple(at.reshape(-1, *[1] * (last - n)) for n, at in enumerate(places))
+
+
+def undominated(better: Bools) -> Bools:
+    """Return the rows that no other is better than; of equals the first is kept.
+
+    Parameters
+    ----------
+    better : ndarray of bool, shape (n, n)
+        Whether the first is at least as good as the second: a preorder.
+    """
+    at = np.arange(len(better))
+    first = at[:, None] < at
+    return np.asarray(~(better & (~better.T | first)).any(axis=0))
+
+
+@dataclass(frozen=True, slots=True)
+class Table:
+    """Where a joint fails, over the options of its roles that are left.
+
+    Parameters
+    ----------
+    joint : Joint
+        The joint.
+    roles : tuple of str
+        One axis each.
+    fails : ndarray of bool
+        Whether it fails.
+    """
+
+    joint: Joint
+    roles: tuple[str, ...]
+    fails: Bools
+
+
+class Kinds:
+    """The kinds of options of a compiled catalogue.
+
+    Parameters
+    ----------
+    space : Space
+        The compiled catalogue.
+    least : Verdict
+        A joint fails where its verdict is below this.
+    """
+
+    def __init__(self, space: Space, least: Verdict) -> None:
+        self.space = space
+        failing = [(t, t.verdicts < least) for t in space.joint_tables]
+        self.tables = [Table(t.joint, t.roles, f) for t, f in failing if f.any()]
+        class_of = {
+            t.joint.name: dict(zip(t.roles, t.class_of, strict=True)) for t, f in failing if f.any()
+        }
+        #: For each role the kind of each option, and the class of each kind in each joint.
+        self.kind_of: dict[str, Ints] = {}
+        self.classes: dict[str, dict[str, Ints]] = {}
+        self.better: dict[str, Bools] = {}
+        #: For each role its joints, each with the other roles and the table with the role first.
+        self.beside: dict[str, list[tuple[str, tuple[str, ...], Bools]]] = {}
+        for role, options in space.options.items():
+            mine = [t for t in self.tables if role in t.roles]
+            columns = np.zeros((len(options), 1 + len(mine)), dtype=np.intp)
+            for n, table in enumerate(mine):
+                columns[:, n + 1] = class_of[table.joint.name][role]
+            first, self.kind_of[role] = distinct_rows(columns)
+            distinct = columns[first]
+            self.classes[role] = {t.joint.name: distinct[:, n + 1] for n, t in enumerate(mine)}
+            slices = [np.zeros((len(first), 1), dtype=bool)]
+            self.beside[role] = []
+            for table in mine:
+                along = np.moveaxis(table.fails, table.roles.index(role), 0)
+                others = tuple(r for r in table.roles if r != role)
+                self.beside[role].append((table.joint.name, others, along))
+                own = self.classes[role][table.joint.name]
+                slices.append(along.reshape(along.shape[0], -1)[own])
+            self.better[role] = at_least_as_good(np.hstack(slices))
+
+    def over(self, kinds: Mapping[str, Ints]) -> list[Table]:
+        """Return the joints that fail somewhere, over some kinds of each role."""
+        found = []
+        for table in self.tables:
+            at = [self.classes[r][table.joint.name][kinds[r]] for r in table.roles]
+            fails = table.fails[crossed(at)]
+            if fails.any():
+                found.append(Table(table.joint, table.roles, fails))
+        return found
+
+
+@dataclass(frozen=True)
+class Reduced:
+    """What is left of a question.
+
+    Parameters
+    ----------
+    question : Question
+        The question.
+    options : mapping of str to ndarray of int
+        The options of each role that are left.
+    codes : mapping of str to ndarray of uint8
+        What each of them breaks.
+    kinds : Kinds
+        The compiled kinds.
+    """
+
+    question: Question
+    options: Mapping[str, Ints]
+    codes: Mapping[str, npt.NDArray[np.uint8]]
+    kinds: Kinds
+
+    @cached_property
+    def tables(self) -> tuple[Table, ...]:
+        """Return the joints that fail somewhere among the options."""
+        kind_of = self.kinds.kind_of
+        return tuple(self.kinds.over({r: kind_of[r][at] for r, at in self.options.items()}))
+
+
+def first_of_each(kind: Ints, code: npt.NDArray[np.uint8], at: Ints, cost: Floats | None) -> Ints:
+    """Return, of the options at some places, the cheapest of each kind and code."""
+    key = kind[at] * 256 + code[at]
+    if cost is not None:
+        order = np.lexsort((at, cost[at]))
+        at, key = at[order], key[order]
+    return at[np.unique(key, return_index=True)[1]]
+
+
+def reduce(
+    kinds: Kinds,
+    question: Question,
+    *,
+    lets: Mapping[str, Bools] | None = None,
+    cost: Mapping[str, Floats] | None = None,
+    whole: Collection[str] = (),
+) -> Reduced:
+    """Leave out every option that another stands in for.
+
+    Parameters
+    ----------
+    kinds : Kinds
+        The compiled kinds.
+    question : Question
+        What is asked.
+    lets : mapping of str to ndarray of bool, optional
+        The options that may be used; all that the question allows by default.
+    cost : mapping of str to ndarray of float, optional
+        What each option costs; an option only stands in for dearer ones.
+    whole : collection of str
+        Roles of which every kind is kept.
+    """
+    chosen: dict[str, Ints] = {}
+    for role in kinds.space.options:
+        at = np.flatnonzero(question.allowed[role] if lets is None else lets[role])
+        kind, code = kinds.kind_of[role], question.broken[role]
+        price = None if cost is None else cost[role]
+        at = first_of_each(kind, code, at, price)
+        if role not in whole and len(at) > 1:
+            better = kinds.better[role][np.ix_(kind[at], kind[at])]
+            at = at[undominated(better & _cheaper(code[at], None if price is None else price[at]))]
+        chosen[role] = at
+    _iterate(kinds, question, chosen, cost, whole)
+    return Reduced(
+        question,
+        chosen,
+        {r: question.broken[r][at] for r, at in chosen.items()},
+        kinds,
+    )
+
+
+def _iterate(
+    kinds: Kinds,
+    question: Question,
+    chosen: dict[str, Ints],
+    cost: Mapping[str, Floats] | None,
+    whole: Collection[str],
+) -> None:
+    """Leave out options until none stands in for another, given what is left of the others."""
+    own = {
+        r: {name: c[kinds.kind_of[r][at]] for name, c in kinds.classes[r].items()}
+        for r, at in chosen.items()
+    }
+    present = {r: {n: np.unique(c) for n, c in of.items()} for r, of in own.items()}
+    waiting = [r for r in chosen if r not in whole]
+    while waiting:
+        role = waiting.pop(0)
+        n = len(chosen[role])
+        if n < 2:
+            continue
+        slices = [np.zeros((n, 1), dtype=bool)]
+        for name, others, fails in kinds.beside[role]:
+            at = crossed([own[role][name], *(present[r][name] for r in others)])
+            slices.append(fails[at].reshape(n, -1))
+        code = question.broken[role][chosen[role]]
+        price = None if cost is None else cost[role][chosen[role]]
+        better = at_least_as_good(np.concatenate(slices, axis=1)) & _cheaper(code, price)
+        keep = undominated(better)
+        if keep.all():
+            continue
+        chosen[role] = chosen[role][keep]
+        for name, others, _ in kinds.beside[role]:
+            own[role][name] = own[role][name][keep]
+            left = np.unique(own[role][name])
+            if len(left) == len(present[role][name]):
+                continue
+            present[role][name] = left
+            waiting += [r for r in others if r not in whole and r not in waiting]
+
+
+def _cheaper(code: npt.NDArray[np.uint8], cost: Floats | None) -> Bools:
+    """Return for each pair whether the first breaks no more and costs no more."""
+    no_more = (code[:, None] & ~code[None, :]) == 0
+    return no_more if cost is None else no_more & (cost[:, None] <= cost[None, :])
