@@ -18,7 +18,7 @@ Examples
 from __future__ import annotations
 
 import re
-from decimal import Decimal, InvalidOperation
+from decimal import Decimal
 from fractions import Fraction
 
 #: Exact by definition (international inch, 1959).
@@ -57,8 +57,8 @@ _MASS_UNITS = {
 _NUMBER = r"[+-]?\d+(?:[.,]\d+)?"
 _QUANTITY = re.compile(
     rf"""^\s*(?P<sign>[+-]?)\s*
-         (?:(?P<whole>\d+)[\s-]+)?(?P<top>\d+)\s*[/⁄]\s*(?P<bottom>\d+)\s*(?P<unit1>[^\d\s.,/+-]*)\s*$
-       | ^\s*(?P<number>{_NUMBER})\s*(?P<unit2>[^\d\s.,/+-]*)\s*$""",
+         (?:(?P<whole>\d+)[\s-]+)?(?P<top>\d+)\s*[/⁄]\s*(?P<bottom>\d+)\s*(?P<unit1>[^\d\s.,/+-]*)\.?\s*$
+       | ^\s*(?P<number>{_NUMBER})\s*(?P<unit2>[^\d\s.,/+-]*)(?:(?<=\D)\.)?\s*$""",
     re.VERBOSE,
 )
 _VULGAR = {"½": "1/2", "¼": "1/4", "¾": "3/4", "⅛": "1/8", "⅜": "3/8", "⅝": "5/8", "⅞": "7/8"}
@@ -145,11 +145,11 @@ def parse_money(text: str, minor_digits: int) -> int:
     plain = re.sub(r"^[^\d+-]+|[^\d]+$", "", text.strip()) if len(text) < 80 else ""
     if re.fullmatch(r"[+-]?\d{1,3}(?:[ .,'’]\d{3})+[.,]\d{1,2}", plain):
         plain = re.sub(r"[ .,'’](?=\d{3}(?!\d))", "", plain)
-    try:
-        amount = Decimal(plain.replace(",", ".")).scaleb(minor_digits)
-    except InvalidOperation:
-        raise UnitError(f"is no amount of money; write it like {example}") from None
-    if not amount.is_finite() or amount != amount.to_integral_value():
+    if not re.fullmatch(_NUMBER, plain):
+        raise UnitError(f"is no amount of money; write it like {example}")
+    amount = Decimal(plain.replace(",", ".")).scaleb(minor_digits)
+    # 1,000 is a thousand to one reader and one to another: it is asked, not guessed.
+    if len(re.split("[.,]", plain)[-1]) > minor_digits and re.search("[.,]", plain):
         raise UnitError(f"has more decimals than the currency; write it like {example}")
     return int(amount)
 

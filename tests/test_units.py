@@ -154,6 +154,9 @@ def test_money(text: str, digits: int, minor: int) -> None:
     [
         ("", 2),
         ("free", 2),
+        ("1,000", 2),
+        ("1e3", 2),
+        ("1e9999999", 2),
         ("1.999", 2),
         ("0.5", 0),
         ("nan", 2),
@@ -219,3 +222,7 @@ def test_any_text_is_read_or_refused_but_nothing_else(text: str) -> None:
         except UnitError:
             continue
         assert value == value and abs(value) != float("inf")
+
+
+def test_an_abbreviated_unit_may_end_with_a_point() -> None:
+    assert parse_length("1.25 in.") == 31.75
