@@ -1,0 +1,214 @@
+"""The few made parts that together serve the most enquiries, with proof.
+
+The builds that two made parts open overlap, so the best pair is seldom the two best. This is
+weighted maximum coverage: choose at most k parts, count each enquiry once. It is solved as a
+mixed-integer program; the solver's bound proves how far a better choice could reach.
+
+References
+----------
+.. [1] G. L. Nemhauser, L. A. Wolsey, M. L. Fisher, "An analysis of approximations for
+   maximizing submodular set functions", Mathematical Programming 14 (1978) 265-294 (from
+   memory): maximum coverage, and why taking the best one after another is not exact.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+import numpy.typing as npt
+from scipy.optimize import Bounds, LinearConstraint, milp
+from scipy.sparse import csr_matrix, hstack, identity
+
+from fitgraph.adapters.made import cost_of, shape_of
+from fitgraph.adapters.scan import Scan, Worth
+
+Bools = npt.NDArray[np.bool_]
+Floats = npt.NDArray[np.float64]
+
+#: Weights are compared to this share of all weight.
+_SAME = 1e-9
+
+
+@dataclass(frozen=True, slots=True)
+class Choice:
+    """A choice of parts and the proof that none is better.
+
+    Parameters
+    ----------
+    chosen : tuple of int
+        Places of the chosen columns.
+    covered : float
+        Weight that they cover.
+    bound : float
+        Weight that no choice of so many can exceed.
+    cost : float
+        What the choice costs; of equal choices the cheapest is taken.
+    """
+
+    chosen: tuple[int, ...]
+    covered: float
+    bound: float
+    cost: float
+
+    @property
+    def gap(self) -> float:
+        """Return by how much of the bound a better choice could still exceed this one."""
+        return max(self.bound - self.covered, 0.0) / self.bound if self.bound > 0 else 0.0
+
+    @property
+    def proven(self) -> bool:
+        """Whether no choice of so many covers more."""
+        return self.gap <= 1e-6
+
+
+def _grouped(covers: Bools, weights: Floats) -> tuple[Bools, Floats]:
+    """Return distinct non-empty rows with their weights added up."""
+    kinds, kind_of = np.unique(covers, axis=0, return_inverse=True)
+    summed = np.bincount(kind_of.ravel(), weights=weights, minlength=len(kinds))
+    some = kinds.any(axis=1) & (summed > 0)
+    return kinds[some], np.asarray(summed[some], dtype=float)
+
+
+def best_cover(covers: Bools, weights: Floats, most: int, costs: Floats | None = None) -> Choice:
+    """Return the columns that together cover the most weight.
+
+    Parameters
+    ----------
+    covers : ndarray of bool, shape (n_rows, n_columns)
+        Which rows each column covers.
+    weights : ndarray of float
+        Of the rows, none below zero.
+    most : int
+        How many columns may be chosen.
+    costs : ndarray of float, optional
+        Of the columns; breaks ties.
+
+    Raises
+    ------
+    ValueError
+        If `most` is below zero or a weight is.
+    RuntimeError
+        If the solver gives up.
+    """
+    if most < 0 or (weights < 0).any():
+        raise ValueError("neither how many may be chosen nor a weight can be below zero")
+    rows, values = _grouped(covers, weights)
+    columns = np.flatnonzero(rows.any(axis=0))
+    if not most or not len(columns):
+        return Choice((), 0.0, 0.0, 0.0)
+    price = np.ones(covers.shape[1]) if costs is None else np.asarray(costs, dtype=float)
+    n, m = len(columns), len(rows)
+    picks = csr_matrix(rows[:, columns].astype(float))
+    total = float(values.sum())
+    limits = [
+        LinearConstraint(hstack([-picks, identity(m)]), -np.inf, 0.0),
+        LinearConstraint(np.r_[np.ones(n), np.zeros(m)][None, :], 0, most),
+    ]
+    # Once the parts are whole, what they cover is whole by itself.
+    whole, box = np.r_[np.ones(n), np.zeros(m)], Bounds(0, 1)
+    options = {"mip_rel_gap": 0.0}
+    first = milp(
+        np.r_[np.zeros(n), -values / total],
+        constraints=limits,
+        integrality=whole,
+        bounds=box,
+        options=options,
+    )
+    if first.x is None:
+        raise RuntimeError(f"the solver found no choice: {first.message}")
+    chosen = first.x[:n] > 0.5
+    covered = float(values[rows[:, columns[chosen]].any(axis=1)].sum())
+    bound = min(-float(first.mip_dual_bound) * total, total)
+    # Of all choices that cover as much, the cheapest; a part that adds nothing is left out.
+    floor = LinearConstraint(
+        np.r_[np.zeros(n), values / total][None, :], covered / total - _SAME, np.inf
+    )
+    scale = float(price[columns].max()) or 1.0
+    second = milp(
+        np.r_[price[columns] / scale + _SAME, np.zeros(m)],
+        constraints=[*limits, floor],
+        integrality=whole,
+        bounds=box,
+        options=options,
+    )
+    if second.x is not None:
+        again = second.x[:n] > 0.5
+        weight = float(values[rows[:, columns[again]].any(axis=1)].sum())
+        if weight >= covered - _SAME * total:
+            chosen, covered = again, weight
+    places = tuple(int(c) for c in columns[chosen])
+    return Choice(places, covered, max(bound, covered), float(price[list(places)].sum()))
+
+
+@dataclass(frozen=True, slots=True)
+class Together:
+    """The best few parts of some makes, and what they serve.
+
+    Parameters
+    ----------
+    worths : tuple of Worth
+        The parts; fewer than asked for where more would add nothing.
+    gained : float
+        Weight of the enquiries that they serve and nothing does now.
+    coverage : float
+        Weight of all enquiries that are served with them.
+    choice : Choice
+        With the proof.
+    """
+
+    worths: tuple[Worth, ...]
+    gained: float
+    coverage: float
+    choice: Choice
+
+
+def _lines(scans: Sequence[Scan]) -> tuple[list[Worth], Bools, Floats, Bools]:
+    worths = [w for s in scans for w in s.worths]
+    serves = np.hstack([s.serves for s in scans])
+    return worths, serves, scans[0].weights, scans[0].before
+
+
+def best_together(scans: Sequence[Scan], most: int) -> Together:
+    """Return the parts that together serve the most enquiries that nothing serves now.
+
+    Parameters
+    ----------
+    scans : sequence of Scan
+        Of one catalogue; parts of several makes may be mixed.
+    most : int
+        How many parts may be made.
+
+    Notes
+    -----
+    Exact for parts of one role, since a build holds one of them. Of several roles, builds that
+    need two made parts at once are not counted.
+    """
+    worths, serves, weights, before = _lines(scans)
+    costs = np.array([float(cost(w)) for w in worths])
+    choice = best_cover(serves[~before], weights[~before], most, costs)
+    base = float(weights[before].sum())
+    return Together(
+        tuple(worths[n] for n in choice.chosen), choice.covered, base + choice.covered, choice
+    )
+
+
+def cost(worth: Worth) -> int:
+    """Return the estimated cost of a piece, in minor currency units."""
+    make, part = worth.candidate.make, worth.candidate.part
+    return cost_of(make, shape_of(make, part.features)).total
+
+
+def frontier(scans: Sequence[Scan], most: int) -> Iterator[Together]:
+    """Yield the best choice of one part, of two, and so on, until more add nothing."""
+    last = -1.0
+    for k in range(1, most + 1):
+        found = best_together(scans, k)
+        if found.gained <= last:
+            return
+        last = found.gained
+        yield found
+
+
+__all__ = ["Choice", "Together", "best_cover", "best_together", "cost", "frontier"]

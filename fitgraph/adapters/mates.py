@@ -1,0 +1,261 @@
+"""What a made part meets: joint by joint, each counterpart with its clearance and its share."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass, replace
+from types import MappingProxyType
+
+import numpy as np
+
+from fitgraph.graph.joints import asked, judge_pairs
+from fitgraph.graph.options import length_of, options_for, plain
+from fitgraph.mechanics.limits_and_fits import FitKind, fit_kind
+from fitgraph.mechanics.rules import RULES
+from fitgraph.mechanics.stackup import Pair, share_of_assemblies, share_that_fit
+from fitgraph.model import (
+    Catalogue,
+    Dimension,
+    Feature,
+    Joint,
+    Option,
+    Part,
+    Presence,
+    Reference,
+    Verdict,
+)
+
+#: Stands in for a window that is open upwards, in mm.
+_OPEN_MM = 1e6
+
+
+@dataclass(frozen=True, slots=True)
+class Mate:
+    """A counterpart in one joint.
+
+    Parameters
+    ----------
+    joint : Joint
+        Which joint.
+    option : Option
+        The counterpart, perhaps after workshop work.
+    verdict : Verdict
+        Whether it certainly fits, or only some pairs do.
+    clearance : tuple of float
+        Least and most difference of the two sizes in mm.
+    window : tuple of float
+        Least and most difference that fits, in mm.
+    fit : str
+        Kind of fit after ISO 286-1; empty where no diameters mate.
+    share : float
+        Share of pairs that fit.
+    """
+
+    joint: Joint
+    option: Option
+    verdict: Verdict
+    clearance: tuple[float, float]
+    window: tuple[float, float]
+    fit: FitKind | str
+    share: float
+
+
+@dataclass(frozen=True, slots=True)
+class _Sides:
+    """The two sizes that a joint compares and the window for their difference, in mm."""
+
+    outer: Dimension
+    inner: Dimension
+    least: float
+    most: float
+
+    @property
+    def clearance(self) -> tuple[float, float]:
+        """Return the least and the most difference."""
+        return self.outer.lo - self.inner.hi, self.outer.hi - self.inner.lo
+
+    def share(self) -> float:
+        """Return the share of pairs that fit."""
+        return float(
+            share_that_fit(
+                self.outer.lo, self.outer.hi, self.inner.lo, self.inner.hi, self.least, self.most
+            )
+        )
+
+
+def _sides(joint: Joint, chosen: Mapping[str, Option]) -> _Sides | None:
+    """Return what a joint compares; None where a size is not known."""
+    rule = RULES[joint.rule]
+    sizes: dict[str, Dimension] = {}
+    for name in rule.lengths:
+        reference = joint.arguments[name]
+        found = length_of(chosen[reference.role], reference)
+        if found is None and name in rule.optional:
+            found = Dimension(0.0, 0.0)
+        if found is None or not found.known:
+            return None
+        sizes[name] = found
+    if len(sizes) < 2:
+        return None
+    outer, inner, *rest = (sizes[name] for name in rule.lengths)
+    most = joint.limits.get("most", _OPEN_MM)
+    if rest:  # what the slot can close at its narrowest
+        most = rest[0].lo / math.pi - joint.limits.get("reserve", 0.0)
+    return _Sides(outer, inner, joint.limits.get("least", 0.0), most)
+
+
+def mates(catalogue: Catalogue, part: Part) -> Iterator[Mate]:
+    """Yield every counterpart that fits a part, for certain or in some pairs.
+
+    Parameters
+    ----------
+    catalogue : Catalogue
+        The counterparts.
+    part : Part
+        The made part.
+    """
+    vocabulary = catalogue.vocabulary
+    made = plain(part)
+    for joint in asked(vocabulary.joints, tidy=True):
+        if part.role not in joint.roles or not RULES[joint.rule].lengths:
+            continue
+        compared = dict.fromkeys(a.role for a in joint.arguments.values())
+        others = [r for r in compared if r != part.role]
+        if len(others) != 1 or part.role not in compared:
+            continue
+        # Conditions on further roles are taken to hold: the two would mate.
+        here = replace(joint, when=tuple(c for c in joint.when if c.role in (part.role, others[0])))
+        options = options_for(catalogue.of(others[0]), others[0], vocabulary)
+        options = tuple(o for o in options if not o.empty)
+        if not options:
+            continue
+        first = here.roles[0] == part.role
+        one, other = ([made], options) if first else (options, [made])
+        verdicts, _, there = judge_pairs(here, one, other)
+        for option, verdict, is_there in zip(
+            options, np.ravel(verdicts), np.ravel(there), strict=True
+        ):
+            if is_there == Presence.ABSENT or verdict == Verdict.FAILS:
+                continue
+            sides = _sides(here, {part.role: made, others[0]: option})
+            if sides is None:
+                continue
+            diameters = "spigot" in RULES[joint.rule].lengths
+            yield Mate(
+                joint,
+                option,
+                Verdict(int(verdict)),
+                sides.clearance,
+                (sides.least, sides.most),
+                fit_kind((sides.outer.lo, sides.outer.hi), (sides.inner.lo, sides.inner.hi))
+                if diameters
+                else "",
+                1.0 if verdict == Verdict.FITS else sides.share(),
+            )
+
+
+def widened(part: Part, sizes: Sequence[Reference], factor: float) -> Part:
+    """Return a part whose chosen dimensions are held only so much worse.
+
+    Parameters
+    ----------
+    part : Part
+        As designed.
+    sizes : sequence of Reference
+        The dimensions.
+    factor : float
+        How many times as wide their limits are, about the same middle.
+    """
+    features = dict(part.features)
+    for reference in sizes:
+        feature = features[reference.feature or ""]
+        was = feature.lengths[reference.name]
+        half = (was.hi - was.lo) / 2 * factor
+        lengths = {
+            **feature.lengths,
+            reference.name: replace(was, lo=was.mid - half, hi=was.mid + half),
+        }
+        features[reference.feature or ""] = Feature(
+            feature.presence, MappingProxyType(lengths), feature.words
+        )
+    return replace(part, features=MappingProxyType(features))
+
+
+@dataclass(frozen=True, slots=True)
+class Yield:
+    """What share of pairs and of assemblies fits.
+
+    Parameters
+    ----------
+    certain, possible : int
+        Counterparts that certainly fit in every joint with the part that they have, and
+        those of which some pairs fit.
+    pairs : float
+        Mean share of fitting pairs over all of them.
+    assemblies : float
+        Share of random assemblies with one counterpart on each side that fit on all sides.
+    twice : float
+        Share of the pairs with certain counterparts that still fit if the process holds the
+        sizes only half as well: robustness to tolerance.
+    """
+
+    certain: int
+    possible: int
+    pairs: float
+    assemblies: float
+    twice: float
+
+
+def yield_of(catalogue: Catalogue, part: Part, free: Sequence[Reference]) -> Yield:
+    """Return what share of pairs and assemblies with a part fits.
+
+    Parameters
+    ----------
+    catalogue : Catalogue
+        The counterparts.
+    part : Part
+        The made part.
+    free : sequence of Reference
+        Its dimensions that the process holds.
+    """
+    found = [m for m in mates(catalogue, part) if "spigot" in m.joint.arguments]
+    if not found:
+        return Yield(0, 0, 0.0, 0.0, 0.0)
+    certain = [m for m in found if m.verdict is Verdict.FITS]
+    loose = plain(widened(part, free, 2.0))
+    shares = [
+        sides.share()
+        for m in certain
+        if (sides := _sides(m.joint, {part.role: loose, m.option.role: m.option})) is not None
+    ]
+    return Yield(
+        len({m.option.label for m in certain}),
+        len({m.option.label for m in found} - {m.option.label for m in certain}),
+        float(np.mean([m.share for m in found])),
+        _assemblies(part, found),
+        float(np.mean(shares)) if shares else 0.0,
+    )
+
+
+def _assemblies(part: Part, found: Sequence[Mate]) -> float:
+    """Return the mean share of assemblies in which the middle counterpart of each side fits."""
+    by_joint: dict[str, list[Mate]] = {}
+    for mate in found:
+        by_joint.setdefault(mate.joint.name, []).append(mate)
+    dimensions: dict[str, tuple[float, float]] = {}
+    pairs = []
+    for mates_of in by_joint.values():
+        mate = sorted(mates_of, key=lambda m: (m.share, m.option.label))[len(mates_of) // 2]
+        names = {}
+        for argument in ("bore", "spigot"):
+            reference = mate.joint.arguments[argument]
+            option = plain(part) if reference.role == part.role else mate.option
+            size = length_of(option, reference)
+            if size is None:
+                break
+            names[argument] = f"{option.label} {reference}"
+            dimensions[names[argument]] = (size.lo, size.hi)
+        else:
+            pairs.append(Pair(names["bore"], names["spigot"], *mate.window))
+    return share_of_assemblies(dimensions, pairs, samples=4000).share if pairs else 0.0
