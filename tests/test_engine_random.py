@@ -6,6 +6,7 @@ programming) and OR-Tools' CP-SAT. They share only the judgement of a single joi
 
 from __future__ import annotations
 
+import functools
 import itertools
 import math
 from collections.abc import Mapping, Sequence
@@ -13,6 +14,7 @@ from unittest.mock import patch
 
 import clingo
 import numpy as np
+import pytest
 from bench.catalogues import scaled
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
@@ -33,7 +35,8 @@ from strategies import (
 from fitgraph.graph.joints import asked
 from fitgraph.mechanics.materials import MATERIALS
 from fitgraph.model import ABSENT, Catalogue, Option, Presence, Verdict
-from fitgraph.solve import ReferenceEngine, Request, TreeEngine, stream
+from fitgraph.solve import ReferenceEngine, Request, TreeEngine, best, stream
+from fitgraph.solve.engine import SORTS, Build
 from fitgraph.solve.front import nondominated
 from fitgraph.solve.limits import count_within
 from fitgraph.solve.query import TENTHS, ask
@@ -108,7 +111,7 @@ def least_of(vectors: set[tuple[float, ...]]) -> set[tuple[float, ...]]:
     }
 
 
-@settings(RANDOM, max_examples=200)
+@settings(RANDOM, max_examples=150)
 @given(st.data())
 def test_fronts_equal_brute_force(data: st.DataObject) -> None:
     catalogue = data.draw(catalogues())
@@ -135,48 +138,64 @@ def test_fronts_equal_brute_force(data: st.DataObject) -> None:
         assert build.price == price_of(request, chosen)
 
 
+@functools.cache
+def larger(parts: int, roles: int) -> tuple[TreeEngine, np.ndarray]:
+    """Return an engine, and price, mass and weakness of all of its builds."""
+    engine = TreeEngine(scaled(parts, roles))
+    strength = {r: np.nan_to_num(s) for r, s in engine.space.strength_nm.items()}
+    # Only one role's strength is compared; the others count as nothing.
+    points = [
+        np.column_stack(
+            [b.price, b.tenths, -np.rint(1000 * sum(strength[r][c] for r, c in b.options.items()))]
+        )
+        for b in Stream(ask(engine.space, Request())).batches()
+    ]
+    return engine, np.concatenate(points)
+
+
+def point(build: Build) -> tuple[int, int, int]:
+    return (
+        build.price,
+        round((build.mass_g or 0) * TENTHS),
+        -round(1000 * (build.strength_nm or 0)),
+    )
+
+
 def test_a_larger_front_holds_what_no_build_betters() -> None:
     """A hundred thousand builds, each compared with the whole front."""
-    catalogue = scaled(10, 6)
-    space = TreeEngine(catalogue).space
-    query = ask(space, Request())
-    points = np.concatenate(
-        [
-            np.column_stack(
-                [
-                    b.price,
-                    b.tenths,
-                    np.min(
-                        [
-                            np.nan_to_num(-np.rint(1000 * space.strength_nm[r][c]), nan=0.0)
-                            for r, c in b.options.items()
-                        ],
-                        axis=0,
-                    ),
-                ]
-            )
-            for b in Stream(query).batches()
-        ]
-    )
+    engine, points = larger(10, 6)
     assert len(points) > 100_000
-    front = np.array(
-        [
-            (b.price, round((b.mass_g or 0) * TENTHS), -round(1000 * (b.strength_nm or 0)))
-            for b in TreeEngine(catalogue).front(Request())
-        ]
-    )
-    assert len(front) > 5
     vectors = np.unique(points, axis=0)
-    rows = set(map(tuple, vectors.tolist()))
-    for point in front:
-        assert tuple(point.tolist()) in rows
-        better = (vectors <= point).all(axis=1) & (vectors < point).any(axis=1)
-        assert not better.any()
+    front = [point(b) for b in engine.front(Request())]
+    assert len(set(front)) == len(front) > 5
+    assert set(front) <= set(map(tuple, vectors.tolist()))
     matched = np.zeros(len(vectors), dtype=bool)
-    for point in front:
-        matched |= (point <= vectors).all(axis=1)
+    for one in front:
+        at_least = (vectors <= one).all(axis=1)
+        assert not (at_least & (vectors < one).any(axis=1)).any()
+        matched |= (one <= vectors).all(axis=1)
     assert matched.all()
-    assert len(np.unique(front, axis=0)) == len(front)
+
+
+@pytest.mark.parametrize("beams", [(1,), (4, 40), ()], ids=str)
+@pytest.mark.parametrize("sort", SORTS)
+def test_the_best_of_a_million_builds_under_limits(sort: str, beams: tuple[int, ...]) -> None:
+    """Narrow first walks, wide ones or none: the ranking is that of sorting all builds."""
+    engine, points = larger(12, 8)
+    assert len(points) > 1_000_000
+    objective = points[:, SORTS.index(sort)]
+    for price, mass, k in ((1.0, 0.02, 100), (0.05, 1.0, 1), (0.3, 0.1, 700), (0.01, 0.01, 30)):
+        request = Request(
+            budget=int(np.quantile(points[:, 0], price)),
+            max_mass_g=float(np.quantile(points[:, 1], mass)) // TENTHS,
+        )
+        inside = (points[:, 0] <= request.budget) & (points[:, 1] <= request.max_mass_g * TENTHS)
+        wanted = np.sort(objective[inside])[:k].tolist()
+        with patch.multiple(best, BEAMS=beams, AT_LEAST=1):
+            found = [point(b) for b in engine.best(request, sort=sort, limit=k)]
+        assert [p[SORTS.index(sort)] for p in found] == wanted
+        assert all(p[0] <= request.budget for p in found)
+        assert all(p[1] <= request.max_mass_g * TENTHS for p in found)
 
 
 @RANDOM

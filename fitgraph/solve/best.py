@@ -5,7 +5,9 @@ arrays. A partial build's bound is what it has spent plus the least that its
 open subtrees can add (exact min-sum messages). Its witness is one complete
 build that a message stands for: where the witness keeps the limits, the k-th
 best witness bounds everything from above, and whatever cannot beat it is
-dropped. Limits enter the bounds through Lagrange multipliers.
+dropped. Limits enter the bounds through Lagrange multipliers. First walks carry
+only the most promising partial builds; what they find is what the last, full
+walk has to beat.
 
 References
 ----------
@@ -31,9 +33,13 @@ Bools = npt.NDArray[np.bool_]
 #: More partial builds than this at once would not fit in memory.
 WIDEST = 4_000_000
 
+#: Partial solutions that first, quick walks carry for each one that is asked for (or for so
+#: many, where fewer are), to learn what there is to beat.
+BEAMS, AT_LEAST = (4, 40), 50
 
-#: Steps of the dual ascent, and how many of its last bounds the search carries.
-_DUAL_STEPS, _DUAL_KEPT = 12, 2
+#: Steps of the dual ascent, how many of its last bounds the search carries, and by what the
+#: last multiplier is varied for more of them.
+_DUAL_STEPS, _DUAL_KEPT, _LADDER = 12, 2, (0.5, 2.0)
 
 #: Relative rounding that a bound with multipliers may carry.
 _ROUNDING = 1e-9
@@ -138,17 +144,16 @@ def _weightings(
     """Return bounds for the objective, for each limited criterion, and for a dual optimum."""
     width = 1 + len(criteria.limits)
 
-    def bound(multipliers: Sequence[float]) -> Bound:
-        return min_sum(
-            tree, class_of, lets, criteria, np.array(multipliers, dtype=float), certain=certain
-        )
+    def bound(multipliers: Floats) -> Bound:
+        return min_sum(tree, class_of, lets, criteria, multipliers, certain=certain)
 
-    pure = bound([1.0] + [0.0] * (width - 1))
+    objective, *singles = np.eye(width)
+    pure = bound(objective)
     bounds = [pure]
     for k, limit in enumerate(criteria.limits, start=1):
         if not np.isfinite(limit):
             continue
-        alone = bound([1.0 if j == k else 0.0 for j in range(width)])
+        alone = bound(singles[k - 1])
         bounds.append(alone)
         root_pure, root_alone = at_roots(tree, pure), at_roots(tree, alone)
         if not np.isfinite(root_pure).all() or root_pure[k] <= limit or root_alone[k] > limit:
@@ -160,7 +165,7 @@ def _weightings(
             if worse[k] == better[k]:
                 break
             slope = (better[0] - worse[0]) / (worse[k] - better[k])
-            trial = bound([1.0] + [slope if j == k else 0.0 for j in range(1, width)])
+            trial = bound(objective + slope * singles[k - 1])
             trials.append(trial)
             found = at_roots(tree, trial)
             reached = found[0] + slope * found[k]
@@ -171,6 +176,9 @@ def _weightings(
             else:
                 better = found
         bounds.extend(trials[-_DUAL_KEPT:])
+        # Parts of the space have optima of their own at other multipliers.
+        for factor in _LADDER if trials else ():
+            bounds.append(bound(factor * trials[-1].multipliers + (1 - factor) * objective))
     return bounds
 
 
@@ -207,33 +215,77 @@ class _Frontier:
         self.witness = [w[at] for w in self.witness]
 
 
-def _prune(frontier: _Frontier, bounds: Sequence[Bound], criteria: Criteria, k: int) -> None:
-    """Drop what breaks a limit for certain, and what cannot be among the k best."""
-    keep = np.ones(len(frontier), dtype=bool)
-    dual = np.full(len(frontier), -np.inf)
-    for bound, value in zip(bounds, frontier.value, strict=True):
-        keep &= np.isfinite(value)
-        m = bound.multipliers
-        if m[0] == 0.0:
-            only = int(np.flatnonzero(m)[0])
-            keep &= value <= criteria.limits[only - 1]
-        else:
-            spent = sum(m[j] * criteria.limits[j - 1] for j in range(1, len(m)) if m[j])
-            dual = np.maximum(dual, value - spent)
-    upper = np.full(len(frontier), np.inf)
-    for witness in frontier.witness:
-        inside = (witness[:, 1:] <= criteria.limits).all(axis=1)
-        upper = np.where(inside & keep, np.minimum(upper, witness[:, 0]), upper)
-    if len(frontier) > k:
-        ranked = np.argsort(upper, kind="stable")[:k]
-        threshold = upper[ranked[-1]]
-        if np.isfinite(threshold):
-            chosen = np.zeros(len(frontier), dtype=bool)
-            chosen[ranked] = True
-            slack = _ROUNDING * (1 + abs(threshold))
-            beats = (frontier.value[0] < threshold) & (dual < threshold + slack)
-            keep &= beats | chosen
-    frontier.take(np.flatnonzero(keep))
+@dataclass
+class _Search:
+    """What a walk down the tree has to beat, and how wide it may grow.
+
+    Parameters
+    ----------
+    criteria : Criteria
+        Costs and limits.
+    bounds : sequence of Bound
+        Lower bounds and witnesses.
+    k : int
+        How many solutions are asked for.
+    step : float
+        All costs are multiples of it.
+    threshold : float
+        So many solutions that keep the limits are known to cost no more.
+    beam : int or None
+        Most partial solutions that are carried on; None for all.
+    widest : int
+        Ceiling on partial solutions held at once.
+    narrowed : bool
+        Whether the beam left any out.
+    """
+
+    criteria: Criteria
+    bounds: Sequence[Bound]
+    k: int
+    step: float
+    threshold: float
+    beam: int | None
+    widest: int
+    narrowed: bool = False
+
+    def prune(self, frontier: _Frontier) -> None:
+        """Drop what breaks a limit for certain, and what cannot be among the k best."""
+        keep = np.ones(len(frontier), dtype=bool)
+        dual = np.full(len(frontier), -np.inf)
+        for bound, value in zip(self.bounds, frontier.value, strict=True):
+            keep &= np.isfinite(value)
+            m = bound.multipliers
+            if m[0] == 0.0:
+                only = int(np.flatnonzero(m)[0])
+                keep &= value <= self.criteria.limits[only - 1]
+            else:
+                spent = sum(m[j] * self.criteria.limits[j - 1] for j in range(1, len(m)) if m[j])
+                dual = np.maximum(dual, value - spent)
+        upper = np.full(len(frontier), np.inf)
+        for witness in frontier.witness:
+            inside = (witness[:, 1:] <= self.criteria.limits).all(axis=1)
+            upper = np.where(inside & keep, np.minimum(upper, witness[:, 0]), upper)
+        chosen = np.zeros(len(frontier), dtype=bool)
+        if len(frontier) >= self.k:
+            ranked = np.argpartition(upper, self.k - 1)[: self.k]
+            reached = float(upper[ranked].max())
+            if np.isfinite(reached) and reached <= self.threshold:
+                self.threshold = reached
+                chosen[ranked] = True
+        if np.isfinite(self.threshold):
+            # Only what costs a step less changes the answer: k that cost no more are known.
+            wanted = self.threshold - self.step
+            wanted += _ROUNDING * (1 + abs(wanted))
+            keep &= (dual <= wanted) | chosen
+        kept = np.flatnonzero(keep)
+        if self.beam is not None and len(kept) > self.beam:
+            self.narrowed = True
+            half = self.beam // 2
+            kept = np.union1d(
+                kept[np.argpartition(dual[kept], half)[:half]],
+                kept[np.argpartition(upper[kept], half)[:half]],
+            )
+        frontier.take(kept)
 
 
 def _choose_rows(
@@ -336,25 +388,66 @@ def k_best(
     -----
     Exact: a partial solution is dropped only when its lower bound breaks a
     limit, or is no better than the k-th best of as many complete solutions
-    that are known to keep the limits.
+    that are known to keep the limits. Only the last walk, or one whose beam
+    left nothing out, ends the search.
     """
+    step, criteria = _in_steps(criteria, lets)
     bounds = _weightings(tree, class_of, lets, criteria, certain=certain)
     none = {v: np.zeros(0, dtype=np.intp) for v in class_of}
     if k < 1 or not np.isfinite(at_roots(tree, bounds[0])).all():
         return none, np.zeros((0, 1 + len(criteria.limits)))
-    frontier = _Frontier(tree, bounds)
+    options, costs = none, np.zeros((0, 1 + len(criteria.limits)))
+    for beam in (*(b * max(k, AT_LEAST) for b in BEAMS), None):
+        threshold = float(costs[k - 1, 0]) if len(costs) == k else np.inf
+        search = _Search(criteria, bounds, k, step, threshold, beam, widest)
+        found, found_costs = _walk(tree, class_of, lets, search)
+        options = {v: np.concatenate([options[v], found[v]]) for v in class_of}
+        options, costs = _ranked(options, np.concatenate([costs, found_costs]), k)
+        if not search.narrowed:
+            break
+    return options, costs
+
+
+def _walk(
+    tree: Tree, class_of: Mapping[str, Ints], lets: Mapping[str, Bools], search: _Search
+) -> tuple[dict[str, Ints], Floats]:
+    """Return the best solutions that a walk down the tree finds."""
+    criteria, frontier = search.criteria, _Frontier(tree, search.bounds)
     for at in tree.preorder:
         clique = tree.cliques[at]
-        _choose_rows(frontier, tree, at, bounds, widest)
-        _prune(frontier, bounds, criteria, k)
+        _choose_rows(frontier, tree, at, search.bounds, search.widest)
+        search.prune(frontier)
         for variable in (v for v in clique.own if v in class_of):
             of_class = members(class_of[variable], lets[variable], tree.sizes[variable])
-            _choose_options(frontier, clique, at, variable, of_class, bounds, criteria, widest)
-            _prune(frontier, bounds, criteria, k)
+            _choose_options(
+                frontier, clique, at, variable, of_class, search.bounds, criteria, search.widest
+            )
+            search.prune(frontier)
     options = {v: frontier.option[v] for v in class_of}
     costs = sum(criteria.costs[v][:, options[v]].T for v in class_of)
     costs = np.asarray(costs, dtype=float).reshape(-1, 1 + len(criteria.limits))
     kept = np.flatnonzero((costs[:, 1:] <= criteria.limits).all(axis=1))
-    ties = [options[v][kept] for v in reversed(list(class_of))]
-    order = kept[np.lexsort([*ties, *costs[kept].T[::-1]])][:k]
+    return _ranked({v: o[kept] for v, o in options.items()}, costs[kept], search.k)
+
+
+def _ranked(options: dict[str, Ints], costs: Floats, k: int) -> tuple[dict[str, Ints], Floats]:
+    """Return the first k distinct solutions, by cost, other criteria and places."""
+    columns = [*costs.T, *options.values()]
+    order = np.lexsort(columns[::-1])
+    new = np.zeros(len(order), dtype=bool)
+    new[:1] = True
+    for column in columns:
+        new[1:] |= column[order[1:]] != column[order[:-1]]
+    order = order[new][:k]
     return {v: o[order] for v, o in options.items()}, costs[order]
+
+
+def _in_steps(criteria: Criteria, lets: Mapping[str, Bools]) -> tuple[float, Criteria]:
+    """Return what every cost is a multiple of, and limits rounded down to such multiples."""
+    rows = np.concatenate([c[:, lets[v]] for v, c in criteria.costs.items()], axis=1)
+    steps = np.gcd.reduce(rows.astype(np.int64), axis=1).astype(float)
+    of_limits = np.maximum(steps[1:], 1.0)
+    finite = np.isfinite(criteria.limits)
+    limits = criteria.limits.copy()
+    limits[finite] = np.floor(limits[finite] / of_limits[finite]) * of_limits[finite]
+    return max(float(steps[0]), 1.0), Criteria(criteria.costs, limits)
