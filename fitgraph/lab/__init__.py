@@ -2,5 +2,6 @@
 
 from fitgraph.lab.explorer import BuildExplorer
 from fitgraph.lab.opened import OpenCatalogue, open_catalogue
+from fitgraph.lab.why_explorer import WhyExplorer
 
-__all__ = ["BuildExplorer", "OpenCatalogue", "open_catalogue"]
+__all__ = ["BuildExplorer", "OpenCatalogue", "WhyExplorer", "open_catalogue"]

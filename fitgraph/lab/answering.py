@@ -109,6 +109,7 @@ class Answering(widgets.VBox):
         super().__init__()
         self._tasks: set[asyncio.Task[None]] = set()
         self._work: dict[int, Work] = {}
+        self.add_class("fg")
         self.add_class("fg-form")
 
     @contextmanager

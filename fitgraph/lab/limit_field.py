@@ -7,6 +7,7 @@ from collections.abc import Callable
 import ipywidgets as widgets
 
 from fitgraph.lab.look import LABEL
+from fitgraph.lab.slider import Slider
 from fitgraph.units import UnitError
 
 
@@ -39,19 +40,19 @@ class LimitField(widgets.VBox):
             description=name, placeholder=placeholder, style=LABEL,
             layout=widgets.Layout(width="auto"),
         )
-        self.slider = widgets.IntSlider(
-            value=most, min=least, max=most, step=step, readout=False, style=LABEL,
-            description=f"{name}, {unit}", layout=widgets.Layout(width="auto"),
+        self.slider = Slider(
+            value=most, min=least, max=most, step=step, digits=0, at_end="no limit",
+            description=f"{name}, moved", unit=unit,
         )
         self.slider.observe(self._moved, names="value")
         self.text.observe(self._typed, names="value")
         super().__init__([self.text, self.slider], layout=widgets.Layout(width="100%"))
 
-    def _moved(self, change: dict[str, int]) -> None:
+    def _moved(self, change: dict[str, float]) -> None:
         if self._following:
             return
         at_end = change["new"] >= self.slider.max
-        self.text.value = "" if at_end else f"{change['new']} {self._unit}"
+        self.text.value = "" if at_end else f"{change['new']:.0f} {self._unit}"
 
     def _typed(self, change: dict[str, str]) -> None:
         try:
@@ -60,6 +61,6 @@ class LimitField(widgets.VBox):
             return
         self._following = True
         try:
-            self.slider.value = round(min(max(value, self.slider.min), self.slider.max))
+            self.slider.value = min(max(value, self.slider.min), self.slider.max)
         finally:
             self._following = False

@@ -34,12 +34,13 @@ def _widget_css() -> str:
         ".fg-form input[type=text],.fg-form select,.fg-form textarea"
         "{color:var(--fg-ink);background:var(--fg-paper);border:1px solid var(--fg-line)}\n"
         ".fg-form input::placeholder{color:var(--fg-muted);opacity:1}\n"
-        ".fg-form .fg-clear{width:30px;min-height:28px;text-align:center}\n"
+        ".fg-form .jupyter-button.fg-clear{font-size:0;padding:0;width:30px;min-height:28px;"
+        "text-align:center;border-width:1px}\n"
         ".fg-form .widget-radio-box label{height:auto;min-height:28px;line-height:1.4;"
         "white-space:normal;padding:3px 0;color:var(--fg-ink)}\n"
         ".fg-form .widget-radio-box{height:auto}\n"
-        ".fg-form .noUi-connect{background:var(--fg-fits)}\n"
-        ".fg-form .noUi-handle{border:2px solid var(--fg-fits)}\n"
+        f".fg-html h2{{font-size:{TYPE['head']}px;font-weight:600;margin:1.1em 0 .3em;border:0;"
+        "padding:0;line-height:1.3}\n"
         ".fg-html a{color:var(--fg-fits);text-decoration:underline}\n"
         ".fg-html a.fg-get{display:inline-block;margin:2px 10px 2px 0;padding:4px 10px;"
         "border:1px solid var(--fg-line);background:var(--fg-panel);color:var(--fg-ink);"
@@ -61,7 +62,7 @@ def style() -> widgets.HTML:
     return html(f"<style>{page_css()}{_widget_css()}</style>")
 
 
-def heading(text: str, level: int = 3) -> widgets.HTML:
+def heading(text: str, level: int = 2) -> widgets.HTML:
     """Return a heading."""
     return html(wrap(f"<h{level}>{escape(text)}</h{level}>"))
 

@@ -1,0 +1,315 @@
+"""Why do these parts not fit, and what would change that?"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping, Sequence
+from html import escape
+from typing import Any
+
+import ipywidgets as widgets
+
+from fitgraph.draw import conflict_svg, nests
+from fitgraph.explain import Change, Explanation, action_text, hold_text
+from fitgraph.lab import tables
+from fitgraph.lab.answering import Answering, Step
+from fitgraph.lab.debounce import Debounce
+from fitgraph.lab.form import FormError, part_label, read_part
+from fitgraph.lab.look import heading, html, note, row, style
+from fitgraph.lab.measuring import measure_html
+from fitgraph.lab.opened import OpenCatalogue
+from fitgraph.lab.picker import PartsForm
+from fitgraph.lab.session import SessionBar, SessionError, in_kernel
+from fitgraph.lab.standing import nearest_combination
+from fitgraph.model import Option, Verdict
+
+#: Changes that get a button; the others are told as a number.
+_MOST_CHANGES = 6
+
+#: Cross-sections shown.
+_MOST_SECTIONS = 4
+
+
+class WhyExplorer(Answering):
+    """Fields for any parts; under them whether they fit, why not, and changes to apply.
+
+    Parameters
+    ----------
+    opened : OpenCatalogue
+        A catalogue that :func:`fitgraph.lab.open_catalogue` has opened.
+    parts : sequence of str
+        Stock numbers to begin with.
+    """
+
+    def __init__(self, opened: OpenCatalogue, parts: tuple[str, ...] = ()) -> None:
+        super().__init__()
+        self.opened = opened
+        self.explanation: Explanation | None = None
+        self.done: dict[str, tuple[str, ...]] = {}
+        self._before: list[dict[str, Any]] = []
+        self._asked = 0
+        self._holding = False
+        catalogue = opened.catalogue
+        self.form = PartsForm(catalogue, "Adapters and extras")
+        self.pickers = self.form.pickers
+        for sku in parts:
+            part = catalogue.parts.get(sku)
+            if part is not None:
+                self.pickers[part.role].field.value = part_label(part)
+        self.problems, self.answer, self.graph = html(), html(), html()
+        self.sections, self.measure, self.needs = html(), html(), html()
+        self.changes = widgets.VBox()
+        self.change_note = html()
+        self.undo = widgets.Button(
+            description="Take the last change back", disabled=True,
+            layout=widgets.Layout(width="auto"),
+        )
+        self.undo.on_click(lambda _: self._take_back())
+        key = f"WhyExplorer {catalogue.name} {parts}" if in_kernel() else None
+        self.session = SessionBar(self, "why", key)
+        self.children = (
+            style(), self.session,
+            heading("The parts"),
+            note("Name two parts or more. What a build must have and you do not name is left "
+                 "open."),
+            self.form, self.problems,
+            heading("Do they fit?"),
+            self.answer,
+            heading("What would change that"),
+            self.change_note, self.changes, row([self.undo]),
+            heading("What to measure"),
+            self.measure,
+            heading("The joints"),
+            self.graph,
+            heading("The cross-section"),
+            self.sections,
+            self.needs,
+        )
+        self._ask_soon = Debounce(self.refresh)
+        for picker in self.pickers.values():
+            picker.field.observe(self._changed, names="value")
+        self.refresh()
+
+    def __repr__(self) -> str:
+        """Return what a notebook shows in its place until the cell is run."""
+        return "Run this cell to see the fields, and why parts fit or do not."
+
+    # ------------------------------------------------------------ state
+
+    def state(self) -> dict[str, Any]:
+        """Return the entries as plain data."""
+        return {
+            "parts": self.form.entries,
+            "done": {sku: list(services) for sku, services in self.done.items()},
+        }
+
+    def restore(self, state: Mapping[str, Any]) -> None:
+        """Enter what :meth:`state` returned.
+
+        Raises
+        ------
+        SessionError
+            If it names something that this catalogue does not have.
+        """
+        done = {sku: tuple(map(str, names)) for sku, names in state.get("done", {}).items()}
+        services = self.opened.catalogue.vocabulary.services
+        strange = [s for names in done.values() for s in names if s not in services]
+        if strange:
+            raise SessionError(f"This catalogue has no workshop service called {strange[0]!r}.")
+        self._holding = True
+        try:
+            self.form.enter(state.get("parts", {}))
+            self.done = done
+        finally:
+            self._holding = False
+        if hasattr(self, "_ask_soon"):
+            self.refresh()
+
+    def _changed(self, _change: object) -> None:
+        if not self._holding:
+            self._ask_soon()
+
+    # ------------------------------------------------------------ asking
+
+    def _skus(self) -> tuple[str, ...]:
+        wrong, skus = [], []
+        for role, picker in self.pickers.items():
+            try:
+                sku = read_part(picker.value, role, self.opened.catalogue)
+            except FormError as error:
+                wrong.append(str(error))
+                continue
+            if sku is not None:
+                skus.append(sku)
+        if wrong:
+            raise FormError("\n".join(wrong))
+        return tuple(skus)
+
+    def refresh(self) -> None:
+        """Read the fields and answer them."""
+        try:
+            skus = self._skus()
+        except FormError as error:
+            self.problems.value = tables.wrap(
+                tables.alert(f"{error}\nThe answers below are still those to the entries before.")
+            )
+            return
+        self.problems.value = ""
+        self.done = {sku: work for sku, work in self.done.items() if sku in skus}
+        self.session.changed()
+        self._asked += 1
+        asked = self._asked
+        self.run(lambda: self._steps(skus), lambda: asked == self._asked, self.problems)
+
+    def _steps(self, skus: tuple[str, ...]) -> Sequence[Step]:
+        if not skus:
+            return [(False, self._nothing_named)]
+        done = dict(self.done)
+
+        def reason() -> Callable[[], None]:
+            said = self.opened.explainer.why(skus, with_changes=False, done=done)
+            near = nearest_combination(self.opened.explainer, skus, done)
+            shown = self._drawn(said, near)
+
+            def show() -> None:
+                self._show(said, near, shown, said.verdict is not Verdict.FITS)
+
+            return show
+
+        def change() -> Callable[[], None]:
+            said = self.opened.explainer.why(skus, done=done)
+            return lambda: self._show_changes(said)
+
+        return [(False, reason), (True, change)]
+
+    def _nothing_named(self) -> Callable[[], None]:
+        def show() -> None:
+            self.explanation = None
+            self.answer.value = tables.wrap("<p>Name some parts above.</p>")
+            for place in (self.graph, self.sections, self.measure, self.needs, self.change_note):
+                place.value = ""
+            self.changes.children = ()
+
+        return show
+
+    def _drawn(self, said: Explanation, near: Mapping[str, Option]) -> dict[str, Option]:
+        """Return the parts of the graph: those named, and those a conflict touches."""
+        parts = self.opened.catalogue.parts
+        roles = {parts[label.split(" + ")[0]].role for label in said.named}
+        roles |= {r for clash in said.conflicts for r in clash.options}
+        return {r: o for r, o in near.items() if r in roles and o.part is not None}
+
+    def _show(
+        self, said: Explanation, near: Mapping[str, Option], shown: Mapping[str, Option],
+        seeking: bool,
+    ) -> None:
+        catalogue = self.opened.catalogue
+        vocabulary = catalogue.vocabulary
+        self.explanation = said
+        text = tables.why_html(said, catalogue)
+        if said.hold is not None:
+            text += f"<p>{escape(hold_text(said.hold))}</p>" + tables.caution("torque", vocabulary)
+        self.answer.value = tables.wrap(text)
+        free = frozenset(r for clash in said.conflicts for r in clash.free)
+        seen = {c.joint.name for c in said.conflicts}
+        all_joints = (*said.conflicts, *(c for c in said.joints if c.joint.name not in seen))
+        self.graph.value = tables.wrap(
+            f'<div class="fg-scroll fg-wide">{conflict_svg(shown, all_joints, vocabulary, free)}'
+            "</div><p class=\"fg-note\">A dashed box is the nearest part there is for a role you "
+            "did not name. Dashed lines do not fit, dotted ones cannot be told.</p>"
+        )
+        found = nests(near, vocabulary)
+        named = {catalogue.parts[label.split(" + ")[0]].role for label in said.named}
+        telling = [
+            n for n in found
+            if n.verdict is not Verdict.FITS or named & {r.role for r in n.rings}
+        ]
+        telling.sort(key=lambda n: (n.verdict, -len(named & {r.role for r in n.rings})))
+        self.sections.value = tables.wrap(
+            tables.sections_html(telling[:_MOST_SECTIONS], vocabulary)
+        )
+        self.measure.value = tables.wrap(measure_html(said, vocabulary))
+        self.needs.value = tables.wrap(self._needs(said))
+        if not seeking:
+            self.change_note.value = tables.wrap("<p>Nothing has to change.</p>")
+            self.changes.children = ()
+        else:
+            self.change_note.value = tables.wrap(
+                '<p role="status">Looking for the smallest changes …</p>'
+            )
+            for child in self.changes.children:
+                child.disabled = True
+
+    def _needs(self, said: Explanation) -> str:
+        if not said.needs:
+            return ""
+        roles = self.opened.catalogue.vocabulary.roles
+        items = "".join(
+            f"<li>{escape(roles[n.role].title)}: {len(n.parts)} "
+            f"part{'' if len(n.parts) == 1 else 's'} would do"
+            + (f", {escape(', '.join(n.parts))}" if len(n.parts) <= 3 else "")
+            + "</li>"
+            for n in said.needs
+        )
+        return f"<h2>What a whole build still needs</h2><ul>{items}</ul>"
+
+    # ------------------------------------------------------------ changes
+
+    def _show_changes(self, said: Explanation) -> None:
+        if said.verdict is Verdict.FITS:
+            return
+        vocabulary = self.opened.catalogue.vocabulary
+        shown = said.changes[:_MOST_CHANGES]
+        self.changes.children = tuple(self._button(change) for change in shown)
+        if not shown:
+            self.change_note.value = tables.wrap(
+                "<p>No change of up to three steps makes these fit.</p>"
+            )
+            return
+        topics = dict.fromkeys(
+            vocabulary.services[s].caution
+            for change in shown for action in change.actions for s in action.after.services
+            if vocabulary.services[s].caution
+        )
+        more = len(said.changes) - len(shown)
+        rest = f" {more} dearer ways besides." if more > 0 else ""
+        self.change_note.value = tables.wrap(
+            f"<p>Cheapest first; press one to apply it here.{rest}</p>"
+            + "".join(tables.caution(t, vocabulary) for t in topics)
+        )
+
+    def _button(self, change: Change) -> widgets.Button:
+        catalogue = self.opened.catalogue
+        steps = ", and ".join(action_text(a, catalogue) for a in change.actions)
+        price = self.opened.money(change.price)
+        button = widgets.Button(
+            description=f"{steps[:1].upper()}{steps[1:]}: {price}",
+            tooltip="Apply this change to the parts above",
+            layout=widgets.Layout(width="auto", max_width="100%"),
+        )
+        button.on_click(lambda _: self.apply(change))
+        return button
+
+    def apply(self, change: Change) -> None:
+        """Make a change to the parts in the fields."""
+        with self.in_words(self.problems):
+            self._before.append(self.state())
+            self._holding = True
+            try:
+                for action in change.actions:
+                    before, after = action.before.part, action.after.part
+                    if before is not None:
+                        self.done.pop(before.sku, None)
+                    field = self.pickers[action.role].field
+                    field.value = "" if after is None else part_label(after)
+                    if after is not None and action.after.services:
+                        self.done[after.sku] = action.after.services
+            finally:
+                self._holding = False
+            self.undo.disabled = False
+            self.refresh()
+
+    def _take_back(self) -> None:
+        with self.in_words(self.problems):
+            if self._before:
+                self.restore(self._before.pop())
+            self.undo.disabled = not self._before
