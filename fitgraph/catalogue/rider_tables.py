@@ -107,12 +107,17 @@ def _style(reader: Reader, where: str, name: str, entry: Mapping[str, Any]) -> S
     return Style(name, **weights, say=str(entry.get("say", "")))
 
 
-def read_advice(reader: Reader, document: Mapping[str, Any]) -> Advice | None:
+def read_advice(
+    reader: Reader, document: Mapping[str, Any], groups: Mapping[str, Grouping]
+) -> Advice | None:
     """Return the ``[advice]`` table of a vocabulary file, None where it has none."""
     table = reader.table("advice", document.get("advice"))
     if not table:
         return None
-    reader.known_keys("advice", table, ("rule", "styles", "broken", "say", "tell"))
+    reader.known_keys("advice", table, ("rule", "styles", "broken", "say", "tell", "group"))
+    group = str(table.get("group", ""))
+    if group and group not in groups:
+        reader.fault("advice.group", group, "is no known group", "Name one of the [groups] tables")
     styles = {
         name: _style(
             reader, f"advice.styles.{name}", name, reader.table(f"advice.styles.{name}", entry)
@@ -143,4 +148,5 @@ def read_advice(reader: Reader, document: Mapping[str, Any]) -> Advice | None:
         broken,
         MappingProxyType(say),
         MappingProxyType(tell),
+        group,
     )

@@ -10,9 +10,13 @@ import typer
 from typer.core import TyperGroup
 
 from fitgraph import __version__
+from fitgraph.cli.advise import advise
 from fitgraph.cli.builds import builds
 from fitgraph.cli.check import check
+from fitgraph.cli.compare import compare
+from fitgraph.cli.identify import identify
 from fitgraph.cli.lab import lab
+from fitgraph.cli.measure import measure
 from fitgraph.cli.output import BAD_INPUT, STOPPED, BadInputError, complain
 from fitgraph.cli.tour import tour
 from fitgraph.cli.why import why
@@ -83,7 +87,7 @@ app = typer.Typer(
     pretty_exceptions_enable=False,
     context_settings={"help_option_names": ["-h", "--help"]},
 )
-for command in (builds, why, check, tour, lab):
+for command in (builds, why, measure, identify, compare, advise, check, tour, lab):
     app.command()(command)
 
 

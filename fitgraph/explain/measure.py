@@ -618,7 +618,8 @@ class _Counter:
         at = [self.measurer._own_class(name, r, clique, rows) for r in others]
         if not at:
             return np.broadcast_to(judged, (len(rows), len(judged)))
-        return np.asarray([of_one[tuple(at)] for of_one in judged]).T
+        every: tuple[Any, ...] = (slice(None), *at)
+        return np.asarray(judged[every].T)
 
 
 def _by_group(value: Numbers, group: Ints, groups: int) -> Numbers:

@@ -100,6 +100,8 @@ class Advice:
         A sentence for a family of materials.
     tell : mapping of str to Reference
         Dimensions that are told of each family, by the words for them.
+    group : str
+        The grouping that names kinds of tube; empty where there is none.
     """
 
     rule: str
@@ -107,3 +109,4 @@ class Advice:
     broken: Style | None = None
     say: Mapping[str, str] = field(default_factory=dict)
     tell: Mapping[str, Reference] = field(default_factory=dict)
+    group: str = ""

@@ -1,0 +1,292 @@
+"""Sentences for measurements, for what a rider has, for comparisons and for advice.
+
+Together with :mod:`fitgraph.explain.words` the one place where sentences are made.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+from fitgraph.explain.advice import FamilyAdvice, RiderAdvice, Tube
+from fitgraph.explain.compare import Difference, Opened, Side
+from fitgraph.explain.identify import State, Turn, Value
+from fitgraph.explain.measure import Measurement, Outcome
+from fitgraph.explain.words import size_text
+from fitgraph.model import Basis, Catalogue, Presence
+from fitgraph.model.rider import Question
+from fitgraph.units import show_mass, show_money
+
+#: Names of thousands, so that nobody counts digits.
+_SCALES = (
+    (10**18, "million million million"),
+    (10**15, "thousand million million"),
+    (10**12, "million million"),
+    (10**9, "thousand million"),
+    (10**6, "million"),
+)
+
+#: Values and stock numbers listed before "and more".
+_LISTED = 3
+
+
+def about(number: float) -> str:
+    """Return a number of builds as people say it.
+
+    Examples
+    --------
+    >>> about(5722470705214), about(12894), about(0.4)
+    ('5.72 million million', '12,894', '0.4')
+    """
+    for scale, name in _SCALES:
+        if number >= scale:
+            return f"{number / scale:,.3g} {name}"
+    return f"{number:,.0f}" if number >= 10 or number == int(number) else f"{number:.1f}"
+
+
+def percent(chance: float) -> str:
+    """Return a chance as people read it, never 0 or 100 % unless it is.
+
+    Examples
+    --------
+    >>> percent(0.9996), percent(0.5), percent(0.002), percent(1)
+    ('over 99 %', '50 %', 'under 1 %', '100 %')
+    """
+    if 0.995 < chance < 1:
+        return "over 99 %"
+    if 0 < chance < 0.005:
+        return "under 1 %"
+    return f"{chance * 100:.0f} %"
+
+
+def _listed(names: Sequence[str], most: int = _LISTED) -> str:
+    text = ", ".join(names[:most])
+    return text if len(names) <= most else f"{text} and {len(names) - most:,} more"
+
+
+def _spaced(name: str) -> str:
+    return name.replace("_", " ")
+
+
+def figure_text(catalogue: Catalogue, role: str, feature: str, dimension: str | None) -> str:
+    """Return a figure as a sentence names it: "slot width of the bar"."""
+    kind = catalogue.vocabulary.roles[role].features[feature]
+    detail = "" if dimension in (None, "diameter", kind.title) else f" {_spaced(dimension or '')}"
+    return f"{kind.title}{detail} of the {catalogue.vocabulary.roles[role].title}"
+
+
+def _a(noun: str) -> str:
+    return f"{'an' if noun[:1].lower() in 'aeiou' else 'a'} {noun}"
+
+
+def how_text(catalogue: Catalogue, measurement: Measurement) -> str:
+    """Return how to measure a figure, or what to look for."""
+    role = catalogue.vocabulary.roles[measurement.role]
+    kind = role.features[measurement.feature]
+    if measurement.dimension is None:
+        gloss = f": {kind.gloss}" if kind.gloss else ""
+        return f"Look whether the {role.title} has {_a(kind.title)}{gloss}."
+    text = kind.dimensions[measurement.dimension].measure
+    if text:
+        return text
+    worded = kind.dimensions[measurement.dimension].worded
+    return "Read it off the part." if worded else "Calliper."
+
+
+def _value(value: float | str | bool) -> str:
+    if isinstance(value, bool):
+        return "it is there" if value else "it is not there"
+    return f"{value:.2f} mm" if isinstance(value, float) else value
+
+
+def outcome_text(outcome: Outcome) -> str:
+    """Return what an outcome of a measurement is, and what it settles."""
+    sizes = sorted(v for v in outcome.values if isinstance(v, float))
+    if len(sizes) > _LISTED:
+        shown = f"{len(sizes)} sizes between {sizes[0]:.2f} and {sizes[-1]:.2f} mm"
+    else:
+        shown = " or ".join(_value(v) for v in (sizes or outcome.values))
+    if not outcome.settled:
+        return f"{shown} ({percent(float(outcome.share))}): settles nothing by itself"
+    pieces = []
+    if outcome.certain:
+        pieces.append(f"{about(outcome.certain)} become certain")
+    if outcome.impossible:
+        pieces.append(f"{about(outcome.impossible)} are ruled out")
+    return f"{shown} ({percent(float(outcome.share))}): {', '.join(pieces)}"
+
+
+def measurement_text(catalogue: Catalogue, measurement: Measurement) -> str:
+    """Return what a measurement is expected to settle, in one or two sentences."""
+    m = measurement
+    text = (
+        f"Settles {percent(float(m.expected / m.open_builds))} on average: "
+        f"{about(float(m.expected))} of the {about(m.open_builds)} builds with {m.sku} that "
+        "nobody can judge yet"
+    )
+    if m.rest and m.with_rest > m.expected:
+        others = _listed([_figure(catalogue, m.role, *r) for r in m.rest])
+        text += f"; {about(float(m.with_rest))} when its {others} are measured with it"
+    return text + "."
+
+
+def _figure(catalogue: Catalogue, role: str, feature: str, dimension: str | None) -> str:
+    return figure_text(catalogue, role, feature, dimension).rpartition(" of the ")[0]
+
+
+# ---------------------------------------------------------------- what a rider has
+
+
+def answer_text(value: Value) -> str:
+    """Return an answer as the rider gave it."""
+    if value is None:
+        return "cannot be seen"
+    if isinstance(value, bool):
+        return "yes" if value else "no"
+    if isinstance(value, float):
+        return f"{value:.1f} mm"
+    return value
+
+
+def question_text(question: Question) -> str:
+    """Return a question with how to find its answer."""
+    return f"{question.ask} {question.how}".strip()
+
+
+def kind_text(state: State, name: str) -> str:
+    """Return a kind with what it means."""
+    if not name:
+        return "none of these"
+    means = state.identifier.identify.means.get(name)
+    return f"{name} ({means})" if means else name
+
+
+def state_text(state: State) -> str:
+    """Return what a rider most likely has, and how sure that is, in one or two sentences."""
+    first, *rest = state.kinds
+    text = f"{kind_text(state, first.name)}: {percent(first.chance)} sure."
+    also = [f"{kind_text(state, k.name)} {percent(k.chance)}" for k in rest if k.chance >= 0.01]
+    if also:
+        text += f" It could also be {'; '.join(also)}."
+    return text
+
+
+def turn_text(state: State, turn: Turn) -> str:
+    """Return what would change the answer."""
+    then = turn.kind or "none of these"
+    if turn.value is None:
+        return (
+            f'If the answer to "{turn.question.ask}" was a slip ({percent(turn.chance)}), '
+            f"{then} would be the likeliest."
+        )
+    return (
+        f'If the answer to "{turn.question.ask}" were {answer_text(turn.value)} '
+        f"({percent(turn.chance)}), {then} would be the likeliest."
+    )
+
+
+def doubt_text(surprising: float) -> str:
+    """Return a warning where the answers hardly go together; else nothing."""
+    if surprising >= 0.01:
+        return ""
+    return (
+        "These answers hardly go together: look again at the one that is easiest to get wrong, "
+        "or the scooter has parts that this catalogue does not know."
+    )
+
+
+# ---------------------------------------------------------------- comparisons
+
+
+def side_text(side: Side) -> str:
+    """Return one figure of one of two parts."""
+    if side.presence is Presence.ABSENT:
+        return "none"
+    if side.presence is Presence.UNKNOWN:
+        return "nobody has looked"
+    if side.size is not None:
+        basis = side.size.basis
+        source = f" ({basis.word})" if basis is not Basis.UNKNOWN else ""
+        return f"{size_text(side.size)}{source}"
+    if side.word is not None:
+        return side.word.value or "unknown"
+    return "there"
+
+
+def difference_title(difference: Difference) -> str:
+    """Return the figure that two parts are compared by."""
+    detail = difference.dimension
+    title = _spaced(difference.feature)
+    return title if detail in (None, "diameter", title) else f"{title} {_spaced(detail or '')}"
+
+
+def opened_text(catalogue: Catalogue, opened: Opened, names: tuple[str, str]) -> str:
+    """Return which counterparts a joint opens to one of two parts and closes to the other."""
+    title = catalogue.vocabulary.roles[opened.role].title
+    pieces = []
+    for side, name in enumerate(names):
+        mates = opened.mates[side]
+        judged = len(mates.fits) + len(mates.unknown) + len(mates.fails)
+        if not judged:
+            pieces.append(f"{name} has no such joint")
+            continue
+        text = f"{name} fits {len(mates.fits)} of {judged} {title}"
+        if mates.unknown:
+            text += f" (and perhaps {len(mates.unknown)} more)"
+        if alone := opened.opens(side):
+            text += f", {len(alone)} of them only it: {_listed(alone)}"
+        pieces.append(text)
+    return f"{opened.joint.title[:1].upper()}{opened.joint.title[1:]}: {'; '.join(pieces)}."
+
+
+# ---------------------------------------------------------------- advice
+
+
+def tube_text(tube: Tube) -> str:
+    """Return a kind of tube with its sizes."""
+    sizes = ", ".join(f"{words} {lo:.1f} to {hi:.1f} mm" for words, (lo, hi) in tube.sizes.items())
+    wall = f", wall {tube.wall_mm:.1f} mm" if tube.wall_mm is not None else ""
+    count = "1 part" if tube.parts == 1 else f"{tube.parts} parts"
+    return f"{tube.kind or 'other'}: {sizes}{wall} ({count})"
+
+
+def family_text(catalogue: Catalogue, advice: FamilyAdvice) -> str:
+    """Return what a family of materials trades, with its numbers, in a few sentences."""
+    corner, vocabulary = advice.corner, catalogue.vocabulary
+    price = show_money(round(corner.price), vocabulary.currency, vocabulary.minor_digits)
+    text = (
+        f"{advice.family[:1].upper()}{advice.family[1:]}: {' and '.join(corner.reaches)}. "
+        f"The middle of {corner.parts} parts: {show_mass(corner.mass_g)}, "
+        f"{corner.strength_nm:.0f} N·m, {price}."
+    )
+    if advice.tubes:
+        text += f" It comes as {'; '.join(tube_text(t) for t in advice.tubes)}."
+    return f"{text} {advice.say}".strip()
+
+
+def advice_text(catalogue: Catalogue, advice: RiderAdvice) -> str:
+    """Return the advice in a few sentences: which material, why, and the rule of thumb."""
+    first, *rest = advice.families
+    riding = f"For {advice.style.name}" if advice.style.name else "Without more to go by"
+    if advice.broken:
+        riding += ", and as parts have broken before"
+    weighed = ", ".join(
+        f"{word} {weight:g}"
+        for word, weight in (
+            ("light", advice.style.light),
+            ("strong", advice.style.strong),
+            ("affordable", advice.style.affordable),
+        )
+    )
+    text = f"{riding}: {first.family} (worth {first.worth:.2f} of 1, with weights {weighed})"
+    if rest:
+        text += ", then " + ", ".join(f"{f.family} ({f.worth:.2f})" for f in rest)
+    text += "."
+    for sentence in advice.why:
+        text += f" {sentence}"
+    if advice.broken and len(advice.families) > 1:
+        others = " or ".join(f.family for f in advice.families if f.family != advice.weakest)
+        text += (
+            f" The weakest in the middle is {advice.weakest}: who keeps breaking parts of it "
+            f"should go to {others}."
+        )
+    return f"{text} {advice.rule}".strip()
