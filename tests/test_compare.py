@@ -140,7 +140,11 @@ def test_command_as_json_and_for_people() -> None:
     assert any("not a certificate" in c for c in answer["cautions"])
     text = " ".join(run(main.app, ["compare", "BAR-TAR-07", "BAR-PEL-02"]).stdout.split())
     assert "77.90 EUR" in text and "4 of 4 compression kit" in text
-    pair = ["FORK-VEN-04,BAR-SKE-06,KIT-VEN-01", "FORK-VEN-04,BAR-MAR-05,KIT-VEN-01"]
+    parts = (
+        "FORK-VEN-04,KIT-VEN-01,BAR-SKE-06,CLMP-TAR-03",
+        "FORK-VEN-04,KIT-VEN-01,BAR-MAR-05,CLMP-SKE-01",
+    )
+    pair = list(parts)
     answer = json.loads(run(main.app, ["compare", *pair, "--json"]).stdout)
     assert [s["verdict"] for s in answer["sides"]] == ["fails", "fits"]
     text = run(main.app, ["compare", *pair]).stdout
