@@ -165,7 +165,8 @@ def _line(link: Link, places: Mapping[str, tuple[float, float]]) -> list[ET.Elem
     made = [
         element(
             "path", element("title", title),
-            d=f"M{number(ax)} {number(ay)}L{number(bx)} {number(by)}", klass=f"fg-link {klass}", **_LINES[link.verdict],
+            d=f"M{number(ax)} {number(ay)}L{number(bx)} {number(by)}",
+            klass=f"fg-link {klass}", **_LINES[link.verdict],
         )
     ]
     x, y = (ax + bx) / 2, (ay + by) / 2

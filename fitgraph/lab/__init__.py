@@ -1,7 +1,18 @@
 """Ready-made parts of a notebook: open a catalogue, and look around in it."""
 
 from fitgraph.lab.explorer import BuildExplorer
+from fitgraph.lab.lesson import FitLesson
 from fitgraph.lab.opened import OpenCatalogue, open_catalogue
+from fitgraph.lab.practice import Practice
+from fitgraph.lab.triangle_view import MaterialTriangle
 from fitgraph.lab.why_explorer import WhyExplorer
 
-__all__ = ["BuildExplorer", "OpenCatalogue", "WhyExplorer", "open_catalogue"]
+__all__ = [
+    "BuildExplorer",
+    "FitLesson",
+    "MaterialTriangle",
+    "OpenCatalogue",
+    "Practice",
+    "WhyExplorer",
+    "open_catalogue",
+]

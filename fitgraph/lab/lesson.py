@@ -1,0 +1,394 @@
+"""How fitment works: a cross-section to scale that follows parts and sliders."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import replace
+from html import escape
+from types import MappingProxyType
+from typing import Any
+
+import ipywidgets as widgets
+
+from fitgraph.draw import Nest, nest_svg, nests
+from fitgraph.draw.nests import INNER, OUTER, SLOT, Mating, walls
+from fitgraph.explain import clash_text, hold_text
+from fitgraph.explain.reasons import clashes
+from fitgraph.graph.hold import hold
+from fitgraph.graph.joints import asked
+from fitgraph.graph.options import length_of, plain
+from fitgraph.lab import tables
+from fitgraph.lab.answering import Answering
+from fitgraph.lab.debounce import Debounce
+from fitgraph.lab.form import FormError, part_label, read_part
+from fitgraph.lab.look import grid, heading, html, note, row, style
+from fitgraph.lab.opened import OpenCatalogue
+from fitgraph.lab.picker import PartPicker
+from fitgraph.lab.session import SessionBar, SessionError, in_kernel
+from fitgraph.lab.slider import Slider
+from fitgraph.model import Dimension, Joint, Option, Reference, Verdict, Vocabulary
+
+#: How far a slider goes to either side of the part's own size, in mm.
+_REACH_MM = 5.0
+
+#: Sliders answer sooner than typed text does: a move has no letters to wait for.
+_WAIT_S = 0.04
+
+
+def _pairs(vocabulary: Vocabulary) -> list[Joint]:
+    return [
+        j for j in asked(vocabulary.joints, tidy=False) if {OUTER, INNER} <= set(j.arguments)
+    ]
+
+
+def axis_roles(vocabulary: Vocabulary) -> tuple[str, ...]:
+    """Return the roles that sit around one axis with the tube whose strength is compared.
+
+    Parameters
+    ----------
+    vocabulary : Vocabulary
+        Its joints say which bore goes around which spigot.
+    """
+    if vocabulary.strength is None:
+        return tuple(vocabulary.roles)
+    wall = walls(vocabulary)
+    reached: set[Reference] = set()
+    ahead = [vocabulary.strength.outside, vocabulary.strength.bore]
+    while ahead:
+        reference = ahead.pop()
+        if reference in reached:
+            continue
+        reached.add(reference)
+        if reference in wall:
+            ahead.append(wall[reference])
+        for joint in _pairs(vocabulary):
+            ends = (joint.arguments[OUTER], joint.arguments[INNER])
+            if reference in ends:
+                ahead.extend(ends)
+    roles = {r.role for r in reached}
+    return tuple(r for r in vocabulary.roles if r in roles)
+
+
+def resized(option: Option, reference: Reference, middle: float) -> Option:
+    """Return an option with one dimension moved to another middle, its limits as wide as before.
+
+    Parameters
+    ----------
+    option : Option
+        A part.
+    reference : Reference
+        Which dimension.
+    middle : float
+        In mm.
+    """
+    before = length_of(option, reference)
+    if before is None or not before.known or reference.feature is None:
+        return option
+    half = (before.hi - before.lo) / 2
+    feature = option.features[reference.feature]
+    new = Dimension(middle - half, middle + half, before.basis, f"{middle:.2f}")
+    lengths = MappingProxyType({**feature.lengths, reference.name: new})
+    features = {**option.features, reference.feature: replace(feature, lengths=lengths)}
+    return replace(option, features=MappingProxyType(features))
+
+
+class FitLesson(Answering):
+    """Examples, parts and sliders; under them what sits inside what, and by how much.
+
+    Parameters
+    ----------
+    opened : OpenCatalogue
+        A catalogue that :func:`fitgraph.lab.open_catalogue` has opened.
+    examples : mapping of str to sequence of str
+        Sets of parts by title, to begin with.
+    """
+
+    def __init__(
+        self, opened: OpenCatalogue, examples: Mapping[str, Sequence[str]] | None = None
+    ) -> None:
+        super().__init__()
+        self.opened = opened
+        self.examples = dict(examples or {})
+        self.moved: dict[Reference, float] = {}
+        self.verdict: Verdict | None = None
+        self._asked = 0
+        self._busy = False
+        catalogue = opened.catalogue
+        self.example = widgets.Dropdown(
+            options=[(title, title) for title in self.examples] + [("my own choice", "")],
+            value=next(iter(self.examples), ""), description="Example",
+            layout=widgets.Layout(width="auto", max_width="560px"),
+        )
+        self.pickers = {r: PartPicker(catalogue, r) for r in axis_roles(catalogue.vocabulary)}
+        self.joint = widgets.Dropdown(
+            options=[], description="Joint", layout=widgets.Layout(width="auto", max_width="560px")
+        )
+        self.sliders = {
+            OUTER: Slider(description="Bore", unit="mm"),
+            INNER: Slider(description="Spigot", unit="mm"),
+            SLOT: Slider(description="Slot", unit="mm", digits=1, step=0.1),
+        }
+        self.as_made = widgets.Button(
+            description="Sizes as they are",
+            tooltip="Take the sliders back to the sizes of the parts",
+            layout=widgets.Layout(width="auto"),
+        )
+        self.problems, self.drawing, self.told, self.all_joints = html(), html(), html(), html()
+        self._enter_example()
+        key = f"FitLesson {catalogue.name}" if in_kernel() else None
+        self.session = SessionBar(self, "lesson", key)
+        self.children = (
+            style(), self.session,
+            heading("Parts around one axis"),
+            self.example,
+            grid(list(self.pickers.values()), "300px"),
+            self.problems,
+            heading("Move the sizes of one joint"),
+            self.joint,
+            grid(list(self.sliders.values()), "360px"),
+            row([self.as_made]),
+            self.told,
+            self.drawing,
+            self.all_joints,
+            note("A drawing shows the middle of each size; the answer takes the whole of its "
+                 "limits."),
+        )
+        self._draw_soon = Debounce(self._draw, _WAIT_S)
+        self._ask_soon = Debounce(self._parts_changed)
+        self.example.observe(self._example_chosen, names="value")
+        for picker in self.pickers.values():
+            picker.field.observe(self._typed, names="value")
+        self.joint.observe(self._joint_chosen, names="value")
+        for slider in self.sliders.values():
+            slider.observe(self._slid, names="value")
+        self.as_made.on_click(lambda _: self._reset())
+        self._parts_changed()
+
+    def __repr__(self) -> str:
+        """Return what a notebook shows in its place until the cell is run."""
+        return "Run this cell to see the cross-section and its sliders."
+
+    # ------------------------------------------------------------ state
+
+    def state(self) -> dict[str, Any]:
+        """Return the entries as plain data."""
+        return {
+            "example": self.example.value,
+            "parts": {r: p.value for r, p in self.pickers.items() if p.value},
+            "joint": self.joint.value,
+            "moved": {str(r): size for r, size in self.moved.items()},
+        }
+
+    def restore(self, state: Mapping[str, Any]) -> None:
+        """Enter what :meth:`state` returned.
+
+        Raises
+        ------
+        SessionError
+            If it names something that this catalogue does not have.
+        """
+        parts = state.get("parts", {})
+        strange = [r for r in parts if r not in self.pickers]
+        if strange:
+            raise SessionError(f"No part of the role {strange[0]!r} sits around this axis.")
+        self._busy = True
+        try:
+            known = {v for _, v in self.example.options}
+            wanted = state.get("example", "")
+            self.example.value = wanted if wanted in known else ""
+            for role, picker in self.pickers.items():
+                picker.field.value = str(parts.get(role, ""))
+            places = {
+                str(r): r for j in _pairs(self.opened.catalogue.vocabulary)
+                for r in j.arguments.values()
+            }
+            self.moved = {
+                places[name]: float(size)
+                for name, size in state.get("moved", {}).items() if name in places
+            }
+        finally:
+            self._busy = False
+        self._list_joints(state.get("joint"))
+        self._draw()
+
+    # ------------------------------------------------------------ events
+
+    def _enter_example(self) -> None:
+        parts = self.opened.catalogue.parts
+        chosen = {
+            parts[sku].role: part_label(parts[sku])
+            for sku in self.examples.get(self.example.value, ()) if sku in parts
+        }
+        self._busy = True
+        try:
+            for role, picker in self.pickers.items():
+                picker.field.value = chosen.get(role, "")
+            self.moved = {}
+        finally:
+            self._busy = False
+
+    def _example_chosen(self, change: Mapping[str, str]) -> None:
+        if change["new"] and not self._busy:
+            self._enter_example()
+            self._parts_changed()
+
+    def _typed(self, _change: object) -> None:
+        if not self._busy:
+            self._ask_soon()
+
+    def _parts_changed(self) -> None:
+        named = {s.split(" ")[0] for s in (p.value for p in self.pickers.values()) if s}
+        self._busy = True
+        try:
+            if self.example.value and named != set(self.examples[self.example.value]):
+                self.example.value = ""
+        finally:
+            self._busy = False
+        self.moved = {}
+        self._list_joints(self.joint.value)
+        self._draw()
+
+    def _joint_chosen(self, _change: object) -> None:
+        if not self._busy:
+            self._set_sliders()
+            self._draw()
+
+    def _slid(self, _change: object) -> None:
+        if self._busy:
+            return
+        joint = self._chosen_joint()
+        if joint is None:
+            return
+        for name, slider in self.sliders.items():
+            reference = joint.arguments.get(name)
+            if reference is not None and not slider.disabled:
+                self.moved[reference] = slider.value
+        self._draw_soon()
+
+    def _reset(self) -> None:
+        self.moved = {}
+        self._set_sliders()
+        self._draw()
+
+    # ------------------------------------------------------------ answers
+
+    def options(self) -> dict[str, Option]:
+        """Return the parts in the fields, with the sizes that the sliders give them.
+
+        Raises
+        ------
+        FormError
+            With one line for every entry that cannot be read.
+        """
+        catalogue = self.opened.catalogue
+        wrong, chosen = [], {}
+        for role, picker in self.pickers.items():
+            try:
+                sku = read_part(picker.value, role, catalogue)
+            except FormError as error:
+                wrong.append(str(error))
+                continue
+            if sku is not None:
+                chosen[role] = plain(catalogue.parts[sku])
+        if wrong:
+            raise FormError("\n".join(wrong))
+        for reference, size in self.moved.items():
+            if reference.role in chosen:
+                chosen[reference.role] = resized(chosen[reference.role], reference, size)
+        return chosen
+
+    def _matings(self) -> dict[str, tuple[Nest, Mating]]:
+        """Return every joint that is drawn, with the longest nest that shows it."""
+        found: dict[str, tuple[Nest, Mating]] = {}
+        drawn = nests(self.options(), self.opened.catalogue.vocabulary)
+        for nest in sorted(drawn, key=lambda n: -len(n.rings)):
+            for mating in nest.matings:
+                found.setdefault(mating.joint.name, (nest, mating))
+        return found
+
+    def _list_joints(self, wanted: str | None) -> None:
+        with self.in_words(self.problems):
+            found = self._matings()
+            options = [(m.joint.title, name) for name, (_, m) in found.items()]
+            self._busy = True
+            try:
+                self.joint.options = options
+                names = [name for _, name in options]
+                worst = min(found, key=lambda n: found[n][1].verdict, default=None)
+                self.joint.value = wanted if wanted in names else worst
+                self.joint.disabled = not names
+            finally:
+                self._busy = False
+            self._set_sliders()
+
+    def _chosen_joint(self) -> Joint | None:
+        name = self.joint.value
+        return None if name is None else self.opened.catalogue.vocabulary.joint(name)
+
+    def _set_sliders(self) -> None:
+        with self.in_words(self.problems):
+            joint, chosen = self._chosen_joint(), self.options()
+            roles = self.opened.catalogue.vocabulary.roles
+            self._busy = True
+            try:
+                for name, slider in self.sliders.items():
+                    reference = joint.arguments.get(name) if joint is not None else None
+                    option = chosen.get(reference.role) if reference is not None else None
+                    size = length_of(option, reference) if option is not None else None
+                    slider.disabled = size is None or not size.known
+                    title = f" of the {roles[reference.role].title}" if reference else ""
+                    slider.description = f"{name[:1].upper()}{name[1:]}{title}"
+                    if size is not None and size.known:
+                        reach = _REACH_MM
+                        slider.min, slider.max = 0.0, 1000.0
+                        slider.value = round(size.mid, 2)
+                        slider.min = round(max(size.mid - reach, 0.0), 1)
+                        slider.max = round(size.mid + reach, 1)
+            finally:
+                self._busy = False
+
+    def _draw(self) -> None:
+        with self.in_words(self.problems):
+            chosen = self.options()
+            self.problems.value = ""
+            vocabulary = self.opened.catalogue.vocabulary
+            found = self._matings()
+            if not found:
+                self.verdict = None
+                self.told.value = tables.wrap(
+                    "<p>None of these parts sits inside another. Choose an example, or two parts "
+                    "that go together.</p>"
+                )
+                self.drawing.value = self.all_joints.value = ""
+                return
+            nest, mating = found.get(self.joint.value or "") or next(iter(found.values()))
+            self.drawing.value = tables.wrap(
+                f'<div class="fg-scroll">{nest_svg(nest, vocabulary)}</div>'
+            )
+            whole = {r: chosen.get(r) or Option(r, None) for r in vocabulary.roles}
+            free = set(vocabulary.roles) - set(chosen)
+            joints = [
+                j for j in asked(vocabulary.joints, tidy=False)
+                if not any(vocabulary.roles[r].fill.free and r in free for r in j.roles)
+            ]
+            said = clashes(joints, whole, at_most=Verdict.FITS)
+            mine = [c for c in said if c.joint.name == mating.joint.name]
+            self.verdict = mating.verdict
+            sentence = clash_text(mine[0], self.opened.catalogue) if mine else mating.joint.title
+            self.told.value = tables.wrap(
+                f'<p role="status"><strong>{tables.sign(mating.verdict)}</strong>. '
+                f"{escape(sentence)}</p>"
+            )
+            others = "".join(
+                f"<li>{tables.sign(c.verdict)}: {escape(c.joint.title)}</li>"
+                for c in sorted(said, key=lambda c: c.verdict)
+            )
+            held = hold(whole, vocabulary)
+            grip = "" if held is None else (
+                f"<p>{escape(hold_text(held))}</p>{tables.caution('torque', vocabulary)}"
+            )
+            self.all_joints.value = tables.wrap(
+                f"<h3>All joints between these parts</h3><ul>{others}</ul>{grip}"
+            )
+            if hasattr(self, "session"):
+                self.session.changed()

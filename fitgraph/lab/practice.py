@@ -1,0 +1,358 @@
+"""Practice for staff: rounds of questions, the answer as a cross-section, progress on disk."""
+
+from __future__ import annotations
+
+import csv
+import datetime
+import io
+import random
+import secrets
+from collections.abc import Callable, Sequence
+from dataclasses import replace
+from html import escape
+from pathlib import Path
+
+import ipywidgets as widgets
+
+from fitgraph.draw import main_nest, nests
+from fitgraph.lab import tables
+from fitgraph.lab.answering import Answering, Step
+from fitgraph.lab.downloads import download_link
+from fitgraph.lab.leitner import DAYS, Card, answered, pick
+from fitgraph.lab.look import heading, html, note, row, style
+from fitgraph.lab.opened import OpenCatalogue
+from fitgraph.lab.progress import (
+    OpenRound,
+    Progress,
+    ProgressError,
+    Round,
+    default_folder,
+    everybody,
+    load,
+    save,
+)
+from fitgraph.lab.rounds import LEVELS, Question, question, topic_title, topics
+from fitgraph.lab.standing import nearest_combination
+
+#: Questions in a round.
+ROUND = 5
+
+
+class Practice(Answering):
+    """A name, a level, and rounds of questions.
+
+    Parameters
+    ----------
+    opened : OpenCatalogue
+        A catalogue that :func:`fitgraph.lab.open_catalogue` has opened.
+    folder : Path or str, optional
+        Where progress is kept; the user's own data folder where none is given.
+    today : datetime.date, optional
+        Decides what is due.
+    """
+
+    def __init__(
+        self, opened: OpenCatalogue, folder: str | Path | None = None,
+        today: datetime.date | None = None,
+    ) -> None:
+        super().__init__()
+        self.opened = opened
+        self.folder = default_folder() if folder is None else Path(folder)
+        self.today = today or datetime.date.today()
+        self.progress = Progress("")
+        self.question: Question | None = None
+        self._asked = 0
+        self.learner = widgets.Text(
+            description="Name", placeholder="your name or initials", continuous_update=False,
+            layout=widgets.Layout(width="20em"),
+        )
+        self.level = widgets.Dropdown(
+            options=[(title, level) for level, title in LEVELS.items()], description="Level",
+            layout=widgets.Layout(width="24em"),
+        )
+        self.begin = self._button("Start a round", self._begin, main=True)
+        self.state_text, self.problems = html(), html()
+        self.asked_text = html()
+        self.choice = widgets.RadioButtons(
+            options=[], description="Your answer", layout=widgets.Layout(width="auto")
+        )
+        self.answer = self._button("Answer", self._answer, main=True)
+        self.told, self.drawing = html(), html()
+        self.next = self._button("Next question", self._next, main=True)
+        self.summary_button = self._button("Show the summary", self._summarise)
+        self.summary = html()
+        self.round_box = widgets.VBox(
+            [self.asked_text, self.choice, self.answer, self.told, self.next, self.drawing]
+        )
+        self.children = (
+            style(),
+            heading("Practice"),
+            row([self.learner, self.level, self.begin]),
+            self.problems, self.state_text, self.round_box,
+            heading("For the trainer"),
+            note("All who practise on this computer, and what they find hard."),
+            row([self.summary_button]),
+            self.summary,
+        )
+        self.learner.observe(self._named, names="value")
+        self._show_state()
+        self._hide_round()
+
+    def __repr__(self) -> str:
+        """Return what a notebook shows in its place until the cell is run."""
+        return "Run this cell to practise."
+
+    def _button(
+        self, text: str, pressed: Callable[[], None], *, main: bool = False
+    ) -> widgets.Button:
+        button = widgets.Button(description=text, layout=widgets.Layout(width="auto"))
+        if main:
+            button.add_class("fg-main")
+
+        def press(_button: widgets.Button) -> None:
+            with self.in_words(self.problems):
+                try:
+                    pressed()
+                except ProgressError as error:
+                    self.problems.value = tables.wrap(tables.alert(str(error)))
+
+        button.on_click(press)
+        return button
+
+    # ------------------------------------------------------------ who, and how far
+
+    def _named(self, _change: object) -> None:
+        with self.in_words(self.problems):
+            self.problems.value = ""
+            self._hide_round()
+            try:
+                name = self.learner.value.strip()
+                self.progress = load(self.folder, name) if name else Progress("")
+            except ProgressError as error:
+                self.progress = Progress("")
+                self.problems.value = tables.wrap(tables.alert(str(error)))
+            if self.progress.open is not None:
+                self.level.value = self.progress.open.level
+            self._show_state()
+
+    def _show_state(self) -> None:
+        progress = self.progress
+        self.begin.disabled = not progress.learner
+        begun = progress.open
+        self.begin.description = "Start a round" if begun is None else "Go on with the round"
+        if not progress.learner:
+            self.state_text.value = tables.wrap("<p>Write your name to begin.</p>")
+            return
+        number = len(progress.rounds)
+        finished = f"{number} round{'' if number == 1 else 's'} finished"
+        boxes = [sum(c.box == n + 1 for c in progress.cards.values()) for n in range(len(DAYS))]
+        due = sum(c.due <= self.today for c in progress.cards.values())
+        last = ""
+        if progress.rounds:
+            r = progress.rounds[-1]
+            last = f" The last: {r.right} of {r.asked} right, on {r.day.isoformat()}."
+        waiting = "" if begun is None else (
+            f" A round of level {begun.level} waits at question {len(begun.answers) + 1}."
+        )
+        days = ", ".join(
+            f"{count} in box {n}" for n, count in enumerate(boxes, start=1) if count
+        )
+        self.state_text.value = tables.wrap(
+            f'<p role="status"><strong>{escape(progress.learner)}</strong>: {finished}.{last}'
+            f"{waiting}</p>"
+            + (f'<p class="fg-note">Topics: {days}; {due} due today. What you know comes back '
+               "later, what you do not, soon.</p>" if days else "")
+        )
+
+    def _keep(self, progress: Progress) -> None:
+        self.progress = progress
+        save(self.folder, progress)
+
+    # ------------------------------------------------------------ a round
+
+    def _hide_round(self) -> None:
+        self.round_box.layout.display = "none"
+        self.question = None
+
+    def _begin(self) -> None:
+        self.problems.value = ""
+        if self.progress.open is None:
+            level = int(self.level.value)
+            seed = secrets.randbelow(10**9)
+            chosen = pick(
+                topics(self.opened, level), self.progress.cards, self.today, ROUND,
+                random.Random(seed),
+            )
+            if not chosen:
+                raise ProgressError("This catalogue has nothing to practise at this level.")
+            self._keep(replace(self.progress, open=OpenRound(level, seed, tuple(chosen))))
+        self._show_state()
+        self._ask()
+
+    def _ask(self) -> None:
+        """Make the next question that the catalogue gives."""
+        self._asked += 1
+        asked = self._asked
+        self.run(self._steps, lambda: asked == self._asked, self.problems)
+
+    def _steps(self) -> Sequence[Step]:
+        begun = self.progress.open
+        if begun is None:
+            return []
+
+        def waiting() -> Callable[[], None]:
+            def show() -> None:
+                self.round_box.layout.display = "flex"
+                self.asked_text.value = tables.wrap('<p role="status">Making a question …</p>')
+                self.told.value = self.drawing.value = ""
+                for child in (self.choice, self.answer, self.next):
+                    child.layout.display = "none"
+
+            return show
+
+        def make() -> Callable[[], None]:
+            at = len(begun.answers)
+            found = question(self.opened, begun.topics[at], begun.seed + at)
+            # A topic that gives no question is passed over in favour of the level's others.
+            spare = [t for t in topics(self.opened, begun.level) if t not in begun.topics]
+            while found is None and spare:
+                found = question(self.opened, spare.pop(0), begun.seed + at)
+            return lambda: self._show_question(found, at, len(begun.topics))
+
+        return [(False, waiting), (True, make)]
+
+    def _show_question(self, found: Question | None, at: int, number: int) -> None:
+        if found is None:
+            self._keep(replace(self.progress, open=None))
+            self._hide_round()
+            self._show_state()
+            self.problems.value = tables.wrap(
+                tables.alert("This catalogue gives no question at this level. Choose another.")
+            )
+            return
+        self.question = found
+        parts = self.opened.catalogue.parts
+        roles = self.opened.catalogue.vocabulary.roles
+        rows = "".join(
+            f'<tr><th scope="row">{escape(roles[parts[s].role].title)}</th>'
+            f"<td>{escape(s)}</td><td>{escape(parts[s].name)}</td>"
+            f"<td>{escape(self._sizes(s))}</td></tr>"
+            for s in found.parts
+        )
+        self.asked_text.value = tables.wrap(
+            f"<h3>Question {at + 1} of {number}</h3><p>{escape(found.text)}</p>"
+            '<div class="fg-scroll"><table><thead><tr><th scope="col">Role</th>'
+            '<th scope="col">Number</th><th scope="col">Name</th><th scope="col">Sizes</th></tr>'
+            f"</thead><tbody>{rows}</tbody></table></div>"
+        )
+        self.choice.options = found.choices
+        self.choice.value = None
+        self.choice.disabled = False
+        self.answer.disabled = False
+        self.choice.layout.display = self.answer.layout.display = "flex"
+        self.next.layout.display = "none"
+
+    def _sizes(self, sku: str) -> str:
+        """Return the sizes of a part as its table gives them."""
+        found = []
+        for name, feature in self.opened.catalogue.parts[sku].features.items():
+            sizes = [d.text or "unknown" for d in feature.lengths.values()]
+            sizes += [w.value or "unknown" for w in feature.words.values()]
+            if sizes and feature.presence.value:
+                found.append(f"{name.replace('_', ' ')} {' / '.join(sizes)}")
+        return "; ".join(found)
+
+    def _answer(self) -> None:
+        item, begun = self.question, self.progress.open
+        if item is None or begun is None:
+            return
+        if self.choice.value is None:
+            self.told.value = tables.wrap(tables.alert("Choose one of the answers first."))
+            return
+        right = self.choice.index == item.right
+        cards = dict(self.progress.cards)
+        cards[item.topic] = answered(cards.get(item.topic, Card()), self.today, right=right)
+        answers = (*begun.answers, right)
+        progress = replace(self.progress, cards=cards, open=replace(begun, answers=answers))
+        over = len(answers) == len(begun.topics)
+        if over:
+            done = Round(begun.level, self.today, sum(answers), len(answers))
+            progress = replace(progress, rounds=(*progress.rounds, done), open=None)
+        self._keep(progress)
+        word = "✓ Right." if right else f"✗ Not so. {item.choices[item.right]}"
+        klass = "fg-fits" if right else "fg-fails"
+        reasons = "".join(f"<li>{escape(text)}</li>" for text in item.because)
+        end = (
+            f"<p><strong>The round is over: {sum(answers)} of {len(answers)} right.</strong></p>"
+            if over else ""
+        )
+        self.told.value = tables.wrap(
+            f'<p role="status"><strong class="{klass}">{escape(word)}</strong></p>'
+            + (f"<ul>{reasons}</ul>" if reasons else "") + end
+        )
+        self.drawing.value = tables.wrap(self._section(item))
+        self.choice.disabled = self.answer.disabled = True
+        self.next.description = "Another round" if over else "Next question"
+        self.next.layout.display = "flex"
+        self._show_state()
+
+    def _section(self, item: Question) -> str:
+        vocabulary = self.opened.catalogue.vocabulary
+        near = nearest_combination(self.opened.explainer, item.drawn)
+        found = nests(near, vocabulary)
+        roles = {self.opened.catalogue.parts[sku].role for sku in item.parts}
+        first = main_nest(found, vocabulary)
+        telling = [n for n in found if len(roles & {r.role for r in n.rings}) > 1]
+        telling = telling or ([first] if first is not None else [])
+        return tables.sections_html(sorted(telling, key=lambda n: n.verdict)[:2], vocabulary)
+
+    def _next(self) -> None:
+        if self.progress.open is None:
+            self._begin()
+        else:
+            self._ask()
+
+    # ------------------------------------------------------------ the trainer
+
+    def _summarise(self) -> None:
+        people, wrong = everybody(self.folder)
+        if not people:
+            self.summary.value = tables.wrap(
+                "<p>Nobody has practised here yet.</p>"
+                + (tables.alert("\n".join(wrong)) if wrong else "")
+            )
+            return
+        out = io.StringIO()
+        writer = csv.writer(out)
+        writer.writerow(["learner", "rounds", "answers", "right", "last_day", "hard_topics"])
+        rows = []
+        for person in people:
+            cards = person.cards.items()
+            hard = [
+                topic_title(self.opened, topic)
+                for topic, c in sorted(cards, key=lambda item: item[1].right - item[1].wrong)
+                if c.wrong > c.right
+            ][:3]
+            answers = sum(c.right + c.wrong for _, c in cards)
+            right = sum(c.right for _, c in cards)
+            last = max((r.day for r in person.rounds), default=None)
+            day = last.isoformat() if last else "not yet"
+            name = person.learner
+            safe = f"'{name}" if name.startswith(("=", "+", "-", "@")) else name
+            writer.writerow([safe, len(person.rounds), answers, right, day, "; ".join(hard)])
+            share = f"{right / answers:.0%}" if answers else "–"
+            rows.append(
+                f'<tr><th scope="row">{escape(name)}</th>'
+                f'<td class="fg-figure">{len(person.rounds)}</td>'
+                f'<td class="fg-figure">{right} of {answers} ({share})</td>'
+                f"<td>{day}</td><td>{escape('; '.join(hard)) or '–'}</td></tr>"
+            )
+        link = download_link("Save as CSV", "practice.csv", "text/csv", out.getvalue().encode())
+        self.summary.value = tables.wrap(
+            '<div class="fg-scroll"><table><thead><tr><th scope="col">Who</th>'
+            '<th scope="col" class="fg-figure">Rounds</th>'
+            '<th scope="col" class="fg-figure">Right</th><th scope="col">Last round</th>'
+            '<th scope="col">More often wrong than right</th></tr></thead>'
+            f"<tbody>{''.join(rows)}</tbody></table></div>{link}"
+            + (tables.alert("\n".join(wrong)) if wrong else "")
+        )

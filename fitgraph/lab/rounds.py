@@ -1,0 +1,264 @@
+"""Questions for practice, made from the catalogue as it is now; the engine knows the answers."""
+
+from __future__ import annotations
+
+import random
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+from fitgraph.draw.style import SIGNS, WORDS
+from fitgraph.explain import Explanation, action_text, clash_text
+from fitgraph.explain.changes import SWAP, Action
+from fitgraph.graph.fit_graph import mates
+from fitgraph.graph.joints import asked
+from fitgraph.graph.options import plain
+from fitgraph.lab.opened import OpenCatalogue
+from fitgraph.lab.standing import standings
+from fitgraph.model import Joint, Part, Verdict
+from fitgraph.solve import Request
+
+#: The three levels.
+WILL_IT_FIT, WHICH_IS_MISSING, WHAT_TO_TELL = 1, 2, 3
+LEVELS = {
+    WILL_IT_FIT: "1: Will it fit?",
+    WHICH_IS_MISSING: "2: Which part is missing?",
+    WHAT_TO_TELL: "3: What would you tell this rider?",
+}
+
+#: Parts of each role that a question draws from, so that one is soon made at any size.
+_DRAWN = 40
+
+#: How often a question is tried before its topic is given up.
+_TRIES = 12
+
+#: Wrong answers beside the right one.
+_WRONG = 3
+
+
+@dataclass(frozen=True, slots=True)
+class Question:
+    """A question with its answer.
+
+    Parameters
+    ----------
+    level : int
+        From 1 to 3.
+    topic : str
+        The joint or role it practises.
+    text : str
+        What is asked.
+    parts : tuple of str
+        Stock numbers that are shown.
+    choices : tuple of str
+        To choose from.
+    right : int
+        Which of them.
+    because : tuple of str
+        Why, in sentences.
+    drawn : tuple of str
+        Stock numbers of the cross-section that shows it.
+    """
+
+    level: int
+    topic: str
+    text: str
+    parts: tuple[str, ...]
+    choices: tuple[str, ...]
+    right: int
+    because: tuple[str, ...]
+    drawn: tuple[str, ...]
+
+
+def _between_two(opened: OpenCatalogue) -> list[Joint]:
+    """Return the joints that compare figures of two roles."""
+    return [
+        j
+        for j in asked(opened.catalogue.vocabulary.joints, tidy=False)
+        if len({r.role for r in j.arguments.values()}) == 2
+    ]
+
+
+def topics(opened: OpenCatalogue, level: int) -> list[str]:
+    """Return what a level practises: joints, or roles.
+
+    Parameters
+    ----------
+    opened : OpenCatalogue
+        The catalogue.
+    level : int
+        From 1 to 3.
+    """
+    catalogue = opened.catalogue
+    if level == WHICH_IS_MISSING:
+        names = [r for r in catalogue.vocabulary.roles if len(catalogue.of(r)) > 1]
+    else:
+        names = [
+            j.name for j in _between_two(opened)
+            if all(catalogue.of(r.role) for r in j.arguments.values())
+        ]
+    return [f"{level}:{name}" for name in names]
+
+
+def topic_title(opened: OpenCatalogue, topic: str) -> str:
+    """Return a topic as people read it."""
+    _, _, name = topic.partition(":")
+    vocabulary = opened.catalogue.vocabulary
+    if name in vocabulary.roles:
+        return vocabulary.roles[name].title
+    found = [j.title for j in vocabulary.joints if j.name == name]
+    return found[0] if found else name
+
+
+def question(opened: OpenCatalogue, topic: str, seed: int) -> Question | None:
+    """Return a question on a topic; the same seed gives the same one.
+
+    Parameters
+    ----------
+    opened : OpenCatalogue
+        The catalogue.
+    topic : str
+        One of :func:`topics`.
+    seed : int
+        Where chance comes from.
+
+    Returns
+    -------
+    Question or None
+        None where the catalogue gives none on this topic.
+    """
+    level, _, name = topic.partition(":")
+    rng = random.Random(f"{seed} {topic}")
+    for _ in range(_TRIES):
+        if level == str(WHICH_IS_MISSING):
+            made = _which_is_missing(opened, name, topic, rng)
+        else:
+            made = _pair_question(opened, name, topic, int(level), rng)
+        if made is not None:
+            return made
+    return None
+
+
+def _pair(
+    opened: OpenCatalogue, joint: Joint, verdicts: Sequence[Verdict], rng: random.Random
+) -> tuple[str, str] | None:
+    """Return two parts of which a joint says one of these verdicts, each as likely."""
+    catalogue = opened.catalogue
+    drawn: dict[str, Part] = {}
+    for role in {r.role for r in joint.arguments.values()}:
+        parts = list(catalogue.of(role))
+        drawn |= {p.sku: p for p in rng.sample(parts, min(_DRAWN, len(parts)))}
+    # In the catalogue's order, so that the same seed finds the same pair.
+    ordered = {sku: drawn[sku] for sku in catalogue.parts if sku in drawn}
+    found: dict[Verdict, list[tuple[str, str]]] = {}
+    for one, other, verdict, _ in mates(catalogue, joint, ordered):
+        found.setdefault(verdict, []).append((one, other))
+    can = [v for v in verdicts if v in found]
+    return rng.choice(found[rng.choice(can)]) if can else None
+
+
+def _joint(opened: OpenCatalogue, name: str) -> Joint | None:
+    return next((j for j in _between_two(opened) if j.name == name), None)
+
+
+def _reasons(opened: OpenCatalogue, said: Explanation) -> tuple[str, ...]:
+    shown = said.conflicts if said.verdict is not Verdict.FITS else said.joints
+    return tuple(clash_text(c, opened.catalogue) for c in shown[:3])
+
+
+def _pair_question(
+    opened: OpenCatalogue, name: str, topic: str, level: int, rng: random.Random
+) -> Question | None:
+    joint = _joint(opened, name)
+    if joint is None:
+        return None
+    every = tuple(Verdict)
+    wanted = every if level == WILL_IT_FIT else (Verdict.FAILS, Verdict.UNKNOWN)
+    pair = _pair(opened, joint, wanted, rng)
+    if pair is None:
+        return None
+    if level == WILL_IT_FIT:
+        said = opened.explainer.why(pair, with_changes=False)
+        choices = tuple(f"{SIGNS[v]} {WORDS[v]}" for v in reversed(every))
+        right = choices.index(f"{SIGNS[said.verdict]} {WORDS[said.verdict]}")
+        return Question(
+            level, topic, "Do these two go together in a build?", pair, choices, right,
+            _reasons(opened, said), pair,
+        )
+    return _what_to_tell(opened, topic, pair, rng)
+
+
+def _what_to_tell(
+    opened: OpenCatalogue, topic: str, pair: tuple[str, str], rng: random.Random
+) -> Question | None:
+    catalogue = opened.catalogue
+    said = opened.explainer.why(pair)
+    if said.verdict is Verdict.FITS or not said.changes:
+        return None
+    unknown = said.verdict is Verdict.UNKNOWN
+    change = said.changes[0]
+    steps = ", and ".join(action_text(a, catalogue) for a in change.actions)
+    advice = f"It does not fit. {steps[:1].upper()}{steps[1:]}: {opened.money(change.price)}."
+    measure = "A figure decides that nobody knows well enough: measure or try this very pair first."
+    fine = "It fits: sell it as it is."
+    mine, other = (catalogue.parts[sku] for sku in pair)
+    wrong = [] if unknown else [measure]
+    wrong.append(fine)
+    others = [p for p in catalogue.of(other.role) if p.price is not None and p.sku != other.sku]
+    for part in rng.sample(others, min(len(others), 8)):
+        if len(wrong) >= _WRONG:
+            break
+        if opened.explainer.why((mine.sku, part.sku), with_changes=False).verdict is Verdict.FAILS:
+            step = action_text(Action(SWAP, part.role, plain(other), plain(part)), catalogue)
+            price = opened.money(part.price or 0)
+            wrong.append(f"It does not fit. {step[:1].upper()}{step[1:]}: {price}.")
+    right = measure if unknown else advice
+    choices = [right, *wrong]
+    rng.shuffle(choices)
+    because = _reasons(opened, said)
+    if not unknown:
+        because = (*because, f"The cheapest way out: {steps}, {opened.money(change.price)}.")
+    return Question(
+        WHAT_TO_TELL, topic,
+        f"A rider has the {catalogue.vocabulary.roles[mine.role].title} {mine.sku} and wants the "
+        f"{catalogue.vocabulary.roles[other.role].title} {other.sku} with it. What do you say?",
+        pair, tuple(choices), choices.index(right), because, pair,
+    )
+
+
+def _which_is_missing(
+    opened: OpenCatalogue, role: str, topic: str, rng: random.Random
+) -> Question | None:
+    catalogue, engine = opened.catalogue, opened.engine
+    sold = [p for p in catalogue.of(role) if p.price is not None]
+    if not sold:
+        return None
+    part = rng.choice(sold)
+    best = engine.best(Request(want=(part.sku,)), sort=rng.choice(("price", "mass")), limit=1)
+    if not best:
+        return None
+    near = {
+        r for j in catalogue.vocabulary.joints if role in j.roles and not j.check for r in j.roles
+    }
+    rest = tuple(sku for r, sku in best[0].parts.items() if r != role)
+    fails = [
+        s.part for s in standings(engine, Request(have=rest))[role]
+        if s.verdict is Verdict.FAILS
+    ]
+    if not fails:
+        return None
+    wrong = rng.sample(fails, min(_WRONG, len(fails)))
+    choices = [part, *wrong]
+    rng.shuffle(choices)
+    because = []
+    for other in wrong:
+        said = opened.explainer.why((*rest, other.sku), with_changes=False)
+        because += [f"{other.sku}: {clash_text(c, catalogue)}" for c in said.conflicts[:1]]
+    shown = tuple(sku for sku in rest if catalogue.parts[sku].role in near)
+    title = catalogue.vocabulary.roles[role].title
+    return Question(
+        WHICH_IS_MISSING, topic,
+        f"A build has these parts, and others that match. Which {title} completes it?",
+        shown, tuple(f"{p.sku}, {p.name}" for p in choices), choices.index(part),
+        tuple(because), (*rest, part.sku),
+    )
+

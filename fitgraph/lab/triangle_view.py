@@ -1,0 +1,123 @@
+"""Light, strong, affordable: the bars of a catalogue, and what each family of materials reaches."""
+
+from __future__ import annotations
+
+from html import escape
+
+import ipywidgets as widgets
+import plotly.graph_objects as go
+
+from fitgraph.explain.triangle import TubeFigures, triangle, tube_figures
+from fitgraph.lab import tables
+from fitgraph.lab.answering import Answering
+from fitgraph.lab.charts import MARKS, SHAPES, blank
+from fitgraph.lab.look import html, row, style
+from fitgraph.lab.opened import OpenCatalogue
+from fitgraph.units import major, show_mass
+
+#: What stands along an axis: its label, and the figure of a part.
+_FIGURES = ("mass", "price", "strength", "stiffness")
+
+
+class MaterialTriangle(Answering):
+    """A chart of the compared parts by family of materials, and its table.
+
+    Parameters
+    ----------
+    opened : OpenCatalogue
+        A catalogue that :func:`fitgraph.lab.open_catalogue` has opened.
+    """
+
+    def __init__(self, opened: OpenCatalogue) -> None:
+        super().__init__()
+        self.opened = opened
+        self.figures = tube_figures(opened.catalogue)
+        self.across = widgets.Dropdown(
+            options=list(_FIGURES), value="mass", description="Across",
+            layout=widgets.Layout(width="16em"),
+        )
+        self.up = widgets.Dropdown(
+            options=list(_FIGURES), value="strength", description="Up",
+            layout=widgets.Layout(width="16em"),
+        )
+        self.chart = blank("", "")
+        self.frame = widgets.Box([self.chart], layout=widgets.Layout(width="100%"))
+        self.frame.add_class("fg-chart")
+        families = list(dict.fromkeys(f.family for f in self.figures))
+        for n, family in enumerate(families):
+            self.chart.add_trace(
+                go.Scatter(
+                    name=family, mode="markers", hovertemplate="%{text}<extra></extra>",
+                    text=[self._text(f) for f in self.figures if f.family == family],
+                    marker={"color": MARKS[n % len(MARKS)], "symbol": SHAPES[n % len(SHAPES)],
+                            "size": 9, "line": {"width": 1, "color": "#ffffff"}},
+                )
+            )
+        self.table = html(tables.wrap(self._table()))
+        self.across.observe(self._show, names="value")
+        self.up.observe(self._show, names="value")
+        self.children = (style(), row([self.across, self.up]), self.frame, self.table)
+        self._show()
+
+    def __repr__(self) -> str:
+        """Return what a notebook shows in its place until the cell is run."""
+        return "Run this cell to see the chart."
+
+    def _text(self, figures: TubeFigures) -> str:
+        return (
+            f"{escape(figures.sku)}: {self.opened.money(figures.price)}, "
+            f"{show_mass(figures.mass_g)}, {figures.strength_nm:,.0f} N·m"
+        )
+
+    def _value(self, figures: TubeFigures, name: str) -> float:
+        digits = self.opened.catalogue.vocabulary.minor_digits
+        return {
+            "mass": figures.mass_g,
+            "price": major(figures.price, digits),
+            "strength": figures.strength_nm,
+            "stiffness": figures.stiffness_nm2,
+        }[name]
+
+    def _label(self, name: str) -> str:
+        currency = self.opened.catalogue.vocabulary.currency
+        return {
+            "mass": "Mass, g",
+            "price": f"Price, {currency}",
+            "strength": "Tube bears again and again, N·m",
+            "stiffness": "Bending stiffness, N·m²",
+        }[name]
+
+    def _show(self, _change: object = None) -> None:
+        with self.in_words(self.table), self.chart.batch_update():
+            for trace in self.chart.data:
+                mine = [f for f in self.figures if f.family == trace.name]
+                trace.x = [self._value(f, self.across.value) for f in mine]
+                trace.y = [self._value(f, self.up.value) for f in mine]
+            self.chart.layout.xaxis.title.text = self._label(self.across.value)
+            self.chart.layout.yaxis.title.text = self._label(self.up.value)
+
+    def _table(self) -> str:
+        vocabulary = self.opened.catalogue.vocabulary
+        corners = triangle(self.opened.catalogue)
+        if not corners:
+            return "<p>This catalogue compares no tubes, or none is fully known.</p>"
+        words = ("light", "strong", "affordable")
+        heads = "".join(f'<th scope="col">{w}</th>' for w in words)
+        rows = "".join(
+            f'<tr><th scope="row">{escape(c.family)}</th><td class="fg-figure">{c.parts}</td>'
+            f'<td class="fg-figure">{show_mass(c.mass_g)}</td>'
+            f'<td class="fg-figure">{c.strength_nm:,.0f} N·m</td>'
+            f'<td class="fg-figure">{self.opened.money(round(c.price))}</td>'
+            + "".join(f"<td>{'✓ yes' if w in c.reaches else '– last'}</td>" for w in words)
+            + "</tr>"
+            for c in corners.values()
+        )
+        return (
+            '<div class="fg-scroll"><table><caption>The median part of each family, and in which '
+            "of the three it is not the last of the families.</caption><thead><tr>"
+            '<th scope="col">Family</th><th scope="col" class="fg-figure">Parts</th>'
+            '<th scope="col" class="fg-figure">Mass</th>'
+            '<th scope="col" class="fg-figure">Tube bears</th>'
+            f'<th scope="col" class="fg-figure">Price</th>{heads}</tr></thead>'
+            f"<tbody>{rows}</tbody></table></div>" + tables.caution("strength", vocabulary)
+        )
