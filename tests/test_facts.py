@@ -9,6 +9,7 @@ only the sentences on materials are the demo vocabulary's own.
 from __future__ import annotations
 
 import re
+import shlex
 from collections.abc import Callable
 from functools import cache
 from pathlib import Path
@@ -289,3 +290,23 @@ def test_bars_that_exist_answer_the_same_way() -> None:
     external = _told("why", "BAR-PEL-13", "CLMP-TAR-04", "FORK-OST-04", "KIT-OST-04")
     assert internal.startswith("Does not fit.")
     assert external.startswith("Fits.")
+
+
+GUIDE = (Path(__file__).resolve().parent.parent / "docs" / "questions.md").read_text("utf-8")
+ROWS = re.findall(r"^\| .*? \| `fitgraph (.*?)` \| (.*?) \|$", GUIDE, re.MULTILINE)
+
+
+@pytest.mark.parametrize(("command", "says"), ROWS, ids=[command for command, _ in ROWS])
+def test_the_guide_to_questions_says_what_the_commands_say(command: str, says: str) -> None:
+    text = _told(*shlex.split(command))
+    quoted = re.findall(r'"([^"]+)"', says) or [says]
+    for phrase in quoted:
+        assert phrase in text, (command, phrase, text)
+
+
+def test_the_guide_has_rows_and_its_python_runs() -> None:
+    assert len(ROWS) > 15
+    (block,) = re.findall(r"```python\n(.*?)```", GUIDE, re.DOTALL)
+    names: dict[str, object] = {}
+    exec(compile(block, "questions.md", "exec"), names)
+    assert {"first", "question", "could_be", "both", "best"} <= set(names)

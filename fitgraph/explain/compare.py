@@ -214,15 +214,14 @@ def differences(catalogue: Catalogue, one: Part, other: Part) -> tuple[Differenc
     options = plain(one), plain(other)
     found = []
     for kind in catalogue.vocabulary.roles[one.role].features.values():
-        there = [presence_of(o, kind.name) for o in options]
-        if all(p is Presence.ABSENT for p in there):
+        if all(presence_of(o, kind.name) is Presence.ABSENT for o in options):
             continue
         names: list[str | None] = list(kind.dimensions)
-        if there[0] is not there[1] or not names:
-            names.insert(0, None)
+        names = names or [None]
         for name in names:
             sides = _side(options[0], kind.name, name), _side(options[1], kind.name, name)
-            if any(s.size is not None or s.word is not None for s in sides) or name is None:
+            told = any(s.size is not None or s.word is not None for s in sides)
+            if told or name is None or Presence.UNKNOWN in (s.presence for s in sides):
                 found.append(Difference(kind.name, name, sides, _same(*sides)))
     return tuple(found)
 

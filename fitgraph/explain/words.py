@@ -1,4 +1,8 @@
-"""Sentences for reasons, changes and needs: the one place where they are made."""
+"""Sentences for reasons, changes and needs: the one place where they are made.
+
+Those for measurements, riders, comparisons and advice are in its other half,
+:mod:`fitgraph.explain.words_rider`.
+"""
 
 from __future__ import annotations
 
