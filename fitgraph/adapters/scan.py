@@ -22,11 +22,11 @@ from fitgraph.adapters.demand import (
     terms,
 )
 from fitgraph.adapters.interface import Interface, interface
-from fitgraph.adapters.what_if import only_parts, with_part
 from fitgraph.graph.options import empty, options_for, plain
 from fitgraph.model import Catalogue, Make, Option, Part
 from fitgraph.solve.batch import COUNT, LEAST, Demands, Passes
 from fitgraph.solve.engine import TreeEngine
+from fitgraph.solve.front import pareto_front
 from fitgraph.solve.query import TENTHS
 from fitgraph.solve.request import Facts, Request
 from fitgraph.solve.tree import Tree
@@ -91,6 +91,9 @@ def _run(packed: bytes, start: int, stop: int) -> tuple[int, Bools, Bools]:
     sure &= may
     return start, sure, may & ~sure
 
+
+#: An interface, its options, one of them, a request, and where the answer goes.
+_Near = tuple[Interface, Sequence[Option], int, Request, Bools, int]
 
 #: The job that a worker's thread ran last, and what it was unpacked from.
 _held = threading.local()
@@ -188,49 +191,73 @@ class _Role:
             limited = request.max_mass_g is not None
             key = (limited, limited and request.budget is not None)
             alike.setdefault(key, []).append(n)
-        jobs, targets = [], []
-        void = [empty(self.role)]
+        jobs: list[tuple[_Job, int]] = []
+        targets: list[tuple[list[int], Interface, Sequence[Option], Bools]] = []
+        void: Sequence[Option] = [empty(self.role)]
         for places in alike.values():
             some = [requests[n] for n in places]
-            for side, made, target in (
+            ways: list[tuple[Interface | None, Sequence[Option], Bools]] = [
                 (self.whole, self.made, options),
                 (self.void, void, nothing),
-            ):
+            ]
+            for side, made, target in ways:
                 if side is not None and made:
                     jobs.append((self._job(side, made, some), len(some)))
-                    targets.append((places, made, target))
+                    targets.append((places, side, made, target))
         total, done = sum(count for _, count in jobs), 0
-        near: list[tuple[Request, Option, Bools, int, int]] = []
+        near: list[_Near] = []
         for n, (start, sure, open_) in _pieces(jobs, executor):
-            places, made, target = targets[n]
+            places, side, made, target = targets[n]
             at = np.array(places[start : start + len(sure)], dtype=np.intp)
             target[at] = sure
-            near += [
-                (requests[at[r]], made[o], target, int(at[r]), o) for r, o in np.argwhere(open_)
-            ]
+            for row, option in np.argwhere(open_):
+                near.append((side, made, int(option), requests[at[row]], target, int(at[row])))
             done += len(sure)
             if progress is not None:
                 progress(done, total)
-        self._settle(near)
+        for side, made, option, request, target, row in near:
+            target[row, option] = self._has_build(side, made[option], side.fits[option], request)
         return nothing[:, 0], options
 
-    def _settle(self, near: Sequence[tuple[Request, Option, Bools, int, int]]) -> None:
+    def _has_build(self, side: Interface, option: Option, fits: Bools, request: Request) -> bool:
         """Search for a build where both limits are so near that no weighting of them decides."""
-        named = {o.part.sku: o.part for _, o, *_ in near if o.part is not None}
-        new = [part for sku, part in named.items() if sku not in self.catalogue.parts]
-        engines: dict[bool, TreeEngine] = {}
-        for request, option, target, row, column in near:
-            void = option.part is None
-            if void not in engines:
-                engines[void] = TreeEngine(
-                    only_parts(self.catalogue, self.role, ())
-                    if void
-                    else with_part(self.catalogue, *new)
-                )
-            asked = request
-            if option.part is not None and option.part.sku not in request.have:
-                asked = replace(request, want=(*request.want, option.part.sku))
-            target[row, column] = bool(engines[void].best(asked, limit=1))
+        space = side.space
+        cliques = [
+            replace(
+                clique,
+                certain=fits[side.group_of]
+                if at == side.place
+                else np.ones(len(clique.rows), dtype=bool),
+            )
+            for at, clique in enumerate(space.tree.cliques)
+        ]
+        found = terms(self.catalogue, [request])
+        facts = Facts.of([option])
+        used = np.array(
+            [
+                float(found[self.role].allowed[0].price(facts)[0]),
+                float(np.rint((option.mass_g or 0.0) * TENTHS)),
+                0.0,
+            ]
+        )
+        lets, sums = {}, {}
+        for role in space.options:
+            allowed, mass = found[role].allowed[0], space.mass_g[role]
+            lets[role] = allowed.lets(space.facts[role]) & ~np.isnan(mass)
+            price, tenths = allowed.price(space.facts[role]), np.rint(np.nan_to_num(mass) * TENTHS)
+            sums[role] = np.array([price, tenths, np.zeros(len(price))])
+        limits = np.array(
+            [float(request.budget or 0), round((request.max_mass_g or 0.0) * TENTHS), np.inf]
+        )
+        _, front = pareto_front(
+            Tree(tuple(cliques), space.tree.sizes),
+            space.class_of,
+            lets,
+            sums,
+            limits - used,
+            certain=True,
+        )
+        return len(front) > 0
 
     def builds(self) -> tuple[list[int], list[int]]:
         """Return the builds with each option, and those that an existing part makes as well."""

@@ -10,6 +10,7 @@ import typer
 from typer.core import TyperGroup
 
 from fitgraph import __version__
+from fitgraph.cli.adapters import adapters
 from fitgraph.cli.advise import advise
 from fitgraph.cli.builds import builds
 from fitgraph.cli.check import check
@@ -87,7 +88,7 @@ app = typer.Typer(
     pretty_exceptions_enable=False,
     context_settings={"help_option_names": ["-h", "--help"]},
 )
-for command in (builds, why, measure, identify, compare, advise, check, tour, lab):
+for command in (builds, why, measure, identify, compare, advise, adapters, check, tour, lab):
     app.command()(command)
 
 

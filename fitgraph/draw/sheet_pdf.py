@@ -1,0 +1,213 @@
+"""A specification sheet as PDF: the drawing to scale, then what has to be known."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+
+from fpdf import FPDF
+from fpdf.fonts import FontFace
+
+from fitgraph.adapters.sheet import Sheet
+from fitgraph.draw.drafting import (
+    Arc,
+    Area,
+    Drawing,
+    Item,
+    Label,
+    Line,
+    Measure,
+    Stroke,
+    drawing,
+    drawn,
+    hatching,
+)
+from fitgraph.draw.sheet_text import Table, facts, mates_table, sizes_table, worth_lines
+
+#: Mating parts listed in print; the page has them all.
+_MATES = 60
+
+#: The font that every PDF reader brings has these characters only; some have a stand-in.
+_FONT, _ENCODING = "Helvetica", "latin-1"
+_STAND_INS = str.maketrans({"–": "-", "−": "-", "…": "...", "’": "'", "\N{BULLET}": "-"})
+
+#: Points to a millimetre.
+_POINTS = 72 / 25.4
+
+#: Margins of the pages of text in mm.
+_MARGIN = 18.0
+
+
+def _known(text: str) -> str:
+    """Return a text in the characters that the font has; any other becomes a question mark."""
+    return text.translate(_STAND_INS).encode(_ENCODING, "replace").decode(_ENCODING)
+
+
+def _dashed(stroke: Stroke) -> list[tuple[float, float, float, float]]:
+    """Return the pieces of a stroke that are drawn, its first and last dash whole."""
+    length = math.hypot(stroke.x2 - stroke.x1, stroke.y2 - stroke.y1)
+    dashes = stroke.line.dashes
+    if not dashes or length <= dashes[0]:
+        return [(stroke.x1, stroke.y1, stroke.x2, stroke.y2)]
+    # The pattern is stretched a little, so that it ends as it begins.
+    period = sum(dashes)
+    stretch = length / (max(round((length - dashes[0]) / period), 1) * period + dashes[0])
+    ux, uy = (stroke.x2 - stroke.x1) / length, (stroke.y2 - stroke.y1) / length
+    pieces, at, n = [], 0.0, 0
+    while at < length - 1e-6:
+        end = min(at + dashes[n % len(dashes)] * stretch, length)
+        if n % 2 == 0:
+            pieces.append(
+                (
+                    stroke.x1 + ux * at,
+                    stroke.y1 + uy * at,
+                    stroke.x1 + ux * end,
+                    stroke.y1 + uy * end,
+                )
+            )
+        at, n = end, n + 1
+    return pieces
+
+
+class _Page:
+    """Draws items of a sheet on a page whose origin is at the upper left."""
+
+    def __init__(self, pdf: FPDF) -> None:
+        self.pdf, self.high = pdf, pdf.h
+
+    def stroke(self, item: Stroke) -> None:
+        self.pdf.set_line_width(item.line.width)
+        for x1, y1, x2, y2 in _dashed(item):
+            self.pdf.line(x1, self.high - y1, x2, self.high - y2)
+
+    def arc(self, item: Arc) -> None:
+        self.pdf.set_line_width(item.line.width)
+        if item.stop - item.start >= 360:
+            self.pdf.circle(item.x, self.high - item.y, item.radius)
+            return
+        steps = max(math.ceil(item.stop - item.start), 2)
+        turn = [
+            math.radians(item.start + (item.stop - item.start) * n / steps)
+            for n in range(steps + 1)
+        ]
+        self.pdf.polyline(
+            [
+                (
+                    item.x + item.radius * math.cos(a),
+                    self.high - item.y - item.radius * math.sin(a),
+                )
+                for a in turn
+            ]
+        )
+
+    def label(self, item: Label) -> None:
+        text = _known(item.text)
+        # Capitals are about seven tenths of a font's size.
+        self.pdf.set_font(_FONT, size=item.height / 0.72 * _POINTS)
+        share = {"start": 0.0, "middle": 0.5, "end": 1.0}[item.anchor]
+        x, y = item.x, self.high - item.y
+        with self.pdf.rotation(item.turned, x, y):
+            self.pdf.text(x - share * self.pdf.get_string_width(text), y, text)
+
+    def add(self, item: Item) -> None:
+        if isinstance(item, Stroke):
+            self.stroke(item)
+        elif isinstance(item, Arc):
+            self.arc(item)
+        elif isinstance(item, Label):
+            self.label(item)
+        elif isinstance(item, Area):
+            for stroke in hatching(item):
+                self.stroke(stroke)
+        elif isinstance(item, Measure):
+            made = drawn(item)
+            for stroke in made.strokes:
+                self.stroke(stroke)
+            for corners in made.arrows:
+                self.pdf.set_line_width(0.05)
+                self.pdf.polygon([(x, self.high - y) for x, y in corners], style="F")
+            for label in made.labels:
+                self.label(label)
+
+
+class _Document(FPDF):
+    """Pages of text with a stock number and a page number below."""
+
+    def __init__(self, foot: str) -> None:
+        super().__init__(format="A4")
+        self.foot = foot
+        self.set_auto_page_break(True, margin=16)
+        self.set_margins(_MARGIN, 15, _MARGIN)
+
+    def footer(self) -> None:
+        if self.page_no() == 1:
+            return
+        self.set_y(-12)
+        self.set_font(_FONT, size=8)
+        self.cell(0, 5, self.foot)
+        self.set_x(_MARGIN)
+        self.cell(0, 5, f"page {self.page_no()}", align="R")
+
+    def paragraph(self, text: str, size: float = 9.5, style: str = "", above: float = 0) -> None:
+        if above:
+            self.ln(above)
+        self.set_font(_FONT, style=style, size=size)
+        self.multi_cell(0, size * 0.46, _known(text), new_x="LMARGIN", new_y="NEXT")
+
+    def rows(self, table: Table, widths: Sequence[float]) -> None:
+        self.paragraph(table.heading, 11, "B", above=3.5)
+        self.ln(1)
+        self.set_font(_FONT, size=8)
+        headed = any(table.columns)
+        with self.table(
+            borders_layout="HORIZONTAL_LINES",
+            col_widths=tuple(widths),
+            line_height=4,
+            padding=(0.6, 1, 0.6, 0),
+            text_align="LEFT",
+            first_row_as_headings=headed,
+            headings_style=FontFace(emphasis="BOLD"),
+        ) as grid:
+            for cells in ([table.columns] if headed else []) + list(table.rows):
+                grid.row([_known(cell) for cell in cells])
+
+
+def _draw(pdf: FPDF, made: Drawing) -> None:
+    pdf.add_page(orientation="L")
+    page = _Page(pdf)
+    pdf.set_auto_page_break(False)
+    for item in made.items:
+        page.add(item)
+    pdf.set_auto_page_break(True, margin=16)
+    pdf.set_line_width(Line.HATCH.width)
+
+
+def sheet_pdf(sheet: Sheet) -> bytes:
+    """Return a specification sheet as a PDF file.
+
+    Parameters
+    ----------
+    sheet : Sheet
+        From :func:`fitgraph.adapters.sheet`. Its texts are set as text, never as markup.
+    """
+    made = drawing(sheet)
+    pdf = _Document(_known(sheet.part.sku))
+    pdf.set_title(_known(made.title))
+    pdf.set_subject("specification sheet")
+    _draw(pdf, made)
+    pdf.add_page(orientation="P")
+    pdf.paragraph(made.title, 14, "B")
+    pdf.ln(2)
+    for line in worth_lines(sheet):
+        pdf.paragraph(line)
+    pdf.rows(sizes_table(sheet), (50, 50, 22, 22, 30))
+    pdf.rows(Table("The part", ("", ""), tuple(facts(sheet))), (40, 134))
+    listed = mates_table(sheet, _MATES)
+    pdf.rows(listed, (40, 33, 46, 22, 18, 15))
+    more = len(sheet.mates) - len(listed.rows)
+    if more > 0:
+        pdf.paragraph(f"and {more} more, in the page.", 8)
+    pdf.paragraph("Cautions", 11, "B", above=4)
+    for caution in sheet.cautions:
+        pdf.paragraph(caution, 8.5, above=1)
+    return bytes(pdf.output())

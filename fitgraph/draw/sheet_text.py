@@ -1,0 +1,165 @@
+"""The words and rows of a specification sheet, for every format that shows them."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+from fitgraph.adapters.mates import Mate
+from fitgraph.adapters.sheet import Sheet
+from fitgraph.draw.drafting import size_text
+from fitgraph.explain.words import hold_text
+from fitgraph.mechanics.materials import MATERIALS
+from fitgraph.model import Verdict
+from fitgraph.units import show_mass
+
+
+@dataclass(frozen=True, slots=True)
+class Table:
+    """A table of texts under a heading."""
+
+    heading: str
+    columns: tuple[str, ...]
+    rows: tuple[tuple[str, ...], ...]
+
+
+def facts(sheet: Sheet) -> list[tuple[str, str]]:
+    """Return what is to be said of a part in pairs of a name and a text."""
+    worth, cost = sheet.worth, sheet.cost
+    found = [
+        ("Stock number", sheet.part.sku),
+        ("Material", MATERIALS[sheet.make.material].title),
+        ("Made by", sheet.make.process),
+        ("Mass", f"{show_mass(sheet.part.mass_g or 0.0)} (blank {show_mass(cost.blank_g)})"),
+    ]
+    found += [
+        (word.feature or word.name, text)
+        for word, text in worth.candidate.words.items()
+        if text is not None
+    ]
+    if sheet.shape.bore is not None:
+        found.append(
+            (
+                "Wall",
+                f"{sheet.shape.least_wall:.2f} mm at the worst sizes; "
+                f"{sheet.make.least_wall:g} mm is the least for this process",
+            )
+        )
+    if sheet.closure is not None:
+        found.append(("Slot", _closure(sheet)))
+    if sheet.holds:
+        found.append(("Clamp, weakest of the cheapest builds", hold_text(sheet.holds[0])))
+    found += [
+        (
+            "Estimated cost",
+            f"{sheet.money(cost.total)} a piece in lots of {sheet.make.cost.lot}: "
+            f"material {sheet.money(cost.material)}, machine {sheet.money(cost.machining)} "
+            f"({cost.minutes:.1f} min), setting up {sheet.money(cost.setup)}",
+        ),
+        ("Price taken", sheet.money(sheet.make.price)),
+        ("Expected yield", _yields(sheet)),
+        ("May shift", _slack(sheet)),
+    ]
+    return found
+
+
+def _slack(sheet: Sheet) -> str:
+    slack = sheet.worth.candidate.slack_mm
+    return f"every size by {slack:.2f} mm before the first counterpart is lost"
+
+
+def _closure(sheet: Sheet) -> str:
+    closure = sheet.closure
+    assert closure is not None
+    text = (
+        f"closes {closure.slot_gives:.2f} mm of diameter; the widest counterpart takes "
+        f"{closure.needed:.2f} mm"
+    )
+    if closure.springs_back is None:
+        return text
+    if closure.elastic:
+        return f"{text}; it springs back up to {closure.springs_back:.2f} mm"
+    return f"{text}; beyond {closure.springs_back:.2f} mm it stays bent"
+
+
+def _yields(sheet: Sheet) -> str:
+    y = sheet.yields
+    counterparts = "1 counterpart fits" if y.certain == 1 else f"{y.certain} counterparts fit"
+    text = f"{counterparts} for certain"
+    if y.possible:
+        text += f", {y.possible} more in some pairs"
+    return (
+        f"{text}; {y.pairs:.1%} of all these pairs and {y.assemblies:.1%} of assemblies go "
+        f"together; {y.twice:.1%} if the process holds the sizes only half as well"
+    )
+
+
+def worth_lines(sheet: Sheet) -> list[str]:
+    """Return what a part is worth, one sentence a line."""
+    worth = sheet.worth
+    gained = f"{worth.gained:g} enquiries that nothing serves now"
+    if sheet.gained:
+        gained += f" (in {len(sheet.gained)} rows)"
+    lines = [
+        f"Serves {gained}, and {worth.served:g} in all.",
+        f"Joins {worth.builds:,} builds; {worth.shared:,} of them an existing part joins as well.",
+    ]
+    if worth.taken:
+        lines.append(f"Takes {worth.taken:g} enquiries from existing parts of its kind.")
+    if worth.released:
+        lines.append(
+            f"Gives a use to stranded stock worth {sheet.money(worth.released_value)}: "
+            f"{', '.join(worth.released)}."
+        )
+    return lines
+
+
+def sizes_table(sheet: Sheet) -> Table:
+    """Return the dimensions with their limits and classes."""
+    rows = tuple(
+        (
+            size.title,
+            size_text(size, diameter=False),
+            f"{size.dimension.lo:.3f}",
+            f"{size.dimension.hi:.3f}",
+            "chosen" if size.free else "fixed",
+        )
+        for size in sheet.sizes
+    )
+    if isinstance(sheet.make.length, float):
+        length = f"{sheet.make.length:g}"
+        rows += (("length", length, "", "", "general tolerance"),)
+    return Table("Dimensions in mm", ("dimension", "size", "least", "most", ""), rows)
+
+
+def _fit(mate: Mate) -> str:
+    return f"{mate.fit} fit" if mate.fit else ""
+
+
+def mates_table(sheet: Sheet, most: int | None = None) -> Table:
+    """Return the mating parts, certain ones first.
+
+    Parameters
+    ----------
+    sheet : Sheet
+        The sheet.
+    most : int, optional
+        How many are listed; all by default.
+    """
+    ordered: Sequence[Mate] = sorted(
+        sheet.mates,
+        key=lambda m: (m.joint.name, m.verdict is not Verdict.FITS, -m.share, m.option.label),
+    )
+    rows = tuple(
+        (
+            mate.joint.title,
+            mate.option.label,
+            mate.option.part.name if mate.option.part is not None else "",
+            f"{mate.clearance[0]:.2f} to {mate.clearance[1]:.2f}",
+            _fit(mate),
+            "certain" if mate.verdict is Verdict.FITS else f"{mate.share:.0%} of pairs",
+        )
+        for mate in (ordered if most is None else ordered[:most])
+    )
+    columns = ("joint", "part", "name", "difference, mm", "kind", "fits")
+    return Table("Mating parts", columns, rows)
