@@ -81,7 +81,7 @@ def _product(sizes: Mapping[str, int], roles: set[str]) -> float:
 
 def _bit_count(words: Words) -> Ints:
     """Return the number of bits in each row of words."""
-    as_bytes = np.ascontiguousarray(words).view(np.uint8).reshape(len(words), -1)
+    as_bytes = np.ascontiguousarray(words).view(np.uint8).reshape(len(words), 8 * words.shape[1])
     return _BITS[as_bytes].sum(axis=1, dtype=np.intp)
 
 

@@ -100,15 +100,12 @@ class Question:
                 found |= 1 << place
         return found
 
-    def codes_within(self, role: str, dropped: int) -> list[int]:
-        """Return the codes that break nothing but dropped elements."""
-        return [c for c in range(64) if not self.broken_by(role, c) & ~dropped]
-
     def lets(self, role: str, dropped: int) -> Bools:
         """Return the options that break nothing but dropped elements."""
-        fine = np.zeros(64, dtype=bool)
-        fine[self.codes_within(role, dropped)] = True
-        return np.asarray(self.allowed[role] & fine[self.broken[role]])
+        codes, allowed = self.broken[role], self.allowed[role]
+        fine = np.zeros(256, dtype=bool)
+        fine[[c for c in set(codes.tolist()) if not self.broken_by(role, c) & ~dropped]] = True
+        return np.asarray(allowed & fine[codes])
 
 
 class _Builder:

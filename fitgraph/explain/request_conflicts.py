@@ -116,7 +116,7 @@ class Leaver:
         self.budget, self.mass = question.place(BUDGET), question.place(MASS)
         self.budget_bit = 0 if self.budget is None else 1 << self.budget
         self.mass_bit = 0 if self.mass is None else 1 << self.mass
-        self._reduced: dict[int, Reduced] = {}
+        self._reduced: dict[int, tuple[Reduced, dict[str, list[int]]]] = {}
         self._within: dict[int, _Found | None] = {}
 
     def limit(self, place: int | None) -> float:
@@ -129,16 +129,21 @@ class Leaver:
 
     def _least(self, dropped: int, by: int, cost: Mapping[str, Floats]) -> _Found | None:
         """Return an assignment of least cost that breaks only dropped elements, limits aside."""
+        question = self.question
         if by not in self._reduced:
-            self._reduced[by] = reduce(self.kinds, self.question, cost=cost)
-        reduced, question = self._reduced[by], self.question
+            reduced = reduce(self.kinds, question, cost=cost)
+            broken = {
+                r: [question.broken_by(r, c) for c in codes.tolist()]
+                for r, codes in reduced.codes.items()
+            }
+            self._reduced[by] = reduced, broken
+        reduced, broken = self._reduced[by]
         keep = {}
-        for role, codes in reduced.codes.items():
-            fine = np.zeros(64, dtype=bool)
-            fine[question.codes_within(role, dropped)] = True
-            keep[role] = np.flatnonzero(fine[codes])
-            if not len(keep[role]):
+        for role, sets in broken.items():
+            fine = [n for n, b in enumerate(sets) if not b & ~dropped]
+            if not fine:
                 return None
+            keep[role] = np.array(fine, dtype=np.intp)
         factors: list[Factor] = []
         for table in reduced.tables:
             fails = table.fails
@@ -334,7 +339,8 @@ def explain_request(
     if limited:
         drops, sure_members = drops_and_conflicts(sure)
     about = sure if verdict is Verdict.UNKNOWN else maybe
-    conflicts = minimal_conflicts(about.kinds, about.question, verdict)
+    # Limits are not looked at there, nor is what has no known mass.
+    conflicts = minimal_conflicts(about.kinds, maybe.question, verdict)
     if limited:
         members = sure_members if verdict is Verdict.UNKNOWN else drops_and_conflicts(maybe)[1]
         members = [m for m in members if m & (about.budget_bit | about.mass_bit)]

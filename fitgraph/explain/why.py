@@ -233,7 +233,7 @@ class Explainer:
         minimal, complete = self._minimal(chosen, verdict)
         told = {(c.joint.name, c.parts): c for found in minimal for c in found.clashes}
         conflicts = list(told.values())
-        if verdict is not Verdict.FITS and not conflicts:
+        if not complete:
             conflicts = self._conflicts(base, chosen, verdict)
         found: list[Change] = []
         if verdict is not Verdict.FITS and with_changes:

@@ -57,7 +57,8 @@ def nearest(space: Space, lets: Mapping[str, Bools]) -> dict[str, int] | None:
         allowed = np.flatnonzero(mask)
         if not len(allowed):
             return None
-        columns = [
+        columns = [np.zeros(len(allowed), dtype=np.intp)]
+        columns += [
             table.class_of[table.roles.index(role)][allowed]
             for table in space.joint_tables
             if role in table.roles
