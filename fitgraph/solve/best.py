@@ -100,37 +100,41 @@ def min_sum(
     """Return the min-sum messages of one weighting of the criteria."""
     option = {v: np.tensordot(multipliers, c, axes=1) for v, c in criteria.costs.items()}
     best = {v: _least_per_class(option[v], lets[v], class_of[v], tree.sizes[v]) for v in class_of}
+    # Weighted cost, then the criteria, side by side: one look-up adds them all.
+    of_class = {}
+    for variable, chosen in best.items():
+        weighted = np.where(chosen < 0, np.inf, option[variable][chosen])
+        of_class[variable] = np.column_stack([weighted, criteria.costs[variable][:, chosen].T])
     rows: list[Floats] = []
-    row_witnesses: list[Floats] = []
     messages: list[Floats] = []
-    witnesses: list[Floats] = []
-    width = len(multipliers)
     for clique in tree.cliques:
-        n = len(clique.rows)
-        value = np.zeros(n) if not certain else np.where(clique.certain, 0.0, np.inf)
-        witness = np.zeros((n, width))
+        sums = np.zeros((len(clique.rows), 1 + len(multipliers)))
+        if certain:
+            sums[~clique.certain, 0] = np.inf
         for variable in (v for v in clique.own if v in class_of):
-            chosen = best[variable][clique.column(variable)]
-            value = value + np.where(chosen < 0, np.inf, option[variable][chosen])
-            witness += criteria.costs[variable][:, chosen].T
+            sums += of_class[variable].take(clique.column(variable), axis=0)
         for child in clique.children:
-            group = tree.cliques[child].group_in_parent
-            value = value + messages[child][group]
-            witness += witnesses[child][group]
-        rows.append(value)
-        row_witnesses.append(witness)
-        if n == 0:
-            messages.append(np.zeros(0))
-            witnesses.append(np.zeros((0, width)))
+            sums += messages[child].take(tree.cliques[child].group_in_parent, axis=0)
+        rows.append(sums)
+        if not len(sums):
+            messages.append(sums)
             continue
+        value = sums[:, 0]
         least = np.minimum.reduceat(value, clique.starts)
         group_of = clique.group_of
         at = np.flatnonzero(value == least[group_of])
         first = np.full(len(least), -1, dtype=np.intp)
         first[group_of[at[::-1]]] = at[::-1]
-        messages.append(least)
-        witnesses.append(witness[first])
-    return Bound(multipliers, option, best, rows, row_witnesses, messages, witnesses)
+        messages.append(sums.take(first, axis=0))
+    return Bound(
+        multipliers,
+        option,
+        best,
+        [r[:, 0] for r in rows],
+        [r[:, 1:] for r in rows],
+        [m[:, 0] for m in messages],
+        [m[:, 1:] for m in messages],
+    )
 
 
 def _weightings(
@@ -248,11 +252,11 @@ class _Search:
     widest: int
     narrowed: bool = False
 
-    def prune(self, frontier: _Frontier) -> None:
-        """Drop what breaks a limit for certain, and what cannot be among the k best."""
-        keep = np.ones(len(frontier), dtype=bool)
-        dual = np.full(len(frontier), -np.inf)
-        for bound, value in zip(self.bounds, frontier.value, strict=True):
+    def judged(self, values: Sequence[Floats]) -> tuple[Bools, Floats]:
+        """Return who may keep the limits, by its bounds, and the least that it can cost."""
+        keep = np.ones(len(values[0]), dtype=bool)
+        dual = np.full(len(keep), -np.inf)
+        for bound, value in zip(self.bounds, values, strict=True):
             keep &= np.isfinite(value)
             m = bound.multipliers
             if m[0] == 0.0:
@@ -260,7 +264,19 @@ class _Search:
                 keep &= value <= self.criteria.limits[only - 1]
             else:
                 spent = sum(m[j] * self.criteria.limits[j - 1] for j in range(1, len(m)) if m[j])
-                dual = np.maximum(dual, value - spent)
+                np.maximum(dual, value - spent, out=dual)
+        return keep, dual
+
+    def promising(self, values: Sequence[Floats]) -> Ints:
+        """Return the places of those that can cost no more than what is known."""
+        keep, dual = self.judged(values)
+        if np.isfinite(self.threshold):
+            keep &= dual <= self.threshold + _ROUNDING * (1 + abs(self.threshold))
+        return np.flatnonzero(keep)
+
+    def prune(self, frontier: _Frontier) -> None:
+        """Drop what breaks a limit for certain, and what cannot be among the k best."""
+        keep, dual = self.judged(frontier.value)
         upper = np.full(len(frontier), np.inf)
         for witness in frontier.witness:
             inside = (witness[:, 1:] <= self.criteria.limits).all(axis=1)
@@ -288,28 +304,28 @@ class _Search:
         frontier.take(kept)
 
 
-def _choose_rows(
-    frontier: _Frontier, tree: Tree, at: int, bounds: Sequence[Bound], widest: int
-) -> None:
-    clique = tree.cliques[at]
+def _choose_rows(frontier: _Frontier, tree: Tree, at: int, search: _Search) -> None:
+    clique, bounds = tree.cliques[at], search.bounds
     if clique.parent < 0:
         group = np.zeros(len(frontier), dtype=np.intp)
     else:
         group = clique.group_in_parent[frontier.row[clique.parent]]
     ends = np.append(clique.starts[1:], len(clique.rows))
     counts = (ends - clique.starts)[group]
-    if counts.sum() > widest:
+    if counts.sum() > search.widest:
         raise TooWideError
     owner, number = spread(counts)
     row = clique.starts[group[owner]] + number
+    with np.errstate(invalid="ignore"):
+        rest = [v - b.message[at][group] for v, b in zip(frontier.value, bounds, strict=True)]
+        value = [r[owner] + b.row[at][row] for r, b in zip(rest, bounds, strict=True)]
+    kept = search.promising(value)
+    owner, row = owner[kept], row[kept]
     frontier.take(owner)
+    frontier.value = [v[kept] for v in value]
     group = group[owner]
     for i, bound in enumerate(bounds):
-        with np.errstate(invalid="ignore"):
-            frontier.value[i] = frontier.value[i] - bound.message[at][group] + bound.row[at][row]
-        frontier.witness[i] = (
-            frontier.witness[i] - bound.witness[at][group] + bound.row_witness[at][row]
-        )
+        frontier.witness[i] += bound.row_witness[at][row] - bound.witness[at][group]
     frontier.row[at] = row
 
 
@@ -319,26 +335,27 @@ def _choose_options(
     at: int,
     variable: str,
     of_class: tuple[Ints, Ints],
-    bounds: Sequence[Bound],
-    criteria: Criteria,
-    widest: int,
+    search: _Search,
 ) -> None:
-    ordered, starts = of_class
+    (ordered, starts), bounds = of_class, search.bounds
     klass = clique.column(variable)[frontier.row[at]]
     counts = np.diff(np.append(starts, len(ordered)))[klass]
-    if counts.sum() > widest:
+    if counts.sum() > search.widest:
         raise TooWideError
     owner, number = spread(counts)
     option = ordered[starts[klass[owner]] + number]
+    stood = [b.best_in_class[variable][klass] for b in bounds]
+    value = [
+        (v - b.option[variable][s])[owner] + b.option[variable][option]
+        for v, s, b in zip(frontier.value, stood, bounds, strict=True)
+    ]
+    kept = search.promising(value)
+    owner, option = owner[kept], option[kept]
     frontier.take(owner)
-    klass = klass[owner]
-    costs = criteria.costs[variable]
-    for i, bound in enumerate(bounds):
-        stood = bound.best_in_class[variable][klass]
-        frontier.value[i] = (
-            frontier.value[i] - bound.option[variable][stood] + bound.option[variable][option]
-        )
-        frontier.witness[i] = frontier.witness[i] + (costs[:, option] - costs[:, stood]).T
+    frontier.value = [v[kept] for v in value]
+    costs = np.ascontiguousarray(search.criteria.costs[variable].T)
+    for i, before in enumerate(stood):
+        frontier.witness[i] += costs[option] - costs[before[owner]]
     frontier.option[variable] = option
 
 
@@ -415,13 +432,11 @@ def _walk(
     criteria, frontier = search.criteria, _Frontier(tree, search.bounds)
     for at in tree.preorder:
         clique = tree.cliques[at]
-        _choose_rows(frontier, tree, at, search.bounds, search.widest)
+        _choose_rows(frontier, tree, at, search)
         search.prune(frontier)
         for variable in (v for v in clique.own if v in class_of):
             of_class = members(class_of[variable], lets[variable], tree.sizes[variable])
-            _choose_options(
-                frontier, clique, at, variable, of_class, search.bounds, criteria, search.widest
-            )
+            _choose_options(frontier, clique, at, variable, of_class, search)
             search.prune(frontier)
     options = {v: frontier.option[v] for v in class_of}
     costs = sum(criteria.costs[v][:, options[v]].T for v in class_of)
