@@ -105,6 +105,20 @@ def _sides(joint: Joint, chosen: Mapping[str, Option]) -> _Sides | None:
     return _Sides(outer, inner, joint.limits.get("least", 0.0), most)
 
 
+def _judged(
+    catalogue: Catalogue, joint: Joint, made: Option, other: str
+) -> Iterator[tuple[Option, Verdict, Presence]]:
+    """Yield every option of another role with what a joint between it and a part says."""
+    every = options_for(catalogue.of(other), other, catalogue.vocabulary)
+    options = [o for o in every if not o.empty]
+    if not options:
+        return
+    sides = ([made], options) if joint.roles[0] == made.role else (options, [made])
+    verdicts, _, there = judge_pairs(joint, *sides)
+    for option, verdict, is_there in zip(options, verdicts.flat, there.flat, strict=True):
+        yield option, Verdict(int(verdict)), Presence(int(is_there))
+
+
 def mates(catalogue: Catalogue, part: Part) -> Iterator[Mate]:
     """Yield every counterpart that fits a part, for certain or in some pairs.
 
@@ -117,6 +131,13 @@ def mates(catalogue: Catalogue, part: Part) -> Iterator[Mate]:
     """
     vocabulary = catalogue.vocabulary
     made = plain(part)
+    barred: dict[str, set[str]] = {}
+    for joint in asked(vocabulary.joints, tidy=True):
+        if len(joint.roles) == 2 and part.role in joint.roles:
+            other = next(r for r in joint.roles if r != part.role)
+            for option, verdict, _ in _judged(catalogue, joint, made, other):
+                if verdict == Verdict.FAILS:
+                    barred.setdefault(other, set()).add(option.label)
     for joint in asked(vocabulary.joints, tidy=True):
         if part.role not in joint.roles or not RULES[joint.rule].lengths:
             continue
@@ -126,17 +147,10 @@ def mates(catalogue: Catalogue, part: Part) -> Iterator[Mate]:
             continue
         # Conditions on further roles are taken to hold: the two would mate.
         here = replace(joint, when=tuple(c for c in joint.when if c.role in (part.role, others[0])))
-        options = options_for(catalogue.of(others[0]), others[0], vocabulary)
-        options = tuple(o for o in options if not o.empty)
-        if not options:
-            continue
-        first = here.roles[0] == part.role
-        one, other = ([made], options) if first else (options, [made])
-        verdicts, _, there = judge_pairs(here, one, other)
-        for option, verdict, is_there in zip(
-            options, np.ravel(verdicts), np.ravel(there), strict=True
-        ):
-            if is_there == Presence.ABSENT or verdict == Verdict.FAILS:
+        for option, verdict, there in _judged(catalogue, here, made, others[0]):
+            if there == Presence.ABSENT or option.label in barred.get(others[0], ()):
+                continue
+            if verdict == Verdict.FAILS:
                 continue
             sides = _sides(here, {part.role: made, others[0]: option})
             if sides is None:
@@ -145,7 +159,7 @@ def mates(catalogue: Catalogue, part: Part) -> Iterator[Mate]:
             yield Mate(
                 joint,
                 option,
-                Verdict(int(verdict)),
+                verdict,
                 sides.clearance,
                 (sides.least, sides.most),
                 fit_kind((sides.outer.lo, sides.outer.hi), (sides.inner.lo, sides.inner.hi))

@@ -23,6 +23,7 @@ from enum import Enum
 from fitgraph.adapters.sheet import Sheet, Size
 from fitgraph.draw.svg import shorten
 from fitgraph.mechanics.materials import MATERIALS
+from fitgraph.model import Reference
 from fitgraph.units import show_mass
 
 #: An A4 sheet lying down, its margins, and the title block, in mm.
@@ -279,6 +280,27 @@ def limits_text(size: Size) -> str:
     return f"({size.dimension.hi:.3f} / {size.dimension.lo:.3f})" if size.klass else ""
 
 
+@dataclass(frozen=True, slots=True)
+class _Plan:
+    """The nominal sizes that are drawn, in mm on paper; zero where there is none."""
+
+    outer: float
+    bore: float
+    slot: float
+    long: float
+
+
+def _plan(sheet: Sheet, scale: float) -> _Plan:
+    nominal = {s.reference: s.nominal for s in sheet.sizes}
+    make, shape = sheet.make, sheet.shape
+    bore = 0.0 if make.bore is None or shape.bore is None else nominal[make.bore]
+    slot = 0.0 if make.slot is None or shape.slot is None else nominal[make.slot]
+    long = nominal[make.length] if isinstance(make.length, Reference) else make.length
+    return _Plan(
+        nominal[make.outside] / 2 * scale, bore / 2 * scale, slot / 2 * scale, long * scale
+    )
+
+
 def _scale_for(length: float, outside: float) -> float:
     """Return the largest scale at which both views and their dimensions have room."""
     room_x, room_y = PAPER[0] - _BINDING - _MARGIN - 82, PAPER[1] - 2 * _MARGIN - _BLOCK[1] - 62
@@ -360,10 +382,8 @@ def _title_block(sheet: Sheet, scale: float) -> list[Item]:
 
 def _end_view(sheet: Sheet, x: float, y: float, scale: float) -> list[Item]:
     """Return the end view, its slot to the left, where the back is."""
-    shape = sheet.shape
-    outer = shape.outside.mid / 2 * scale
-    bore = shape.bore.mid / 2 * scale if shape.bore is not None else 0.0
-    half = shape.slot.mid / 2 * scale if shape.slot is not None else 0.0
+    plan = _plan(sheet, scale)
+    outer, bore, half = plan.outer, plan.bore, plan.slot
     items: list[Item] = []
     for radius in (outer, bore):
         if radius <= 0:
@@ -413,30 +433,32 @@ def _flat(corners: Sequence[tuple[float, float]]) -> list[Item]:
 
 def _side_view(sheet: Sheet, x: float, y: float, scale: float) -> list[Item]:
     """Return the section along the axis, or the view of a solid part."""
-    shape = sheet.shape
-    outer, long = shape.outside.mid / 2 * scale, shape.length * scale
+    plan = _plan(sheet, scale)
+    outer, long, bore, half = plan.outer, plan.long, plan.bore, plan.slot
     items: list[Item] = list(_box(x, y - outer, x + long, y + outer, Line.OUTLINE))
     items.append(Stroke(x - 4, y, x + long + 4, y, Line.CENTRE))
-    if shape.bore is not None:
-        bore = shape.bore.mid / 2 * scale
+    if bore:
         for sign in (-1, 1):
             low, high = sorted((y + sign * bore, y + sign * outer))
             items += [
                 Stroke(x, y + sign * bore, x + long, y + sign * bore),
                 Area(x, low, x + long, high),
             ]
-        if shape.slot is not None:
-            half = shape.slot.mid / 2 * scale
+        if half:
             items += [Stroke(x, y + s * half, x + long, y + s * half) for s in (-1, 1)]
         items.append(Label("A–A", x + long / 2, y + outer + 7, LARGE, "middle"))
     return items
 
 
 def _measures(sheet: Sheet, x: float, y: float, end: float, scale: float) -> list[Item]:
-    shape, by_reference = sheet.shape, {s.reference: s for s in sheet.sizes}
-    outer, long = shape.outside.mid / 2 * scale, shape.length * scale
+    make, plan, by_reference = (
+        sheet.make,
+        _plan(sheet, scale),
+        {s.reference: s for s in sheet.sizes},
+    )
+    outer, long = plan.outer, plan.long
     items: list[Item] = []
-    outside = by_reference[sheet.make.outside]
+    outside = by_reference[make.outside]
     items.append(
         Measure(
             x,
@@ -449,20 +471,21 @@ def _measures(sheet: Sheet, x: float, y: float, end: float, scale: float) -> lis
             True,
         )
     )
-    if shape.bore is not None and sheet.make.bore in by_reference:
-        bore = shape.bore.mid / 2 * scale
-        inside = by_reference[sheet.make.bore]
+    if plan.bore and make.bore is not None:
+        inside = by_reference[make.bore]
         text = size_text(inside, diameter=True)
-        items.append(Measure(x, y - bore, x, y + bore, x - 11, text, limits_text(inside), True))
-    along = (
-        by_reference.get(sheet.make.length) if not isinstance(sheet.make.length, float) else None
-    )
-    text = size_text(along, diameter=False) if along is not None else f"{shape.length:g}"
+        items.append(
+            Measure(x, y - plan.bore, x, y + plan.bore, x - 11, text, limits_text(inside), True)
+        )
+    if isinstance(make.length, Reference):
+        text = size_text(by_reference[make.length], diameter=False)
+    else:
+        text = f"{make.length:g}"
     items.append(Measure(x, y - outer, x + long, y - outer, y - outer - 11, text))
-    if shape.slot is not None and sheet.make.slot in by_reference:
-        half = shape.slot.mid / 2 * scale
+    if plan.slot and make.slot is not None:
+        half = plan.slot
         edge = end - math.sqrt(outer**2 - half**2)
-        text = size_text(by_reference[sheet.make.slot], diameter=False)
+        text = size_text(by_reference[make.slot], diameter=False)
         items.append(Measure(edge, y - half, edge, y + half, end - outer - 9, text, "", True, True))
     return items
 
@@ -497,7 +520,8 @@ def drawing(sheet: Sheet) -> Drawing:
     """
     shape = sheet.shape
     scale = _scale_for(shape.length, shape.outside.mid)
-    outer, long = shape.outside.mid / 2 * scale, shape.length * scale
+    plan = _plan(sheet, scale)
+    outer, long = plan.outer, plan.long
     wide = PAPER[0] - _BINDING - _MARGIN
     gap = 32.0
     x = _BINDING + 29 + max((wide - 29 - long - gap - 2 * outer - 12) / 2, 4)

@@ -152,12 +152,13 @@ class _Document(FPDF):
         if above:
             self.ln(above)
         self.set_font(_FONT, style=style, size=size)
-        self.multi_cell(0, size * 0.46, _known(text), new_x="LMARGIN", new_y="NEXT")
+        self.multi_cell(0, size * 0.46, _known(text), align="L", new_x="LMARGIN", new_y="NEXT")
 
     def rows(self, table: Table, widths: Sequence[float]) -> None:
         self.paragraph(table.heading, 11, "B", above=3.5)
         self.ln(1)
         self.set_font(_FONT, size=8)
+        self.set_draw_color(170)
         headed = any(table.columns)
         with self.table(
             borders_layout="HORIZONTAL_LINES",
@@ -165,6 +166,7 @@ class _Document(FPDF):
             line_height=4,
             padding=(0.6, 1, 0.6, 0),
             text_align="LEFT",
+            v_align="TOP",
             first_row_as_headings=headed,
             headings_style=FontFace(emphasis="BOLD"),
         ) as grid:

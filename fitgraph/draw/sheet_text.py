@@ -102,7 +102,12 @@ def worth_lines(sheet: Sheet) -> list[str]:
         gained += f" (in {len(sheet.gained)} rows)"
     lines = [
         f"Serves {gained}, and {worth.served:g} in all.",
-        f"Joins {worth.builds:,} builds; {worth.shared:,} of them an existing part joins as well.",
+        f"Joins {worth.builds:,} builds; "
+        + (
+            f"an existing part joins {worth.shared:,} of them as well."
+            if worth.shared
+            else "no existing part joins any of them."
+        ),
     ]
     if worth.taken:
         lines.append(f"Takes {worth.taken:g} enquiries from existing parts of its kind.")
