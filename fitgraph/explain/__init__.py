@@ -1,21 +1,32 @@
 """Why a combination fails, what would change it, and what every build has to add."""
 
-from fitgraph.explain.changes import Action, Change
+from fitgraph.explain.changes import Action, Change, Prefer, applied
+from fitgraph.explain.conflicts import Conflict
+from fitgraph.explain.elements import Element
 from fitgraph.explain.reasons import Clash, Figure
+from fitgraph.explain.request_conflicts import RequestExplanation, apply_to_request
 from fitgraph.explain.shares import share_of_pairs
 from fitgraph.explain.why import Explainer, Explanation, Need
-from fitgraph.explain.words import action_text, clash_text, hold_text
+from fitgraph.explain.words import action_text, clash_text, conflict_text, element_text, hold_text
 
 __all__ = [
     "Action",
     "Change",
     "Clash",
+    "Conflict",
+    "Element",
     "Explainer",
     "Explanation",
     "Figure",
     "Need",
+    "Prefer",
+    "RequestExplanation",
     "action_text",
+    "applied",
+    "apply_to_request",
     "clash_text",
+    "conflict_text",
+    "element_text",
     "hold_text",
     "share_of_pairs",
 ]

@@ -54,7 +54,7 @@ from fitgraph.explain.elements import (
     of_request,
 )
 from fitgraph.explain.kinds import Kinds, Reduced, reduce
-from fitgraph.explain.transversals import bits, minimal_transversals
+from fitgraph.explain.transversals import TooManySetsError, bits, minimal_transversals
 from fitgraph.graph.options import plain
 from fitgraph.model import Catalogue, Option, Verdict
 from fitgraph.solve.best import Criteria, k_best
@@ -79,12 +79,16 @@ class RequestExplanation:
         hold together; of those with a limit, joints are taken to hold.
     changes : tuple of Change
         Every smallest change after which there is a build, the best first.
+    complete : bool
+        Whether no conflict is missing; False only where there are more with
+        joints than can be held.
     """
 
     request: Request
     verdict: Verdict
     conflicts: tuple[Conflict, ...]
     changes: tuple[Change, ...]
+    complete: bool = True
 
 
 @dataclass(frozen=True, slots=True)
@@ -340,7 +344,11 @@ def explain_request(
         drops, sure_members = drops_and_conflicts(sure)
     about = sure if verdict is Verdict.UNKNOWN else maybe
     # Limits are not looked at there, nor is what has no known mass.
-    conflicts = minimal_conflicts(about.kinds, maybe.question, verdict)
+    complete = True
+    try:
+        conflicts = minimal_conflicts(about.kinds, maybe.question, verdict)
+    except TooManySetsError:
+        conflicts, complete = [], False
     if limited:
         members = sure_members if verdict is Verdict.UNKNOWN else drops_and_conflicts(maybe)[1]
         members = [m for m in members if m & (about.budget_bit | about.mass_bit)]
@@ -362,6 +370,7 @@ def explain_request(
         verdict,
         tuple(conflicts),
         tuple(sorted(changes, key=lambda c: _rank(c, prefer))),
+        complete,
     )
 
 

@@ -69,8 +69,8 @@ class Explanation:
         Every smallest set of picks, absences and joints that cannot hold
         together; for an unknown verdict, that cannot for certain.
     complete : bool
-        Whether none is missing; False only where there are more than can be
-        held, and then there are none.
+        Whether no minimal conflict and no change is missing; False only
+        where there are more than can be held.
     """
 
     named: tuple[str, ...]
@@ -233,13 +233,16 @@ class Explainer:
         minimal, complete = self._minimal(chosen, verdict)
         told = {(c.joint.name, c.parts): c for found in minimal for c in found.clashes}
         conflicts = list(told.values())
-        if not complete:
+        if verdict is not Verdict.FITS and not complete:
             conflicts = self._conflicts(base, chosen, verdict)
         found: list[Change] = []
         if verdict is not Verdict.FITS and with_changes:
             sure = self.kinds(Verdict.FITS)
             question = of_parts(self.space, chosen)
-            found = changes(sure, question, minimal_drops(sure, question), chosen, prefer)
+            try:
+                found = changes(sure, question, minimal_drops(sure, question), chosen, prefer)
+            except TooManySetsError:
+                complete = False
         return Explanation(
             tuple(self._sku(r, n) for r, n in chosen.items()),
             verdict,

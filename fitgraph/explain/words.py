@@ -7,14 +7,38 @@ Those for measurements, riders, comparisons and advice are in its other half,
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 
-from fitgraph.explain.changes import ADD, LEAVE_OUT, SERVICE, SWAP, Action
+from fitgraph.explain.changes import (
+    ADD,
+    LEAVE_OUT,
+    LOOSEN_MASS,
+    ORDER,
+    OTHER_MATERIAL,
+    RAISE_BUDGET,
+    SERVICE,
+    SWAP,
+    Action,
+)
+from fitgraph.explain.conflicts import Conflict
+from fitgraph.explain.elements import (
+    ABSENT,
+    BUDGET,
+    MASS,
+    MATERIAL,
+    PICK,
+    PLAIN,
+    STOCK,
+    Element,
+)
 from fitgraph.explain.reasons import Clash, Figure
 from fitgraph.explain.shares import share_of_pairs
 from fitgraph.graph.hold import Hold
 from fitgraph.graph.joints import conditions_of
 from fitgraph.graph.options import presence_of
+from fitgraph.mechanics.materials import MATERIALS
 from fitgraph.model import Basis, Catalogue, Dimension, Option, Presence, Verdict
+from fitgraph.units import show_mass, show_money
 
 
 def size_text(dimension: Dimension) -> str:
@@ -159,30 +183,110 @@ def _undecided(clash: Clash) -> str:
     return f"The limits overlap the window: {part}. Try this pair, or measure it."
 
 
+def _and(words: Sequence[str], last: str = "and") -> str:
+    return f" {last} ".join([", ".join(words[:-1]), words[-1]] if len(words) > 1 else words)
+
+
+def _money(minor: float, catalogue: Catalogue) -> str:
+    vocabulary = catalogue.vocabulary
+    return show_money(round(minor), vocabulary.currency, vocabulary.minor_digits)
+
+
+def element_text(element: Element, catalogue: Catalogue) -> str:
+    """Return one element of a conflict in a few words."""
+    roles = catalogue.vocabulary.roles
+    title = roles[element.role].title if element.role else ""
+    if element.joint is not None:
+        return element.joint.title
+    return {
+        PICK: f"the {title} {_and(element.skus, 'or')}" if element.skus else "",
+        ABSENT: f"no {title} is added",
+        PLAIN: f"the workshop does no work on the {title}",
+        MATERIAL: f"made of {element.word}",
+        STOCK: "all of it in stock",
+        BUDGET: f"for at most {_money(element.figure or 0, catalogue)}",
+        MASS: f"within {show_mass(element.figure or 0)}",
+    }[element.kind]
+
+
+def conflict_text(conflict: Conflict, catalogue: Catalogue) -> str:
+    """Return what cannot hold together, in one or two sentences; :func:`clash_text` says why."""
+    if not conflict.elements:
+        return "Nothing in this catalogue makes a complete build."
+    told: dict[str, list[str]] = {
+        kind: [] for kind in (PICK, ABSENT, PLAIN, MATERIAL, STOCK, BUDGET, MASS, "")
+    }
+    for element in conflict.elements:
+        told["" if element.joint else element.kind].append(element_text(element, catalogue))
+    picks, joints = told[PICK], told[""]
+    asked = told[MATERIAL] + told[STOCK] + told[BUDGET] + told[MASS]
+    kept = told[ABSENT] + told[PLAIN]
+    how = (" " + ", ".join(asked)) if asked else ""
+    how += f" as long as {_and(kept)}" if kept else ""
+    whole = "cannot be had" if asked else "cannot be used"
+    if len(picks) > 1:
+        subject, predicate, open_ = _and(picks), f"do not go together{how}", f"go together{how}"
+    else:
+        subject = picks[0] if picks else "a complete build"
+        predicate, open_ = f"{whole}{how}", f"{whole.replace('cannot', 'can')}{how}"
+    if conflict.verdict is Verdict.UNKNOWN:
+        text = f"It cannot be told whether {subject} {open_}."
+    else:
+        text = f"{subject[:1].upper()}{subject[1:]} {predicate}."
+    if len(joints) > 1:
+        text += f" Whatever else is taken, one of these is not made: {'; '.join(joints)}."
+    over = {e.kind: by for e, by in conflict.lacking}
+    if len(over) > 1 and max(over.values()) <= 0:
+        text += " Either limit alone can be kept, both together cannot."
+    elif (by := over.get(BUDGET, 0.0)) > 0:
+        text += f" The cheapest that may fit costs {_money(by, catalogue)} more."
+    elif (by := over.get(MASS, 0.0)) > 0:
+        text += f" The lightest that may fit weighs {show_mass(by)} more."
+    return text
+
+
+def _done(action: Action, catalogue: Catalogue) -> tuple[str, list[str]]:
+    """Return the work of a step, and which dimensions it moves."""
+    services = catalogue.vocabulary.services
+    work = " and ".join(services[s].title for s in action.services)
+    moved = [
+        f"{feature.replace('_', ' ')} {by:+.0f} mm".replace("-", "−")
+        for s in action.services
+        for (feature, _), by in services[s].shifts.items()
+    ]
+    return work, moved
+
+
 def action_text(action: Action, catalogue: Catalogue) -> str:
     """Return one step of a change as an instruction."""
+    if action.kind == RAISE_BUDGET:
+        return f"pay {_money(action.amount or 0, catalogue)} more than the budget"
+    if action.kind == LOOSEN_MASS:
+        if action.amount is None:
+            return "ask for no mass limit: the mass of some part is not known"
+        return f"let it weigh {show_mass(action.amount)} more"
     title = catalogue.vocabulary.roles[action.role].title
     after, before = action.after.part, action.before.part
+    work, moved = _done(action, catalogue)
     if action.kind == SERVICE and before is not None:
-        done = [
-            catalogue.vocabulary.services[s].title
-            for s in action.after.services
-            if s not in action.before.services
-        ]
-        moved = [
-            f"{feature.replace('_', ' ')} {by:+.0f} mm".replace("-", "−")
-            for s in action.after.services
-            for (feature, _), by in catalogue.vocabulary.services[s].shifts.items()
-            if s not in action.before.services
-        ]
         detail = ", ".join([f"{title} {before.sku}", *moved])
-        return f"have the workshop {' and '.join(done)} ({detail})"
+        return f"have the workshop {work} ({detail})"
     if action.kind == LEAVE_OUT and before is not None:
         return f"leave out the {title} {before.sku}"
-    if action.kind == SWAP and before is not None and after is not None:
-        return f"take the {title} {after.sku} ({after.name}) instead of {before.sku}"
-    if action.kind == ADD and after is not None:
-        return f"add the {title} {after.sku} ({after.name})"
+    if after is None:
+        return action.kind
+    then = f" and have the workshop {work}" + (f" ({', '.join(moved)})" if moved else "")
+    then = then if work else ""
+    if action.kind == SWAP and before is not None:
+        return f"take the {title} {after.sku} ({after.name}) instead of {before.sku}{then}"
+    if action.kind == ADD:
+        return f"add the {title} {after.sku} ({after.name}){then}"
+    if action.kind == OTHER_MATERIAL:
+        known = MATERIALS.get(after.material or "")
+        material = "a material that is not known" if known is None else known.title
+        return f"take another material: the {title} {after.sku} ({after.name}) of {material}"
+    if action.kind == ORDER:
+        return f"order the {title} {after.sku} ({after.name}), which is not in stock"
     return action.kind
 
 
