@@ -492,7 +492,9 @@ class _Reader:
                 name,
                 str(entry.get("title", name)),
                 tuple(
-                    self.kind(f"groups.{name}.kinds.{k}", k, self.table(f"groups.{name}.kinds.{k}", e))
+                    self.kind(
+                        f"groups.{name}.kinds.{k}", k, self.table(f"groups.{name}.kinds.{k}", e)
+                    )
                     for k, e in kinds.items()
                 ),
             )
