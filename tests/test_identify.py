@@ -6,6 +6,7 @@ import json
 import math
 from collections import defaultdict
 from dataclasses import replace
+from pathlib import Path
 from types import MappingProxyType
 
 import numpy as np
@@ -15,7 +16,8 @@ from hypothesis import strategies as st
 from strategies import FEATURES, LENGTH, WORD, catalogues, rows_of
 from typer.testing import CliRunner
 
-from fitgraph.catalogue import demo_folder, load, shipped_folder
+from fitgraph.catalogue import CatalogueError, demo_folder, load, shipped_folder
+from fitgraph.cli import identify as identify_command
 from fitgraph.cli import main
 from fitgraph.explain.identify import (
     DOUBT,
@@ -110,11 +112,12 @@ def _is_kind(kind: Kind, build: dict[str, Option]) -> bool:
 
 
 def _plain_chances(
-    identifier: Identifier, given: tuple[tuple[str, Value], ...]
+    identifier: Identifier,
+    given: tuple[tuple[str, Value], ...],
+    builds: list[tuple[dict[str, Option], float]],
 ) -> tuple[dict[str, float], dict[tuple[str, str], float]]:
     """Return the chance of each kind, and of each option of each role."""
     catalogue = identifier.catalogue
-    builds = _plain_builds(catalogue)
     weights = [w for _, w in builds]
     for name, value in given:
         if value is None:
@@ -142,13 +145,12 @@ def _plain_chances(
     return kinds, parts
 
 
-def _check(identifier: Identifier, state: State) -> None:
-    if identifier.looks.weight.sum() == 0:
-        assert _plain_builds(identifier.catalogue) == [] or all(
-            w == 0 for _, w in _plain_builds(identifier.catalogue)
-        )
+def _check(state: State, builds: list[tuple[dict[str, Option], float]]) -> None:
+    identifier = state.identifier
+    if not sum(w for _, w in builds):
+        assert identifier.looks.weight.sum() == 0
         return
-    kinds, parts = _plain_chances(identifier, state.given)
+    kinds, parts = _plain_chances(identifier, state.given, builds)
     for found in state.kinds:
         assert found.chance == pytest.approx(kinds.get(found.name, 0.0), abs=1e-9)
     for role, chances in state.part_chances().items():
@@ -194,14 +196,14 @@ def test_chances_are_those_of_plain_enumeration(data: st.DataObject) -> None:
     identifier = Identifier(data.draw(_asking()))
     if not all(identifier.space.options.values()):
         return
-    state = identifier.start()
-    _check(identifier, state)
+    state, builds = identifier.start(), _plain_builds(identifier.catalogue)
+    _check(state, builds)
     for name, question in identifier.questions.items():
         values: list[Value] = [*identifier.answers(question), None]
         if identifier.is_length(question):
             values.append(10.07)
         state = state.answer(name, data.draw(st.sampled_from(values)))
-        _check(identifier, state)
+        _check(state, builds)
 
 
 def _bench() -> Catalogue:
@@ -228,11 +230,11 @@ def _bench() -> Catalogue:
 
 def test_forty_parts_against_enumeration() -> None:
     identifier = Identifier(_bench())
-    state = identifier.start()
-    _check(identifier, state)
+    state, builds = identifier.start(), _plain_builds(identifier.catalogue)
+    _check(state, builds)
     for name, value in (("outside", 31.7), ("slot", True), ("inside", 28.8)):
         state = state.answer(name, value)
-        _check(identifier, state)
+        _check(state, builds)
 
 
 def test_expected_gain_is_what_answers_tell_on_average() -> None:
@@ -424,3 +426,54 @@ def test_command_for_people_and_bad_input() -> None:
     assert code == 2 and "QUESTION=ANSWER" in text
     code, text = _run("--saw", "slot=purple")
     assert code == 2 and "yes, no or ?" in text
+
+
+def test_command_asks_on_a_terminal(monkeypatch: pytest.MonkeyPatch) -> None:
+    """The answers are typed one after the other; a slip of the keyboard is asked again."""
+    typed = iter(["?", "what", "no", "yes", ""])
+
+    class Terminal:
+        def isatty(self) -> bool:
+            return True
+
+        def readline(self) -> str:
+            return next(typed, "") + "\n"
+
+    monkeypatch.setattr("fitgraph.cli.identify.sys.stdin", Terminal())
+    state = identify_command._asked(Identifier(load(demo_folder()).catalogue).start())
+    assert state.given[0][1] is None  # passed
+    assert [v for _, v in state.given[1:3]] == [False, True]
+
+
+# -- the table in the vocabulary -----------------------------------------------------
+
+
+@pytest.mark.parametrize(
+    ("before", "after", "wanted"),
+    [
+        ('group = "system"\nsure', 'group = "nothing"\nsure', "is no known group"),
+        ("sure = 0.95", "sure = 95", "is no number that can be used"),
+        ('reads = "bar.slot"', 'reads = "bar.slit"', "names no feature and no dimension"),
+        ('id = "clamp-bolts"', 'id = "slot"', "is the id of two questions"),
+        ("effort = 1.2", "effort = 0", "is zero"),
+        ('tolerance = "0.4 mm"', 'tolerance = "0 mm"', "is not above zero"),
+        ('SCS = "an', 'SCX = "an', "is no kind of the group"),
+        ("[advice.styles.park]\nlight = 3", "[advice.styles.park]\nlght = 3", "is no known entry"),
+        ('group = "family"', 'group = "families"', "is no known group"),
+        ("[advice.say]\nsteel", "[advice.say]\nstel", "is no family of materials"),
+        ('"bore" = "bar.bore.diameter"', '"bore" = "bar.bore.width"', "names no known dimension"),
+    ],
+)
+def test_mistakes_in_the_tables_are_told(
+    tmp_path: Path, before: str, after: str, wanted: str
+) -> None:
+    for source in demo_folder().iterdir():
+        text = source.read_text(encoding="utf-8")
+        if source.name == "vocabulary.toml":
+            assert text.count(before) == 1
+            text = text.replace(before, after)
+        (tmp_path / source.name).write_text(text, encoding="utf-8")
+    with pytest.raises(CatalogueError) as caught:
+        load(tmp_path)
+    assert any(wanted in f.message for f in caught.value.findings)
+    assert all(f.remedy for f in caught.value.findings)

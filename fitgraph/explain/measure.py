@@ -35,7 +35,7 @@ from fitgraph.explain.outcomes import (
 from fitgraph.graph.columns import WordCodes, columns_of
 from fitgraph.graph.joints import JointTable, joint_table
 from fitgraph.graph.options import serviced
-from fitgraph.model import Catalogue, Option, Part, Verdict
+from fitgraph.model import Catalogue, Joint, Option, Part, Verdict
 from fitgraph.solve import Request, Space, compile_space
 from fitgraph.solve.messages import EXACT_FLOAT, as_integers, upward
 from fitgraph.solve.query import ask
@@ -120,6 +120,25 @@ class _Hypothesis:
     figure: int  # place among the part's figures; -1 for all of them at once
     possibility: Possibility
     option: Option
+
+
+@dataclass(frozen=True, slots=True)
+class _Span:
+    """An option with its open figures, and which hypotheses are about it."""
+
+    place: int
+    option: Option
+    figures: Sequence[OpenFigure]
+    begin: int
+    end: int
+
+
+def _read(joint: Joint, role: str) -> set[str]:
+    """Return the features of a role that a joint looks at."""
+    read = [(a.role, a.feature) for a in joint.arguments.values()]
+    read += [(c.role, c.feature) for c in joint.when]
+    read += [(joint.subject.role, joint.subject.feature)] if joint.subject else []
+    return {feature for r, feature in read if r == role and feature is not None}
 
 
 class Measurer:
@@ -221,16 +240,34 @@ class Measurer:
     # -- judging a part as measured ----------------------------------------
 
     def _tables_of(self, role: str, feature: str | None = None) -> list[JointTable]:
-        """Return the joints that look at a feature of a role."""
-        found = []
-        for table in self.space.joint_tables:
-            joint = table.joint
-            read = [(a.role, a.feature) for a in joint.arguments.values()]
-            read += [(c.role, c.feature) for c in joint.when]
-            read += [(joint.subject.role, joint.subject.feature)] if joint.subject else []
-            if any(r == role and (feature is None or f == feature) for r, f in read):
-                found.append(table)
-        return found
+        """Return the joints that look at a role, or at a feature of it."""
+        return [
+            t
+            for t in self.space.joint_tables
+            if role in t.roles and (feature is None or feature in _read(t.joint, role))
+        ]
+
+    def _judged_where_told(
+        self,
+        table: JointTable,
+        role: str,
+        hypotheses: Sequence[_Hypothesis],
+        spans: Sequence[_Span],
+    ) -> Numbers:
+        """Return what a joint says of every hypothesis, then of every option as it is.
+
+        Only hypotheses on a feature that the joint looks at are judged; of the others it says
+        what it says of the option as it is.
+        """
+        read = _read(table.joint, role)
+        told = [n for n, h in enumerate(hypotheses) if read & h.possibility.changes.keys()]
+        options = [hypotheses[n].option for n in told] + [span.option for span in spans]
+        verdicts = self._judged(table, role, options)
+        now = verdicts[len(told) :]
+        span_of = np.repeat(np.arange(len(spans)), [s.end - s.begin for s in spans])
+        rows = np.concatenate([now[span_of], now])
+        rows[told] = verdicts[: len(told)]
+        return rows
 
     def _judged(self, table: JointTable, role: str, options: Sequence[Option]) -> Numbers:
         """Return what a joint says of options of a role with every class of its other roles.
@@ -314,7 +351,7 @@ class Measurer:
         self, role: str, todo: Sequence[tuple[int, Option]], counter: _Counter
     ) -> list[Measurement]:
         hypotheses: list[_Hypothesis] = []
-        spans: list[tuple[int, Option, list[OpenFigure], int, int]] = []
+        spans: list[_Span] = []
         for place, option in todo:
             if option.part is None:
                 continue
@@ -329,22 +366,19 @@ class Measurer:
             if sum(not f.known for f in figures) > 1:
                 self._suppose(hypotheses, -1, option, together(self.catalogue, figures))
             if len(hypotheses) > begin:
-                spans.append((place, option, figures, begin, len(hypotheses)))
+                spans.append(_Span(place, option, figures, begin, len(hypotheses)))
         if not spans:
             return []
-        every = [h.option for h in hypotheses] + [option for _, option, *_ in spans]
         judged = {
-            t.joint.name: self._judged(t, role, every) for t in self._tables_of(role) if every
+            t.joint.name: self._judged_where_told(t, role, hypotheses, spans)
+            for t in self._tables_of(role)
         }
         by_figure: dict[tuple[str, str, str | None], list[Measurement]] = defaultdict(list)
-        for n, (place, option, figures, begin, end) in enumerate(spans):
-            rows = {
-                name: np.concatenate([v[begin:end], v[len(hypotheses) + n :][:1]])
-                for name, v in judged.items()
-            }
-            for m in self._of_option(
-                role, place, option, figures, hypotheses[begin:end], rows, counter
-            ):
+        for n, span in enumerate(spans):
+            mine = [*range(span.begin, span.end), len(hypotheses) + n]
+            rows = {name: v[mine] for name, v in judged.items()}
+            of_span = hypotheses[span.begin : span.end]
+            for m in self._of_option(role, span, of_span, rows, counter):
                 by_figure[(m.sku, m.feature, m.dimension)].append(m)
         return [_added(of_figure) for of_figure in by_figure.values()]
 
@@ -360,22 +394,20 @@ class Measurer:
     def _of_option(
         self,
         role: str,
-        place: int,
-        option: Option,
-        figures: Sequence[OpenFigure],
+        span: _Span,
         hypotheses: Sequence[_Hypothesis],
         judged: Mapping[str, Numbers],
         counter: _Counter,
     ) -> list[Measurement]:
         """Return the measurements of one option; outcomes that come to the same are one."""
-        now = len(hypotheses)
+        now, figures = len(hypotheses), span.figures
         key = [b"".join(v[n].tobytes() for v in judged.values()) for n in range(now + 1)]
         distinct = list(dict.fromkeys([key[now], *key[:now]]))
         if len(distinct) == 1:
             return []  # no outcome changes any verdict
         at = [key.index(k) for k in distinct]
         possible, certain = counter.through(
-            role, place, {name: v[at] for name, v in judged.items()}
+            role, span.place, {name: v[at] for name, v in judged.items()}
         )
         if possible[0] == certain[0]:
             return []
