@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import pickle
 import threading
-from collections.abc import Callable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from concurrent.futures import Executor, Future, as_completed
 from dataclasses import dataclass, field, replace
 
@@ -120,18 +120,8 @@ def _pieces(
     waiting: dict[Future[tuple[int, Bools, Bools]], int] = {
         executor.submit(_run, packed[n], start, stop): n for n, start, stop in ranges
     }
-    for future in _completed(waiting):
+    for future in as_completed(waiting):
         yield waiting[future], future.result()
-
-
-def _completed(
-    waiting: Mapping[Future[tuple[int, Bools, Bools]], int],
-) -> Iterator[Future[tuple[int, Bools, Bools]]]:
-    """Yield futures as they are done; those of a cluster are no futures of this process's own."""
-    if all(isinstance(future, Future) for future in waiting):
-        yield from as_completed(waiting)
-    else:
-        yield from waiting
 
 
 class _Role:

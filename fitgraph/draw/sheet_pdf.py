@@ -6,6 +6,7 @@ import math
 from collections.abc import Sequence
 
 from fpdf import FPDF
+from fpdf.enums import VAlign
 from fpdf.fonts import FontFace
 
 from fitgraph.adapters.sheet import Sheet
@@ -166,7 +167,7 @@ class _Document(FPDF):
             line_height=4,
             padding=(0.6, 1, 0.6, 0),
             text_align="LEFT",
-            v_align="TOP",
+            v_align=VAlign.T,
             first_row_as_headings=headed,
             headings_style=FontFace(emphasis="BOLD"),
         ) as grid:

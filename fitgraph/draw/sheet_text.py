@@ -40,7 +40,7 @@ def facts(sheet: Sheet) -> list[tuple[str, str]]:
     if sheet.shape.bore is not None:
         found.append(
             (
-                "Wall",
+                "Wall thickness",
                 f"{sheet.shape.least_wall:.2f} mm at the worst sizes; "
                 f"{sheet.make.least_wall:g} mm is the least for this process",
             )

@@ -1,0 +1,382 @@
+"""Made parts: none better is missed, each is worth what the engine says, the best few are best.
+
+The claim that matters is checked against a grid of a twentieth of a millimetre, judged by plain
+inequalities in ``tests/made_catalogues.py``; the worth of a part against the engine with the
+part added; the best few against every choice.
+"""
+
+from __future__ import annotations
+
+import itertools
+from collections.abc import Iterator
+from concurrent.futures import Executor, ProcessPoolExecutor, ThreadPoolExecutor
+from dataclasses import replace
+from multiprocessing import get_context
+
+import numpy as np
+import pytest
+from dask.distributed import Client, LocalCluster
+from hypothesis import HealthCheck, given, settings
+from hypothesis import strategies as st
+
+from fitgraph.adapters import (
+    Scan,
+    best_cover,
+    best_together,
+    candidates,
+    frontier,
+    only_parts,
+    scan,
+    stranded,
+    with_part,
+)
+from fitgraph.adapters.cells import cells
+from fitgraph.adapters.windows import Sizes, window
+from fitgraph.catalogue import demo_folder, load
+from fitgraph.graph.options import options_for
+from fitgraph.mechanics.rules import RULES, Limits
+from fitgraph.model import Catalogue, Dimension, Enquiry, Verdict
+from fitgraph.solve import Request, TreeEngine
+from tests import made_catalogues as small
+from tests.bench.catalogues import scaled
+
+FEW = settings(max_examples=25, deadline=None, suppress_health_check=list(HealthCheck))
+
+
+def options_of(catalogue: Catalogue) -> dict:
+    words = catalogue.vocabulary
+    return {r: options_for(catalogue.of(r), r, words) for r in words.roles}
+
+
+def found_in(catalogue: Catalogue) -> Scan:
+    return scan(catalogue, catalogue.vocabulary.makes["sleeve"])
+
+
+# -- no better one is missed --------------------------------------------------------
+
+
+@FEW
+@given(small.catalogues())
+def test_no_sleeve_of_a_fine_grid_fits_more(catalogue: Catalogue) -> None:
+    make = catalogue.vocabulary.makes["sleeve"]
+    found = candidates(catalogue, make, options_of(catalogue))
+    grid = small.fine_grid(catalogue)
+    bore, outside = (np.array([c.sizes[r] for c in found]) for r in (small.BORE, small.OUTSIDE))
+    maker = np.array([c.words[small.KEY] for c in found], dtype=object)
+    fits = small.fits_of(catalogue, bore, outside, maker)
+    walls = (outside + small.OUTSIDE_HELD[0] - bore - small.BORE_HELD[1]) / 2
+    assert (walls >= make.least_wall - 1e-9).all()
+    for row in np.unique(grid.fits[grid.fits.any(axis=1)], axis=0):
+        assert (fits >= row).all(axis=1).any(), "a sleeve of the grid fits what no candidate does"
+
+
+@FEW
+@given(small.catalogues())
+def test_builds_are_those_of_the_grid_and_of_the_engine(catalogue: Catalogue) -> None:
+    found, grid = found_in(catalogue), small.fine_grid(catalogue)
+    best = max((w.builds for w in found.worths), default=0)
+    assert best == grid.fits.sum(axis=1).max(initial=0)
+    for worth in found.worths[:3]:
+        part = worth.candidate.part
+        asked = Request(want=(part.sku,))
+        assert worth.builds == TreeEngine(with_part(catalogue, part)).count(asked).number
+        rest = small.fits_of(
+            catalogue,
+            *(np.array([worth.candidate.sizes[r]]) for r in (small.BORE, small.OUTSIDE)),
+            np.array([worth.candidate.words[small.KEY]], dtype=object),
+        )
+        assert worth.builds == rest.sum()
+
+
+@FEW
+@given(small.catalogues())
+def test_enquiries_are_served_as_the_engine_serves_them(catalogue: Catalogue) -> None:
+    found = found_in(catalogue)
+    alone = TreeEngine(catalogue)
+
+    def asks(enquiry: Enquiry, *want: str) -> Request:
+        return Request(enquiry.have, want, enquiry.budget, enquiry.max_mass_g)
+
+    served = [bool(alone.best(asks(e), limit=1)) for e in catalogue.enquiries]
+    assert found.before.tolist() == served
+    bare = TreeEngine(only_parts(catalogue, "sleeve", ()))
+    for n, worth in enumerate(found.worths[:3]):
+        part = worth.candidate.part
+        engine = TreeEngine(only_parts(catalogue, "sleeve", [part]))
+        gained = taken = all_served = 0.0
+        for enquiry, had in zip(catalogue.enquiries, served, strict=True):
+            owns = any(catalogue.parts[s].role == "sleeve" for s in enquiry.have)
+            can = not owns and bool(engine.best(asks(enquiry, part.sku), limit=1))
+            assert found.serves[catalogue.enquiries.index(enquiry), n] == can
+            all_served += enquiry.weight * can
+            gained += enquiry.weight * (can and not had)
+            needs = had and (owns or not bare.best(asks(enquiry), limit=1))
+            taken += enquiry.weight * (can and needs)
+        assert (worth.served, worth.gained, worth.taken) == (all_served, gained, taken)
+
+
+@FEW
+@given(small.catalogues())
+def test_stock_that_is_released_has_a_build_then(catalogue: Catalogue) -> None:
+    found = found_in(catalogue)
+    lost = {
+        p.sku: p.stock * (p.price or 0)
+        for p in catalogue.parts.values()
+        if p.stock
+        and p.price is not None
+        and not TreeEngine(catalogue).count(Request(want=(p.sku,), in_stock=True)).number
+    }
+    assert {p.sku for p in stranded(catalogue)} == set(lost)
+    for worth in found.worths[:2]:
+        engine = TreeEngine(with_part(catalogue, worth.candidate.part))
+        freed = [sku for sku in lost if engine.count(Request(want=(sku,), in_stock=True)).number]
+        assert sorted(worth.released) == sorted(freed)
+        assert worth.released_value == sum(lost[s] for s in freed)
+
+
+# -- windows and cells ---------------------------------------------------------------
+
+
+@settings(max_examples=60, deadline=None)
+@given(st.data())
+def test_windows_say_what_the_rules_say(data: st.DataObject) -> None:
+    """Each rule judges the made size; the window must come to the same."""
+    number = st.integers(0, 80).map(lambda n: n / 20)
+    rule = RULES[data.draw(st.sampled_from(["clearance", "closes-by-slot", "at-least"]))]
+    made = data.draw(st.sampled_from(rule.lengths))
+    limits = {"least": data.draw(number) - 2}
+    if rule.name == "clearance":
+        limits["most"] = limits["least"] + data.draw(number)
+    if rule.name == "closes-by-slot":
+        limits["reserve"] = data.draw(st.sampled_from([0.0, 0.05]))
+    sizes = {}
+    for name in rule.lengths:
+        low = data.draw(number)
+        sizes[name] = (low, low + data.draw(st.sampled_from([0.0, 0.05, 0.2])))
+    others = {n: Sizes(*map(np.atleast_1d, s)) for n, s in sizes.items() if n != made}
+    found = window(rule.name, made, others, limits)
+    judged = rule.function(**{n: Limits(*s) for n, s in sizes.items()}, **limits)
+    low, high = sizes[made]
+    inside = low >= found.least[0] - 1e-9 and high <= found.most[0] + 1e-9
+    assert inside == (judged.verdict == Verdict.FITS)
+
+
+def test_cells_of_two_intervals() -> None:
+    """By hand: 1 to 3 and 2 to 4 overlap from 2 to 3, the only peak; their ends bound it."""
+    found = cells(np.array([1.0, 2.0]), np.array([3.0, 4.0]), (0.0, 5.0), (0.0, 0.0))
+    assert [(c.lo, c.hi, c.peak) for c in found] == [
+        (0.0, 1.0, False),
+        (1.0, 2.0, False),
+        (2.0, 3.0, True),
+        (3.0, 4.0, False),
+        (4.0, 5.0, False),
+    ]
+    touching = cells(np.array([1.0, 2.0]), np.array([2.0, 3.0]), (0.0, 5.0), (0.0, 0.0))
+    assert [(c.lo, c.hi) for c in touching if c.peak] == [(2.0, 2.0)]
+
+
+# -- the best few ---------------------------------------------------------------------
+
+
+@settings(max_examples=60, deadline=None)
+@given(
+    st.integers(1, 7).flatmap(
+        lambda n: st.tuples(
+            st.lists(st.lists(st.booleans(), min_size=n, max_size=n), min_size=1, max_size=8),
+            st.lists(st.integers(1, 9), min_size=n, max_size=n),
+            st.integers(0, 4),
+        )
+    ),
+    st.data(),
+)
+def test_the_best_few_are_the_best_of_all_choices(
+    problem: tuple[list[list[bool]], list[int], int], data: st.DataObject
+) -> None:
+    rows, costs, most = problem
+    covers = np.array(rows)
+    weights = np.array(
+        data.draw(st.lists(st.integers(0, 5), min_size=len(rows), max_size=len(rows)))
+    ).astype(float)
+    found = best_cover(covers, weights, most, np.array(costs, dtype=float))
+    every = [
+        (-float(weights[covers[:, list(some)].any(axis=1)].sum()), sum(costs[c] for c in some))
+        for k in range(most + 1)
+        for some in itertools.combinations(range(covers.shape[1]), k)
+    ]
+    covered, cost = min(every)
+    assert found.covered == -covered
+    assert found.cost == cost
+    assert found.proven and found.bound == pytest.approx(found.covered)
+    assert len(found.chosen) <= most
+
+
+def test_two_overlapping_sleeves_are_no_pair(planted: Catalogue) -> None:
+    found = found_in(planted)
+    steps = list(frontier([found], 5))
+    assert [len(s.worths) for s in steps] == list(range(1, len(steps) + 1))
+    assert [s.gained for s in steps] == sorted(s.gained for s in steps)
+    for k, step in enumerate(steps, start=1):
+        gains = found.serves & ~found.before[:, None]
+        every = [
+            found.weights[gains[:, list(some)].any(axis=1)].sum()
+            for some in itertools.combinations(range(len(found.worths)), k)
+        ]
+        assert step.gained == max(every)
+        assert step.choice.proven
+    assert best_together([found], 20).gained == steps[-1].gained
+
+
+# -- planted gaps ---------------------------------------------------------------------
+
+
+@pytest.fixture(scope="module")
+def planted() -> Catalogue:
+    """Return a catalogue of which 40 % of enquiries want one missing sleeve.
+
+    Tubes of 13 mm take a sleeve on pins of 10 mm. By hand: pins are 9.95 to 10.00 mm; the bore
+    has to be 10.00 mm or more, and at most 9.95 + 1/pi, so nominal 10.00 to 10.228 (it is made
+    up to 0.04 larger), the middle 10.11. Tubes are 12.98 to 13.02 mm: the outside is at most
+    12.96 and at least 12.72, so nominal 12.75 to 12.95, the middle 12.85.
+    """
+    pins = [small.part("pin", n, "post", Dimension(9.95, 10.0), "Ash") for n in range(3)]
+    odd = [small.part("pin", 9, "post", Dimension(11.0, 11.02), "Beech")]
+    tubes = [
+        small.part("tube", 0, "hole", Dimension(10.1, 10.15)),
+        small.part("tube", 1, "hole", Dimension(12.98, 13.02)),
+        small.part("tube", 2, "hole", Dimension(15.0, 15.02)),
+    ]
+    lids = [small.part("lid", 0, "edge", Dimension(14.0, 14.0))]
+    enquiries = [
+        *(Enquiry(f"A{n}", have=(f"P{n % 3}", "T1")) for n in range(8)),
+        *(Enquiry(f"B{n}", have=(f"P{n % 3}", "T0")) for n in range(9)),
+        *(Enquiry(f"C{n}", have=("P9", "T2")) for n in range(3)),
+    ]
+    return small.catalogue_of([*pins, *odd, *tubes, *lids], enquiries)
+
+
+def test_the_planted_gap_is_found_first_at_the_right_size(planted: Catalogue) -> None:
+    found = found_in(planted)
+    first = found.worths[0]
+    assert found.covered == 9 and found.total == 20
+    assert first.gained / found.total == 0.4
+    assert first.candidate.sizes[small.BORE] == pytest.approx(10.11, abs=0.1)
+    assert first.candidate.sizes[small.OUTSIDE] == pytest.approx(12.85, abs=0.1)
+    assert first.candidate.words[small.KEY] == "Ash"
+    # Rounded to the step, which the cell allows.
+    for size in first.candidate.sizes.values():
+        assert round(size / 0.05) * 0.05 == pytest.approx(size)
+    assert found.worths[1].gained == 3
+    again = found_in(with_part(planted, first.candidate.part))
+    assert again.covered == 17 and again.worths[0].gained == 3
+
+
+@pytest.fixture(scope="module")
+def demo() -> Catalogue:
+    return load(demo_folder()).catalogue
+
+
+@pytest.fixture(scope="module")
+def demo_scan(demo: Catalogue) -> Scan:
+    return scan(demo, demo.vocabulary.makes["sleeve"])
+
+
+def test_on_the_demo_the_sleeve_nobody_makes_comes_first(demo: Catalogue, demo_scan: Scan) -> None:
+    """As ``data/demo/README.md`` has it: 46 enquiries of 83 riders, a sleeve 25.4 to 31.8."""
+    first = demo_scan.worths[0]
+    part = first.candidate.part
+    assert list(first.candidate.words.values()) == ["Skerrowby"]
+    bore, outside = (part.features[f].lengths["diameter"] for f in ("bore", "outside"))
+    assert bore.lo >= 25.4 and bore.hi <= 25.4 + 0.95  # a slot of 3 mm closes 3 / pi
+    assert outside.lo >= 31.8 - 0.95 and outside.hi <= 31.8
+    makers, wide = {}, set()
+    for sku, piece in demo.parts.items():
+        makers[sku] = piece.maker
+        size = piece.features["bore"].lengths["diameter"] if piece.role == "bar" else None
+        if size is not None and 31.6 <= size.mid <= 32.2:
+            wide.add(sku)
+    thin = {p.sku for p in demo.of("fork") if p.features["top"].lengths["diameter"].mid < 26}
+    wanted = [
+        e
+        for e in demo.enquiries
+        if any(s in thin and makers[s] == "Skerrowby" for s in e.have)
+        and any(s in wide for s in e.have)
+    ]
+    assert (len(wanted), sum(e.weight for e in wanted)) == (46, 83)
+    # Nothing serves any of them now. The sleeve may serve all, and for certain all but ten, who
+    # own other parts whose sizes leave a doubt.
+    before, after = TreeEngine(demo), TreeEngine(with_part(demo, part))
+    plain = {e.number: replace(Request(), have=e.have) for e in wanted}
+    assert not any(before.best(asked, limit=1) for asked in plain.values())
+    assert all(after.best(asked, limit=1, certain=False) for asked in plain.values())
+    served = [e for e in wanted if after.best(plain[e.number], limit=1)]
+    assert len(served) == 36
+    assert first.gained == sum(e.weight for e in served)
+    assert first.gained > 10 * demo_scan.worths[2].gained
+
+
+# -- on other machines ------------------------------------------------------------------
+
+
+@pytest.fixture(scope="module")
+def dask() -> Iterator[Executor]:
+    with (
+        LocalCluster(
+            n_workers=2,
+            threads_per_worker=1,
+            processes=True,
+            host="127.0.0.1",
+            dashboard_address=None,
+        ) as cluster,
+        Client(cluster) as client,
+    ):
+        yield client.get_executor()
+
+
+@pytest.fixture(scope="module")
+def crowded() -> Catalogue:
+    """Return a catalogue with more enquiries than go into one piece."""
+    made = scaled(30)
+    rng = np.random.default_rng(5)
+    enquiries = tuple(
+        Enquiry(
+            f"E{n}",
+            have=tuple(
+                made.of(role)[int(rng.integers(30))].sku
+                for role in ("fork", "bar")
+                if rng.random() < 0.9
+            ),
+            budget=None if rng.random() < 0.3 else int(rng.integers(20_000, 90_000)),
+        )
+        for n in range(5000)
+    )
+    return replace(made, enquiries=enquiries)
+
+
+@pytest.fixture(scope="module")
+def here(crowded: Catalogue) -> Scan:
+    told: list[tuple[int, int]] = []
+    found = scan(
+        crowded,
+        crowded.vocabulary.makes["sleeve"],
+        progress=lambda done, total: told.append((done, total)),
+    )
+    assert len(told) > 3 and told[-1][0] == told[-1][1] >= 2 * 5000
+    return found
+
+
+@pytest.mark.parametrize("where", ["threads", "processes", "dask"])
+def test_executors_give_what_this_process_gives(
+    crowded: Catalogue, here: Scan, where: str, request: pytest.FixtureRequest
+) -> None:
+    make = crowded.vocabulary.makes["sleeve"]
+    if where == "threads":
+        with ThreadPoolExecutor(2) as pool:
+            there = scan(crowded, make, executor=pool)
+    elif where == "processes":
+        with ProcessPoolExecutor(2, mp_context=get_context("spawn")) as pool:
+            there = scan(crowded, make, executor=pool)
+    else:
+        there = scan(crowded, make, executor=request.getfixturevalue("dask"))
+    assert (there.serves == here.serves).all() and (there.before == here.before).all()
+    assert there.worths == here.worths
+    assert here.serves.any() and not here.serves.all()
