@@ -1,0 +1,271 @@
+"""How much of what people ask for can be built: from stock, by ordering, perhaps, or not.
+
+Every enquiry is a question about builds around what is owned, within its budget, mass limit
+and material; the workshop may work on any part.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping, Sequence
+from concurrent.futures import Executor
+from dataclasses import dataclass, replace
+from enum import IntEnum
+from types import MappingProxyType
+
+import numpy as np
+import numpy.typing as npt
+
+from fitgraph.model import Catalogue, Enquiry
+from fitgraph.solve import TreeEngine
+from fitgraph.stock.groups import grouper
+from fitgraph.stock.menus import IN_STOCK, SOLD, Menus
+from fitgraph.stock.questions import LeftOut, Questions, questions_of
+from fitgraph.stock.served import Progress, served_all
+
+Floats = npt.NDArray[np.float64]
+
+
+class Standing(IntEnum):
+    """How far an enquiry can be met; the best of them counts."""
+
+    NEITHER = 0
+    POSSIBLY = 1
+    CATALOGUE = 2
+    STOCK = 3
+
+    @property
+    def word(self) -> str:
+        """Return the standing as people and JSON read it."""
+        return ("neither", "possibly", "catalogue", "stock")[int(self)]
+
+
+@dataclass(frozen=True, slots=True)
+class Tally:
+    """Enquiries by standing.
+
+    Parameters
+    ----------
+    weights : tuple of float
+        Enquiries of each standing, in the order of :class:`Standing`.
+    """
+
+    weights: tuple[float, ...] = (0.0,) * len(Standing)
+
+    @property
+    def total(self) -> float:
+        """Return how many enquiries there are."""
+        return sum(self.weights)
+
+    def of(self, standing: Standing) -> float:
+        """Return how many enquiries have a standing."""
+        return self.weights[standing]
+
+    def share(self, standing: Standing = Standing.STOCK) -> float:
+        """Return the share of a standing; 0 where there is no enquiry."""
+        return self.weights[standing] / self.total if self.total else 0.0
+
+    @property
+    def unmet(self) -> float:
+        """Return how many enquiries have no certain build from stock."""
+        return self.total - self.weights[Standing.STOCK]
+
+
+@dataclass(frozen=True, slots=True)
+class Matrix:
+    """Enquiries by two groupings.
+
+    Parameters
+    ----------
+    by : tuple of str
+        Names of the two groupings.
+    rows, columns : tuple of str
+        Their groups.
+    cells : mapping of (str, str) to Tally
+        Empty pairs are left out.
+    """
+
+    by: tuple[str, str]
+    rows: tuple[str, ...]
+    columns: tuple[str, ...]
+    cells: Mapping[tuple[str, str], Tally]
+
+    def cell(self, row: str, column: str) -> Tally:
+        """Return one pair's enquiries."""
+        return self.cells.get((row, column), Tally())
+
+
+@dataclass(frozen=True, slots=True)
+class Coverage:
+    """The standing of every enquiry.
+
+    Parameters
+    ----------
+    catalogue : Catalogue
+        Whose parts and words are meant.
+    enquiries : tuple of Enquiry
+        Those that could be asked.
+    standings : tuple of Standing
+        One for each of them.
+    questions : int
+        Distinct questions that had to be answered.
+    left_out : tuple of LeftOut
+        Enquiries that could not be asked, and why.
+    """
+
+    catalogue: Catalogue
+    enquiries: tuple[Enquiry, ...]
+    standings: tuple[Standing, ...]
+    questions: int
+    left_out: tuple[LeftOut, ...] = ()
+
+    @property
+    def total(self) -> Tally:
+        """Return all enquiries by standing."""
+        return self.by_keys(lambda _: "")[""] if self.enquiries else Tally()
+
+    @property
+    def unmet(self) -> tuple[Enquiry, ...]:
+        """Return the enquiries without a certain build from stock."""
+        pairs = zip(self.enquiries, self.standings, strict=True)
+        return tuple(e for e, s in pairs if s is not Standing.STOCK)
+
+    def by_keys(self, key: Callable[[Enquiry], str]) -> dict[str, Tally]:
+        """Return enquiries by standing for every value of a function of theirs."""
+        sums: dict[str, list[float]] = {}
+        for enquiry, standing in zip(self.enquiries, self.standings, strict=True):
+            sums.setdefault(key(enquiry), [0.0] * len(Standing))[standing] += enquiry.weight
+        return {name: Tally(tuple(sums[name])) for name in sorted(sums)}
+
+    def by(self, name: str) -> dict[str, Tally]:
+        """Return enquiries by standing for every group of a grouping.
+
+        Parameters
+        ----------
+        name : str
+            One of :func:`fitgraph.stock.grouping_names`.
+
+        Raises
+        ------
+        NamingError
+            If there is no such grouping.
+        """
+        return self.by_keys(grouper(self.catalogue, name))
+
+    def matrix(self, row: str, column: str) -> Matrix:
+        """Return enquiries by two groupings at once.
+
+        Raises
+        ------
+        NamingError
+            If there is no such grouping.
+        """
+        one, other = grouper(self.catalogue, row), grouper(self.catalogue, column)
+        sums: dict[tuple[str, str], list[float]] = {}
+        for enquiry, standing in zip(self.enquiries, self.standings, strict=True):
+            spot = (one(enquiry), other(enquiry))
+            sums.setdefault(spot, [0.0] * len(Standing))[standing] += enquiry.weight
+        return Matrix(
+            (row, column),
+            tuple(sorted({r for r, _ in sums})),
+            tuple(sorted({c for _, c in sums})),
+            MappingProxyType({spot: Tally(tuple(sums[spot])) for spot in sorted(sums)}),
+        )
+
+
+def coverage(
+    engine: TreeEngine,
+    enquiries: Sequence[Enquiry] | None = None,
+    *,
+    stock: Mapping[str, int] | None = None,
+    executor: Executor | None = None,
+    progress: Progress | None = None,
+) -> Coverage:
+    """Return the standing of every enquiry.
+
+    Parameters
+    ----------
+    engine : TreeEngine
+        A compiled catalogue.
+    enquiries : sequence of Enquiry, optional
+        The catalogue's own by default.
+    stock : mapping of str to int, optional
+        Pieces held by stock number, instead of the catalogue's own.
+    executor : concurrent.futures.Executor, optional
+        Where the questions are answered, such as a process pool or the executor of a
+        ``dask.distributed`` client; here by default.
+    progress : callable, optional
+        Is told how many questions are answered so far, and how many there are.
+
+    Returns
+    -------
+    Coverage
+        Exact: an enquiry counts as met where a build exists within all its limits.
+    """
+    asked = engine.catalogue.enquiries if enquiries is None else enquiries
+    menus = Menus(engine.space, stock)
+    questions, kept, left_out = questions_of(menus, asked)
+    standing = standings(questions, executor=executor, progress=progress)
+    return Coverage(
+        engine.catalogue,
+        kept,
+        tuple(Standing(s) for s in standing[questions.of].tolist()),
+        len(questions),
+        left_out,
+    )
+
+
+def standings(
+    questions: Questions,
+    *,
+    executor: Executor | None = None,
+    progress: Progress | None = None,
+) -> npt.NDArray[np.int8]:
+    """Return the standing of every distinct question.
+
+    Parameters
+    ----------
+    questions : Questions
+        The questions.
+    executor, progress
+        As in :func:`coverage`.
+    """
+    found = np.full(len(questions), Standing.NEITHER, dtype=np.int8)
+    left = np.arange(len(questions))
+    for standing, shelf, certain in (
+        (Standing.STOCK, IN_STOCK, True),
+        (Standing.CATALOGUE, SOLD, True),
+        (Standing.POSSIBLY, SOLD, False),
+    ):
+        settled, at = len(questions) - len(left), left
+
+        def tell(done: int, total: int, settled: int = settled) -> None:
+            # A question that is still open after this shelf is asked of the next.
+            if progress is not None and standing is Standing.POSSIBLY:
+                progress(settled + done, settled + total)
+            elif progress is not None:
+                progress(settled, settled + total)
+
+        answer = served_all(
+            questions.menus,
+            questions.asked_of(shelf, at),
+            certain=certain,
+            executor=executor,
+            progress=tell,
+        )
+        found[at[answer.yes]] = standing
+        left = at[~answer.yes]
+    return found
+
+
+def trend(coverage: Coverage) -> dict[str, Tally]:
+    """Return enquiries by standing for every month with a date, in order.
+
+    Examples
+    --------
+    A key looks like ``2026-03``; enquiries without a date are left out.
+    """
+    dated = [(e, s) for e, s in zip(coverage.enquiries, coverage.standings, strict=True) if e.date]
+    part = replace(
+        coverage, enquiries=tuple(e for e, _ in dated), standings=tuple(s for _, s in dated)
+    )
+    return part.by("month")
