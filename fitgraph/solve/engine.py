@@ -12,8 +12,9 @@ import numpy.typing as npt
 
 from fitgraph.model import Catalogue, Option, Verdict
 from fitgraph.solve.best import Criteria, k_best
+from fitgraph.solve.counted import Counted
 from fitgraph.solve.front import pareto_front
-from fitgraph.solve.limits import Counted, count_within
+from fitgraph.solve.limits import count_within
 from fitgraph.solve.messages import count_each
 from fitgraph.solve.query import TENTHS, Query, ask
 from fitgraph.solve.request import Request

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 
-from fitgraph.solve.limits import SEED, sample_sums
+from fitgraph.solve.estimate import SEED, sample_sums
 from fitgraph.solve.messages import count
 from fitgraph.solve.query import TENTHS, Query
 from fitgraph.solve.stream import Stream

@@ -4,14 +4,8 @@ Partial builds are carried down the junction tree as sums of price and mass.
 Those that can no longer break a limit are counted at once, with all their
 completions; those that must break one are dropped; those with the same
 future and the same sums are one. Where more would have to be carried than
-the ceiling allows, a uniform sample of builds gives an estimate with its
-confidence interval.
-
-References
-----------
-.. [1] C. J. Clopper, E. S. Pearson, "The use of confidence or fiducial
-   limits illustrated in the case of the binomial", Biometrika 26 (1934)
-   404-413; computed by ``scipy.stats.binomtest``.
+the ceiling allows, a random sample gives an estimate with its confidence
+interval.
 """
 
 from __future__ import annotations
@@ -22,12 +16,12 @@ from typing import Any
 
 import numpy as np
 import numpy.typing as npt
-from scipy.stats import binomtest
 
 from fitgraph.solve.arrays import members, spread
+from fitgraph.solve.counted import Counted, exactly
+from fitgraph.solve.estimate import estimate
 from fitgraph.solve.messages import EXACT_FLOAT, count, upward
 from fitgraph.solve.query import Query
-from fitgraph.solve.sample import sample_rows
 from fitgraph.solve.stream import Stream
 from fitgraph.solve.tree import Tree
 
@@ -35,45 +29,11 @@ Floats = npt.NDArray[np.float64]
 Ints = npt.NDArray[np.intp]
 
 #: Partial sums held at once before an estimate takes over; and so many are tried in any case,
-#: because tight limits leave few builds, which a sample would not meet.
+#: because tight limits may leave few builds.
 CEILING, QUICK = 1_500_000, 100_000
-
-#: Size, seed and confidence of the sample behind an estimate.
-SAMPLE, SEED, CONFIDENCE = 100_000, 20260101, 0.99
 
 #: Up to so many builds an exact count is worth its time.
 WORTH_WALKING = 200_000_000
-
-
-@dataclass(frozen=True, slots=True)
-class Counted:
-    """A number of builds: exact, or an estimate with the interval that holds it.
-
-    Parameters
-    ----------
-    number : int
-        The exact number, or the best estimate of it.
-    least, most : int
-        Equal to `number` where it is exact.
-    confidence : float
-        The share of such intervals that hold the true number; 1 where the
-        interval is certain.
-    """
-
-    number: int
-    least: int
-    most: int
-    confidence: float = 1.0
-
-    @property
-    def exact(self) -> bool:
-        """Whether the number is exact."""
-        return self.least == self.most and self.confidence == 1.0
-
-
-def exactly(number: int) -> Counted:
-    """Return an exact number."""
-    return Counted(number, number, number)
 
 
 class _Sums:
@@ -286,54 +246,6 @@ def _chunked(values: Floats) -> list[float]:
     return [whole] if whole < EXACT_FLOAT else values.tolist()
 
 
-def sample_sums(
-    query: Query, size: int, rng: np.random.Generator, *, certain: bool
-) -> tuple[Floats, Floats]:
-    """Return price and mass in tenths of a gram of random builds, each as likely as any.
-
-    Parameters
-    ----------
-    query : Query
-        The question; it must have a build. Its limits are not applied.
-    size : int
-        How many to draw, with repetition.
-    rng : numpy.random.Generator
-        Where chance comes from.
-    certain : bool
-        Whether builds that are only possible are left out.
-    """
-    tree, class_of = query.space.tree, query.space.class_of
-    lets = query.mask(certain=certain)
-    classes = sample_rows(tree, query.weights(lets), size, rng, certain=certain)
-    price, tenths = np.zeros(size), np.zeros(size)
-    for variable in class_of:
-        ordered, starts = members(class_of[variable], lets[variable], tree.sizes[variable])
-        counts = np.diff(np.append(starts, len(ordered)))
-        klass = classes[variable]
-        place = starts[klass] + (rng.random(size) * counts[klass]).astype(np.intp)
-        price += query.price[variable][ordered][place]
-        tenths += query.tenths[variable][ordered][place]
-    return price, tenths
-
-
-def _estimate(query: Query, total: int, *, certain: bool) -> Counted:
-    rng = np.random.default_rng(SEED)
-    price, tenths = sample_sums(query, SAMPLE, rng, certain=certain)
-    inside = np.ones(SAMPLE, dtype=bool)
-    if query.request.budget is not None:
-        inside &= price <= query.request.budget
-    if query.max_tenths is not None:
-        inside &= tenths <= query.max_tenths
-    hits = int(inside.sum())
-    interval = binomtest(hits, SAMPLE).proportion_ci(CONFIDENCE, "exact")
-    return Counted(
-        total * hits // SAMPLE,
-        int(total * interval.low),
-        min(total, int(total * interval.high) + 1),
-        CONFIDENCE,
-    )
-
-
 def count_within(query: Query, *, certain: bool, ceiling: int = CEILING) -> Counted:
     """Return how many builds a query lets in.
 
@@ -351,7 +263,7 @@ def count_within(query: Query, *, certain: bool, ceiling: int = CEILING) -> Coun
     Counted
         Exact without limits; with limits exact up to :data:`WORTH_WALKING`
         builds in all, and beyond as far as the ceiling lets it; else an
-        estimate from a uniform sample, with its interval.
+        estimate from a random sample, with its interval.
     """
     tree = query.space.tree
     total = count(tree, query.weights(query.mask(certain=certain)), certain=certain)
@@ -361,8 +273,8 @@ def count_within(query: Query, *, certain: bool, ceiling: int = CEILING) -> Coun
         try:
             return exactly(_forward(query, certain=certain, ceiling=min(ceiling, QUICK)))
         except _TooManyError:
-            guess = _estimate(query, total, certain=certain)
-        if guess.most > WORTH_WALKING:
+            guess = estimate(query, total, certain=certain)
+        if guess.most > ceiling:
             return guess
     try:
         return exactly(_forward(query, certain=certain, ceiling=ceiling))

@@ -14,8 +14,8 @@ from constraint import OptimizedBacktrackingSolver, Problem
 
 from fitgraph.graph.joints import JointTable
 from fitgraph.model import Catalogue, Verdict
+from fitgraph.solve.counted import Counted, exactly
 from fitgraph.solve.engine import Build, criteria_of, make_build
-from fitgraph.solve.limits import Counted, exactly
 from fitgraph.solve.query import Query, ask
 from fitgraph.solve.request import Request
 from fitgraph.solve.space import Space, compile_space
