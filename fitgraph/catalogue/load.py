@@ -12,6 +12,7 @@ from types import MappingProxyType
 from fitgraph.catalogue.check import contradictions, weights
 from fitgraph.catalogue.figures import UNKNOWN_TEXTS, parse_figure
 from fitgraph.catalogue.findings import WARNING, CatalogueError, Finding, shorten
+from fitgraph.catalogue.supply import read_supply
 from fitgraph.catalogue.tables import Row, Table, read_table
 from fitgraph.catalogue.vocabulary_file import FILE, read_vocabulary
 from fitgraph.mechanics.materials import MATERIALS
@@ -27,6 +28,7 @@ from fitgraph.model import (
     Part,
     Presence,
     Role,
+    Supply,
     Vocabulary,
     Word,
 )
@@ -53,10 +55,11 @@ _PRESENCE_TEXTS = {
 
 @dataclass(frozen=True, slots=True)
 class Loaded:
-    """A catalogue and what was found wrong in its folder."""
+    """A catalogue, what was found wrong in its folder, and what can be ordered."""
 
     catalogue: Catalogue
     findings: tuple[Finding, ...]
+    supply: Supply = Supply()
 
 
 #: More than this is a slip of the keyboard; sums of such figures would round as well.
@@ -618,7 +621,8 @@ class _Reader:
                 )
         self.findings.extend(contradictions(catalogue, self.row_of, PARTS))
         self.findings.extend(weights(catalogue, self.row_of, PARTS))
-        return Loaded(catalogue, tuple(self.findings))
+        supply = read_supply(self.folder, catalogue, self.findings)
+        return Loaded(catalogue, tuple(self.findings), supply)
 
 
 def load(folder: str | Path) -> Loaded:

@@ -4,6 +4,7 @@ from fitgraph.model.catalogue import Catalogue, Enquiry
 from fitgraph.model.dimension import Basis, Dimension, Word
 from fitgraph.model.frozen import proxy
 from fitgraph.model.part import ABSENT, Feature, Option, Part
+from fitgraph.model.supply import Offer, Supplier, Supply
 from fitgraph.model.verdict import Presence, Verdict
 from fitgraph.model.vocabulary import (
     Condition,
@@ -43,6 +44,7 @@ __all__ = [
     "Joint",
     "Kind",
     "Make",
+    "Offer",
     "Option",
     "Part",
     "Presence",
@@ -50,6 +52,8 @@ __all__ = [
     "Role",
     "Service",
     "StrengthSource",
+    "Supplier",
+    "Supply",
     "Verdict",
     "Vocabulary",
     "WeighSource",
