@@ -313,8 +313,20 @@ def test_why_of_a_clash_worked_out_by_hand(plugs: Path) -> None:
         ],
         "price": 3.0,
         "mass_change_g": 0.0,
+        "minutes": 0.0,
+        "height_change_mm": 0.0,
         "alternatives": 1,
     }
+    (elements,) = found["minimal_conflicts"]
+    kinds = [(e["kind"], e["role"], e["parts"], e["joint"]) for e in elements]
+    assert kinds == [  # the plug goes into neither hole, so HOLE-1 is no part of it
+        ("part", "plug", ["PLUG-B"], None),
+        ("no work", "plug", [], None),
+        ("joint", None, [], "plug-in-hole"),
+    ]
+    (sentence,) = found["sentences"]
+    assert sentence.startswith("The plug PLUG-B cannot be used")
+    assert found["complete"] is True
     assert (swap["price"], swap["mass_change_g"]) == (4.0, -5.0)
     assert swap["actions"][0]["sku"] == "PLUG-A"
     assert swap["actions"][0]["instead_of"] == "PLUG-B"
@@ -331,6 +343,26 @@ def test_why_of_a_clash_in_words(plugs: Path) -> None:
     assert text.index("3.00 EUR") < text.index("4.00 EUR")
     assert "−0.47 mm" in text
     assert "Turning can hurt" in text
+
+
+def test_why_of_limits_says_how_much_more(plugs: Path) -> None:
+    """The plain plug costs 4.00 and the hole HOLE-1 is owned: a budget of 1 lacks 3."""
+    found = answer("why", "--catalogue", plugs, "HOLE-1", "--budget", "1", code=1)
+    assert found["verdict"] == "fails"
+    (elements,) = found["minimal_conflicts"]
+    assert [e["kind"] for e in elements][-1] == "budget"
+    raised = [f for f in found["fixes"] if [a["do"] for a in f["actions"]] == ["raise the budget"]]
+    assert [f["build_price"] for f in raised] == [4.0]
+    assert "3.00 EUR more" in raised[0]["actions"][0]["text"]
+    assert raised[0]["build"] == {"hole": "HOLE-1", "plug": "PLUG-A"}
+    enough = answer("why", "--catalogue", plugs, "HOLE-1", "--budget", "4")
+    assert (enough["verdict"], enough["minimal_conflicts"]) == ("fits", [])
+
+
+def test_why_puts_first_what_is_preferred(plugs: Path) -> None:
+    for wish, first in (("mass", "PLUG-A"), ("price", "PLUG-B"), ("owned", "PLUG-B")):
+        found = answer("why", "--catalogue", plugs, "HOLE-1", "PLUG-B", "--prefer", wish, code=1)
+        assert found["fixes"][0]["actions"][0]["sku"] == first
 
 
 def test_why_fits_and_cannot_be_told(plugs: Path) -> None:

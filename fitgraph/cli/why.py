@@ -13,7 +13,6 @@ from fitgraph.cli.options import AsJson, CatalogueFolder, read_budget, read_mass
 from fitgraph.cli.output import (
     ANSWER,
     NO,
-    BadInputError,
     caution_lines,
     cautions_on,
     mass_change,
@@ -378,7 +377,7 @@ def why(
     explainer, wanted = Explainer(known), Prefer(prefer.value)
     limited = request != Request(have=request.have)
     if not (limited or skus):
-        raise BadInputError("name the parts to ask about, or a limit; fitgraph why --help says how")
+        raise typer.BadParameter("name the parts to ask about, or a limit", param_hint="'SKU...'")
     found = explainer.why(request.have, with_changes=not limited, prefer=wanted)
     if limited:
         told = explainer.explain(request, prefer=wanted)

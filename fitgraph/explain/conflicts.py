@@ -14,7 +14,7 @@ import numpy as np
 
 from fitgraph.explain.broken import broken_sets, united
 from fitgraph.explain.buckets import Factor, Least
-from fitgraph.explain.elements import ABSENT, JOINT, PICK, PLAIN, Element, Question
+from fitgraph.explain.elements import JOINT, PICK, Element, Question
 from fitgraph.explain.kinds import Kinds, Reduced, reduce
 from fitgraph.explain.reasons import Clash, clashes
 from fitgraph.explain.transversals import minimal, minimal_transversals
@@ -159,6 +159,12 @@ def _nearest(
     chosen: dict[str, Option] = {
         r: options[r][int(reduced.options[r][n])] for r, n in found.options().items()
     }
-    fixed = {e.role for e in elements if e.kind in (PICK, ABSENT, PLAIN)}
+    # What was named, and is kept, does not "come nearest": it is what was asked about.
+    named = {e.role: n for n, e in enumerate(question.elements) if e.kind == PICK}
+    fixed = {
+        r
+        for r, n in found.options().items()
+        if r in named and not question.broken_by(r, int(reduced.codes[r][n])) >> named[r] & 1
+    }
     joints = [t.joint for t in tables]
-    return tuple(clashes(joints, chosen, at_most=verdict, free=frozenset(roles) - frozenset(fixed)))
+    return tuple(clashes(joints, chosen, at_most=verdict, free=frozenset(roles) - fixed))
