@@ -57,7 +57,7 @@ GENERAL_WORDS = {
 COINCIDENCES = {
     "bearings": ({"mechanics/standards.py"}, "the table of ISO 15 bearing sizes"),
     "bolts": ({"cli/why.py"}, "how many screws a grip was worked out for, in an answer"),
-    "head": ({"draw/style.py"}, "a size of type"),
+    "head": ({"draw/style.py", "lab/look.py"}, "a size of type"),
     "top": ({"units.py"}, "the numerator of a fraction"),
 }
 
