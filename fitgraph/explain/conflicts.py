@@ -7,7 +7,7 @@ drop are those broken sets in which no joint is. docs/explanations.md says why b
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -15,10 +15,10 @@ import numpy as np
 from fitgraph.explain.broken import broken_sets, united
 from fitgraph.explain.buckets import Factor, Least
 from fitgraph.explain.elements import JOINT, PICK, Element, Question
-from fitgraph.explain.kinds import Kinds, Reduced, reduce
+from fitgraph.explain.kinds import Kinds, Reduced, Table, reduce
 from fitgraph.explain.reasons import Clash, clashes
 from fitgraph.explain.transversals import minimal, minimal_transversals
-from fitgraph.model import Joint, Option, Verdict
+from fitgraph.model import Joint, Verdict
 
 
 @dataclass(frozen=True, slots=True)
@@ -93,8 +93,9 @@ def minimal_conflicts(kinds: Kinds, question: Question, verdict: Verdict) -> lis
     members = minimal(m for family in families for m in minimal_transversals(family))
     by_name = {t.joint.name: t.joint for t in reduced.tables}
     joints = [by_name[name] for name in names]
+    nearest = _Nearest(reduced, verdict)
     return [
-        Conflict(elements, verdict, _nearest(kinds, reduced, elements, member, verdict))
+        Conflict(elements, verdict, nearest(elements, member))
         for member, elements in zip(
             members, sets_of_elements(question, joints, members), strict=True
         )
@@ -130,41 +131,52 @@ def minimal_drops(kinds: Kinds, question: Question) -> list[int]:
 _JOINT_COST, _OTHER_COST = 1.0, 1e-3
 
 
-def _nearest(
-    kinds: Kinds,
-    reduced: Reduced,
-    elements: tuple[Element, ...],
-    member: int,
-    verdict: Verdict,
-) -> tuple[Clash, ...]:
-    """Return what an assignment that keeps the rest of a conflict breaks of its joints.
+class _Nearest:
+    """Says what an assignment that keeps the rest of a conflict breaks of its joints.
 
     Since nothing in a conflict can be left out, one joint is all it has to break.
     """
-    wanted = {e.joint.name for e in elements if e.joint is not None}
-    tables = [t for t in reduced.tables if t.joint.name in wanted]
-    if not tables:
-        return ()
-    question = reduced.question
-    roles = dict.fromkeys(r for t in tables for r in t.roles)
-    factors: list[Factor] = [(t.roles, np.where(t.fails, _JOINT_COST, 0.0)) for t in tables]
-    for role in roles:
-        broken = [question.broken_by(role, int(c)) for c in reduced.codes[role]]
-        cost = [np.inf if b & member else b.bit_count() * _OTHER_COST for b in broken]
-        factors.append(((role,), np.array(cost)))
-    found = Least({r: len(reduced.options[r]) for r in roles}, factors)
-    if not np.isfinite(found.least):
-        return ()
-    options = kinds.space.options
-    chosen: dict[str, Option] = {
-        r: options[r][int(reduced.options[r][n])] for r, n in found.options().items()
-    }
-    # What was named, and is kept, does not "come nearest": it is what was asked about.
-    named = {e.role: n for n, e in enumerate(question.elements) if e.kind == PICK}
-    fixed = {
-        r
-        for r, n in found.options().items()
-        if r in named and not question.broken_by(r, int(reduced.codes[r][n])) >> named[r] & 1
-    }
-    joints = [t.joint for t in tables]
-    return tuple(clashes(joints, chosen, at_most=verdict, free=frozenset(roles) - fixed))
+
+    def __init__(self, reduced: Reduced, verdict: Verdict) -> None:
+        self.reduced, self.verdict = reduced, verdict
+        question = reduced.question
+        self.tables = {t.joint.name: t for t in reduced.tables}
+        self.broken = {
+            r: [question.broken_by(r, c) for c in codes.tolist()]
+            for r, codes in reduced.codes.items()
+        }
+        self.named = {e.role: 1 << n for n, e in enumerate(question.elements) if e.kind == PICK}
+        self._told: dict[tuple[str, tuple[tuple[str, int], ...]], tuple[Clash, ...]] = {}
+
+    def __call__(self, elements: tuple[Element, ...], member: int) -> tuple[Clash, ...]:
+        """Return the clashes of the nearest assignment with a conflict."""
+        tables = [self.tables[e.joint.name] for e in elements if e.joint is not None]
+        if not tables:
+            return ()
+        reduced = self.reduced
+        roles = dict.fromkeys(r for t in tables for r in t.roles)
+        factors: list[Factor] = [(t.roles, np.where(t.fails, _JOINT_COST, 0.0)) for t in tables]
+        for role in roles:
+            broken = self.broken[role]
+            cost = [np.inf if b & member else b.bit_count() * _OTHER_COST for b in broken]
+            factors.append(((role,), np.array(cost)))
+        found = Least({r: len(reduced.options[r]) for r in roles}, factors).options()
+        told: list[Clash] = []
+        for table in tables:
+            if table.fails[tuple(found[r] for r in table.roles)]:
+                told += self._clash(table, {r: found[r] for r in table.roles})
+        return tuple(told)
+
+    def _clash(self, table: Table, at: Mapping[str, int]) -> tuple[Clash, ...]:
+        key = (table.joint.name, tuple(at.items()))
+        if key not in self._told:
+            options = self.reduced.kinds.space.options
+            chosen = {r: options[r][int(self.reduced.options[r][n])] for r, n in at.items()}
+            # What was named, and is kept, does not "come nearest": it was asked about.
+            free = frozenset(
+                r
+                for r, n in at.items()
+                if self.broken[r][n] & self.named.get(r, 0) or r not in self.named
+            )
+            self._told[key] = tuple(clashes([table.joint], chosen, at_most=self.verdict, free=free))
+        return self._told[key]
