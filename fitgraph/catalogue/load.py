@@ -5,7 +5,7 @@ from __future__ import annotations
 import datetime
 import math
 from collections import Counter, defaultdict
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 from types import MappingProxyType
 
@@ -59,7 +59,7 @@ class Loaded:
 
     catalogue: Catalogue
     findings: tuple[Finding, ...]
-    supply: Supply = Supply()
+    supply: Supply = field(default_factory=Supply)
 
 
 #: More than this is a slip of the keyboard; sums of such figures would round as well.

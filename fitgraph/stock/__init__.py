@@ -2,5 +2,27 @@
 
 from fitgraph.stock.coverage import Coverage, Matrix, Standing, Tally, coverage, trend
 from fitgraph.stock.groups import grouping_names
+from fitgraph.stock.history import coverage_then
+from fitgraph.stock.orders import Line
+from fitgraph.stock.reliance import Reliance, Weak, reliance
+from fitgraph.stock.restock import Plan, Restocking
+from fitgraph.stock.stranded import Stranded, stranded
 
-__all__ = ["Coverage", "Matrix", "Standing", "Tally", "coverage", "grouping_names", "trend"]
+__all__ = [
+    "Coverage",
+    "Line",
+    "Matrix",
+    "Plan",
+    "Reliance",
+    "Restocking",
+    "Standing",
+    "Stranded",
+    "Tally",
+    "Weak",
+    "coverage",
+    "coverage_then",
+    "grouping_names",
+    "reliance",
+    "stranded",
+    "trend",
+]

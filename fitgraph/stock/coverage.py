@@ -236,25 +236,27 @@ def standings(
         (Standing.CATALOGUE, SOLD, True),
         (Standing.POSSIBLY, SOLD, False),
     ):
-        settled, at = len(questions) - len(left), left
-
-        def tell(done: int, total: int, settled: int = settled) -> None:
-            # A question that is still open after this shelf is asked of the next.
-            if progress is not None and standing is Standing.POSSIBLY:
-                progress(settled + done, settled + total)
-            elif progress is not None:
-                progress(settled, settled + total)
-
+        at = left
         answer = served_all(
             questions.menus,
             questions.asked_of(shelf, at),
             certain=certain,
             executor=executor,
-            progress=tell,
+            progress=_onwards(
+                progress, len(questions), len(at), last=standing is Standing.POSSIBLY
+            ),
         )
         found[at[answer.yes]] = standing
         left = at[~answer.yes]
     return found
+
+
+def _onwards(progress: Progress | None, total: int, asked: int, *, last: bool) -> Progress | None:
+    """Return a progress over all shelves: a question counts as answered at its last."""
+    if progress is None:
+        return None
+    told = progress
+    return lambda done, _: told(total - asked + (done if last else 0), total)
 
 
 def trend(coverage: Coverage) -> dict[str, Tally]:

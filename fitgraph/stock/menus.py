@@ -200,3 +200,26 @@ class Menus:
                 ~np.isnan(space.mass_g[role][place]),
             ),
         )
+
+    def missing(self, at: int) -> int:
+        """Return the menu of everything sold, at what is lacking for it.
+
+        A part in stock and work on it cost nothing. Any other counts first as one part, then
+        at its price: the cheapest build with the fewest parts to get comes first.
+        """
+        role = self.roles[at]
+        if ("missing",) not in self._number[at]:
+            facts = self.space.facts[role]
+            sold = self.menu(at, self.shelf(at, SOLD)).place
+            lacking = ~(self._stocked[role] | facts.void)[sold]
+            one = 1.0 + sum(f.price.max(initial=0.0) for f in self.space.facts.values())
+            price = np.where(lacking, one + facts.price[sold], 0.0)
+            menu = Menu(
+                sold,
+                self.space.class_of[role][sold],
+                price,
+                self._tenths[role][sold],
+                ~np.isnan(self.space.mass_g[role][sold]),
+            )
+            self._kept(at, ("missing",), menu)
+        return self._number[at][("missing",)]

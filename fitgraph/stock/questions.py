@@ -90,7 +90,7 @@ def _by_role(
     have: Sequence[str], role_of: Mapping[str, int]
 ) -> Iterable[tuple[int, tuple[str, ...]]]:
     """Return what is owned for each role, by the role's place."""
-    owned = {role_of[sku]: (sku,) for sku in have}
+    owned: dict[int, tuple[str, ...]] = {role_of[sku]: (sku,) for sku in have}
     if len(owned) < len(have):  # two of a role: either may be taken
         for at in owned:
             owned[at] = tuple(sorted({s for s in have if role_of[s] == at}))

@@ -1,0 +1,379 @@
+"""What to order: the cheapest orders that lift coverage so far, or the most for so much.
+
+The program of :mod:`fitgraph.stock.orders` knows only some of what each question needs. Its
+best orders are tried on the engine; where a question turns out not to be served, the cut that
+says why joins the program, which is solved again. The program never forbids what is possible,
+so orders of its that pass are the best there are.
+"""
+
+from __future__ import annotations
+
+import time
+from collections.abc import Callable, Iterator, Mapping, Sequence
+from dataclasses import dataclass, replace
+from fractions import Fraction
+from functools import reduce
+from math import gcd, inf, lcm
+
+import numpy as np
+import numpy.typing as npt
+
+from fitgraph.model import Enquiry, Supply
+from fitgraph.solve import TreeEngine
+from fitgraph.stock.lacking import Lacking, minimal_cuts
+from fitgraph.stock.menus import IN_STOCK, Menus, Shelf
+from fitgraph.stock.orders import (
+    Line,
+    OutOfTimeError,
+    Program,
+    Solved,
+    by_supplier,
+    cost_of,
+    usable,
+)
+from fitgraph.stock.questions import questions_of
+from fitgraph.stock.served import served
+
+Ints = npt.NDArray[np.intp]
+Floats = npt.NDArray[np.float64]
+
+#: A change of weight below this is none.
+_EPSILON = 1e-6
+
+
+@dataclass(frozen=True, slots=True)
+class Plan:
+    """Orders, what they cost, and what they serve.
+
+    Parameters
+    ----------
+    lines : tuple of Line
+        What is ordered.
+    cost : int
+        Goods and deliveries, in minor currency units.
+    served : float
+        Enquiries with a build from stock and these orders.
+    before : float
+        Enquiries with a build from stock alone.
+    total : float
+        All enquiries.
+    opened : tuple of Enquiry
+        Those that these orders serve.
+    bound : float
+        For a target: no orders that reach it cost less, in minor units. For a budget: no
+        orders within it serve more enquiries.
+    gap : float
+        Distance from the bound, as a share of it; 0 where the optimum is proven.
+    reached : bool
+        Whether the target was reached; true for a budget.
+    rounds, cuts : int
+        How often the program was solved, and how many cuts it holds.
+    """
+
+    lines: tuple[Line, ...]
+    cost: int
+    served: float
+    before: float
+    total: float
+    opened: tuple[Enquiry, ...]
+    bound: float
+    gap: float
+    reached: bool
+    rounds: int
+    cuts: int
+
+    @property
+    def proven(self) -> bool:
+        """Whether no better orders exist, for certain."""
+        return self.gap == 0.0
+
+    @property
+    def share(self) -> float:
+        """Return the share of enquiries served with these orders."""
+        return self.served / self.total if self.total else 0.0
+
+    @property
+    def orders(self) -> Mapping[str, tuple[Line, ...]]:
+        """Return the lines of each supplier's order."""
+        return by_supplier(self.lines)
+
+    @property
+    def lead_days(self) -> int | None:
+        """Return the days until the last of it comes; None where one is not known."""
+        days = [line.offer.lead_days for line in self.lines]
+        return None if None in days else max((d for d in days if d is not None), default=0)
+
+
+@dataclass(frozen=True, slots=True)
+class _Best:
+    """The best orders found for one objective, and how good any could be."""
+
+    lines: tuple[Line, ...]
+    value: float
+    bound: float
+    proven: bool
+
+
+class Restocking:
+    """Questions about orders over one catalogue, its enquiries and its suppliers.
+
+    What is learnt for one question stays for the next.
+
+    Parameters
+    ----------
+    engine : TreeEngine
+        A compiled catalogue.
+    supply : Supply, optional
+        What can be ordered; without offers every part is sold singly at its own price.
+    enquiries : sequence of Enquiry, optional
+        The catalogue's own by default.
+    stock : mapping of str to int, optional
+        Pieces held, instead of the catalogue's own.
+    within_days : int, optional
+        Longest lead time.
+    seconds : float, optional
+        Time for one question; then the best so far is given with its gap.
+    progress : callable, optional
+        Is told after each round how many rounds there were and how many cuts there are.
+    """
+
+    def __init__(
+        self,
+        engine: TreeEngine,
+        supply: Supply | None = None,
+        *,
+        enquiries: Sequence[Enquiry] | None = None,
+        stock: Mapping[str, int] | None = None,
+        within_days: int | None = None,
+        seconds: float | None = None,
+        progress: Callable[[int, int], None] | None = None,
+    ) -> None:
+        self.supply = Supply() if supply is None else supply
+        self.seconds, self.progress = seconds, progress
+        menus = Menus(engine.space, stock)
+        asked = engine.catalogue.enquiries if enquiries is None else enquiries
+        self._questions, self.enquiries, self.left_out = questions_of(menus, asked)
+        offers = usable(engine.catalogue, self.supply, menus.in_stock, within_days)
+        every = frozenset(o.sku for o in offers)
+        now = served(menus, self._questions.asked_of(IN_STOCK), certain=True).yes
+        rest = np.flatnonzero(~now)
+        then = served(menus, self._questions.asked_of(Shelf(True, every), rest), certain=True)
+        self._open: Ints = rest[then.yes]
+        self.total = float(self._questions.weight.sum())
+        self.before = float(self._questions.weight[now].sum())
+        self._weights = self._questions.weight[self._open]
+        self._oracle = Lacking(self._questions, sorted(every))
+        self._program = Program(offers, self.supply, self._weights.tolist())
+        self._rounds, self._until = 0, inf
+        if len(self._open):
+            self._learn(np.arange(len(self._open)), frozenset())
+
+    # -- the loop ------------------------------------------------------
+
+    def _learn(self, at: Ints, ordered: frozenset[str]) -> None:
+        """Add the cuts of questions, by their places among the open ones."""
+        roles = list(range(len(self._oracle.of_role)))
+        turn = self._rounds % max(len(roles), 1)
+        orders = [roles[turn:] + roles[:turn], (roles[turn:] + roles[:turn])[::-1]]
+        found = self._oracle.cuts(self._open[at], ordered, orders)
+        place = {int(q): n for n, q in enumerate(self._open)}
+        new = [(place[q], cut) for q, cut in found]
+        self._program.add(minimal_cuts(self._program.cuts, new))
+
+    def _gain(self, lines: Sequence[Line]) -> tuple[npt.NDArray[np.bool_], float]:
+        yes = self._oracle.served(self._open, frozenset(line.offer.sku for line in lines))
+        return yes, float(self._weights[yes].sum())
+
+    def _cheapest(self, gain: float) -> _Best:
+        """Return the cheapest orders that serve so many more; of value inf where none do."""
+        best = _Best((), inf, 0.0, False)
+        for solved in self._solutions(_for_cost(gain)):
+            if solved is None:
+                return replace(best, bound=best.value, proven=True)
+            best = replace(best, bound=max(best.bound, solved.bound))
+            yes, reached = self._gain(solved.lines)
+            cost = float(cost_of(solved.lines, self.supply))
+            if reached >= gain - 2 * _EPSILON:
+                if cost < best.value:
+                    best = replace(best, lines=solved.lines, value=cost)
+                if solved.exact:
+                    return replace(best, bound=best.value, proven=True)
+                return best
+            self._learn(np.flatnonzero(~yes), frozenset(o.offer.sku for o in solved.lines))
+        return best
+
+    def _most(self, cost: float) -> _Best:
+        """Return the orders within a cost that serve most."""
+        best = _Best((), 0.0, float(self._weights.sum()), False)
+        for solved in self._solutions(_for_gain(cost)):
+            if solved is None:
+                break
+            yes, reached = self._gain(solved.lines)
+            best = replace(best, bound=min(best.bound, -solved.bound))
+            if reached > best.value:
+                best = replace(best, lines=solved.lines, value=reached)
+            if best.value >= best.bound - _EPSILON:
+                return replace(best, bound=best.value, proven=True)
+            if not solved.exact:
+                return best
+            self._learn(np.flatnonzero(~yes), frozenset(o.offer.sku for o in solved.lines))
+        return best
+
+    def _solutions(self, ask: _Ask) -> Iterator[Solved | None]:
+        """Yield the program's best orders, again after each time it has learnt."""
+        while True:
+            left = None if self._until == inf else self._until - time.monotonic()
+            if left is not None and left <= 0:
+                return
+            objective, limits = ask(self._program)
+            try:
+                solved = self._program.solve(objective, limits, seconds=left)
+            except OutOfTimeError:
+                return
+            self._rounds += 1
+            if self.progress is not None:
+                self.progress(self._rounds, self._program.number_of_cuts)
+            yield solved
+
+    # -- answers -------------------------------------------------------
+
+    @property
+    def reachable(self) -> float:
+        """Return how many enquiries can be served with everything that can be ordered."""
+        return self.before + float(self._weights.sum())
+
+    def _plan(self, lines: Sequence[Line], best: _Best, *, bound: float, reached: bool) -> Plan:
+        yes, gain = self._gain(lines)
+        opened = set(self._open[yes].tolist())
+        pairs = zip(self.enquiries, self._questions.of.tolist(), strict=True)
+        gap = 0.0 if best.proven else abs(best.value - best.bound) / max(abs(best.bound), 1.0)
+        return Plan(
+            tuple(lines),
+            cost_of(lines, self.supply),
+            self.before + gain,
+            self.before,
+            self.total,
+            tuple(e for e, q in pairs if q in opened),
+            bound,
+            gap,
+            reached,
+            self._rounds,
+            self._program.number_of_cuts,
+        )
+
+    def _begin(self) -> None:
+        self._rounds = 0
+        self._until = inf if self.seconds is None else time.monotonic() + self.seconds
+
+    def _fitting(self, gain: float) -> Plan:
+        """Return the cheapest orders that serve so many more, and of those the best."""
+        best = self._cheapest(gain)
+        if best.value == inf:
+            return replace(self._within(inf), reached=False)
+        more = self._most(best.value)
+        lines = more.lines if more.value >= gain - _EPSILON else best.lines
+        return self._plan(lines, best, bound=best.bound, reached=True)
+
+    def _within(self, cost: float) -> Plan:
+        """Return the orders within a cost that serve most, and of those the cheapest."""
+        best = self._most(cost)
+        less = self._cheapest(best.value) if best.value > 0 else best
+        lines = less.lines if less.value < inf else best.lines
+        return self._plan(lines, best, bound=self.before + best.bound, reached=True)
+
+    def target(self, share: float) -> Plan:
+        """Return the cheapest orders that lift coverage to a share of all enquiries.
+
+        Parameters
+        ----------
+        share : float
+            From 0 to 1.
+
+        Returns
+        -------
+        Plan
+            Of all orders of that cost, one that serves most. Where the share is out of
+            reach, the cheapest that serve as many as can be served, and ``reached`` is false.
+
+        Raises
+        ------
+        ValueError
+            If it is no share.
+        """
+        if not 0 <= share <= 1:
+            raise ValueError(f"a target is a share from 0 to 1, not {share:g}")
+        self._begin()
+        gain = share * self.total - self.before
+        if gain <= _EPSILON:
+            return self._plan((), _Best((), 0.0, 0.0, True), bound=0.0, reached=True)
+        return self._fitting(gain)
+
+    def spend(self, cost: int) -> Plan:
+        """Return the orders that serve most for so much money, and of those the cheapest.
+
+        Parameters
+        ----------
+        cost : int
+            Goods and deliveries, in minor currency units.
+
+        Raises
+        ------
+        ValueError
+            If it is below zero.
+        """
+        if cost < 0:
+            raise ValueError("nobody spends less than nothing")
+        self._begin()
+        return self._within(float(cost))
+
+    def curve(self, most: int = 50) -> tuple[Plan, ...]:
+        """Return every plan that no cheaper one equals: what the next unit of money buys.
+
+        Parameters
+        ----------
+        most : int
+            At most so many steps, from the cheapest up.
+
+        Returns
+        -------
+        tuple of Plan
+            Cheapest first, beginning with no order at all. Exact: between two neighbours no
+            orders serve more than the first.
+        """
+        self._begin()
+        plans = [self._plan((), _Best((), 0.0, 0.0, True), bound=0.0, reached=True)]
+        step = _least_step(self._weights.tolist())
+        while len(plans) <= most and plans[-1].served < self.reachable - _EPSILON:
+            plan = self._fitting(plans[-1].served - self.before + step / 2)
+            if not plan.reached:
+                break
+            plans.append(plan)
+        return tuple(plans)
+
+
+_Ask = Callable[[Program], tuple[Floats, list[tuple[Floats, float, float]]]]
+
+
+def _for_cost(gain: float) -> _Ask:
+    """Return the question for the least cost that serves so many."""
+    return lambda program: (program.costs(), [(program.gains(), gain - _EPSILON, inf)])
+
+
+def _for_gain(cost: float) -> _Ask:
+    """Return the question for the most served within a cost."""
+    return lambda program: (-program.gains(), [(program.costs(), 0.0, cost + _EPSILON)])
+
+
+def _least_step(weights: Sequence[float]) -> float:
+    """Return the least by which two sums of weights can differ.
+
+    Examples
+    --------
+    >>> _least_step([1.0, 3.0, 1.5])
+    0.5
+    """
+    found = [Fraction(w).limit_denominator(1000) for w in weights]
+    if not found:
+        return 1.0
+    denominator = reduce(lcm, (f.denominator for f in found))
+    return reduce(gcd, (int(f * denominator) for f in found)) / denominator

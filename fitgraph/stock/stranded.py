@@ -1,0 +1,138 @@
+"""Parts on the shelf that no complete build from stock can use, and what each lacks."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+import numpy as np
+import numpy.typing as npt
+
+from fitgraph.model import Verdict
+from fitgraph.solve import Space, TreeEngine
+from fitgraph.solve.nearest import nearest
+from fitgraph.stock.coverage import Standing
+from fitgraph.stock.least import cheapest
+from fitgraph.stock.menus import IN_STOCK, SOLD, Menus
+
+Ints = npt.NDArray[np.intp]
+
+
+@dataclass(frozen=True, slots=True)
+class Stranded:
+    """A part held without a use.
+
+    Parameters
+    ----------
+    sku : str
+        Its stock number.
+    pieces : int
+        How many are held.
+    value : int or None
+        What they would sell for, in minor currency units; None without a price.
+    standing : Standing
+        ``CATALOGUE``: ordering what it needs gives it a build. ``POSSIBLY``: an unknown
+        dimension decides. ``NEITHER``: no part that is sold goes with it.
+    needs : tuple of str
+        The fewest parts to order, the cheapest such set, after which it has a build; for
+        ``POSSIBLY``, after which it may have one.
+    joints : tuple of str
+        For ``NEITHER``, the joints that fail in the combination nearest to a build; for
+        ``POSSIBLY``, those of the build that nobody can tell yet.
+    """
+
+    sku: str
+    pieces: int
+    value: int | None
+    standing: Standing
+    needs: tuple[str, ...] = ()
+    joints: tuple[str, ...] = ()
+
+
+def _rows(menus: Menus, skus: list[str], shelf: list[int]) -> Ints:
+    """Return for each part the menus of a build that has to hold it."""
+    parts = menus.space.catalogue.parts
+    rows = np.tile(np.array(shelf, dtype=np.intp), (len(skus), 1))
+    for n, sku in enumerate(skus):
+        at = menus.roles.index(parts[sku].role)
+        rows[n, at] = menus.owned(at, frozenset((sku,)))[0]
+    return rows
+
+
+def _nearest(menus: Menus, sku: str) -> dict[str, int] | None:
+    """Return the combination with a part that is nearest to a build of what is sold."""
+    space = menus.space
+    lets = {}
+    for at, role in enumerate(menus.roles):
+        lets[role] = np.zeros(len(space.options[role]), dtype=bool)
+        if space.catalogue.parts[sku].role == role:
+            lets[role][list(space.facts[role].places[sku])] = True
+        else:
+            lets[role][menus.menu(at, menus.shelf(at, SOLD)).place] = True
+    return nearest(space, lets)
+
+
+def _joints(space: Space, chosen: Mapping[str, int], verdict: Verdict) -> tuple[str, ...]:
+    """Return the joints that come to a verdict in a combination."""
+    found = []
+    for table in space.joint_tables:
+        at = tuple(c[chosen[r]] for r, c in zip(table.roles, table.class_of, strict=True))
+        if table.verdicts[at] == verdict:
+            found.append(table.joint.name)
+    return tuple(found)
+
+
+def stranded(engine: TreeEngine, stock: Mapping[str, int] | None = None) -> tuple[Stranded, ...]:
+    """Return every part held that has no certain build from stock.
+
+    Parameters
+    ----------
+    engine : TreeEngine
+        A compiled catalogue.
+    stock : mapping of str to int, optional
+        Pieces held, instead of the catalogue's own.
+
+    Returns
+    -------
+    tuple of Stranded
+        Most value first. The workshop may work on any part.
+    """
+    menus = Menus(engine.space, stock)
+    parts = engine.catalogue.parts
+    held = {s: p.stock for s, p in parts.items()} if stock is None else dict(stock)
+    skus = [s for s in parts if held.get(s, 0) > 0]
+    places = range(len(menus.roles))
+    here = [menus.shelf(at, IN_STOCK) for at in places]
+    value, _ = cheapest(menus, _rows(menus, skus, here), (0.0, 0.0), certain=True)
+    left = [s for s, v in zip(skus, value, strict=True) if not np.isfinite(v)]
+    lacking = [menus.missing(at) for at in places]
+    found: dict[str, tuple[Standing, tuple[str, ...], tuple[str, ...]]] = {}
+    for standing, certain in ((Standing.CATALOGUE, True), (Standing.POSSIBLY, False)):
+        todo = [s for s in left if s not in found]
+        value, chosen = cheapest(
+            menus, _rows(menus, todo, lacking), (1.0, 0.0), certain=certain, witness=True
+        )
+        for n, sku in enumerate(todo):
+            if np.isfinite(value[n]):
+                build = dict(zip(menus.roles, chosen[n].tolist(), strict=True))
+                joints = _joints(menus.space, build, Verdict.UNKNOWN)
+                found[sku] = (standing, _needs(menus, sku, build), joints)
+    answers = []
+    for sku in left:
+        price = parts[sku].price
+        if sku not in found:
+            near = _nearest(menus, sku)
+            joints = () if near is None else _joints(menus.space, near, Verdict.FAILS)
+            found[sku] = (Standing.NEITHER, (), joints)
+        worth = None if price is None else price * held[sku]
+        answers.append(Stranded(sku, held[sku], worth, *found[sku]))
+    return tuple(sorted(answers, key=lambda s: (-(s.value or 0), s.sku)))
+
+
+def _needs(menus: Menus, sku: str, build: Mapping[str, int]) -> tuple[str, ...]:
+    """Return the parts of a build that are neither the part itself nor in stock."""
+    chosen = (menus.space.options[role][place].part for role, place in build.items())
+    role = menus.space.catalogue.parts[sku].role
+    return tuple(
+        p.sku for p in chosen if p is not None and p.role != role and p.sku not in menus.in_stock
+    )
