@@ -9,9 +9,8 @@ from __future__ import annotations
 
 import itertools
 from collections.abc import Iterator
-from concurrent.futures import Executor, ProcessPoolExecutor, ThreadPoolExecutor
+from concurrent.futures import Executor, ThreadPoolExecutor
 from dataclasses import replace
-from multiprocessing import get_context
 
 import numpy as np
 import pytest
@@ -364,16 +363,13 @@ def here(crowded: Catalogue) -> Scan:
     return found
 
 
-@pytest.mark.parametrize("where", ["threads", "processes", "dask"])
+@pytest.mark.parametrize("where", ["threads", "dask"])
 def test_executors_give_what_this_process_gives(
     crowded: Catalogue, here: Scan, where: str, request: pytest.FixtureRequest
 ) -> None:
     make = crowded.vocabulary.makes["sleeve"]
     if where == "threads":
         with ThreadPoolExecutor(2) as pool:
-            there = scan(crowded, make, executor=pool)
-    elif where == "processes":
-        with ProcessPoolExecutor(2, mp_context=get_context("spawn")) as pool:
             there = scan(crowded, make, executor=pool)
     else:
         there = scan(crowded, make, executor=request.getfixturevalue("dask"))

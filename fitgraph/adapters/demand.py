@@ -8,7 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 
-from fitgraph.model import Catalogue, Enquiry
+from fitgraph.model import Catalogue, Enquiry, Role
 from fitgraph.solve.batch import Demands
 from fitgraph.solve.query import TENTHS
 from fitgraph.solve.request import AllowedRole, Facts, Request, check_material, named_by_role
@@ -36,7 +36,20 @@ def requests_of(enquiries: Iterable[Enquiry], *, in_stock: bool = False) -> list
     ]
 
 
-def terms(catalogue: Catalogue, requests: Sequence[Request]) -> dict[str, _Terms]:
+@dataclass(frozen=True, slots=True)
+class Terms:
+    """The distinct ways in which requests let parts fill a role, and each request's own."""
+
+    allowed: tuple[AllowedRole, ...]
+    of: Ints
+
+    def part(self, places: Ints) -> Terms:
+        """Return the terms of some of the requests."""
+        kept, of = np.unique(self.of[places], return_inverse=True)
+        return Terms(tuple(self.allowed[n] for n in kept), of.ravel().astype(np.intp))
+
+
+def terms(catalogue: Catalogue, requests: Sequence[Request]) -> dict[str, Terms]:
     """Return for each role the distinct terms that requests set, and whose they are.
 
     Raises
@@ -45,33 +58,110 @@ def terms(catalogue: Catalogue, requests: Sequence[Request]) -> dict[str, _Terms
         If a request names something the catalogue does not have.
     """
     roles = catalogue.vocabulary.roles
-    known: dict[str, dict[AllowedRole, int]] = {r: {} for r in roles}
-    of: dict[str, list[int]] = {r: [] for r in roles}
+    # What a request says of every role it names nothing for; requests share few of these.
+    manners: dict[tuple[bool, str | None, str], int] = {}
+    examples: list[Request] = []
+    manner_of = np.empty(len(requests), dtype=np.intp)
+    named: dict[str, list[tuple[int, frozenset[str], frozenset[str]]]] = {r: [] for r in roles}
     nothing: frozenset[str] = frozenset()
-    for request in requests:
+    for n, request in enumerate(requests):
+        manner = (request.in_stock, request.material, request.services.value)
+        if manner not in manners:
+            manners[manner] = len(manners)
+            examples.append(request)
+        manner_of[n] = manners[manner]
         have = named_by_role(catalogue, request.have)
-        want = named_by_role(catalogue, request.want)
-        material = check_material(request.material) if request.material else None
-        for name, role in roles.items():
-            owned = have.get(name, nothing)
-            allowed = AllowedRole(
-                owned,
-                owned | want.get(name, nothing),
-                role.fill,
-                request.in_stock,
-                material if role.by_material else None,
-                request.services,
-            )
-            of[name].append(known[name].setdefault(allowed, len(known[name])))
-    return {r: _Terms(tuple(known[r]), np.array(of[r], dtype=np.intp)) for r in roles}
+        want = named_by_role(catalogue, request.want) if request.want else {}
+        for name in {**have, **want}:
+            named[name].append((n, have.get(name, nothing), want.get(name, nothing)))
+    found = {}
+    for name, role in roles.items():
+        allowed = [_allowed(role, like, nothing, nothing) for like in examples]
+        of, known = manner_of.copy(), {}
+        for n, owned, wanted in named[name]:
+            key = (int(manner_of[n]), owned, wanted)
+            if key not in known:
+                known[key] = len(allowed)
+                allowed.append(_allowed(role, examples[key[0]], owned, wanted))
+            of[n] = known[key]
+        found[name] = Terms(tuple(allowed), of)
+    return found
+
+
+def _allowed(
+    role: Role, like: Request, owned: frozenset[str], wanted: frozenset[str]
+) -> AllowedRole:
+    """Return what a request lets fill a role, the parts it names for it given."""
+    material = check_material(like.material) if like.material and role.by_material else None
+    return AllowedRole(owned, owned | wanted, role.fill, like.in_stock, material, like.services)
 
 
 @dataclass(frozen=True, slots=True)
-class _Terms:
-    """The distinct ways in which requests let parts fill a role, and each request's own."""
+class Offers:
+    """What the terms of a role let in: one row for each option that some terms allow.
 
-    allowed: tuple[AllowedRole, ...]
-    of: Ints
+    Parameters
+    ----------
+    terms, place : ndarray of int
+        Which terms, and which option.
+    price, tenths : ndarray of float
+        What it costs the rider, and its mass in tenths of a gram.
+    weighed : ndarray of bool
+        Whether its mass is known.
+    count : int
+        How many terms there are.
+    """
+
+    terms: Ints
+    place: Ints
+    price: Floats
+    tenths: Floats
+    weighed: Bools
+    count: int
+
+
+def _some(facts: Facts, skus: Iterable[str]) -> tuple[Facts, Ints]:
+    """Return the facts of the options of some stock numbers, and where these stand."""
+    at = [(sku, n) for sku in sorted(skus) for n in facts.places.get(sku, ())]
+    places: dict[str, tuple[int, ...]] = {}
+    for k, (sku, _) in enumerate(at):
+        places[sku] = (*places.get(sku, ()), k)
+    picked = np.array([n for _, n in at], dtype=np.intp)
+    return (
+        Facts(
+            places,
+            facts.void[picked],
+            facts.serviced[picked],
+            facts.sold[picked],
+            facts.stocked[picked],
+            facts.price[picked],
+            facts.service_price[picked],
+            tuple(facts.materials[n] for n in picked),
+        ),
+        picked,
+    )
+
+
+def offers(found: Terms, facts: Facts, mass_g: Floats) -> Offers:
+    """Return what the terms of a role let in."""
+    which, places, prices = [], [], []
+    everything = np.arange(len(mass_g), dtype=np.intp)
+    for n, allowed in enumerate(found.allowed):
+        # Where parts are named nothing else is let in, so only these have to be looked at.
+        few, at = _some(facts, allowed.named) if allowed.named else (facts, everything)
+        lets = allowed.lets(few)
+        places.append(at[lets])
+        prices.append(allowed.price(few)[lets])
+        which.append(np.full(len(places[-1]), n, dtype=np.intp))
+    place = np.concatenate([*places, everything[:0]])
+    return Offers(
+        np.concatenate([*which, everything[:0]]),
+        place,
+        np.concatenate([*prices, np.zeros(0)]),
+        np.rint(np.nan_to_num(mass_g) * TENTHS)[place],
+        ~np.isnan(mass_g)[place],
+        len(found.allowed),
+    )
 
 
 @dataclass(frozen=True, slots=True)
@@ -120,11 +210,22 @@ class Scale:
         return limit
 
 
-#: Weights of price and mass, besides either alone: steps of two in what a gram may cost.
-_LADDER = (*((2**k, 1) for k in range(6, -1, -1)), *((1, 2**k) for k in range(1, 7)))
+#: Weights of price and mass, besides either alone: steps of two in what a gram may cost, and
+#: sixteenths of such a step.
+LADDER = (*((2**k, 1) for k in range(6, -1, -1)), *((1, 2**k) for k in range(1, 7)))
+FINE = tuple(
+    (round(64 * 2 ** (k / 16)), 64) if k >= 0 else (64, round(64 * 2 ** (-k / 16)))
+    for k in range(-64, 65)
+)
 
 
-def scales(space: Space, extra: tuple[Floats, Floats], *, mass: bool, both: bool) -> list[Scale]:
+def scales(
+    space: Space,
+    extra: tuple[Floats, Floats],
+    *,
+    mass: bool,
+    ladder: Sequence[tuple[int, int]] = (),
+) -> list[Scale]:
     """Return the scales that settle requests.
 
     Parameters
@@ -135,8 +236,8 @@ def scales(space: Space, extra: tuple[Floats, Floats], *, mass: bool, both: bool
         Prices and masses in tenths of what is added to its roles.
     mass : bool
         Whether requests limit the mass.
-    both : bool
-        Whether they limit the price as well.
+    ladder : sequence of (int, int)
+        Further weights of price and mass, where both are limited.
 
     Raises
     ------
@@ -155,57 +256,57 @@ def scales(space: Space, extra: tuple[Floats, Floats], *, mass: bool, both: bool
     found = [Scale(1, 0, float(2**mass_bits))]
     if mass:
         found.append(Scale(0, 1, float(2**price_bits)))
-    if both:
-        room = 2.0 ** (_BITS - price_bits)
-        found += [
-            Scale(p, m, float(2**price_bits))
-            for p, m in _LADDER
-            if p * most_price + m * most_mass < room
-        ]
+    room = 2.0 ** (_BITS - price_bits)
+    found += [
+        Scale(p, m, float(2**price_bits))
+        for p, m in ladder
+        if p * most_price + m * most_mass < room
+    ]
     return found
 
 
-def costs(space: Space, found: Mapping[str, _Terms], scale: Scale, *, weighed: bool) -> Demands:
+def costs(
+    space: Space,
+    found: Mapping[str, Terms],
+    let: Mapping[str, Offers],
+    scale: Scale,
+    *,
+    weighed: bool,
+) -> Demands:
     """Return the least cost of each class of each role, for every request.
 
     Parameters
     ----------
     space : Space
         Its roles are looked at.
-    found : mapping of str to terms
+    found : mapping of str to Terms
         From :func:`terms`.
+    let : mapping of str to Offers
+        From :func:`offers`, for the roles of the space.
     scale : Scale
         How price and mass count.
     weighed : bool
         Whether options of unknown mass are left out.
     """
     values: dict[str, Floats] = {}
-    factors = scale.factors
-    for role in space.options:
-        class_of, facts = space.class_of[role], space.facts[role]
-        mass = space.mass_g[role]
-        tenths = np.rint(np.nan_to_num(mass) * TENTHS)
-        table = np.full((len(found[role].allowed), space.tree.sizes[role]), np.inf)
-        for n, allowed in enumerate(found[role].allowed):
-            lets = allowed.lets(facts)
-            if weighed:
-                lets = lets & ~np.isnan(mass)
-            cost = factors[0] * allowed.price(facts) + factors[1] * tenths
-            np.minimum.at(table[n], class_of[lets], cost[lets])
+    of_price, of_mass = scale.factors
+    for role, offer in let.items():
+        table = np.full((offer.count, space.tree.sizes[role]), np.inf)
+        cost = of_price * offer.price + of_mass * offer.tenths
+        if weighed:
+            cost = np.where(offer.weighed, cost, np.inf)
+        np.minimum.at(table, (offer.terms, space.class_of[role][offer.place]), cost)
         values[role] = table
     return Demands(values, {r: found[r].of for r in values})
 
 
-def counts(space: Space, found: Mapping[str, _Terms]) -> Demands:
+def counts(space: Space, found: Mapping[str, Terms], let: Mapping[str, Offers]) -> Demands:
     """Return the number of options of each class that requests let in, as exact integers."""
     values = {}
-    for role in space.options:
-        size = space.tree.sizes[role]
-        rows = [
-            np.bincount(space.class_of[role][a.lets(space.facts[role])], minlength=size)
-            for a in found[role].allowed
-        ]
-        values[role] = np.array(rows, dtype=object).reshape(-1, size)
+    for role, offer in let.items():
+        table = np.zeros((offer.count, space.tree.sizes[role]), dtype=np.int64)
+        np.add.at(table, (offer.terms, space.class_of[role][offer.place]), 1)
+        values[role] = table.astype(object)
     return Demands(values, {r: found[r].of for r in values})
 
 
@@ -219,13 +320,11 @@ class MadeFacts:
     of: Ints
 
     @staticmethod
-    def of_options(found: _Terms, facts: Facts, mass_g: Floats, *, weighed: bool) -> MadeFacts:
+    def of_options(found: Terms, facts: Facts, mass_g: Floats, *, weighed: bool) -> MadeFacts:
         """Read them off the options; `weighed` leaves out those of unknown mass."""
-        size = len(mass_g)
-        lets = np.array([a.lets(facts) for a in found.allowed]).reshape(-1, size)
-        return MadeFacts(
-            lets & ~np.isnan(mass_g) if weighed else lets,
-            np.array([a.price(facts) for a in found.allowed]).reshape(-1, size),
-            np.rint(np.nan_to_num(mass_g) * TENTHS),
-            found.of,
-        )
+        offer = offers(found, facts, mass_g)
+        lets = np.zeros((offer.count, len(mass_g)), dtype=bool)
+        price = np.zeros((offer.count, len(mass_g)))
+        lets[offer.terms, offer.place] = offer.weighed | (not weighed)
+        price[offer.terms, offer.place] = offer.price
+        return MadeFacts(lets, price, np.rint(np.nan_to_num(mass_g) * TENTHS), found.of)

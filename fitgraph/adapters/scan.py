@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import pickle
 import threading
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from concurrent.futures import Executor, Future, as_completed
 from dataclasses import dataclass, field, replace
 
@@ -13,10 +13,15 @@ import numpy.typing as npt
 
 from fitgraph.adapters.candidates import Candidate, candidates
 from fitgraph.adapters.demand import (
+    FINE,
+    LADDER,
     MadeFacts,
+    Offers,
     Scale,
+    Terms,
     costs,
     counts,
+    offers,
     requests_of,
     scales,
     terms,
@@ -92,8 +97,23 @@ def _run(packed: bytes, start: int, stop: int) -> tuple[int, Bools, Bools]:
     return start, sure, may & ~sure
 
 
-#: An interface, its options, one of them, a request, and where the answer goes.
-_Near = tuple[Interface, Sequence[Option], int, Request, Bools, int]
+@dataclass(frozen=True, slots=True)
+class _Look:
+    """Which requests are looked at through which interface, and where the answers go."""
+
+    side: Interface
+    made: Sequence[Option]
+    places: Ints
+    target: Bools
+
+
+def _alike(requests: Sequence[Request]) -> list[tuple[bool, Ints]]:
+    """Return requests with the same kinds of limits together, and whether both are limited."""
+    weighed = np.array([r.max_mass_g is not None for r in requests], dtype=bool)
+    priced = np.array([r.budget is not None for r in requests], dtype=bool)
+    sets = ((False, ~weighed), (False, weighed & ~priced), (True, weighed & priced))
+    return [(both, np.flatnonzero(of).astype(np.intp)) for both, of in sets if of.any()]
+
 
 #: The job that a worker's thread ran last, and what it was unpacked from.
 _held = threading.local()
@@ -145,28 +165,43 @@ class _Role:
         if vocabulary.roles[make.role].fill.may_be_empty:
             self.void = interface(catalogue, make.role, [empty(make.role)], self.options)
 
-    def _job(self, side: Interface, made: Sequence[Option], requests: Sequence[Request]) -> _Job:
-        found = terms(self.catalogue, requests)
-        weighed = requests[0].max_mass_g is not None
+    def _offers(self, found: Mapping[str, Terms]) -> dict[str, Offers]:
+        """Return what terms let in of every other role; both interfaces have the same options."""
+        side = self.whole or self.void
+        if side is None:
+            return {}
+        space = side.space
+        return {r: offers(found[r], space.facts[r], space.mass_g[r]) for r in space.options}
+
+    def _job(
+        self,
+        side: Interface,
+        made: Sequence[Option],
+        requests: Sequence[Request],
+        found: Mapping[str, Terms],
+        let: Mapping[str, Offers],
+        ladder: Sequence[tuple[int, int]],
+    ) -> _Job:
+        space, weighed = side.space, requests[0].max_mass_g is not None
         facts = Facts.of(made)
         options = MadeFacts.of_options(found[self.role], facts, _masses(made), weighed=weighed)
         budget = np.array([np.inf if r.budget is None else float(r.budget) for r in requests])
         most = [np.inf if r.max_mass_g is None else round(r.max_mass_g * TENTHS) for r in requests]
         ways = scales(
-            side.space,
+            space,
             (facts.price + facts.service_price, options.tenths),
             mass=weighed,
-            both=weighed and requests[0].budget is not None,
+            ladder=ladder,
         )
         return _Job(
-            side.space.tree,
+            space.tree,
             side.place,
             side.group_of,
             side.fits,
             options,
             budget,
             np.array(most, dtype=float),
-            tuple((costs(side.space, found, way, weighed=weighed), way) for way in ways),
+            tuple((costs(space, found, let, way, weighed=weighed), way) for way in ways),
         )
 
     def serve(
@@ -175,39 +210,56 @@ class _Role:
         """Return which requests are served with the role empty, and by which option of it."""
         nothing = np.zeros((len(requests), 1), dtype=bool)
         options = np.zeros((len(requests), len(self.made)), dtype=bool)
-        # Requests with the same kinds of limits take the same passes.
-        alike: dict[tuple[bool, bool], list[int]] = {}
-        for n, request in enumerate(requests):
-            limited = request.max_mass_g is not None
-            key = (limited, limited and request.budget is not None)
-            alike.setdefault(key, []).append(n)
-        jobs: list[tuple[_Job, int]] = []
-        targets: list[tuple[list[int], Interface, Sequence[Option], Bools]] = []
+        found = terms(self.catalogue, requests)
         void: Sequence[Option] = [empty(self.role)]
-        for places in alike.values():
+        jobs: list[tuple[_Job, int]] = []
+        looks: list[_Look] = []
+        for both, places in _alike(requests):
             some = [requests[n] for n in places]
+            mine = {role: of_role.part(places) for role, of_role in found.items()}
+            let = self._offers(mine)
             ways: list[tuple[Interface | None, Sequence[Option], Bools]] = [
                 (self.whole, self.made, options),
                 (self.void, void, nothing),
             ]
             for side, made, target in ways:
                 if side is not None and made:
-                    jobs.append((self._job(side, made, some), len(some)))
-                    targets.append((places, side, made, target))
+                    jobs.append(
+                        (self._job(side, made, some, mine, let, LADDER if both else ()), len(some))
+                    )
+                    looks.append(_Look(side, made, places, target))
         total, done = sum(count for _, count in jobs), 0
-        near: list[_Near] = []
+        near: dict[int, list[tuple[int, Bools]]] = {}
         for n, (start, sure, open_) in _pieces(jobs, executor):
-            places, side, made, target = targets[n]
-            at = np.array(places[start : start + len(sure)], dtype=np.intp)
-            target[at] = sure
-            for row, option in np.argwhere(open_):
-                near.append((side, made, int(option), requests[at[row]], target, int(at[row])))
+            looks[n].target[looks[n].places[start : start + len(sure)]] = sure
+            for row in np.flatnonzero(open_.any(axis=1)):
+                near.setdefault(n, []).append((int(looks[n].places[start + row]), open_[row]))
             done += len(sure)
             if progress is not None:
                 progress(done, total)
-        for side, made, option, request, target, row in near:
-            target[row, option] = self._has_build(side, made[option], side.fits[option], request)
+        for n, rows in near.items():
+            self._settle(looks[n], requests, rows, found)
         return nothing[:, 0], options
+
+    def _settle(
+        self,
+        look: _Look,
+        requests: Sequence[Request],
+        rows: Sequence[tuple[int, Bools]],
+        found: Mapping[str, Terms],
+    ) -> None:
+        """Decide where both limits are near: finer weightings first, then a search."""
+        places = np.array([place for place, _ in rows], dtype=np.intp)
+        some = [requests[n] for n in places]
+        mine = {role: of_role.part(places) for role, of_role in found.items()}
+        job = self._job(look.side, look.made, some, mine, self._offers(mine), FINE)
+        _, sure, open_ = _run(pickle.dumps(job), 0, len(some))
+        for row, (place, asked) in enumerate(rows):
+            look.target[place] |= sure[row] & asked
+            for option in np.flatnonzero(open_[row] & asked).tolist():
+                look.target[place, option] = self._has_build(
+                    look.side, look.made[option], look.side.fits[option], some[row]
+                )
 
     def _has_build(self, side: Interface, option: Option, fits: Bools, request: Request) -> bool:
         """Search for a build where both limits are so near that no weighting of them decides."""
@@ -221,18 +273,20 @@ class _Role:
             )
             for at, clique in enumerate(space.tree.cliques)
         ]
-        found = terms(self.catalogue, [request])
-        facts = Facts.of([option])
+        found = {
+            r: of_role.allowed[int(of_role.of[0])]
+            for r, of_role in terms(self.catalogue, [request]).items()
+        }
         used = np.array(
             [
-                float(found[self.role].allowed[0].price(facts)[0]),
+                float(found[self.role].price(Facts.of([option]))[0]),
                 float(np.rint((option.mass_g or 0.0) * TENTHS)),
                 0.0,
             ]
         )
         lets, sums = {}, {}
         for role in space.options:
-            allowed, mass = found[role].allowed[0], space.mass_g[role]
+            allowed, mass = found[role], space.mass_g[role]
             lets[role] = allowed.lets(space.facts[role]) & ~np.isnan(mass)
             price, tenths = allowed.price(space.facts[role]), np.rint(np.nan_to_num(mass) * TENTHS)
             sums[role] = np.array([price, tenths, np.zeros(len(price))])
@@ -254,7 +308,8 @@ class _Role:
         if self.whole is None:
             return [0] * len(self.made), [0] * len(self.made)
         side = self.whole
-        demands = counts(side.space, terms(self.catalogue, [Request()]))
+        found = terms(self.catalogue, [Request()])
+        demands = counts(side.space, found, self._offers(found))
         per_group = np.zeros(side.fits.shape[1], dtype=object)
         for _, values in Passes(side.space.tree, demands, COUNT).at(
             side.place, side.group_of, side.fits.shape[1]

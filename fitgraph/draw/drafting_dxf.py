@@ -90,7 +90,8 @@ def _add(space: Any, item: Item, scale: float) -> None:
 
 def _one_line(text: str) -> str:
     """Return a text that a DXF file can hold: no control codes of its own."""
-    return " ".join(text.split()).replace("%%", "% %").replace("^", " ")
+    plain = "".join(c if c.isprintable() else " " for c in text)
+    return " ".join(plain.split()).replace("%%", "% %").replace("^", " ")
 
 
 def _measure(space: Any, item: Measure, scale: float) -> None:

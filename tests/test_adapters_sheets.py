@@ -1,0 +1,432 @@
+"""Sheets of made parts: figures, drawing, print, exchange file, and the command that writes them.
+
+Tolerances are those of ISO 286-1:2010, table 1: IT9 is 52 um over 18 up to 30 mm and 62 um over
+30 up to 50 mm; an h shaft hangs below its nominal size, an H hole stands above it. Line widths
+of 2 to 1 and the 45 degrees of hatching are ISO 128's, the 1:2 of scales ISO 5455's, A4 with
+210 by 297 mm is ISO 216's (all from memory). The PDF is read by PyMuPDF, the DXF by ezdxf.
+"""
+
+from __future__ import annotations
+
+import csv
+import json
+import math
+import xml.etree.ElementTree as ET
+from dataclasses import replace
+from pathlib import Path
+from types import MappingProxyType
+
+import ezdxf
+import pymupdf
+import pytest
+from typer.testing import CliRunner
+
+from fitgraph.adapters import (
+    Scan,
+    Sheet,
+    cost_of,
+    make_part,
+    mates,
+    save_with,
+    scan,
+    shape_of,
+    sheet,
+    with_part,
+    yield_of,
+)
+from fitgraph.adapters.made import held, stretches
+from fitgraph.adapters.mates import widened
+from fitgraph.catalogue import CatalogueError, demo_folder, load
+from fitgraph.cli.main import app
+from fitgraph.draw.drafting import Area, Line, Measure, drawing, drawn, hatching
+from fitgraph.draw.drafting_dxf import write_dxf
+from fitgraph.draw.drafting_svg import sheet_svg
+from fitgraph.draw.sheet_html import sheet_html
+from fitgraph.draw.sheet_pdf import sheet_pdf
+from fitgraph.model import Catalogue, FreeSize, Make, Reference, Verdict
+from tests import made_catalogues as small
+
+#: A4 in points of 1/72 in.
+A4 = tuple(round(mm / 25.4 * 72) for mm in (210, 297))
+
+
+@pytest.fixture(scope="module")
+def demo() -> Catalogue:
+    return load(demo_folder()).catalogue
+
+
+@pytest.fixture(scope="module")
+def found(demo: Catalogue) -> Scan:
+    """Return a scan with few enquiries, which its sheets do not need."""
+    few = replace(demo, enquiries=demo.enquiries[:12])
+    return scan(few, demo.vocabulary.makes["sleeve"])
+
+
+@pytest.fixture(scope="module")
+def made(demo: Catalogue, found: Scan) -> Sheet:
+    wanted = next(w for w in found.worths if w.candidate.part.sku.endswith("31.45-SKERROWBY"))
+    return sheet(demo, wanted, ["E002"])
+
+
+@pytest.fixture(scope="module")
+def solid(demo: Catalogue) -> Sheet:
+    few = replace(demo, enquiries=())
+    return sheet(demo, scan(few, demo.vocabulary.makes["insert"]).worths[0])
+
+
+# -- figures ---------------------------------------------------------------------------
+
+
+def test_limits_are_those_of_the_tolerance_class(made: Sheet) -> None:
+    by_title = {s.title: s for s in made.sizes}
+    bore, outside = by_title["bore diameter"], by_title["outside diameter"]
+    assert (bore.klass, outside.klass) == ("H9", "h9")
+    assert bore.dimension.lo == bore.nominal
+    assert bore.dimension.hi - bore.nominal == pytest.approx(0.052)
+    assert outside.dimension.hi == outside.nominal
+    assert outside.nominal - outside.dimension.lo == pytest.approx(0.062)
+
+
+def test_deviations_change_where_the_table_does() -> None:
+    free = FreeSize(Reference("a", "b", "c"), "h9")
+    parts = stretches(free, (25.0, 35.0))
+    assert [round(hi, 3) for _, hi in parts] == [30.0, 35.0]
+    assert held(free, 30.0) == pytest.approx((-0.052, 0))
+    assert held(free, parts[1][0]) == pytest.approx((-0.062, 0))
+    assert stretches(replace(free, klass="", lower=-0.1), (25.0, 35.0)) == [(25.0, 35.0)]
+
+
+def test_mass_and_cost_by_hand() -> None:
+    """A tube 12 x 10.02 x 20 mm with a slot of 1 mm; 2.70 g/cm3 is 6061's handbook density."""
+    words = small.vocabulary()
+    make = words.makes["sleeve"]
+    part = make_part(make, words, "X", {small.BORE: 10.0, small.OUTSIDE: 12.01}, {small.KEY: None})
+    area = math.pi / 4 * (12.0**2 - 10.02**2) - 1.0 * (12.0 - 10.02) / 2
+    assert part.mass_g == pytest.approx(area * 20 * 2.70e-3, abs=0.06)
+    shape = shape_of(make, part.features)
+    assert shape.least_wall == pytest.approx((11.98 - 10.04) / 2)
+    cost = cost_of(make, shape)
+    blank = math.pi / 4 * (12.02 + 2) ** 2 * 22
+    assert cost.blank_g == pytest.approx(blank * 2.70e-3, rel=0.01)
+    assert cost.material == pytest.approx(cost.blank_g / 1000 * 900)
+    assert cost.minutes == pytest.approx(2 + (blank - area * 20) / 20_000)
+    assert cost.machining == pytest.approx(cost.minutes / 60 * 6000)
+    assert cost.setup == pytest.approx(60 / 50 / 60 * 6000)
+    assert cost.total == math.ceil(cost.material + cost.machining + cost.setup)
+
+
+def test_the_slot_closes_no_more_than_its_width_over_pi(made: Sheet) -> None:
+    assert made.closure is not None
+    assert made.closure.slot_gives == pytest.approx(2.9 / math.pi)
+    assert 0 < made.closure.needed <= made.closure.slot_gives - 0.05
+    assert made.closure.springs_back is not None
+    assert made.closure.elastic == (made.closure.needed <= made.closure.springs_back)
+
+
+def test_mating_parts_are_those_that_fit(demo: Catalogue, made: Sheet) -> None:
+    part = made.part
+    forks = [m for m in made.mates if m.option.role == "fork"]
+    assert forks and {m.option.part.maker for m in forks} == {"Skerrowby"}
+    bore = part.features["bore"].lengths["diameter"]
+    for mate in forks:
+        top = mate.option.features["top"].lengths["diameter"]
+        assert mate.clearance == pytest.approx((bore.lo - top.hi, bore.hi - top.lo))
+        assert mate.fit == ("clearance" if mate.clearance[0] >= 0 else "transition")
+        assert mate.window == pytest.approx((0.0, 2.9 / math.pi - 0.05))
+        assert (mate.verdict is Verdict.FITS) == (mate.share == 1.0)
+    again = {m.option.label for m in mates(demo, part)}
+    assert again == {m.option.label for m in made.mates}
+
+
+def test_yield_falls_with_the_process() -> None:
+    """Pins of exactly 10 mm, a bore of 9.98 to 10.02 mm: half of the pairs go together."""
+    pins = [small.part("pin", 0, "post", small.Dimension(10.0, 10.0), "Ash")]
+    catalogue = small.catalogue_of(pins)
+    make = catalogue.vocabulary.makes["sleeve"]
+    part = make_part(
+        make, catalogue.vocabulary, "X", {small.BORE: 9.98, small.OUTSIDE: 12.0}, {small.KEY: None}
+    )
+    half = yield_of(catalogue, part, [small.BORE, small.OUTSIDE])
+    assert (half.certain, half.possible) == (0, 1)
+    assert half.pairs == pytest.approx(0.5)
+    assert half.assemblies == pytest.approx(0.5, abs=0.03)
+    sure = make_part(
+        make, catalogue.vocabulary, "Y", {small.BORE: 10.0, small.OUTSIDE: 12.0}, {small.KEY: None}
+    )
+    # Made 10.00 to 10.04 all fit; twice as wide, 9.98 to 10.06, three quarters do.
+    found = yield_of(catalogue, sure, [small.BORE, small.OUTSIDE])
+    assert (found.certain, found.possible, found.pairs) == (1, 0, 1.0)
+    assert found.twice == pytest.approx(0.75)
+    wide = widened(sure, [small.BORE], 2.0).features["bore"].lengths["d"]
+    assert (wide.lo, wide.hi) == pytest.approx((9.98, 10.06))
+
+
+def test_a_made_part_takes_part_in_everything(demo: Catalogue, made: Sheet) -> None:
+    changed = with_part(demo, made.part)
+    assert changed.of("sleeve")[-1] is made.part and made.part.sku not in demo.parts
+    with pytest.raises(ValueError, match="is taken"):
+        with_part(changed, made.part)
+    with pytest.raises(ValueError, match="unknown"):
+        with_part(demo, replace(made.part, role="nobody"))
+
+
+def test_a_saved_catalogue_reads_back(demo: Catalogue, made: Sheet, tmp_path: Path) -> None:
+    save_with(demo_folder(), tmp_path / "new", demo, [made.part])
+    read = load(tmp_path / "new").catalogue
+    assert len(read.parts) == len(demo.parts) + 1
+    part = read.parts[made.part.sku]
+    assert (part.price, part.stock, part.material) == (1590, 1, made.part.material)
+    assert part.mass_g == pytest.approx(made.part.mass_g)
+    for name, feature in made.part.features.items():
+        assert part.features[name].presence == feature.presence
+        assert part.features[name].words.keys() == feature.words.keys()
+        for size, dimension in feature.lengths.items():
+            again = part.features[name].lengths[size]
+            assert (again.lo, again.hi) == pytest.approx((dimension.lo, dimension.hi), abs=1e-3)
+    with pytest.raises(FileExistsError):
+        save_with(demo_folder(), tmp_path / "new", demo, [made.part])
+
+
+# -- the drawing -----------------------------------------------------------------------
+
+
+def test_lines_are_wide_and_narrow_two_to_one(made: Sheet) -> None:
+    assert Line.OUTLINE.width == 2 * Line.THIN.width == 2 * Line.CENTRE.width
+    assert Line.CENTRE.dashes and not Line.OUTLINE.dashes
+    areas = [i for i in drawing(made).items if isinstance(i, Area)]
+    assert len(areas) == 2
+    for area in areas:
+        strokes = hatching(area)
+        assert strokes
+        for s in strokes:
+            assert s.x2 - s.x1 == pytest.approx(s.y2 - s.y1)  # 45 degrees
+            assert area.x1 - 1e-9 <= s.x1 < s.x2 <= area.x2 + 1e-9
+            assert area.y1 - 1e-9 <= s.y1 < s.y2 <= area.y2 + 1e-9
+
+
+@pytest.mark.parametrize("which", ["made", "solid"])
+def test_dimensions_measure_what_they_say(which: str, request: pytest.FixtureRequest) -> None:
+    of = request.getfixturevalue(which)
+    sketch = drawing(of)
+    assert sketch.scale in (10, 5, 2, 1, 0.5, 0.2, 0.1)
+    measures = [i for i in sketch.items if isinstance(i, Measure)]
+    lengths = {}
+    for m in measures:
+        across = abs(m.y2 - m.y1) if m.upright else abs(m.x2 - m.x1)
+        lengths[m.text] = across / sketch.scale
+        assert len(drawn(m).arrows) == 2
+    for text, length in lengths.items():
+        assert float(text.removeprefix("Ø").split()[0]) == pytest.approx(length)
+    wanted = {s.nominal for s in of.sizes}
+    assert wanted <= {round(x, 6) for x in lengths.values()}
+    assert sum(text.startswith("Ø") for text in lengths) == (1 if of.shape.bore is None else 2)
+
+
+def test_nothing_leaves_the_sheet(made: Sheet, solid: Sheet) -> None:
+    for of in (made, solid):
+        root = ET.fromstring(sheet_svg(drawing(of)))
+        assert root.get("width") == "297mm" and root.get("viewBox") == "0 0 297 210"
+        for line in root.iter("{http://www.w3.org/2000/svg}line"):
+            for axis, most in (("x", 297), ("y", 210)):
+                assert 0 <= float(line.get(f"{axis}1")) <= most
+                assert 0 <= float(line.get(f"{axis}2")) <= most
+
+
+def test_dxf_holds_the_dimensions(made: Sheet, tmp_path: Path) -> None:
+    sketch = drawing(made)
+    write_dxf(sketch, tmp_path / "x.dxf")
+    read = ezdxf.readfile(tmp_path / "x.dxf")
+    assert not read.audit().errors
+    assert read.units == ezdxf.units.MM
+    found = {d.dxf.text: d.get_measurement() for d in read.modelspace().query("DIMENSION")}
+    assert len(found) == 4
+    for size in made.sizes:
+        text = next(t for t in found if t.removeprefix("Ø").startswith(f"{size.nominal:g} "))
+        assert found[text] == pytest.approx(size.nominal)
+        if size.klass:
+            assert size.klass in text
+            assert f"({size.dimension.hi:.3f} / {size.dimension.lo:.3f})" in text
+    assert found["60"] == pytest.approx(60)
+    widths = {layer.dxf.name: layer.dxf.lineweight for layer in read.layers}
+    assert widths["outline"] == 2 * widths["thin"] == 50  # hundredths of a millimetre
+    radii = {round(a.dxf.radius, 4) for a in read.modelspace().query('ARC[layer=="outline"]')}
+    assert {s.nominal / 2 for s in made.sizes if "diameter" in s.title} == radii
+
+
+def test_pdf_shows_the_drawing_to_scale(made: Sheet) -> None:
+    pages = pymupdf.open(stream=sheet_pdf(made), filetype="pdf")
+    first, second = pages[0], pages[1]
+    assert (round(first.rect.height), round(first.rect.width)) == A4
+    assert (round(second.rect.width), round(second.rect.height)) == A4
+    words = first.get_text()
+    for wanted in ("Ø31.45 h9", "(31.450 / 31.388)", "Ø25.75 H9", "60", "A-A", "2:1"):
+        assert wanted in words
+    assert made.part.sku in words and "proposal, not released" in words
+    # Two thick lines along the outside: 60 mm at 2 to 1.
+    thick = 0.5 / 25.4 * 72
+    long = [
+        abs(item[2].x - item[1].x) / 72 * 25.4
+        for path in first.get_drawings()
+        if path["width"] == pytest.approx(thick, rel=0.02)
+        for item in path["items"]
+        if item[0] == "l" and item[2].y == pytest.approx(item[1].y, abs=0.01)
+    ]
+    assert sum(x == pytest.approx(120, abs=0.05) for x in long) >= 4
+    rendered = first.get_pixmap(dpi=40)
+    assert 0.002 < sum(b < 128 for b in rendered.samples) / len(rendered.samples) < 0.2
+    rest = "".join(page.get_text() for page in pages.pages(1))
+    for wanted in ("Mating parts", "FORK-SKE-01", "Expected yield", "Cautions", "certain"):
+        assert wanted in rest
+    flat = " ".join(rest.split())
+    assert all(" ".join(c.split()) in flat for c in made.cautions)
+
+
+def test_text_of_a_catalogue_is_no_markup(made: Sheet, tmp_path: Path) -> None:
+    nasty = "<script>x</script> & {\\H9;%%u \x07 \N{SNOWMAN}"
+    part = replace(made.part, name=nasty)
+    candidate = replace(made.worth.candidate, part=part)
+    worse = replace(made, worth=replace(made.worth, candidate=candidate))
+    page = sheet_html(worse)
+    assert "<script" not in page and "&lt;script&gt;" in page
+    assert page.count("<h1>") == 1 and "http" not in page.replace("http://www.w3.org", "")
+    root = ET.fromstring(sheet_svg(drawing(worse)))
+    assert not list(root.iter("{http://www.w3.org/2000/svg}script"))
+    assert "<script>" in pymupdf.open(stream=sheet_pdf(worse), filetype="pdf")[0].get_text()
+    write_dxf(drawing(worse), tmp_path / "x.dxf")
+    texts = [t.dxf.text for t in ezdxf.readfile(tmp_path / "x.dxf").modelspace().query("TEXT")]
+    assert any("<script>" in t for t in texts)
+    assert not any("%%u" in t or "\x07" in t for t in texts)
+
+
+# -- the command -------------------------------------------------------------------------
+
+
+def run(*arguments: str) -> tuple[int, str, str]:
+    result = CliRunner().invoke(app, list(arguments))
+    return result.exit_code, result.stdout, result.stderr
+
+
+@pytest.fixture
+def shop(tmp_path: Path) -> Path:
+    """Return a folder with the demo, few enquiries and one make."""
+    folder = tmp_path / "shop"
+    folder.mkdir()
+    for file in demo_folder().iterdir():
+        if file.suffix in (".csv", ".toml"):
+            (folder / file.name).write_bytes(file.read_bytes())
+    rows = (folder / "enquiries.csv").read_text(encoding="utf-8").splitlines()
+    kept = [rows[0], *(r for r in rows[1:] if "FORK-SKE-04" in r)]
+    (folder / "enquiries.csv").write_text("\n".join(kept) + "\n", encoding="utf-8")
+    return folder
+
+
+def test_the_command_answers_in_json_and_writes_sheets(shop: Path, tmp_path: Path) -> None:
+    out, new = tmp_path / "sheets", tmp_path / "copy"
+    code, text, _ = run(
+        *("adapters", "--catalogue", str(shop), "--role", "sleeve", "--k", "1", "--json"),
+        *("--sheet", str(out), "--save", str(new)),
+    )
+    assert code == 0
+    answer = json.loads(text)
+    with (shop / "enquiries.csv").open(encoding="utf-8") as file:
+        assert answer["enquiries"] == sum(float(r["count"]) for r in csv.DictReader(file))
+    first = answer["parts"][0]
+    assert first["sku"].startswith("SLEEVE-") and first["words"] == {"key.maker": "Skerrowby"}
+    assert first["gained"] > 0 and first["builds"] > 0
+    (step,) = answer["together"]
+    assert step["parts"] == [first["sku"]]
+    assert step["covered"] == answer["covered"] + first["gained"]
+    assert step["proven"] and step["gap"] == 0
+    assert sorted(p.suffix for p in out.iterdir()) == [".dxf", ".html", ".pdf", ".svg"]
+    assert sorted(answer["files"]) == sorted(str(p) for p in out.iterdir())
+    assert first["sku"] in load(new).catalogue.parts
+    code, text, _ = run("adapters", "--catalogue", str(new), "--role", "sleeve", "--json")
+    after = json.loads(text)
+    assert after["covered"] == step["covered"]
+    assert "estimates" in " ".join(after["cautions"])
+
+
+def test_the_command_speaks_to_people(shop: Path) -> None:
+    code, text, _ = run("adapters", "--catalogue", str(shop), "--role", "liner", "--limit", "2")
+    assert code == 0
+    assert "enquiries are served by the catalogue" in text and "LINER-" in text
+    assert "measure the counterparts" in text
+
+
+@pytest.mark.parametrize(
+    ("arguments", "told"),
+    [
+        (("--role", "wing"), "use one of sleeve, liner, insert"),
+        (("--sheet", "{file}"), "is a file"),
+        (("--save", "{folder}"), "exists"),
+        (("--k", "0"), "k"),
+    ],
+)
+def test_bad_input_is_told(
+    shop: Path, tmp_path: Path, arguments: tuple[str, ...], told: str
+) -> None:
+    (tmp_path / "f").write_text("x", encoding="utf-8")
+    given = [a.format(file=tmp_path / "f", folder=tmp_path) for a in arguments]
+    code, text, errors = run("adapters", "--catalogue", str(shop), *given)
+    assert (code, text) == (2, "")
+    assert told in errors
+
+
+def test_a_trade_without_makes_says_what_to_add() -> None:
+    code, _, errors = run("adapters", "--catalogue", str(demo_folder().parent / "hoses"))
+    assert code == 2
+    assert "[make.NAME]" in errors
+
+
+@pytest.mark.parametrize(
+    ("was", "now", "told"),
+    [
+        ('"bore.diameter" = "H9"', '"bore.diameter" = "h9"', "is a class of the other kind"),
+        ('"bore.diameter" = "H9"', '"bore.diameter" = "rough"', "make.sleeve.free"),
+        ('"bore.diameter" = "H9"', '"bore.girth" = "H9"', "names no known dimension"),
+        ('process = "', 'role = "wing"\nprocess = "', "is no known role"),
+        (
+            'fixed.slot = { width = "3.0 ±0.1 mm" }\nleast_wall = "1.2',
+            'least_wall = "1.2',
+            "is neither free nor fixed",
+        ),
+        ('length = "60 mm"', 'length = "-60 mm"', "is not above zero"),
+        ("lot = 50", "lot = 0", "cannot be zero"),
+        ("lot = 50, ", "", "lacks lot"),
+        ('material = "aluminium-6061-t6"\noutside', 'material = "cheese"\noutside', "no material"),
+        ('caution = "strength"', 'caution = "sunburn"', "is no known caution"),
+        ('words = ["key.maker"]', 'words = ["bore.diameter"]', "is a length"),
+        ('step = "0.05 mm"', 'steps = "0.05 mm"', "is no known entry"),
+    ],
+)
+def test_faults_of_a_make_are_told(shop: Path, was: str, now: str, told: str) -> None:
+    path = shop / "vocabulary.toml"
+    text = path.read_text(encoding="utf-8")
+    at = text.index("[make.sleeve]")
+    assert was in text[at:]
+    path.write_text(text[:at] + text[at:].replace(was, now, 1), encoding="utf-8")
+    with pytest.raises(CatalogueError) as caught:
+        load(shop)
+    assert any(told in str(f) or told in f.column for f in caught.value.findings)
+    assert all(f.column.startswith("make") for f in caught.value.findings)
+
+
+def test_two_free_sizes_of_one_joint_are_refused(shop: Path) -> None:
+    path = shop / "vocabulary.toml"
+    text = path.read_text(encoding="utf-8")
+    at = text.index("[make.sleeve]")
+    changed = text[at:].replace(
+        'free = { "bore.diameter" = "H9",',
+        'free = { "slot.width" = "±0.1 mm", "bore.diameter" = "H9",',
+        1,
+    )
+    path.write_text(text[:at] + changed, encoding="utf-8")
+    with pytest.raises(CatalogueError, match="compares two free dimensions"):
+        load(shop)
+
+
+def test_deviations_are_read_as_typed(demo: Catalogue) -> None:
+    make: Make = demo.vocabulary.makes["insert"]
+    along = next(f for f in make.free if f.size.name == "length")
+    assert (along.klass, along.lower, along.upper) == ("", -0.2, 0.2)
+    assert isinstance(demo.vocabulary.makes, MappingProxyType)
