@@ -132,6 +132,7 @@ def cheapest(
     certain: bool,
     weighed: bool = False,
     witness: bool = False,
+    doubt: float = 0.0,
 ) -> tuple[Floats, Ints]:
     """Return the least cost of a build for each question, limits aside.
 
@@ -149,6 +150,8 @@ def cheapest(
         Whether options of unknown mass are left out.
     witness : bool
         Whether a build of that cost is wanted as well.
+    doubt : float
+        What a clique counts whose joints are not all certain.
 
     Returns
     -------
@@ -176,7 +179,9 @@ def cheapest(
         message = np.full((len(leader), max(groups, 1)), np.inf)
         row_of = np.full(message.shape, -1, dtype=np.intp)
         if len(rows) and len(leader):
-            _pass(tree.cliques, clique, own, offers, alike, done, leader, rows, message, row_of)
+            _pass(
+                tree.cliques, clique, own, offers, alike, done, leader, rows, doubt, message, row_of
+            )
         context = np.zeros(len(first), dtype=np.intp)
         context[live] = number
         done.append(_Done(context, message, row_of))
@@ -211,6 +216,7 @@ def _pass(
     done: Sequence[_Done],
     leader: Ints,
     rows: Ints,
+    doubt: float,
     message: Floats,
     row_of: Ints,
 ) -> None:
@@ -229,10 +235,11 @@ def _pass(
         masks.append((packed, pattern[which]))
         terms.append((below.message, which, column))
     group_of, groups = clique.group_of[rows], message.shape[1]
+    unsure = np.where(clique.certain[rows], 0.0, doubt)
     for context, row in _alive(masks, len(leader), len(rows)):
         if not len(row):
             continue
-        value = np.zeros(len(row))
+        value = unsure[row]
         for table, which, column in terms:
             value += table.ravel()[which[context] * table.shape[1] + column[row]]
         spot = context * groups + group_of[row]

@@ -201,6 +201,11 @@ class Menus:
             ),
         )
 
+    @property
+    def one_part(self) -> float:
+        """Return what a lacking part counts for: more than all prices of a build together."""
+        return float(1.0 + sum(f.price.max(initial=0.0) for f in self.space.facts.values()))
+
     def missing(self, at: int) -> int:
         """Return the menu of everything sold, at what is lacking for it.
 
@@ -212,8 +217,7 @@ class Menus:
             facts = self.space.facts[role]
             sold = self.menu(at, self.shelf(at, SOLD)).place
             lacking = ~(self._stocked[role] | facts.void)[sold]
-            one = 1.0 + sum(f.price.max(initial=0.0) for f in self.space.facts.values())
-            price = np.where(lacking, one + facts.price[sold], 0.0)
+            price = np.where(lacking, self.one_part + facts.price[sold], 0.0)
             menu = Menu(
                 sold,
                 self.space.class_of[role][sold],

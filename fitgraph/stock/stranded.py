@@ -35,10 +35,10 @@ class Stranded:
         dimension decides. ``NEITHER``: no part that is sold goes with it.
     needs : tuple of str
         The fewest parts to order, the cheapest such set, after which it has a build; for
-        ``POSSIBLY``, after which it may have one.
+        ``POSSIBLY``, those of the likeliest build that are not in stock.
     joints : tuple of str
         For ``NEITHER``, the joints that fail in the combination nearest to a build; for
-        ``POSSIBLY``, those of the build that nobody can tell yet.
+        ``POSSIBLY``, those of the likeliest build that nobody can tell yet.
     """
 
     sku: str
@@ -106,26 +106,30 @@ def stranded(engine: TreeEngine, stock: Mapping[str, int] | None = None) -> tupl
     value, _ = cheapest(menus, _rows(menus, skus, here), (0.0, 0.0), certain=True)
     left = [s for s, v in zip(skus, value, strict=True) if not np.isfinite(v)]
     lacking = [menus.missing(at) for at in places]
-    found: dict[str, tuple[Standing, tuple[str, ...], tuple[str, ...]]] = {}
-    for standing, certain in ((Standing.CATALOGUE, True), (Standing.POSSIBLY, False)):
-        todo = [s for s in left if s not in found]
-        value, chosen = cheapest(
-            menus, _rows(menus, todo, lacking), (1.0, 0.0), certain=certain, witness=True
-        )
-        for n, sku in enumerate(todo):
-            if np.isfinite(value[n]):
-                build = dict(zip(menus.roles, chosen[n].tolist(), strict=True))
-                joints = _joints(menus.space, build, Verdict.UNKNOWN)
-                found[sku] = (standing, _needs(menus, sku, build), joints)
     answers = []
-    for sku in left:
+    # Any doubt outweighs all parts that could be lacking.
+    doubt = 2 * menus.one_part * (len(menus.roles) + 1)
+    rows = _rows(menus, left, lacking)
+    sure, chosen = cheapest(menus, rows, (1.0, 0.0), certain=True, witness=True)
+    maybe, likely = cheapest(menus, rows, (1.0, 0.0), certain=False, witness=True, doubt=doubt)
+    for n, sku in enumerate(left):
         price = parts[sku].price
-        if sku not in found:
+        standing = Standing.NEITHER
+        needs: tuple[str, ...] = ()
+        joints: tuple[str, ...] = ()
+        if np.isfinite(sure[n]):
+            standing = Standing.CATALOGUE
+            needs = _needs(menus, sku, dict(zip(menus.roles, chosen[n].tolist(), strict=True)))
+        elif np.isfinite(maybe[n]):
+            build = dict(zip(menus.roles, likely[n].tolist(), strict=True))
+            standing = Standing.POSSIBLY
+            needs = _needs(menus, sku, build)
+            joints = _joints(menus.space, build, Verdict.UNKNOWN)
+        else:
             near = _nearest(menus, sku)
             joints = () if near is None else _joints(menus.space, near, Verdict.FAILS)
-            found[sku] = (Standing.NEITHER, (), joints)
         worth = None if price is None else price * held[sku]
-        answers.append(Stranded(sku, held[sku], worth, *found[sku]))
+        answers.append(Stranded(sku, held[sku], worth, standing, needs, joints))
     return tuple(sorted(answers, key=lambda s: (-(s.value or 0), s.sku)))
 
 
