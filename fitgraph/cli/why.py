@@ -39,7 +39,7 @@ HEADLINES = {
 }
 
 #: Conflicts, changes and stock numbers listed for people; JSON has them all.
-_CONFLICTS, _CHANGES, _PARTS = 6, 6, 5
+_CONFLICTS, _CHANGES, _PARTS = 3, 6, 5
 
 
 class Wish(StrEnum):
@@ -97,6 +97,8 @@ def _action_json(action: Action, catalogue: Catalogue) -> dict[str, Any]:
 
 
 def _joint_json(clash: Clash) -> dict[str, Any]:
+    from fitgraph.explain import share_of_pairs
+
     return {
         "parts": list(clash.parts),
         "joint": clash.joint.name,
@@ -104,6 +106,7 @@ def _joint_json(clash: Clash) -> dict[str, Any]:
         "rule": clash.joint.rule,
         "verdict": clash.verdict.word,
         "margin_mm": number(clash.margin_mm),
+        "share": number(share_of_pairs(clash)),
     }
 
 
@@ -187,6 +190,7 @@ def as_json(found: Explanation, catalogue: Catalogue) -> dict[str, Any]:
         "joints": [_joint_json(c) for c in found.joints],
         "remarks": [{**_joint_json(c), "reason": clash_text(c, catalogue)} for c in found.remarks],
         "hold": _hold_json(hold_of(found)),
+        "assembly_share": number(None if found.assembly is None else found.assembly.share),
         "currency": vocabulary.currency,
         "cautions": cautions_of(found, found.changes, catalogue),
     }
@@ -277,16 +281,24 @@ def _height(mm: float | None) -> str:
 def _joints_table(joints: Sequence[Clash]) -> RenderableType:
     from rich.table import Table
 
+    from fitgraph.explain import share_of_pairs
+
     table = Table(box=None, pad_edge=False, padding=(0, 2, 0, 0), header_style="dim")
     table.add_column("  joint", overflow="fold")
     table.add_column("verdict")
     table.add_column("margin", justify="right", no_wrap=True)
+    table.add_column("pairs that fit", justify="right", no_wrap=True)
     table.add_column("rule", overflow="fold")
     for clash in joints:
+        share = share_of_pairs(clash)
         margin = number(clash.margin_mm)
         shown = "" if margin is None else show_length(margin).replace("-", "\N{MINUS SIGN}")
         table.add_row(
-            styled(f"  {clash.joint.title}"), clash.verdict.word, shown, styled(clash.joint.rule)
+            styled(f"  {clash.joint.title}"),
+            clash.verdict.word,
+            shown,
+            "" if share is None else f"{share:.0%}",
+            styled(clash.joint.rule),
         )
     return table
 
@@ -309,7 +321,7 @@ def _needs_table(needs: Sequence[Need], catalogue: Catalogue) -> RenderableType:
 def _lines(found: Explanation, catalogue: Catalogue, wish: Wish) -> list[RenderableType]:
     from rich.padding import Padding
 
-    from fitgraph.explain import hold_text
+    from fitgraph.explain import assembly_text, hold_text
 
     pieces: list[RenderableType] = [styled(HEADLINES[found.verdict], "bold")]
     if found.minimal_conflicts:
@@ -318,6 +330,8 @@ def _lines(found: Explanation, catalogue: Catalogue, wish: Wish) -> list[Rendera
         pieces += reasons(found.conflicts, catalogue)
     if found.joints:
         pieces += ["", styled("Joints between these parts", "dim"), _joints_table(found.joints)]
+    if found.assembly is not None and 0 < found.assembly.share < 1:
+        pieces.append(Padding(styled(assembly_text(found.assembly)), (0, 0, 0, 2)))
     if (hold := hold_of(found)) is not None:
         pieces += ["", styled("Grip, by comparison", "dim")]
         pieces.append(Padding(styled(hold_text(hold)), (0, 0, 0, 2)))

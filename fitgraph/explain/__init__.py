@@ -7,7 +7,14 @@ from fitgraph.explain.reasons import Clash, Figure
 from fitgraph.explain.request_conflicts import RequestExplanation, apply_to_request
 from fitgraph.explain.shares import share_of_pairs
 from fitgraph.explain.why import Explainer, Explanation, Need
-from fitgraph.explain.words import action_text, clash_text, conflict_text, element_text, hold_text
+from fitgraph.explain.words import (
+    action_text,
+    assembly_text,
+    clash_text,
+    conflict_text,
+    element_text,
+    hold_text,
+)
 
 __all__ = [
     "Action",
@@ -24,6 +31,7 @@ __all__ = [
     "action_text",
     "applied",
     "apply_to_request",
+    "assembly_text",
     "clash_text",
     "conflict_text",
     "element_text",

@@ -8,6 +8,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 import numpy.typing as npt
 
+from fitgraph.explain.assembly import assembly_share
 from fitgraph.explain.changes import Change, Prefer, changes
 from fitgraph.explain.conflicts import Conflict, minimal_conflicts, minimal_drops
 from fitgraph.explain.elements import of_parts
@@ -17,6 +18,7 @@ from fitgraph.explain.request_conflicts import RequestExplanation, explain_reque
 from fitgraph.explain.transversals import TooManySetsError
 from fitgraph.graph.hold import Hold, hold
 from fitgraph.graph.joints import asked
+from fitgraph.mechanics.stackup import AssemblyShare
 from fitgraph.model import Catalogue, Option, Verdict
 from fitgraph.solve import NamingError, Request, TreeEngine
 from fitgraph.solve.messages import count, count_each
@@ -24,6 +26,9 @@ from fitgraph.solve.nearest import nearest
 from fitgraph.solve.request import named_by_role
 
 Bools = npt.NDArray[np.bool_]
+
+#: Assemblies drawn for their share: it is told in whole per cent.
+_ASSEMBLIES = 10_000
 
 
 @dataclass(frozen=True, slots=True)
@@ -71,6 +76,9 @@ class Explanation:
     complete : bool
         Whether no minimal conflict and no change is missing; False only
         where there are more than can be held.
+    assembly : AssemblyShare or None
+        The share of assemblies of the named parts in which every bore goes
+        with its spigot; None where a size is not known.
     """
 
     named: tuple[str, ...]
@@ -83,6 +91,7 @@ class Explanation:
     hold: Hold | None = None
     minimal_conflicts: tuple[Conflict, ...] = ()
     complete: bool = True
+    assembly: AssemblyShare | None = None
 
 
 class Explainer:
@@ -254,6 +263,7 @@ class Explainer:
             hold(self._known(chosen), self.catalogue.vocabulary),
             minimal,
             complete,
+            assembly_share(self._known(chosen), self.catalogue.vocabulary, samples=_ASSEMBLIES),
         )
 
     def _minimal(

@@ -37,6 +37,7 @@ from fitgraph.graph.hold import Hold
 from fitgraph.graph.joints import conditions_of
 from fitgraph.graph.options import presence_of
 from fitgraph.mechanics.materials import MATERIALS
+from fitgraph.mechanics.stackup import AssemblyShare
 from fitgraph.model import Basis, Catalogue, Dimension, Option, Presence, Verdict
 from fitgraph.units import show_mass, show_money
 
@@ -313,3 +314,11 @@ def hold_text(hold: Hold) -> str:
         share = hold.torque.worst_share_of_proof
         text += f" The bolts may reach {share:.0%} of their proof load: too much."
     return text
+
+
+def assembly_text(assembly: AssemblyShare) -> str:
+    """Return what share of assemblies of such parts fits."""
+    return (
+        f"Over all these joints at once, {assembly.share:.0%} of assemblies of such parts fit "
+        "(sizes spread evenly within their limits)."
+    )
