@@ -402,7 +402,9 @@ def test_why_shape_on_the_demo() -> None:
     assert {**told["why"], "findings": found["findings"]} == found
     assert {"verdict", "named", "conflicts", "fixes", "needs", "joints", "remarks"} <= set(found)
     for joint in found["joints"]:
-        assert set(joint) == {"parts", "joint", "title", "rule", "verdict", "margin_mm"}
+        keys = {"parts", "joint", "title", "rule", "verdict", "margin_mm", "share"}
+        assert set(joint) == keys
+        assert joint["share"] is None or 0 <= joint["share"] <= 1
         assert joint["margin_mm"] is None or isinstance(joint["margin_mm"], float)
     for fix in found["fixes"]:
         for action in fix["actions"]:
