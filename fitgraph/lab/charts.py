@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
+from copy import deepcopy
 
 import numpy as np
 import numpy.typing as npt
@@ -50,6 +52,16 @@ def blank(x: str, y: str, height: int = 380) -> go.FigureWidget:
     )
     figure._config = {**figure._config, "displayModeBar": False, "responsive": True}
     return figure
+
+
+def keep_state(figure: go.FigureWidget) -> None:
+    """Let a page that is opened only now, or again, find the chart as it stands.
+
+    Changes to a figure go out as messages, which such a page has missed; what it asks for is
+    the state, and that plotly brings up to date only for a figure shown by itself in a cell.
+    """
+    figure._widget_layout = deepcopy(figure._layout_obj._props)
+    figure._widget_data = deepcopy(figure._data)
 
 
 def thinned(count: int, most: int = MOST_POINTS) -> npt.NDArray[np.intp]:
@@ -110,13 +122,14 @@ class FrontChart:
             if spread is not None:
                 heat = self.figure.data[0]
                 builds = spread.builds.T
-                with np.errstate(divide="ignore"):
-                    heat.z = np.where(builds > 0, np.log10(np.maximum(builds, 1)), np.nan)
+                # Plain lists with None for nothing: the messages to a page hold no NaN.
+                heat.z = [[math.log10(max(b, 1)) if b > 0 else None for b in row]
+                          for row in builds.tolist()]
                 heat.text = [[f"{'' if spread.exact else 'about '}{b:,.3g}" for b in row]
                              for row in builds]
                 x = (spread.price_edges[:-1] + spread.price_edges[1:]) / 2
                 heat.x = [major(round(v), digits) for v in x]
-                heat.y = (spread.mass_edges[:-1] + spread.mass_edges[1:]) / 2
+                heat.y = ((spread.mass_edges[:-1] + spread.mass_edges[1:]) / 2).tolist()
             if front is not None:
                 points = self.figure.data[1]
                 places = thinned(len(front))
@@ -125,6 +138,7 @@ class FrontChart:
                 points.y = [b.mass_g for b in shown]
                 points.text = [build_text(b, self._vocabulary) for b in shown]
                 points.customdata = [int(n) for n in places]
+        keep_state(self.figure)
 
     def mark(self, picked: Sequence[Build]) -> None:
         """Mark the builds that are picked, by their number in order."""
@@ -134,3 +148,4 @@ class FrontChart:
             marks.x = [major(b.price, digits) for b in picked]
             marks.y = [b.mass_g for b in picked]
             marks.text = [str(n) for n in range(1, len(picked) + 1)]
+        keep_state(self.figure)

@@ -180,7 +180,7 @@ class BuildExplorer(Answering):
     def _arranged(self) -> tuple[widgets.Widget, ...]:
         chooser = widgets.VBox(
             [self.role, self.which, self.find, self.part],
-            layout=widgets.Layout(flex="1 1 300px", min_width="280px", max_width="520px"),
+            layout=widgets.Layout(flex="2 1 380px", min_width="280px", max_width="560px"),
         )
         reason = widgets.VBox(
             [self.why_text, self.changes_text],
@@ -403,9 +403,10 @@ class BuildExplorer(Answering):
             )
             options = [
                 (
-                    f"{SIGNS[s.verdict]} {part_label(s.part)}"
+                    f"{SIGNS[s.verdict]} {s.part.sku}"
                     + (f": {tables.builds_text(s.builds)}" if s.builds else "")
-                    + (f" ({s.kept_out})" if s.kept_out else ""),
+                    + (f" ({s.kept_out})" if s.kept_out else "")
+                    + (f" · {s.part.name}" if s.part.name else ""),
                     s.part.sku,
                 )
                 for s in listed

@@ -60,9 +60,13 @@ class FrontPanel(Answering):
             description="Stop looking", disabled=True, layout=widgets.Layout(width="auto"),
             tooltip="Stop looking for the builds that no other betters",
         )
-        self.list = widgets.SelectMultiple(
-            options=[], rows=8, description="Pick",
+        self.list = widgets.Select(
+            options=[], rows=8, description="Builds",
             layout=widgets.Layout(width="100%", max_width="640px"),
+        )
+        self.pick_button = widgets.Button(
+            description="Pick this build", disabled=True, layout=widgets.Layout(width="auto"),
+            tooltip="Pick the build chosen in the list, or drop it again",
         )
         self.empty_picks = widgets.Button(
             description="Pick none", disabled=True, layout=widgets.Layout(width="auto")
@@ -74,19 +78,18 @@ class FrontPanel(Answering):
         )
         self.sheet_links = html()
         self.stop_button.on_click(lambda _: self._stop_looking())
+        self.pick_button.on_click(lambda _: self._listed())
         self.empty_picks.on_click(lambda _: self._pick([]))
-        self.list.observe(self._listed, names="value")
         self.sheet_number.observe(lambda _: self._write_sheet(), names="value")
         self.chart.figure.data[1].on_click(self._clicked)
         self.children = (
             heading("Price against mass"),
             note("Grey: where builds lie, the darker the more. Blue dots: builds that no other "
-                 "betters in price, mass or strength without losing in another. Click dots, or "
-                 "use the list (Ctrl and Space or Ctrl and click for several), to pick up to "
-                 f"{MOST_PICKS}."),
+                 "betters in price, mass or strength without losing in another. Click dots to "
+                 f"pick up to {MOST_PICKS}, or choose builds in the list."),
             row([self.status, self.stop_button]),
             self.frame,
-            row([self.list, self.empty_picks]),
+            row([self.list, widgets.VBox([self.pick_button, self.empty_picks])]),
             heading("Side by side"),
             self.compared,
             heading("Build sheet"),
@@ -192,14 +195,11 @@ class FrontPanel(Answering):
         wanted, self._wanted = self._wanted, []
         at = {tuple(sorted(self.labels(b).items())): b for b in self.front}
         kept = [at.get(tuple(sorted(w.items()))) for w in wanted]
-        self._busy = True
-        try:
-            self.list.options = [
-                (f"{n + 1}: {build_text(self.front[n], vocabulary)}", int(n))
-                for n in thinned(len(self.front))
-            ]
-        finally:
-            self._busy = False
+        self.list.options = [
+            (f"{n + 1}: {build_text(self.front[n], vocabulary)}", int(n))
+            for n in thinned(len(self.front))
+        ]
+        self.pick_button.disabled = not self.front
         self._pick([b for b in kept if b is not None])
 
     # ------------------------------------------------------------ picking
@@ -218,28 +218,26 @@ class FrontPanel(Answering):
         """Pick these builds as soon as the front is there and has them."""
         self._wanted = [p for p in picks if isinstance(p, Mapping)][:MOST_PICKS]
 
-    def _listed(self, _change: object) -> None:
-        if not self._busy:
-            self._pick([self.front[n] for n in self.list.value][:MOST_PICKS])
+    def _listed(self) -> None:
+        if self.list.value is not None:
+            self._turn(self.front[self.list.value])
 
     def _clicked(self, trace: Any, points: Any, _state: Any) -> None:
         for at in points.point_inds:
-            build = self.front[trace.customdata[at]]
-            if build in self.picked:
-                self._pick([b for b in self.picked if b is not build])
-            else:
-                self._pick([*self.picked, build][-MOST_PICKS:])
+            self._turn(self.front[trace.customdata[at]])
+
+    def _turn(self, build: Build) -> None:
+        """Pick a build, or drop it where it was picked."""
+        if any(b is build for b in self.picked):
+            self._pick([b for b in self.picked if b is not build])
+        else:
+            self._pick([*self.picked, build][-MOST_PICKS:])
 
     def _pick(self, builds: list[Build]) -> None:
         with self.in_words(self.compared):
             self.picked = builds
-            places = {id(b): n for n, b in enumerate(self.front)}
-            listed = {n for _, n in self.list.options}
             self._busy = True
             try:
-                self.list.value = [
-                    places[id(b)] for b in builds if places.get(id(b), -1) in listed
-                ]
                 self.sheet_number.options = list(range(1, len(builds) + 1))
                 self.sheet_number.value = len(builds) or None
             finally:

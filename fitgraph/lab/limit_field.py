@@ -42,7 +42,7 @@ class LimitField(widgets.VBox):
         )
         self.slider = Slider(
             value=most, min=least, max=most, step=step, digits=0, at_end="no limit",
-            description=f"{name}, moved", unit=unit,
+            description=f"{name} slider", unit=unit,
         )
         self.slider.observe(self._moved, names="value")
         self.text.observe(self._typed, names="value")

@@ -19,6 +19,7 @@ def _widget_css() -> str:
     return (
         # A chart paints its own colours into its elements; the theme's go before them.
         ".fg-form .fg-chart{min-width:0}\n"
+        ".fg-form .fg-chart .js-plotly-plot{flex:1 1 100%;min-width:0}\n"
         ".fg-form .fg-chart .main-svg{background:transparent!important}\n"
         ".fg-form .fg-chart .main-svg text{fill:var(--fg-ink)!important;"
         f"font-family:inherit!important;font-size:{small}px!important}}\n"
@@ -32,7 +33,7 @@ def _widget_css() -> str:
         ".fg-form .widget-label,.fg-form .widget-readout,.fg-form .widget-label-basic"
         "{color:var(--fg-ink)}\n"
         ".fg-form input[type=text],.fg-form select,.fg-form textarea"
-        "{color:var(--fg-ink);background:var(--fg-paper);border:1px solid var(--fg-line)}\n"
+        "{color:var(--fg-ink);background-color:var(--fg-paper);border:1px solid var(--fg-line)}\n"
         ".fg-form input::placeholder{color:var(--fg-muted);opacity:1}\n"
         ".fg-form .jupyter-button.fg-clear{font-size:0;padding:0;width:30px;min-height:28px;"
         "text-align:center;border-width:1px}\n"

@@ -43,7 +43,7 @@ class PartPicker(widgets.HBox):
         self.clear.on_click(lambda _: setattr(self.field, "value", ""))
         self.field.observe(self._emptied, names="value")
         super().__init__([self.field, self.clear])
-        self.layout.width = "100%"
+        self.layout.width = "calc(100% - 4px)"
 
     def _emptied(self, change: dict[str, str]) -> None:
         self.clear.disabled = not change["new"]
@@ -72,7 +72,7 @@ class PartsForm(widgets.VBox):
         self.more = widgets.ToggleButton(
             description=more,
             tooltip="Show or hide the fields for adapters and extras",
-            layout=widgets.Layout(width="auto", margin="4px 2px"),
+            layout=widgets.Layout(width="max-content", margin="4px 2px", align_self="flex-start"),
         )
         self._others = grid([p for r, p in self.pickers.items() if not roles[r].fill.free], "300px")
         self._others.layout.display = "none"

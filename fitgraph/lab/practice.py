@@ -105,7 +105,9 @@ class Practice(Answering):
     def _button(
         self, text: str, pressed: Callable[[], None], *, main: bool = False
     ) -> widgets.Button:
-        button = widgets.Button(description=text, layout=widgets.Layout(width="auto"))
+        button = widgets.Button(
+            description=text, layout=widgets.Layout(width="max-content", max_width="100%")
+        )
         if main:
             button.add_class("fg-main")
 

@@ -144,7 +144,7 @@ def _pair(
     """Return two parts of which a joint says one of these verdicts, each as likely."""
     catalogue = opened.catalogue
     drawn: dict[str, Part] = {}
-    for role in {r.role for r in joint.arguments.values()}:
+    for role in dict.fromkeys(r.role for r in joint.arguments.values()):
         parts = list(catalogue.of(role))
         drawn |= {p.sku: p for p in rng.sample(parts, min(_DRAWN, len(parts)))}
     # In the catalogue's order, so that the same seed finds the same pair.

@@ -10,7 +10,7 @@ import plotly.graph_objects as go
 from fitgraph.explain.triangle import TubeFigures, triangle, tube_figures
 from fitgraph.lab import tables
 from fitgraph.lab.answering import Answering
-from fitgraph.lab.charts import MARKS, SHAPES, blank
+from fitgraph.lab.charts import MARKS, SHAPES, blank, keep_state
 from fitgraph.lab.look import html, row, style
 from fitgraph.lab.opened import OpenCatalogue
 from fitgraph.units import major, show_mass
@@ -88,13 +88,15 @@ class MaterialTriangle(Answering):
         }[name]
 
     def _show(self, _change: object = None) -> None:
-        with self.in_words(self.table), self.chart.batch_update():
-            for trace in self.chart.data:
-                mine = [f for f in self.figures if f.family == trace.name]
-                trace.x = [self._value(f, self.across.value) for f in mine]
-                trace.y = [self._value(f, self.up.value) for f in mine]
-            self.chart.layout.xaxis.title.text = self._label(self.across.value)
-            self.chart.layout.yaxis.title.text = self._label(self.up.value)
+        with self.in_words(self.table):
+            with self.chart.batch_update():
+                for trace in self.chart.data:
+                    mine = [f for f in self.figures if f.family == trace.name]
+                    trace.x = [self._value(f, self.across.value) for f in mine]
+                    trace.y = [self._value(f, self.up.value) for f in mine]
+                self.chart.layout.xaxis.title.text = self._label(self.across.value)
+                self.chart.layout.yaxis.title.text = self._label(self.up.value)
+            keep_state(self.chart)
 
     def _table(self) -> str:
         vocabulary = self.opened.catalogue.vocabulary

@@ -23,6 +23,7 @@ from typing import Any
 from urllib.parse import urlsplit
 
 from playwright.sync_api import Browser, BrowserContext, Page, sync_playwright
+from playwright.sync_api import TimeoutError as PlaywrightTimeoutError
 
 from fitgraph.catalogue import shipped_folder
 from fitgraph.cli.lab import own_copy, server_command, server_environment
@@ -163,6 +164,7 @@ class Watch:
     def __init__(self, context: BrowserContext) -> None:
         self.errors: list[str] = []
         self.outside: list[str] = []
+        self.seen = 0
         context.on("console", self._console)
         context.on("weberror", lambda e: self.errors.append(f"uncaught: {e.error}"))
         context.on("request", self._request)
@@ -173,6 +175,7 @@ class Watch:
             self.errors.append(f"{message.text} ({urlsplit(where).path})")
 
     def _request(self, request: Any) -> None:
+        self.seen += 1
         parts = urlsplit(request.url)
         if parts.scheme in ("http", "https", "ws", "wss") and parts.hostname not in _HERE:
             self.outside.append(request.url)
@@ -210,7 +213,11 @@ class Notebook:
                 f"{server.root}/voila/render/{name}?token={server.token}&theme={theme}{more}",
                 wait_until="domcontentloaded",
             )
-        self.page.wait_for_selector(".fg-form", state="visible")
+        try:
+            self.page.wait_for_selector(".fg-form", state="visible")
+        except PlaywrightTimeoutError:
+            self.page.screenshot(path=server.home / f"{server.kind}-{Path(name).stem}.png")
+            raise
 
     def _open_lab(self, theme: str) -> None:
         space = f"{Path(self.name).stem}-{secrets.token_hex(3)}"
@@ -224,7 +231,19 @@ class Notebook:
         self._command("application:toggle-left-area")
         page.wait_for_selector('.jp-Notebook-ExecutionIndicator[data-status="idle"]',
                                state="attached")
-        self._command("notebook:run-all-cells")
+        # A command that comes before the notebook is ready does nothing, so it is repeated
+        # until the first code cell is marked as running or run.
+        for _ in range(12):
+            self._command("notebook:run-all-cells")
+            try:
+                page.wait_for_function(
+                    "() => [...document.querySelectorAll('.jp-InputPrompt')]"
+                    ".some(e => /\\[(\\*|\\d+)\\]/.test(e.innerText))",
+                    timeout=5_000,
+                )
+                return
+            except PlaywrightTimeoutError:
+                continue
 
     def _command(self, name: str) -> None:
         # Nothing is returned, for a command's promise may wait for a dialogue.
@@ -279,4 +298,11 @@ def browser_open() -> Iterator[Browser]:
 
 def copy_of_notebooks(target: Path) -> Path:
     """Return a folder with a copy of the notebooks, so that a test changes none."""
-    return own_copy(shipped_folder("notebooks"), target)
+    folder = own_copy(shipped_folder("notebooks"), target)
+    for file in folder.glob("*.ipynb"):
+        book = json.loads(file.read_text(encoding="utf-8"))
+        for cell in book["cells"]:
+            if cell["cell_type"] == "code":  # so that what is shown is what was run here
+                cell["outputs"], cell["execution_count"] = [], None
+        file.write_text(json.dumps(book), encoding="utf-8")
+    return folder

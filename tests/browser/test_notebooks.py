@@ -1,0 +1,290 @@
+"""What people do in the notebooks, done in a real browser.
+
+Every notebook is opened in JupyterLab and as a page. Nothing on the way may write an error to
+the console or ask another computer for anything, and axe-core [1]_ finds no serious fault in
+our part of the page, in the light and in the dark theme.
+
+References
+----------
+.. [1] Deque Systems, axe-core: rules after W3C, "Web Content Accessibility Guidelines 2.2".
+"""
+
+from __future__ import annotations
+
+import json
+import re
+from collections.abc import Iterator
+from pathlib import Path
+from typing import Any
+
+import pytest
+from axe_playwright_python.sync_playwright import Axe
+
+from fitgraph.lab import open_catalogue
+from fitgraph.lab.rounds import question
+from fitgraph.solve import Request
+
+from .harness import DARK, LAB, LIGHT, NARROW, PAGES, WIDE, Notebook, notebook_names
+
+LESSON, BUILDS, WHY, PRACTICE = (
+    "01-how-fitment-works.ipynb",
+    "02-what-can-i-build.ipynb",
+    "03-why-not.ipynb",
+    "06-staff-practice.ipynb",
+)
+FORK, BAR = "FORK-SKE-01", "BAR-OST-03"
+
+#: Where each notebook is opened. Every one of the folder is, in both.
+OPENED = [(kind, name) for name in notebook_names() for kind in (LAB, PAGES)]
+
+
+@pytest.fixture(scope="session")
+def shop() -> Any:
+    return open_catalogue()
+
+
+@pytest.fixture(scope="session")
+def opened(servers: Any, context: Any) -> Iterator[Any]:
+    """Return what opens a notebook, once for all tests."""
+    books: dict[tuple[str, str], Notebook] = {}
+
+    def get(kind: str, name: str) -> Notebook:
+        if (kind, name) not in books:
+            # Pages take turns at the themes; in JupyterLab the theme is changed while open.
+            dark = kind == PAGES and notebook_names().index(name) % 2
+            books[kind, name] = Notebook(servers[kind], context, name, DARK if dark else LIGHT)
+        books[kind, name].page.bring_to_front()
+        return books[kind, name]
+
+    yield get
+
+
+def faults(book: Notebook) -> list[str]:
+    """Return the serious faults that axe-core finds in our part of the page."""
+    found = Axe().run(book.page, context={"include": [[".fg-form"]]}).response["violations"]
+    return [
+        f"{fault['id']}: {node['html'][:200]}"
+        for fault in found
+        if fault["impact"] in ("serious", "critical")
+        for node in fault["nodes"]
+    ]
+
+
+def number(text: str) -> int:
+    found = re.search(r"[\d,]+", text)
+    assert found is not None, text
+    return int(found[0].replace(",", ""))
+
+
+def changes(book: Notebook, selector: str, before: str) -> str:
+    """Wait until the first such element says something else, and return it."""
+    book.until(
+        "([s, before]) => { const e = document.querySelector(s);"
+        " return e && e.innerText !== before; }",
+        [selector, before],
+    )
+    return book.text(selector)
+
+
+@pytest.mark.parametrize(("kind", "name"), OPENED)
+def test_opens_and_can_be_used_by_all(opened: Any, kind: str, name: str) -> None:
+    book = opened(kind, name)
+    page = book.page
+    assert page.locator(".fg-form").first.is_visible()
+    assert page.locator(".jp-RenderedText[data-mime-type*='stderr']").all_inner_texts() == []
+    assert "Traceback" not in page.locator("body").inner_text()
+    assert faults(book) == []
+    if kind == LAB:
+        book.theme(DARK)
+        assert faults(book) == []
+        book.theme(LIGHT)
+    page.set_viewport_size({"width": NARROW[0], "height": NARROW[1]})
+    page.wait_for_timeout(300)
+    form = page.locator(".fg-form").first.bounding_box()
+    wide = page.evaluate(
+        "() => [...document.querySelectorAll('.fg-form input, .fg-form select, .fg-form button')]"
+        ".filter(e => e.offsetParent && !e.closest('.fg-scroll'))"
+        ".map(e => e.getBoundingClientRect().right)"
+    )
+    assert max(wide) <= form["x"] + form["width"] + 1  # nothing is cut off at 800 px
+    page.set_viewport_size({"width": WIDE[0], "height": WIDE[1]})
+
+
+def test_lesson_follows_a_slider_and_a_part(opened: Any) -> None:
+    book = opened(PAGES, LESSON)
+    page = book.page
+    told = ".fg-form [role=status] strong"
+    assert "fits" in book.text(told)
+    bore = page.get_by_label("Bore of the clamp")
+    drawn = page.locator(".fg-form svg.fg-svg desc").first.text_content()
+    bore.fill("34.5")
+    assert "does not fit" in changes(book, told, book.text(told))
+    assert page.locator(".fg-form svg.fg-svg desc").first.text_content() != drawn
+    book.button("Sizes as they are").click()
+    book.until("() => document.querySelector('.fg-form [role=status] strong').innerText"
+               ".includes('fits') && !document.querySelector('.fg-form [role=status] strong')"
+               ".innerText.includes('not')")
+    bore.focus()
+    before = bore.input_value()
+    bore.press("ArrowRight")  # by keyboard
+    assert float(bore.input_value()) > float(before)
+    book.labelled("Example").select_option(label="Does not go: no slot to close the gap")
+    book.until("() => document.querySelector('.fg-form [role=status] strong').innerText"
+               ".includes('does not fit')")
+
+
+@pytest.mark.parametrize("kind", [LAB, PAGES])
+def test_builds_are_counted_picked_and_handed_out(
+    opened: Any, shop: Any, kind: str, tmp_path: Path
+) -> None:
+    book = opened(kind, BUILDS)
+    page = book.page
+    shown = ".fg-form .fg-number"
+    assert number(book.text(shown)) == shop.engine.count(Request(have=(FORK,))).number
+    # A slider moved by keyboard to its left end, then typed over.
+    slider = page.get_by_label("Budget slider")
+    slider.focus()
+    before = book.text(shown)
+    slider.press("Home")
+    least = int(float(slider.input_value()))
+    page.wait_for_function(
+        "(least) => [...document.querySelectorAll('.fg-form input[type=text]')]"
+        ".some(e => e.value.startsWith(least + ' '))", arg=least,
+    )
+    book.labelled("Budget").fill("300")
+    expected = shop.engine.count(Request(have=(FORK,), budget=300_00))
+    book.until(
+        "(n) => document.querySelector('.fg-form .fg-number')?.innerText === n",
+        f"{expected.number:,}",
+    )
+    assert book.text(shown) != before
+    # A dot of the front, clicked.
+    book.until("() => [...document.querySelectorAll('.fg-form [role=status]')]"
+               ".some(e => e.innerText.includes('bettered by no other'))")
+    chart = page.locator(".fg-form .js-plotly-plot")
+    chart.scroll_into_view_if_needed()
+    dot = page.locator(".fg-form .scatterlayer .trace").nth(0).locator(".point").first
+    box = dot.bounding_box()
+    page.mouse.click(box["x"] + box["width"] / 2, box["y"] + box["height"] / 2)
+    page.wait_for_selector("th:has-text('Pick 1')")
+    # Another from the list, by keyboard; then both side by side.
+    front = shop.engine.front(Request(have=(FORK,), budget=300_00))
+    prices = {shop.money(build.price) for build in front}
+    assert any(p in page.locator(".fg-form table:has(th:has-text('Pick 1'))").inner_text()
+               for p in prices)
+    builds = book.labelled("Builds")
+    builds.focus()
+    builds.press("End")
+    picking = book.button("Pick this build")
+    picking.focus()
+    picking.press("Enter")
+    page.wait_for_selector("th:has-text('Pick 2')")
+    for name, begins in (("CSV", b"role,number"), ("PDF", b"%PDF"), ("HTML", b"<!DOCTYPE html>")):
+        with page.expect_download() as saving:
+            page.get_by_role("link", name=f"Save as {name}").first.click()
+        file = tmp_path / saving.value.suggested_filename
+        saving.value.save_as(file)
+        assert file.read_bytes().startswith(begins)
+    sheet = (tmp_path / "build-sheet.csv").read_text()
+    assert FORK in sheet and "yours" in sheet
+    with page.expect_download() as saving:
+        page.get_by_role("link", name="Save this session").first.click()
+    saving.value.save_as(tmp_path / "session.json")
+    kept = json.loads((tmp_path / "session.json").read_text())
+    assert kept["entries"]["budget"] == "300"
+    assert len(kept["entries"]["picks"]) == 2
+    # Emptied, and opened again from the file.
+    book.button("Start afresh").click()
+    book.until("() => [...document.querySelectorAll('.fg-form input[type=text]')]"
+               ".every(e => e.value !== '300')")
+    page.locator(".fg-form input[type=file]").first.set_input_files(tmp_path / "session.json")
+    book.until(
+        "(n) => document.querySelector('.fg-form .fg-number')?.innerText === n",
+        f"{expected.number:,}",
+    )
+    # Nonsense is told in words.
+    book.labelled("Budget").fill("cheap")
+    page.wait_for_selector(".fg-form [role=alert]:has-text('is no amount of money')")
+    book.labelled("Budget").fill("")
+    page.wait_for_selector(".fg-form [role=alert]", state="detached")
+
+
+@pytest.mark.parametrize("kind", [LAB, PAGES])
+def test_a_change_is_applied_and_taken_back(opened: Any, shop: Any, kind: str) -> None:
+    book = opened(kind, WHY)
+    page = book.page
+    answer = "() => [...document.querySelectorAll('.fg-form p')].find(e => e.innerText" \
+             f".includes('{FORK}, {BAR}'))?.innerText"
+    assert "does not fit" in page.evaluate(answer)
+    first = shop.explainer.why((FORK, BAR)).changes[0]
+    button = book.button(shop.money(first.price))
+    button.focus()
+    button.press("Enter")
+    page.wait_for_selector(".fg-form p:has-text('Nothing has to change')")
+    undo = book.button("Take the last change back")
+    undo.click()
+    page.wait_for_function(answer)
+    book.until(f"() => ({answer})()?.includes('does not fit')")
+    book.until("() => document.querySelector('.fg-form svg.fg-svg title').textContent"
+               ".includes('does not fit')")
+
+
+def test_a_session_travels_in_an_address(opened: Any, servers: Any, context: Any) -> None:
+    book = opened(PAGES, WHY)
+    book.labelled("Wheels").fill("WHL-MAR-02")
+    book.labelled("Wheels").press("Tab")
+    page = book.page
+    page.wait_for_selector(".fg-form p:has-text('WHL-MAR-02')")
+    link = page.get_by_role("link", name="Address of this session").get_attribute("href")
+    again = Notebook(servers[PAGES], context, WHY, query=link.removeprefix("?"))
+    assert again.labelled("Wheels").input_value().startswith("WHL-MAR-02")
+    again.close()
+
+
+def test_practice_is_found_again_after_a_restart(
+    opened: Any, servers: Any, context: Any, shop: Any, home: Path
+) -> None:
+    book = opened(PAGES, PRACTICE)
+    page = book.page
+    book.labelled("Name").fill("Quill")
+    book.labelled("Name").press("Enter")
+    page.wait_for_selector("text=0 rounds finished")
+    book.button("Start a round").click()
+    files = list(home.rglob("quill.json"))
+    for at in range(5):
+        page.wait_for_selector(f"h3:has-text('Question {at + 1} of 5')")
+        if not files:
+            files = list(home.rglob("quill.json"))
+        kept = json.loads(files[0].read_text())["open"]
+        right = question(shop, kept["topics"][at], kept["seed"] + at)
+        choice = right.choices[right.right if at != 1 else right.right - 1]
+        page.get_by_role("radio", name=choice, exact=True).check()
+        book.button("Answer").click()
+        page.wait_for_selector("text=Right." if at != 1 else "text=Not so.")
+        if at == 2:  # in the middle of a round everything is closed, and opened again
+            book.close()
+            book = Notebook(servers[PAGES], context, PRACTICE)
+            page = book.page
+            book.labelled("Name").fill("Quill")
+            book.labelled("Name").press("Enter")
+            page.wait_for_selector("text=waits at question 4")
+            book.button("Go on with the round").click()
+        elif at < 4:
+            book.button("Next question").click()
+    page.wait_for_selector("text=The round is over: 4 of 5 right.")
+    assert page.locator(".fg-form svg.fg-svg").count() >= 1
+    book.close()
+    book = Notebook(servers[PAGES], context, PRACTICE)
+    book.labelled("Name").fill("Quill")
+    book.labelled("Name").press("Enter")
+    book.page.wait_for_selector("text=1 round finished")
+    book.button("Show the summary").click()
+    book.page.wait_for_selector("td:has-text('4 of 5 (80%)')")
+    book.close()
+
+
+def test_nothing_went_wrong_and_nothing_left_the_computer(context: Any) -> None:
+    """Stands last: it looks back on all the pages above."""
+    assert context.watch.errors == []
+    assert context.watch.outside == []
+    assert context.watch.seen > 0
