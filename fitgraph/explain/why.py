@@ -11,7 +11,7 @@ import numpy.typing as npt
 from fitgraph.explain.assembly import assembly_share
 from fitgraph.explain.changes import Change, Prefer, changes
 from fitgraph.explain.conflicts import Conflict, minimal_conflicts, minimal_drops
-from fitgraph.explain.elements import of_parts
+from fitgraph.explain.elements import Question, of_parts
 from fitgraph.explain.kinds import Kinds
 from fitgraph.explain.reasons import Clash, clashes
 from fitgraph.explain.request_conflicts import RequestExplanation, explain_request
@@ -234,12 +234,12 @@ class Explainer:
         chosen = self._named(skus, done or {})
         base = self._base(chosen)
         weights = self._weights(base)
-        verdict = Verdict.FAILS
-        if count(self.space.tree, weights, certain=True):
-            verdict = Verdict.FITS
-        elif count(self.space.tree, weights, certain=False):
-            verdict = Verdict.UNKNOWN
-        minimal, complete = self._minimal(chosen, verdict)
+        question = of_parts(self.space, chosen)
+        verdict = Verdict.FITS
+        minimal: tuple[Conflict, ...] = ()
+        complete = True
+        if not count(self.space.tree, weights, certain=True):
+            verdict, minimal, complete = self._minimal(question, weights)
         told = {(c.joint.name, c.parts): c for found in minimal for c in found.clashes}
         conflicts = list(told.values())
         if verdict is not Verdict.FITS and not complete:
@@ -247,7 +247,6 @@ class Explainer:
         found: list[Change] = []
         if verdict is not Verdict.FITS and with_changes:
             sure = self.kinds(Verdict.FITS)
-            question = of_parts(self.space, chosen)
             try:
                 found = changes(sure, question, minimal_drops(sure, question), chosen, prefer)
             except TooManySetsError:
@@ -267,17 +266,20 @@ class Explainer:
         )
 
     def _minimal(
-        self, chosen: Mapping[str, int], verdict: Verdict
-    ) -> tuple[tuple[Conflict, ...], bool]:
-        """Return the minimal conflicts, and whether none is missing."""
-        if verdict is Verdict.FITS:
-            return (), True
-        least = Verdict(verdict + 1)
+        self, question: Question, weights: Mapping[str, npt.NDArray[np.float64]]
+    ) -> tuple[Verdict, tuple[Conflict, ...], bool]:
+        """Return the verdict where none is certain, the conflicts, and whether none is missing."""
+        verdict = Verdict.FAILS
         try:
-            found = minimal_conflicts(self.kinds(least), of_parts(self.space, chosen), verdict)
+            found = minimal_conflicts(self.kinds(Verdict.UNKNOWN), question, verdict)
+            if not found:  # it is possible: what keeps it from being certain?
+                verdict = Verdict.UNKNOWN
+                found = minimal_conflicts(self.kinds(Verdict.FITS), question, verdict)
         except TooManySetsError:
-            return (), False
-        return tuple(found), True
+            if count(self.space.tree, weights, certain=False):
+                verdict = Verdict.UNKNOWN
+            return verdict, (), False
+        return verdict, tuple(found), True
 
     def _sku(self, role: str, place: int) -> str:
         return self.space.options[role][place].label
