@@ -200,10 +200,10 @@ def cheapest(
         for child in clique.children:
             group[child] = tree.cliques[child].group_in_parent[row]
     klass = classes[question]
-    places = np.column_stack(
-        [offers[r].best[offers[r].used, klass[:, n]] for n, r in enumerate(roles)]
-    )
-    places[klass < 0] = -1
+    places = np.full(klass.shape, -1, dtype=np.intp)
+    there = np.flatnonzero(klass[:, 0] >= 0) if len(roles) else np.zeros(0, dtype=np.intp)
+    for n, role in enumerate(roles if len(there) else ()):
+        places[there, n] = offers[role].best[offers[role].used[there], klass[there, n]]
     return values[question], places
 
 
