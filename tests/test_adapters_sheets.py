@@ -430,3 +430,18 @@ def test_deviations_are_read_as_typed(demo: Catalogue) -> None:
     along = next(f for f in make.free if f.size.name == "length")
     assert (along.klass, along.lower, along.upper) == ("", -0.2, 0.2)
     assert isinstance(demo.vocabulary.makes, MappingProxyType)
+
+
+def test_every_entry_of_a_make_is_explained(shop: Path) -> None:
+    guide = (Path(__file__).parent.parent / "docs" / "catalogue.md").read_text(encoding="utf-8")
+    explained = guide.split("### What could be made\n")[1].split("\n## ")[0]
+    path = shop / "vocabulary.toml"
+    text = path.read_text(encoding="utf-8")
+    for before, entry in (("[make.sleeve]\n", "odd = 1\n"), ("cost = { ", "odd = 1, ")):
+        at = text.index("[make.sleeve]")
+        path.write_text(text[:at] + text[at:].replace(before, before + entry, 1), encoding="utf-8")
+        with pytest.raises(CatalogueError) as caught:
+            load(shop)
+        remedy = next(f.remedy for f in caught.value.findings if f.value == "odd")
+        for known in remedy.removeprefix("Use one of ").split(", "):
+            assert f"`{known}`" in explained

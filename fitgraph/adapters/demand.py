@@ -13,6 +13,7 @@ from fitgraph.solve.batch import Demands
 from fitgraph.solve.query import TENTHS
 from fitgraph.solve.request import AllowedRole, Facts, Request, check_material, named_by_role
 from fitgraph.solve.space import Space
+from fitgraph.solve.tree import Tree
 
 Ints = npt.NDArray[np.intp]
 Floats = npt.NDArray[np.float64]
@@ -215,7 +216,9 @@ class Scale:
 LADDER = (*((2**k, 1) for k in range(6, -1, -1)), *((1, 2**k) for k in range(1, 7)))
 FINE = tuple(
     (round(64 * 2 ** (k / 16)), 64) if k >= 0 else (64, round(64 * 2 ** (-k / 16)))
-    for k in range(-64, 65)
+    for step in (8, 4, 2, 1)  # the coarse ones first, as most are decided by these
+    for k in range(-64, 65, step)
+    if step == 8 or k % (2 * step)
 )
 
 
@@ -266,8 +269,9 @@ def scales(
 
 
 def costs(
-    space: Space,
-    found: Mapping[str, Terms],
+    tree: Tree,
+    class_of: Mapping[str, Ints],
+    of: Mapping[str, Ints],
     let: Mapping[str, Offers],
     scale: Scale,
     *,
@@ -277,12 +281,14 @@ def costs(
 
     Parameters
     ----------
-    space : Space
-        Its roles are looked at.
-    found : mapping of str to Terms
-        From :func:`terms`.
+    tree : Tree
+        Gives the number of classes.
+    class_of : mapping of str to ndarray of int
+        The class of each option.
+    of : mapping of str to ndarray of int
+        The terms of each request.
     let : mapping of str to Offers
-        From :func:`offers`, for the roles of the space.
+        From :func:`offers`.
     scale : Scale
         How price and mass count.
     weighed : bool
@@ -291,13 +297,13 @@ def costs(
     values: dict[str, Floats] = {}
     of_price, of_mass = scale.factors
     for role, offer in let.items():
-        table = np.full((offer.count, space.tree.sizes[role]), np.inf)
+        table = np.full((offer.count, tree.sizes[role]), np.inf)
         cost = of_price * offer.price + of_mass * offer.tenths
         if weighed:
             cost = np.where(offer.weighed, cost, np.inf)
-        np.minimum.at(table, (offer.terms, space.class_of[role][offer.place]), cost)
+        np.minimum.at(table, (offer.terms, class_of[role][offer.place]), cost)
         values[role] = table
-    return Demands(values, {r: found[r].of for r in values})
+    return Demands(values, {r: of[r] for r in values})
 
 
 def counts(space: Space, found: Mapping[str, Terms], let: Mapping[str, Offers]) -> Demands:

@@ -49,16 +49,23 @@ Progress = Callable[[int, int], None]
 
 @dataclass(frozen=True, slots=True)
 class _Job:
-    """All that a worker needs to say which requests which options serve."""
+    """All that a worker needs to say which requests which options serve.
+
+    It holds what requests let in, not the tables made of it, so that it is small to send.
+    """
 
     tree: Tree
+    class_of: Mapping[str, Ints]
+    of: Mapping[str, Ints]
+    let: Mapping[str, Offers]
+    weighed: bool
     place: int
     group_of: Ints
     fits: Bools
     made: MadeFacts
     budget: Floats
     most_tenths: Floats
-    passes: tuple[tuple[Demands, Scale], ...]
+    scales: tuple[Scale, ...]
 
 
 def _least(job: _Job, demands: Demands, kinds: Bools, start: int, stop: int) -> Floats:
@@ -81,18 +88,24 @@ def _run(packed: bytes, start: int, stop: int) -> tuple[int, Bools, Bools]:
     exceeds the weighted limits, no build keeps both; where the best keeps both, one does.
     """
     if getattr(_held, "packed", None) != packed:
-        _held.job, _held.packed = pickle.loads(packed), packed
+        _held.job, _held.packed, _held.costs = pickle.loads(packed), packed, {}
     job: _Job = _held.job
     kinds, kind_of = np.unique(job.fits, axis=0, return_inverse=True)
     made, of = job.made, job.made.of[start:stop]
     budget, most = job.budget[start:stop, None], job.most_tenths[start:stop, None]
     price, tenths = budget - made.price[of], most - made.tenths
     may, sure = made.lets[of].copy(), np.zeros((stop - start, len(made.tenths)), dtype=bool)
-    for demands, scale in job.passes:
+    for scale in job.scales:
+        demands = _held.costs.get(scale)
+        if demands is None:
+            demands = costs(job.tree, job.class_of, job.of, job.let, scale, weighed=job.weighed)
+            _held.costs[scale] = demands
         least = _least(job, demands, kinds, start, stop)[:, kind_of.ravel()]
         total, costing, weighing = scale.read(least)
         may &= np.isfinite(total) & (total <= scale.limit(price, tenths))
         sure |= (costing <= price) & (weighing <= tenths)
+        if not (may & ~sure).any():
+            break  # what is left of the weightings would decide nothing
     sure &= may
     return start, sure, may & ~sure
 
@@ -115,7 +128,7 @@ def _alike(requests: Sequence[Request]) -> list[tuple[bool, Ints]]:
     return [(both, np.flatnonzero(of).astype(np.intp)) for both, of in sets if of.any()]
 
 
-#: The job that a worker's thread ran last, and what it was unpacked from.
+#: The job that a worker's thread ran last, what it was unpacked from, and tables made of it.
 _held = threading.local()
 
 
@@ -195,13 +208,17 @@ class _Role:
         )
         return _Job(
             space.tree,
+            dict(space.class_of),
+            {role: found[role].of.astype(np.int32) for role in space.options},
+            let,
+            weighed,
             side.place,
             side.group_of,
             side.fits,
             options,
             budget,
             np.array(most, dtype=float),
-            tuple((costs(space, found, let, way, weighed=weighed), way) for way in ways),
+            tuple(ways),
         )
 
     def serve(

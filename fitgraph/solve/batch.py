@@ -19,8 +19,8 @@ from fitgraph.solve.tree import Clique, Tree
 Ints = npt.NDArray[np.intp]
 Numbers = npt.NDArray[Any]
 
-#: Numbers of a matrix that are worked on at once.
-CELLS = 1 << 21
+#: Numbers of a matrix that are worked on at once: few enough to stay in a processor's cache.
+CELLS = 1 << 16
 
 
 @dataclass(frozen=True, slots=True)

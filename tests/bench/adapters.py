@@ -8,6 +8,8 @@ worker, which imports the package, is not counted.
 from __future__ import annotations
 
 import argparse
+import os
+import resource
 import sys
 import time
 from collections.abc import Iterator
@@ -126,12 +128,18 @@ def main() -> None:
     began = time.perf_counter()
     best = best_together([found], 5)
     choosing = time.perf_counter() - began
+    cores = os.cpu_count() or 1
+    spent = sum(
+        sum(resource.getrusage(who)[:2])
+        for who in (resource.RUSAGE_SELF, resource.RUSAGE_CHILDREN)
+    )
     where = "dask" if given.dask else f"{given.workers} processes"
     print(
         f"{given.parts:,} parts a role, {given.enquiries:,} enquiries, {where}: "
         f"{len(found.worths)} {given.make}s weighed in {seconds:.1f} s ({told} tellings), "
         f"the best 5 of them in {choosing:.2f} s, gap {best.choice.gap:g}; "
         f"{found.covered:,.0f} of {found.total:,.0f} served, {best.coverage:,.0f} with them; "
+        f"{spent:.1f} s of processor time in all, load {os.getloadavg()[0]:.1f} on {cores} cores; "
         f"{'within' if seconds <= MOST_SECONDS else 'over'} {MOST_SECONDS:g} s"
     )
 
