@@ -44,7 +44,7 @@ from fitgraph.solve.stream import Stream
 
 RANDOM = settings(
     deadline=None,
-    max_examples=100,
+    max_examples=80,
     suppress_health_check=[HealthCheck.too_slow, HealthCheck.data_too_large],
 )
 
@@ -111,7 +111,7 @@ def least_of(vectors: set[tuple[float, ...]]) -> set[tuple[float, ...]]:
     }
 
 
-@settings(RANDOM, max_examples=150)
+@settings(RANDOM, max_examples=120)
 @given(st.data())
 def test_fronts_equal_brute_force(data: st.DataObject) -> None:
     catalogue = data.draw(catalogues())

@@ -16,6 +16,7 @@ import tracemalloc
 from collections.abc import Iterator
 from concurrent.futures import Executor, ProcessPoolExecutor, ThreadPoolExecutor
 from pathlib import Path
+from types import SimpleNamespace
 
 import numpy as np
 import pyarrow.parquet as pq
@@ -159,7 +160,8 @@ def test_a_walk_that_was_cancelled_goes_on_where_it_stopped(query: Query, on_thr
 def test_a_limit_of_time_ends_a_walk_of_any_length(monkeypatch: pytest.MonkeyPatch) -> None:
     """More builds than could ever be walked, and a clock that ticks once a look."""
     ticks = itertools.count()
-    monkeypatch.setattr("fitgraph.solve.scan.time.monotonic", lambda: float(next(ticks)))
+    clock = SimpleNamespace(monotonic=lambda: float(next(ticks)))
+    monkeypatch.setattr("fitgraph.solve.scan.time", clock)
     large = query_of(200, 12)
     assert Stream(large).total > 10**20
     pieces = list(scan(large, len, piece=50_000, patience=Patience(seconds=4.0)))
@@ -264,7 +266,7 @@ def test_memory_does_not_grow_with_the_number_of_builds(
     def write(stop: int) -> int:
         return write_parquet(query, tmp_path / "builds.parquet", stop=stop).builds
 
-    for work, builds, times in ((walk, 4_000_000, 4), (write, 2_000_000, 2)):
+    for work, builds, times in ((walk, 2_000_000, 4), (write, 2_000_000, 2)):
         small = peak_bytes(lambda work=work, stop=builds: work(stop))
         large = peak_bytes(lambda work=work, stop=times * builds: work(stop))
         assert large < 1.1 * small < 100_000_000
@@ -275,15 +277,14 @@ _ORDER = """
 import sys
 sys.path.insert(0, sys.argv[1])
 from bench.catalogues import scaled
-from test_engine_walks import digest
 from fitgraph.solve import Request, TreeEngine
 from fitgraph.solve.query import ask
 from fitgraph.solve.stream import Stream
 engine = TreeEngine(scaled(12, 8))
-for batch in Stream(ask(engine.space, Request())).batches(1000, 200000):
-    print(digest(batch))
+for batch in Stream(ask(engine.space, Request())).batches(1000, 50000):
+    print(batch.start, [c.tobytes().hex() for c in (*batch.options.values(), batch.price)])
 print([sorted(b.parts.values()) for b in engine.best(Request(), limit=50)])
-print([sorted(b.parts.values()) for b in engine.front(Request())])
+print([sorted(b.parts.values()) for b in TreeEngine(scaled(8, 5)).front(Request())])
 """
 
 
@@ -300,7 +301,7 @@ def test_every_process_gives_the_same_order() -> None:
         for seed in ("1", "20")
     ]
     assert answers[0] == answers[1]
-    assert answers[0].count("\n") > 3
+    assert answers[0].count("\n") == 3
 
 
 def test_two_compiles_are_the_same(query: Query) -> None:
