@@ -184,6 +184,7 @@ def _lines(
     shown: Sequence[tuple[Scan, Worth]],
     steps: Sequence[Together],
     files: Sequence[Path],
+    where: str,
 ) -> list[RenderableType]:
     from rich.table import Table
 
@@ -196,7 +197,7 @@ def _lines(
 
     total, covered = scans[0].total, scans[0].covered
     lines: list[RenderableType] = [
-        styled(f"{covered:,g} of {total:,g} enquiries are served by the catalogue.", "bold")
+        styled(f"{covered:,g} of {total:,g} enquiries are served by the {where}.", "bold")
     ]
     if not shown:
         return [*lines, styled("Nothing that could be made joins a build.")]
@@ -332,6 +333,6 @@ def adapters(
     if json:
         show_json(as_json(scans, shown, steps, files))
     else:
-        show(*_lines(scans, shown, steps, files))
+        show(*_lines(scans, shown, steps, files, "stock" if in_stock else "catalogue"))
         remark_findings(loaded, catalogue)
     raise typer.Exit(ANSWER if shown else NO)
