@@ -187,6 +187,8 @@ class Restocking:
     def _cheapest(self, gain: float) -> _Best:
         """Return the cheapest orders that serve so many more; of value inf where none do."""
         best = _Best((), inf, 0.0, False)
+        if gain > self._weights.sum() + _EPSILON:
+            return replace(best, bound=inf, proven=True)
         for solved in self._solutions(_for_cost(gain)):
             if solved is None:
                 return replace(best, bound=best.value, proven=True)
@@ -204,7 +206,9 @@ class Restocking:
 
     def _most(self, cost: float) -> _Best:
         """Return the orders within a cost that serve most."""
-        best = _Best((), 0.0, float(self._weights.sum()), False)
+        best = _Best((), 0.0, float(self._weights.sum()), not len(self._open))
+        if best.proven:
+            return best
         for solved in self._solutions(_for_gain(cost)):
             if solved is None:
                 break
