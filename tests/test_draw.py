@@ -53,8 +53,7 @@ def size(value, half=0.02):
 
 def option(role, sku, **features):
     made = {
-        name: Feature(Presence.PRESENT, dict(dimensions))
-        for name, dimensions in features.items()
+        name: Feature(Presence.PRESENT, dict(dimensions)) for name, dimensions in features.items()
     }
     return Option(role, Part(sku, role, name=sku, features=made), (), made)
 
@@ -174,7 +173,17 @@ def test_names_from_a_catalogue_stay_text(vocabulary, name):
     svg = section_svg(combination(sku=name), vocabulary)
     root = ET.fromstring(svg)
     assert {e.tag.removeprefix(NS) for e in root.iter()} <= {
-        "svg", "title", "desc", "style", "defs", "pattern", "rect", "line", "path", "g", "text",
+        "svg",
+        "title",
+        "desc",
+        "style",
+        "defs",
+        "pattern",
+        "rect",
+        "line",
+        "path",
+        "g",
+        "text",
         "circle",
     }
     assert not [a for e in root.iter() for a in e.attrib if a.startswith("on")]
@@ -186,9 +195,7 @@ def test_interference_is_hatched_and_said(vocabulary):
     svg = section_svg(combination(top=29.4), vocabulary)
     root = ET.fromstring(svg)
     scale = float(root.get("data-units-per-mm"))
-    overlap = next(
-        e for e in root.iter(f"{NS}path") if "fg-overlap" in (e.get("class") or "")
-    )
+    overlap = next(e for e in root.iter(f"{NS}path") if "fg-overlap" in (e.get("class") or ""))
     assert re.fullmatch(r"url\(#fg\w+-x\)", overlap.get("fill"))
     radii = {float(r) for r in re.findall(r"A([\d.]+) ", overlap.get("d"))}
     assert max(radii) - min(radii) == pytest.approx((29.4 - 28.7) / 2 * scale, abs=2e-3)
@@ -276,19 +283,29 @@ def test_contrast_of_text_and_graphics(colours):
 
 
 MACHADO = {
-    "protan": [[0.152286, 1.052583, -0.204868], [0.114503, 0.786281, 0.099216],
-               [-0.003882, -0.048116, 1.051998]],
-    "deutan": [[0.367322, 0.860646, -0.227968], [0.280085, 0.672501, 0.047413],
-               [-0.011820, 0.042940, 0.968881]],
-    "tritan": [[1.255528, -0.076749, -0.178779], [-0.078411, 0.930809, 0.147602],
-               [0.004733, 0.691367, 0.303900]],
+    "protan": [
+        [0.152286, 1.052583, -0.204868],
+        [0.114503, 0.786281, 0.099216],
+        [-0.003882, -0.048116, 1.051998],
+    ],
+    "deutan": [
+        [0.367322, 0.860646, -0.227968],
+        [0.280085, 0.672501, 0.047413],
+        [-0.011820, 0.042940, 0.968881],
+    ],
+    "tritan": [
+        [1.255528, -0.076749, -0.178779],
+        [-0.078411, 0.930809, 0.147602],
+        [0.004733, 0.691367, 0.303900],
+    ],
 }
 
 
 def lab(rgb):
     """Return CIE L*a*b* of linear sRGB under D65 [3]."""
-    to_xyz = np.array([[0.4124, 0.3576, 0.1805], [0.2126, 0.7152, 0.0722],
-                       [0.0193, 0.1192, 0.9505]])
+    to_xyz = np.array(
+        [[0.4124, 0.3576, 0.1805], [0.2126, 0.7152, 0.0722], [0.0193, 0.1192, 0.9505]]
+    )
     t = to_xyz @ np.clip(rgb, 0, 1) / np.array([0.9505, 1.0, 1.089])
     f = np.where(t > (6 / 29) ** 3, np.cbrt(t), t * (29 / 6) ** 2 / 3 + 4 / 29)
     return np.array([116 * f[1] - 16, 500 * (f[0] - f[1]), 200 * (f[1] - f[2])])

@@ -70,8 +70,12 @@ def test_every_limit_reaches_the_engine(shop, explorer):
     explorer.budget.value = "400 EUR"
     explorer.max_mass.value = "4.2 kg"
     request = Request(
-        have=("DECK-SKE-01", FORK), budget=40000, max_mass_g=4200.0, in_stock=True,
-        material="steel", services=Services.ANY,
+        have=("DECK-SKE-01", FORK),
+        budget=40000,
+        max_mass_g=4200.0,
+        in_stock=True,
+        material="steel",
+        services=Services.ANY,
     )
     assert explorer.request == request
     assert explorer.counted == shop.engine.count(request)
@@ -203,9 +207,19 @@ def test_what_keeps_a_part_out_is_named(shop):
 def test_controls_are_labelled(shared):
     controls = [p.field for p in shared.pickers.values()]
     controls += [p.clear for p in shared.pickers.values()]
-    controls += [shared.more, shared.budget, shared.max_mass, shared.material,
-                 shared.services, shared.in_stock, shared.sort, shared.shown_build,
-                 shared.role, shared.find, shared.part]
+    controls += [
+        shared.more,
+        shared.budget,
+        shared.max_mass,
+        shared.material,
+        shared.services,
+        shared.in_stock,
+        shared.sort,
+        shared.shown_build,
+        shared.role,
+        shared.find,
+        shared.part,
+    ]
     labels = [c.description for c in controls]
     assert all(labels) and len(set(labels)) == len(labels)
 
@@ -216,8 +230,18 @@ def test_catalogue_text_is_never_markup(shop):
     parts = {}
     for sku, part in shop.catalogue.parts.items():
         new = evil + sku
-        parts[new] = Part(new, part.role, evil, evil, part.price, part.mass_g, part.material,
-                          part.stock, part.features, evil)
+        parts[new] = Part(
+            new,
+            part.role,
+            evil,
+            evil,
+            part.price,
+            part.mass_g,
+            part.material,
+            part.stock,
+            part.features,
+            evil,
+        )
     by_role: dict[str, tuple[Part, ...]] = {}
     for part in parts.values():
         by_role[part.role] = (*by_role.get(part.role, ()), part)
@@ -225,8 +249,16 @@ def test_catalogue_text_is_never_markup(shop):
     explorer = BuildExplorer(hostile, have=(evil + FORK,))
     explorer.part.value = evil + BAR
     explorer.pickers["bar"].field.value = evil
-    shown = [explorer.number, explorer.table, explorer.build_section, explorer.roles_table,
-             explorer.why_text, explorer.changes_text, explorer.why_section, explorer.problems]
+    shown = [
+        explorer.number,
+        explorer.table,
+        explorer.build_section,
+        explorer.roles_table,
+        explorer.why_text,
+        explorer.changes_text,
+        explorer.why_section,
+        explorer.problems,
+    ]
     assert all(html.value for html in shown)
     for html in shown:
         assert "<img" not in html.value

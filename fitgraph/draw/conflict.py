@@ -146,9 +146,7 @@ def _apart(spots: Mapping[str, tuple[float, float]]) -> dict[str, tuple[float, f
     return {n: (10 + _BOX[0] / 2 + x, y - least + _BOX[1] / 2) for n, (x, y) in at.items()}
 
 
-def _border(
-    middle: tuple[float, float], towards: tuple[float, float]
-) -> tuple[float, float]:
+def _border(middle: tuple[float, float], towards: tuple[float, float]) -> tuple[float, float]:
     """Return where a line from the middle of a box leaves it."""
     dx, dy = towards[0] - middle[0], towards[1] - middle[1]
     scale = min(
@@ -164,9 +162,11 @@ def _line(link: Link, places: Mapping[str, tuple[float, float]]) -> list[ET.Elem
     title = f"{', '.join(link.titles)}: {WORDS[link.verdict]}"
     made = [
         element(
-            "path", element("title", title),
+            "path",
+            element("title", title),
             d=f"M{number(ax)} {number(ay)}L{number(bx)} {number(by)}",
-            klass=f"fg-link {klass}", **_LINES[link.verdict],
+            klass=f"fg-link {klass}",
+            **_LINES[link.verdict],
         )
     ]
     x, y = (ax + bx) / 2, (ay + by) / 2
@@ -175,14 +175,21 @@ def _line(link: Link, places: Mapping[str, tuple[float, float]]) -> list[ET.Elem
             "g",
             element("title", title),
             element("circle", cx=x, cy=y, r=9, klass="fg-void fg-edge"),
-            element("text", SIGNS[link.verdict], x=x, y=y + 4, text_anchor="middle",
-                    klass=f"fg-strong {klass}"),
+            element(
+                "text",
+                SIGNS[link.verdict],
+                x=x,
+                y=y + 4,
+                text_anchor="middle",
+                klass=f"fg-strong {klass}",
+            ),
         )
     )
     if link.verdict is not Verdict.FITS:
         made.append(
-            element("text", shorten(link.titles[0], 34), x=x + 13, y=y + 4,
-                    klass=f"fg-halo {klass}")
+            element(
+                "text", shorten(link.titles[0], 34), x=x + 13, y=y + 4, klass=f"fg-halo {klass}"
+            )
         )
     return made
 
@@ -237,9 +244,7 @@ def conflict_svg(
         element("desc", described or "No joint between these parts.", id=f"{identity}-d"),
         element(
             "style",
-            theme_css()
-            + drawing_css()
-            + ".fg-svg .fg-link{fill:none;stroke:var(--fg-line)}"
+            theme_css() + drawing_css() + ".fg-svg .fg-link{fill:none;stroke:var(--fg-line)}"
             ".fg-svg .fg-link.fg-fits{stroke:var(--fg-fits)}"
             ".fg-svg .fg-link.fg-fails{stroke:var(--fg-fails)}"
             ".fg-svg .fg-link.fg-unknown{stroke:var(--fg-unknown)}"
@@ -265,13 +270,31 @@ def conflict_svg(
             element(
                 "g",
                 element("title", f"{name} {option.label} {told}"),
-                element("rect", x=x - _BOX[0] / 2, y=y - _BOX[1] / 2, width=_BOX[0],
-                        height=_BOX[1], rx=5,
-                        klass="fg-box fg-free" if role in free else "fg-box"),
-                element("text", shorten(name + (", nearest" if role in free else ""), 22), x=x,
-                        y=y - 4, text_anchor="middle", klass="fg-muted"),
-                element("text", shorten(option.label, 21), x=x, y=y + 12, text_anchor="middle",
-                        klass="fg-strong"),
+                element(
+                    "rect",
+                    x=x - _BOX[0] / 2,
+                    y=y - _BOX[1] / 2,
+                    width=_BOX[0],
+                    height=_BOX[1],
+                    rx=5,
+                    klass="fg-box fg-free" if role in free else "fg-box",
+                ),
+                element(
+                    "text",
+                    shorten(name + (", nearest" if role in free else ""), 22),
+                    x=x,
+                    y=y - 4,
+                    text_anchor="middle",
+                    klass="fg-muted",
+                ),
+                element(
+                    "text",
+                    shorten(option.label, 21),
+                    x=x,
+                    y=y + 12,
+                    text_anchor="middle",
+                    klass="fg-strong",
+                ),
                 data_role=role,
             )
         )

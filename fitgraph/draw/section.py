@@ -287,10 +287,12 @@ def _section(nest: Nest, sizes: Sequence[Drawn], scale: float, identity: str) ->
             klass="fg-axis",
         )
     )
-    made.append(element("text", "front", x=x, y=y - reach - 5, text_anchor="middle",
-                        klass="fg-muted"))
-    made.append(element("text", "back", x=x, y=y + reach + 14, text_anchor="middle",
-                        klass="fg-muted"))
+    made.append(
+        element("text", "front", x=x, y=y - reach - 5, text_anchor="middle", klass="fg-muted")
+    )
+    made.append(
+        element("text", "back", x=x, y=y + reach + 14, text_anchor="middle", klass="fg-muted")
+    )
     return made
 
 
@@ -322,8 +324,9 @@ def _words(
             element(
                 "g",
                 element("title", f"{_head(ring, vocabulary)}: {sized}"),
-                element("text", shorten(_head(ring, vocabulary), 52), x=_WORDS_X, y=y,
-                        klass="fg-strong"),
+                element(
+                    "text", shorten(_head(ring, vocabulary), 52), x=_WORDS_X, y=y, klass="fg-strong"
+                ),
                 element("text", shorten(sized, 66), x=_WORDS_X, y=y + 15, klass="fg-muted"),
             )
         )
@@ -335,8 +338,13 @@ def _words(
                 "g",
                 element("title", mating.joint.title),
                 element("text", verdict_text(mating), x=_WORDS_X + 14, y=y, klass=klass),
-                element("text", shorten(f"{mating.joint.title}: {gap_text(mating)}", 62),
-                        x=_WORDS_X + 14, y=y + 15, klass="fg-muted"),
+                element(
+                    "text",
+                    shorten(f"{mating.joint.title}: {gap_text(mating)}", 62),
+                    x=_WORDS_X + 14,
+                    y=y + 15,
+                    klass="fg-muted",
+                ),
             )
         )
     return made, top + rows * step
@@ -367,9 +375,7 @@ def enlargement(mating: Mating, scale: float) -> int:
     return fits[-1] if fits else 1
 
 
-def _detail(
-    nest: Nest, n: int, scale: float, identity: str, left: float, top: float
-) -> ET.Element:
+def _detail(nest: Nest, n: int, scale: float, identity: str, left: float, top: float) -> ET.Element:
     """Return one joint enlarged: the part inside on the left, the part around it on the right."""
     mating = nest.matings[n]
     times = enlargement(mating, scale)
@@ -389,15 +395,25 @@ def _detail(
     for start, end, ring in ((left, min(spigot, right), n + 1), (max(bore, left), right, n)):
         group.append(
             element(
-                "rect", x=start, y=band_top, width=max(0.0, end - start), height=band,
-                fill=f"url(#{identity}-p{ring % PART_TINTS})", stroke="none",
+                "rect",
+                x=start,
+                y=band_top,
+                width=max(0.0, end - start),
+                height=band,
+                fill=f"url(#{identity}-p{ring % PART_TINTS})",
+                stroke="none",
             )
         )
     if spigot > bore:
         group.append(
             element(
-                "rect", x=bore, y=band_top, width=spigot - bore, height=band,
-                fill=f"url(#{identity}-x)", klass="fg-overlap",
+                "rect",
+                x=bore,
+                y=band_top,
+                width=spigot - bore,
+                height=band,
+                fill=f"url(#{identity}-x)",
+                klass="fg-overlap",
             )
         )
     for at_x in (bore, spigot):
@@ -406,8 +422,9 @@ def _detail(
         )
     for limit in ends:
         group.append(
-            element("path", d=f"M{number(at(limit))} {band_top}V{band_top + band}",
-                    klass="fg-limit")
+            element(
+                "path", d=f"M{number(at(limit))} {band_top}V{band_top + band}", klass="fg-limit"
+            )
         )
     group.append(
         element("rect", x=left, y=band_top, width=right - left, height=band, klass="fg-frame")
@@ -415,12 +432,14 @@ def _detail(
     middle_gap = mating.bore.mid - mating.spigot.mid
     word = "gap" if middle_gap >= 0 else "overlap"
     group.append(
-        element("text", f"{word} {_length(abs(middle_gap) / 2)} mm each side", x=left,
-                y=band_top + band + 15)
+        element(
+            "text",
+            f"{word} {_length(abs(middle_gap) / 2)} mm each side",
+            x=left,
+            y=band_top + band + 15,
+        )
     )
-    length = next(
-        (m for m in (5, 2, 1, 0.5, 0.2, 0.1, 0.05, 0.02) if m * per_mm <= 60), 0.01
-    )
+    length = next((m for m in (5, 2, 1, 0.5, 0.2, 0.1, 0.05, 0.02) if m * per_mm <= 60), 0.01)
     y = band_top + band + 28
     group.append(
         element(
@@ -431,8 +450,13 @@ def _detail(
         )
     )
     group.append(
-        element("text", f"{length:g} mm, {times}×", x=left + 8 + length * per_mm,
-                y=y + 4, klass="fg-muted")
+        element(
+            "text",
+            f"{length:g} mm, {times}×",
+            x=left + 8 + length * per_mm,
+            y=y + 4,
+            klass="fg-muted",
+        )
     )
     return group
 
@@ -444,9 +468,7 @@ def _describe(nest: Nest, sizes: Sequence[Drawn], vocabulary: Vocabulary) -> str
         pieces.append(f"{_head(ring, vocabulary)}: {sized or 'no size on this axis'}.")
         if n < len(nest.matings):
             mating = nest.matings[n]
-            pieces.append(
-                f"{mating.joint.title}: {gap_text(mating)}; {WORDS[mating.verdict]}."
-            )
+            pieces.append(f"{mating.joint.title}: {gap_text(mating)}; {WORDS[mating.verdict]}.")
     return " ".join(pieces)
 
 
@@ -501,22 +523,38 @@ def nest_svg(nest: Nest, vocabulary: Vocabulary) -> str:
         data_units_per_mm=scale,
     )
     root.append(
-        element("text", f"Cross-section, {SIGNS[nest.verdict]} {WORDS[nest.verdict]}",
-                x=12, y=22, klass="fg-head")
+        element(
+            "text",
+            f"Cross-section, {SIGNS[nest.verdict]} {WORDS[nest.verdict]}",
+            x=12,
+            y=22,
+            klass="fg-head",
+        )
     )
     root.extend(_section(nest, sizes, scale, identity))
     root.extend(_scale_bar(scale, 16, section_end - 8))
     root.extend(words)
     if thin:
         root.append(
-            element("text", "Enlarged, so many times (×) the section; dotted lines are the limits "
-                    "of each size", x=12, y=details_top + 8, klass="fg-muted")
+            element(
+                "text",
+                "Enlarged, so many times (×) the section; dotted lines are the limits of each size",
+                x=12,
+                y=details_top + 8,
+                klass="fg-muted",
+            )
         )
     for place, n in enumerate(thin):
         row, column = divmod(place, each_row)
         root.append(
-            _detail(nest, n, scale, identity, 12 + column * (_DETAIL[0] + 8),
-                    details_top + 20 + row * _DETAIL[1])
+            _detail(
+                nest,
+                n,
+                scale,
+                identity,
+                12 + column * (_DETAIL[0] + 8),
+                details_top + 20 + row * _DETAIL[1],
+            )
         )
     return write(root)
 

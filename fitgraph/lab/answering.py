@@ -170,9 +170,7 @@ class Answering(widgets.VBox):
         self._tasks.add(task)
         task.add_done_callback(self._tasks.discard)
 
-    async def _beside(
-        self, compute: Callable[[], Show], place: widgets.HTML
-    ) -> Show | None:
+    async def _beside(self, compute: Callable[[], Show], place: widgets.HTML) -> Show | None:
         """Compute in a thread; one a place, so that an outdated one makes room."""
         key = id(place)
         if key in self._work:

@@ -42,9 +42,13 @@ def blank(x: str, y: str, height: int = 380) -> go.FigureWidget:
     """
     figure = go.FigureWidget(
         layout=go.Layout(
-            height=height, margin={"l": 64, "r": 12, "t": 28, "b": 56}, autosize=True,
-            paper_bgcolor="rgba(0,0,0,0)", plot_bgcolor="rgba(0,0,0,0)",
-            xaxis={**_AXIS, "title": {"text": x}}, yaxis={**_AXIS, "title": {"text": y}},
+            height=height,
+            margin={"l": 64, "r": 12, "t": 28, "b": 56},
+            autosize=True,
+            paper_bgcolor="rgba(0,0,0,0)",
+            plot_bgcolor="rgba(0,0,0,0)",
+            xaxis={**_AXIS, "title": {"text": x}},
+            yaxis={**_AXIS, "title": {"text": y}},
             legend={"orientation": "h", "yanchor": "bottom", "y": 1.0, "x": 0},
             hoverlabel={"bgcolor": "#ffffff", "bordercolor": "#1b1f24", "align": "left"},
             dragmode=False,
@@ -93,24 +97,39 @@ class FrontChart:
         self.figure = blank(f"To pay, {vocabulary.currency}", "Mass of the whole, g")
         self.figure.add_trace(
             go.Heatmap(
-                name="all builds", showscale=False, hoverongaps=False, xgap=1, ygap=1,
+                name="all builds",
+                showscale=False,
+                hoverongaps=False,
+                xgap=1,
+                ygap=1,
                 colorscale=[[0, "rgba(122,129,139,0.10)"], [1, "rgba(122,129,139,0.65)"]],
                 hovertemplate="%{x:.0f}, %{y:.0f} g<br>%{text} builds<extra></extra>",
             )
         )
         self.figure.add_trace(
             go.Scatter(
-                name="bettered by no other", mode="markers",
-                marker={"color": MARKS[0], "symbol": SHAPES[0], "size": 9,
-                        "line": {"width": 1, "color": "#ffffff"}},
+                name="bettered by no other",
+                mode="markers",
+                marker={
+                    "color": MARKS[0],
+                    "symbol": SHAPES[0],
+                    "size": 9,
+                    "line": {"width": 1, "color": "#ffffff"},
+                },
                 hovertemplate="%{text}<extra></extra>",
             )
         )
         self.figure.add_trace(
             go.Scatter(
-                name="picked", mode="markers+text", textposition="top center",
-                marker={"color": MARKS[1], "symbol": SHAPES[1], "size": 15,
-                        "line": {"width": 2, "color": "#ffffff"}},
+                name="picked",
+                mode="markers+text",
+                textposition="top center",
+                marker={
+                    "color": MARKS[1],
+                    "symbol": SHAPES[1],
+                    "size": 15,
+                    "line": {"width": 2, "color": "#ffffff"},
+                },
                 hoverinfo="skip",
             )
         )
@@ -123,10 +142,13 @@ class FrontChart:
                 heat = self.figure.data[0]
                 builds = spread.builds.T
                 # Plain lists with None for nothing: the messages to a page hold no NaN.
-                heat.z = [[math.log10(max(b, 1)) if b > 0 else None for b in row]
-                          for row in builds.tolist()]
-                heat.text = [[f"{'' if spread.exact else 'about '}{b:,.3g}" for b in row]
-                             for row in builds]
+                heat.z = [
+                    [math.log10(max(b, 1)) if b > 0 else None for b in row]
+                    for row in builds.tolist()
+                ]
+                heat.text = [
+                    [f"{'' if spread.exact else 'about '}{b:,.3g}" for b in row] for row in builds
+                ]
                 x = (spread.price_edges[:-1] + spread.price_edges[1:]) / 2
                 heat.x = [major(round(v), digits) for v in x]
                 heat.y = ((spread.mass_edges[:-1] + spread.mass_edges[1:]) / 2).tolist()

@@ -21,9 +21,7 @@ def _cell(option: Option | None, owned: frozenset[str], vocabulary: Vocabulary) 
     return f"{escape(option.part.sku)}{mine}{work}{name}"
 
 
-def comparison_html(
-    builds: Sequence[Build], owned: frozenset[str], vocabulary: Vocabulary
-) -> str:
+def comparison_html(builds: Sequence[Build], owned: frozenset[str], vocabulary: Vocabulary) -> str:
     """Return builds as the columns of a table; roles in which they differ are marked.
 
     Parameters
@@ -45,12 +43,15 @@ def comparison_html(
     figures = [
         ("To pay", [money(b) for b in builds]),
         ("Mass", ["not known" if b.mass_g is None else show_mass(b.mass_g) for b in builds]),
-        ("Tube bears", ["not known" if b.strength_nm is None else f"{b.strength_nm:,.0f} N·m"
-                        for b in builds]),
+        (
+            "Tube bears",
+            ["not known" if b.strength_nm is None else f"{b.strength_nm:,.0f} N·m" for b in builds],
+        ),
     ]
     rows = [
         f'<tr><th scope="row">{name}</th>'
-        + "".join(f"<td>{escape(v)}</td>" for v in values) + "</tr>"
+        + "".join(f"<td>{escape(v)}</td>" for v in values)
+        + "</tr>"
         for name, values in figures
     ]
     for role in vocabulary.roles.values():
@@ -62,7 +63,8 @@ def comparison_html(
         sign = '<span class="fg-sign" title="they differ">≠</span>' if differs else ""
         rows.append(
             f'<tr><th scope="row">{escape(role.title)} {sign}</th>'
-            + "".join(f"<td>{_cell(o, owned, vocabulary)}</td>" for o in options) + "</tr>"
+            + "".join(f"<td>{_cell(o, owned, vocabulary)}</td>" for o in options)
+            + "</tr>"
         )
     return (
         '<div class="fg-scroll"><table><caption>≠ marks the roles in which they differ.</caption>'

@@ -42,7 +42,9 @@ _SERVICES = (
 )
 _SORT_WORDS = {"price": "cheapest first", "mass": "lightest first", "strength": "strongest first"}
 _VERDICT_WORDS = {
-    "all": None, "fits": Verdict.FITS, "cannot be told": Verdict.UNKNOWN,
+    "all": None,
+    "fits": Verdict.FITS,
+    "cannot be told": Verdict.UNKNOWN,
     "does not fit": Verdict.FAILS,
 }
 
@@ -101,15 +103,21 @@ class BuildExplorer(Answering):
         self.budget, self.max_mass = self.budget_field.text, self.mass_field.text
         of = f" of {', '.join(r.title for r in chosen_by)}" if chosen_by else ""
         self.material = widgets.Dropdown(
-            options=[("any", ""), *((f, f) for f in families)], description=f"Material{of}",
-            style=LABEL, layout=field_layout(),
+            options=[("any", ""), *((f, f) for f in families)],
+            description=f"Material{of}",
+            style=LABEL,
+            layout=field_layout(),
         )
         self.services = widgets.Dropdown(
-            options=_SERVICES, value=Services.OWNED, description="Workshop work",
-            style=LABEL, layout=field_layout(),
+            options=_SERVICES,
+            value=Services.OWNED,
+            description="Workshop work",
+            style=LABEL,
+            layout=field_layout(),
         )
         self.in_stock = widgets.Checkbox(
-            description="Only what is in stock", indent=False,
+            description="Only what is in stock",
+            indent=False,
             layout=widgets.Layout(width="auto", margin="2px 2px 2px 9em"),
         )
         self.more = widgets.ToggleButton(
@@ -118,7 +126,8 @@ class BuildExplorer(Answering):
             layout=widgets.Layout(width="auto", margin="4px 2px"),
         )
         self.sort = widgets.Dropdown(
-            options=[(_SORT_WORDS[s], s) for s in SORTS], description="Sort",
+            options=[(_SORT_WORDS[s], s) for s in SORTS],
+            description="Sort",
             layout=widgets.Layout(width="16em"),
         )
         self.shown_build = widgets.Dropdown(
@@ -128,13 +137,15 @@ class BuildExplorer(Answering):
         self.role = widgets.Dropdown(
             options=[(r.title, r.name) for r in roles],
             value=next((r.name for r in roles if r.by_material), roles[0].name),
-            description="Role", layout=widgets.Layout(width="auto"),
+            description="Role",
+            layout=widgets.Layout(width="auto"),
         )
         self.which = widgets.Dropdown(
             options=list(_VERDICT_WORDS), description="Show", layout=field_layout()
         )
         self.find = widgets.Text(
-            description="Find", placeholder="part of a name or number",
+            description="Find",
+            placeholder="part of a name or number",
             layout=widgets.Layout(width="auto"),
         )
         self.part = widgets.Select(
@@ -144,9 +155,7 @@ class BuildExplorer(Answering):
     def _limit_fields(self) -> tuple[LimitField, LimitField]:
         """Return the fields for budget and mass, their sliders as wide as builds go."""
         vocabulary = self.opened.catalogue.vocabulary
-        ends = [
-            b for sort in SORTS for b in self.opened.engine.best(Request(), sort=sort, limit=1)
-        ]
+        ends = [b for sort in SORTS for b in self.opened.engine.best(Request(), sort=sort, limit=1)]
         prices = [major(b.price, vocabulary.minor_digits) for b in ends] or [0.0]
         masses = [b.mass_g for b in ends if b.mass_g is not None] or [0.0]
 
@@ -159,11 +168,25 @@ class BuildExplorer(Answering):
             return major(parse_money(text, vocabulary.minor_digits), vocabulary.minor_digits)
 
         least, most = reach(prices, _MONEY_STEP)
-        budget = LimitField("Budget", vocabulary.currency, f"no limit; e.g. 250 "
-                            f"{vocabulary.currency}", money, least, most, _MONEY_STEP)
+        budget = LimitField(
+            "Budget",
+            vocabulary.currency,
+            f"no limit; e.g. 250 {vocabulary.currency}",
+            money,
+            least,
+            most,
+            _MONEY_STEP,
+        )
         least, most = reach(masses, _MASS_STEP_G)
-        mass = LimitField("Mass limit", "g", "no limit; e.g. 3.6 kg or 3600 g", parse_mass,
-                          least, most, _MASS_STEP_G)
+        mass = LimitField(
+            "Mass limit",
+            "g",
+            "no limit; e.g. 3.6 kg or 3600 g",
+            parse_mass,
+            least,
+            most,
+            _MASS_STEP_G,
+        )
         return budget, mass
 
     def _make_answers(self) -> None:
@@ -204,8 +227,10 @@ class BuildExplorer(Answering):
             heading("What is left of each role"),
             self.roles_table,
             heading("Each part, and why or why not"),
-            note("Behind each part stands how many builds it leads to, budget and mass limit "
-                 "aside, were it taken for its role."),
+            note(
+                "Behind each part stands how many builds it leads to, budget and mass limit "
+                "aside, were it taken for its role."
+            ),
             row([chooser, reason]),
             self.why_section,
         )
@@ -214,8 +239,15 @@ class BuildExplorer(Answering):
         self._ask_soon = Debounce(self.refresh)
         self._list_soon = Debounce(self._list_parts)
         fields = [p.field for p in self.pickers.values()]
-        for field in (*fields, self.budget, self.max_mass, self.material, self.services,
-                      self.in_stock, self.sort):
+        for field in (
+            *fields,
+            self.budget,
+            self.max_mass,
+            self.material,
+            self.services,
+            self.in_stock,
+            self.sort,
+        ):
             field.observe(self._ask_soon, names="value")
         self.find.observe(self._list_soon, names="value")
         self.role.observe(self._list_soon, names="value")
@@ -319,9 +351,7 @@ class BuildExplorer(Answering):
             return show
 
         def waiting() -> Callable[[], None]:
-            return lambda: setattr(
-                self.number, "value", tables.wrap(tables.count_html(None, None))
-            )
+            return lambda: setattr(self.number, "value", tables.wrap(tables.count_html(None, None)))
 
         def builds() -> Callable[[], None]:
             sort = self.sort.value
@@ -342,9 +372,7 @@ class BuildExplorer(Answering):
 
             def show() -> None:
                 self.standing = standing
-                self.roles_table.value = tables.wrap(
-                    tables.roles_html(standing, owned, vocabulary)
-                )
+                self.roles_table.value = tables.wrap(tables.roles_html(standing, owned, vocabulary))
                 self._list_parts()
 
             return show
@@ -396,8 +424,7 @@ class BuildExplorer(Answering):
                 (
                     s
                     for s in self.standing.get(self.role.value, ())
-                    if wanted in part_label(s.part).casefold()
-                    and only in (None, s.verdict)
+                    if wanted in part_label(s.part).casefold() and only in (None, s.verdict)
                 ),
                 key=lambda s: (-s.verdict, bool(s.kept_out), -s.builds),
             )
@@ -442,9 +469,7 @@ class BuildExplorer(Answering):
             self.why_text,
         )
 
-    def _why_steps(
-        self, request: Request, standing: Standing
-    ) -> list[Step]:
+    def _why_steps(self, request: Request, standing: Standing) -> list[Step]:
         catalogue, explainer = self.opened.catalogue, self.opened.explainer
         skus = together(request.have, standing.part, catalogue)
 
@@ -456,8 +481,10 @@ class BuildExplorer(Answering):
                     catalogue.vocabulary.services[s].title for s in standing.services
                 )
                 lines.append(f"With workshop work ({done}) it goes.")
-            found = self._telling(nests(nearest_combination(explainer, skus),
-                                        catalogue.vocabulary), standing.part.role)
+            found = self._telling(
+                nests(nearest_combination(explainer, skus), catalogue.vocabulary),
+                standing.part.role,
+            )
 
             def show() -> None:
                 self.why_text.value = tables.wrap(
@@ -490,8 +517,6 @@ class BuildExplorer(Answering):
     def _telling(self, found: tuple[Nest, ...], role: str) -> list[Nest]:
         """Return the sections that show the part or a clash, the clashes first."""
         telling = [
-            n
-            for n in found
-            if n.verdict is not Verdict.FITS or role in {r.role for r in n.rings}
+            n for n in found if n.verdict is not Verdict.FITS or role in {r.role for r in n.rings}
         ]
         return sorted(telling, key=lambda n: n.verdict)[:_MOST_SECTIONS]

@@ -57,15 +57,21 @@ class FrontPanel(Answering):
         self.frame.add_class("fg-chart")
         self.status = html()
         self.stop_button = widgets.Button(
-            description="Stop looking", disabled=True, layout=widgets.Layout(width="auto"),
+            description="Stop looking",
+            disabled=True,
+            layout=widgets.Layout(width="auto"),
             tooltip="Stop looking for the builds that no other betters",
         )
         self.list = widgets.Select(
-            options=[], rows=8, description="Builds",
+            options=[],
+            rows=8,
+            description="Builds",
             layout=widgets.Layout(width="100%", max_width="640px"),
         )
         self.pick_button = widgets.Button(
-            description="Pick this build", disabled=True, layout=widgets.Layout(width="auto"),
+            description="Pick this build",
+            disabled=True,
+            layout=widgets.Layout(width="auto"),
             tooltip="Pick the build chosen in the list, or drop it again",
         )
         self.empty_picks = widgets.Button(
@@ -73,7 +79,9 @@ class FrontPanel(Answering):
         )
         self.compared = html()
         self.sheet_number = widgets.Dropdown(
-            options=[], description="Sheet of pick", style={"description_width": "initial"},
+            options=[],
+            description="Sheet of pick",
+            style={"description_width": "initial"},
             layout=widgets.Layout(width="11em"),
         )
         self.sheet_links = html()
@@ -84,9 +92,11 @@ class FrontPanel(Answering):
         self.chart.figure.data[1].on_click(self._clicked)
         self.children = (
             heading("Price against mass"),
-            note("Grey: where builds lie, the darker the more. Blue dots: builds that no other "
-                 "betters in price, mass or strength without losing in another. Click dots to "
-                 f"pick up to {MOST_PICKS}, or choose builds in the list."),
+            note(
+                "Grey: where builds lie, the darker the more. Blue dots: builds that no other "
+                "betters in price, mass or strength without losing in another. Click dots to "
+                f"pick up to {MOST_PICKS}, or choose builds in the list."
+            ),
             row([self.status, self.stop_button]),
             self.frame,
             row([self.list, widgets.VBox([self.pick_button, self.empty_picks])]),
@@ -164,9 +174,7 @@ class FrontPanel(Answering):
         def tick() -> None:
             if asked == self._asked and not self.stop_button.disabled:
                 seconds = time.monotonic() - begun
-                self._tell(
-                    f"Looking for the builds that no other betters … {seconds:.0f} s so far"
-                )
+                self._tell(f"Looking for the builds that no other betters … {seconds:.0f} s so far")
                 loop.call_later(1.0, tick)
 
         loop.call_later(1.0, tick)
@@ -266,9 +274,14 @@ class FrontPanel(Answering):
             page = sheet_html(made, build.options, vocabulary).encode()
             links = [
                 download_link("Save as HTML", "build-sheet.html", "text/html", page),
-                download_link("Save as PDF", "build-sheet.pdf", "application/pdf",
-                              sheet_pdf(made, vocabulary)),
-                download_link("Save as CSV", "build-sheet.csv", "text/csv",
-                              sheet_csv(made, vocabulary).encode()),
+                download_link(
+                    "Save as PDF", "build-sheet.pdf", "application/pdf", sheet_pdf(made, vocabulary)
+                ),
+                download_link(
+                    "Save as CSV",
+                    "build-sheet.csv",
+                    "text/csv",
+                    sheet_csv(made, vocabulary).encode(),
+                ),
             ]
             self.sheet_links.value = tables.wrap("".join(links))

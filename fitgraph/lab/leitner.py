@@ -52,13 +52,14 @@ def answered(card: Card, today: datetime.date, *, right: bool) -> Card:
     """
     box = min(card.box + 1, len(DAYS)) if right else 1
     due = today + datetime.timedelta(days=DAYS[box - 1])
-    return replace(
-        card, box=box, due=due, right=card.right + right, wrong=card.wrong + (not right)
-    )
+    return replace(card, box=box, due=due, right=card.right + right, wrong=card.wrong + (not right))
 
 
 def pick(
-    topics: Sequence[str], cards: Mapping[str, Card], today: datetime.date, number: int,
+    topics: Sequence[str],
+    cards: Mapping[str, Card],
+    today: datetime.date,
+    number: int,
     rng: random.Random,
 ) -> list[str]:
     """Return what to ask next: what is due, then what is new, then what is due soonest.

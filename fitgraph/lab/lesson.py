@@ -36,9 +36,7 @@ _WAIT_S = 0.04
 
 
 def _pairs(vocabulary: Vocabulary) -> list[Joint]:
-    return [
-        j for j in asked(vocabulary.joints, tidy=False) if {OUTER, INNER} <= set(j.arguments)
-    ]
+    return [j for j in asked(vocabulary.joints, tidy=False) if {OUTER, INNER} <= set(j.arguments)]
 
 
 def axis_roles(vocabulary: Vocabulary) -> tuple[str, ...]:
@@ -116,7 +114,8 @@ class FitLesson(Answering):
         catalogue = opened.catalogue
         self.example = widgets.Dropdown(
             options=[(title, title) for title in self.examples] + [("my own choice", "")],
-            value=next(iter(self.examples), ""), description="Example",
+            value=next(iter(self.examples), ""),
+            description="Example",
             layout=widgets.Layout(width="auto", max_width="560px"),
         )
         self.pickers = {r: PartPicker(catalogue, r) for r in axis_roles(catalogue.vocabulary)}
@@ -138,7 +137,8 @@ class FitLesson(Answering):
         key = f"FitLesson {catalogue.name}" if in_kernel() else None
         self.session = SessionBar(self, "lesson", key)
         self.children = (
-            style(), self.session,
+            style(),
+            self.session,
             heading("Parts around one axis"),
             self.example,
             grid(list(self.pickers.values()), "300px"),
@@ -150,8 +150,9 @@ class FitLesson(Answering):
             self.told,
             self.drawing,
             self.all_joints,
-            note("A drawing shows the middle of each size; the answer takes the whole of its "
-                 "limits."),
+            note(
+                "A drawing shows the middle of each size; the answer takes the whole of its limits."
+            ),
         )
         self._draw_soon = Debounce(self._draw, _WAIT_S)
         self._ask_soon = Debounce(self._parts_changed)
@@ -199,12 +200,14 @@ class FitLesson(Answering):
             for role, picker in self.pickers.items():
                 picker.field.value = str(parts.get(role, ""))
             places = {
-                str(r): r for j in _pairs(self.opened.catalogue.vocabulary)
+                str(r): r
+                for j in _pairs(self.opened.catalogue.vocabulary)
                 for r in j.arguments.values()
             }
             self.moved = {
                 places[name]: float(size)
-                for name, size in state.get("moved", {}).items() if name in places
+                for name, size in state.get("moved", {}).items()
+                if name in places
             }
         finally:
             self._busy = False
@@ -217,7 +220,8 @@ class FitLesson(Answering):
         parts = self.opened.catalogue.parts
         chosen = {
             parts[sku].role: part_label(parts[sku])
-            for sku in self.examples.get(self.example.value, ()) if sku in parts
+            for sku in self.examples.get(self.example.value, ())
+            if sku in parts
         }
         self._busy = True
         try:
@@ -230,7 +234,8 @@ class FitLesson(Answering):
     def _example_chosen(self, change: Mapping[str, str]) -> None:
         if change["new"] and not self._busy:
             self._enter_example()
-            self._parts_changed()
+            self._list_joints(None)  # the joint that tells most, not the one looked at before
+            self._draw()
 
     def _typed(self, _change: object) -> None:
         if not self._busy:
@@ -368,7 +373,8 @@ class FitLesson(Answering):
             whole = {r: chosen.get(r) or Option(r, None) for r in vocabulary.roles}
             free = set(vocabulary.roles) - set(chosen)
             joints = [
-                j for j in asked(vocabulary.joints, tidy=False)
+                j
+                for j in asked(vocabulary.joints, tidy=False)
                 if not any(vocabulary.roles[r].fill.free and r in free for r in j.roles)
             ]
             said = clashes(joints, whole, at_most=Verdict.FITS)
@@ -384,8 +390,10 @@ class FitLesson(Answering):
                 for c in sorted(said, key=lambda c: c.verdict)
             )
             held = hold(whole, vocabulary)
-            grip = "" if held is None else (
-                f"<p>{escape(hold_text(held))}</p>{tables.caution('torque', vocabulary)}"
+            grip = (
+                ""
+                if held is None
+                else (f"<p>{escape(hold_text(held))}</p>{tables.caution('torque', vocabulary)}")
             )
             self.all_joints.value = tables.wrap(
                 f"<h3>All joints between these parts</h3><ul>{others}</ul>{grip}"

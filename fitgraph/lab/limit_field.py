@@ -31,18 +31,32 @@ class LimitField(widgets.VBox):
     """
 
     def __init__(
-        self, name: str, unit: str, placeholder: str, read: Callable[[str], float],
-        least: int, most: int, step: int,
+        self,
+        name: str,
+        unit: str,
+        placeholder: str,
+        read: Callable[[str], float],
+        least: int,
+        most: int,
+        step: int,
     ) -> None:
         self._read, self._unit = read, unit
         self._following = False
         self.text = widgets.Text(
-            description=name, placeholder=placeholder, style=LABEL,
+            description=name,
+            placeholder=placeholder,
+            style=LABEL,
             layout=widgets.Layout(width="auto"),
         )
         self.slider = Slider(
-            value=most, min=least, max=most, step=step, digits=0, at_end="no limit",
-            description=f"{name} slider", unit=unit,
+            value=most,
+            min=least,
+            max=most,
+            step=step,
+            digits=0,
+            at_end="no limit",
+            description=f"{name} slider",
+            unit=unit,
         )
         self.slider.observe(self._moved, names="value")
         self.text.observe(self._typed, names="value")

@@ -45,9 +45,7 @@ def limit_lines(engine: TreeEngine, request: Request, standing: Standing) -> lis
         if cheapest and cheapest[0].price > request.budget:
             lines.append(_over_budget(cheapest[0].price, request.budget, part.sku, catalogue))
     if request.max_mass_g is not None:
-        lightest = engine.best(
-            replace(asked, budget=None, max_mass_g=None), sort="mass", limit=1
-        )
+        lightest = engine.best(replace(asked, budget=None, max_mass_g=None), sort="mass", limit=1)
         mass = lightest[0].mass_g if lightest else None
         if mass is not None and mass > request.max_mass_g:
             lines.append(

@@ -52,7 +52,9 @@ class Practice(Answering):
     """
 
     def __init__(
-        self, opened: OpenCatalogue, folder: str | Path | None = None,
+        self,
+        opened: OpenCatalogue,
+        folder: str | Path | None = None,
         today: datetime.date | None = None,
     ) -> None:
         super().__init__()
@@ -63,11 +65,14 @@ class Practice(Answering):
         self.question: Question | None = None
         self._asked = 0
         self.learner = widgets.Text(
-            description="Name", placeholder="your name or initials", continuous_update=False,
+            description="Name",
+            placeholder="your name or initials",
+            continuous_update=False,
             layout=widgets.Layout(width="20em"),
         )
         self.level = widgets.Dropdown(
-            options=[(title, level) for level, title in LEVELS.items()], description="Level",
+            options=[(title, level) for level, title in LEVELS.items()],
+            description="Level",
             layout=widgets.Layout(width="24em"),
         )
         self.begin = self._button("Start a round", self._begin, main=True)
@@ -88,7 +93,9 @@ class Practice(Answering):
             style(),
             heading("Practice"),
             row([self.learner, self.level, self.begin]),
-            self.problems, self.state_text, self.round_box,
+            self.problems,
+            self.state_text,
+            self.round_box,
             heading("For the trainer"),
             note("All who practise on this computer, and what they find hard."),
             row([self.summary_button]),
@@ -153,17 +160,21 @@ class Practice(Answering):
         if progress.rounds:
             r = progress.rounds[-1]
             last = f" The last: {r.right} of {r.asked} right, on {r.day.isoformat()}."
-        waiting = "" if begun is None else (
-            f" A round of level {begun.level} waits at question {len(begun.answers) + 1}."
+        waiting = (
+            ""
+            if begun is None
+            else (f" A round of level {begun.level} waits at question {len(begun.answers) + 1}.")
         )
-        days = ", ".join(
-            f"{count} in box {n}" for n, count in enumerate(boxes, start=1) if count
-        )
+        days = ", ".join(f"{count} in box {n}" for n, count in enumerate(boxes, start=1) if count)
         self.state_text.value = tables.wrap(
             f'<p role="status"><strong>{escape(progress.learner)}</strong>: {finished}.{last}'
             f"{waiting}</p>"
-            + (f'<p class="fg-note">Topics: {days}; {due} due today. What you know comes back '
-               "later, what you do not, soon.</p>" if days else "")
+            + (
+                f'<p class="fg-note">Topics: {days}; {due} due today. What you know comes back '
+                "later, what you do not, soon.</p>"
+                if days
+                else ""
+            )
         )
 
     def _keep(self, progress: Progress) -> None:
@@ -182,7 +193,10 @@ class Practice(Answering):
             level = int(self.level.value)
             seed = secrets.randbelow(10**9)
             chosen = pick(
-                topics(self.opened, level), self.progress.cards, self.today, ROUND,
+                topics(self.opened, level),
+                self.progress.cards,
+                self.today,
+                ROUND,
                 random.Random(seed),
             )
             if not chosen:
@@ -286,11 +300,13 @@ class Practice(Answering):
         reasons = "".join(f"<li>{escape(text)}</li>" for text in item.because)
         end = (
             f"<p><strong>The round is over: {sum(answers)} of {len(answers)} right.</strong></p>"
-            if over else ""
+            if over
+            else ""
         )
         self.told.value = tables.wrap(
             f'<p role="status"><strong class="{klass}">{escape(word)}</strong></p>'
-            + (f"<ul>{reasons}</ul>" if reasons else "") + end
+            + (f"<ul>{reasons}</ul>" if reasons else "")
+            + end
         )
         self.drawing.value = tables.wrap(self._section(item))
         self.choice.disabled = self.answer.disabled = True

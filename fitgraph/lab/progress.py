@@ -109,9 +109,13 @@ def _as_data(progress: Progress) -> dict[str, Any]:
             {"level": r.level, "day": r.day.isoformat(), "right": r.right, "asked": r.asked}
             for r in progress.rounds
         ],
-        "open": None if progress.open is None else {
-            "level": progress.open.level, "seed": progress.open.seed,
-            "topics": list(progress.open.topics), "answers": list(progress.open.answers),
+        "open": None
+        if progress.open is None
+        else {
+            "level": progress.open.level,
+            "seed": progress.open.seed,
+            "topics": list(progress.open.topics),
+            "answers": list(progress.open.answers),
         },
     }
 
@@ -122,16 +126,21 @@ def _from_data(data: Mapping[str, Any]) -> Progress:
     return Progress(
         str(data["learner"]),
         {
-            str(topic): Card(min(max(int(c["box"]), 1), 5), day(c["due"]), int(c["right"]),
-                             int(c["wrong"]))
+            str(topic): Card(
+                min(max(int(c["box"]), 1), 5), day(c["due"]), int(c["right"]), int(c["wrong"])
+            )
             for topic, c in data["cards"].items()
         },
         tuple(
             Round(int(r["level"]), day(r["day"]), int(r["right"]), int(r["asked"]))
             for r in data["rounds"]
         ),
-        None if begun is None else OpenRound(
-            int(begun["level"]), int(begun["seed"]), tuple(map(str, begun["topics"])),
+        None
+        if begun is None
+        else OpenRound(
+            int(begun["level"]),
+            int(begun["seed"]),
+            tuple(map(str, begun["topics"])),
             tuple(map(bool, begun["answers"])),
         ),
     )

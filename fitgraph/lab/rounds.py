@@ -93,7 +93,8 @@ def topics(opened: OpenCatalogue, level: int) -> list[str]:
         names = [r for r in catalogue.vocabulary.roles if len(catalogue.of(r)) > 1]
     else:
         names = [
-            j.name for j in _between_two(opened)
+            j.name
+            for j in _between_two(opened)
             if all(catalogue.of(r.role) for r in j.arguments.values())
         ]
     return [f"{level}:{name}" for name in names]
@@ -181,8 +182,14 @@ def _pair_question(
         choices = tuple(f"{SIGNS[v]} {WORDS[v]}" for v in reversed(every))
         right = choices.index(f"{SIGNS[said.verdict]} {WORDS[said.verdict]}")
         return Question(
-            level, topic, "Do these two go together in a build?", pair, choices, right,
-            _reasons(opened, said), pair,
+            level,
+            topic,
+            "Do these two go together in a build?",
+            pair,
+            choices,
+            right,
+            _reasons(opened, said),
+            pair,
         )
     return _what_to_tell(opened, topic, pair, rng)
 
@@ -218,10 +225,15 @@ def _what_to_tell(
     if not unknown:
         because = (*because, f"The cheapest way out: {steps}, {opened.money(change.price)}.")
     return Question(
-        WHAT_TO_TELL, topic,
+        WHAT_TO_TELL,
+        topic,
         f"A rider has the {catalogue.vocabulary.roles[mine.role].title} {mine.sku} and wants the "
         f"{catalogue.vocabulary.roles[other.role].title} {other.sku} with it. What do you say?",
-        pair, tuple(choices), choices.index(right), because, pair,
+        pair,
+        tuple(choices),
+        choices.index(right),
+        because,
+        pair,
     )
 
 
@@ -241,8 +253,7 @@ def _which_is_missing(
     }
     rest = tuple(sku for r, sku in best[0].parts.items() if r != role)
     fails = [
-        s.part for s in standings(engine, Request(have=rest))[role]
-        if s.verdict is Verdict.FAILS
+        s.part for s in standings(engine, Request(have=rest))[role] if s.verdict is Verdict.FAILS
     ]
     if not fails:
         return None
@@ -256,9 +267,12 @@ def _which_is_missing(
     shown = tuple(sku for sku in rest if catalogue.parts[sku].role in near)
     title = catalogue.vocabulary.roles[role].title
     return Question(
-        WHICH_IS_MISSING, topic,
+        WHICH_IS_MISSING,
+        topic,
         f"A build has these parts, and others that match. Which {title} completes it?",
-        shown, tuple(f"{p.sku}, {p.name}" for p in choices), choices.index(part),
-        tuple(because), (*rest, part.sku),
+        shown,
+        tuple(f"{p.sku}, {p.name}" for p in choices),
+        choices.index(part),
+        tuple(because),
+        (*rest, part.sku),
     )
-

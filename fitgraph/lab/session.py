@@ -168,12 +168,15 @@ class SessionBar(widgets.HBox):
         self._busy = False
         self.save = widgets.HTML(layout=widgets.Layout(margin="0"))
         self.upload = widgets.FileUpload(
-            accept=".json,application/json", multiple=False, description="Open a session",
+            accept=".json,application/json",
+            multiple=False,
+            description="Open a session",
             tooltip="Open a session that was saved from here",
             layout=widgets.Layout(width="auto"),
         )
         self.afresh = widgets.Button(
-            description="Start afresh", tooltip="Empty all fields",
+            description="Start afresh",
+            tooltip="Empty all fields",
             layout=widgets.Layout(width="auto"),
         )
         self.message = widgets.HTML(layout=widgets.Layout(margin="0"))
@@ -239,7 +242,9 @@ class SessionBar(widgets.HBox):
         if self._key is not None:
             keep(self._key, state)
         links = download_link(
-            "Save this session", f"{self._page}.json", "application/json",
+            "Save this session",
+            f"{self._page}.json",
+            "application/json",
             as_text(self._page, state).encode(),
         )
         if page_address() is not None:

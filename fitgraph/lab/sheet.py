@@ -113,20 +113,32 @@ def sheet_of(
             continue
         named = vocabulary.roles[role].title
         price = 0 if part.sku in owned else (part.price or 0)
-        parts.append(SheetRow(named, part.sku, part.name, part.maker, part.mass_g, price,
-                              _note(option, owned)))
+        parts.append(
+            SheetRow(
+                named, part.sku, part.name, part.maker, part.mass_g, price, _note(option, owned)
+            )
+        )
         for name in option.services:
             service = vocabulary.services[name]
             topics.setdefault(service.caution)
-            work.append(SheetRow(named, part.sku, f"Work: {service.title}", "",
-                                 option.service_mass_g, service.price,
-                                 f"about {service.minutes:g} min"))
+            work.append(
+                SheetRow(
+                    named,
+                    part.sku,
+                    f"Work: {service.title}",
+                    "",
+                    option.service_mass_g,
+                    service.price,
+                    f"about {service.minutes:g} min",
+                )
+            )
     whole = {r: build.options.get(r) or Option(r, None) for r in vocabulary.roles}
     held = hold(whole, vocabulary)
     notes = (hold_text(held),) if held is not None else ()
     cautions = tuple(text for t in topics if t and (text := _caution(t, vocabulary)))
-    return Sheet(title, (*parts, *work), build.price, build.mass_g, build.strength_nm, notes,
-                 cautions)
+    return Sheet(
+        title, (*parts, *work), build.price, build.mass_g, build.strength_nm, notes, cautions
+    )
 
 
 def _totals(sheet: Sheet, vocabulary: Vocabulary) -> list[tuple[str, str]]:
@@ -195,8 +207,9 @@ def sheet_csv(sheet: Sheet, vocabulary: Vocabulary) -> str:
     """
     out = io.StringIO()
     writer = csv.writer(out)
-    writer.writerow(["role", "number", "name", "maker", "mass_g", f"to_pay_{vocabulary.currency}",
-                     "note"])
+    writer.writerow(
+        ["role", "number", "name", "maker", "mass_g", f"to_pay_{vocabulary.currency}", "note"]
+    )
 
     def plain(text: str) -> str:
         return f"'{text}" if text.startswith(_FORMULA) else text
@@ -246,7 +259,8 @@ def sheet_pdf(sheet: Sheet, vocabulary: Vocabulary) -> bytes:
     pdf.ln(3)
     pdf.set_font("helvetica", "", 9)
     with pdf.table(
-        col_widths=(26, 30, 62, 18, 24, 24), line_height=5,
+        col_widths=(26, 30, 62, 18, 24, 24),
+        line_height=5,
         text_align=("LEFT", "LEFT", "LEFT", "RIGHT", "RIGHT", "LEFT"),
         headings_style=FontFace(emphasis="BOLD"),
     ) as table:

@@ -210,20 +210,22 @@ def roles_html(
             for n in (fits, perhaps, fails, kept, len(parts))
         )
         rows.append(
-            f'<tr><th scope="row">{escape(vocabulary.roles[role].title)}{mine}</th>'
-            f"{numbers}</tr>"
+            f'<tr><th scope="row">{escape(vocabulary.roles[role].title)}{mine}</th>{numbers}</tr>'
         )
     heads = "".join(
         f'<th scope="col" class="fg-figure">{head}</th>'
-        for head in (*(sign(v) for v in (Verdict.FITS, Verdict.UNKNOWN, Verdict.FAILS)),
-                     "kept out", "of")
+        for head in (
+            *(sign(v) for v in (Verdict.FITS, Verdict.UNKNOWN, Verdict.FAILS)),
+            "kept out",
+            "of",
+        )
     )
     return (
         '<div class="fg-scroll"><table class="fg-narrow"><caption>Parts of each role, by size; '
         "under “kept out” those that would go, but are out of stock, of another material or "
         "without a price. Budget and mass limit act on whole builds, above.</caption>"
         f'<thead><tr><th scope="col">Role</th>{heads}</tr></thead>'
-        f'<tbody>{"".join(rows)}</tbody></table></div>'
+        f"<tbody>{''.join(rows)}</tbody></table></div>"
     )
 
 

@@ -33,11 +33,15 @@ class MaterialTriangle(Answering):
         self.opened = opened
         self.figures = tube_figures(opened.catalogue)
         self.across = widgets.Dropdown(
-            options=list(_FIGURES), value="mass", description="Across",
+            options=list(_FIGURES),
+            value="mass",
+            description="Across",
             layout=widgets.Layout(width="16em"),
         )
         self.up = widgets.Dropdown(
-            options=list(_FIGURES), value="strength", description="Up",
+            options=list(_FIGURES),
+            value="strength",
+            description="Up",
             layout=widgets.Layout(width="16em"),
         )
         self.chart = blank("", "")
@@ -47,10 +51,16 @@ class MaterialTriangle(Answering):
         for n, family in enumerate(families):
             self.chart.add_trace(
                 go.Scatter(
-                    name=family, mode="markers", hovertemplate="%{text}<extra></extra>",
+                    name=family,
+                    mode="markers",
+                    hovertemplate="%{text}<extra></extra>",
                     text=[self._text(f) for f in self.figures if f.family == family],
-                    marker={"color": MARKS[n % len(MARKS)], "symbol": SHAPES[n % len(SHAPES)],
-                            "size": 9, "line": {"width": 1, "color": "#ffffff"}},
+                    marker={
+                        "color": MARKS[n % len(MARKS)],
+                        "symbol": SHAPES[n % len(SHAPES)],
+                        "size": 9,
+                        "line": {"width": 1, "color": "#ffffff"},
+                    },
                 )
             )
         self.table = html(tables.wrap(self._table()))

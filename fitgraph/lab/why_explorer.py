@@ -60,22 +60,28 @@ class WhyExplorer(Answering):
         self.changes = widgets.VBox()
         self.change_note = html()
         self.undo = widgets.Button(
-            description="Take the last change back", disabled=True,
+            description="Take the last change back",
+            disabled=True,
             layout=widgets.Layout(width="auto"),
         )
         self.undo.on_click(lambda _: self._take_back())
         key = f"WhyExplorer {catalogue.name} {parts}" if in_kernel() else None
         self.session = SessionBar(self, "why", key)
         self.children = (
-            style(), self.session,
+            style(),
+            self.session,
             heading("The parts"),
-            note("Name two parts or more. What a build must have and you do not name is left "
-                 "open."),
-            self.form, self.problems,
+            note(
+                "Name two parts or more. What a build must have and you do not name is left open."
+            ),
+            self.form,
+            self.problems,
             heading("Do they fit?"),
             self.answer,
             heading("What would change that"),
-            self.change_note, self.changes, row([self.undo]),
+            self.change_note,
+            self.changes,
+            row([self.undo]),
             heading("What to measure"),
             self.measure,
             heading("The joints"),
@@ -199,7 +205,10 @@ class WhyExplorer(Answering):
         return {r: o for r, o in near.items() if r in roles and o.part is not None}
 
     def _show(
-        self, said: Explanation, near: Mapping[str, Option], shown: Mapping[str, Option],
+        self,
+        said: Explanation,
+        near: Mapping[str, Option],
+        shown: Mapping[str, Option],
         seeking: bool,
     ) -> None:
         catalogue = self.opened.catalogue
@@ -214,14 +223,13 @@ class WhyExplorer(Answering):
         all_joints = (*said.conflicts, *(c for c in said.joints if c.joint.name not in seen))
         self.graph.value = tables.wrap(
             f'<div class="fg-scroll fg-wide">{conflict_svg(shown, all_joints, vocabulary, free)}'
-            "</div><p class=\"fg-note\">A dashed box is the nearest part there is for a role you "
+            '</div><p class="fg-note">A dashed box is the nearest part there is for a role you '
             "did not name. Dashed lines do not fit, dotted ones cannot be told.</p>"
         )
         found = nests(near, vocabulary)
         named = {catalogue.parts[label.split(" + ")[0]].role for label in said.named}
         telling = [
-            n for n in found
-            if n.verdict is not Verdict.FITS or named & {r.role for r in n.rings}
+            n for n in found if n.verdict is not Verdict.FITS or named & {r.role for r in n.rings}
         ]
         telling.sort(key=lambda n: (n.verdict, -len(named & {r.role for r in n.rings})))
         self.sections.value = tables.wrap(
@@ -267,7 +275,9 @@ class WhyExplorer(Answering):
             return
         topics = dict.fromkeys(
             vocabulary.services[s].caution
-            for change in shown for action in change.actions for s in action.after.services
+            for change in shown
+            for action in change.actions
+            for s in action.after.services
             if vocabulary.services[s].caution
         )
         more = len(said.changes) - len(shown)

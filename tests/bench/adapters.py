@@ -130,8 +130,7 @@ def main() -> None:
     choosing = time.perf_counter() - began
     cores = os.cpu_count() or 1
     spent = sum(
-        sum(resource.getrusage(who)[:2])
-        for who in (resource.RUSAGE_SELF, resource.RUSAGE_CHILDREN)
+        sum(resource.getrusage(who)[:2]) for who in (resource.RUSAGE_SELF, resource.RUSAGE_CHILDREN)
     )
     where = "dask" if given.dask else f"{given.workers} processes"
     print(

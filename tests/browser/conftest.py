@@ -57,8 +57,9 @@ def servers(home: Path) -> Iterator[dict[str, Server]]:
 
 @pytest.fixture(scope="session")
 def context(browser: Any) -> Iterator[Any]:
-    opened = browser.new_context(viewport={"width": WIDE[0], "height": WIDE[1]},
-                                 accept_downloads=True)
+    opened = browser.new_context(
+        viewport={"width": WIDE[0], "height": WIDE[1]}, accept_downloads=True
+    )
     opened.watch = Watch(opened)
     yield opened
     opened.close()

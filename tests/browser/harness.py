@@ -199,7 +199,11 @@ class Notebook:
     """
 
     def __init__(
-        self, server: Server, context: BrowserContext, name: str, theme: str = LIGHT,
+        self,
+        server: Server,
+        context: BrowserContext,
+        name: str,
+        theme: str = LIGHT,
         query: str = "",
     ) -> None:
         self.server, self.name = server, name
@@ -229,8 +233,9 @@ class Notebook:
         page.wait_for_selector(".jp-Notebook .jp-Cell")
         self.theme(theme)
         self._command("application:toggle-left-area")
-        page.wait_for_selector('.jp-Notebook-ExecutionIndicator[data-status="idle"]',
-                               state="attached")
+        page.wait_for_selector(
+            '.jp-Notebook-ExecutionIndicator[data-status="idle"]', state="attached"
+        )
         # A command that comes before the notebook is ready does nothing, so it is repeated
         # until the first code cell is marked as running or run.
         for _ in range(12):
@@ -276,9 +281,7 @@ class Notebook:
     def close(self) -> None:
         """Close the page; in JupyterLab its kernel ends as well."""
         if self.server.kind == LAB:
-            self.page.evaluate(
-                "() => jupyterapp.serviceManager.sessions.shutdownAll()"
-            )
+            self.page.evaluate("() => jupyterapp.serviceManager.sessions.shutdownAll()")
         self.page.close()
 
 

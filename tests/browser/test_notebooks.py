@@ -121,16 +121,20 @@ def test_lesson_follows_a_slider_and_a_part(opened: Any) -> None:
     assert "does not fit" in changes(book, told, book.text(told))
     assert page.locator(".fg-form svg.fg-svg desc").first.text_content() != drawn
     book.button("Sizes as they are").click()
-    book.until("() => document.querySelector('.fg-form [role=status] strong').innerText"
-               ".includes('fits') && !document.querySelector('.fg-form [role=status] strong')"
-               ".innerText.includes('not')")
+    book.until(
+        "() => document.querySelector('.fg-form [role=status] strong').innerText"
+        ".includes('fits') && !document.querySelector('.fg-form [role=status] strong')"
+        ".innerText.includes('not')"
+    )
     bore.focus()
     before = bore.input_value()
     bore.press("ArrowRight")  # by keyboard
     assert float(bore.input_value()) > float(before)
     book.labelled("Example").select_option(label="Does not go: no slot to close the gap")
-    book.until("() => document.querySelector('.fg-form [role=status] strong').innerText"
-               ".includes('does not fit')")
+    book.until(
+        "() => document.querySelector('.fg-form [role=status] strong').innerText"
+        ".includes('does not fit')"
+    )
 
 
 @pytest.mark.parametrize("kind", [LAB, PAGES])
@@ -149,7 +153,8 @@ def test_builds_are_counted_picked_and_handed_out(
     least = int(float(slider.input_value()))
     page.wait_for_function(
         "(least) => [...document.querySelectorAll('.fg-form input[type=text]')]"
-        ".some(e => e.value.startsWith(least + ' '))", arg=least,
+        ".some(e => e.value.startsWith(least + ' '))",
+        arg=least,
     )
     book.labelled("Budget").fill("300")
     expected = shop.engine.count(Request(have=(FORK,), budget=300_00))
@@ -159,8 +164,10 @@ def test_builds_are_counted_picked_and_handed_out(
     )
     assert book.text(shown) != before
     # A dot of the front, clicked.
-    book.until("() => [...document.querySelectorAll('.fg-form [role=status]')]"
-               ".some(e => e.innerText.includes('bettered by no other'))")
+    book.until(
+        "() => [...document.querySelectorAll('.fg-form [role=status]')]"
+        ".some(e => e.innerText.includes('bettered by no other'))"
+    )
     chart = page.locator(".fg-form .js-plotly-plot")
     chart.scroll_into_view_if_needed()
     dot = page.locator(".fg-form .scatterlayer .trace").nth(0).locator(".point").first
@@ -170,8 +177,9 @@ def test_builds_are_counted_picked_and_handed_out(
     # Another from the list, by keyboard; then both side by side.
     front = shop.engine.front(Request(have=(FORK,), budget=300_00))
     prices = {shop.money(build.price) for build in front}
-    assert any(p in page.locator(".fg-form table:has(th:has-text('Pick 1'))").inner_text()
-               for p in prices)
+    assert any(
+        p in page.locator(".fg-form table:has(th:has-text('Pick 1'))").inner_text() for p in prices
+    )
     builds = book.labelled("Builds")
     builds.focus()
     builds.press("End")
@@ -195,9 +203,13 @@ def test_builds_are_counted_picked_and_handed_out(
     assert len(kept["entries"]["picks"]) == 2
     # Emptied, and opened again from the file.
     book.button("Start afresh").click()
-    book.until("() => [...document.querySelectorAll('.fg-form input[type=text]')]"
-               ".every(e => e.value !== '300')")
-    page.locator(".fg-form input[type=file]").first.set_input_files(tmp_path / "session.json")
+    book.until(
+        "() => [...document.querySelectorAll('.fg-form input[type=text]')]"
+        ".every(e => e.value !== '300')"
+    )
+    with page.expect_file_chooser() as choosing:
+        book.button("Open a session").click()
+    choosing.value.set_files(tmp_path / "session.json")
     book.until(
         "(n) => document.querySelector('.fg-form .fg-number')?.innerText === n",
         f"{expected.number:,}",
@@ -213,8 +225,10 @@ def test_builds_are_counted_picked_and_handed_out(
 def test_a_change_is_applied_and_taken_back(opened: Any, shop: Any, kind: str) -> None:
     book = opened(kind, WHY)
     page = book.page
-    answer = "() => [...document.querySelectorAll('.fg-form p')].find(e => e.innerText" \
-             f".includes('{FORK}, {BAR}'))?.innerText"
+    answer = (
+        "() => [...document.querySelectorAll('.fg-form p')].find(e => e.innerText"
+        f".includes('{FORK}, {BAR}'))?.innerText"
+    )
     assert "does not fit" in page.evaluate(answer)
     first = shop.explainer.why((FORK, BAR)).changes[0]
     button = book.button(shop.money(first.price))
@@ -225,8 +239,10 @@ def test_a_change_is_applied_and_taken_back(opened: Any, shop: Any, kind: str) -
     undo.click()
     page.wait_for_function(answer)
     book.until(f"() => ({answer})()?.includes('does not fit')")
-    book.until("() => document.querySelector('.fg-form svg.fg-svg title').textContent"
-               ".includes('does not fit')")
+    book.until(
+        "() => document.querySelector('.fg-form svg.fg-svg title').textContent"
+        ".includes('does not fit')"
+    )
 
 
 def test_a_session_travels_in_an_address(opened: Any, servers: Any, context: Any) -> None:
