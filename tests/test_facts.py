@@ -252,7 +252,9 @@ def _has(text: str, patterns: list[str], question: str) -> None:
         assert re.search(pattern, text, re.MULTILINE), f"{question}\n{pattern}\n\n{text}"
 
 
-@pytest.mark.parametrize(("fact", "question", "ask", "patterns"), ADVICE, ids=lambda x: str(x)[:40])
+@pytest.mark.parametrize(
+    ("fact", "question", "ask", "patterns"), ADVICE, ids=[f"{row[0]}-{row[1]}" for row in ADVICE]
+)
 def test_facts_of_materials(
     fact: int, question: str, ask: Callable[[], str], patterns: list[str]
 ) -> None:
@@ -260,7 +262,9 @@ def test_facts_of_materials(
     _has(ask(), patterns, question)
 
 
-@pytest.mark.parametrize(("fact", "question", "parts", "patterns"), WHY, ids=lambda x: str(x)[:40])
+@pytest.mark.parametrize(
+    ("fact", "question", "parts", "patterns"), WHY, ids=[f"{row[0]}-{row[1]}" for row in WHY]
+)
 def test_facts_of_systems(
     fact: int, question: str, parts: list[str], patterns: list[str], exact: Path
 ) -> None:
