@@ -26,7 +26,9 @@ from fitgraph.mechanics.materials import MATERIALS
 from fitgraph.model import Verdict
 from fitgraph.solve import Request, Services
 from fitgraph.solve.engine import SORTS, Build
+from fitgraph.solve.first_guess import first_guess
 from fitgraph.solve.limits import Counted
+from fitgraph.solve.query import ask
 from fitgraph.units import major, parse_mass, parse_money
 
 #: Builds shown at once.
@@ -350,8 +352,14 @@ class BuildExplorer(Answering):
 
             return show
 
-        def waiting() -> Callable[[], None]:
-            return lambda: setattr(self.number, "value", tables.wrap(tables.count_html(None, None)))
+        def guess() -> Callable[[], None]:
+            about = first_guess(ask(engine.space, request))
+            text = tables.count_html(about, None)
+
+            def show() -> None:
+                self.number.value = tables.wrap(text)
+
+            return show
 
         def builds() -> Callable[[], None]:
             sort = self.sort.value
@@ -379,7 +387,7 @@ class BuildExplorer(Answering):
 
         counts = [(limited, count), (limited, count_possible)]
         rest = [(False, builds), (False, roles)]
-        return [(False, waiting), *rest, *counts] if limited else [*counts, *rest]
+        return [(False, guess), *rest, *counts] if limited else [*counts, *rest]
 
     def _why_none(self, request: Request) -> str:
         """Return why no build is certain: what is owned, or else the limits."""

@@ -103,7 +103,8 @@ def count_html(certain: Counted | None, possible: Counted | None) -> str:
         f"({kind}{', ' + large if large else ''})</span></p>"
     ]
     if possible is None:
-        pieces.append('<p class="fg-note">Counting what is possible as well …</p>')
+        more = "what is possible as well" if certain.exact else "further"
+        pieces.append(f'<p class="fg-note">Counting {more} …</p>')
     elif possible.number > certain.number or not possible.exact:
         pieces.append(
             f'<p class="fg-note">{escape(counted_text(possible))} when those are counted in that '

@@ -294,7 +294,7 @@ class WhyExplorer(Answering):
         button = widgets.Button(
             description=f"{steps[:1].upper()}{steps[1:]}: {price}",
             tooltip="Apply this change to the parts above",
-            layout=widgets.Layout(width="max-content", max_width="100%"),
+            layout=widgets.Layout(width="max-content", max_width="calc(100% - 4px)"),
         )
         button.on_click(lambda _: self.apply(change))
         return button

@@ -1,0 +1,129 @@
+"""Makes the gallery in docs from the notebooks, as they look in a browser today.
+
+Run it from a checkout with the test tools installed, and Chromium::
+
+    python -m tests.gallery
+
+It opens every notebook of the folder as a page, does what :data:`SCENES` says and saves the
+pictures as ``docs/gallery/*.png``. A notebook without a scene is shown as it opens.
+"""
+
+from __future__ import annotations
+
+import sys
+import tempfile
+from collections.abc import Callable, Mapping
+from pathlib import Path
+from typing import Any
+
+from tests.browser.harness import (
+    DARK,
+    LIGHT,
+    NARROW,
+    PAGES,
+    WIDE,
+    Notebook,
+    Server,
+    browser_open,
+    chromium,
+    copy_of_notebooks,
+    notebook_names,
+)
+
+DOCS = Path(__file__).resolve().parents[1] / "docs"
+
+#: Room above and below a picture's part of the page, in px.
+_ROOM = 400
+
+
+def _lesson(book: Notebook) -> None:
+    book.labelled("Example").select_option(label="An adapter sleeve: a wide bar on a thin steerer")
+    book.page.wait_for_selector(".fg-form svg text:has-text('SLV-OXE-01')")
+
+
+def _builds(book: Notebook) -> None:
+    page = book.page
+    book.labelled("Budget").fill("450")
+    page.wait_for_timeout(1000)
+    book.until(
+        "() => [...document.querySelectorAll('.fg-form [role=status]')]"
+        ".some(e => e.innerText.includes('bettered by no other, from'))"
+    )
+    for key in ("Home", "End"):
+        book.labelled("Builds").focus()
+        book.labelled("Builds").press(key)
+        book.button("Pick this build").click()
+        page.wait_for_timeout(500)
+    page.wait_for_selector("th:has-text('Pick 2')")
+
+
+def _why(book: Notebook) -> None:
+    for label, sku in (("Clamp", "CLMP-TAR-04"), ("Compression kit", "KIT-SKE-01")):
+        book.labelled(label).fill(sku)
+        book.labelled(label).press("Tab")
+    book.page.wait_for_selector(".fg-form p:has-text('KIT-SKE-01')")
+    book.until(
+        "() => ![...document.querySelectorAll('.fg-form [role=status]')]"
+        ".some(e => e.innerText.includes('Looking'))"
+    )
+
+
+def _practice(book: Notebook) -> None:
+    book.labelled("Name").fill("Quill")
+    book.labelled("Name").press("Enter")
+    book.page.wait_for_selector("text=rounds finished")
+    book.button("Start a round").click()
+    book.page.wait_for_selector("h3:has-text('Question 1 of 5')")
+    book.page.get_by_role("radio").first.check()
+    book.button("Answer").click()
+    book.page.wait_for_selector("button:has-text('Next question')")
+
+
+#: What is done before the picture is taken, the theme and the width.
+SCENES: Mapping[str, tuple[Callable[[Notebook], None], str, tuple[int, int]]] = {
+    "01-how-fitment-works.ipynb": (_lesson, LIGHT, WIDE),
+    "02-what-can-i-build.ipynb": (_builds, LIGHT, WIDE),
+    "03-why-not.ipynb": (_why, DARK, WIDE),
+    "06-staff-practice.ipynb": (_practice, LIGHT, NARROW),
+}
+
+
+def picture(server: Server, context: Any, name: str, target: Path) -> Path:
+    """Save the picture of a notebook, and return its file."""
+    scene, theme, size = SCENES.get(name, (lambda _book: None, LIGHT, WIDE))
+    book = Notebook(server, context, name, theme)
+    page = book.page
+    page.set_viewport_size({"width": size[0], "height": size[1]})
+    scene(book)
+    height = page.evaluate("() => document.querySelector('.fg-form').scrollHeight")
+    page.set_viewport_size({"width": size[0], "height": int(height) + _ROOM})
+    page.wait_for_timeout(1500)
+    file = target / f"{Path(name).stem}.png"
+    page.locator(".fg-form").first.screenshot(path=file)
+    book.close()
+    return file
+
+
+def main() -> int:
+    """Make all pictures."""
+    if chromium() is None:
+        print("Chromium is not installed (apt-get install chromium)", file=sys.stderr)
+        return 2
+    target = DOCS / "gallery"
+    target.mkdir(exist_ok=True)
+    wanted = sys.argv[1:] or notebook_names()
+    with tempfile.TemporaryDirectory() as folder:
+        home = Path(folder)
+        server = Server(PAGES, copy_of_notebooks(home / "notebooks"), home)
+        try:
+            with browser_open() as browser:
+                context = browser.new_context(viewport={"width": WIDE[0], "height": WIDE[1]})
+                for name in wanted:
+                    print(picture(server, context, name, target).relative_to(DOCS.parent))
+        finally:
+            server.stop()
+    return 0
+
+
+if __name__ == "__main__":
+    raise SystemExit(main())

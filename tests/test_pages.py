@@ -1,0 +1,364 @@
+"""The notebooks' components driven without a browser: what they show is what the engine says.
+
+References
+----------
+.. [1] RFC 4180, "Common Format and MIME Type for Comma-Separated Values (CSV) Files".
+.. [2] S. Leitner, "So lernt man lernen", Herder 1972 (from memory).
+.. [3] ISO 32000-1:2008, 7.5.2 and 7.5.5: a PDF begins with %PDF- and ends with %%EOF.
+"""
+
+import asyncio
+import csv
+import datetime
+import io
+import json
+import math
+import random
+import subprocess
+import sys
+from html import unescape
+
+import pytest
+
+from fitgraph.draw import conflict_svg
+from fitgraph.draw.conflict import layout, links
+from fitgraph.lab import FitLesson, MaterialTriangle, Practice, WhyExplorer, open_catalogue
+from fitgraph.lab.answering import StoppedError, Work
+from fitgraph.lab.charts import MARKS
+from fitgraph.lab.comparison import comparison_html
+from fitgraph.lab.leitner import DAYS, Card, answered, pick
+from fitgraph.lab.lesson import resized
+from fitgraph.lab.progress import Progress, ProgressError, file_of, load, read, save
+from fitgraph.lab.rounds import LEVELS, WHICH_IS_MISSING, WILL_IT_FIT, question, topics
+from fitgraph.lab.session import SessionError, from_address, read_text, to_address
+from fitgraph.lab.sheet import sheet_csv, sheet_html, sheet_of, sheet_pdf
+from fitgraph.model import Reference, Verdict
+from fitgraph.solve import Request, Services
+from fitgraph.solve.first_guess import first_guess
+from fitgraph.solve.query import ask
+
+FORK, BAR = "FORK-SKE-01", "BAR-OST-03"
+
+
+@pytest.fixture(scope="module")
+def shop():
+    return open_catalogue()
+
+
+@pytest.fixture(scope="module")
+def build(shop):
+    """Return a build with work done to an owned part."""
+    request = Request(have=(FORK, BAR), services=Services.OWNED)
+    return shop.engine.best(request, sort="price", limit=1)[0]
+
+
+# ---------------------------------------------------------------- why
+
+
+def test_every_change_offered_makes_the_parts_fit(shop):
+    page = WhyExplorer(shop, (FORK, BAR))
+    offered = len(page.changes.children)
+    assert page.explanation.verdict is Verdict.FAILS and offered >= 3
+    for place in range(offered):
+        before = page.state()
+        page.changes.children[place].click()
+        assert page.explanation.verdict is Verdict.FITS, page.state()
+        page.undo.click()
+        assert page.state() == before
+        assert page.explanation.verdict is Verdict.FAILS
+
+
+def test_a_service_done_is_judged_as_done(shop):
+    said = shop.explainer.why((FORK, BAR), done={BAR: ("cut-slot",)})
+    assert said.verdict is Verdict.FITS
+    with pytest.raises(ValueError, match="cannot be done"):
+        shop.explainer.why((FORK,), done={FORK: ("cut-slot",)})
+
+
+def test_the_graph_says_each_joint_in_words_and_boxes_do_not_touch(shop):
+    said = shop.explainer.why((FORK, BAR, "CLMP-TAR-04", "KIT-SKE-01"))
+    page = WhyExplorer(shop, (FORK, BAR, "CLMP-TAR-04", "KIT-SKE-01"))
+    for clash in said.conflicts:
+        if len(clash.options) > 1:
+            assert clash.joint.title in unescape(page.graph.value)
+    roles = list(shop.catalogue.vocabulary.roles)
+    near = dict(page.opened.engine.best(Request(), limit=1)[0].options.items())
+    joints = shop.explainer.why(tuple(o.part.sku for o in near.values())).joints
+    spots = layout([r for r in roles if r in near], links(joints, near))
+    for a in spots:
+        for b in spots:
+            if a < b:
+                apart = abs(spots[a][0] - spots[b][0]), abs(spots[a][1] - spots[b][1])
+                assert apart[0] >= 150 or apart[1] >= 42, (a, b, apart)
+    assert conflict_svg(near, joints, shop.catalogue.vocabulary).count("data-role") == len(near)
+
+
+# ---------------------------------------------------------------- lesson
+
+
+def test_a_slider_moves_one_size_and_keeps_its_limits(shop):
+    page = FitLesson(shop, {"one": (FORK, "KIT-SKE-01", "BAR-MAR-02", "CLMP-SKE-01")})
+    assert page.verdict is Verdict.FITS
+    page.joint.value = "clamp-on-bar"
+    slider = page.sliders["bore"]
+    before = page.options()["clamp"].features["bore"].lengths["diameter"]
+    slider.value = before.mid + 2.5
+    after = page.options()["clamp"].features["bore"].lengths["diameter"]
+    assert after.mid == pytest.approx(before.mid + 2.5)
+    assert after.hi - after.lo == pytest.approx(before.hi - before.lo)
+    # A slot of width w closes w / pi of diameter (circumference over pi).
+    slot = page.options()["clamp"].features["slot"].lengths["width"]
+    assert slot.hi / math.pi < 2.5 and page.verdict is Verdict.FAILS
+    page.as_made.click()
+    assert page.verdict is Verdict.FITS and page.moved == {}
+
+
+def test_a_size_that_nobody_knows_is_not_moved(shop):
+    lonely = shop.engine.space.options["bar"][0]
+    assert resized(lonely, Reference("bar", "no-such", "diameter"), 30.0) is lonely
+
+
+def test_triangle_shows_each_figure_once(shop):
+    view = MaterialTriangle(shop)
+    shown = sum(len(trace.x) for trace in view.chart.data)
+    assert shown == len(view.figures) > 0
+    view.across.value = "price"
+    assert view.chart.layout.xaxis.title.text == "Price, EUR"
+    assert len({t.marker.symbol for t in view.chart.data}) == len(view.chart.data)
+
+
+def test_marks_of_charts_stand_out_from_both_themes():
+    """WCAG 2.2, 1.4.11: 3 to 1; relative luminance as defined there."""
+
+    def luminance(colour):
+        parts = [int(colour[n : n + 2], 16) / 255 for n in (1, 3, 5)]
+        linear = [p / 12.92 if p <= 0.04045 else ((p + 0.055) / 1.055) ** 2.4 for p in parts]
+        return 0.2126 * linear[0] + 0.7152 * linear[1] + 0.0722 * linear[2]
+
+    for mark in MARKS:
+        for page in ("#ffffff", "#14181d", "#111111"):
+            light, dark = sorted((luminance(mark), luminance(page)), reverse=True)
+            assert (light + 0.05) / (dark + 0.05) >= 3.0, (mark, page)
+
+
+# ---------------------------------------------------------------- sheets and comparison
+
+
+def test_a_sheet_adds_up(shop, build):
+    vocabulary = shop.catalogue.vocabulary
+    sheet = sheet_of(build, frozenset((FORK, BAR)), vocabulary)
+    assert sum(row.price for row in sheet.rows) == build.price == sheet.price
+    assert sum(row.mass_g for row in sheet.rows) == pytest.approx(build.mass_g)
+    assert any(row.name.startswith("Work: ") for row in sheet.rows)
+    assert vocabulary.cautions["cutting"] in sheet.cautions
+    assert vocabulary.cautions["torque"] in sheet.cautions
+    rows = list(csv.DictReader(io.StringIO(sheet_csv(sheet, vocabulary), newline="")))
+    assert sum(round(float(r["to_pay_EUR"]) * 100) for r in rows) == build.price
+    page = unescape(sheet_html(sheet, build.options, vocabulary))
+    assert all(row.sku in page and row.name in page for row in sheet.rows)
+    assert "<svg" in page and "http" not in page.replace("http://www.w3.org/2000/svg", "")
+    made = sheet_pdf(sheet, vocabulary)
+    assert made.startswith(b"%PDF-") and made.rstrip().endswith(b"%%EOF")
+
+
+def test_no_cell_of_a_sheet_begins_a_formula(shop, build):
+    from dataclasses import replace
+
+    vocabulary = shop.catalogue.vocabulary
+    sheet = sheet_of(build, frozenset(), vocabulary)
+    evil = replace(sheet.rows[0], name='=HYPERLINK("x")', maker="@cmd")
+    told = sheet_csv(replace(sheet, rows=(evil,)), vocabulary)
+    row = next(iter(csv.DictReader(io.StringIO(told, newline=""))))
+    assert row["name"].startswith("'=") and row["maker"].startswith("'@")
+
+
+def test_side_by_side_marks_what_differs(shop):
+    builds = shop.engine.front(Request(have=(FORK,), budget=300_00))[:2]
+    html = comparison_html(builds, frozenset((FORK,)), shop.catalogue.vocabulary)
+    one, other = ({r: o.label for r, o in b.options.items()} for b in builds)
+    differ = sum(one.get(r) != other.get(r) for r in {*one, *other})
+    assert html.count('title="they differ"') == differ > 0
+
+
+def test_a_first_guess_holds_the_exact_number(shop):
+    for request in (
+        Request(have=(FORK,), budget=300_00),
+        Request(have=(FORK, BAR), max_mass_g=3900.0),
+        Request(have=(FORK,)),
+    ):
+        guess = first_guess(ask(shop.engine.space, request))
+        exact = shop.engine.count(request)
+        assert exact.exact and guess.least <= exact.number <= guess.most
+
+
+# ---------------------------------------------------------------- sessions
+
+
+def test_a_session_comes_back_whole(shop):
+    page = WhyExplorer(shop, (FORK, BAR))
+    page.changes.children[0].click()
+    query = to_address("why", page.state())
+    again = WhyExplorer(shop)
+    again.restore(from_address(query, "why"))
+    assert again.state() == page.state()
+    assert again.explanation.verdict is Verdict.FITS
+
+
+@pytest.mark.parametrize(
+    ("text", "told"),
+    [
+        ("no json", "not JSON"),
+        ("[1]", "no session of fitgraph"),
+        ('{"format": "fitgraph-session", "version": 9}', "another version"),
+        ('{"format": "fitgraph-session", "version": 1, "page": "x"}', "another page"),
+        ('{"format": "fitgraph-session", "version": 1, "page": "why"}', "no entries"),
+        ("[" * 100_000, "not JSON"),
+    ],
+)
+def test_a_file_that_is_no_session_is_told_in_words(text, told):
+    with pytest.raises(SessionError, match=told):
+        read_text(text, "why")
+
+
+def test_a_session_of_another_catalogue_is_told_in_words(shop):
+    page = WhyExplorer(shop)
+    with pytest.raises(SessionError, match="no role called 'saddle'"):
+        page.restore({"parts": {"saddle": "S-1"}})
+    with pytest.raises(SessionError, match="no workshop service called 'magic'"):
+        page.restore({"done": {BAR: ["magic"]}})
+    with pytest.raises(SessionError, match="cut off"):
+        from_address("session=AAAA", "why")
+
+
+# ---------------------------------------------------------------- stopping
+
+
+def test_a_computation_can_be_stopped():
+    steps = []
+
+    def endless():
+        while True:
+            steps.append(1)
+
+    async def begin_and_stop():
+        work = Work(endless)
+        waiting = asyncio.ensure_future(work.result())
+        await asyncio.sleep(0.05)
+        work.stop()
+        with pytest.raises(StoppedError):
+            await asyncio.wait_for(waiting, 10)
+        number = len(steps)
+        await asyncio.sleep(0.05)
+        return number
+
+    assert asyncio.run(begin_and_stop()) == len(steps) > 0
+
+
+# ---------------------------------------------------------------- practice
+
+
+def test_boxes_move_as_leitner_says():
+    """One box on when known, back to the first when not [2]_."""
+    day = datetime.date(2026, 3, 1)
+    card = Card()
+    for box in (2, 3, 4, 5, 5):
+        card = answered(card, day, right=True)
+        assert card.box == box and (card.due - day).days == DAYS[box - 1]
+    card = answered(card, day, right=False)
+    assert card.box == 1 and card.due == day and (card.right, card.wrong) == (5, 1)
+    cards = {"late": Card(3, day), "later": Card(2, day + datetime.timedelta(days=4))}
+    order = pick(["later", "new", "late"], cards, day, 3, random.Random(1))
+    assert order == ["late", "new", "later"]
+
+
+@pytest.mark.parametrize("level", list(LEVELS))
+def test_the_engine_agrees_with_the_answers(shop, level):
+    made = [q for n, t in enumerate(topics(shop, level)[::4]) if (q := question(shop, t, n))]
+    assert len(made) >= 3
+    for item in made:
+        assert len(set(item.choices)) == len(item.choices) > 1
+        if level == WILL_IT_FIT:
+            said = shop.explainer.why(item.parts, with_changes=False).verdict
+            assert item.choices[item.right].endswith(
+                {2: "fits", 1: "cannot be told", 0: "does not fit"}[said]
+            )
+        elif level == WHICH_IS_MISSING:
+            *rest, right = item.drawn
+            assert shop.engine.count(Request(have=(*rest, right))).number > 0
+            for n, choice in enumerate(item.choices):
+                sku = choice.split(",")[0]
+                number = shop.engine.count_possible(Request(have=(*rest, sku))).number
+                assert (number > 0) is (n == item.right), (item.topic, sku)
+        else:
+            said = shop.explainer.why(item.parts)
+            right = item.choices[item.right]
+            assert right.startswith(
+                "It does not fit" if said.verdict is Verdict.FAILS else "A figure decides"
+            )
+            if said.verdict is Verdict.FAILS:
+                assert shop.money(said.changes[0].price) in right
+
+
+def test_the_same_seed_gives_the_same_question_in_another_process(shop):
+    topic = topics(shop, 1)[3]
+    code = (
+        "from fitgraph.lab import open_catalogue\n"
+        "from fitgraph.lab.rounds import question\n"
+        f"print(question(open_catalogue(), {topic!r}, 7).parts)"
+    )
+    told = subprocess.run(
+        [sys.executable, "-c", code], capture_output=True, text=True, check=True, timeout=120
+    ).stdout
+    assert told.strip() == str(question(shop, topic, 7).parts)
+
+
+def test_a_round_goes_on_where_it_stopped(shop, tmp_path):
+    day = datetime.date(2026, 3, 1)
+    page = Practice(shop, tmp_path, day)
+    page.learner.value = "Quill"
+    page.begin.click()
+    first = page.question
+    page.answer.click()
+    assert "Choose one of the answers" in page.told.value
+    page.choice.value = first.choices[first.right]
+    page.answer.click()
+    assert "Right." in page.told.value
+    page.next.click()
+    second = page.question
+    again = Practice(shop, tmp_path, day)
+    again.learner.value = "Quill"
+    assert "waits at question 2" in again.state_text.value
+    again.begin.click()
+    assert again.question == second
+    for _ in range(4):
+        item = again.question
+        again.choice.value = item.choices[item.right - 1]
+        again.answer.click()
+        if again.progress.open is not None:
+            again.next.click()
+    assert "1 of 5 right" in again.told.value
+    kept = load(tmp_path, "quill")
+    assert [(r.right, r.asked) for r in kept.rounds] == [(1, 5)] and kept.open is None
+    again.summary_button.click()
+    assert "Quill" in again.summary.value and "1 of 5 (20%)" in again.summary.value
+
+
+def test_progress_that_cannot_be_read_is_told_and_left_alone(shop, tmp_path):
+    file = file_of(tmp_path, "Quill")
+    for text in ("", "{}", "[]", json.dumps({"format": "fitgraph-practice", "version": 1})):
+        file.write_text(text)
+        with pytest.raises(ProgressError, match="Move it away"):
+            read(file)
+        page = Practice(shop, tmp_path)
+        page.learner.value = "Quill"
+        assert "Move it away" in page.problems.value and page.begin.disabled
+        assert file.read_text() == text
+    blocked = tmp_path / "file"
+    blocked.write_text("")
+    with pytest.raises(ProgressError, match="Choose another folder"):
+        save(blocked, Progress("Quill"))
+
+
+def test_names_of_learners_are_no_paths(tmp_path):
+    for name in ("../../etc/x", "a/b", "C:\\x", "名前", "..", "con"):
+        assert file_of(tmp_path, name).parent == tmp_path
