@@ -2,7 +2,16 @@
 
 from __future__ import annotations
 
+import os
+
 import pytest
+from hypothesis import settings
+
+# In CI the same examples are tried each time, so that a run can be repeated; elsewhere new
+# ones are looked for.
+settings.register_profile("repeatable", derandomize=True)
+if os.environ.get("CI"):
+    settings.load_profile("repeatable")
 
 
 def pytest_addoption(parser: pytest.Parser) -> None:
