@@ -40,6 +40,7 @@ def _widget_css() -> str:
         ".fg-form .widget-radio-box label{height:auto;min-height:28px;line-height:1.4;"
         "white-space:normal;padding:3px 0;color:var(--fg-ink)}\n"
         ".fg-form .widget-radio-box{height:auto}\n"
+        ".fg-form .widget-radio>.widget-label{margin-right:8px}\n"
         f".fg-html h2{{font-size:{TYPE['head']}px;font-weight:600;margin:1.1em 0 .3em;border:0;"
         "padding:0;line-height:1.3}\n"
         ".fg-html a{color:var(--fg-fits);text-decoration:underline}\n"

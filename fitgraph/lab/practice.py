@@ -14,7 +14,7 @@ from pathlib import Path
 
 import ipywidgets as widgets
 
-from fitgraph.draw import main_nest, nests
+from fitgraph.draw import conflict_svg, nests
 from fitgraph.lab import tables
 from fitgraph.lab.answering import Answering, Step
 from fitgraph.lab.downloads import download_link
@@ -315,14 +315,24 @@ class Practice(Answering):
         self._show_state()
 
     def _section(self, item: Question) -> str:
-        vocabulary = self.opened.catalogue.vocabulary
+        """Return the cross-section through the parts; their graph where none shows two of them."""
+        catalogue = self.opened.catalogue
         near = nearest_combination(self.opened.explainer, item.drawn)
-        found = nests(near, vocabulary)
-        roles = {self.opened.catalogue.parts[sku].role for sku in item.parts}
-        first = main_nest(found, vocabulary)
-        telling = [n for n in found if len(roles & {r.role for r in n.rings}) > 1]
-        telling = telling or ([first] if first is not None else [])
-        return tables.sections_html(sorted(telling, key=lambda n: n.verdict)[:2], vocabulary)
+        roles = {catalogue.parts[sku].role for sku in item.parts}
+        telling = [
+            n
+            for n in nests(near, catalogue.vocabulary)
+            if len(roles & {r.role for r in n.rings}) > 1
+        ]
+        if telling:
+            telling.sort(key=lambda n: n.verdict)
+            return tables.sections_html(telling[:2], catalogue.vocabulary)
+        said = self.opened.explainer.why(item.drawn, with_changes=False)
+        roles.add(catalogue.parts[item.drawn[-1]].role)
+        shown = {r: o for r, o in near.items() if r in roles and o.part is not None}
+        joints = (*said.conflicts, *said.joints)
+        drawn = conflict_svg(shown, joints, catalogue.vocabulary)
+        return f'<div class="fg-scroll fg-wide">{drawn}</div>'
 
     def _next(self) -> None:
         if self.progress.open is None:

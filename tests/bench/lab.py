@@ -83,9 +83,7 @@ async def _lesson(shop: OpenCatalogue) -> dict[str, list[list[float]]]:
     source = shop.catalogue.vocabulary.strength
     assert source is not None
     held = source.outside.role
-    best = shop.engine.best(
-        Request(want=(shop.catalogue.of(held)[0].sku,)), limit=1
-    )[0]
+    best = shop.engine.best(Request(want=(shop.catalogue.of(held)[0].sku,)), limit=1)[0]
     page = FitLesson(shop, {"one": tuple(best.parts.values())})
     page._draw_soon._wait_s = 0.0
     slider = page.sliders["bore"]
