@@ -22,8 +22,8 @@ from fitgraph.model import Catalogue, Offer, Supply
 Floats = npt.NDArray[np.float64]
 
 
-#: The solver's word for a program without any solution.
-_IMPOSSIBLE = 2
+#: The solver's words for a program without any solution, and for a fault of its own.
+_IMPOSSIBLE, _FAILED = 2, 4
 
 
 class OutOfTimeError(RuntimeError):
@@ -227,18 +227,21 @@ class Program:
         upper[: len(self.offers)] = self._most
         whole = np.ones(self.size)
         whole[self._question :] = 0
-        options: dict[str, float] = {"mip_rel_gap": 0.0}
+        options: dict[str, float | bool] = {"mip_rel_gap": 0.0}
         if seconds is not None:
             options["time_limit"] = max(seconds, 0.1)
-        result = milp(
-            objective,
-            constraints=LinearConstraint(
-                matrix, [lo for _, lo, _ in rows], [hi for _, _, hi in rows]
-            ),
-            integrality=whole,
-            bounds=Bounds(0.0, upper),
-            options=options,
-        )
+        for presolve in (True, False):  # where one way fails numerically, the other mostly works
+            result = milp(
+                objective,
+                constraints=LinearConstraint(
+                    matrix, [lo for _, lo, _ in rows], [hi for _, _, hi in rows]
+                ),
+                integrality=whole,
+                bounds=Bounds(0.0, upper),
+                options={**options, "presolve": presolve},
+            )
+            if result.status != _FAILED:
+                break
         if result.x is None:
             if result.status == _IMPOSSIBLE:
                 return None

@@ -11,9 +11,8 @@ from __future__ import annotations
 import time
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
-from fractions import Fraction
 from functools import reduce
-from math import gcd, inf, lcm
+from math import ceil, gcd, inf
 
 import numpy as np
 import numpy.typing as npt
@@ -37,8 +36,8 @@ from fitgraph.stock.served import served
 Ints = npt.NDArray[np.intp]
 Floats = npt.NDArray[np.float64]
 
-#: A change of weight below this is none.
-_EPSILON = 1e-6
+#: A change of weight below this is none. Weights count to a thousandth.
+_EPSILON, _THOUSAND = 1e-6, 1000
 
 
 @dataclass(frozen=True, slots=True)
@@ -161,10 +160,12 @@ class Restocking:
         self._open: Ints = rest[then.yes]
         self.total = float(self._questions.weight.sum())
         self.before = float(self._questions.weight[now].sum())
-        self._weights = self._questions.weight[self._open]
+        weights = np.rint(self._questions.weight[self._open] * _THOUSAND)
+        self._weights = np.maximum(weights, 1.0) / _THOUSAND
         self._oracle = Lacking(self._questions, sorted(every))
         self._program = Program(offers, self.supply, self._weights.tolist())
         self._rounds, self._until = 0, inf
+        self._step = _least_step(self._weights)
         if len(self._open):
             self._learn(np.arange(len(self._open)), frozenset())
 
@@ -189,7 +190,10 @@ class Restocking:
         best = _Best((), inf, 0.0, False)
         if gain > self._weights.sum() + _EPSILON:
             return replace(best, bound=inf, proven=True)
-        for solved in self._solutions(_for_cost(gain)):
+        # Sums of weights are multiples of the step. The solver gets a quarter of one as slack,
+        # so that nothing hangs on its tolerances.
+        least = ceil(gain / self._step - _EPSILON) - 0.25
+        for solved in self._solutions(_for_cost(least, self._step)):
             if solved is None:
                 return replace(best, bound=best.value, proven=True)
             best = replace(best, bound=max(best.bound, solved.bound))
@@ -272,11 +276,14 @@ class Restocking:
     def _fitting(self, gain: float) -> Plan:
         """Return the cheapest orders that serve so many more, and of those the best."""
         best = self._cheapest(gain)
-        if best.value == inf:
+        if best.value == inf and best.proven:
             return replace(self._within(inf), reached=False)
         more = self._most(best.value)
         lines = more.lines if more.value >= gain - _EPSILON else best.lines
-        return self._plan(lines, best, bound=best.bound, reached=True)
+        if best.value == inf:  # out of time
+            best = replace(best, value=float(cost_of(lines, self.supply)))
+        reached = self._gain(lines)[1] >= gain - _EPSILON
+        return self._plan(lines, best, bound=best.bound, reached=reached)
 
     def _within(self, cost: float) -> Plan:
         """Return the orders within a cost that serve most, and of those the cheapest."""
@@ -346,9 +353,8 @@ class Restocking:
         """
         self._begin()
         plans = [self._plan((), _Best((), 0.0, 0.0, True), bound=0.0, reached=True)]
-        step = _least_step(self._weights.tolist())
         while len(plans) <= most and plans[-1].served < self.reachable - _EPSILON:
-            plan = self._fitting(plans[-1].served - self.before + step / 2)
+            plan = self._fitting(plans[-1].served - self.before + self._step / 2)
             if not plan.reached:
                 break
             plans.append(plan)
@@ -358,26 +364,22 @@ class Restocking:
 _Ask = Callable[[Program], tuple[Floats, list[tuple[Floats, float, float]]]]
 
 
-def _for_cost(gain: float) -> _Ask:
-    """Return the question for the least cost that serves so many."""
-    return lambda program: (program.costs(), [(program.gains(), gain - _EPSILON, inf)])
+def _for_cost(steps: float, step: float) -> _Ask:
+    """Return the question for the least cost that serves so many steps of weight."""
+    return lambda program: (program.costs(), [(program.gains() / step, steps, inf)])
 
 
 def _for_gain(cost: float) -> _Ask:
     """Return the question for the most served within a cost."""
-    return lambda program: (-program.gains(), [(program.costs(), 0.0, cost + _EPSILON)])
+    return lambda program: (-program.gains(), [(program.costs(), 0.0, cost + 0.5)])
 
 
-def _least_step(weights: Sequence[float]) -> float:
-    """Return the least by which two sums of weights can differ.
+def _least_step(weights: Floats) -> float:
+    """Return the least by which two sums of weights in whole thousandths can differ.
 
     Examples
     --------
-    >>> _least_step([1.0, 3.0, 1.5])
+    >>> _least_step(np.array([1.0, 3.0, 1.5]))
     0.5
     """
-    found = [Fraction(w).limit_denominator(1000) for w in weights]
-    if not found:
-        return 1.0
-    denominator = reduce(lcm, (f.denominator for f in found))
-    return reduce(gcd, (int(f * denominator) for f in found)) / denominator
+    return reduce(gcd, np.rint(weights * _THOUSAND).astype(int).tolist(), 0) / _THOUSAND or 1.0
