@@ -15,10 +15,12 @@ from fitgraph.cli.advise import advise
 from fitgraph.cli.builds import builds
 from fitgraph.cli.check import check
 from fitgraph.cli.compare import compare
+from fitgraph.cli.gaps import gaps
 from fitgraph.cli.identify import identify
 from fitgraph.cli.lab import lab
 from fitgraph.cli.measure import measure
 from fitgraph.cli.output import BAD_INPUT, STOPPED, BadInputError, complain
+from fitgraph.cli.restock import restock
 from fitgraph.cli.tour import tour
 from fitgraph.cli.why import why
 
@@ -88,7 +90,20 @@ app = typer.Typer(
     pretty_exceptions_enable=False,
     context_settings={"help_option_names": ["-h", "--help"]},
 )
-for command in (builds, why, measure, identify, compare, advise, adapters, check, tour, lab):
+for command in (
+    builds,
+    why,
+    measure,
+    identify,
+    compare,
+    advise,
+    gaps,
+    restock,
+    adapters,
+    check,
+    tour,
+    lab,
+):
     app.command()(command)
 
 

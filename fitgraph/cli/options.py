@@ -29,7 +29,9 @@ _MOST_MINOR = 10**15
 _MOST_MASS_G = 1e9
 
 
-def read_budget(text: str | None, vocabulary: Vocabulary) -> int | None:
+def read_budget(
+    text: str | None, vocabulary: Vocabulary, *, option: str = "--budget"
+) -> int | None:
     """Return a typed budget in minor currency units, None where there is none.
 
     Raises
@@ -42,9 +44,9 @@ def read_budget(text: str | None, vocabulary: Vocabulary) -> int | None:
     try:
         amount = parse_money(text, vocabulary.minor_digits)
     except UnitError as error:
-        raise BadInputError(f"--budget {text!r} {error}") from None
+        raise BadInputError(f"{option} {text!r} {error}") from None
     if not 0 <= amount <= _MOST_MINOR:
-        raise BadInputError(f"--budget {text!r} is out of range; write an amount like 250")
+        raise BadInputError(f"{option} {text!r} is out of range; write an amount like 250")
     return amount
 
 
