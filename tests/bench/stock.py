@@ -81,9 +81,7 @@ def main() -> None:
         print(f"  here: {seconds(lambda: coverage(engine, enquiries))}")
     with ProcessPoolExecutor(2) as pool:
         coverage(engine, enquiries[:5000], executor=pool)
-        print(
-            f"  two processes: {seconds(lambda: coverage(engine, enquiries, executor=pool)):.2f} s"
-        )
+        print(f"  two processes: {seconds(lambda: coverage(engine, enquiries, executor=pool))}")
 
 
 if __name__ == "__main__":
