@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import replace
 from fractions import Fraction
+from pathlib import Path
 from types import MappingProxyType
 
 import pytest
@@ -152,7 +153,7 @@ def test_a_measurement_typed_into_the_catalogue_settles_what_was_promised() -> N
     catalogue = load(demo_folder()).catalogue
     engine = TreeEngine(catalogue)
     before = (engine.count(Request()).number, engine.count_possible(Request()).number)
-    for m in Measurer(catalogue, engine.space).rank()[:3]:
+    for m in Measurer(catalogue).rank()[:3]:
         outcome = max(m.outcomes, key=lambda o: (o.share, o.settled))
         parts = {**catalogue.parts, m.sku: outcome.part}
         after = replace(
@@ -236,3 +237,48 @@ def test_wide_limits_are_measured_inside_themselves(known: bool) -> None:
         seen = {round(p.features["bore"].lengths["diameter"].mid, 3) for p in catalogue.of("clamp")}
         assert {round(s.mid, 3) for s in sizes} == seen
     assert all(s.basis is Basis.MEASURED for s in sizes)
+
+
+def test_counterparts_alike_today_may_come_apart_once_one_is_measured(tmp_path: Path) -> None:
+    """Both rings are open with the peg today; its size decides the exact ring alone."""
+    (tmp_path / "vocabulary.toml").write_text(
+        """
+[trade]
+name = "pegs"
+[limits]
+measured = "0 mm"
+[roles.peg.features.post]
+kind = "spigot"
+dimensions.size = {}
+[roles.ring.features.hole]
+kind = "bore"
+dimensions.size = {}
+[[joints]]
+id = "ring-on-peg"
+rule = "clearance"
+bore = "ring.hole.size"
+spigot = "peg.post.size"
+least = "0 mm"
+most = "0.05 mm"
+""",
+        encoding="utf-8",
+    )
+    (tmp_path / "parts.csv").write_text(
+        "sku,role,price\nP,peg,1\nR-1,ring,1\nR-2,ring,1\n", encoding="utf-8"
+    )
+    (tmp_path / "features.csv").write_text(
+        "sku,feature,dimension,value,basis\nP,post,size,9.95..10.02,maker\n"
+        "R-1,hole,size,10.0..10.0,maker\nR-2,hole,size,9.95..10.02,maker\n",
+        encoding="utf-8",
+    )
+    catalogue = load(tmp_path).catalogue
+    peg = next(m for m in Measurer(catalogue).rank() if m.sku == "P")
+    told = {size: (o.certain, o.impossible) for o in peg.outcomes for size in o.values}
+    assert len(told) > 3
+    for size, found in told.items():
+        assert isinstance(size, float)
+        # Ring 1 is exact, so any size of the peg decides; ring 2 stays open, as its own limits
+        # are wider than the window and reach past every size the peg can have.
+        fits = 0.0 <= 10.0 - size <= 0.05
+        assert found == ((1, 0) if fits else (0, 1)), size
+    assert set(told.values()) == {(1, 0), (0, 1)}

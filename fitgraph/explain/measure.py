@@ -13,7 +13,7 @@ once, and nothing is compiled anew.
 from __future__ import annotations
 
 from collections import defaultdict
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from fractions import Fraction
 from functools import cached_property
@@ -33,12 +33,13 @@ from fitgraph.explain.outcomes import (
     together,
 )
 from fitgraph.graph.columns import WordCodes, columns_of
-from fitgraph.graph.joints import JointTable, joint_table
-from fitgraph.graph.options import serviced
+from fitgraph.graph.joints import JointTable, asked, joint_table
+from fitgraph.graph.options import options_for, serviced
 from fitgraph.model import Catalogue, Joint, Option, Part, Verdict
-from fitgraph.solve import Request, Space, compile_space
+from fitgraph.solve import Request, Space
 from fitgraph.solve.messages import EXACT_FLOAT, as_integers, upward
 from fitgraph.solve.query import ask
+from fitgraph.solve.space import compile_tables
 from fitgraph.solve.tree import Clique
 
 Ints = npt.NDArray[np.intp]
@@ -141,6 +142,62 @@ def _read(joint: Joint, role: str) -> set[str]:
     return {feature for r, feature in read if r == role and feature is not None}
 
 
+def _after(catalogue: Catalogue, option: Option, part: Part, changes: Changes) -> Option | None:
+    """Return a part as measured, with the services that its option has."""
+    features = MappingProxyType({**part.features, **changes})
+    after: Option | None = Option(option.role, part, (), features)
+    for service in option.services:
+        if after is not None:
+            vocabulary = catalogue.vocabulary
+            after = serviced(after, vocabulary.services[service], vocabulary)
+    return after
+
+
+def _supposable(
+    catalogue: Catalogue, options: Sequence[Option]
+) -> Iterator[tuple[Option, frozenset[str]]]:
+    """Yield every option as some measurement may leave it, with the features it changes."""
+    for option in options:
+        if option.part is None:
+            continue
+        figures = list(open_figures(catalogue, option.part))
+        found = [p for figure in figures for p in possibilities(catalogue, figure)]
+        if sum(not f.known for f in figures) > 1:
+            found += together(catalogue, figures)
+        for possibility in found:
+            after = _after(catalogue, option, option.part, possibility.changes)
+            if after is not None:
+                yield after, frozenset(possibility.changes)
+
+
+def _foreseeing(catalogue: Catalogue) -> Space:
+    """Return a catalogue compiled so that no measurement of one part splits a class.
+
+    Every joint is judged over the options as they are and as measured; classes are those of
+    the options as they are.
+    """
+    vocabulary = catalogue.vocabulary
+    options = {role: options_for(catalogue.of(role), role, vocabulary) for role in vocabulary.roles}
+    supposed = {role: list(_supposable(catalogue, of_role)) for role, of_role in options.items()}
+    tables = []
+    for joint in asked(vocabulary.joints, tidy=True):
+        if not all(options[role] for role in joint.roles):
+            continue
+        every = {
+            role: [*options[role], *(o for o, read in supposed[role] if read & _read(joint, role))]
+            for role in joint.roles
+        }
+        table = joint_table(joint, columns_of(every, WordCodes()))
+        verdicts, classes = table.verdicts, []
+        for axis, role in enumerate(joint.roles):
+            real = table.class_of[axis][: len(options[role])]
+            used, class_of = np.unique(real, return_inverse=True)
+            verdicts = np.take(verdicts, used, axis=axis)
+            classes.append(class_of.reshape(-1).astype(np.intp))
+        tables.append(replace(table, class_of=tuple(classes), verdicts=verdicts))
+    return compile_tables(catalogue, options, tables)
+
+
 class Measurer:
     """Ranks measurements over one catalogue.
 
@@ -148,13 +205,16 @@ class Measurer:
     ----------
     catalogue : Catalogue
         Where figures are missing.
-    space : Space, optional
-        The catalogue as compiled already, to save the time.
+
+    Notes
+    -----
+    It compiles the catalogue by itself: two options that no joint can tell apart today may
+    come apart once a counterpart is measured, so its classes are finer than an engine's.
     """
 
-    def __init__(self, catalogue: Catalogue, space: Space | None = None) -> None:
+    def __init__(self, catalogue: Catalogue) -> None:
         self.catalogue = catalogue
-        self.space = compile_space(catalogue) if space is None else space
+        self.space = _foreseeing(catalogue)
 
     # -- where each joint is judged ---------------------------------------
 
@@ -334,19 +394,6 @@ class Measurer:
             found, key=lambda m: (-m.expected, -m.with_rest, m.sku, m.feature, m.dimension or "")
         )
 
-    def _after(self, option: Option, part: Part, changes: Changes) -> Option | None:
-        """Return a part as measured, with the services that its option has."""
-        features = MappingProxyType({**part.features, **changes})
-        after: Option | None = Option(option.role, part, (), features)
-        for service in option.services:
-            if after is not None:
-                after = serviced(
-                    after,
-                    self.catalogue.vocabulary.services[service],
-                    self.catalogue.vocabulary,
-                )
-        return after
-
     def _of_role(
         self, role: str, todo: Sequence[tuple[int, Option]], counter: _Counter
     ) -> list[Measurement]:
@@ -387,7 +434,11 @@ class Measurer:
     ) -> None:
         part = option.part
         for possibility in found:
-            after = self._after(option, part, possibility.changes) if part is not None else None
+            after = (
+                _after(self.catalogue, option, part, possibility.changes)
+                if part is not None
+                else None
+            )
             if after is not None:
                 into.append(_Hypothesis(figure, possibility, after))
 
