@@ -8,15 +8,21 @@ from typing import Any
 
 import pytest
 
+from fitgraph.lab import OpenCatalogue, open_catalogue
+
 from .harness import (
+    DARK,
     LAB,
+    LIGHT,
     PAGES,
     WIDE,
+    Notebook,
     Server,
     Watch,
     browser_open,
     chromium,
     copy_of_notebooks,
+    notebook_names,
 )
 
 
@@ -57,9 +63,35 @@ def servers(home: Path) -> Iterator[dict[str, Server]]:
 
 @pytest.fixture(scope="session")
 def context(browser: Any) -> Iterator[Any]:
+    """Return where pages open; at its end no page went wrong, and none asked outside."""
     opened = browser.new_context(
         viewport={"width": WIDE[0], "height": WIDE[1]}, accept_downloads=True
     )
-    opened.watch = Watch(opened)
+    watch = opened.watch = Watch(opened)
     yield opened
+    errors, outside = list(watch.errors), list(watch.outside)  # closing is no fault of a page
     opened.close()
+    assert errors == []
+    assert outside == []
+    assert watch.seen > 0
+
+
+@pytest.fixture(scope="session")
+def shop() -> OpenCatalogue:
+    return open_catalogue()
+
+
+@pytest.fixture(scope="session")
+def opened(servers: dict[str, Server], context: Any) -> Iterator[Any]:
+    """Return what opens a notebook, once for all tests."""
+    books: dict[tuple[str, str], Notebook] = {}
+
+    def get(kind: str, name: str) -> Notebook:
+        if (kind, name) not in books:
+            # Pages take turns at the themes; in JupyterLab the theme is changed while open.
+            dark = kind == PAGES and notebook_names().index(name) % 2
+            books[kind, name] = Notebook(servers[kind], context, name, DARK if dark else LIGHT)
+        books[kind, name].page.bring_to_front()
+        return books[kind, name]
+
+    yield get

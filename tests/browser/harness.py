@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import json
 import os
+import re
 import secrets
 import shutil
 import socket
@@ -22,6 +23,7 @@ from pathlib import Path
 from typing import Any
 from urllib.parse import urlsplit
 
+from axe_playwright_python.sync_playwright import Axe
 from playwright.sync_api import Browser, BrowserContext, Page, sync_playwright
 from playwright.sync_api import TimeoutError as PlaywrightTimeoutError
 
@@ -283,6 +285,39 @@ class Notebook:
         if self.server.kind == LAB:
             self.page.evaluate("() => jupyterapp.serviceManager.sessions.shutdownAll()")
         self.page.close()
+
+
+def faults(book: Notebook) -> list[str]:
+    """Return the serious faults that axe-core [1]_ finds in our part of the page.
+
+    References
+    ----------
+    .. [1] Deque Systems, axe-core: rules after W3C, "Web Content Accessibility Guidelines 2.2".
+    """
+    found = Axe().run(book.page, context={"include": [[".fg-form"]]}).response["violations"]
+    return [
+        f"{fault['id']}: {node['html'][:200]}"
+        for fault in found
+        if fault["impact"] in ("serious", "critical")
+        for node in fault["nodes"]
+    ]
+
+
+def number(text: str) -> int:
+    """Return the first number in a text."""
+    found = re.search(r"[\d,]+", text)
+    assert found is not None, text
+    return int(found[0].replace(",", ""))
+
+
+def changes(book: Notebook, selector: str, before: str) -> str:
+    """Wait until the first such element says something else, and return it."""
+    book.until(
+        "([s, before]) => { const e = document.querySelector(s);"
+        " return e && e.innerText !== before; }",
+        [selector, before],
+    )
+    return book.text(selector)
 
 
 @contextmanager

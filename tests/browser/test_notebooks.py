@@ -1,30 +1,35 @@
 """What people do in the notebooks, done in a real browser.
 
-Every notebook is opened in JupyterLab and as a page. Nothing on the way may write an error to
-the console or ask another computer for anything, and axe-core [1]_ finds no serious fault in
-our part of the page, in the light and in the dark theme.
-
-References
-----------
-.. [1] Deque Systems, axe-core: rules after W3C, "Web Content Accessibility Guidelines 2.2".
+Every notebook is opened in JupyterLab and as a page, and axe-core (see ``faults``) finds no
+serious fault in our part of the page, in the light and in the dark theme. That nothing writes an
+error to the console or asks another computer for anything is looked at once all pages of all
+files are done, in ``conftest``.
 """
 
 from __future__ import annotations
 
 import json
-import re
-from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
 
 import pytest
-from axe_playwright_python.sync_playwright import Axe
 
-from fitgraph.lab import open_catalogue
 from fitgraph.lab.rounds import question
 from fitgraph.solve import Request
 
-from .harness import DARK, LAB, LIGHT, NARROW, PAGES, WIDE, Notebook, notebook_names
+from .harness import (
+    DARK,
+    LAB,
+    LIGHT,
+    NARROW,
+    PAGES,
+    WIDE,
+    Notebook,
+    changes,
+    faults,
+    notebook_names,
+    number,
+)
 
 LESSON, BUILDS, WHY, PRACTICE = (
     "01-how-fitment-works.ipynb",
@@ -36,54 +41,6 @@ FORK, BAR = "FORK-SKE-01", "BAR-OST-03"
 
 #: Where each notebook is opened. Every one of the folder is, in both.
 OPENED = [(kind, name) for name in notebook_names() for kind in (LAB, PAGES)]
-
-
-@pytest.fixture(scope="session")
-def shop() -> Any:
-    return open_catalogue()
-
-
-@pytest.fixture(scope="session")
-def opened(servers: Any, context: Any) -> Iterator[Any]:
-    """Return what opens a notebook, once for all tests."""
-    books: dict[tuple[str, str], Notebook] = {}
-
-    def get(kind: str, name: str) -> Notebook:
-        if (kind, name) not in books:
-            # Pages take turns at the themes; in JupyterLab the theme is changed while open.
-            dark = kind == PAGES and notebook_names().index(name) % 2
-            books[kind, name] = Notebook(servers[kind], context, name, DARK if dark else LIGHT)
-        books[kind, name].page.bring_to_front()
-        return books[kind, name]
-
-    yield get
-
-
-def faults(book: Notebook) -> list[str]:
-    """Return the serious faults that axe-core finds in our part of the page."""
-    found = Axe().run(book.page, context={"include": [[".fg-form"]]}).response["violations"]
-    return [
-        f"{fault['id']}: {node['html'][:200]}"
-        for fault in found
-        if fault["impact"] in ("serious", "critical")
-        for node in fault["nodes"]
-    ]
-
-
-def number(text: str) -> int:
-    found = re.search(r"[\d,]+", text)
-    assert found is not None, text
-    return int(found[0].replace(",", ""))
-
-
-def changes(book: Notebook, selector: str, before: str) -> str:
-    """Wait until the first such element says something else, and return it."""
-    book.until(
-        "([s, before]) => { const e = document.querySelector(s);"
-        " return e && e.innerText !== before; }",
-        [selector, before],
-    )
-    return book.text(selector)
 
 
 @pytest.mark.parametrize(("kind", "name"), OPENED)
@@ -297,10 +254,3 @@ def test_practice_is_found_again_after_a_restart(
     book.button("Show the summary").click()
     book.page.wait_for_selector("td:has-text('4 of 5 (80%)')")
     book.close()
-
-
-def test_nothing_went_wrong_and_nothing_left_the_computer(context: Any) -> None:
-    """Stands last: it looks back on all the pages above."""
-    assert context.watch.errors == []
-    assert context.watch.outside == []
-    assert context.watch.seen > 0
