@@ -139,7 +139,10 @@ def test_command_as_json_and_for_people() -> None:
     assert all(len(j["sides"]) == 2 for j in answer["joints"])
     assert any("not a certificate" in c for c in answer["cautions"])
     text = " ".join(run(main.app, ["compare", "BAR-TAR-07", "BAR-PEL-02"]).stdout.split())
-    assert "77.90 EUR" in text and "4 of 4 compression kit" in text
+    assert (
+        "77.90 EUR" in text
+        and "(compression kit): BAR-TAR-07 fits 0 of 4; BAR-PEL-02 fits 4 of 4" in text
+    )
     parts = (
         "FORK-VEN-04,KIT-VEN-01,BAR-SKE-06,CLMP-TAR-03",
         "FORK-VEN-04,KIT-VEN-01,BAR-MAR-05,CLMP-SKE-01",

@@ -183,10 +183,11 @@ def _foreseeing(catalogue: Catalogue) -> Space:
     for joint in asked(vocabulary.joints, tidy=True):
         if not all(options[role] for role in joint.roles):
             continue
-        every = {
-            role: [*options[role], *(o for o, read in supposed[role] if read & _read(joint, role))]
-            for role in joint.roles
-        }
+        every = {}
+        for role in joint.roles:
+            read = _read(joint, role)
+            told = (option for option, changed in supposed[role] if not read.isdisjoint(changed))
+            every[role] = [*options[role], *told]
         table = joint_table(joint, columns_of(every, WordCodes()))
         verdicts, classes = table.verdicts, []
         for axis, role in enumerate(joint.roles):

@@ -229,13 +229,14 @@ def opened_text(catalogue: Catalogue, opened: Opened, names: tuple[str, str]) ->
         if not judged:
             pieces.append(f"{name} has no such joint")
             continue
-        text = f"{name} fits {len(mates.fits)} of {judged} {title}"
+        text = f"{name} fits {len(mates.fits)} of {judged}"
         if mates.unknown:
             text += f" (and perhaps {len(mates.unknown)} more)"
         if alone := opened.opens(side):
             text += f", {len(alone)} of them only it: {_listed(alone)}"
         pieces.append(text)
-    return f"{opened.joint.title[:1].upper()}{opened.joint.title[1:]}: {'; '.join(pieces)}."
+    joint = f"{opened.joint.title[:1].upper()}{opened.joint.title[1:]}"
+    return f"{joint} ({title}): {'; '.join(pieces)}."
 
 
 # ---------------------------------------------------------------- advice

@@ -281,9 +281,9 @@ class WhyExplorer(Answering):
             if vocabulary.services[s].caution
         )
         more = len(said.changes) - len(shown)
-        rest = f" {more} dearer ways besides." if more > 0 else ""
+        rest = f" {more} ways besides." if more > 0 else ""
         self.change_note.value = tables.wrap(
-            f"<p>Cheapest first; press one to apply it here.{rest}</p>"
+            f"<p>What keeps your parts comes first; press one to apply it here.{rest}</p>"
             + "".join(tables.caution(t, vocabulary) for t in topics)
         )
 
