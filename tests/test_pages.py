@@ -22,6 +22,7 @@ import pytest
 
 from fitgraph.draw import conflict_svg
 from fitgraph.draw.conflict import layout, links
+from fitgraph.explain.words_rider import measurement_text
 from fitgraph.lab import FitLesson, MaterialTriangle, Practice, WhyExplorer, open_catalogue
 from fitgraph.lab.answering import StoppedError, Work
 from fitgraph.lab.charts import MARKS
@@ -66,6 +67,33 @@ def test_every_change_offered_makes_the_parts_fit(shop):
         page.undo.click()
         assert page.state() == before
         assert page.explanation.verdict is Verdict.FAILS
+
+
+def test_where_nobody_can_tell_the_most_telling_measurement_is_named(shop):
+    parts = ("FORK-VEN-02", "BAR-SKE-05", "CLMP-OST-01")
+    page = WhyExplorer(shop, parts)
+    assert page.explanation.verdict is Verdict.UNKNOWN
+    found = [m for m in shop.measurer.rank(Request(have=parts)) if m.sku in parts]
+    shown = unescape(page.telling.value)
+    assert len(found) > 3
+    at = [shown.index(measurement_text(shop.catalogue, m)) for m in found[:3]]
+    assert at == sorted(at)
+    assert measurement_text(shop.catalogue, found[3]) not in shown
+    assert WhyExplorer(shop, (FORK, BAR)).telling.value == ""  # nothing is in doubt
+
+
+def test_looking_for_changes_can_be_stopped(shop):
+    async def begin_and_stop():
+        page = WhyExplorer(shop, (FORK, BAR))
+        while page.stop_button.disabled:
+            await asyncio.sleep(0.001)
+        page.stop_button.click()
+        await asyncio.sleep(0.3)
+        return page
+
+    page = asyncio.run(begin_and_stop())
+    assert "Stopped." in page.change_note.value and page.stop_button.disabled
+    assert page.changes.children == () and "does not fit" in page.answer.value.lower()
 
 
 def test_a_service_done_is_judged_as_done(shop):

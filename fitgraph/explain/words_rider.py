@@ -18,10 +18,10 @@ from fitgraph.units import show_mass, show_money
 
 #: Names of thousands, so that nobody counts digits.
 _SCALES = (
-    (10**18, "million million million"),
-    (10**15, "thousand million million"),
-    (10**12, "million million"),
-    (10**9, "thousand million"),
+    (10**18, "quintillion"),
+    (10**15, "quadrillion"),
+    (10**12, "trillion"),
+    (10**9, "billion"),
     (10**6, "million"),
 )
 
@@ -35,7 +35,7 @@ def about(number: float) -> str:
     Examples
     --------
     >>> about(5722470705214), about(12894), about(0.4)
-    ('5.72 million million', '12,894', '0.4')
+    ('5.72 trillion', '12,894', '0.4')
     """
     for scale, name in _SCALES:
         if number >= scale:
@@ -125,7 +125,8 @@ def measurement_text(catalogue: Catalogue, measurement: Measurement) -> str:
     )
     if m.rest and m.with_rest > m.expected:
         others = _listed([_figure(catalogue, m.role, *r) for r in m.rest])
-        text += f"; {about(float(m.with_rest))} when its {others} are measured with it"
+        verb = "is" if len(m.rest) == 1 else "are"
+        text += f"; {about(float(m.with_rest))} when its {others} {verb} measured with it"
     return text + "."
 
 

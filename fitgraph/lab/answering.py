@@ -5,7 +5,7 @@ from __future__ import annotations
 import asyncio
 import ctypes
 import threading
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Iterable, Iterator
 from contextlib import contextmanager, suppress
 
 import ipywidgets as widgets
@@ -128,14 +128,14 @@ class Answering(widgets.VBox):
             )
 
     def run(
-        self, steps: Callable[[], Sequence[Step]], current: Callable[[], bool], place: widgets.HTML
+        self, steps: Callable[[], Iterable[Step]], current: Callable[[], bool], place: widgets.HTML
     ) -> None:
         """Run the steps of an answer one after the other, and drop it once it is outdated.
 
         Parameters
         ----------
         steps : callable
-            Returns them.
+            Returns them; an iterator makes each step once the one before is shown.
         current : callable
             Whether the answer is still wanted.
         place : HTML

@@ -2,12 +2,18 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from html import escape
 
 from fitgraph.explain import Clash, Explanation, share_of_pairs
+from fitgraph.explain.measure import Measurement
 from fitgraph.explain.reasons import Figure
 from fitgraph.explain.words import size_text
-from fitgraph.model import Presence, Verdict, Vocabulary
+from fitgraph.explain.words_rider import figure_text, how_text, measurement_text
+from fitgraph.model import Catalogue, Presence, Verdict, Vocabulary
+
+#: Measurements told of, the most telling first.
+_MOST = 3
 
 
 def _open(figure: Figure) -> bool:
@@ -69,3 +75,27 @@ def measure_html(said: Explanation, vocabulary: Vocabulary) -> str:
             f"<li><strong>{escape(clash.joint.title)}</strong>.{told}<ul>{''.join(figures)}</ul></li>"
         )
     return f"<ul>{''.join(items)}</ul>"
+
+
+def telling_html(found: Sequence[Measurement], named: Sequence[str], catalogue: Catalogue) -> str:
+    """Return which measurement of the named parts settles most of the builds with them.
+
+    Parameters
+    ----------
+    found : sequence of Measurement
+        The most telling first.
+    named : sequence of str
+        Stock numbers of the parts in the fields.
+    catalogue : Catalogue
+        Where they come from.
+    """
+    mine = [m for m in found if m.sku in named][:_MOST]
+    if not mine:
+        return "<p>No single measurement of these parts settles a whole build.</p>"
+    items = [
+        f"<li><strong>{escape(m.sku)}, "
+        f"{escape(figure_text(catalogue, m.role, m.feature, m.dimension))}</strong>: "
+        f"{escape(how_text(catalogue, m))} {escape(measurement_text(catalogue, m))}</li>"
+        for m in mine
+    ]
+    return f"<p>What settles most whole builds with these parts:</p><ol>{''.join(items)}</ol>"

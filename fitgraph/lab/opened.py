@@ -7,7 +7,8 @@ from pathlib import Path
 
 from fitgraph.catalogue import Finding, demo_folder, load
 from fitgraph.explain import Explainer
-from fitgraph.model import Catalogue
+from fitgraph.explain.measure import Measurer
+from fitgraph.model import Catalogue, Supply
 from fitgraph.solve import TreeEngine
 from fitgraph.units import show_money
 
@@ -21,11 +22,19 @@ class OpenCatalogue:
         The parts and their vocabulary.
     findings : sequence of Finding
         What was wrong in its tables.
+    supply : Supply, optional
+        What can be ordered, and what was held when.
     """
 
-    def __init__(self, catalogue: Catalogue, findings: tuple[Finding, ...] = ()) -> None:
+    def __init__(
+        self,
+        catalogue: Catalogue,
+        findings: tuple[Finding, ...] = (),
+        supply: Supply | None = None,
+    ) -> None:
         self.catalogue = catalogue
         self.findings = findings
+        self.supply = Supply() if supply is None else supply
 
     @cached_property
     def engine(self) -> TreeEngine:
@@ -36,6 +45,11 @@ class OpenCatalogue:
     def explainer(self) -> Explainer:
         """Return what says why parts do not fit."""
         return Explainer(self.catalogue)
+
+    @cached_property
+    def measurer(self) -> Measurer:
+        """Return what says which measurement settles most."""
+        return Measurer(self.catalogue)
 
     def money(self, minor: int) -> str:
         """Return an amount in minor units as people read it, in the catalogue's currency."""
@@ -65,4 +79,4 @@ def open_catalogue(folder: str | Path | None = None) -> OpenCatalogue:
         If nothing in it can be used; the message says what to mend.
     """
     loaded = load(demo_folder() if folder is None else folder)
-    return OpenCatalogue(loaded.catalogue, loaded.findings)
+    return OpenCatalogue(loaded.catalogue, loaded.findings, loaded.supply)

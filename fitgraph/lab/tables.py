@@ -8,6 +8,7 @@ from html import escape
 from fitgraph.draw import Nest, nest_svg
 from fitgraph.draw.style import SIGNS, WORDS, verdict_class
 from fitgraph.explain import Change, Clash, Explanation, action_text, clash_text
+from fitgraph.explain.words_rider import about
 from fitgraph.lab.standing import Standing
 from fitgraph.mechanics.cautions import CAUTIONS
 from fitgraph.model import Catalogue, Option, Verdict, Vocabulary
@@ -48,32 +49,17 @@ def _money(minor: int, vocabulary: Vocabulary) -> str:
     return show_money(minor, vocabulary.currency, vocabulary.minor_digits)
 
 
-def _magnitude(number: int) -> str:
-    """Return how large a number is, in words.
-
-    Examples
-    --------
-    >>> _magnitude(98_980_594_620)
-    'about 99 thousand million'
-    """
-    words = {12: "million million", 9: "thousand million", 6: "million"}
-    for power, word in words.items():
-        size = 10**power
-        if number >= size:
-            return f"about {number / size:,.3g} {word}"
-    return ""
-
-
 def builds_text(number: int) -> str:
     """Return a number of builds in few characters.
 
     Examples
     --------
     >>> builds_text(1), builds_text(812), builds_text(98_980_594_620)
-    ('1 build', '812 builds', 'about 99 thousand million builds')
+    ('1 build', '812 builds', 'about 99 billion builds')
     """
-    large = _magnitude(number)
-    return f"{large} builds" if large else f"{number:,} build{'' if number == 1 else 's'}"
+    if number >= 10**6:
+        return f"about {about(number)} builds"
+    return f"{number:,} build{'' if number == 1 else 's'}"
 
 
 def counted_text(counted: Counted) -> str:
@@ -96,7 +82,7 @@ def count_html(certain: Counted | None, possible: Counted | None) -> str:
         return '<p role="status">Counting the builds …</p>'
     one = certain.exact and certain.number == 1
     kind = "exactly" if certain.exact else "estimated"
-    large = _magnitude(certain.number) if certain.exact else ""
+    large = f"about {about(certain.number)}" if certain.exact and certain.number >= 10**6 else ""
     pieces = [
         f'<p role="status"><span class="fg-number">{escape(counted_text(certain))}</span> '
         f'{"build" if one else "builds"} certain to fit <span class="fg-note">'

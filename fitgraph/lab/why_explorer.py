@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from html import escape
 from typing import Any
 
@@ -10,17 +10,19 @@ import ipywidgets as widgets
 
 from fitgraph.draw import conflict_svg, nests
 from fitgraph.explain import Change, Explanation, action_text, hold_text
+from fitgraph.explain.measure import Measurement
 from fitgraph.lab import tables
 from fitgraph.lab.answering import Answering, Step
 from fitgraph.lab.debounce import Debounce
 from fitgraph.lab.form import FormError, part_label, read_part
 from fitgraph.lab.look import heading, html, note, row, style
-from fitgraph.lab.measuring import measure_html
+from fitgraph.lab.measuring import measure_html, telling_html
 from fitgraph.lab.opened import OpenCatalogue
 from fitgraph.lab.picker import PartsForm
 from fitgraph.lab.session import SessionBar, SessionError, in_kernel
 from fitgraph.lab.standing import nearest_combination
 from fitgraph.model import Option, Verdict
+from fitgraph.solve import Request
 
 #: Changes that get a button; the others are told as a number.
 _MOST_CHANGES = 6
@@ -56,7 +58,7 @@ class WhyExplorer(Answering):
             if part is not None:
                 self.pickers[part.role].field.value = part_label(part)
         self.problems, self.answer, self.graph = html(), html(), html()
-        self.sections, self.measure, self.needs = html(), html(), html()
+        self.sections, self.measure, self.telling, self.needs = html(), html(), html(), html()
         self.changes = widgets.VBox()
         self.change_note = html()
         self.undo = widgets.Button(
@@ -65,6 +67,13 @@ class WhyExplorer(Answering):
             layout=widgets.Layout(width="auto"),
         )
         self.undo.on_click(lambda _: self._take_back())
+        self.stop_button = widgets.Button(
+            description="Stop looking",
+            disabled=True,
+            layout=widgets.Layout(width="auto"),
+            tooltip="Stop looking for changes and for what to measure",
+        )
+        self.stop_button.on_click(lambda _: self._stop_looking())
         key = f"WhyExplorer {catalogue.name} {parts}" if in_kernel() else None
         self.session = SessionBar(self, "why", key)
         self.children = (
@@ -81,9 +90,10 @@ class WhyExplorer(Answering):
             heading("What would change that"),
             self.change_note,
             self.changes,
-            row([self.undo]),
+            row([self.undo, self.stop_button]),
             heading("What to measure"),
             self.measure,
+            self.telling,
             heading("The joints"),
             self.graph,
             heading("The cross-section"),
@@ -166,13 +176,16 @@ class WhyExplorer(Answering):
         asked = self._asked
         self.run(lambda: self._steps(skus), lambda: asked == self._asked, self.problems)
 
-    def _steps(self, skus: tuple[str, ...]) -> Sequence[Step]:
+    def _steps(self, skus: tuple[str, ...]) -> Iterator[Step]:
         if not skus:
-            return [(False, self._nothing_named)]
+            yield False, self._nothing_named
+            return
         done = dict(self.done)
+        verdicts: list[Verdict] = []
 
         def reason() -> Callable[[], None]:
             said = self.opened.explainer.why(skus, with_changes=False, done=done)
+            verdicts.append(said.verdict)
             near = nearest_combination(self.opened.explainer, skus, done)
             shown = self._drawn(said, near)
 
@@ -185,14 +198,24 @@ class WhyExplorer(Answering):
             said = self.opened.explainer.why(skus, done=done)
             return lambda: self._show_changes(said)
 
-        return [(False, reason), (True, change)]
+        def measure() -> Callable[[], None]:
+            # What the workshop has done changes no figure that is in doubt.
+            found = self.opened.measurer.rank(Request(have=skus)) if doubt else []
+            return lambda: self._show_telling(found, skus, doubt=doubt)
+
+        yield False, reason
+        doubt = Verdict.UNKNOWN in verdicts
+        yield True, change
+        yield True, measure
 
     def _nothing_named(self) -> Callable[[], None]:
         def show() -> None:
             self.explanation = None
             self.answer.value = tables.wrap("<p>Name some parts above.</p>")
-            for place in (self.graph, self.sections, self.measure, self.needs, self.change_note):
+            for place in (self.graph, self.sections, self.measure, self.telling, self.needs):
                 place.value = ""
+            self.change_note.value = ""
+            self.stop_button.disabled = True
             self.changes.children = ()
 
         return show
@@ -246,6 +269,28 @@ class WhyExplorer(Answering):
             )
             for child in self.changes.children:
                 child.disabled = True
+        self.stop_button.disabled = not seeking
+        self.telling.value = (
+            tables.wrap('<p role="status">Working out which measurement settles most …</p>')
+            if said.verdict is Verdict.UNKNOWN
+            else ""
+        )
+
+    def _show_telling(
+        self, found: Sequence[Measurement], named: Sequence[str], *, doubt: bool
+    ) -> None:
+        self.stop_button.disabled = True
+        if doubt:
+            self.telling.value = tables.wrap(telling_html(found, named, self.opened.catalogue))
+
+    def _stop_looking(self) -> None:
+        self._asked += 1
+        self.stop()
+        self.stop_button.disabled = True
+        stopped = tables.wrap('<p role="status">Stopped. Change an entry to look again.</p>')
+        for place in (self.change_note, self.telling):
+            if 'role="status"' in place.value:
+                place.value = stopped
 
     def _needs(self, said: Explanation) -> str:
         if not said.needs:
