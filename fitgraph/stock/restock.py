@@ -12,6 +12,7 @@ import time
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from functools import reduce
+from itertools import islice
 from math import ceil, gcd, inf
 
 import numpy as np
@@ -351,14 +352,18 @@ class Restocking:
             Cheapest first, beginning with no order at all. Exact: between two neighbours no
             orders serve more than the first.
         """
+        return tuple(islice(self.steps(), most + 1))
+
+    def steps(self) -> Iterator[Plan]:
+        """Yield the plans of :meth:`curve` one by one, for who does not want to wait for all."""
         self._begin()
-        plans = [self._plan((), _Best((), 0.0, 0.0, True), bound=0.0, reached=True)]
-        while len(plans) <= most and plans[-1].served < self.reachable - _EPSILON:
-            plan = self._fitting(plans[-1].served - self.before + self._step / 2)
+        plan = self._plan((), _Best((), 0.0, 0.0, True), bound=0.0, reached=True)
+        yield plan
+        while plan.served < self.reachable - _EPSILON:
+            plan = self._fitting(plan.served - self.before + self._step / 2)
             if not plan.reached:
-                break
-            plans.append(plan)
-        return tuple(plans)
+                return
+            yield plan
 
 
 _Ask = Callable[[Program], tuple[Floats, list[tuple[Floats, float, float]]]]
