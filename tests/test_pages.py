@@ -16,23 +16,34 @@ import math
 import random
 import subprocess
 import sys
+from dataclasses import replace
 from html import unescape
 
 import pytest
 
 from fitgraph.draw import conflict_svg
 from fitgraph.draw.conflict import layout, links
-from fitgraph.explain.words_rider import measurement_text
+from fitgraph.explain.advice import advise
+from fitgraph.explain.words_rider import advice_text, measurement_text
 from fitgraph.lab import FitLesson, MaterialTriangle, Practice, WhyExplorer, open_catalogue
 from fitgraph.lab.answering import StoppedError, Work
 from fitgraph.lab.charts import MARKS
 from fitgraph.lab.comparison import comparison_html
 from fitgraph.lab.leitner import DAYS, Card, answered, pick
 from fitgraph.lab.lesson import resized
-from fitgraph.lab.progress import Progress, ProgressError, file_of, load, read, save
-from fitgraph.lab.rounds import LEVELS, WHICH_IS_MISSING, WILL_IT_FIT, question, topics
+from fitgraph.lab.progress import OpenRound, Progress, ProgressError, file_of, load, read, save
+from fitgraph.lab.rounds import (
+    LEVELS,
+    WHAT_TO_TELL,
+    WHICH_IS_MISSING,
+    WILL_IT_FIT,
+    question,
+    topic_title,
+    topics,
+)
 from fitgraph.lab.session import SessionError, from_address, read_text, to_address
 from fitgraph.lab.sheet import sheet_csv, sheet_html, sheet_of, sheet_pdf
+from fitgraph.lab.triangle_view import triangle_html
 from fitgraph.model import Reference, Verdict
 from fitgraph.solve import Request, Services
 from fitgraph.solve.first_guess import first_guess
@@ -317,7 +328,7 @@ def test_the_engine_agrees_with_the_answers(shop, level):
                 sku = choice.split(",")[0]
                 number = shop.engine.count_possible(Request(have=(*rest, sku))).number
                 assert (number > 0) is (n == item.right), (item.topic, sku)
-        else:
+        elif item.parts:
             said = shop.explainer.why(item.parts)
             right = item.choices[item.right]
             assert right.startswith(
@@ -325,6 +336,35 @@ def test_the_engine_agrees_with_the_answers(shop, level):
             )
             if said.verdict is Verdict.FAILS:
                 assert shop.money(said.changes[0].price) in right
+
+
+def test_a_rider_is_advised_as_the_advice_says(shop):
+    riding = [t for t in topics(shop, WHAT_TO_TELL) if "riding" in topic_title(shop, t)]
+    assert len(riding) == len(shop.catalogue.vocabulary.advice.styles) > 2
+    told = set()
+    for topic in riding:
+        for seed in range(4):
+            item = question(shop, topic, seed)
+            broken = "has broken" in item.text
+            style = topic_title(shop, topic).removeprefix("riding: ")
+            advice = advise(shop.catalogue, style, broken=broken)
+            assert item.choices[item.right] == advice.families[0].family
+            assert sorted(item.choices) == sorted(f.family for f in advice.families)
+            assert item.because[0] == advice_text(shop.catalogue, advice)
+            told.add((broken, item.choices[item.right]))
+    assert {broken for broken, _ in told} == {True, False} and len(told) > 2
+
+
+def test_an_answer_on_materials_shows_the_triangle(shop, tmp_path):
+    page = Practice(shop, tmp_path, datetime.date(2026, 3, 1))
+    (topic,) = [t for t in topics(shop, WHAT_TO_TELL) if t.endswith("riding/street")]
+    page.progress = replace(page.progress, learner="Quill", open=OpenRound(3, 5, (topic,)))
+    page._ask()
+    assert page.question.topic == topic and "<table" not in page.asked_text.value
+    page.choice.index = page.question.right
+    page.answer.click()
+    assert "✓ Right." in page.told.value
+    assert triangle_html(shop.catalogue) in page.drawing.value
 
 
 def test_the_same_seed_gives_the_same_question_in_another_process(shop):

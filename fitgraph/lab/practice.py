@@ -33,6 +33,7 @@ from fitgraph.lab.progress import (
 )
 from fitgraph.lab.rounds import LEVELS, Question, question, topic_title, topics
 from fitgraph.lab.standing import nearest_combination
+from fitgraph.lab.triangle_view import triangle_html
 
 #: Questions in a round.
 ROUND = 5
@@ -255,11 +256,14 @@ class Practice(Answering):
             f"<td>{escape(self._sizes(s))}</td></tr>"
             for s in found.parts
         )
-        self.asked_text.value = tables.wrap(
-            f"<h3>Question {at + 1} of {number}</h3><p>{escape(found.text)}</p>"
+        table = (
             '<div class="fg-scroll"><table><thead><tr><th scope="col">Role</th>'
             '<th scope="col">Number</th><th scope="col">Name</th><th scope="col">Sizes</th></tr>'
             f"</thead><tbody>{rows}</tbody></table></div>"
+        )
+        self.asked_text.value = tables.wrap(
+            f"<h3>Question {at + 1} of {number}</h3><p>{escape(found.text)}</p>"
+            + (table if rows else "")
         )
         self.choice.options = found.choices
         self.choice.value = None
@@ -317,6 +321,8 @@ class Practice(Answering):
     def _section(self, item: Question) -> str:
         """Return the cross-section through the parts; their graph where none shows two of them."""
         catalogue = self.opened.catalogue
+        if not item.drawn:
+            return triangle_html(catalogue)
         near = nearest_combination(self.opened.explainer, item.drawn)
         roles = {catalogue.parts[sku].role for sku in item.parts}
         telling = [

@@ -8,14 +8,16 @@ from dataclasses import dataclass
 
 from fitgraph.draw.style import SIGNS, WORDS
 from fitgraph.explain import Explanation, action_text, clash_text
+from fitgraph.explain.advice import advise
 from fitgraph.explain.changes import SWAP, Action
+from fitgraph.explain.words_rider import advice_text
 from fitgraph.graph.fit_graph import mates
 from fitgraph.graph.joints import asked
 from fitgraph.graph.options import plain
 from fitgraph.lab.opened import OpenCatalogue
 from fitgraph.lab.standing import standings
 from fitgraph.model import Joint, Part, Verdict
-from fitgraph.solve import Request
+from fitgraph.solve import NamingError, Request
 
 #: The three levels.
 WILL_IT_FIT, WHICH_IS_MISSING, WHAT_TO_TELL = 1, 2, 3
@@ -31,6 +33,9 @@ _DRAWN = 40
 #: How often a question is tried before its topic is given up.
 _TRIES = 12
 
+#: What the names of topics on ways of riding begin with; no joint's name has such a sign.
+_RIDING = "riding/"
+
 #: Wrong answers beside the right one.
 _WRONG = 3
 
@@ -44,7 +49,7 @@ class Question:
     level : int
         From 1 to 3.
     topic : str
-        The joint or role it practises.
+        The joint, the role or the way of riding it practises.
     text : str
         What is asked.
     parts : tuple of str
@@ -56,7 +61,7 @@ class Question:
     because : tuple of str
         Why, in sentences.
     drawn : tuple of str
-        Stock numbers of the cross-section that shows it.
+        Stock numbers of the cross-section that shows it; none where materials are compared.
     """
 
     level: int
@@ -79,7 +84,7 @@ def _between_two(opened: OpenCatalogue) -> list[Joint]:
 
 
 def topics(opened: OpenCatalogue, level: int) -> list[str]:
-    """Return what a level practises: joints, or roles.
+    """Return what a level practises: joints, roles, ways of riding.
 
     Parameters
     ----------
@@ -97,6 +102,8 @@ def topics(opened: OpenCatalogue, level: int) -> list[str]:
             for j in _between_two(opened)
             if all(catalogue.of(r.role) for r in j.arguments.values())
         ]
+    if level == WHAT_TO_TELL and catalogue.vocabulary.advice is not None:
+        names += [f"{_RIDING}{style}" for style in catalogue.vocabulary.advice.styles]
     return [f"{level}:{name}" for name in names]
 
 
@@ -104,6 +111,8 @@ def topic_title(opened: OpenCatalogue, topic: str) -> str:
     """Return a topic as people read it."""
     _, _, name = topic.partition(":")
     vocabulary = opened.catalogue.vocabulary
+    if name.startswith(_RIDING):
+        return f"riding: {name.removeprefix(_RIDING)}"
     if name in vocabulary.roles:
         return vocabulary.roles[name].title
     found = [j.title for j in vocabulary.joints if j.name == name]
@@ -132,6 +141,8 @@ def question(opened: OpenCatalogue, topic: str, seed: int) -> Question | None:
     for _ in range(_TRIES):
         if level == str(WHICH_IS_MISSING):
             made = _which_is_missing(opened, name, topic, rng)
+        elif name.startswith(_RIDING):
+            made = _which_material(opened, name.removeprefix(_RIDING), topic, rng)
         else:
             made = _pair_question(opened, name, topic, int(level), rng)
         if made is not None:
@@ -223,7 +234,10 @@ def _what_to_tell(
     rng.shuffle(choices)
     because = _reasons(opened, said)
     if not unknown:
-        because = (*because, f"The cheapest way out: {steps}, {opened.money(change.price)}.")
+        because = (
+            *because,
+            f"The way out that keeps most of what the rider has: {steps}, {opened.money(change.price)}.",
+        )
     return Question(
         WHAT_TO_TELL,
         topic,
@@ -275,4 +289,33 @@ def _which_is_missing(
         choices.index(part),
         tuple(because),
         (*rest, part.sku),
+    )
+
+
+def _which_material(
+    opened: OpenCatalogue, style: str, topic: str, rng: random.Random
+) -> Question | None:
+    catalogue = opened.catalogue
+    advice = catalogue.vocabulary.advice
+    if advice is None or style not in advice.styles:
+        return None
+    broken = advice.broken is not None and rng.random() < 0.5
+    try:
+        told = advise(catalogue, style, broken=broken)
+    except NamingError:  # no part has its tube, mass and price known
+        return None
+    families = [f.family for f in told.families]
+    if len(families) < 2:
+        return None
+    rng.shuffle(families)
+    past = ", and has broken such parts before" if broken else ""
+    return Question(
+        WHAT_TO_TELL,
+        topic,
+        f"Asked how they ride, a rider says: {style}{past}. Which material do you suggest first?",
+        (),
+        tuple(families),
+        families.index(told.families[0].family),
+        (advice_text(catalogue, told), *(f.say for f in told.families if f.say)),
+        (),
     )

@@ -45,7 +45,8 @@ def caution(topic: str, vocabulary: Vocabulary) -> str:
     return f'<p class="fg-caution"><strong>Caution.</strong> {escape(text)}</p>' if text else ""
 
 
-def _money(minor: int, vocabulary: Vocabulary) -> str:
+def money(minor: int, vocabulary: Vocabulary) -> str:
+    """Return an amount as people read it."""
     return show_money(minor, vocabulary.currency, vocabulary.minor_digits)
 
 
@@ -157,7 +158,7 @@ def builds_html(
 
     rows = "".join(
         f'<tr><th scope="row" class="fg-figure">{n}</th>'
-        f'<td class="fg-figure">{escape(_money(b.price, vocabulary))}</td>'
+        f'<td class="fg-figure">{escape(money(b.price, vocabulary))}</td>'
         f'<td class="fg-figure">{"not known" if b.mass_g is None else show_mass(b.mass_g)}</td>'
         f'<td class="fg-figure">{_strength(b)}</td>'
         f"<td>{listed(bought, common=False) or 'nothing more'}</td></tr>"
@@ -230,7 +231,7 @@ def _change(change: Change, catalogue: Catalogue) -> str:
     more = f"; {others} other {'part' if others == 1 else 'parts'} would do" if others > 0 else ""
     return (
         f"<li>{escape(steps[:1].upper() + steps[1:])}: "
-        f"{escape(_money(change.price, catalogue.vocabulary))}, "
+        f"{escape(money(change.price, catalogue.vocabulary))}, "
         f"{_mass_change(change.mass_change_g)}{more}.</li>"
     )
 

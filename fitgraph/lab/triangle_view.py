@@ -13,6 +13,7 @@ from fitgraph.lab.answering import Answering
 from fitgraph.lab.charts import MARKS, SHAPES, blank, keep_state
 from fitgraph.lab.look import html, row, style
 from fitgraph.lab.opened import OpenCatalogue
+from fitgraph.model import Catalogue
 from fitgraph.units import major, show_mass
 
 #: What stands along an axis: its label, and the figure of a part.
@@ -63,7 +64,7 @@ class MaterialTriangle(Answering):
                     },
                 )
             )
-        self.table = html(tables.wrap(self._table()))
+        self.table = html(tables.wrap(triangle_html(opened.catalogue)))
         self.across.observe(self._show, names="value")
         self.up.observe(self._show, names="value")
         self.children = (style(), row([self.across, self.up]), self.frame, self.table)
@@ -108,28 +109,30 @@ class MaterialTriangle(Answering):
                 self.chart.layout.yaxis.title.text = self._label(self.up.value)
             keep_state(self.chart)
 
-    def _table(self) -> str:
-        vocabulary = self.opened.catalogue.vocabulary
-        corners = triangle(self.opened.catalogue)
-        if not corners:
-            return "<p>This catalogue compares no tubes, or none is fully known.</p>"
-        words = ("light", "strong", "affordable")
-        heads = "".join(f'<th scope="col">{w}</th>' for w in words)
-        rows = "".join(
-            f'<tr><th scope="row">{escape(c.family)}</th><td class="fg-figure">{c.parts}</td>'
-            f'<td class="fg-figure">{show_mass(c.mass_g)}</td>'
-            f'<td class="fg-figure">{c.strength_nm:,.0f} N·m</td>'
-            f'<td class="fg-figure">{self.opened.money(round(c.price))}</td>'
-            + "".join(f"<td>{'✓ yes' if w in c.reaches else '– last'}</td>" for w in words)
-            + "</tr>"
-            for c in corners.values()
-        )
-        return (
-            '<div class="fg-scroll"><table><caption>The median part of each family, and in which '
-            "of the three it is not the last of the families.</caption><thead><tr>"
-            '<th scope="col">Family</th><th scope="col" class="fg-figure">Parts</th>'
-            '<th scope="col" class="fg-figure">Mass</th>'
-            '<th scope="col" class="fg-figure">Tube bears</th>'
-            f'<th scope="col" class="fg-figure">Price</th>{heads}</tr></thead>'
-            f"<tbody>{rows}</tbody></table></div>" + tables.caution("strength", vocabulary)
-        )
+
+def triangle_html(catalogue: Catalogue) -> str:
+    """Return the middle part of each family of materials, and which of the three it reaches."""
+    vocabulary = catalogue.vocabulary
+    corners = triangle(catalogue)
+    if not corners:
+        return "<p>This catalogue compares no tubes, or none is fully known.</p>"
+    words = ("light", "strong", "affordable")
+    heads = "".join(f'<th scope="col">{w}</th>' for w in words)
+    rows = "".join(
+        f'<tr><th scope="row">{escape(c.family)}</th><td class="fg-figure">{c.parts}</td>'
+        f'<td class="fg-figure">{show_mass(c.mass_g)}</td>'
+        f'<td class="fg-figure">{c.strength_nm:,.0f} N·m</td>'
+        f'<td class="fg-figure">{escape(tables.money(round(c.price), vocabulary))}</td>'
+        + "".join(f"<td>{'✓ yes' if w in c.reaches else '– last'}</td>" for w in words)
+        + "</tr>"
+        for c in corners.values()
+    )
+    return (
+        '<div class="fg-scroll"><table><caption>The median part of each family, and in which '
+        "of the three it is not the last of the families.</caption><thead><tr>"
+        '<th scope="col">Family</th><th scope="col" class="fg-figure">Parts</th>'
+        '<th scope="col" class="fg-figure">Mass</th>'
+        '<th scope="col" class="fg-figure">Tube bears</th>'
+        f'<th scope="col" class="fg-figure">Price</th>{heads}</tr></thead>'
+        f"<tbody>{rows}</tbody></table></div>" + tables.caution("strength", vocabulary)
+    )
