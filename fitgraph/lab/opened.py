@@ -5,6 +5,8 @@ from __future__ import annotations
 from functools import cached_property
 from pathlib import Path
 
+import scipy.stats  # noqa: F401  loaded now, so that no first answer waits for it
+
 from fitgraph.catalogue import Finding, demo_folder, load
 from fitgraph.explain import Explainer
 from fitgraph.explain.measure import Measurer

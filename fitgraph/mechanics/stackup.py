@@ -19,7 +19,6 @@ from typing import Literal
 
 import numpy as np
 import numpy.typing as npt
-from scipy import stats
 
 from fitgraph.mechanics.arrays import Floats, plain, require
 
@@ -134,6 +133,8 @@ def draw(
     if shape == "uniform":
         return random.uniform(lo, hi, samples)
     scale = (hi - lo) / 2 / sigmas
+    from scipy import stats  # takes a second to load, and most questions do without
+
     spread = stats.truncnorm(-sigmas, sigmas, loc=(lo + hi) / 2, scale=scale)
     return np.asarray(spread.rvs(samples, random_state=random), dtype=float)
 
@@ -248,6 +249,8 @@ def share_that_fit(
     exact = span < _POINT_MM
     safe = np.where(exact, 1.0, span)
     ramp = np.where(exact, 0.0, narrow / safe)
+    from scipy import stats
+
     spread = stats.trapezoid(ramp, 1 - ramp, loc=a - d, scale=safe)
     share = np.clip(spread.cdf(high) - spread.cdf(low), 0.0, 1.0)
     middle = (a + b - c - d) / 2
@@ -285,5 +288,7 @@ def share_that_fit_normal(
     scale = float(np.hypot(*widths)) / 2 / sigmas
     require(scale > 0, "two exact sizes have no spread; compare them directly")
     middle = (sum(bore) - sum(spigot)) / 2
+    from scipy import stats
+
     law = stats.norm(loc=middle, scale=scale)
     return float(law.cdf(most) - law.cdf(least)) if most >= least else 0.0

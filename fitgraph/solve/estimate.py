@@ -27,8 +27,6 @@ from dataclasses import dataclass
 
 import numpy as np
 import numpy.typing as npt
-from scipy.optimize import minimize
-from scipy.stats import binomtest
 
 from fitgraph.solve.arrays import members
 from fitgraph.solve.counted import Counted
@@ -143,6 +141,8 @@ def _tilt(
         tilt[finite] = scaled / room
         return _log_bound(query, _drawing(query, lets, tilt), tilt, limits, certain=certain)
 
+    from scipy.optimize import minimize  # takes a second to load
+
     found = minimize(
         bound,
         np.full(len(room), 5.0),
@@ -184,6 +184,8 @@ def estimate(query: Query, total: int, *, certain: bool) -> Counted:
     inside = (sums <= limits[:, None]).all(axis=0)
     if not tilt.any():
         hits = int(inside.sum())
+        from scipy.stats import binomtest  # takes a second to load
+
         interval = binomtest(hits, SAMPLE).proportion_ci(CONFIDENCE, "exact")
         return Counted(
             total * hits // SAMPLE,

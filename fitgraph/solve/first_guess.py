@@ -12,7 +12,6 @@ References
 from __future__ import annotations
 
 import numpy as np
-from scipy.stats import binomtest
 
 from fitgraph.solve.counted import Counted, exactly
 from fitgraph.solve.estimate import CONFIDENCE, SEED, sample_sums
@@ -51,6 +50,8 @@ def first_guess(query: Query, *, certain: bool = True, samples: int = SAMPLE) ->
     if query.max_tenths is not None:
         keeps &= tenths <= query.max_tenths
     hits = int(keeps.sum())
+    from scipy.stats import binomtest  # takes a second to load
+
     ends = binomtest(hits, samples).proportion_ci(CONFIDENCE, method="exact")
     return Counted(
         hits * total // samples, int(ends.low * total), int(np.ceil(ends.high * total)), CONFIDENCE
