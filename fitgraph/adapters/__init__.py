@@ -4,34 +4,57 @@ from fitgraph.adapters.best_k import Choice, Together, best_cover, best_together
 from fitgraph.adapters.candidates import Candidate, candidates
 from fitgraph.adapters.made import Cost, Shape, cost_of, make_part, shape_of
 from fitgraph.adapters.mates import Mate, Yield, mates, yield_of
+from fitgraph.adapters.region import Barred, Edge, Region, axes_of, barred, edges, region
 from fitgraph.adapters.scan import Scan, Worth, scan, stranded
 from fitgraph.adapters.sheet import Sheet, sheet
+from fitgraph.adapters.tolerance import GradeYield, yields_by_grade
+from fitgraph.adapters.variants import (
+    grade_of,
+    grades_of,
+    held_to,
+    with_least_wall,
+    with_material,
+)
 from fitgraph.adapters.what_if import only_parts, save_with, with_part
 
 __all__ = [
+    "Barred",
     "Candidate",
     "Choice",
     "Cost",
+    "Edge",
+    "GradeYield",
     "Mate",
+    "Region",
     "Scan",
     "Shape",
     "Sheet",
     "Together",
     "Worth",
     "Yield",
+    "axes_of",
+    "barred",
     "best_cover",
     "best_together",
     "candidates",
     "cost_of",
+    "edges",
     "frontier",
+    "grade_of",
+    "grades_of",
+    "held_to",
     "make_part",
     "mates",
     "only_parts",
+    "region",
     "save_with",
     "scan",
     "shape_of",
     "sheet",
     "stranded",
+    "with_least_wall",
+    "with_material",
     "with_part",
     "yield_of",
+    "yields_by_grade",
 ]

@@ -91,7 +91,7 @@ def label(make: Make, sizes: Mapping[Reference, float], words: Words) -> str:
     return "-".join("".join(c for c in p if c.isalnum() or c == ".") for p in pieces).upper()
 
 
-class _Counterparts:
+class Counterparts:
     """All options of the other roles, and the intervals they leave to each free dimension."""
 
     def __init__(
@@ -106,6 +106,12 @@ class _Counterparts:
         self.codes = WordCodes()
         others = {r: os for r, os in options.items() if r != make.role}
         self.columns = columns_of(others, self.codes)
+
+    @property
+    def tied(self) -> bool:
+        """Whether the least wall ties two free dimensions to each other."""
+        sizes = [f.size for f in self.make.free]
+        return self.make.bore in sizes and self.make.outside in sizes
 
     def words(self) -> Iterator[Words]:
         """Yield every choice of words that some counterpart asks for."""
@@ -154,19 +160,52 @@ class _Counterparts:
             keep[others[0]] &= fits[table.class_of[1 - at]]
         return keep
 
-    def intervals(
+    def windows(
         self, free: FreeSize, keep: Mapping[str, Bools], example: Option
-    ) -> tuple[Floats, Floats]:
-        """Return least lower and most upper limit for each counterpart of a dimension, in mm."""
-        least, most = [np.zeros(0)], [np.zeros(0)]
+    ) -> Iterator[tuple[Joint, Floats, Floats]]:
+        """Yield the joints of a dimension, with what each counterpart leaves to it in mm.
+
+        Those are the least lower and the most upper limit, one each a counterpart.
+        """
         for joint in self.joints:
             for argument, reference in joint.arguments.items():
                 if reference == free.size:
                     found = self._window(joint, argument, keep, example)
                     if found is not None:
-                        least.append(found[0])
-                        most.append(found[1])
+                        yield joint, found[0], found[1]
+
+    def intervals(
+        self, free: FreeSize, keep: Mapping[str, Bools], example: Option
+    ) -> tuple[Floats, Floats]:
+        """Return least lower and most upper limit for each counterpart of a dimension, in mm."""
+        found = list(self.windows(free, keep, example))
+        least = [np.zeros(0), *(of_joint for _, of_joint, _ in found)]
+        most = [np.zeros(0), *(of_joint for _, _, of_joint in found)]
         return np.concatenate(least), np.concatenate(most)
+
+    def lines(
+        self, words: Words
+    ) -> tuple[dict[Reference, list[list[Cell]]], dict[str, Bools], Option]:
+        """Return the cells of every dimension, what the words leave, and an example.
+
+        A dimension has one list of cells for each stretch of equal deviations.
+        """
+        keep, example = self.kept(words), self.example(words)
+        return {f.size: self.cells_of(f, keep, example) for f in self.make.free}, keep, example
+
+    def cells_of(
+        self, free: FreeSize, keep: Mapping[str, Bools], example: Option
+    ) -> list[list[Cell]]:
+        """Return the cells of a dimension, one list for each stretch of equal deviations."""
+        domain = self.domain(free) if self.tied else _fixed_domain(self, free, example)
+        least, most = self.intervals(free, keep, example)
+        found = []
+        for low, high in stretches(free, domain):
+            if low > high:
+                continue
+            lower, upper = held(free, low)
+            found.append(cells(least - lower, most - upper, (low, high), (lower, upper)))
+        return found
 
     def _window(
         self, joint: Joint, argument: str, keep: Mapping[str, Bools], example: Option
@@ -201,24 +240,6 @@ class _Counterparts:
         return window(joint.rule, argument, others, joint.limits)
 
 
-def _lines(
-    counterparts: _Counterparts,
-    free: FreeSize,
-    domain: tuple[float, float],
-    keep: Mapping[str, Bools],
-    example: Option,
-) -> list[list[Cell]]:
-    """Return the cells of a dimension, one list for each stretch of equal deviations."""
-    least, most = counterparts.intervals(free, keep, example)
-    found = []
-    for low, high in stretches(free, domain):
-        if low > high:
-            continue
-        lower, upper = held(free, low)
-        found.append(cells(least - lower, most - upper, (low, high), (lower, upper)))
-    return found
-
-
 def _walled(
     bores: Sequence[Cell], outsides: Sequence[Cell], wall: float
 ) -> list[tuple[Cell, Cell]]:
@@ -243,7 +264,7 @@ def _walled(
     return [(bores[i[a]], outsides[j[b]]) for a, b in np.argwhere(here & ~up & ~down)]
 
 
-def _middle(cell: Cell) -> float:
+def middle(cell: Cell) -> float:
     """Return the size of a cell that is farthest from losing a counterpart."""
     half = (cell.hi - cell.lo) / 2
     if cell.bound_below and not cell.bound_above:
@@ -264,7 +285,7 @@ def _rounded(size: float, cell: Cell, step: float) -> float:
 
 def _pair_sizes(bore: Cell, outside: Cell, wall: float, step: float) -> tuple[float, float]:
     """Return sizes in the middle of two cells, moved apart as far as the wall wants it."""
-    inner, outer = _middle(bore), _middle(outside)
+    inner, outer = middle(bore), middle(outside)
     lacking = 2 * wall - (outer + outside.lower - inner - bore.upper)
     if lacking > 0:
         down, up = inner - bore.lo, outside.hi - outer
@@ -287,7 +308,7 @@ def _inside(size: float, wanted: float, cell: Cell) -> bool:
 
 
 def _fixed_domain(
-    counterparts: _Counterparts, free: FreeSize, example: Option
+    counterparts: Counterparts, free: FreeSize, example: Option
 ) -> tuple[float, float]:
     """Return the plausible sizes that leave the wall where the other side of it is fixed."""
     make = counterparts.make
@@ -321,18 +342,12 @@ def candidates(
         For any other part of the make, with any sizes and words, there is one here that
         certainly fits all that it certainly fits.
     """
-    counterparts = _Counterparts(catalogue, make, options)
+    counterparts = Counterparts(catalogue, make, options)
     sizes = [f.size for f in make.free]
-    tied = make.bore in sizes and make.outside in sizes
+    tied = counterparts.tied
     found = []
     for words in counterparts.words():
-        keep, example = counterparts.kept(words), counterparts.example(words)
-        lines = {}
-        for free in make.free:
-            domain = (
-                counterparts.domain(free) if tied else _fixed_domain(counterparts, free, example)
-            )
-            lines[free.size] = _lines(counterparts, free, domain, keep, example)
+        lines, _, _ = counterparts.lines(words)
         choices: list[list[dict[Reference, tuple[Cell, float]]]] = []
         if tied and make.bore is not None:
             pairs = [
@@ -351,7 +366,7 @@ def candidates(
                 continue
             choices.append(
                 [
-                    {size: (cell, _rounded(_middle(cell), cell, make.step))}
+                    {size: (cell, _rounded(middle(cell), cell, make.step))}
                     for line in lines[size]
                     for cell in peaks(line)
                 ]

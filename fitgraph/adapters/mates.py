@@ -49,7 +49,7 @@ class Mate:
     fit : str
         Kind of fit after ISO 286-1; empty where no diameters mate.
     share : float
-        Share of pairs that fit.
+        Share of pairs that fit; zero where it depends on a slot that there may be.
     """
 
     joint: Joint
@@ -62,7 +62,7 @@ class Mate:
 
 
 @dataclass(frozen=True, slots=True)
-class _Sides:
+class Sides:
     """The two sizes that a joint compares and the window for their difference, in mm."""
 
     outer: Dimension
@@ -84,7 +84,7 @@ class _Sides:
         )
 
 
-def _sides(joint: Joint, chosen: Mapping[str, Option]) -> _Sides | None:
+def sides_of(joint: Joint, chosen: Mapping[str, Option]) -> Sides | None:
     """Return what a joint compares; None where a size is not known."""
     rule = RULES[joint.rule]
     sizes: dict[str, Dimension] = {}
@@ -102,7 +102,7 @@ def _sides(joint: Joint, chosen: Mapping[str, Option]) -> _Sides | None:
     most = joint.limits.get("most", _OPEN_MM)
     if rest:  # what the slot can close at its narrowest
         most = rest[0].lo / math.pi - joint.limits.get("reserve", 0.0)
-    return _Sides(outer, inner, joint.limits.get("least", 0.0), most)
+    return Sides(outer, inner, joint.limits.get("least", 0.0), most)
 
 
 def _judged(
@@ -152,7 +152,7 @@ def mates(catalogue: Catalogue, part: Part) -> Iterator[Mate]:
                 continue
             if verdict == Verdict.FAILS:
                 continue
-            sides = _sides(here, {part.role: made, others[0]: option})
+            sides = sides_of(here, {part.role: made, others[0]: option})
             if sides is None:
                 continue
             diameters = "spigot" in RULES[joint.rule].lengths
@@ -233,7 +233,8 @@ def yield_of(catalogue: Catalogue, part: Part, free: Sequence[Reference]) -> Yie
     free : sequence of Reference
         Its dimensions that the process holds.
     """
-    found = [m for m in mates(catalogue, part) if "spigot" in m.joint.arguments]
+    # A counterpart whose slot nobody has looked for says nothing of the process.
+    found = [m for m in mates(catalogue, part) if "spigot" in m.joint.arguments and m.share]
     if not found:
         return Yield(0, 0, 0.0, 0.0, 0.0)
     certain = [m for m in found if m.verdict is Verdict.FITS]
@@ -241,7 +242,7 @@ def yield_of(catalogue: Catalogue, part: Part, free: Sequence[Reference]) -> Yie
     shares = [
         sides.share()
         for m in certain
-        if (sides := _sides(m.joint, {part.role: loose, m.option.role: m.option})) is not None
+        if (sides := sides_of(m.joint, {part.role: loose, m.option.role: m.option})) is not None
     ]
     return Yield(
         len({m.option.label for m in certain}),

@@ -435,6 +435,15 @@ class Scan:
         """Return the weight of the enquiries that are served now."""
         return float(self.weights[self.before].sum())
 
+    def gained_by(self, worth: Worth) -> tuple[str, ...]:
+        """Return the numbers of the enquiries that one of these parts alone would serve."""
+        for n, other in enumerate(self.worths):
+            if other is worth:
+                gains = self.serves[:, n] & ~self.before
+                asked = zip(self.catalogue.enquiries, gains, strict=True)
+                return tuple(e.number for e, gain in asked if gain)
+        return ()
+
 
 def stranded(catalogue: Catalogue, engine: TreeEngine | None = None) -> list[Part]:
     """Return the parts that are held and priced but have no complete build from stock.

@@ -99,13 +99,7 @@ def listed(scans: Sequence[Scan], limit: int) -> list[tuple[Scan, Worth]]:
 
 def gained_rows(scans: Sequence[Scan], worth: Worth) -> list[str]:
     """Return the numbers of the enquiries that one part alone would serve."""
-    for scan in scans:
-        for n, other in enumerate(scan.worths):
-            if other is worth:
-                gains = scan.serves[:, n] & ~scan.before
-                enquiries = scan.catalogue.enquiries
-                return [e.number for e, gain in zip(enquiries, gains, strict=True) if gain]
-    return []
+    return [number for scan in scans for number in scan.gained_by(worth)]
 
 
 def _worth_json(scan: Scan, worth: Worth) -> dict[str, Any]:

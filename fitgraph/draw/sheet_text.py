@@ -119,6 +119,12 @@ def worth_lines(sheet: Sheet) -> list[str]:
     return lines
 
 
+def _share(mate: Mate) -> str:
+    if mate.verdict is Verdict.FITS:
+        return "certain"
+    return f"{mate.share:.0%} of pairs" if mate.share else "if it has a slot"
+
+
 def sizes_table(sheet: Sheet) -> Table:
     """Return the dimensions with their limits and classes."""
     rows = tuple(
@@ -162,7 +168,7 @@ def mates_table(sheet: Sheet, most: int | None = None) -> Table:
             mate.option.part.name if mate.option.part is not None else "",
             f"{mate.clearance[0]:.2f} to {mate.clearance[1]:.2f}",
             _fit(mate),
-            "certain" if mate.verdict is Verdict.FITS else f"{mate.share:.0%} of pairs",
+            _share(mate),
         )
         for mate in (ordered if most is None else ordered[:most])
     )

@@ -1,5 +1,6 @@
 """Ready-made parts of a notebook: open a catalogue, and look around in it."""
 
+from fitgraph.lab.adapter_map import AdapterMap
 from fitgraph.lab.explorer import BuildExplorer
 from fitgraph.lab.lesson import FitLesson
 from fitgraph.lab.opened import OpenCatalogue, open_catalogue
@@ -8,6 +9,7 @@ from fitgraph.lab.triangle_view import MaterialTriangle
 from fitgraph.lab.why_explorer import WhyExplorer
 
 __all__ = [
+    "AdapterMap",
     "BuildExplorer",
     "FitLesson",
     "MaterialTriangle",

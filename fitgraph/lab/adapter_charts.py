@@ -1,0 +1,374 @@
+"""The map of what could be made, what the best few serve, and tolerance against yield."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable, Mapping, Sequence
+
+import numpy as np
+import plotly.graph_objects as go
+
+from fitgraph.adapters import GradeYield, Region, Together
+from fitgraph.lab.adapter_entries import Entry, Kind
+from fitgraph.lab.charts import MARKS, blank, keep_state
+from fitgraph.lab.weighing import Plane
+
+#: The shape and the colour of each kind of part, so that neither says anything alone.
+LOOKS: Mapping[Kind, tuple[str, str]] = {
+    Kind.GAINS: ("circle", MARKS[0]),
+    Kind.JOINS: ("square", MARKS[2]),
+    Kind.IDLE: ("circle-open", MARKS[2]),
+    Kind.WAITING: ("circle-open-dot", MARKS[2]),
+    Kind.BARRED: ("x-thin", MARKS[2]),
+}
+
+#: Diameters of the smallest and the largest dot, in px.
+_LEAST_PX, _MOST_PX = 10, 34
+
+#: Room around all parts on the map, as a share of their spread and at least so many mm.
+_ROOM, _LEAST_ROOM_MM = 0.12, 0.8
+
+#: Traces of the map behind the kinds of parts: shaded cells and the wall.
+_HEAT, _WALL = 0, 1
+
+
+def diameter_px(value: float, most: float, *, steep: bool) -> float:
+    """Return how wide a dot is drawn: its area follows the value, or its logarithm.
+
+    Parameters
+    ----------
+    value, most : float
+        Its value, and the largest.
+    steep : bool
+        Whether values differ by powers of ten.
+    """
+    if value <= 0 or most <= 0:
+        return _LEAST_PX
+    share = math.log1p(value) / math.log1p(most) if steep else value / most
+    return _LEAST_PX + (_MOST_PX - _LEAST_PX) * math.sqrt(share)
+
+
+def _window(values: Sequence[float]) -> tuple[float, float]:
+    if not values:
+        return 0.0, 1.0
+    low, high = min(values), max(values)
+    room = max((high - low) * _ROOM, _LEAST_ROOM_MM)
+    return low - room, high + room
+
+
+class AdapterChart:
+    """Inner against outer diameter: shaded cells, the wall, and a dot for each part.
+
+    Parameters
+    ----------
+    picked : callable
+        Is told the key of a part that was clicked.
+    """
+
+    def __init__(self, picked: Callable[[str], None]) -> None:
+        self.figure = blank("mm", "mm", 460)
+        figure = self.figure
+        figure.update_layout(margin={"l": 64, "r": 12, "t": 74, "b": 56})
+        figure.add_trace(
+            go.Heatmap(
+                name="counterparts on both sides",
+                showscale=False,
+                hoverongaps=False,
+                colorscale=[[0, "rgba(122,129,139,0.10)"], [1, "rgba(122,129,139,0.5)"]],
+                hovertemplate="%{text}<extra></extra>",
+            )
+        )
+        figure.add_trace(
+            go.Scatter(
+                name="wall too thin",
+                mode="lines",
+                fill="toself",
+                fillcolor="rgba(0,0,0,0)",
+                fillpattern={
+                    "shape": "/",
+                    "size": 9,
+                    "solidity": 0.12,
+                    "fgcolor": MARKS[1],
+                    "bgcolor": "rgba(0,0,0,0)",
+                },
+                line={"color": MARKS[1], "width": 2, "dash": "dash"},
+                hoverinfo="skip",
+            )
+        )
+        self._of_kind: dict[Kind, int] = {}
+        for kind, (shape, colour) in LOOKS.items():
+            self._of_kind[kind] = len(figure.data)
+            figure.add_trace(
+                go.Scatter(
+                    name=kind.value,
+                    mode="markers+text",
+                    textposition="top center",
+                    marker={
+                        "symbol": shape,
+                        "color": colour,
+                        "line": {"width": 2, "color": colour if "x" in shape else "#ffffff"},
+                    },
+                    hovertemplate="%{hovertext}<extra></extra>",
+                )
+            )
+            figure.data[-1].on_click(self._clicked)
+        self._picked = picked
+        self._best = len(figure.data)
+        figure.add_trace(
+            go.Scatter(
+                name="best together",
+                mode="markers+text",
+                textposition="bottom center",
+                marker={
+                    "symbol": "hexagon2-open",
+                    "color": MARKS[1],
+                    "size": 30,
+                    "line": {"width": 2},
+                },
+                hoverinfo="skip",
+            )
+        )
+        self._chosen = len(figure.data)
+        figure.add_trace(
+            go.Scatter(
+                name="looked at",
+                mode="markers",
+                marker={
+                    "symbol": "diamond-open",
+                    "color": MARKS[1],
+                    "size": 42,
+                    "line": {"width": 3},
+                },
+                hoverinfo="skip",
+            )
+        )
+
+    def _clicked(self, trace: go.Scatter, points: object, _state: object) -> None:
+        for at in getattr(points, "point_inds", [])[:1]:
+            self._picked(trace.customdata[at])
+
+    def plane(self, plane: Plane, titles: tuple[str, str], shown: Sequence[Entry]) -> None:
+        """Show the cells and the wall, in the window that the parts take up."""
+        area = plane.region
+        x = _window([e.x for e in shown])
+        y = _window([e.y for e in shown])
+        with self.figure.batch_update():
+            self.figure.layout.xaxis.title.text = titles[0]
+            self.figure.layout.yaxis.title.text = titles[1]
+            self.figure.layout.xaxis.range = x
+            self.figure.layout.yaxis.range = y
+            self.figure.layout.yaxis.showticklabels = area.up is not None
+            self._heat(area, x, y)
+            self._wall(area, plane.make.least_wall, x, y)
+        keep_state(self.figure)
+
+    def _heat(self, area: Region, x: tuple[float, float], y: tuple[float, float]) -> None:
+        heat = self.figure.data[_HEAT]
+        columns = _within(area.columns, x)
+        rows = _within(area.rows, y) if area.up is not None else range(1)
+        pairs = area.pairs
+        shade = np.log1p(pairs).tolist()
+        heat.z = [[shade[r][c] if pairs[r, c] else None for c in columns] for r in rows]
+        heat.x = [float(area.columns[c]) for c in columns] + [float(area.columns[columns[-1] + 1])]
+        ends = area.rows if area.up is not None else np.array(y)
+        heat.y = [float(ends[r]) for r in rows] + [float(ends[rows[-1] + 1])]
+        heat.text = [
+            [
+                f"{area.columns[c]:.2f} to {area.columns[c + 1]:.2f} mm: "
+                f"{area.fits_across[c]} sizes of counterparts"
+                + (
+                    f"<br>{ends[r]:.2f} to {ends[r + 1]:.2f} mm: {area.fits_up[r]}"
+                    if area.up is not None
+                    else ""
+                )
+                for c in columns
+            ]
+            for r in rows
+        ]
+
+    def _wall(
+        self, area: Region, least: float, x: tuple[float, float], y: tuple[float, float]
+    ) -> None:
+        wall = self.figure.data[_WALL]
+        wall.visible = bool(len(area.wall))
+        notes = []
+        if len(area.wall):
+            low, high = y[0] - 5, x[1] + 5
+            points = [(float(a), float(b)) for a, b in area.wall if x[0] - 5 <= a <= high]
+            points = [(x[0] - 5, float(np.interp(x[0] - 5, *area.wall.T))), *points]
+            points = [*points, (high, float(np.interp(high, *area.wall.T)))]
+            corners = [*points, (high, low), (x[0] - 5, low), points[0]]
+            wall.x, wall.y = [a for a, _ in corners], [b for _, b in corners]
+            wall.name = f"wall under {least:g} mm"
+            notes = [
+                {
+                    "text": f"no part: wall under {least:g} mm",
+                    "x": 0.99,
+                    "y": 0.03,
+                    "xref": "paper",
+                    "yref": "paper",
+                    "xanchor": "right",
+                    "yanchor": "bottom",
+                    "showarrow": False,
+                    "bgcolor": "rgba(127,127,127,0.25)",
+                }
+            ]
+        self.figure.layout.annotations = notes
+
+    def parts(
+        self,
+        shown: Sequence[Entry],
+        value: Callable[[Entry], float],
+        text: Callable[[Entry], str],
+        told: Callable[[Entry], str],
+        *,
+        steep: bool,
+    ) -> None:
+        """Show a dot for each part.
+
+        Parameters
+        ----------
+        shown : sequence of Entry
+            The parts, the best first; of those at one place the first is the dot.
+        value : callable
+            What decides the size of a dot.
+        text, told : callable
+            What stands over it, and what it says when it is pointed at.
+        steep : bool
+            Whether values differ by powers of ten.
+        """
+        places: dict[tuple[float, float], list[Entry]] = {}
+        for entry in shown:
+            places.setdefault((round(entry.x, 2), round(entry.y, 2)), []).append(entry)
+        first = [max(of, key=value) for of in places.values()]
+        most = max(map(value, first), default=0.0)
+        with self.figure.batch_update():
+            for kind, at in self._of_kind.items():
+                mine = [e for e in first if e.kind is kind]
+                # Small dots last, so that they lie above the large ones.
+                mine.sort(key=lambda e: -value(e))
+                dots = self.figure.data[at]
+                dots.x, dots.y = [e.x for e in mine], [e.y for e in mine]
+                dots.marker.size = [diameter_px(value(e), most, steep=steep) for e in mine]
+                dots.text = [text(e) for e in mine]
+                dots.customdata = [e.key for e in mine]
+                dots.hovertext = [
+                    "<br>".join(map(told, places[round(e.x, 2), round(e.y, 2)])) for e in mine
+                ]
+                dots.visible = bool(mine)
+        keep_state(self.figure)
+
+    def mark(self, chosen: Entry | None, best: Sequence[Entry]) -> None:
+        """Mark the part that is looked at, and the best few together by number."""
+        with self.figure.batch_update():
+            one = self.figure.data[self._chosen]
+            one.x = [] if chosen is None else [chosen.x]
+            one.y = [] if chosen is None else [chosen.y]
+            few = self.figure.data[self._best]
+            few.x, few.y = [e.x for e in best], [e.y for e in best]
+            few.text = [f"no. {n}" for n in range(1, len(best) + 1)]
+            few.visible = bool(best)
+        keep_state(self.figure)
+
+
+def _within(ends: np.ndarray, window: tuple[float, float]) -> range:
+    """Return the cells that a window shows."""
+    begin = max(int(np.searchsorted(ends, window[0], side="right")) - 1, 0)
+    end = min(int(np.searchsorted(ends, window[1], side="left")), len(ends) - 1)
+    return range(begin, max(end, begin + 1))
+
+
+class FrontierChart:
+    """How many riders the best few serve, against how few they are."""
+
+    def __init__(self) -> None:
+        self.figure = blank("Parts made, at most", "Riders served in all", 300)
+        self.figure.update_layout(showlegend=False, margin={"t": 12})
+        self.figure.add_trace(
+            go.Scatter(
+                mode="lines+markers+text",
+                textposition="top left",
+                line={"color": MARKS[0], "shape": "linear", "width": 2},
+                marker={"size": 9, "symbol": "circle"},
+                hovertemplate="%{x} parts: %{y:,g} riders<extra></extra>",
+            )
+        )
+        self.figure.add_trace(
+            go.Scatter(
+                mode="markers",
+                marker={
+                    "symbol": "diamond-open",
+                    "color": MARKS[1],
+                    "size": 20,
+                    "line": {"width": 3},
+                },
+                hoverinfo="skip",
+            )
+        )
+
+    def show(self, now: float, steps: Sequence[Together], k: int) -> None:
+        """Show the steps, none made first, and which is meant."""
+        served = [now, *(s.coverage for s in steps)]
+        with self.figure.batch_update():
+            line, one = self.figure.data
+            line.x, line.y = list(range(len(served))), served
+            line.text = [f"{n:,g}" for n in served]
+            at = min(k, len(served) - 1)
+            one.x, one.y = [at], [served[at]]
+            self.figure.layout.xaxis.update(dtick=1, range=(-0.4, max(len(served) - 1, 1) + 0.4))
+            low, high = min(served), max(served)
+            room = max((high - low) * 0.25, 1.0)
+            self.figure.layout.yaxis.range = (max(low - room, 0), high + room)
+        keep_state(self.figure)
+
+
+class YieldChart:
+    """The share of pairs that assemble, against the grade that the process holds."""
+
+    def __init__(self) -> None:
+        self.figure = blank("Standard tolerance grade (ISO 286-1)", "Pairs that assemble, %", 300)
+        self.figure.add_trace(
+            go.Scatter(
+                name="mean over all counterparts",
+                mode="lines+markers",
+                line={"color": MARKS[0], "width": 2},
+                marker={"symbol": "circle", "size": 9},
+                hovertemplate="%{x}: %{y:.1f} %<extra></extra>",
+            )
+        )
+        self.figure.add_trace(
+            go.Scatter(
+                name="worst of those that certainly fit as designed",
+                mode="lines+markers",
+                line={"color": MARKS[2], "width": 2, "dash": "dot"},
+                marker={"symbol": "square", "size": 8},
+                hovertemplate="%{x}: %{y:.1f} %<extra></extra>",
+            )
+        )
+        self.figure.add_trace(
+            go.Scatter(
+                name="as designed",
+                mode="markers",
+                marker={
+                    "symbol": "diamond-open",
+                    "color": MARKS[1],
+                    "size": 20,
+                    "line": {"width": 3},
+                },
+                hoverinfo="skip",
+            )
+        )
+        self.figure.layout.xaxis.type = "category"
+        self.figure.layout.yaxis.range = (-4, 108)
+
+    def show(self, yields: Sequence[GradeYield], grade: int) -> None:
+        """Show the shares, and which grade the part is designed for."""
+        names = [f"IT{y.grade}" for y in yields]
+        with self.figure.batch_update():
+            mean, worst, one = self.figure.data
+            mean.x, mean.y = names, [round(100 * y.pairs, 2) for y in yields]
+            worst.x, worst.y = names, [round(100 * y.worst, 2) for y in yields]
+            here = [y for y in yields if y.grade == grade]
+            one.x = [f"IT{y.grade}" for y in here]
+            one.y = [round(100 * y.pairs, 2) for y in here]
+        keep_state(self.figure)

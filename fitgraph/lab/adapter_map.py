@@ -1,0 +1,771 @@
+"""Which adapter should be made next? A map of all that could be, and the sheet of one."""
+
+from __future__ import annotations
+
+import asyncio
+import time
+from collections.abc import Callable, Mapping, Sequence
+from html import escape
+from typing import Any
+
+import ipywidgets as widgets
+
+from fitgraph.adapters import (
+    Scan,
+    Together,
+    Worth,
+    edges,
+    frontier,
+    grade_of,
+    grades_of,
+    held_to,
+    sheet,
+    yields_by_grade,
+)
+from fitgraph.lab import adapter_tables as told
+from fitgraph.lab import tables
+from fitgraph.lab.adapter_charts import AdapterChart, FrontierChart, YieldChart
+from fitgraph.lab.adapter_entries import Entry, entries, words_text
+from fitgraph.lab.adapter_files import links_html
+from fitgraph.lab.answering import Answering, Step
+from fitgraph.lab.debounce import Debounce
+from fitgraph.lab.look import LABEL, field_layout, grid, heading, html, note, row, style
+from fitgraph.lab.opened import OpenCatalogue
+from fitgraph.lab.session import SessionBar, SessionError, in_kernel
+from fitgraph.lab.slider import Slider
+from fitgraph.lab.weighing import Choice, MadeUp, Plane, Weighed, weighed
+from fitgraph.mechanics.materials import MATERIALS
+from fitgraph.model import Make, Vocabulary
+from fitgraph.stock import grouping_names
+
+#: More parts than this are not chosen together.
+MOST_TOGETHER = 8
+
+#: The least wall a slider offers, in mm, and its step.
+_WALLS, _WALL_STEP = (0.2, 5.0), 0.1
+
+#: What the size of a dot can follow: title, whether it spreads over powers of ten.
+_METRICS = {
+    "new riders served": False,
+    "riders served in all": False,
+    "builds": True,
+    "stranded stock released": False,
+}
+
+
+def _metric(entry: Entry, name: str) -> float:
+    worth = entry.worth
+    if worth is None:
+        return 0.0
+    values = (worth.gained, worth.served, float(worth.builds), float(worth.released_value))
+    return dict(zip(_METRICS, values, strict=True))[name]
+
+
+class AdapterMap(Answering):
+    """What could be made, on a map; the best few together; the sheet of one; a trial of it.
+
+    Parameters
+    ----------
+    opened : OpenCatalogue
+        A catalogue that :func:`fitgraph.lab.open_catalogue` has opened.
+    make : str, optional
+        Name of the make to begin with; the vocabulary's first by default.
+    """
+
+    def __init__(self, opened: OpenCatalogue, make: str = "") -> None:
+        super().__init__()
+        self.opened = opened
+        vocabulary = opened.catalogue.vocabulary
+        self.makes = {n: m for n, m in vocabulary.makes.items() if m.role in vocabulary.roles}
+        if not self.makes:
+            self.children = (
+                style(),
+                heading("What could be made"),
+                html(
+                    tables.wrap(
+                        "<p>This catalogue's vocabulary does not say what could be made. Add a "
+                        "[make.NAME] table to it; docs/catalogue.md shows one.</p>"
+                    )
+                ),
+            )
+            return
+        self.scan: Scan | None = None
+        self.plane: Plane | None = None
+        self.steps: list[Together] = []
+        self.shown: dict[str, Entry] = {}
+        self.added: tuple[MadeUp, ...] = ()
+        self._asked = self._looked = self._tried = 0
+        self._wanted = ""
+        self._holding = True
+        self._far = (0, 0)
+        self._make_fields(make if make in self.makes else next(iter(self.makes)))
+        self._make_answers()
+        self._offer(self.makes[self.make.value])
+        self._holding = False
+        key = f"AdapterMap {opened.catalogue.name} {make}" if in_kernel() else None
+        self.session = SessionBar(self, "adapters", key)
+        self.children = self._arranged()
+        self._watch()
+        self.refresh()
+
+    def __repr__(self) -> str:
+        """Return what a notebook shows in its place until the cell is run."""
+        return "Run this cell to see the map of what could be made."
+
+    # ------------------------------------------------------------ what it is made of
+
+    def _make_fields(self, first: str) -> None:
+        self.make = widgets.Dropdown(
+            options=[(m.title, n) for n, m in self.makes.items()],
+            value=first,
+            description="What is made",
+            style=LABEL,
+            layout=field_layout(),
+        )
+        self.material = widgets.Dropdown(
+            options=[(m.title, n) for n, m in MATERIALS.items()],
+            description="Material",
+            style=LABEL,
+            layout=field_layout(),
+        )
+        self.grade = widgets.Dropdown(
+            options=[], description="Tolerance", style=LABEL, layout=field_layout()
+        )
+        self.word = widgets.Dropdown(
+            options=[("any", "")], description="Made for", style=LABEL, layout=field_layout()
+        )
+        self.wall = Slider(
+            min=_WALLS[0],
+            max=_WALLS[1],
+            step=_WALL_STEP,
+            digits=1,
+            description="Least wall",
+            unit="mm",
+        )
+        self.in_stock = widgets.Checkbox(
+            description="Serve riders from stock only",
+            indent=False,
+            layout=widgets.Layout(width="auto", margin="2px 2px 2px 9em"),
+        )
+        self.metric = widgets.Dropdown(
+            options=list(_METRICS),
+            description="Size of the dots",
+            style=LABEL,
+            layout=widgets.Layout(width="24em"),
+        )
+        self.list = widgets.Select(
+            options=[],
+            rows=9,
+            description="Parts",
+            layout=widgets.Layout(width="100%", max_width="900px"),
+        )
+        self.k = Slider(
+            value=1.0,
+            min=1.0,
+            max=float(MOST_TOGETHER),
+            step=1.0,
+            digits=0,
+            description="Made at most",
+            unit="parts",
+        )
+        self.mixed = widgets.Checkbox(
+            description="Choose among all kinds of parts",
+            indent=False,
+            layout=widgets.Layout(width="auto", margin="2px"),
+        )
+        self.stop_button = widgets.Button(
+            description="Stop weighing",
+            disabled=True,
+            tooltip="Stop working out what the parts are worth",
+            layout=widgets.Layout(width="auto"),
+        )
+        self.add = widgets.Button(
+            description="Add the part looked at",
+            disabled=True,
+            tooltip="Add it to the catalogue for a trial, and ask everything again",
+            layout=widgets.Layout(width="auto"),
+        )
+        self.add_best = widgets.Button(
+            description="Add the best together",
+            disabled=True,
+            tooltip="Add the best few to the catalogue for a trial, and ask everything again",
+            layout=widgets.Layout(width="auto"),
+        )
+
+    def _make_answers(self) -> None:
+        self.problems, self.status, self.map_note = html(), html(), html()
+        self.details, self.ends = html(), html()
+        self.together, self.yield_table = html(), html()
+        self.sheet_view, self.files = html(), html()
+        self.trial = html()
+        self.taken_out = widgets.Box(
+            [], layout=widgets.Layout(display="flex", flex_flow="row wrap", grid_gap="6px 10px")
+        )
+        self.chart = AdapterChart(self._clicked)
+        self.frontier_chart = FrontierChart()
+        self.yield_chart = YieldChart()
+
+    def _arranged(self) -> tuple[widgets.Widget, ...]:
+        def framed(figure: widgets.Widget) -> widgets.Box:
+            box = widgets.Box([figure], layout=widgets.Layout(width="100%"))
+            box.add_class("fg-chart")
+            return box
+
+        half = {"flex": "1 1 380px", "min_width": "280px", "width": "auto"}
+        return (
+            style(),
+            self.session,
+            heading("What could be made"),
+            grid([self.make, self.material, self.grade, self.word], "360px"),
+            grid([self.wall, self.in_stock], "360px"),
+            self.problems,
+            row([self.status, self.stop_button]),
+            heading("The map"),
+            self.map_note,
+            self.metric,
+            framed(self.chart.figure),
+            self.list,
+            heading("The part looked at"),
+            self.details,
+            self.ends,
+            heading("The best few together"),
+            note(
+                "Parts overlap in whom they serve, so the best two are seldom the two best. The "
+                "choice is exact, and says so."
+            ),
+            row(
+                [
+                    widgets.VBox([self.k, self.mixed, self.together], layout=half),
+                    widgets.VBox([framed(self.frontier_chart.figure)], layout=half),
+                ]
+            ),
+            heading("Tolerance against yield"),
+            note(
+                "The nominal sizes stay; only the grade changes that the process holds. Sizes are "
+                "taken as uniform within their limits."
+            ),
+            framed(self.yield_chart.figure),
+            self.yield_table,
+            heading("Spec sheet"),
+            self.files,
+            self.sheet_view,
+            heading("If it were made"),
+            note(
+                "A trial: the part is added to the catalogue, one in stock, and everything here is "
+                "asked again. Nothing is written to your folder."
+            ),
+            row([self.add, self.add_best]),
+            self.taken_out,
+            self.trial,
+        )
+
+    def _watch(self) -> None:
+        self._ask_soon = Debounce(self.refresh)
+        self._look_soon = Debounce(self.look, 0.05)
+        self.make.observe(self._made, names="value")
+        for field in (self.material, self.grade, self.word, self.wall, self.in_stock):
+            field.observe(self._changed, names="value")
+        self.metric.observe(lambda _: self._draw(), names="value")
+        self.list.observe(self._listed, names="value")
+        self.k.observe(lambda _: self._show_together(), names="value")
+        self.mixed.observe(self._changed, names="value")
+        self.stop_button.on_click(lambda _: self._stop_weighing())
+        self.add.on_click(lambda _: self._add_looked_at())
+        self.add_best.on_click(lambda _: self._add_best_few())
+
+    # ------------------------------------------------------------ state
+
+    @property
+    def choice(self) -> Choice:
+        """Return the make as the fields have it."""
+        return Choice(
+            self.make.value,
+            self.material.value,
+            self.grade.value or 0,
+            round(self.wall.value, 3),
+            self.in_stock.value,
+        )
+
+    @property
+    def vocabulary(self) -> Vocabulary:
+        """Return the catalogue's words."""
+        return self.opened.catalogue.vocabulary
+
+    @property
+    def entry(self) -> Entry | None:
+        """Return the part that is looked at."""
+        return self.shown.get(self.list.value or "")
+
+    def state(self) -> dict[str, Any]:
+        """Return the entries as plain data."""
+        return {
+            "make": self.make.value,
+            "material": self.material.value,
+            "grade": self.grade.value,
+            "least_wall": self.wall.value,
+            "word": self.word.value,
+            "in_stock": self.in_stock.value,
+            "metric": self.metric.value,
+            "k": self.k.value,
+            "mixed": self.mixed.value,
+            "part": self._wanted or self.list.value or "",
+            "added": [made.plain() for made in self.added],
+        }
+
+    def restore(self, state: Mapping[str, Any]) -> None:
+        """Enter what :meth:`state` returned.
+
+        Raises
+        ------
+        SessionError
+            If it names something that this catalogue does not have.
+        """
+        self._holding = True
+        try:
+            added = tuple(MadeUp.read(entry) for entry in state.get("added", []))
+            weighed(self.opened, added)
+            self.make.value = state.get("make", self.make.value)
+            self._offer(self.makes[self.make.value])
+            for name in ("material", "grade", "word", "in_stock", "metric", "k", "mixed"):
+                if name in state:
+                    getattr(self, name).value = state[name]
+            self.wall.value = float(state.get("least_wall", self.wall.value))
+            self._wanted = str(state.get("part", ""))
+            self.added = added
+        except Exception as error:
+            raise SessionError(f"An entry of this session does not fit here: {error}") from None
+        finally:
+            self._holding = False
+        if hasattr(self, "session"):
+            self.refresh()
+
+    def _keep(self) -> None:
+        if hasattr(self, "session"):
+            self.session.changed()
+
+    def _changed(self, _change: object) -> None:
+        if not self._holding:
+            self._wanted = self.list.value or ""
+            self._ask_soon()
+
+    def _made(self, _change: object) -> None:
+        """Offer what another make can be, and begin with how the vocabulary has it."""
+        if self._holding:
+            return
+        self._holding = True
+        try:
+            self._offer(self.makes[self.make.value])
+        finally:
+            self._holding = False
+        self._wanted = ""
+        self._ask_soon()
+
+    def _offer(self, make: Make) -> None:
+        vocabulary = self.vocabulary
+        self.material.value = make.material
+        grades = grades_of(make, vocabulary)
+        self.grade.options = [(self._classes(make, g), g) for g in grades] or [
+            ("as the vocabulary has it", 0)
+        ]
+        self.grade.disabled = not grades
+        self.grade.value = grade_of(make) or 0
+        self.wall.disabled = make.bore is None
+        self.wall.layout.display = "none" if make.bore is None else None
+        self.wall.value = make.least_wall
+        found = weighed(self.opened, self.added).plane(Choice.of(make), None).found
+        words = sorted({words_text(c.words) for c in found}) if make.words else []
+        self.word.options = [("any", ""), *((w, w) for w in words)]
+        self.word.value = ""
+        self.word.layout.display = None if words else "none"
+
+    def _classes(self, make: Make, grade: int) -> str:
+        held = held_to(make, grade)
+        classes = ", ".join(
+            f"{told.size_title(f.size, self.vocabulary)} {f.klass}" for f in held.free if f.klass
+        )
+        return f"IT{grade}: {classes}"
+
+    # ------------------------------------------------------------ weighing
+
+    def refresh(self) -> None:
+        """Read the fields and answer them."""
+        if self._holding:
+            return
+        with self.in_words(self.problems):
+            self.problems.value = ""
+            choice = self.choice
+            self._keep()
+            self._asked += 1
+            asked = self._asked
+            found = weighed(self.opened, self.added)
+            self.run(
+                lambda: self._steps(found, choice, asked), lambda: asked == self._asked, self.status
+            )
+            self._try()
+
+    def _steps(self, found: Weighed, choice: Choice, asked: int) -> Sequence[Step]:
+        word = self.word.value
+        mixed = self.mixed.value
+
+        def cells() -> Callable[[], None]:
+            plane = found.plane(choice, None)
+            if word:
+                words = next((c.words for c in plane.found if words_text(c.words) == word), None)
+                plane = found.plane(choice, words)
+
+            def show() -> None:
+                self.plane, self.scan = plane, found.scans.get(choice)
+                if self.scan is None:
+                    self._begin(asked)
+                self._draw_plane()
+
+            return show
+
+        def weigh() -> Callable[[], None]:
+            scan = found.scan(choice, self._on)
+
+            def show() -> None:
+                self.scan = scan
+                self._show_weighed()
+
+            return show
+
+        def few() -> Callable[[], None]:
+            others = [m for n, m in self.makes.items() if n != choice.make] if mixed else []
+            scans = [found.scan(choice)]
+            scans += [found.scan(Choice.of(m, in_stock=choice.in_stock), self._on) for m in others]
+            steps = list(frontier(scans, MOST_TOGETHER))
+
+            def show() -> None:
+                self.steps = steps
+                self.stop_button.disabled = True
+                self._tell_weighed()
+                self._show_together()
+
+            return show
+
+        return [(True, cells), (True, weigh), (True, few)]
+
+    def _on(self, done: int, total: int) -> None:
+        """Take how far a scan is; it is told in the event loop."""
+        self._far = (done, total)
+
+    def _begin(self, asked: int) -> None:
+        self._far = (0, 0)
+        self.stop_button.disabled = False
+        self.list.disabled = True
+        self.details.value = tables.wrap("<p>The parts are being weighed …</p>")
+        for place in (self.ends, self.files, self.sheet_view, self.together, self.yield_table):
+            place.value = ""
+        self._looked += 1
+        begun = time.monotonic()
+        try:
+            loop = asyncio.get_running_loop()
+        except RuntimeError:
+            return
+
+        def tick() -> None:
+            if asked != self._asked or self.stop_button.disabled:
+                return
+            done, total = self._far
+            seconds = time.monotonic() - begun
+            bar = (
+                f'<progress max="{total}" value="{done}" aria-label="looks done"></progress> '
+                f"{done:,} of {total:,} looks"
+                if total
+                else "sorting out what the rest of a build asks"
+            )
+            self._tell(f"Weighing every part: {bar}, {seconds:.0f} s so far.")
+            loop.call_later(0.4, tick)
+
+        tick()
+
+    def _tell(self, text: str) -> None:
+        self.status.value = tables.wrap(f'<p role="status">{text}</p>')
+
+    def _stop_weighing(self) -> None:
+        self._asked += 1
+        self.stop()
+        self.stop_button.disabled = True
+        self._tell("Stopped. Change an entry to weigh again; the sizes below are not weighed.")
+        self._fill_list()
+
+    def _tell_weighed(self) -> None:
+        assert self.scan is not None and self.plane is not None
+        scan = self.scan
+        looked = f"{len(self.plane.found):,} best sizes looked at"
+        if not scan.worths:
+            self._tell(f"{looked}; none of them fits anything on all its sides.")
+            return
+        served = (
+            f" {scan.covered:,g} of {scan.total:,g} riders are served now." if scan.total else ""
+        )
+        left = len(scan.worths)
+        self._tell(
+            f"{looked}, {left} left: whatever another fits, one of these fits as well.{served}"
+        )
+
+    # ------------------------------------------------------------ the map
+
+    def _entries(self) -> list[Entry]:
+        assert self.plane is not None
+        return list(
+            entries(
+                self.plane.axes, self.scan, self.plane.found, self.plane.barred, self.word.value
+            )
+        )
+
+    def _draw_plane(self) -> None:
+        assert self.plane is not None
+        shown = self._entries()
+        self.shown = {e.key: e for e in shown}
+        titles = told.axis_titles(self.plane, self.vocabulary)
+        self.chart.plane(self.plane, titles, shown)
+        wall = "Under the dashed line the wall is too thin. " if len(self.plane.region.wall) else ""
+        self.map_note.value = tables.wrap(
+            '<p class="fg-note">Grey cells: sizes that certainly fit parts of the catalogue, the '
+            f"darker the more. {wall}Click a dot to look at it, or choose it in the list: both "
+            "say the same. Where several stand at one place, the dot is the best of them.</p>"
+        )
+        self._draw()
+
+    def _draw(self) -> None:
+        """Draw the dots in the chosen size."""
+        name = self.metric.value
+        vocabulary = self.vocabulary
+
+        def text(entry: Entry) -> str:
+            value = _metric(entry, name)
+            if value <= 0 or name == "builds":
+                return ""
+            if name == "stranded stock released":
+                return told.money(value, vocabulary)
+            return f"{value:,g}"
+
+        self.chart.parts(
+            list(self.shown.values()),
+            lambda e: _metric(e, name),
+            text,
+            lambda e: escape(told.entry_text(e, vocabulary)),
+            steep=_METRICS[name],
+        )
+        if not self._holding:
+            self._keep()
+
+    def _show_weighed(self) -> None:
+        self.shown = {e.key: e for e in self._entries()}
+        self._draw()
+        self._fill_list()
+
+    def _fill_list(self) -> None:
+        """List what is shown, and look at what was looked at before, or at the first."""
+        wanted, self._wanted = self._wanted, ""
+        options = [(told.entry_text(e, self.vocabulary), key) for key, e in self.shown.items()]
+        self._holding = True
+        try:
+            self.list.options = options
+            self.list.value = wanted if wanted in self.shown else next(iter(self.shown), None)
+            self.list.disabled = not options
+        finally:
+            self._holding = False
+        self.look()
+
+    def _clicked(self, key: str) -> None:
+        if key in self.shown and not self.list.disabled:
+            self.list.value = key
+
+    def _listed(self, _change: object) -> None:
+        if not self._holding:
+            self._keep()
+            self._look_soon()
+
+    # ------------------------------------------------------------ one part
+
+    def look(self) -> None:
+        """Show the part chosen in the list."""
+        self._looked += 1
+        looked = self._looked
+        entry = self.entry
+        self.add.disabled = entry is None or entry.candidate is None
+        if entry is None:
+            self._show_nothing()
+            return
+        self.run(lambda: self._look_steps(entry), lambda: looked == self._looked, self.sheet_view)
+
+    def _show_nothing(self) -> None:
+        with self.in_words(self.details):
+            self.chart.mark(None, [])
+            self.yield_chart.show((), 0)
+            for place in (self.ends, self.files, self.sheet_view, self.yield_table):
+                place.value = ""
+            self.details.value = tables.wrap(
+                "<p>Nothing of this kind fits anything. Take another kind, another word, or a "
+                "thinner wall.</p>"
+            )
+
+    def _look_steps(self, entry: Entry) -> Sequence[Step]:
+        found = weighed(self.opened, self.added)
+        catalogue, vocabulary = found.shop.catalogue, self.vocabulary
+        make = self.choice.variant(vocabulary)
+        grade = grade_of(make) or 0
+        candidate, worth = entry.candidate, entry.worth
+
+        def quick() -> Callable[[], None]:
+            text = (
+                told.barred_html(entry, make, vocabulary)
+                if candidate is None
+                else told.worth_html(entry, vocabulary)
+            )
+            ends = () if candidate is None else edges(catalogue, candidate, found.options)
+
+            def show() -> None:
+                self.details.value = tables.wrap(text)
+                self.ends.value = tables.wrap(told.edges_html(ends, vocabulary) if ends else "")
+                self._mark()
+                waits = "<p>The sheet follows in a moment …</p>" if worth is not None else ""
+                self.sheet_view.value = tables.wrap(waits)
+                self.files.value = ""
+                if candidate is None:
+                    self.yield_chart.show((), 0)
+                    self.yield_table.value = self.sheet_view.value = tables.wrap(
+                        "<p>What cannot be made has none.</p>"
+                    )
+
+            return show
+
+        def yields() -> Callable[[], None]:
+            assert candidate is not None
+            grades = grades_of(make, vocabulary)
+            shares = yields_by_grade(catalogue, candidate, grades)
+
+            def show() -> None:
+                self.yield_chart.show(shares, grade)
+                self.yield_table.value = tables.wrap(
+                    told.yields_html(shares, grade, vocabulary)
+                    if shares
+                    else "<p>This kind of part names no class, only plain limits.</p>"
+                )
+
+            return show
+
+        def drawn() -> Callable[[], None]:
+            assert worth is not None
+            gained = () if self.scan is None else self.scan.gained_by(worth)
+            made = sheet(catalogue, worth, gained)
+            view = told.sheet_shown(made)
+
+            def show() -> None:
+                self.sheet = made
+                self.sheet_view.value = tables.wrap(view)
+
+            return show
+
+        def files() -> Callable[[], None]:
+            links = links_html(self.sheet)
+
+            def show() -> None:
+                self.files.value = tables.wrap(links)
+
+            return show
+
+        steps: list[Step] = [(False, quick)]
+        if candidate is not None:
+            steps.append((True, yields))
+        if worth is not None:
+            steps += [(True, drawn), (True, files)]
+        return steps
+
+    # ------------------------------------------------------------ the best few
+
+    @property
+    def step(self) -> Together | None:
+        """Return the best choice of as many parts as the slider says."""
+        useful = [s for s in self.steps if s.worths]
+        return useful[min(int(self.k.value), len(useful)) - 1] if useful else None
+
+    def _show_together(self) -> None:
+        if self.scan is None:
+            return
+        with self.in_words(self.together):
+            scan, k = self.scan, int(self.k.value)
+            self.together.value = tables.wrap(
+                told.together_html(self.steps, k, scan.total, scan.covered, self.vocabulary)
+            )
+            useful = [s for s in self.steps if s.worths]
+            self.frontier_chart.show(scan.covered, useful, k)
+            self.add_best.disabled = self.step is None
+            self._mark()
+            self._keep()
+
+    def _mark(self) -> None:
+        step = self.step
+        best = [self.shown.get(w.candidate.part.sku) for w in step.worths] if step else []
+        self.chart.mark(self.entry, [e for e in best if e is not None and e.worth is not None])
+
+    # ------------------------------------------------------------ a trial
+
+    def _add_looked_at(self) -> None:
+        entry = self.entry
+        if entry is not None and entry.worth is not None:
+            self._add([entry.worth])
+
+    def _add_best_few(self) -> None:
+        if self.step is not None:
+            self._add(self.step.worths)
+
+    def _add(self, worths: Sequence[Worth]) -> None:
+        with self.in_words(self.problems):
+            for worth in worths:
+                candidate = worth.candidate
+                plain = self.choice
+                if candidate.make.name != plain.make:
+                    plain = Choice.of(self.makes[candidate.make.name], in_stock=plain.in_stock)
+                sku = f"{candidate.part.sku}-MADE{len(self.added) + 1}"
+                self.added = (*self.added, MadeUp.of(plain, candidate, sku))
+            self.refresh()
+
+    def _take_out(self, sku: str) -> None:
+        with self.in_words(self.problems):
+            self.added = tuple(made for made in self.added if made.sku != sku)
+            self.refresh()
+
+    def _try(self) -> None:
+        """Show what the added parts change."""
+        self._tried += 1
+        tried, added = self._tried, self.added
+        buttons = []
+        for made in added:
+            button = widgets.Button(
+                description=f"Take {made.sku} out again", layout=widgets.Layout(width="auto")
+            )
+            button.on_click(lambda _, sku=made.sku: self._take_out(sku))
+            buttons.append(button)
+        self.taken_out.children = tuple(buttons)
+        if not added:
+            self.trial.value = tables.wrap("<p>Nothing has been added yet.</p>")
+            return
+        self.trial.value = tables.wrap('<p role="status">Asking every rider again …</p>')
+        vocabulary = self.vocabulary
+
+        def asked() -> Callable[[], None]:
+            before = weighed(self.opened).covered()
+            after = weighed(self.opened, added).covered()
+            lines = []
+            for n, made in enumerate(added):
+                worth = weighed(self.opened, added[:n]).worth(made)
+                if worth is not None:
+                    lines.append(
+                        f"{made.sku} takes {told.riders(worth.taken)} from its like, and an "
+                        f"existing part joins {worth.shared:,} of its {worth.builds:,} builds as "
+                        "well."
+                    )
+            by = next(iter(vocabulary.groups), grouping_names(self.opened.catalogue)[0])
+            title = vocabulary.groups[by].title if by in vocabulary.groups else by
+            text = told.before_after_html(before, after, by, title) + tables.lines_html(lines)
+
+            def show() -> None:
+                self.trial.value = tables.wrap(text)
+
+            return show
+
+        self.run(lambda: [(True, asked)], lambda: tried == self._tried, self.trial)

@@ -1,0 +1,316 @@
+"""What is said of made parts, as HTML made of data; every text from a catalogue is escaped."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from html import escape
+
+from fitgraph.adapters import Edge, GradeYield, Sheet, Together
+from fitgraph.adapters.best_k import cost
+from fitgraph.draw.drafting import drawing
+from fitgraph.draw.drafting_svg import sheet_svg
+from fitgraph.draw.sheet_text import Table, facts, mates_table, sizes_table
+from fitgraph.lab.adapter_entries import Entry, words_text
+from fitgraph.lab.tables import builds_text
+from fitgraph.lab.weighing import Plane
+from fitgraph.model import Make, Reference, Vocabulary
+from fitgraph.stock import Coverage, Standing
+from fitgraph.units import show_mass, show_money
+
+#: Mating parts told under the sheet; the files have them all.
+_MATES = 12
+
+
+def money(minor: float, vocabulary: Vocabulary) -> str:
+    """Return an amount in the catalogue's currency."""
+    return show_money(round(minor), vocabulary.currency, vocabulary.minor_digits)
+
+
+def size_title(reference: Reference, vocabulary: Vocabulary) -> str:
+    """Return what a size is called, in two or three words."""
+    feature = vocabulary.roles[reference.role].features[reference.feature or ""]
+    if reference.name in (feature.title, feature.name):
+        return feature.title
+    return f"{feature.title} {reference.name}"
+
+
+def axis_titles(plane: Plane, vocabulary: Vocabulary) -> tuple[str, str]:
+    """Return labels for the axes of a map, with the unit."""
+    make = plane.make
+    special = {make.outside: "Outer diameter", make.bore: "Inner diameter"}
+
+    def title(reference: Reference) -> str:
+        plain = size_title(reference, vocabulary)
+        return f"{special.get(reference) or plain[:1].upper() + plain[1:]}, mm"
+
+    across, up = plane.axes
+    return title(across), "" if up is None else title(up)
+
+
+def riders(number: float) -> str:
+    """Return a number of riders.
+
+    Examples
+    --------
+    >>> riders(1), riders(63.0)
+    ('1 rider', '63 riders')
+    """
+    return f"{number:,g} rider{'' if number == 1 else 's'}"
+
+
+def entry_text(entry: Entry, vocabulary: Vocabulary) -> str:
+    """Return a part as a line of the list, or as what the map says when it is pointed at."""
+    if entry.barred is not None:
+        return (
+            f"✗ {entry.x:.2f} with {entry.y:.2f} mm: cannot be made, "
+            f"{_thin(entry.barred.wall)} at the worst sizes"
+        )
+    assert entry.candidate is not None
+    sku = entry.candidate.part.sku
+    worth = entry.worth
+    if worth is None:
+        return f"{sku}: not weighed yet"
+    frees = f", frees {money(worth.released_value, vocabulary)}" if worth.released_value > 0 else ""
+    return (
+        f"{sku}: {worth.gained:,g} new riders, {worth.served:,g} in all, "
+        f"{builds_text(worth.builds)}{frees}"
+    )
+
+
+def _thin(wall: float) -> str:
+    return f"a wall of {wall:.2f} mm" if wall > 0 else f"no wall ({-2 * wall:.2f} mm too wide)"
+
+
+def _rows(pairs: Sequence[tuple[str, str]]) -> str:
+    return "".join(
+        f'<tr><th scope="row">{escape(name)}</th><td>{escape(text)}</td></tr>'
+        for name, text in pairs
+    )
+
+
+def barred_html(entry: Entry, make: Make, vocabulary: Vocabulary) -> str:
+    """Return why a pair of sizes cannot be made."""
+    assert entry.barred is not None and make.bore is not None
+    sizes = ", ".join(
+        f"{size_title(r, vocabulary)} {mm:.2f} mm" for r, mm in entry.barred.sizes.items()
+    )
+    words = sorted({words_text(w) for w in entry.barred.words} - {"–"})
+    whom = f" They are asked for with: {', '.join(words)}." if words else ""
+    return (
+        f"<p><strong>✗ Cannot be made:</strong> {escape(sizes)}. These sizes would fit most "
+        f"counterparts on both sides, but leave {escape(_thin(entry.barred.wall))} at the worst "
+        f"sizes; {make.least_wall:g} mm is the least that was asked for.{escape(whom)}</p>"
+        "<p>Lower the least wall above if material and process bear it, or choose a "
+        "neighbour on the other side of the dashed line.</p>"
+    )
+
+
+def worth_html(entry: Entry, vocabulary: Vocabulary) -> str:
+    """Return what one part is worth."""
+    assert entry.candidate is not None
+    candidate = entry.candidate
+    part, make = candidate.part, candidate.make
+    sizes = ", ".join(
+        f"{size_title(r, vocabulary)} {part.features[r.feature or ''].lengths[r.name].text}"
+        for r in candidate.sizes
+    )
+    rows = [("Sizes, mm", sizes)]
+    rows += [
+        (vocabulary.roles[r.role].features[r.feature or ""].title, word or "none")
+        for r, word in candidate.words.items()
+    ]
+    worth = entry.worth
+    if worth is None:
+        rows.append(("Worth", "not weighed yet"))
+    else:
+        joined = "no existing part joins any of them"
+        if worth.shared:
+            joined = f"an existing part joins {worth.shared:,} of them as well"
+        frees = "nothing"
+        if worth.released:
+            frees = f"{money(worth.released_value, vocabulary)}: {', '.join(worth.released)}"
+        rows += [
+            ("New riders served", f"{worth.gained:,g}, whom nothing serves now"),
+            ("Riders served in all", f"{worth.served:,g}"),
+            ("Takes from its like", f"{riders(worth.taken)} whom an existing part serves"),
+            ("Builds with it", f"{worth.builds:,}; {joined}" if worth.builds else "none"),
+            ("Stranded stock released", frees),
+        ]
+        rows.append(("Estimated cost", f"{money(cost(worth), vocabulary)} a piece"))
+    rows += [
+        ("Mass", show_mass(part.mass_g or 0.0)),
+        ("Price taken", money(make.price, vocabulary)),
+        ("May shift", f"every size by {candidate.slack_mm:.2f} mm before one is lost"),
+    ]
+    title = f"{part.name}, {part.sku}"
+    return (
+        f'<table class="fg-narrow"><caption>{escape(title)}</caption>'
+        f"<tbody>{_rows(rows)}</tbody></table>"
+    )
+
+
+def edges_html(edges: Sequence[Edge], vocabulary: Vocabulary) -> str:
+    """Return what ends the cell of each size, as a list."""
+    items = []
+    for edge in edges:
+        size = escape(size_title(edge.size, vocabulary))
+        side = "below" if edge.below else "over"
+        why = (
+            f"a counterpart is lost in: {escape(', '.join(edge.joints))}"
+            if edge.joints
+            else "no counterpart is lost, the sizes looked at end there"
+        )
+        items.append(f"<li>{size} {side} {edge.at:.2f} mm: {why}.</li>")
+    return (
+        "<details><summary>Where its cell ends, and at which joint</summary>"
+        f"<ul>{''.join(items)}</ul></details>"
+    )
+
+
+def together_html(
+    steps: Sequence[Together], k: int, total: float, now: float, vocabulary: Vocabulary
+) -> str:
+    """Return the best choice of so many parts, with its proof."""
+    if not total:
+        return (
+            "<p>This catalogue holds no enquiries, so nothing says whom a part would serve. "
+            "Builds and stranded stock are counted above.</p>"
+        )
+    useful = [s for s in steps if s.worths]
+    if not useful:
+        return (
+            f"<p>{now:,g} of {total:,g} riders are served now, and none of these parts serves "
+            "another.</p>"
+        )
+    step = useful[min(k, len(useful)) - 1]
+    choice = step.choice
+    proof = (
+        "proven: no other choice of so many serves more"
+        if choice.proven
+        else f"within {choice.gap:.1%} of the best, which cannot exceed {choice.bound:,g}"
+    )
+    rows = "".join(
+        f'<tr><th scope="row" class="fg-figure">{n}</th>'
+        f'<td class="fg-code">{escape(w.candidate.part.sku)}</td>'
+        f'<td class="fg-figure">{w.gained:,g}</td>'
+        f'<td class="fg-figure">{w.taken:,g}</td>'
+        f'<td class="fg-figure">{escape(money(cost(w), vocabulary))}</td></tr>'
+        for n, w in enumerate(step.worths, start=1)
+    )
+    count = len(step.worths)
+    enough = (
+        f"<p>{'One part is' if count == 1 else f'{count} parts are'} enough: a further one "
+        "serves nobody new.</p>"
+        if k > count
+        else ""
+    )
+    return (
+        f'<p role="status"><span class="fg-number">{step.coverage:,g}</span> of {total:,g} '
+        f"riders served ({step.coverage / total:.1%}), {step.gained:,g} of them new. "
+        f"Gap {choice.gap:.1%}, {proof}.</p>{enough}"
+        '<div class="fg-scroll"><table class="fg-narrow">'
+        '<thead><tr><th scope="col">No.</th><th scope="col">Part</th>'
+        '<th scope="col" class="fg-figure">New riders, alone</th>'
+        '<th scope="col" class="fg-figure">Takes from its like</th>'
+        '<th scope="col" class="fg-figure">Cost, estimated</th></tr></thead>'
+        f"<tbody>{rows}</tbody></table></div>"
+    )
+
+
+def yields_html(yields: Sequence[GradeYield], grade: int, vocabulary: Vocabulary) -> str:
+    """Return tolerance against yield as a table."""
+    rows = "".join(
+        f'<tr><th scope="row">IT{y.grade}{" (as designed)" if y.grade == grade else ""}</th>'
+        f'<td class="fg-figure">{y.pairs:.1%}</td><td class="fg-figure">{y.worst:.1%}</td>'
+        f'<td class="fg-figure">{y.wall:.2f} mm</td>'
+        f'<td class="fg-figure">{escape(money(y.cost, vocabulary))}</td></tr>'
+        for y in yields
+    )
+    counterparts = yields[0].counterparts if yields else 0
+    return (
+        "<details><summary>The same as a table</summary>"
+        f'<table class="fg-narrow"><caption>Over {counterparts} pairings; the cost model prices '
+        "the blank and the machine's time, not the tolerance</caption>"
+        '<thead><tr><th scope="col">Grade</th><th scope="col" class="fg-figure">Pairs</th>'
+        '<th scope="col" class="fg-figure">Worst</th>'
+        '<th scope="col" class="fg-figure">Least wall</th>'
+        '<th scope="col" class="fg-figure">Cost</th></tr></thead>'
+        f"<tbody>{rows}</tbody></table></details>"
+    )
+
+
+def _table(table: Table) -> str:
+    head = "".join(f'<th scope="col">{escape(c)}</th>' for c in table.columns)
+    body = "".join(
+        "<tr>" + "".join(f"<td>{escape(cell)}</td>" for cell in row) + "</tr>" for row in table.rows
+    )
+    return (
+        f'<div class="fg-scroll"><table><caption>{escape(table.heading)}</caption>'
+        f"<thead><tr>{head}</tr></thead><tbody>{body}</tbody></table></div>"
+    )
+
+
+def sheet_shown(sheet: Sheet) -> str:
+    """Return the drawing, the figures, the mating parts and the cautions of a sheet."""
+    listed = mates_table(sheet, _MATES)
+    more = len(sheet.mates) - len(listed.rows)
+    rest = f'<p class="fg-note">and {more} more, in the files.</p>' if more > 0 else ""
+    cautions = "".join(
+        f'<p class="fg-caution"><strong>Caution.</strong> {escape(c)}</p>' for c in sheet.cautions
+    )
+    return (
+        f'<figure class="fg-sheet">{sheet_svg(drawing(sheet))}</figure>'
+        f'<table class="fg-narrow"><caption>The part</caption>'
+        f"<tbody>{_rows(facts(sheet))}</tbody></table>"
+        f"{_table(sizes_table(sheet))}"
+        f"<details><summary>Mating parts ({len(sheet.mates)})</summary>{_table(listed)}{rest}"
+        f"</details>{cautions}"
+    )
+
+
+def before_after_html(
+    before: tuple[Coverage, int], after: tuple[Coverage, int], by: str, title: str
+) -> str:
+    """Return coverage and builds without and with the added parts.
+
+    Parameters
+    ----------
+    before, after : tuple of (Coverage, int)
+        The standing of all enquiries and the number of builds.
+    by : str
+        Grouping of the rows.
+    title : str
+        Its name for people.
+    """
+    (was, builds_were), (now, builds_are) = before, after
+
+    def served(tally: object, least: Standing) -> float:
+        return sum(tally.of(s) for s in Standing if s >= least)  # type: ignore[attr-defined]
+
+    rows = []
+    groups: Mapping[str, object] = now.by(by)
+    old = was.by(by)
+    lines = [("all", was.total, now.total), *((g, old[g], t) for g, t in groups.items())]
+    for name, one, other in lines:
+        figures = [
+            f"{served(t, least):,g}"
+            for least in (Standing.CATALOGUE, Standing.STOCK)
+            for t in (one, other)
+        ]
+        more = served(other, Standing.CATALOGUE) - served(one, Standing.CATALOGUE)
+        figures.append(f"{more:+,g}" if more else "–")
+        figures.append(f"{one.total:,g}")
+        cells = "".join(f'<td class="fg-figure">{f}</td>' for f in figures)
+        rows.append(f'<tr><th scope="row">{escape(name)}</th>{cells}</tr>')
+    heads = "".join(
+        f'<th scope="col" class="fg-figure">{h}</th>'
+        for h in ("served before", "with it", "from stock before", "with it", "change", "of")
+    )
+    return (
+        f"<p>Builds: {builds_were:,} before, {builds_are:,} with what was added "
+        f"({builds_are - builds_were:+,}).</p>"
+        '<div class="fg-scroll"><table class="fg-narrow">'
+        f"<caption>Riders served from the catalogue and from stock, by {escape(title)}</caption>"
+        f'<thead><tr><th scope="col">{escape(title)}</th>{heads}</tr></thead>'
+        f"<tbody>{''.join(rows)}</tbody></table></div>"
+    )

@@ -1,0 +1,233 @@
+"""Which make is looked at, in which variant; what was weighed once is not weighed again."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass, field
+from typing import Any
+from weakref import WeakKeyDictionary
+
+from fitgraph.adapters import (
+    Barred,
+    Candidate,
+    Region,
+    Scan,
+    Worth,
+    axes_of,
+    barred,
+    candidates,
+    grade_of,
+    held_to,
+    make_part,
+    region,
+    scan,
+    with_least_wall,
+    with_material,
+    with_part,
+)
+from fitgraph.adapters.made import Words
+from fitgraph.graph.options import options_for
+from fitgraph.lab.opened import OpenCatalogue
+from fitgraph.model import Make, Option, Part, Reference, Vocabulary
+from fitgraph.solve import Request
+from fitgraph.stock import Coverage, coverage
+
+
+@dataclass(frozen=True, slots=True)
+class Choice:
+    """A make with what the designer has changed about it.
+
+    Parameters
+    ----------
+    make : str
+        Name in the vocabulary.
+    material : str
+        Identifier of the material.
+    grade : int
+        Standard tolerance grade of its classes; 0 where it has none.
+    wall : float
+        Least wall in mm.
+    in_stock : bool
+        Whether riders are served from stock only.
+    """
+
+    make: str
+    material: str
+    grade: int
+    wall: float
+    in_stock: bool = False
+
+    @staticmethod
+    def of(make: Make, *, in_stock: bool = False) -> Choice:
+        """Return a make as the vocabulary has it."""
+        return Choice(make.name, make.material, grade_of(make) or 0, make.least_wall, in_stock)
+
+    def variant(self, vocabulary: Vocabulary) -> Make:
+        """Return the make that is meant."""
+        make = vocabulary.makes[self.make]
+        made = with_material(with_least_wall(make, self.wall), self.material)
+        return held_to(made, self.grade) if self.grade else made
+
+
+@dataclass(frozen=True, slots=True)
+class MadeUp:
+    """A part that was added to the catalogue for a trial, so that it can be made up again."""
+
+    choice: Choice
+    sizes: tuple[float, ...]
+    words: tuple[str | None, ...]
+    sku: str
+
+    @staticmethod
+    def of(choice: Choice, candidate: Candidate, sku: str) -> MadeUp:
+        """Return a candidate as an entry of a session."""
+        return MadeUp(
+            choice,
+            tuple(candidate.sizes.values()),
+            tuple(candidate.words.values()),
+            sku,
+        )
+
+    def part(self, vocabulary: Vocabulary) -> Part:
+        """Return the part.
+
+        Raises
+        ------
+        ValueError
+            If sizes or words are not those of the make.
+        """
+        make = self.choice.variant(vocabulary)
+        sizes: dict[Reference, float] = {
+            f.size: size for f, size in zip(make.free, self.sizes, strict=True)
+        }
+        words: Words = dict(zip(make.words, self.words, strict=True))
+        return make_part(make, vocabulary, self.sku, sizes, words)
+
+    def plain(self) -> dict[str, Any]:
+        """Return it as plain data."""
+        c = self.choice
+        return {
+            "make": c.make,
+            "material": c.material,
+            "grade": c.grade,
+            "least_wall": c.wall,
+            "in_stock": c.in_stock,
+            "sizes": list(self.sizes),
+            "words": list(self.words),
+            "sku": self.sku,
+        }
+
+    @staticmethod
+    def read(entry: Mapping[str, Any]) -> MadeUp:
+        """Return what :meth:`plain` wrote.
+
+        Raises
+        ------
+        KeyError, TypeError, ValueError
+            If it is no such entry.
+        """
+        words = tuple(None if w is None else str(w) for w in entry["words"])
+        return MadeUp(
+            Choice(
+                str(entry["make"]),
+                str(entry["material"]),
+                int(entry["grade"]),
+                float(entry["least_wall"]),
+                bool(entry.get("in_stock", False)),
+            ),
+            tuple(float(s) for s in entry["sizes"]),
+            words,
+            str(entry["sku"]),
+        )
+
+
+@dataclass(frozen=True, slots=True)
+class Plane:
+    """What is known of a make before anything is weighed."""
+
+    make: Make
+    axes: tuple[Reference, Reference | None]
+    region: Region
+    found: tuple[Candidate, ...]
+    barred: tuple[Barred, ...]
+
+
+@dataclass(slots=True)
+class Weighed:
+    """A catalogue, perhaps with made-up parts, and what was weighed against it."""
+
+    shop: OpenCatalogue
+    options: Mapping[str, tuple[Option, ...]]
+    scans: dict[Choice, Scan] = field(default_factory=dict)
+    _covered: list[tuple[Coverage, int]] = field(default_factory=list)
+
+    def scan(self, choice: Choice, progress: Callable[[int, int], None] | None = None) -> Scan:
+        """Return what the parts of a make are worth."""
+        if choice not in self.scans:
+            catalogue = self.shop.catalogue
+            self.scans[choice] = scan(
+                catalogue,
+                choice.variant(catalogue.vocabulary),
+                in_stock=choice.in_stock,
+                progress=progress,
+                engine=self.shop.engine,
+            )
+        return self.scans[choice]
+
+    def worth(self, made: MadeUp) -> Worth | None:
+        """Return what a part is worth that was found here; None where it is none of them."""
+        for worth in self.scan(made.choice).worths:
+            one = worth.candidate
+            if (tuple(one.sizes.values()), tuple(one.words.values())) == (made.sizes, made.words):
+                return worth
+        return None
+
+    def covered(self) -> tuple[Coverage, int]:
+        """Return the standing of all enquiries, and the number of builds."""
+        if not self._covered:
+            engine = self.shop.engine
+            self._covered.append((coverage(engine), engine.count(Request()).number))
+        return self._covered[0]
+
+    def plane(self, choice: Choice, words: Words | None) -> Plane:
+        """Return the candidates of a make, and the plane that they lie in."""
+        catalogue = self.shop.catalogue
+        make = choice.variant(catalogue.vocabulary)
+        return Plane(
+            make,
+            axes_of(make),
+            region(catalogue, make, self.options, words),
+            tuple(candidates(catalogue, make, self.options)),
+            tuple(barred(catalogue, make, self.options)),
+        )
+
+
+_WEIGHED: WeakKeyDictionary[OpenCatalogue, dict[tuple[MadeUp, ...], Weighed]] = WeakKeyDictionary()
+
+
+def weighed(opened: OpenCatalogue, added: tuple[MadeUp, ...] = ()) -> Weighed:
+    """Return what was weighed against a catalogue, by whichever component asked.
+
+    Parameters
+    ----------
+    opened : OpenCatalogue
+        The catalogue as it is.
+    added : tuple of MadeUp
+        Parts added to it for a trial.
+
+    Raises
+    ------
+    ValueError
+        If an added part cannot be made up in this catalogue.
+    """
+    kept = _WEIGHED.setdefault(opened, {})
+    if added not in kept:
+        shop = opened
+        vocabulary = opened.catalogue.vocabulary
+        if added:
+            parts = [made.part(vocabulary) for made in added]
+            shop = OpenCatalogue(with_part(opened.catalogue, *parts), opened.findings)
+        catalogue = shop.catalogue
+        options = {r: options_for(catalogue.of(r), r, vocabulary) for r in vocabulary.roles}
+        kept[added] = Weighed(shop, options)
+    return kept[added]
