@@ -295,8 +295,8 @@ def hold_text(hold: Hold) -> str:
     """Return how hard a clamp holds, in one or two sentences; the torque caution goes with it."""
     low, high = hold.grip.torque_nm
     text = (
-        f"{hold.bolts} bolts {hold.thread} at {hold.torque_nm:g} N·m hold against "
-        f"turning up to {low:.0f} to {high:.0f} N·m"
+        f"{hold.bolts} bolts {hold.thread} at {hold.torque_nm:g} N·m hold against a turning "
+        f"moment between {low:.0f} and {high:.0f} N·m, depending on the friction"
     )
     if hold.closing_n:
         text += (

@@ -1,0 +1,23 @@
+"""The samples in docs/commands.md are what the commands print today."""
+
+from __future__ import annotations
+
+import pytest
+
+from tests.samples import MORE, PAGE, printed, samples, shortened
+
+SAMPLES = samples(PAGE.read_text(encoding="utf-8"))
+
+
+@pytest.mark.parametrize("command", list(SAMPLES))
+def test_a_sample_is_what_the_command_prints(command: str) -> None:
+    shown = SAMPLES[command]
+    assert shortened(printed(command), shown) == shown
+    assert len(shown.removesuffix(f"{MORE}\n").splitlines()) >= 2
+
+
+def test_every_command_that_answers_has_a_sample() -> None:
+    told = {command.split()[1] for command in SAMPLES}
+    page = PAGE.read_text(encoding="utf-8")
+    headed = {line.split()[2] for line in page.splitlines() if line.startswith("## fitgraph ")}
+    assert len(told) > 5 and headed - told == {"lab"}  # which opens a browser
