@@ -18,9 +18,9 @@ import numpy.typing as npt
 from fitgraph.model import Catalogue, Enquiry
 from fitgraph.solve import TreeEngine
 from fitgraph.stock.groups import grouper
-from fitgraph.stock.menus import IN_STOCK, SOLD, Menus
+from fitgraph.stock.menus import IN_STOCK, SOLD, Listing, Menus
 from fitgraph.stock.questions import LeftOut, Questions, questions_of
-from fitgraph.stock.served import Progress, served_all
+from fitgraph.stock.served import Asked, Progress, in_pieces, served
 
 Floats = npt.NDArray[np.float64]
 
@@ -205,10 +205,11 @@ def coverage(
     menus = Menus(engine.space, stock)
     questions, kept, left_out = questions_of(menus, asked)
     standing = standings(questions, executor=executor, progress=progress)
+    each = tuple(Standing)
     return Coverage(
         engine.catalogue,
         kept,
-        tuple(Standing(s) for s in standing[questions.of].tolist()),
+        tuple(each[s] for s in standing[questions.of].tolist()),
         len(questions),
         left_out,
     )
@@ -229,34 +230,22 @@ def standings(
     executor, progress
         As in :func:`coverage`.
     """
-    found = np.full(len(questions), Standing.NEITHER, dtype=np.int8)
-    left = np.arange(len(questions))
-    for standing, shelf, certain in (
-        (Standing.STOCK, IN_STOCK, True),
-        (Standing.CATALOGUE, SOLD, True),
-        (Standing.POSSIBLY, SOLD, False),
-    ):
-        at = left
-        answer = served_all(
-            questions.menus,
-            questions.asked_of(shelf, at),
-            certain=certain,
-            executor=executor,
-            progress=_onwards(
-                progress, len(questions), len(at), last=standing is Standing.POSSIBLY
-            ),
-        )
-        found[at[answer.yes]] = standing
-        left = at[~answer.yes]
+    asked = [questions.asked_of(shelf) for shelf in (IN_STOCK, SOLD)]
+    found = in_pieces(_standings, questions.menus, asked, executor, progress)
+    return np.concatenate([np.zeros(0, dtype=np.int8), *found])
+
+
+def _standings(listing: Listing, stocked: Asked, sold: Asked) -> npt.NDArray[np.int8]:
+    """Return the standings of questions, put to what is in stock and to what is sold."""
+    found = np.full(len(stocked), Standing.NEITHER, dtype=np.int8)
+    here = served(listing, stocked, certain=True).yes
+    found[here] = Standing.STOCK
+    # Most that have no build from stock have none at all; what is not possible is not certain.
+    left = np.flatnonzero(~here)
+    left = left[served(listing, sold.take(left), certain=False).yes]
+    found[left] = Standing.POSSIBLY
+    found[left[served(listing, sold.take(left), certain=True).yes]] = Standing.CATALOGUE
     return found
-
-
-def _onwards(progress: Progress | None, total: int, asked: int, *, last: bool) -> Progress | None:
-    """Return a progress over all shelves: a question counts as answered at its last."""
-    if progress is None:
-        return None
-    told = progress
-    return lambda done, _: told(total - asked + (done if last else 0), total)
 
 
 def trend(coverage: Coverage) -> dict[str, Tally]:

@@ -20,14 +20,19 @@ import numpy.typing as npt
 
 from fitgraph.graph.joints import distinct_rows
 from fitgraph.solve.tree import Clique
-from fitgraph.stock.menus import Menus
+from fitgraph.stock.distinct import dense, rank
+from fitgraph.stock.menus import Listing
 
 Ints = npt.NDArray[np.intp]
 Floats = npt.NDArray[np.float64]
-Bits = npt.NDArray[np.uint8]
+Words = npt.NDArray[np.uint64]
+Bools = npt.NDArray[np.bool_]
 
 #: Pairs of a question and a row that are looked at in one go.
 _AT_ONCE = 1 << 24
+
+#: Bits of a word.
+_WORD = 64
 
 
 @dataclass(frozen=True, slots=True)
@@ -44,75 +49,93 @@ class _Offer:
     alike: Ints
 
 
-def _offer(
-    menus: Menus, at: int, asked: Ints, weights: tuple[float, float], weighed: bool
-) -> _Offer:
-    numbers, used = np.unique(asked, return_inverse=True)
-    size = menus.space.tree.sizes[menus.roles[at]]
-    listed = [menus.menu(at, int(n)) for n in numbers]
-    of = np.repeat(np.arange(len(listed)), [len(m.place) for m in listed])
-    place, klass = (
-        np.concatenate([getattr(m, name) for m in listed]) for name in ("place", "klass")
+@dataclass(frozen=True, slots=True)
+class _Weighings:
+    """What price and mass count, for each distinct way to weigh them."""
+
+    price: Floats
+    tenths: Floats
+    weighed: Bools
+
+
+def _weighings(
+    weights: tuple[float, float] | Floats, weighed: bool | Bools, count: int
+) -> tuple[_Weighings, Ints]:
+    """Return the distinct weighings, and which of them each question has."""
+    told = np.zeros((count, 3))
+    told[:, :2], told[:, 2] = weights, weighed
+    first, kind = dense([rank(column) for column in told.T])
+    price, tenths, known = told[first].T
+    return _Weighings(price, tenths, known > 0), kind
+
+
+def _offer(listing: Listing, at: int, asked: Ints, kinds: _Weighings, kind: Ints) -> _Offer:
+    many = len(kinds.price)
+    numbers, used = np.unique(asked * many + kind, return_inverse=True)
+    size = listing.tree.sizes[listing.roles[at]]
+    listed, chosen = [], []
+    for number, k in zip((numbers // many).tolist(), (numbers % many).tolist(), strict=True):
+        menu, weighed = listing.menu(at, number), bool(kinds.weighed[k])
+        listed.append(menu)
+        chosen.append(
+            np.flatnonzero(menu.weighed | (not weighed))
+            if many == 1
+            else listing.useful(at, number, weighed=weighed)
+        )
+    of = np.repeat(np.arange(len(listed)), [len(c) for c in chosen])
+    place, klass, price, tenths = (
+        np.concatenate([getattr(m, name)[c] for m, c in zip(listed, chosen, strict=True)])
+        for name in ("place", "klass", "price", "tenths")
     )
-    price, tenths = (
-        np.concatenate([getattr(m, name) for m in listed]) for name in ("price", "tenths")
-    )
-    value = weights[0] * price + weights[1] * tenths
-    if weighed:
-        known = np.concatenate([m.weighed for m in listed])
-        of, place, klass, value = of[known], place[known], klass[known], value[known]
+    by = (numbers % many)[of]
+    value = kinds.price[by] * price + kinds.tenths[by] * tenths
     cost = np.full((len(listed), size), np.inf)
     best = np.full((len(listed), size), -1, dtype=np.intp)
-    order = np.lexsort((place, value))[
-        ::-1
-    ]  # the last written stays: the least, the first of equals
+    # The last written stays: the least, and the first of equals.
+    order = np.lexsort((place, value))[::-1]
     cost[of[order], klass[order]] = value[order]
     best[of[order], klass[order]] = place[order]
     first, alike = distinct_rows(cost)
     return _Offer(cost[first], best, used.reshape(-1), alike[used.reshape(-1)])
 
 
-def dense(columns: Sequence[Ints]) -> tuple[Ints, Ints]:
-    """Return the first place of every distinct combination, and the number of each one's.
-
-    Examples
-    --------
-    >>> first, number = dense([np.array([3, 3, 1, 3]), np.array([0, 1, 0, 0])])
-    >>> first.tolist(), number.tolist()
-    ([2, 0, 1], [1, 2, 0, 1])
-    """
-    code = np.zeros(len(columns[0]), dtype=np.int64)
-    for column in columns:
-        code = code * (int(column.max(initial=0)) + 1) + column
-        code = np.unique(code, return_inverse=True)[1].reshape(-1)
-    _, first, number = np.unique(code, return_index=True, return_inverse=True)
-    return first, number.reshape(-1)
+def _words(alive: Bools) -> Words:
+    """Return rows of truth values as bits, 64 to a word, the last word filled up with zeros."""
+    count, wide = alive.shape
+    packed = np.zeros((count, -(-wide // _WORD) * _WORD // 8), dtype=np.uint8)
+    packed[:, : -(-wide // 8)] = np.packbits(alive, axis=1)
+    return packed.view(np.uint64)
 
 
-def _patterns(message: Floats, group_of_row: Ints) -> tuple[Bits, Ints]:
-    """Return which rows each distinct message leaves alive, packed, and each message's pattern."""
+def _patterns(message: Floats, group_of_row: Ints) -> tuple[Words, Ints]:
+    """Return which rows each distinct message leaves alive, and each message's pattern."""
     finite = np.packbits(np.isfinite(message), axis=1)
     first, pattern = distinct_rows(finite)
-    alive = np.isfinite(message[first])[:, group_of_row]
-    return np.packbits(alive, axis=1), pattern
+    return _words(np.isfinite(message[first])[:, group_of_row]), pattern
 
 
 def _alive(
-    masks: Sequence[tuple[Bits, Ints]], count: int, rows: int
+    masks: Sequence[tuple[Words, Ints]], count: int, rows: int
 ) -> Iterator[tuple[Ints, Ints]]:
     """Yield pairs of a context and a row that every mask lets in, in order, piece by piece."""
     step = max(1, _AT_ONCE // max(rows, 1))
     for start in range(0, count, step):
         stop = min(start + step, count)
-        bits = np.full((stop - start, (rows + 7) // 8), 255, dtype=np.uint8)
-        for packed, which in masks:
-            bits &= packed[which[start:stop]]
-        if rows % 8:
-            bits[:, -1] &= 0xFF << (8 - rows % 8) & 0xFF
+        if not masks:
+            context, row = np.divmod(np.arange((stop - start) * rows), rows)
+            yield context + start, row
+            continue
+        (packed, which), *others = masks
+        words = packed.take(which[start:stop], axis=0)
+        for packed, which in others:
+            words &= packed.take(which[start:stop], axis=0)
         # Most bytes are empty: look at those alone that are not.
-        context, byte = np.nonzero(bits)
-        bit = np.flatnonzero(np.unpackbits(bits[context, byte]))
-        yield context[bit >> 3] + start, (byte[bit >> 3] << 3) + (bit & 7)
+        octets = words.view(np.uint8)
+        some = np.flatnonzero(octets.ravel() != 0)
+        bit = np.flatnonzero(np.unpackbits(octets.ravel()[some]).view(bool))
+        owner, octet = np.divmod(some, octets.shape[1])
+        of = bit >> 3
+        yield owner.take(of) + start, (octet << 3).take(of) + (bit & 7)
 
 
 @dataclass(slots=True)
@@ -125,12 +148,12 @@ class _Done:
 
 
 def cheapest(
-    menus: Menus,
+    listing: Listing,
     asked: Ints,
-    weights: tuple[float, float],
+    weights: tuple[float, float] | Floats,
     *,
     certain: bool,
-    weighed: bool = False,
+    weighed: bool | Bools = False,
     witness: bool = False,
     doubt: float = 0.0,
 ) -> tuple[Floats, Ints]:
@@ -138,15 +161,15 @@ def cheapest(
 
     Parameters
     ----------
-    menus : Menus
+    listing : Listing
         The menus that the questions name.
     asked : ndarray of int, shape (n_questions, n_roles)
         The number of each role's menu.
-    weights : tuple of float
-        What a minor currency unit and a tenth of a gram count.
+    weights : tuple of float, or ndarray of float, shape (n_questions, 2)
+        What a minor currency unit and a tenth of a gram count: to all questions, or to each.
     certain : bool
         Whether builds that are only possible are left out.
-    weighed : bool
+    weighed : bool, or ndarray of bool, shape (n_questions,)
         Whether options of unknown mass are left out.
     witness : bool
         Whether a build of that cost is wanted as well.
@@ -161,10 +184,11 @@ def cheapest(
         The options of one cheapest build; -1 where there is none. Of shape
         (0, n_roles) where no witness is wanted.
     """
-    tree, roles = menus.space.tree, menus.roles
+    tree, roles = listing.tree, listing.roles
     if not len(asked):
         return np.zeros(0), np.zeros((0, len(roles)), dtype=np.intp)
-    offers = {r: _offer(menus, n, asked[:, n], weights, weighed) for n, r in enumerate(roles)}
+    kinds, kind = _weighings(weights, weighed, len(asked))
+    offers = {r: _offer(listing, n, asked[:, n], kinds, kind) for n, r in enumerate(roles)}
     first, question = dense([o.alike for o in offers.values()])
     alike = {role: offer.alike[first] for role, offer in offers.items()}
     live = np.arange(len(first))
@@ -180,7 +204,17 @@ def cheapest(
         row_of = np.full(message.shape, -1, dtype=np.intp)
         if len(rows) and len(leader):
             _pass(
-                tree.cliques, clique, own, offers, alike, done, leader, rows, doubt, message, row_of
+                tree.cliques,
+                clique,
+                own,
+                offers,
+                alike,
+                done,
+                leader,
+                rows,
+                doubt,
+                message,
+                row_of if witness else None,
             )
         context = np.zeros(len(first), dtype=np.intp)
         context[live] = number
@@ -218,34 +252,36 @@ def _pass(
     rows: Ints,
     doubt: float,
     message: Floats,
-    row_of: Ints,
+    row_of: Ints | None,
 ) -> None:
-    """Fill a clique's messages: for each context and group the least value and its row."""
-    masks: list[tuple[Bits, Ints]] = []
-    terms: list[tuple[Floats, Ints, Ints]] = []  # table, its row per context, its column per row
+    """Fill in the least value of each context and group, and where wanted its row."""
+    masks: list[tuple[Words, Ints]] = []
+    terms: list[tuple[Floats, Ints, Ints]] = []  # table, where each context's row begins, column
     for variable in own:
         column, which = clique.column(variable)[rows], alike[variable][leader]
         cost = offers[variable].cost
-        masks.append((np.packbits(np.isfinite(cost)[:, column], axis=1), which))
-        terms.append((cost, which, column))
+        masks.append((_words(np.isfinite(cost)[:, column]), which))
+        terms.append((cost, which * cost.shape[1], column))
     for child in clique.children:
         below = done[child]
         column, which = cliques[child].group_in_parent[rows], below.context[leader]
         packed, pattern = _patterns(below.message, column)
         masks.append((packed, pattern[which]))
-        terms.append((below.message, which, column))
+        terms.append((below.message, which * below.message.shape[1], column))
     group_of, groups = clique.group_of[rows], message.shape[1]
     unsure = np.where(clique.certain[rows], 0.0, doubt)
     for context, row in _alive(masks, len(leader), len(rows)):
         if not len(row):
             continue
-        value = unsure[row]
-        for table, which, column in terms:
-            value += table.ravel()[which[context] * table.shape[1] + column[row]]
-        spot = context * groups + group_of[row]
+        value = unsure.take(row)
+        for table, begin, column in terms:
+            value += table.ravel().take(begin.take(context) + column.take(row))
+        spot = context * groups + group_of.take(row)
         starts = np.flatnonzero(np.diff(spot, prepend=-1))
         least = np.minimum.reduceat(value, starts)
         message.ravel()[spot[starts]] = least
+        if row_of is None:
+            continue
         lengths = np.diff(np.append(starts, len(spot)))
         hits = np.flatnonzero(value == np.repeat(least, lengths))[::-1]
         row_of.ravel()[spot[hits]] = rows[row[hits]]

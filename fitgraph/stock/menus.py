@@ -7,15 +7,20 @@ enquiries come down to few questions.
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Mapping, Sequence, Set
 from dataclasses import dataclass
+from itertools import chain
 
 import numpy as np
 import numpy.typing as npt
 
 from fitgraph.model import Fill
 from fitgraph.solve import Space
+from fitgraph.solve.arrays import spread
+from fitgraph.solve.front import nondominated
 from fitgraph.solve.query import TENTHS
+from fitgraph.solve.tree import Tree
+from fitgraph.stock.distinct import dense, rank
 
 Ints = npt.NDArray[np.intp]
 Floats = npt.NDArray[np.float64]
@@ -69,8 +74,57 @@ class Menu:
     tenths: Floats
     weighed: Bools
 
+    @property
+    def told_apart(self) -> tuple[Ints, Floats, Bools, Floats]:
+        """Return all that a question can see of the options."""
+        return self.klass, self.price, self.weighed, self.tenths
 
-class Menus:
+
+class Listing:
+    """Menus by number over a junction tree: all that a question's answer hangs on.
+
+    Parameters
+    ----------
+    tree : Tree
+        The junction tree over classes.
+    class_of : mapping of str to ndarray of int
+        The class of each option of each role.
+    menus : sequence of list of Menu
+        For each role, its menus by number.
+    """
+
+    def __init__(
+        self, tree: Tree, class_of: Mapping[str, Ints], menus: Sequence[list[Menu]]
+    ) -> None:
+        self.tree, self.class_of = tree, class_of
+        self.roles = tuple(class_of)
+        self._of = menus
+        self._useful: dict[tuple[int, int, bool], Ints] = {}
+
+    def menu(self, at: int, number: int) -> Menu:
+        """Return a menu of the role at a place."""
+        return self._of[at][number]
+
+    def useful(self, at: int, number: int, *, weighed: bool) -> Ints:
+        """Return the places in a menu that no other of its class betters in price and mass.
+
+        Parameters
+        ----------
+        at, number : int
+            As in :meth:`menu`.
+        weighed : bool
+            Whether those of unknown mass are left out.
+        """
+        key = (at, number, weighed)
+        if key not in self._useful:
+            menu = self.menu(at, number)
+            known = np.flatnonzero(menu.weighed | (not weighed))
+            points = np.array([menu.price, menu.tenths, np.zeros(len(menu.price))])[:, known].T
+            self._useful[key] = known[nondominated(points, menu.klass[known])]
+        return self._useful[key]
+
+
+class Menus(Listing):
     """The menus of every role, each made once and named by a number.
 
     Parameters
@@ -82,52 +136,48 @@ class Menus:
     """
 
     def __init__(self, space: Space, stock: Mapping[str, int] | None = None) -> None:
+        class_of = {r: space.class_of[r] for r in space.roles}
+        super().__init__(space.tree, class_of, [[] for _ in space.roles])
         self.space = space
-        self.roles = space.roles
-        self._of: list[list[Menu]] = [[] for _ in self.roles]
         self._number: list[dict[object, int]] = [{} for _ in self.roles]
         self._tenths = {r: np.rint(np.nan_to_num(m) * TENTHS) for r, m in space.mass_g.items()}
+        self._weighed = {r: ~np.isnan(m) for r, m in space.mass_g.items()}
+        self._materials: dict[tuple[str, str], Bools] = {}
         parts = space.catalogue.parts
         held = {s: p.stock for s, p in parts.items()} if stock is None else stock
         self.in_stock = frozenset(
             s for s, n in held.items() if n > 0 and s in parts and parts[s].price is not None
         )
-        self._plain = {
-            r: list(
-                zip(
-                    space.class_of[r].tolist(),
-                    f.service_price.tolist(),
-                    (~np.isnan(space.mass_g[r])).tolist(),
-                    strict=True,
-                )
-            )
-            for r, f in space.facts.items()
-        }
-        self._stocked = {
-            r: self._named(r, (s for s in self.in_stock if parts[s].role == r)) for r in self.roles
-        }
+        self._stocked = {r: self._named(r, self.in_stock) for r in self.roles}
 
-    def _named(self, role: str, skus: Iterable[str]) -> Bools:
+    def listing(self) -> Listing:
+        """Return the menus made so far, without the catalogue: little to send to a process."""
+        return Listing(self.tree, self.class_of, [list(menus) for menus in self._of])
+
+    def _named(self, role: str, skus: Set[str]) -> Bools:
         facts = self.space.facts[role]
         mask = np.zeros(len(facts.void), dtype=bool)
-        mask[[n for sku in skus for n in facts.places.get(sku, ())]] = True
+        mask[[n for sku in facts.places.keys() & skus for n in facts.places[sku]]] = True
         return mask
 
-    def _of_material(self, role: str, material: str | None) -> Bools:
-        facts = self.space.facts[role]
+    def _of_material(self, role: str, material: str | None) -> Bools | None:
+        """Return which options a wanted material lets in; None for all."""
         if material is None or not self.space.catalogue.vocabulary.roles[role].by_material:
-            return np.ones(len(facts.void), dtype=bool)
-        return np.array([material in names for names in facts.materials], dtype=bool)
-
-    def menu(self, at: int, number: int) -> Menu:
-        """Return a menu of the role at a place."""
-        return self._of[at][number]
+            return None
+        if (role, material) not in self._materials:
+            names = self.space.facts[role].materials
+            self._materials[role, material] = np.array([material in n for n in names], dtype=bool)
+        return self._materials[role, material]
 
     def _kept(self, at: int, key: object, menu: Menu) -> int:
         number = self._number[at].setdefault(key, len(self._of[at]))
         if number == len(self._of[at]):
             self._of[at].append(menu)
         return number
+
+    def _menu(self, role: str, place: Ints, price: Floats, tenths: Floats) -> Menu:
+        klass, weighed = self.class_of[role][place], self._weighed[role][place]
+        return Menu(place, klass, price, tenths, weighed)
 
     def owned(
         self, at: int, skus: frozenset[str], material: str | None = None
@@ -144,30 +194,61 @@ class Menus:
             Material asked for.
         """
         role = self.roles[at]
-        facts, wanted = self.space.facts[role], material
-        if not self.space.catalogue.vocabulary.roles[role].by_material:
-            wanted = None
-        items = []
-        for place in (n for sku in skus for n in facts.places.get(sku, ())):
-            if wanted is None or wanted in facts.materials[place]:
-                tenths = self._tenths[role][place]
-                items.append((*self._plain[role][place], float(tenths), place))
-        shared = min((item[-2] for item in items), default=0.0)
-        key = tuple(sorted((*item[:-2], item[-2] - shared) for item in items))
-        number = self._number[at].get(key)
-        if number is None:
-            klass, price, weighed, tenths_of, place_of = (
-                zip(*items, strict=True) if items else [()] * 5
-            )
-            menu = Menu(
-                np.array(place_of, dtype=np.intp),
-                np.array(klass, dtype=np.intp),
-                np.array(price, dtype=float),
-                np.array(tenths_of, dtype=float) - shared,
-                np.array(weighed, dtype=bool),
-            )
-            number = self._kept(at, key, menu)
-        return number, shared
+        facts, lets = self.space.facts[role], self._of_material(role, material)
+        place = np.array(
+            sorted(n for sku in skus for n in facts.places.get(sku, ())), dtype=np.intp
+        )
+        if lets is not None:
+            place = place[lets[place]]
+        tenths = self._tenths[role][place]
+        shared = float(tenths.min(initial=np.inf)) if len(tenths) else 0.0
+        menu = self._menu(role, place, facts.service_price[place], tenths - shared)
+        told = zip(*(c.tolist() for c in menu.told_apart), strict=True)
+        return self._kept(at, tuple(sorted(told)), menu), shared
+
+    def owned_each(
+        self, at: int, skus: Sequence[str], material: str | None = None
+    ) -> tuple[Ints, Floats]:
+        """Return for each part, owned alone, what :meth:`owned` says of it.
+
+        Parameters
+        ----------
+        at : int
+            Place of the role.
+        skus : sequence of str
+            Parts of that role.
+        material : str or None
+            Material asked for.
+
+        Returns
+        -------
+        numbers : ndarray of int, shape (n_skus,)
+            Their menus.
+        shared : ndarray of float, shape (n_skus,)
+            The mass in tenths of a gram that each menu leaves out.
+        """
+        role = self.roles[at]
+        facts, lets = self.space.facts[role], self._of_material(role, material)
+        places = [facts.places.get(sku, ()) for sku in skus]
+        owner = np.repeat(np.arange(len(skus)), [len(p) for p in places])
+        place = np.fromiter(chain.from_iterable(places), dtype=np.intp, count=len(owner))
+        if lets is not None:
+            owner, place = owner[lets[place]], place[lets[place]]
+        tenths = self._tenths[role][place]
+        shared = np.full(len(skus), np.inf)
+        np.minimum.at(shared, owner, tenths)
+        shared[np.isinf(shared)] = 0.0
+        menu = self._menu(role, place, facts.service_price[place], tenths - shared[owner])
+        # Alike are parts whose options are alike, whatever their order: one of each is asked.
+        kind = dense([rank(c.astype(float)) for c in menu.told_apart])[1]
+        order = np.lexsort((kind, owner))
+        counts = np.bincount(owner, minlength=len(skus))
+        of_part, number = spread(counts)
+        table = np.zeros((counts.max(initial=0) + 1, len(skus)), dtype=np.intp)
+        table[number, of_part] = kind[order] + 1
+        first, alike = dense(list(table))
+        numbers = [self.owned(at, frozenset((skus[n],)), material)[0] for n in first.tolist()]
+        return np.array(numbers, dtype=np.intp)[alike], shared
 
     def shelf(self, at: int, shelf: Shelf, material: str | None = None) -> int:
         """Return the menu of what a shop can take for a role that the rider has nothing for."""
@@ -180,8 +261,11 @@ class Menus:
         key = (shelf.stocked, plus, without, wanted)
         if key in self._number[at]:
             return self._number[at][key]
-        facts, space = self.space.facts[role], self.space
-        lets = facts.sold & self._of_material(role, wanted)
+        facts = self.space.facts[role]
+        lets = facts.sold.copy()
+        of_material = self._of_material(role, wanted)
+        if of_material is not None:
+            lets &= of_material
         if shelf.stocked:
             lets &= self._stocked[role] | self._named(role, plus)
         if without:
@@ -189,17 +273,8 @@ class Menus:
         if kind.fill is Fill.EXTRA:
             lets &= False
         place = np.flatnonzero(lets | facts.void)
-        return self._kept(
-            at,
-            key,
-            Menu(
-                place,
-                space.class_of[role][place],
-                (facts.price + facts.service_price)[place],
-                self._tenths[role][place],
-                ~np.isnan(space.mass_g[role][place]),
-            ),
-        )
+        price = (facts.price + facts.service_price)[place]
+        return self._kept(at, key, self._menu(role, place, price, self._tenths[role][place]))
 
     @property
     def one_part(self) -> float:
@@ -218,12 +293,6 @@ class Menus:
             sold = self.menu(at, self.shelf(at, SOLD)).place
             lacking = ~(self._stocked[role] | facts.void)[sold]
             price = np.where(lacking, self.one_part + facts.price[sold], 0.0)
-            menu = Menu(
-                sold,
-                self.space.class_of[role][sold],
-                price,
-                self._tenths[role][sold],
-                ~np.isnan(self.space.mass_g[role][sold]),
-            )
+            menu = self._menu(role, sold, price, self._tenths[role][sold])
             self._kept(at, ("missing",), menu)
         return self._number[at][("missing",)]

@@ -2,17 +2,18 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
+from itertools import chain
 
 import numpy as np
 import numpy.typing as npt
 
-from fitgraph.model import Enquiry
+from fitgraph.model import Catalogue, Enquiry
 from fitgraph.solve import NamingError, Request, Services
 from fitgraph.solve.query import TENTHS
 from fitgraph.solve.request import check_material, find_part
-from fitgraph.stock.least import dense
+from fitgraph.stock.distinct import dense, rank
 from fitgraph.stock.menus import Menus, Shelf
 from fitgraph.stock.served import Asked
 
@@ -86,15 +87,73 @@ class LeftOut:
     why: str
 
 
-def _by_role(
-    have: Sequence[str], role_of: Mapping[str, int]
-) -> Iterable[tuple[int, tuple[str, ...]]]:
-    """Return what is owned for each role, by the role's place."""
-    owned: dict[int, tuple[str, ...]] = {role_of[sku]: (sku,) for sku in have}
-    if len(owned) < len(have):  # two of a role: either may be taken
-        for at in owned:
-            owned[at] = tuple(sorted({s for s in have if role_of[s] == at}))
-    return owned.items()
+def _readable(
+    catalogue: Catalogue, enquiries: Sequence[Enquiry]
+) -> tuple[list[Enquiry], list[tuple[str, ...]], list[str | None], list[LeftOut]]:
+    """Return what can be asked, with its parts and material as they are spelt, and what cannot."""
+    spelt: dict[str, str] = {}
+    materials: dict[str | None, str | None] = {None: None, "": None}
+    no_material: dict[str | None, str] = {}
+    no_part: dict[str, str] = {}
+    for word in {e.material for e in enquiries} - materials.keys():
+        try:
+            materials[word] = check_material(word or "")
+        except NamingError as error:
+            no_material[word] = str(error)
+    for sku in set(chain.from_iterable(e.have for e in enquiries)) - catalogue.parts.keys():
+        try:
+            spelt[sku] = find_part(catalogue, sku).sku
+        except NamingError as error:
+            no_part[sku] = str(error)
+    if not (spelt or no_material or no_part):
+        kept = list(enquiries)
+        return kept, [e.have for e in kept], [materials[e.material] for e in kept], []
+    kept, left = [], []
+    for enquiry in enquiries:
+        faults = [no_part[sku] for sku in enquiry.have if sku in no_part]
+        if enquiry.material in no_material:
+            faults.insert(0, no_material[enquiry.material])
+        if faults:
+            left.append(LeftOut(enquiry.number, faults[0]))
+        else:
+            kept.append(enquiry)
+    owned = [tuple(spelt.get(sku, sku) for sku in e.have) for e in kept]
+    return kept, owned, [materials[e.material] for e in kept], left
+
+
+def _own_menus(
+    menus: Menus, owned: Sequence[tuple[str, ...]], wanted: Sequence[str | None]
+) -> tuple[Ints, Floats]:
+    """Return the menu of each enquiry's own parts for each role, and the mass left out."""
+    parts = menus.space.catalogue.parts
+    place_of = {role: n for n, role in enumerate(menus.roles)}
+    number_of = {sku: n for n, sku in enumerate(parts)}
+    skus, role_of = list(parts), np.array([place_of[p.role] for p in parts.values()], dtype=np.intp)
+    who = np.repeat(np.arange(len(owned)), [len(have) for have in owned])
+    part = np.array([number_of[sku] for have in owned for sku in have], dtype=np.intp)
+    names = {word: n for n, word in enumerate(dict.fromkeys(wanted))}
+    material = np.array([names[word] for word in wanted], dtype=np.intp)[who]
+    rows = np.full((len(owned), len(menus.roles)), -1, dtype=np.intp)
+    masses = np.zeros(rows.shape)
+    role = role_of[part] if len(part) else part
+    spot = who * len(menus.roles) + role
+    alone = np.bincount(spot, minlength=rows.size)[spot] == 1
+    kinds = menus.space.catalogue.vocabulary.roles
+    for at, name in enumerate(menus.roles):
+        of_role = np.flatnonzero(alone & (role == at))
+        for word, m in names.items() if kinds[name].by_material else [(None, 0)]:
+            here = of_role[material[of_role] == m] if kinds[name].by_material else of_role
+            if len(here):
+                distinct, used = np.unique(part[here], return_inverse=True)
+                number, shared = menus.owned_each(at, [skus[p] for p in distinct], word)
+                rows[who[here], at] = number[used.reshape(-1)]
+                masses[who[here], at] = shared[used.reshape(-1)]
+    several: dict[tuple[int, int], set[str]] = {}  # two of a role: either may be taken
+    for n in np.flatnonzero(~alone).tolist():
+        several.setdefault((int(who[n]), int(role[n])), set()).add(skus[part[n]])
+    for (n, at), named in several.items():
+        rows[n, at], masses[n, at] = menus.owned(at, frozenset(named), wanted[n])
+    return rows, masses.sum(axis=1)
 
 
 def questions_of(
@@ -119,55 +178,31 @@ def questions_of(
         Those that name a part or material which is not there.
     """
     catalogue = menus.space.catalogue
-    place_of = {role: n for n, role in enumerate(menus.roles)}
+    kept, owned, wanted, left = _readable(catalogue, enquiries)
+    own, shared = _own_menus(menus, owned, wanted)
+    # A material that every role chosen by it has settled already asks for nothing more.
     by_material = [catalogue.vocabulary.roles[r].by_material for r in menus.roles]
-    role_of = {sku: place_of[part.role] for sku, part in catalogue.parts.items()}
-    known: dict[tuple[int, tuple[str, ...], str | None], tuple[int, float]] = {}
-    checked: dict[str | None, str | None] = {None: None, "": None}
+    settled = (own[:, by_material] >= 0).all(axis=1)
     materials: dict[str | None, int] = {}
-    rows, limits, kept, left = [], [], [], []
-    blank = [-1] * len(menus.roles)
-    for enquiry in enquiries:
-        try:
-            if enquiry.material not in checked:
-                checked[enquiry.material] = check_material(enquiry.material or "")
-            material = checked[enquiry.material]
-            have = [s if s in role_of else find_part(catalogue, s).sku for s in enquiry.have]
-        except NamingError as error:
-            left.append(LeftOut(enquiry.number, str(error)))
-            continue
-        row, shared = blank.copy(), 0.0
-        for at, skus in _by_role(have, role_of):
-            key = (at, skus, material if by_material[at] else None)
-            found = known.get(key)
-            if found is None:
-                found = known[key] = menus.owned(at, frozenset(skus), key[2])
-            row[at] = found[0]
-            shared += found[1]
-        # A material that every role chosen by it has settled already asks for nothing more.
-        open_ = any(b and row[n] < 0 for n, b in enumerate(by_material))
-        asked_for = materials.setdefault(material if open_ else None, len(materials))
-        limit = enquiry.max_mass_g
-        rows.append((*row, asked_for))
-        limits.append(
-            (
-                np.inf if enquiry.budget is None else float(enquiry.budget),
-                np.inf if limit is None else round(limit * TENTHS) - shared,
-            )
-        )
-        kept.append(enquiry)
-    columns = np.array(rows, dtype=np.intp).reshape(-1, len(blank) + 1)
-    bounds = np.array(limits, dtype=float).reshape(-1, 2)
-    ranks = [np.unique(b, return_inverse=True)[1].reshape(-1) for b in bounds.T]
-    first, of = dense([*(columns[:, :-1] + 1).T, columns[:, -1], *ranks])
+    material = np.array(
+        [
+            materials.setdefault(None if done else word, len(materials))
+            for word, done in zip(wanted, settled.astype(bool), strict=True)
+        ],
+        dtype=np.intp,
+    )
+    budget = np.array([np.inf if e.budget is None else e.budget for e in kept], dtype=float)
+    grams = np.array([np.inf if e.max_mass_g is None else e.max_mass_g for e in kept], dtype=float)
+    tenths = np.rint(grams * TENTHS) - shared
+    first, of = dense([*(own + 1).T, material, rank(budget), rank(tenths)])
     weight = np.bincount(of, [e.weight for e in kept], minlength=len(first)).astype(float)
     questions = Questions(
         menus,
-        columns[first, :-1],
-        columns[first, -1],
+        own[first],
+        material[first],
         tuple(materials),
-        bounds[first, 0],
-        bounds[first, 1],
+        budget[first],
+        tenths[first],
         weight,
         of,
     )

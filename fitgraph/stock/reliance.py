@@ -24,7 +24,7 @@ from fitgraph.solve import TreeEngine
 from fitgraph.solve.messages import count, count_each
 from fitgraph.stock.menus import IN_STOCK, Menus, Shelf
 from fitgraph.stock.questions import Questions, questions_of
-from fitgraph.stock.served import Asked, Progress, served_all
+from fitgraph.stock.served import Asked, Progress, witnesses
 
 Ints = npt.NDArray[np.intp]
 
@@ -137,14 +137,8 @@ def _ask(
         material = questions.materials[questions.material[question]]
         for at in {role_of[s] for s in gone}:
             rows[n, at] = menus.shelf(at, Shelf(True, frozenset(), gone), material)
-    answer = served_all(
-        menus,
-        Asked(rows, base.budget, base.tenths),
-        certain=True,
-        witness=True,
-        executor=executor,
-        progress=progress,
-    )
+    asked = Asked(rows, base.budget, base.tenths)
+    answer = witnesses(menus, asked, executor=executor, progress=progress)
     return _Without(of, tuple(g for _, g in todo), answer.yes, answer.places)
 
 

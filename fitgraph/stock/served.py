@@ -14,31 +14,34 @@ from __future__ import annotations
 
 import pickle
 import threading
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from concurrent.futures import Executor
 from dataclasses import dataclass
+from typing import TypeVar
 
 import numpy as np
 import numpy.typing as npt
 
 from fitgraph.solve.best import Criteria, k_best
-from fitgraph.solve.front import nondominated
-from fitgraph.stock.least import cheapest, dense
-from fitgraph.stock.menus import Menus
+from fitgraph.stock.distinct import dense, rank
+from fitgraph.stock.least import cheapest
+from fitgraph.stock.menus import Listing, Menus
 from fitgraph.stock.narrow import narrowed
 
 Ints = npt.NDArray[np.intp]
 Floats = npt.NDArray[np.float64]
 Bools = npt.NDArray[np.bool_]
 
+Answer = TypeVar("Answer")
+
 #: Told after each piece: how many questions are answered, and how many there are.
 Progress = Callable[[int, int], None]
 
 #: Questions in a piece: here, where a piece shares its work, and on an executor.
-PIECE, SENT = 1 << 15, 1 << 12
+PIECE, SENT = 1 << 15, 5000
 
-#: Rounds of the dual before the branch and bound, and multipliers in a round.
-_ROUNDS, _MULTIPLIERS = 4, 4
+#: Rounds of the dual before the branch and bound, and most multipliers in a round.
+_ROUNDS, _MULTIPLIERS = 4, 64
 
 #: Relative rounding that a bound with multipliers may carry.
 _ROUNDING = 1e-9
@@ -88,123 +91,119 @@ class Served:
     places: Ints
 
 
-def _sums(menus: Menus, asked: Asked, places: Ints) -> tuple[Floats, Floats]:
+def _sums(listing: Listing, asked: Asked, places: Ints) -> tuple[Floats, Floats]:
     """Return price and mass of builds, as the menus count them."""
     totals = np.zeros((2, len(asked)))
-    for n in range(len(menus.roles)):
+    for n, role in enumerate(listing.roles):
         numbers, used = np.unique(asked.menus[:, n], return_inverse=True)
-        listed = [menus.menu(n, int(k)) for k in numbers]
-        size = len(menus.space.options[menus.roles[n]])
-        cost = np.zeros((2, len(listed), size))
-        for k, menu in enumerate(listed):
+        cost = np.zeros((2, len(numbers), len(listing.class_of[role])))
+        for k, number in enumerate(numbers.tolist()):
+            menu = listing.menu(n, number)
             cost[:, k, menu.place] = menu.price, menu.tenths
         totals += cost[:, used.reshape(-1), places[:, n]]
     return totals[0], totals[1]
 
 
-def _exactly(menus: Menus, asked: Asked, n: int, steep: float, *, certain: bool) -> Ints | None:
+def _exactly(listing: Listing, asked: Asked, n: int, steep: float, *, certain: bool) -> Ints | None:
     """Return a build within both limits of one question; None where there is none.
 
     A mixture of both limits is a limit too. It follows from the two, but the search does not
     know that, and at the right multiplier it cuts most of it off.
     """
-    space = menus.space
+    class_of = listing.class_of
     lets, costs = {}, {}
     mix = np.array([[1.0, steep], [1.0, 0.0], [0.0, 1.0], [1.0, steep]])
-    for at, role in enumerate(menus.roles):
-        menu = menus.menu(at, int(asked.menus[n, at]))
-        known = np.flatnonzero(menu.weighed | (not certain))
-        points = np.array([menu.price, menu.tenths, np.zeros(len(menu.price))])[:, known].T
-        use = known[nondominated(points, menu.klass[known])]
-        lets[role] = np.zeros(len(space.options[role]), dtype=bool)
+    for at, role in enumerate(listing.roles):
+        number = int(asked.menus[n, at])
+        menu, use = listing.menu(at, number), listing.useful(at, number, weighed=certain)
+        lets[role] = np.zeros(len(class_of[role]), dtype=bool)
         lets[role][menu.place[use]] = True
         costs[role] = np.zeros((len(mix), len(lets[role])))
         costs[role][:, menu.place] = mix @ np.array([menu.price, menu.tenths])
     limits = mix[1:] @ np.array([asked.budget[n], asked.tenths[n]])
     limits[2] += _ROUNDING * (1 + abs(limits[2]))
-    tree = narrowed(space.tree, space.class_of, lets, certain=certain)
-    options, found = k_best(tree, space.class_of, lets, Criteria(costs, limits), 1, certain=certain)
-    return np.array([options[r][0] for r in menus.roles]) if len(found) else None
+    tree = narrowed(listing.tree, class_of, lets, certain=certain)
+    options, found = k_best(tree, class_of, lets, Criteria(costs, limits), 1, certain=certain)
+    return np.array([options[r][0] for r in listing.roles]) if len(found) else None
 
 
-def _both(menus: Menus, asked: Asked, *, certain: bool, places: Ints) -> Bools:
+class _Open:
+    """Questions with both limits that are not decided yet.
+
+    ``dear`` and ``heavy`` are the price and mass of the cheapest witness that is too heavy,
+    ``costly`` and ``light`` of the lightest that costs too much.
+    """
+
+    def __init__(self, asked: Asked) -> None:
+        self.at = np.arange(len(asked))
+        self.dear, self.heavy, self.costly, self.light = np.full((4, len(asked)), np.nan)
+
+    def ties(self) -> Floats:
+        """Return the multipliers at which a question's two witnesses tie."""
+        return np.maximum(self.costly - self.dear, 1.0) / np.maximum(self.heavy - self.light, 1.0)
+
+    def keep(self, which: Bools) -> None:
+        """Drop the others."""
+        for name in ("at", "dear", "heavy", "costly", "light"):
+            setattr(self, name, getattr(self, name)[which])
+
+
+def _both(listing: Listing, asked: Asked, *, certain: bool, places: Ints) -> Bools:
     """Decide questions with a mass limit, and perhaps a budget; fill in their witnesses."""
     yes = np.zeros(len(asked), dtype=bool)
-    open_ = np.arange(len(asked))
-    ends: list[tuple[Floats, Floats]] = []  # cheapest and lightest witness: price, tenths
+    left = _Open(asked)
 
-    def settle(good: Bools, dead: Bools, found: Ints) -> None:
-        nonlocal open_, ends
-        yes[open_[good]] = True
-        places[open_[good]] = found[good]
-        keep = ~good & ~dead
-        open_ = open_[keep]
-        ends = [(p[keep], m[keep]) for p, m in ends]
-
-    for weights in ((1.0, 0.0), (0.0, 1.0)):
-        if not len(open_):
-            return yes
-        part = asked.take(open_)
+    def look(weights: Floats) -> tuple[Floats, Floats]:
+        """Ask with weights for price and mass, settle what that decides, keep the others."""
+        part = asked.take(left.at)
         value, found = cheapest(
-            menus, part.menus, weights, certain=certain, weighed=certain, witness=True
+            listing, part.menus, weights, certain=certain, weighed=certain, witness=True
         )
-        dead = value > (part.budget if weights[0] else part.tenths)
-        sums = (np.full(len(part), np.inf), np.full(len(part), np.inf))
-        alive = np.flatnonzero(~dead & np.isfinite(value))
-        dead |= ~np.isfinite(value)
-        sums[0][alive], sums[1][alive] = _sums(menus, part.take(alive), found[alive])
-        ends.append(sums)
-        settle(~dead & (sums[0] <= part.budget) & (sums[1] <= part.tenths), dead, found)
+        with np.errstate(invalid="ignore"):  # no weight of a limit that is not there
+            limits = np.column_stack([part.budget, part.tenths])
+            most = np.where(weights > 0, weights * limits, 0.0).sum(axis=1)
+            dead = ~np.isfinite(value) | (value > most + _ROUNDING * (1 + np.abs(most)))
+        price, tenths = np.full((2, len(part)), np.inf)
+        alive = np.flatnonzero(~dead)
+        price[alive], tenths[alive] = _sums(listing, part.take(alive), found[alive])
+        good = ~dead & (price <= part.budget) & (tenths <= part.tenths)
+        yes[left.at[good]] = True
+        places[left.at[good]] = found[good]
+        left.keep(~good & ~dead)
+        return price[~good & ~dead], tenths[~good & ~dead]
+
+    left.dear, left.heavy = look(np.tile([1.0, 0.0], (len(left.at), 1)))
+    left.costly, left.light = look(np.tile([0.0, 1.0], (len(left.at), 1)))
     for _ in range(_ROUNDS):
-        if not len(open_):
+        if not len(left.at):
             return yes
-        # The multiplier at which the two ends of a question tie. Those alike share one, and
-        # the work.
-        steep = _ties(ends)
-        shared = np.quantile(steep, (np.arange(_MULTIPLIERS) + 0.5) / _MULTIPLIERS)
-        nearest = np.abs(np.log(steep[:, None] / shared)).argmin(axis=1)
-        part = asked.take(open_)
-        found = np.full((len(part), len(menus.roles)), -1, dtype=np.intp)
-        dead = np.zeros(len(part), dtype=bool)
-        for k, one in enumerate(shared):
-            at = np.flatnonzero(nearest == k)
-            value, found[at] = cheapest(
-                menus,
-                part.menus[at],
-                (1.0, float(one)),
-                certain=certain,
-                weighed=certain,
-                witness=True,
-            )
-            most = part.budget[at] + one * part.tenths[at]
-            dead[at] = value > most + _ROUNDING * (1 + np.abs(most))
-        price, tenths = _sums(menus, part, found)
-        over = tenths > part.tenths
-        (dear, heavy), (costly, light) = ends
-        near = over & (price > dear)
-        ends[0] = (np.where(near, price, dear), np.where(near, tenths, heavy))
-        near = ~over & (price < costly)
-        ends[1] = (np.where(near, price, costly), np.where(near, tenths, light))
-        settle((price <= part.budget) & ~over, dead, found)
-    for n, tie in zip(open_, _ties(ends), strict=True):
-        build = _exactly(menus, asked, int(n), float(tie), certain=certain)
+        # The multiplier at which the two ends of a question tie. Where there are many, those
+        # alike share one, and the work.
+        steep = left.ties()
+        if len(steep) > _MULTIPLIERS:
+            shared = np.quantile(steep, (np.arange(_MULTIPLIERS) + 0.5) / _MULTIPLIERS)
+            steep = shared[np.abs(np.log(steep[:, None] / shared)).argmin(axis=1)]
+        price, tenths = look(np.column_stack([np.ones(len(steep)), steep]))
+        over = tenths > asked.tenths[left.at]
+        near = over & (price > left.dear)
+        left.dear = np.where(near, price, left.dear)
+        left.heavy = np.where(near, tenths, left.heavy)
+        near = ~over & (price < left.costly)
+        left.costly = np.where(near, price, left.costly)
+        left.light = np.where(near, tenths, left.light)
+    for n, tie in zip(left.at.tolist(), left.ties().tolist(), strict=True):
+        build = _exactly(listing, asked, n, tie, certain=certain)
         if build is not None:
             yes[n], places[n] = True, build
     return yes
 
 
-def _ties(ends: list[tuple[Floats, Floats]]) -> Floats:
-    """Return the multiplier at which the cheapest and the lightest witness tie."""
-    (dear, heavy), (costly, light) = ends
-    return np.maximum(costly - dear, 1.0) / np.maximum(heavy - light, 1.0)
-
-
-def served(menus: Menus, asked: Asked, *, certain: bool, witness: bool = False) -> Served:
+def served(listing: Listing, asked: Asked, *, certain: bool, witness: bool = False) -> Served:
     """Return whether each question has a build.
 
     Parameters
     ----------
-    menus : Menus
+    listing : Listing
         The menus that the questions name.
     asked : Asked
         The questions.
@@ -214,76 +213,101 @@ def served(menus: Menus, asked: Asked, *, certain: bool, witness: bool = False) 
     witness : bool
         Whether one build for each is wanted as well.
     """
-    first, number = dense([*asked.menus.T, *_ranks(asked)])
+    first, number = dense([*asked.menus.T, rank(asked.budget), rank(asked.tenths)])
     distinct = asked.take(first)
     yes = np.zeros(len(distinct), dtype=bool)
-    places = np.full((len(distinct), len(menus.roles)), -1, dtype=np.intp)
+    places = np.full((len(distinct), len(listing.roles)), -1, dtype=np.intp)
     light = np.isfinite(distinct.tenths)
     free = np.flatnonzero(~light)
     part = distinct.take(free)
-    value, found = cheapest(menus, part.menus, (1.0, 0.0), certain=certain, witness=witness)
+    value, found = cheapest(listing, part.menus, (1.0, 0.0), certain=certain, witness=witness)
     yes[free] = np.isfinite(value) & (value <= part.budget)
     if witness:
         places[free[yes[free]]] = found[yes[free]]
     weighty = np.flatnonzero(light)
-    inner = np.full((len(weighty), len(menus.roles)), -1, dtype=np.intp)
-    yes[weighty] = _both(menus, distinct.take(weighty), certain=certain, places=inner)
+    inner = np.full((len(weighty), len(listing.roles)), -1, dtype=np.intp)
+    yes[weighty] = _both(listing, distinct.take(weighty), certain=certain, places=inner)
     places[weighty] = inner
     return Served(yes[number], places[number] if witness else places[:0])
-
-
-def _ranks(asked: Asked) -> list[Ints]:
-    """Return budgets and mass limits as small numbers."""
-    return [
-        np.unique(limit, return_inverse=True)[1].reshape(-1).astype(np.intp)
-        for limit in (asked.budget, asked.tenths)
-    ]
 
 
 #: The menus that a worker's thread looked at last, and what they were unpacked from.
 _held = threading.local()
 
 
-def _piece(packed: bytes, asked: Asked, certain: bool, witness: bool) -> Served:
+def _piece(packed: bytes, job: Callable[..., Answer], pieces: tuple[Asked, ...]) -> Answer:
     if getattr(_held, "packed", None) != packed:
-        _held.menus, _held.packed = pickle.loads(packed), packed
-    return served(_held.menus, asked, certain=certain, witness=witness)
+        _held.listing, _held.packed = pickle.loads(packed), packed
+    return job(_held.listing, *pieces)
 
 
-def served_all(
+def in_pieces(
+    job: Callable[..., Answer],
     menus: Menus,
-    asked: Asked,
-    *,
-    certain: bool,
-    witness: bool = False,
+    asked: Sequence[Asked],
     executor: Executor | None = None,
     progress: Progress | None = None,
-) -> Served:
-    """Return :func:`served` of any number of questions, in pieces.
+) -> list[Answer]:
+    """Return what a job answers to questions, cut into pieces.
 
     Parameters
     ----------
-    menus, asked, certain, witness
-        As in :func:`served`.
+    job : callable
+        Is given a listing of the menus and the same piece of everything asked.
+    menus : Menus
+        The menus that the questions name.
+    asked : sequence of Asked
+        Of equal length.
     executor : concurrent.futures.Executor, optional
         Where the pieces run, such as a process pool or the executor of a
         ``dask.distributed`` client; here by default.
     progress : callable, optional
         Is told after each piece how many questions are answered, and how many there are.
     """
-    size = PIECE if executor is None else SENT
-    ranges = [slice(a, a + size) for a in range(0, len(asked), size)]
+    count = len(asked[0])
+    size = PIECE
+    if executor is not None:  # even pieces, so that no worker waits for the last
+        size = -(-count // max(1, 2 * round(count / (2 * SENT)))) or 1
+    cuts = [slice(a, a + size) for a in range(0, count, size)]
+    pieces = (tuple(a.take(cut) for a in asked) for cut in cuts)
     if executor is None:
-        jobs = (served(menus, asked.take(r), certain=certain, witness=witness) for r in ranges)
+        answers = (job(menus, *piece) for piece in pieces)
     else:
-        packed = pickle.dumps(menus)
-        futures = [executor.submit(_piece, packed, asked.take(r), certain, witness) for r in ranges]
-        jobs = (future.result() for future in futures)
-    yes: list[Bools] = [np.zeros(0, dtype=bool)]
-    places: list[Ints] = [np.zeros((0, len(menus.roles)), dtype=np.intp)]
-    for n, answer in enumerate(jobs, 1):
-        yes.append(answer.yes)
-        places.append(answer.places)
+        packed = pickle.dumps(menus.listing())
+        futures = [executor.submit(_piece, packed, job, piece) for piece in pieces]
+        answers = (future.result() for future in futures)
+    found = []
+    for n, answer in enumerate(answers, 1):
+        found.append(answer)
         if progress is not None:
-            progress(min(n * size, len(asked)), len(asked))
-    return Served(np.concatenate(yes), np.concatenate(places))
+            progress(min(n * size, count), count)
+    return found
+
+
+def witnesses(
+    menus: Menus,
+    asked: Asked,
+    *,
+    executor: Executor | None = None,
+    progress: Progress | None = None,
+) -> Served:
+    """Return which questions have a certain build, with one of each, in pieces.
+
+    Parameters
+    ----------
+    menus, asked
+        As in :func:`served`.
+    executor, progress
+        As in :func:`in_pieces`.
+    """
+    found = in_pieces(_with_witness, menus, [asked], executor, progress)
+    return Served(
+        np.concatenate([np.zeros(0, dtype=bool), *(f.yes for f in found)]),
+        np.concatenate(
+            [np.zeros((0, len(menus.roles)), dtype=np.intp), *(f.places for f in found)]
+        ),
+    )
+
+
+def _with_witness(listing: Listing, asked: Asked) -> Served:
+    return served(listing, asked, certain=True, witness=True)
