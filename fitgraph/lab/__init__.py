@@ -2,6 +2,7 @@
 
 from fitgraph.lab.adapter_map import AdapterMap
 from fitgraph.lab.explorer import BuildExplorer
+from fitgraph.lab.gaps import StockGaps
 from fitgraph.lab.lesson import FitLesson
 from fitgraph.lab.opened import OpenCatalogue, open_catalogue
 from fitgraph.lab.practice import Practice
@@ -15,6 +16,7 @@ __all__ = [
     "MaterialTriangle",
     "OpenCatalogue",
     "Practice",
+    "StockGaps",
     "WhyExplorer",
     "open_catalogue",
 ]

@@ -62,6 +62,15 @@ class LimitField(widgets.VBox):
         self.text.observe(self._typed, names="value")
         super().__init__([self.text, self.slider], layout=widgets.Layout(width="100%"))
 
+    def reach(self, most: int, step: int) -> None:
+        """Move the slider's right end; what is typed stays."""
+        self._following = True
+        try:
+            self.slider.step, self.slider.max = step, most
+        finally:
+            self._following = False
+        self._typed({"new": self.text.value})
+
     def _moved(self, change: dict[str, float]) -> None:
         if self._following:
             return

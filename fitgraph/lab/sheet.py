@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-import csv
-import io
 from collections.abc import Mapping
 from dataclasses import dataclass
 from html import escape
@@ -15,13 +13,11 @@ from fitgraph.draw import section_svg
 from fitgraph.draw.style import page_css
 from fitgraph.explain import hold_text
 from fitgraph.graph.hold import hold
+from fitgraph.lab.csv_text import csv_text
 from fitgraph.mechanics.cautions import CAUTIONS
 from fitgraph.model import Option, Vocabulary
 from fitgraph.solve.engine import Build
 from fitgraph.units import major, show_mass, show_money
-
-#: What a spreadsheet would take for the beginning of a formula.
-_FORMULA = ("=", "+", "-", "@", "\t", "\r")
 
 
 @dataclass(frozen=True, slots=True)
@@ -205,21 +201,12 @@ def sheet_csv(sheet: Sheet, vocabulary: Vocabulary) -> str:
     vocabulary : Vocabulary
         Gives the currency.
     """
-    out = io.StringIO()
-    writer = csv.writer(out)
-    writer.writerow(
-        ["role", "number", "name", "maker", "mass_g", f"to_pay_{vocabulary.currency}", "note"]
-    )
-
-    def plain(text: str) -> str:
-        return f"'{text}" if text.startswith(_FORMULA) else text
-
+    heads = ["role", "number", "name", "maker", "mass_g", f"to_pay_{vocabulary.currency}", "note"]
+    rows = []
     for row in sheet.rows:
         price = f"{major(row.price, vocabulary.minor_digits):.{vocabulary.minor_digits}f}"
-        mass = "" if row.mass_g is None else f"{row.mass_g:g}"
-        words = map(plain, (row.role, row.sku, row.name, row.maker))
-        writer.writerow([*words, mass, price, plain(row.note)])
-    return out.getvalue()
+        rows.append([row.role, row.sku, row.name, row.maker, row.mass_g, price, row.note])
+    return csv_text(heads, rows)
 
 
 def _latin(text: str) -> str:

@@ -1,0 +1,324 @@
+"""How much is served, by group; and what the enquiries of a chosen group lack."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator, Mapping
+
+import ipywidgets as widgets
+
+from fitgraph.explain import RequestExplanation
+from fitgraph.explain.transversals import TooManySetsError
+from fitgraph.lab import tables
+from fitgraph.lab.answering import Answering, Show, Step
+from fitgraph.lab.cell_grid import CellGrid
+from fitgraph.lab.coverage_tables import (
+    cells,
+    enquiries_csv,
+    glosses_html,
+    headline_html,
+    matrix_csv,
+)
+from fitgraph.lab.downloads import download_link
+from fitgraph.lab.glosses import glosses, titles
+from fitgraph.lab.lacking_tables import unserved_csv, unserved_html
+from fitgraph.lab.look import LABEL, field_layout, grid, heading, html, note, row
+from fitgraph.lab.meter import Meter
+from fitgraph.lab.opened import OpenCatalogue
+from fitgraph.lab.standing_words import ORDER, WORDS
+from fitgraph.model import Enquiry
+from fitgraph.solve import NamingError
+from fitgraph.stock import Coverage, Standing, grouping_names
+from fitgraph.stock.groups import grouper
+from fitgraph.stock.questions import request_of
+
+#: Enquiries listed at once; what each lacks takes a moment.
+PAGE = 6
+
+#: The key of all groups together.
+ALL = ""
+
+
+class CoveragePanel(Answering):
+    """The headline, the matrix, and the enquiries of its chosen cell.
+
+    Parameters
+    ----------
+    opened : OpenCatalogue
+        The catalogue.
+    changed : callable
+        Called when an entry has changed.
+    """
+
+    def __init__(self, opened: OpenCatalogue, changed: Callable[[], None]) -> None:
+        super().__init__()
+        self.opened = opened
+        self.coverage: Coverage | None = None
+        self.said: dict[str, RequestExplanation | str] = {}
+        self.listed: list[tuple[Enquiry, Standing]] = []
+        self._changed = changed
+        self._shown, self._asked, self._busy = PAGE, 0, False
+        names = grouping_names(opened.catalogue)
+        told = titles(opened.catalogue)
+        options = [(told.get(n, n), n) for n in names]
+        first = next(iter(opened.catalogue.vocabulary.groups), names[0])
+        other = next(n for n in ("material", *names) if n != first)
+        self.rows, self.columns = (
+            widgets.Dropdown(
+                options=options, value=v, description=d, style=LABEL, layout=field_layout()
+            )
+            for d, v in (("Rows", first), ("Columns", other))
+        )
+        self.figure = widgets.Dropdown(
+            options=[*((WORDS[s], s.word) for s in ORDER), ("not from stock", "unmet")],
+            description="Cells count",
+            style=LABEL,
+            layout=field_layout(),
+        )
+        self.headline, self.glosses, self.problems = html(), html(), html()
+        self.cells = CellGrid()
+        self.matrix_links = html()
+        self.list, self.list_links = html(), html()
+        self.meter = Meter(
+            "Stop working out", "Stop working out what the enquiries lack", self._stopped
+        )
+        self.more = widgets.Button(
+            description=f"Show {PAGE} more",
+            disabled=True,
+            tooltip="Show more enquiries of the chosen cell",
+            layout=widgets.Layout(width="auto"),
+        )
+        self.more.on_click(lambda _: self._show_more())
+        for field in (self.rows, self.columns, self.figure):
+            field.observe(self._regroup, names="value")
+        self.cells.observe(self._choose, names="chosen")
+        self.children = (
+            heading("Coverage"),
+            self.headline,
+            heading("By group", 3),
+            grid([self.rows, self.columns, self.figure], "250px"),
+            self.problems,
+            self.cells,
+            self.glosses,
+            self.matrix_links,
+            heading("What the unserved lack"),
+            note(
+                "Choose a cell above, by a click or with the arrow keys and Enter: the enquiries "
+                "in it that stock does not serve are listed here, the most frequent first."
+            ),
+            self.list,
+            row([self.more, self.meter, self.list_links]),
+        )
+
+    # ------------------------------------------------------------ showing
+
+    @property
+    def entries(self) -> dict[str, object]:
+        """Return the entries as plain data."""
+        return {
+            "rows": self.rows.value,
+            "columns": self.columns.value,
+            "figure": self.figure.value,
+            "cell": list(self.cells.chosen),
+        }
+
+    def enter(self, state: Mapping[str, object]) -> None:
+        """Enter what :attr:`entries` returned.
+
+        Raises
+        ------
+        Exception
+            Of the field that does not take its entry.
+        """
+        self._busy = True
+        try:
+            for name in ("rows", "columns", "figure"):
+                field = getattr(self, name)
+                field.value = state.get(name, field.value)
+            cell = state.get("cell", [ALL, ALL])
+            row_key, column_key = cell if isinstance(cell, list) else [ALL, ALL]
+            self.cells.chosen = [str(row_key), str(column_key)]
+        finally:
+            self._busy = False
+        self._draw()
+
+    def show(self, coverage: Coverage) -> None:
+        """Show how much is served."""
+        self.coverage = coverage
+        self.headline.value = tables.wrap(headline_html(coverage.total) + self._left_out())
+        self._draw()
+
+    def _left_out(self) -> str:
+        left = () if self.coverage is None else self.coverage.left_out
+        if not left:
+            return ""
+        lines = "\n".join(f"Enquiry {x.number} is left out: {x.why}" for x in left[:PAGE])
+        more = f"\nAnd {len(left) - PAGE} more." if len(left) > PAGE else ""
+        return tables.alert(lines + more)
+
+    def _regroup(self, _change: object) -> None:
+        if not self._busy:
+            self._draw()
+            self._changed()
+            self.explain()
+
+    def _choose(self, _change: object) -> None:
+        if not self._busy:
+            with self.in_words(self.problems):
+                self._list()
+                self._changed()
+                self.explain()
+
+    def _draw(self) -> None:
+        """Show the matrix, and the enquiries of what is chosen in it."""
+        if self.coverage is None or not self.coverage.enquiries:
+            self.cells.show("", "", [], [], [])
+            self._list()
+            return
+        with self.in_words(self.problems):
+            self.problems.value = ""
+            by = (self.rows.value, self.columns.value)
+            matrix = self.coverage.matrix(*by)
+            shown = None if self.figure.value == "unmet" else self._standing()
+            rows, columns, found = cells(matrix, shown)
+            told = titles(self.opened.catalogue)
+            names = [told.get(n, n) for n in by]
+            self._busy = True
+            try:
+                if self.cells.chosen[0] not in rows or self.cells.chosen[1] not in columns:
+                    self.cells.chosen = [ALL, ALL]
+                self.cells.show(
+                    f"{names[0]} down, {names[1]} across",
+                    "Of all enquiries of a cell, those "
+                    f"{'not served from stock' if shown is None else _served(shown)}; the bar "
+                    "shows all four kinds, as in the table above.",
+                    [{"key": r, "label": r or "all"} for r in rows],
+                    [{"key": c, "label": c or "all"} for c in columns],
+                    found,
+                )
+            finally:
+                self._busy = False
+            self._gloss(by, {*rows, *columns})
+            self.matrix_links.value = tables.wrap(
+                download_link(
+                    "Save the matrix as CSV",
+                    "coverage.csv",
+                    "text/csv",
+                    matrix_csv(matrix).encode(),
+                )
+                + download_link(
+                    "Save all enquiries as CSV",
+                    "enquiries.csv",
+                    "text/csv",
+                    enquiries_csv(self.coverage, grouping_names(self.opened.catalogue)).encode(),
+                )
+            )
+            self._list()
+
+    def _standing(self) -> Standing:
+        return next(s for s in Standing if s.word == self.figure.value)
+
+    def _gloss(self, by: tuple[str, str], present: set[str]) -> None:
+        told = titles(self.opened.catalogue)
+        terms = []
+        for name in dict.fromkeys(by):
+            for group, text in glosses(self.opened.catalogue, name).items():
+                if group in present:
+                    terms.append((f"{told.get(name, name)}: {group}", text))
+        self.glosses.value = tables.wrap(glosses_html(terms))
+
+    # ------------------------------------------------------------ the chosen cell
+
+    def _list(self) -> None:
+        self._shown = PAGE
+        coverage, catalogue = self.coverage, self.opened.catalogue
+        self.listed = []
+        if coverage is not None:
+            row_key, column_key = self.cells.chosen
+            one = grouper(catalogue, self.rows.value)
+            other = grouper(catalogue, self.columns.value)
+            self.listed = [
+                (e, s)
+                for e, s in zip(coverage.enquiries, coverage.standings, strict=True)
+                if s is not Standing.STOCK
+                and row_key in (ALL, one(e))
+                and column_key in (ALL, other(e))
+            ]
+            self.listed.sort(key=lambda pair: (-pair[0].weight, pair[0].number))
+        self._write()
+
+    def _write(self) -> None:
+        if self.coverage is None or not self.coverage.enquiries:
+            self.list.value = self.list_links.value = ""
+            self.more.disabled = True
+            return
+        where = ", ".join(key or "all" for key in self.cells.chosen)
+        count = sum(e.weight for e, _ in self.listed)
+        caption = f"{where}: {count:g} not served from stock, in {len(self.listed)} rows"
+        if not self.listed:
+            caption = f"{where}: every enquiry is served from stock."
+        elif len(self.listed) > self._shown:
+            caption += f"; the first {self._shown} are shown"
+        shown = self.listed[: self._shown]
+        catalogue = self.opened.catalogue
+        self.list.value = tables.wrap(unserved_html(caption, shown, self.said, catalogue))
+        self.more.disabled = len(self.listed) <= self._shown
+        self.list_links.value = ""
+        if self.listed:
+            content = unserved_csv(self.listed, self.said, catalogue).encode()
+            self.list_links.value = tables.wrap(
+                download_link("Save the list as CSV", "unserved.csv", "text/csv", content)
+            )
+
+    def _show_more(self) -> None:
+        self._shown += PAGE
+        self._write()
+        self.explain()
+
+    # ------------------------------------------------------------ what each lacks
+
+    def explain(self) -> None:
+        """Work out what the listed enquiries lack, one after the other."""
+        self._asked += 1
+        asked = self._asked
+        self.run(lambda: self._steps(asked), lambda: asked == self._asked, self.problems)
+
+    def _steps(self, asked: int) -> Iterator[Step]:
+        wanted = [e for e, _ in self.listed[: self._shown]]
+        todo = [e for e in wanted if e.number not in self.said]
+        if not todo:
+            self.meter.end()
+            return
+        over = "Stopped. Choose a cell to go on."
+        try:
+            for n, enquiry in enumerate(todo):
+                self.meter.begin(f"Working out what each lacks: {n} of {len(todo)} so far …")
+                yield True, lambda enquiry=enquiry: self._explained(enquiry)  # type: ignore[misc]
+            over = ""
+        finally:
+            if asked == self._asked:
+                self.meter.end(over)
+
+    def _explained(self, enquiry: Enquiry) -> Show:
+        said: RequestExplanation | str
+        try:
+            said = self.opened.explainer.explain(request_of(enquiry, in_stock=True))
+        except (NamingError, TooManySetsError) as error:
+            said = f"This could not be worked out: {error}"
+
+        def show() -> None:
+            self.said[enquiry.number] = said
+            self._write()
+
+        return show
+
+    def _stopped(self) -> None:
+        self.stop()
+
+
+def _served(standing: Standing) -> str:
+    return {
+        Standing.STOCK: "served from stock",
+        Standing.CATALOGUE: "that can be served by ordering",
+        Standing.POSSIBLY: "of which nobody can tell",
+        Standing.NEITHER: "that nothing sold serves",
+    }[standing]

@@ -1,0 +1,156 @@
+"""What is asked for and cannot be served, what is held and cannot be used, and what to order."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator, Mapping
+from typing import Any
+
+from fitgraph.lab.answering import Answering, Show, Step
+from fitgraph.lab.coverage_panel import CoveragePanel
+from fitgraph.lab.held_panel import StrandedPanel, WeakPanel
+from fitgraph.lab.look import html, style
+from fitgraph.lab.meter import Meter
+from fitgraph.lab.opened import OpenCatalogue
+from fitgraph.lab.restock_panel import RestockPanel
+from fitgraph.lab.session import SessionBar, SessionError, in_kernel
+from fitgraph.lab.trend_panel import TrendPanel
+from fitgraph.stock import coverage, coverage_then, reliance, stranded
+
+
+class StockGaps(Answering):
+    """Coverage, unmet demand, stranded stock, weak points and orders of one catalogue.
+
+    Parameters
+    ----------
+    opened : OpenCatalogue
+        A catalogue that :func:`fitgraph.lab.open_catalogue` has opened.
+    """
+
+    def __init__(self, opened: OpenCatalogue) -> None:
+        super().__init__()
+        self.opened = opened
+        self._asked = 0
+        self.covered = CoveragePanel(opened, self._keep)
+        self.trend = TrendPanel(opened, self._keep)
+        self.stranded = StrandedPanel(opened, self._keep)
+        self.weak = WeakPanel(opened)
+        self.restock = RestockPanel(opened, self._keep)
+        self._panels = (self.covered, self.trend, self.stranded, self.restock)
+        self.meter = Meter("Stop", "Stop working out the parts of this page", self._stopped)
+        self.problems = html()
+        key = f"StockGaps {opened.catalogue.name}" if in_kernel() else None
+        self._todo = self._stages()
+        self.session = SessionBar(self, "gaps", key)
+        self.children = (
+            style(),
+            self.session,
+            self.meter,
+            self.problems,
+            self.covered,
+            self.restock,
+            self.trend,
+            self.stranded,
+            self.weak,
+        )
+        self.refresh()
+
+    def __repr__(self) -> str:
+        """Return what a notebook shows in its place until the cell is run."""
+        return "Run this cell to see what is lacking in stock, and what to order."
+
+    # ------------------------------------------------------------ state
+
+    def state(self) -> dict[str, Any]:
+        """Return the entries as plain data."""
+        return {name: value for panel in self._panels for name, value in panel.entries.items()}
+
+    def restore(self, state: Mapping[str, Any]) -> None:
+        """Enter what :meth:`state` returned.
+
+        Raises
+        ------
+        SessionError
+            If it names something that this catalogue does not have.
+        """
+        before = self.state()
+        try:
+            for panel in self._panels:
+                panel.enter(state)
+        except Exception as error:
+            for panel in self._panels:
+                panel.enter(before)
+            raise SessionError(f"An entry of this session does not fit here: {error}") from None
+
+    def _keep(self) -> None:
+        if hasattr(self, "session"):
+            self.session.changed()
+
+    # ------------------------------------------------------------ asking
+
+    def _stages(self) -> list[tuple[str, Callable[[], Show]]]:
+        """Return what is worked out, in the order in which it is shown; each is done once."""
+        engine = self.opened.engine
+
+        def told(done: int, total: int) -> None:
+            self.meter.detail = f"{done:,} of {total:,} questions"
+
+        def covered() -> Show:
+            found = coverage(engine, progress=told)
+
+            def show() -> None:
+                self.covered.show(found)
+                self.trend.show(found)
+                self.restock.begin()
+
+            return show
+
+        def held() -> Show:
+            found = stranded(engine)
+            return lambda: self.stranded.show(found)
+
+        def weak() -> Show:
+            found = reliance(engine, pairs=False, progress=told)
+            return lambda: self.weak.show(found, pairs=False)
+
+        def then() -> Show:
+            found = coverage_then(engine, self.opened.supply.counts, progress=told)
+            return lambda: self.trend.show_then(found)
+
+        def pairs() -> Show:
+            found = reliance(engine, progress=told)
+
+            def show() -> None:
+                self.weak.show(found, pairs=True)
+                self.covered.explain()
+
+            return show
+
+        return [
+            ("Asking what can be served …", covered),
+            ("Looking for stranded parts …", held),
+            ("Looking for weak points …", weak),
+            ("Asking what could be served then …", then),
+            ("Looking for weak pairs …", pairs),
+        ]
+
+    def refresh(self) -> None:
+        """Work out what has not been worked out yet."""
+        self._asked += 1
+        asked = self._asked
+        self.run(lambda: self._steps(asked), lambda: asked == self._asked, self.problems)
+
+    def _steps(self, asked: int) -> Iterator[Step]:
+        over = "Stopped: what is left below has not been worked out. Run the cell again to go on."
+        try:
+            while self._todo:
+                text, compute = self._todo[0]
+                self.meter.begin(text)
+                yield True, compute
+                del self._todo[0]
+            over = ""
+        finally:
+            if asked == self._asked:
+                self.meter.end(over)
+
+    def _stopped(self) -> None:
+        self.stop()

@@ -1,0 +1,169 @@
+"""Stock without a use, and parts on which much depends."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping
+
+import ipywidgets as widgets
+
+from fitgraph.lab import tables
+from fitgraph.lab.answering import Answering
+from fitgraph.lab.downloads import download_link
+from fitgraph.lab.held_tables import stranded_csv, stranded_html, weak_csv, weak_html
+from fitgraph.lab.look import LABEL, field_layout, grid, heading, html, note
+from fitgraph.lab.opened import OpenCatalogue
+from fitgraph.stock import Reliance, Standing, Stranded
+
+_ANY = "all"
+
+#: What a part held without a use lacks, as an entry.
+_LACKS = (
+    ("anything", _ANY),
+    ("parts to order", Standing.CATALOGUE.word),
+    ("a measurement", Standing.POSSIBLY.word),
+    ("any part that is sold", Standing.NEITHER.word),
+)
+
+
+class StrandedPanel(Answering):
+    """Parts held that no complete build from stock can use.
+
+    Parameters
+    ----------
+    opened : OpenCatalogue
+        The catalogue.
+    changed : callable
+        Called when an entry has changed.
+    """
+
+    def __init__(self, opened: OpenCatalogue, changed: Callable[[], None]) -> None:
+        super().__init__()
+        self.opened = opened
+        self.stranded: tuple[Stranded, ...] | None = None
+        self._changed = changed
+        roles = opened.catalogue.vocabulary.roles.values()
+        self.lacks = widgets.Dropdown(
+            options=_LACKS, description="It lacks", style=LABEL, layout=field_layout()
+        )
+        self.role = widgets.Dropdown(
+            options=[("any", _ANY), *((r.title, r.name) for r in roles)],
+            description="Role",
+            style=LABEL,
+            layout=field_layout(),
+        )
+        self.table, self.links = html(), html()
+        self.lacks.observe(self._entered, names="value")
+        self.role.observe(self._entered, names="value")
+        self.children = (
+            heading("Stranded stock"),
+            note(
+                "Parts held that are in no complete build from stock, and what would release them: "
+                "the fewest parts to order, joints that a measurement would decide, or nothing "
+                "that is sold."
+            ),
+            grid([self.lacks, self.role], "250px"),
+            self.table,
+            self.links,
+        )
+        self._draw()
+
+    @property
+    def entries(self) -> dict[str, object]:
+        """Return the entries as plain data."""
+        return {"lacks": self.lacks.value, "role": self.role.value}
+
+    def enter(self, state: Mapping[str, object]) -> None:
+        """Enter what :attr:`entries` returned."""
+        self.lacks.value = state.get("lacks", self.lacks.value)
+        self.role.value = state.get("role", self.role.value)
+
+    def show(self, stranded: tuple[Stranded, ...]) -> None:
+        """Show parts held without a use."""
+        self.stranded = stranded
+        self._draw()
+
+    def _entered(self, _change: object) -> None:
+        self._draw()
+        self._changed()
+
+    def _draw(self) -> None:
+        with self.in_words(self.table):
+            if self.stranded is None:
+                self.table.value = tables.wrap('<p class="fg-note">Not worked out yet.</p>')
+                return
+            catalogue = self.opened.catalogue
+            shown = [
+                s
+                for s in self.stranded
+                if self.lacks.value in (_ANY, s.standing.word)
+                and self.role.value in (_ANY, catalogue.parts[s.sku].role)
+            ]
+            self.table.value = tables.wrap(
+                stranded_html(shown, catalogue)
+                if shown or not self.stranded
+                else "<p>No stranded part is of this kind.</p>"
+            )
+            self.links.value = tables.wrap(
+                download_link(
+                    "Save these parts as CSV",
+                    "stranded.csv",
+                    "text/csv",
+                    stranded_csv(shown, catalogue).encode(),
+                )
+            )
+
+
+class WeakPanel(Answering):
+    """Parts, and pairs of them, whose absence ends most.
+
+    Parameters
+    ----------
+    opened : OpenCatalogue
+        The catalogue.
+    """
+
+    def __init__(self, opened: OpenCatalogue) -> None:
+        super().__init__()
+        self.opened = opened
+        self.reliance: Reliance | None = None
+        self.parts, self.pairs, self.links = html(), html(), html()
+        waits = tables.wrap('<p class="fg-note">Not worked out yet.</p>')
+        self.parts.value = self.pairs.value = waits
+        self.children = (
+            heading("Weak points"),
+            note(
+                "Parts in stock whose absence would end the most enquiries that are served today, "
+                "and the most builds. In a pair, either part does for the other."
+            ),
+            grid([self.parts, self.pairs], "380px"),
+            self.links,
+        )
+
+    def show(self, reliance: Reliance, *, pairs: bool) -> None:
+        """Show what stock depends on.
+
+        Parameters
+        ----------
+        reliance : Reliance
+            The answer.
+        pairs : bool
+            Whether pairs were looked for.
+        """
+        self.reliance = reliance
+        catalogue, builds = self.opened.catalogue, tables.builds_text(reliance.builds)
+        self.parts.value = tables.wrap(weak_html(reliance.parts, builds, catalogue, pairs=False))
+        if not pairs:
+            return
+        self.pairs.value = tables.wrap(weak_html(reliance.pairs, builds, catalogue, pairs=True))
+        files = (("parts", reliance.parts), ("pairs", reliance.pairs))
+        self.links.value = tables.wrap(
+            "".join(
+                download_link(
+                    f"Save the {name} as CSV",
+                    f"weak-{name}.csv",
+                    "text/csv",
+                    weak_csv(weak).encode(),
+                )
+                for name, weak in files
+            )
+        )

@@ -1,0 +1,104 @@
+"""Parts held without a use, and parts on which much depends."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from html import escape
+
+from fitgraph.lab.csv_text import csv_text
+from fitgraph.lab.long_table import amount, capital, few, long_table, money, part_html
+from fitgraph.model import Catalogue
+from fitgraph.stock import Standing, Stranded, Weak
+
+
+def stranded_text(one: Stranded, catalogue: Catalogue) -> str:
+    """Return what a part held without a use lacks."""
+    titles = [catalogue.vocabulary.joint(name).title for name in one.joints]
+    if one.standing is Standing.CATALOGUE:
+        return f"to order: {few(one.needs)}"
+    if one.standing is Standing.POSSIBLY:
+        count = f"{len(titles)} joint{'' if len(titles) == 1 else 's'} to be measured: "
+        order = f"; to order: {few(one.needs)}" if one.needs else ""
+        return f"{count}{few(titles)}{order}"
+    return f"nothing sold goes with it: {few(titles) or 'a role has no part'}"
+
+
+def stranded_html(shown: Sequence[Stranded], catalogue: Catalogue) -> str:
+    """Return parts held without a use as a table, and what they are worth together."""
+    if not shown:
+        return "<p>No such part: every part held is in some build from stock.</p>"
+    value = sum(s.value or 0 for s in shown)
+    rows = [
+        [
+            part_html(s.sku, catalogue),
+            f"{s.pieces}",
+            "not known" if s.value is None else escape(money(s.value, catalogue)),
+            escape(capital(stranded_text(s, catalogue))),
+        ]
+        for s in shown
+    ]
+    number = f"{len(shown)} part{'' if len(shown) == 1 else 's'}"
+    heads = [("Part", False), ("Pieces", True), ("Worth", True), ("What it lacks", False)]
+    return (
+        f'<p role="status"><span class="fg-number">{escape(money(value, catalogue))}</span> at '
+        f"selling prices in {number}, {sum(s.pieces for s in shown)} pieces.</p>"
+        + long_table("Dearest first", heads, rows)
+    )
+
+
+def stranded_csv(shown: Sequence[Stranded], catalogue: Catalogue) -> str:
+    """Return the same as CSV, with all names."""
+    heads = ["sku", "name", "pieces", f"worth_{catalogue.vocabulary.currency}", "standing"]
+    rows: list[Sequence[str | float | None]] = []
+    for s in shown:
+        titles = [catalogue.vocabulary.joint(name).title for name in s.joints]
+        worth = None if s.value is None else amount(s.value, catalogue)
+        name = catalogue.parts[s.sku].name
+        needs = " ".join(s.needs)
+        rows.append([s.sku, name, s.pieces, worth, s.standing.word, needs, "; ".join(titles)])
+    return csv_text([*heads, "needs", "joints"], rows)
+
+
+def _share(share: float) -> str:
+    return "under 0.1%" if 0 < share < 0.001 else f"{share:.1%}"
+
+
+def weak_html(weak: Sequence[Weak], builds: str, catalogue: Catalogue, *, pairs: bool) -> str:
+    """Return parts, or pairs, on which much depends.
+
+    Parameters
+    ----------
+    weak : sequence of Weak
+        In order.
+    builds : str
+        How many builds from stock there are, in words.
+    catalogue : Catalogue
+        Names the parts.
+    pairs : bool
+        Whether they are pairs.
+    """
+    if not weak:
+        kind = "pair" if pairs else "part"
+        return f"<p>No enquiry and no build from stock hangs on one {kind}.</p>"
+    rows = []
+    for w in weak:
+        names = "<br>".join(part_html(s, catalogue) for s in w.skus)
+        held = " + ".join(str(catalogue.parts[s].stock) for s in w.skus)
+        rows.append([names, held, f"{w.together:g}", _share(w.share)])
+    what = "Two parts, and what is lost only if both are gone" if pairs else "One part gone"
+    heads = [
+        ("Parts" if pairs else "Part", False),
+        ("In stock", True),
+        ("Enquiries lost", True),
+        ("Builds lost", True),
+    ]
+    return long_table(f"{what}. Builds: of {builds} from stock.", heads, rows)
+
+
+def weak_csv(weak: Sequence[Weak]) -> str:
+    """Return parts and pairs as CSV."""
+    heads = ["part", "second_part", "enquiries_lost", "only_if_both", "builds_lost", "share"]
+    rows: list[Sequence[str | float | None]] = [
+        [*(*w.skus, "")[:2], w.enquiries, w.together, w.builds, round(w.share, 6)] for w in weak
+    ]
+    return csv_text(heads, rows)

@@ -1,0 +1,74 @@
+"""The steps of a restock curve as far as they are worked out, and what they answer at once."""
+
+from __future__ import annotations
+
+from bisect import bisect_right
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+from fitgraph.stock import Plan
+
+#: A share of enquiries that differs by less than this is the same.
+_EPSILON = 1e-9
+
+
+@dataclass(frozen=True, slots=True)
+class KnownPlans:
+    """Neighbouring steps of a curve from no order up: between two, no orders serve more.
+
+    Parameters
+    ----------
+    plans : sequence of Plan
+        From :meth:`fitgraph.stock.Restocking.steps`, cheapest first.
+    complete : bool
+        Whether the last of them serves all that orders can serve.
+    """
+
+    plans: Sequence[Plan] = ()
+    complete: bool = False
+
+    def within(self, budget: int | None) -> Plan | None:
+        """Return the plan that serves most for a sum; None while that is not known.
+
+        Parameters
+        ----------
+        budget : int or None
+            In minor currency units; None for as much as it takes.
+        """
+        place = self.place_within(budget)
+        return None if place is None else self.plans[place]
+
+    def place_within(self, budget: int | None) -> int | None:
+        """Return the place of that plan."""
+        if budget is None:
+            return len(self.plans) - 1 if self.complete else None
+        place = bisect_right([p.cost for p in self.plans], budget) - 1
+        return place if place >= 0 and (self.complete or place + 1 < len(self.plans)) else None
+
+    def place_reaching(self, share: float) -> int | None:
+        """Return the place of the cheapest plan that reaches a share of all enquiries.
+
+        Where none does and all are known, that of the plan that serves most.
+        """
+        found = (n for n, p in enumerate(self.plans) if p.share >= share - _EPSILON)
+        place = next(found, None)
+        return len(self.plans) - 1 if place is None and self.complete else place
+
+    def reaches(self, share: float) -> bool:
+        """Return whether a plan that is known reaches a share."""
+        return any(p.share >= share - _EPSILON for p in self.plans)
+
+
+def changes_of(before: Plan | None, plan: Plan) -> tuple[tuple[str, ...], tuple[str, ...]]:
+    """Return the stock numbers that a plan orders and the one before does not, and those it drops.
+
+    Parameters
+    ----------
+    before : Plan or None
+        The step before; None where there is none.
+    plan : Plan
+        The step.
+    """
+    held = set() if before is None else {line.offer.sku for line in before.lines}
+    now = {line.offer.sku for line in plan.lines}
+    return tuple(sorted(now - held)), tuple(sorted(held - now))

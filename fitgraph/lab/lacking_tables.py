@@ -1,0 +1,127 @@
+"""Enquiries that stock does not serve, and what each lacks."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import replace
+from html import escape
+
+from fitgraph.explain import Conflict, RequestExplanation, action_text, conflict_text
+from fitgraph.lab.csv_text import csv_text
+from fitgraph.lab.long_table import MOST_NAMES, capital, long_table, money
+from fitgraph.lab.standing_words import standing_html
+from fitgraph.model import Catalogue, Enquiry
+from fitgraph.stock import Standing
+from fitgraph.units import show_mass
+
+
+def wanted_text(enquiry: Enquiry, catalogue: Catalogue) -> str:
+    """Return the limits of an enquiry in words."""
+    told = [] if enquiry.material is None else [enquiry.material]
+    if enquiry.budget is not None:
+        told.append(f"at most {money(enquiry.budget, catalogue)}")
+    if enquiry.max_mass_g is not None:
+        told.append(f"at most {show_mass(enquiry.max_mass_g)}")
+    return ", ".join(told) or "no limits"
+
+
+def _without_joints(conflict: Conflict) -> Conflict:
+    kept = tuple(e for e in conflict.elements if e.joint is None)
+    return replace(conflict, elements=kept) if kept else conflict
+
+
+def lacks_html(said: RequestExplanation | str | None, catalogue: Catalogue) -> str:
+    """Return what an enquiry lacks: the smallest change, the first reason, and the others.
+
+    Parameters
+    ----------
+    said : RequestExplanation, str or None
+        From :meth:`fitgraph.explain.Explainer.explain`; a text where that could not be worked
+        out, None while it has not been.
+    catalogue : Catalogue
+        Its parts and words.
+    """
+    if said is None:
+        return '<span class="fg-note">not worked out yet</span>'
+    if isinstance(said, str):
+        return escape(said)
+    steps = [[action_text(a, catalogue) for a in c.actions] for c in said.changes]
+    first = "No change of it makes a build."
+    if steps:
+        first = f"{capital('; '.join(steps[0][:MOST_NAMES]))}."
+        if len(steps[0]) > MOST_NAMES:
+            first = f"{first[:-1]}; and {len(steps[0]) - MOST_NAMES} more steps."
+    reasons = [conflict_text(c, catalogue) for c in said.conflicts]
+    text = f"<strong>{escape(first)}</strong>"
+    if said.conflicts:
+        short = conflict_text(_without_joints(said.conflicts[0]), catalogue)
+        text += f'<br><span class="fg-note">{escape(short)}</span>'
+    if reasons or len(steps) > 1:
+        items = "".join(f"<li>{escape(r)}</li>" for r in reasons)
+        ways = "".join(f"<li>{escape(capital('; '.join(way)))}.</li>" for way in steps)
+        count = f"{len(reasons)} reason{'' if len(reasons) == 1 else 's'}, "
+        count += f"{len(steps)} way{'' if len(steps) == 1 else 's'} out"
+        text += f"<details><summary>{count}</summary>"
+        text += f"<p>Reasons:</p><ul>{items}</ul>" if items else ""
+        text += (f"<p>Ways out:</p><ul>{ways}</ul>" if ways else "") + "</details>"
+    return text
+
+
+def _owned_html(enquiry: Enquiry) -> str:
+    if not enquiry.have:
+        return "owns nothing yet"
+    if len(enquiry.have) <= MOST_NAMES:
+        return f"owns {escape(', '.join(enquiry.have))}"
+    return (
+        f"<details><summary>owns {len(enquiry.have)} parts</summary>"
+        f"{escape(', '.join(enquiry.have))}</details>"
+    )
+
+
+def unserved_html(
+    caption: str,
+    enquiries: Sequence[tuple[Enquiry, Standing]],
+    said: Mapping[str, RequestExplanation | str],
+    catalogue: Catalogue,
+) -> str:
+    """Return enquiries that stock does not serve, with what each lacks."""
+    if not enquiries:
+        return f"<p>{escape(caption)}</p>"
+    rows = []
+    for enquiry, standing in enquiries:
+        date = "" if enquiry.date is None else f'<br><span class="fg-note">{enquiry.date}</span>'
+        about = [t for t in (enquiry.style, enquiry.note) if t]
+        rows.append(
+            [
+                f"{escape(enquiry.number)}{date}",
+                f"{enquiry.weight:g}",
+                f"{escape(': '.join(about))}<br>"
+                f'<span class="fg-note">{escape(wanted_text(enquiry, catalogue))}</span>'
+                f'<div class="fg-note">{_owned_html(enquiry)}</div>',
+                standing_html(standing),
+                lacks_html(said.get(enquiry.number), catalogue),
+            ]
+        )
+    heads = [("No.", False), ("Count", True), ("Enquiry", False), ("Served", False)]
+    return long_table(caption, [*heads, ("What it lacks", False)], rows, len(rows))
+
+
+def unserved_csv(
+    enquiries: Sequence[tuple[Enquiry, Standing]],
+    said: Mapping[str, RequestExplanation | str],
+    catalogue: Catalogue,
+) -> str:
+    """Return those enquiries as CSV; what has not been worked out yet is left blank."""
+    heads = ["number", "date", "count", "standing", "style", "note", "owned", "change", "reasons"]
+    rows: list[Sequence[str | float | None]] = []
+    for e, s in enquiries:
+        why = said.get(e.number)
+        change, reasons = "", why if isinstance(why, str) else ""
+        if isinstance(why, RequestExplanation):
+            reasons = " ".join(conflict_text(c, catalogue) for c in why.conflicts)
+            first = why.changes[0].actions if why.changes else ()
+            change = "; ".join(action_text(a, catalogue) for a in first)
+        date = "" if e.date is None else e.date.isoformat()
+        owned = " ".join(e.have)
+        rows.append([e.number, date, e.weight, s.word, e.style, e.note, owned, change, reasons])
+    return csv_text(heads, rows)

@@ -1,0 +1,99 @@
+"""Tables that open further on demand, and the pieces that stand in them."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from html import escape
+
+from fitgraph.model import Catalogue
+from fitgraph.units import major, show_money
+
+#: Rows shown at once; the others open on demand.
+MOST_ROWS = 10
+
+#: Joints, parts and steps named at once.
+MOST_NAMES = 3
+
+
+def few(names: Sequence[str]) -> str:
+    """Return the first of some names, and how many more there are.
+
+    Examples
+    --------
+    >>> few(["a", "b", "c", "d", "e"])
+    'a, b, c and 2 more'
+    """
+    more = len(names) - MOST_NAMES
+    text = ", ".join(names[:MOST_NAMES])
+    return f"{text} and {more} more" if more > 0 else text
+
+
+def long_table(
+    caption: str,
+    heads: Sequence[tuple[str, bool]],
+    rows: Sequence[Sequence[str]],
+    most: int = MOST_ROWS,
+) -> str:
+    """Return a table; rows beyond so many open on demand.
+
+    Parameters
+    ----------
+    caption : str
+        What it shows, as plain text.
+    heads : sequence of (str, bool)
+        Headings, and whether a column holds figures.
+    rows : sequence of sequence of str
+        Cells as HTML; the first of each row is its heading.
+    most : int
+        Rows shown at once.
+    """
+
+    def one(told: str, some: Sequence[Sequence[str]]) -> str:
+        head = "".join(
+            f'<th scope="col"{_figure(figure)}>{escape(name)}</th>' for name, figure in heads
+        )
+        body = []
+        for first, *others in some:
+            cells = "".join(
+                f"<td{_figure(figure)}>{cell}</td>"
+                for cell, (_, figure) in zip(others, heads[1:], strict=True)
+            )
+            body.append(f'<tr><th scope="row" class="fg-code">{first}</th>{cells}</tr>')
+        return (
+            f'<div class="fg-scroll"><table><caption>{escape(told)}</caption><thead><tr>{head}'
+            f"</tr></thead><tbody>{''.join(body)}</tbody></table></div>"
+        )
+
+    shown = one(caption, rows[:most])
+    if len(rows) > most:
+        more = f"{len(rows) - most} more"
+        shown += f"<details><summary>{more}</summary>{one(f'The {more}', rows[most:])}</details>"
+    return shown
+
+
+def _figure(figure: bool) -> str:
+    return ' class="fg-figure"' if figure else ""
+
+
+def part_html(sku: str, catalogue: Catalogue) -> str:
+    """Return a stock number with its part's name under it."""
+    part = catalogue.parts.get(sku)
+    name = "" if part is None else f'<br><span class="fg-note">{escape(part.name)}</span>'
+    return f"{escape(sku)}{name}"
+
+
+def money(minor: int, catalogue: Catalogue) -> str:
+    """Return an amount in the catalogue's currency."""
+    vocabulary = catalogue.vocabulary
+    return show_money(minor, vocabulary.currency, vocabulary.minor_digits)
+
+
+def amount(minor: int, catalogue: Catalogue) -> str:
+    """Return an amount for a file: in major units, in so many digits, without the currency."""
+    digits = catalogue.vocabulary.minor_digits
+    return f"{major(minor, digits):.{digits}f}"
+
+
+def capital(text: str) -> str:
+    """Return a text that begins with a capital."""
+    return text[:1].upper() + text[1:]

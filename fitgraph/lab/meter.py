@@ -1,0 +1,87 @@
+"""How far a long computation is, in words, and a button that stops it."""
+
+from __future__ import annotations
+
+import asyncio
+import time
+from collections.abc import Callable
+from html import escape
+
+import ipywidgets as widgets
+
+from fitgraph.lab.look import html
+from fitgraph.lab.tables import wrap
+
+#: How often the time is brought up to date, in seconds.
+_EVERY_S = 0.5
+
+#: What is over sooner than this, in seconds, is not worth telling its time.
+_WORTH_S = 1.0
+
+
+class Meter(widgets.Box):
+    """A line of progress with the time so far.
+
+    Parameters
+    ----------
+    label : str
+        What the button says.
+    tooltip : str
+        What it does.
+    stopped : callable
+        Called when it is pressed.
+    """
+
+    def __init__(self, label: str, tooltip: str, stopped: Callable[[], None]) -> None:
+        self.status, self.time = html(), html()
+        self.button = widgets.Button(
+            description=label, disabled=True, tooltip=tooltip, layout=widgets.Layout(width="auto")
+        )
+        self.button.on_click(lambda _: stopped())
+        self._text, self._begun, self._number = "", 0.0, 0
+        #: Set from the thread that computes: how much is done, in words.
+        self.detail = ""
+        super().__init__(
+            [self.status, self.time, self.button],
+            layout=widgets.Layout(
+                display="flex", flex_flow="row wrap", grid_gap="4px 14px", align_items="center"
+            ),
+        )
+
+    @property
+    def running(self) -> bool:
+        """Return whether something is being computed."""
+        return not self.button.disabled
+
+    def begin(self, text: str) -> None:
+        """Say what is being computed now."""
+        if not self.running:
+            self._begun = time.monotonic()
+        self.detail = ""
+        self.button.disabled = False
+        self._number += 1
+        self._say(text)
+        self._tick(self._number)
+
+    def end(self, text: str = "") -> None:
+        """Say that it is over, and what came of it."""
+        self._number += 1
+        self.button.disabled = True
+        self.time.value = ""
+        self._say(text)
+
+    def _say(self, text: str) -> None:
+        self.status.value = wrap(f'<p role="status">{escape(text)}</p>') if text else ""
+
+    def _tick(self, number: int) -> None:
+        if number != self._number:
+            return
+        try:
+            loop = asyncio.get_running_loop()
+        except RuntimeError:
+            return
+        seconds = time.monotonic() - self._begun
+        detail = f"{self.detail}, " if self.detail else ""
+        if seconds >= _WORTH_S:
+            self.time.value = wrap(f'<p class="fg-note">{escape(detail)}{seconds:.0f} s so far</p>')
+        loop.call_later(_EVERY_S, self._tick, number)

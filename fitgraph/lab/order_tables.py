@@ -1,0 +1,167 @@
+"""What to order: lines by supplier, what more money buys, and whether it is proven."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from html import escape
+
+from fitgraph.lab.csv_text import csv_text
+from fitgraph.lab.known_plans import changes_of
+from fitgraph.lab.long_table import amount, few, long_table, money, part_html
+from fitgraph.model import Catalogue, Supply
+from fitgraph.stock import Plan
+
+
+def days_text(days: int | None) -> str:
+    """Return a lead time in words.
+
+    Examples
+    --------
+    >>> days_text(1), days_text(None)
+    ('1 day', 'not known')
+    """
+    return "not known" if days is None else f"{days} day{'' if days == 1 else 's'}"
+
+
+def proof_text(plan: Plan, after: Plan | None, *, target: bool) -> str:
+    """Return whether better orders could exist.
+
+    Parameters
+    ----------
+    plan : Plan
+        The orders.
+    after : Plan or None
+        The next step of the curve, where there is one: its cost proves that nothing between
+        serves more.
+    target : bool
+        Whether a share was asked for, not a sum.
+    """
+    open_ = [p for p in (plan, after) if p is not None and not p.proven]
+    if not open_:
+        if target:
+            return "Proven: no cheaper orders serve as many (gap 0%)."
+        return "Proven: no orders for this sum serve more (gap 0%)."
+    return f"Not proven: within {max(p.gap for p in open_):.1%} of the best there could be."
+
+
+def plan_html(
+    plan: Plan, proof: str, supply: Supply, catalogue: Catalogue, missed: float | None = None
+) -> str:
+    """Return orders by supplier, with packs, costs, lead times and what they serve.
+
+    Parameters
+    ----------
+    plan : Plan
+        The orders.
+    proof : str
+        From :func:`proof_text`.
+    supply : Supply
+        Gives the deliveries.
+    catalogue : Catalogue
+        Names the parts.
+    missed : float or None
+        The share that was asked for and is out of reach.
+    """
+    told = ""
+    if missed is not None:
+        told = (
+            f'<div class="fg-alert" role="status"><p>{missed:.0%} is out of reach with what can be '
+            f"ordered. This is the most: {plan.share:.0%}.</p></div>"
+        )
+    head = (
+        f'<p role="status"><span class="fg-number">{escape(money(plan.cost, catalogue))}</span> '
+        f'of orders serve <span class="fg-number">{plan.served:g} of {plan.total:g}</span> '
+        f"enquiries ({plan.share:.0%}); {plan.before:g} of them are served from stock already.</p>"
+    )
+    if not plan.lines:
+        head = (
+            '<p role="status"><span class="fg-number">Nothing to order.</span> '
+            f"{plan.before:g} of {plan.total:g} enquiries ({plan.share:.0%}) are served from "
+            "stock.</p>"
+        )
+    text = told + head + f'<p class="fg-note">{escape(proof)}</p>'
+    heads = [("Part", False), ("Packs", True), ("Pieces in one", True), ("A pack", True)]
+    heads += [("Cost", True), ("Comes in", True)]
+    for supplier, lines in plan.orders.items():
+        goods, delivery = sum(line.cost for line in lines), supply.terms(supplier).delivery
+        rows = [
+            [
+                part_html(line.offer.sku, catalogue),
+                f"{line.packs}",
+                f"{line.offer.pack}",
+                escape(money(line.offer.pack_price, catalogue)),
+                escape(money(line.cost, catalogue)),
+                days_text(line.offer.lead_days),
+            ]
+            for line in lines
+        ]
+        caption = f"{supplier or 'Any supplier'}: goods {money(goods, catalogue)}"
+        caption += f", delivery {money(delivery, catalogue)}" if delivery else ""
+        text += long_table(caption, heads, rows, len(rows))
+    if plan.lines:
+        numbers = ", ".join(e.number for e in plan.opened)
+        last = plan.lead_days
+        when = (
+            "one lead time is not known" if last is None else f"all is there in {days_text(last)}"
+        )
+        text += (
+            f"<p>With deliveries {escape(money(plan.cost, catalogue))}; {when}.</p>"
+            f"<details><summary>The enquiries that these orders serve</summary>"
+            f"<p>{escape(numbers)}</p></details>"
+        )
+    return text
+
+
+def next_text(plan: Plan, after: Plan | None, catalogue: Catalogue) -> str:
+    """Return what the next unit of money buys."""
+    if after is None:
+        return "More money serves nobody else: what is left cannot be ordered for."
+    more = after.cost - plan.cost
+    added, dropped = changes_of(plan, after)
+    change = [f"with {few(added)}"] if added else []
+    change += [f"without {few(dropped)}"] if dropped else []
+    return (
+        f"The next step: {money(more, catalogue)} more ({money(after.cost, catalogue)} in all) "
+        f"serve {after.served - plan.served:g} more, {', '.join(change) or 'in other packs'}."
+    )
+
+
+def orders_csv(plan: Plan, supply: Supply, catalogue: Catalogue) -> str:
+    """Return the lines of all orders as CSV, deliveries among them."""
+    currency = catalogue.vocabulary.currency
+    heads = ["supplier", "sku", "name", "packs", "pieces_in_pack", f"pack_price_{currency}"]
+    rows: list[Sequence[str | float | None]] = []
+    for supplier, lines in plan.orders.items():
+        for line in lines:
+            offer = line.offer
+            rows.append(
+                [
+                    supplier,
+                    offer.sku,
+                    catalogue.parts[offer.sku].name,
+                    line.packs,
+                    offer.pack,
+                    amount(offer.pack_price, catalogue),
+                    amount(line.cost, catalogue),
+                    offer.lead_days,
+                ]
+            )
+        delivery = supply.terms(supplier).delivery
+        if delivery:
+            fee = amount(delivery, catalogue)
+            rows.append([supplier, "", "delivery", None, None, None, fee, None])
+    return csv_text([*heads, f"cost_{currency}", "lead_days"], rows)
+
+
+def curve_csv(plans: Sequence[Plan], catalogue: Catalogue) -> str:
+    """Return the steps of the curve as CSV."""
+    heads = [f"cost_{catalogue.vocabulary.currency}", "served", "share", "more", "orders", "drops"]
+    rows: list[Sequence[str | float | None]] = []
+    for before, plan in zip([None, *plans], plans, strict=False):
+        added, dropped = changes_of(before, plan)
+        more = 0.0 if before is None else plan.served - before.served
+        cost, share = amount(plan.cost, catalogue), round(plan.share, 4)
+        rows.append([cost, plan.served, share, more, " ".join(added), " ".join(dropped)])
+    return csv_text(
+        [*heads, "proven"], [[*r, str(p.proven)] for r, p in zip(rows, plans, strict=True)]
+    )

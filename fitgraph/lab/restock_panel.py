@@ -1,0 +1,440 @@
+"""What to order for a sum or for a coverage, and what the next unit of money buys."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable, Iterator, Mapping
+from typing import Any
+
+import ipywidgets as widgets
+
+from fitgraph.lab import tables
+from fitgraph.lab.answering import Answering, Show, Step
+from fitgraph.lab.debounce import Debounce
+from fitgraph.lab.downloads import download_link
+from fitgraph.lab.form import FormError
+from fitgraph.lab.gap_charts import CurveChart
+from fitgraph.lab.known_plans import KnownPlans, changes_of
+from fitgraph.lab.limit_field import LimitField
+from fitgraph.lab.long_table import few
+from fitgraph.lab.look import LABEL, field_layout, grid, heading, html, note
+from fitgraph.lab.meter import Meter
+from fitgraph.lab.opened import OpenCatalogue
+from fitgraph.lab.order_tables import (
+    curve_csv,
+    days_text,
+    next_text,
+    orders_csv,
+    plan_html,
+    proof_text,
+)
+from fitgraph.lab.slider import Slider
+from fitgraph.stock import Plan, Restocking
+from fitgraph.units import UnitError, major, parse_money
+
+_SPEND, _TARGET = "spend", "target"
+
+#: Steps of the budget slider, and its right end until the curve is known; major units.
+_STEPS, _AT_FIRST = 60, 100
+
+#: The slider is quicker than anybody moves it, so little is waited for.
+_WAIT_S = 0.03
+
+_PERCENT = 100
+
+
+class _Curve:
+    """What is known of the orders within one lead time.
+
+    Parameters
+    ----------
+    within : int or None
+        Longest lead time in days.
+    """
+
+    def __init__(self, within: int | None) -> None:
+        self.within = within
+        self.known = KnownPlans()
+        self.restocking: Restocking | None = None
+        self._steps: Iterator[Plan] | None = None
+        #: Plans for sums and shares that the curve has not come to yet.
+        self.asked: dict[tuple[str, float], Plan] = {}
+
+    def make(self, opened: OpenCatalogue, progress: Callable[[int, int], None]) -> None:
+        """Ask the catalogue."""
+        self.restocking = Restocking(
+            opened.engine, opened.supply, within_days=self.within, progress=progress
+        )
+        self.known, self._steps = KnownPlans(), None
+
+    def step(self) -> tuple[KnownPlans, Iterator[Plan]]:
+        """Return the plans with one more."""
+        assert self.restocking is not None
+        steps = self._steps or self.restocking.steps()
+        plan = next(steps, None)
+        if plan is None:
+            return KnownPlans(self.known.plans, True), steps
+        return KnownPlans((*self.known.plans, plan), False), steps
+
+    def keep(self, known: KnownPlans, steps: Iterator[Plan]) -> None:
+        """Keep what a step returned."""
+        self.known, self._steps = known, steps
+
+    def forget(self) -> None:
+        """Drop what a stop may have left half done."""
+        if not self.known.complete:
+            self.restocking = None
+
+
+class RestockPanel(Answering):
+    """Fields for a sum or a share, the curve, and the orders.
+
+    Parameters
+    ----------
+    opened : OpenCatalogue
+        The catalogue.
+    changed : callable
+        Called when an entry has changed.
+
+    Notes
+    -----
+    Once the curve is known every move is answered from it: between two of its steps no orders
+    serve more than the first. What is asked for before it has got so far is asked first.
+    """
+
+    def __init__(self, opened: OpenCatalogue, changed: Callable[[], None]) -> None:
+        super().__init__()
+        self.opened = opened
+        self.plan: Plan | None = None
+        self._drawn: KnownPlans | None = None
+        self._changed = changed
+        self._asked, self._begun, self._busy = 0, False, False
+        self._curves: dict[int | None, _Curve] = {}
+        vocabulary = opened.catalogue.vocabulary
+        self._digits = vocabulary.minor_digits
+        self.mode = widgets.RadioButtons(
+            options=[("spend at most a budget", _SPEND), ("reach a coverage", _TARGET)],
+            description="Orders that",
+            style=LABEL,
+            layout=widgets.Layout(width="auto"),
+        )
+        self.budget = LimitField(
+            "Budget",
+            vocabulary.currency,
+            f"no limit; e.g. 150 {vocabulary.currency}",
+            lambda text: major(parse_money(text, self._digits), self._digits),
+            0,
+            _AT_FIRST,
+            1,
+        )
+        self.share = Slider(
+            value=50.0, min=0.0, max=100.0, step=1.0, digits=0, description="Coverage", unit="%"
+        )
+        days = sorted({o.lead_days for o in opened.supply.offers if o.lead_days is not None})
+        self.within = widgets.Dropdown(
+            options=[("at any time", None), *((f"within {days_text(d)}", d) for d in days)],
+            description="Comes",
+            style=LABEL,
+            layout=field_layout(),
+        )
+        self.meter = Meter("Stop ordering", "Stop looking for orders", self._stopped)
+        self.problems, self.orders, self.links = html(), html(), html()
+        self.next = html()
+        self.chart = CurveChart(vocabulary)
+        self.frame = widgets.Box([self.chart.figure], layout=widgets.Layout(width="100%"))
+        self.frame.add_class("fg-chart")
+        self.steps = widgets.Select(
+            options=[],
+            rows=7,
+            description="Steps",
+            layout=widgets.Layout(width="100%", max_width="820px"),
+        )
+        self._answer_soon = Debounce(self._entered, _WAIT_S)
+        self.mode.observe(self._mode_changed, names="value")
+        self.budget.text.observe(self._answer_soon, names="value")
+        self.share.observe(self._answer_soon, names="value")
+        self.within.observe(self._answer_soon, names="value")
+        self.steps.observe(self._listed, names="value")
+        self.chart.figure.data[0].on_click(self._clicked)
+        self.children = (
+            heading("Restock"),
+            note(
+                "Whole packs, one delivery for each supplier used, and suppliers' least orders. "
+                "Only parts that are sold and not in stock are ordered."
+            ),
+            grid([self.mode, widgets.VBox([self.budget, self.share]), self.within], "300px"),
+            self.problems,
+            self.orders,
+            self.next,
+            self.links,
+            heading("What the next unit of money buys", 3),
+            note(
+                "Each dot is a step: no orders for less serve as many. Click one, or choose it in "
+                "the list, to take its sum as the budget."
+            ),
+            self.meter,
+            self.frame,
+            self.steps,
+        )
+        self._mode_changed(None)
+
+    # ------------------------------------------------------------ entries
+
+    @property
+    def entries(self) -> dict[str, object]:
+        """Return the entries as plain data."""
+        return {
+            "mode": self.mode.value,
+            "budget": self.budget.text.value,
+            "share": self.share.value,
+            "within": self.within.value,
+        }
+
+    def enter(self, state: Mapping[str, Any]) -> None:
+        """Enter what :attr:`entries` returned."""
+        self.mode.value = state.get("mode", self.mode.value)
+        self.budget.text.value = str(state.get("budget", ""))
+        self.share.value = min(max(float(state.get("share", self.share.value)), 0.0), 100.0)
+        self.within.value = state.get("within", self.within.value)
+
+    def _wanted(self) -> tuple[str, float]:
+        """Return the mode, and the sum in minor units or the share.
+
+        Raises
+        ------
+        FormError
+            If the budget cannot be read.
+        """
+        if self.mode.value == _TARGET:
+            return _TARGET, self.share.value / _PERCENT
+        text = self.budget.text.value.strip()
+        if not text:
+            return _SPEND, math.inf
+        try:
+            sum_ = parse_money(text, self._digits)
+        except UnitError as error:
+            raise FormError(f"Budget: {error}") from None
+        if sum_ < 0:
+            raise FormError("Budget: write zero or more")
+        return _SPEND, float(sum_)
+
+    def _mode_changed(self, _change: object) -> None:
+        spends = self.mode.value == _SPEND
+        self.budget.layout.display = "" if spends else "none"
+        self.share.layout.display = "none" if spends else ""
+        self._answer_soon()
+
+    def _entered(self) -> None:
+        self._changed()
+        self.answer()
+
+    # ------------------------------------------------------------ answering
+
+    @property
+    def curve(self) -> _Curve:
+        """Return what is known for the lead time chosen."""
+        return self._curves.setdefault(self.within.value, _Curve(self.within.value))
+
+    def begin(self) -> None:
+        """Begin to work: from now on entries are answered."""
+        self._begun = True
+        self.answer()
+
+    def answer(self) -> None:
+        """Answer the entries from what is known, and work out what is not."""
+        if not self._begun:
+            return
+        try:
+            mode, figure = self._wanted()
+        except FormError as error:
+            self.problems.value = tables.wrap(
+                tables.alert(f"{error}\nThe orders below are still those to the entry before.")
+            )
+            return
+        with self.in_words(self.problems):
+            self.problems.value = ""
+            known = self._show(mode, figure)
+            if not self.meter.running and not (known and self.curve.known.complete):
+                self._go_on()
+
+    def _find(self, mode: str, figure: float) -> tuple[Plan, Plan | None] | None:
+        """Return the plan for an entry and the step after it; None while it is not known."""
+        known = self.curve.known
+        if mode == _TARGET:
+            place = known.place_reaching(figure)
+        else:
+            place = known.place_within(None if math.isinf(figure) else int(figure))
+        if place is not None:
+            after = known.plans[place + 1] if place + 1 < len(known.plans) else None
+            return known.plans[place], after
+        plan = self.curve.asked.get((mode, figure))
+        return None if plan is None else (plan, None)
+
+    def _show(self, mode: str, figure: float) -> bool:
+        """Show the orders for an entry; return whether they are known."""
+        curve = self.curve
+        self._draw_curve(curve.known)
+        found = self._find(mode, figure)
+        if found is None:
+            self.orders.value = tables.wrap('<p role="status">Looking for these orders …</p>')
+            self.next.value = self.links.value = ""
+            return False
+        self.plan, after = found
+        catalogue, supply = self.opened.catalogue, self.opened.supply
+        target = mode == _TARGET
+        missed = figure if target and self.plan.share < figure - 1e-9 else None
+        proof = proof_text(self.plan, after, target=target)
+        self.orders.value = tables.wrap(plan_html(self.plan, proof, supply, catalogue, missed))
+        told = (
+            ""
+            if not curve.known.complete and after is None
+            else next_text(self.plan, after, catalogue)
+        )
+        self.next.value = tables.wrap(tables.lines_html([told] if told else []))
+        self.links.value = tables.wrap(
+            download_link(
+                "Save the orders as CSV",
+                "orders.csv",
+                "text/csv",
+                orders_csv(self.plan, supply, catalogue).encode(),
+            )
+            + download_link(
+                "Save the curve as CSV",
+                "curve.csv",
+                "text/csv",
+                curve_csv(curve.known.plans, catalogue).encode(),
+            )
+        )
+        self.chart.mark(self.plan)
+        self._point(self.plan)
+        return True
+
+    def _draw_curve(self, known: KnownPlans) -> None:
+        if self._drawn is known:
+            return
+        self._drawn = known
+        self.chart.show(known.plans)
+        self._busy = True
+        try:
+            self.steps.options = [
+                (self._step_text(before, plan), n)
+                for n, (before, plan) in enumerate(
+                    zip([None, *known.plans], known.plans, strict=False)
+                )
+            ]
+            self.steps.value = None
+        finally:
+            self._busy = False
+        if known.complete:
+            most = max(major(known.plans[-1].cost, self._digits), 1.0)
+            step = max(1, round(most / _STEPS))
+            self.budget.reach((math.floor(most / step) + 1) * step, step)
+
+    def _step_text(self, before: Plan | None, plan: Plan) -> str:
+        text = self.chart.text(plan)
+        if before is None:
+            return text
+        added, dropped = changes_of(before, plan)
+        told = [f"with {few(added)}"] if added else []
+        told += [f"without {few(dropped)}"] if dropped else []
+        return f"{text}, {plan.served - before.served:g} more, {', '.join(told)}"
+
+    def _point(self, plan: Plan) -> None:
+        """Choose a plan in the list of steps."""
+        self._busy = True
+        try:
+            plans = self.curve.known.plans
+            self.steps.value = next((n for n, p in enumerate(plans) if p is plan), None)
+        finally:
+            self._busy = False
+
+    # ------------------------------------------------------------ taking a step
+
+    def take(self, plan: Plan) -> None:
+        """Take what a plan costs as the budget."""
+        self.mode.value = _SPEND
+        sum_ = f"{major(plan.cost, self._digits):.{self._digits}f}"
+        self.budget.text.value = f"{sum_} {self.opened.catalogue.vocabulary.currency}"
+
+    def _listed(self, change: Mapping[str, Any]) -> None:
+        if not self._busy and change["new"] is not None:
+            self.take(self.curve.known.plans[change["new"]])
+
+    def _clicked(self, _trace: Any, points: Any, _state: Any) -> None:
+        for at in points.point_inds:
+            self.take(self.curve.known.plans[at])
+
+    # ------------------------------------------------------------ working
+
+    def _go_on(self) -> None:
+        self._asked += 1
+        asked = self._asked
+        self.run(lambda: self._todo(asked), lambda: asked == self._asked, self.problems)
+
+    def _todo(self, asked: int) -> Iterator[Step]:
+        """Yield what is to be worked out: what is asked for first, then the next step."""
+        over = "Stopped. Change an entry to go on."
+        try:
+            while True:
+                curve = self.curve
+                if curve.restocking is None:
+                    self.meter.begin("Asking what could be ordered …")
+                    yield True, lambda curve=curve: self._made(curve)  # type: ignore[misc]
+                    continue
+                try:
+                    mode, figure = self._wanted()
+                except FormError:
+                    mode, figure = _SPEND, math.inf
+                if self._find(mode, figure) is None:
+                    self.meter.begin("Looking for these orders …")
+                    yield True, lambda c=curve, m=mode, f=figure: self._one(c, m, f)  # type: ignore[misc]
+                elif not curve.known.complete:
+                    number = len(curve.known.plans)
+                    self.meter.begin(f"Following the curve: {number} steps so far …")
+                    yield True, lambda curve=curve: self._next(curve)  # type: ignore[misc]
+                else:
+                    break
+            number = len(self.curve.known.plans) - 1
+            over = f"The curve is complete: {number} step{'' if number == 1 else 's'} of orders."
+        finally:
+            if asked == self._asked:
+                self.meter.end(over)
+
+    def _progress(self, rounds: int, cuts: int) -> None:
+        self.meter.detail = f"round {rounds}, {cuts} conditions learnt"
+
+    def _made(self, curve: _Curve) -> Show:
+        curve.make(self.opened, self._progress)
+        return self.answer
+
+    def _one(self, curve: _Curve, mode: str, figure: float) -> Show:
+        assert curve.restocking is not None
+        if mode == _TARGET:
+            plan = curve.restocking.target(figure)
+        else:
+            plan = (
+                curve.restocking.target(1.0)
+                if math.isinf(figure)
+                else (curve.restocking.spend(int(figure)))
+            )
+
+        def show() -> None:
+            curve.asked[mode, figure] = plan
+            self.answer()
+
+        return show
+
+    def _next(self, curve: _Curve) -> Show:
+        known, steps = curve.step()
+
+        def show() -> None:
+            curve.keep(known, steps)
+            self.answer()
+
+        return show
+
+    def _stopped(self) -> None:
+        self.stop()
+        self._asked += 1
+        self.curve.forget()
+        self.meter.end("Stopped. Change an entry to go on.")

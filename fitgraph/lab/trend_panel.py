@@ -1,0 +1,168 @@
+"""Unmet demand over time, by what is lacking or by group."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping, Sequence
+
+import ipywidgets as widgets
+
+from fitgraph.lab import tables
+from fitgraph.lab.answering import Answering
+from fitgraph.lab.coverage_tables import trend_csv, trend_html
+from fitgraph.lab.downloads import download_link
+from fitgraph.lab.gap_charts import TrendChart
+from fitgraph.lab.glosses import titles
+from fitgraph.lab.look import LABEL, field_layout, grid, heading, html, note
+from fitgraph.lab.opened import OpenCatalogue
+from fitgraph.lab.standing_words import ORDER, WORDS
+from fitgraph.stock import Coverage, Standing, grouping_names, trend
+
+#: Splits the bars by standing.
+_BY_STANDING = "standing"
+
+_TODAY, _THEN = "today", "then"
+
+
+def unmet_by_month(
+    coverage: Coverage, by: str
+) -> tuple[list[str], dict[str, list[float]], list[float]]:
+    """Return months, unmet enquiries of each group a month, and all enquiries a month.
+
+    Parameters
+    ----------
+    coverage : Coverage
+        Standings of enquiries; those without a date are left out.
+    by : str
+        A grouping, or ``standing``.
+    """
+    tallies = trend(coverage)
+    months = list(tallies)
+    series: dict[str, list[float]] = {}
+    if by == _BY_STANDING:
+        for standing in ORDER:
+            if standing is not Standing.STOCK:
+                series[WORDS[standing]] = [t.of(standing) for t in tallies.values()]
+    else:
+        matrix = coverage.matrix("month", by)
+        for group in matrix.columns:
+            series[group] = [matrix.cell(month, group).unmet for month in months]
+    kept = {name: values for name, values in series.items() if any(values)}
+    return months, kept, [t.total for t in tallies.values()]
+
+
+class TrendPanel(Answering):
+    """The chart with its fields and its table.
+
+    Parameters
+    ----------
+    opened : OpenCatalogue
+        The catalogue.
+    changed : callable
+        Called when an entry has changed.
+    """
+
+    def __init__(self, opened: OpenCatalogue, changed: Callable[[], None]) -> None:
+        super().__init__()
+        self.opened = opened
+        self._changed = changed
+        self._of: dict[str, Coverage | None] = {_TODAY: None, _THEN: None}
+        told = titles(opened.catalogue)
+        names = [n for n in grouping_names(opened.catalogue) if n != "month"]
+        self.by = widgets.Dropdown(
+            options=[
+                ("how it could be served", _BY_STANDING),
+                *((told.get(n, n), n) for n in names),
+            ],
+            description="Bars by",
+            style=LABEL,
+            layout=field_layout(),
+        )
+        self.shelf = widgets.Dropdown(
+            options=[("today's shelf", _TODAY), ("the shelf of the day", _THEN)],
+            description="Measured by",
+            style=LABEL,
+            layout=field_layout(),
+        )
+        self.chart = TrendChart()
+        self.frame = widgets.Box([self.chart.figure], layout=widgets.Layout(width="100%"))
+        self.frame.add_class("fg-chart")
+        self.status, self.table = html(), html()
+        self.by.observe(self._entered, names="value")
+        self.shelf.observe(self._entered, names="value")
+        self.children = (
+            heading("Unmet demand over time"),
+            note(
+                "Enquiries a month that stock does not serve, as bars; all enquiries as the dotted "
+                "line. By today's shelf, or by what was last counted on the day of each enquiry."
+            ),
+            grid([self.by, self.shelf], "250px"),
+            self.status,
+            self.frame,
+            self.table,
+        )
+
+    @property
+    def entries(self) -> dict[str, object]:
+        """Return the entries as plain data."""
+        return {"bars": self.by.value, "shelf": self.shelf.value}
+
+    def enter(self, state: Mapping[str, object]) -> None:
+        """Enter what :attr:`entries` returned."""
+        self.by.value = state.get("bars", self.by.value)
+        self.shelf.value = state.get("shelf", self.shelf.value)
+
+    def show(self, coverage: Coverage) -> None:
+        """Show enquiries against today's shelf."""
+        self._of[_TODAY] = coverage
+        self._draw()
+
+    def show_then(self, coverage: Coverage) -> None:
+        """Show enquiries against the shelf of their day."""
+        self._of[_THEN] = coverage
+        self._draw()
+
+    def _entered(self, _change: object) -> None:
+        self._draw()
+        self._changed()
+
+    def _tell(self, text: str) -> None:
+        self.status.value = tables.wrap(f'<p role="status">{text}</p>')
+
+    def _draw(self) -> None:
+        with self.in_words(self.status):
+            coverage = self._of[self.shelf.value]
+            if coverage is None:
+                self._tell("Not worked out yet.")
+                return
+            months, series, asked = unmet_by_month(coverage, self.by.value)
+            self.chart.show(months, series, asked)
+            if not months:
+                self._tell(
+                    "No enquiry has a date."
+                    if self.shelf.value == _TODAY
+                    else "No enquiry has a date on or after a count of the shelf: write some into "
+                    "stock_counts.csv."
+                )
+                self.table.value = ""
+                return
+            self._tell(_summary(months, series, asked))
+            self.table.value = tables.wrap(
+                trend_html(months, series, asked)
+                + download_link(
+                    "Save the months as CSV",
+                    "months.csv",
+                    "text/csv",
+                    trend_csv(months, series, asked).encode(),
+                )
+            )
+
+
+def _summary(
+    months: Sequence[str], series: Mapping[str, Sequence[float]], asked: Sequence[float]
+) -> str:
+    unmet = [sum(values) for values in zip(*series.values(), strict=True)] or [0.0] * len(months)
+    worst = max(range(len(months)), key=lambda n: unmet[n])
+    return (
+        f"{sum(unmet):g} of {sum(asked):g} enquiries with a date are not served, most of them in "
+        f"{months[worst]}: {unmet[worst]:g} of {asked[worst]:g}."
+    )
