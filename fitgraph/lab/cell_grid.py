@@ -116,7 +116,7 @@ _STYLE = """
 .fg-cells caption{text-align:left;color:var(--fg-muted);padding:.2em 0}
 .fg-cells th,.fg-cells .fg-cells-corner{text-align:left;vertical-align:bottom;
 padding:.3em .6em .3em 0;font-weight:600;line-height:1.3;color:var(--fg-ink)}
-.fg-cells tbody th{vertical-align:middle;min-width:6em}
+.fg-cells tbody th{vertical-align:middle;min-width:6em;max-width:240px}
 .fg-cells .fg-cells-corner{color:var(--fg-muted);font-weight:400;font-size:12px}
 .fg-cells .fg-cells-note{display:block;font-weight:400;font-size:12px;color:var(--fg-muted)}
 .fg-cells td{padding:2px;min-width:88px}
@@ -132,6 +132,7 @@ white-space:nowrap}
 .fg-cells .fg-cells-none{color:var(--fg-muted);padding:0 8px}
 .fg-bar{display:flex;height:8px;margin-top:4px;border:1px solid var(--fg-line);
 background:var(--fg-paper);overflow:hidden}
+.fg-swatch{display:inline-block;width:34px;height:10px;border:1px solid var(--fg-line)}
 .fg-piece{display:block;flex-basis:0;min-width:2px}
 .fg-piece+.fg-piece{border-left:1px solid var(--fg-line)}
 .fg-piece-0{background:var(--fg-fits)}

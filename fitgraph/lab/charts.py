@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
+import asyncio
 import math
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from copy import deepcopy
+from typing import Any
 
 import numpy as np
 import numpy.typing as npt
@@ -55,7 +57,51 @@ def blank(x: str, y: str, height: int = 380) -> go.FigureWidget:
         )
     )
     figure._config = {**figure._config, "displayModeBar": False, "responsive": True}
+    _catch_up(figure)
     return figure
+
+
+#: What of a trace changes while it is shown.
+_CHANGING = ("x", "y", "z", "text", "customdata", "name", "visible")
+
+#: How long a page has to answer the last change, in seconds, before it is sent again, and how
+#: often that is done.
+_ANSWER_S, _TRIES = 0.5, 4
+
+
+def _catch_up(figure: go.FigureWidget) -> None:
+    """Send a chart's data again to a page that drew it while changes went out.
+
+    What goes out between the beginning and the end of a first drawing reaches no drawing. A page
+    says after each drawing which change it has seen last.
+    """
+    seen = 0
+
+    def answered(change: Mapping[str, Any]) -> None:
+        nonlocal seen
+        told = change["new"]
+        if not told:
+            return
+        seen = told["trace_edit_id"]
+        if seen < figure._last_trace_edit_id:
+            check_soon(_TRIES)
+
+    def check_soon(tries: int) -> None:
+        try:
+            asyncio.get_running_loop().call_later(_ANSWER_S, send_again, tries)
+        except RuntimeError:
+            return
+
+    def send_again(tries: int) -> None:
+        if seen < figure._last_trace_edit_id and tries:
+            data = figure._data
+            changing = [k for k in _CHANGING if any(k in trace for trace in data)]
+            figure._send_restyle_msg(
+                {k: [trace.get(k) for trace in data] for k in changing}, list(range(len(data)))
+            )
+            check_soon(tries - 1)
+
+    figure.observe(answered, names="_js2py_traceDeltas")
 
 
 def keep_state(figure: go.FigureWidget) -> None:

@@ -55,6 +55,7 @@ class CoveragePanel(Answering):
         self.coverage: Coverage | None = None
         self.said: dict[str, RequestExplanation | str] = {}
         self.listed: list[tuple[Enquiry, Standing]] = []
+        self._all_link = ""
         self._changed = changed
         self._shown, self._asked, self._busy = PAGE, 0, False
         names = grouping_names(opened.catalogue)
@@ -95,7 +96,7 @@ class CoveragePanel(Answering):
             heading("Coverage"),
             self.headline,
             heading("By group", 3),
-            grid([self.rows, self.columns, self.figure], "250px"),
+            grid([self.rows, self.columns, self.figure], "300px"),
             self.problems,
             self.cells,
             self.glosses,
@@ -144,6 +145,12 @@ class CoveragePanel(Answering):
     def show(self, coverage: Coverage) -> None:
         """Show how much is served."""
         self.coverage = coverage
+        self._all_link = download_link(
+            "Save all enquiries as CSV",
+            "enquiries.csv",
+            "text/csv",
+            enquiries_csv(coverage, grouping_names(self.opened.catalogue)).encode(),
+        )
         self.headline.value = tables.wrap(headline_html(coverage.total) + self._left_out())
         self._draw()
 
@@ -182,6 +189,7 @@ class CoveragePanel(Answering):
             rows, columns, found = cells(matrix, shown)
             told = titles(self.opened.catalogue)
             names = [told.get(n, n) for n in by]
+            meant = glosses(self.opened.catalogue, by[0])
             self._busy = True
             try:
                 if self.cells.chosen[0] not in rows or self.cells.chosen[1] not in columns:
@@ -191,13 +199,13 @@ class CoveragePanel(Answering):
                     "Of all enquiries of a cell, those "
                     f"{'not served from stock' if shown is None else _served(shown)}; the bar "
                     "shows all four kinds, as in the table above.",
-                    [{"key": r, "label": r or "all"} for r in rows],
+                    [{"key": r, "label": r or "all", "note": meant.get(r, "")} for r in rows],
                     [{"key": c, "label": c or "all"} for c in columns],
                     found,
                 )
             finally:
                 self._busy = False
-            self._gloss(by, {*rows, *columns})
+            self._gloss(by[1], columns)
             self.matrix_links.value = tables.wrap(
                 download_link(
                     "Save the matrix as CSV",
@@ -205,25 +213,18 @@ class CoveragePanel(Answering):
                     "text/csv",
                     matrix_csv(matrix).encode(),
                 )
-                + download_link(
-                    "Save all enquiries as CSV",
-                    "enquiries.csv",
-                    "text/csv",
-                    enquiries_csv(self.coverage, grouping_names(self.opened.catalogue)).encode(),
-                )
+                + self._all_link
             )
             self._list()
 
     def _standing(self) -> Standing:
         return next(s for s in Standing if s.word == self.figure.value)
 
-    def _gloss(self, by: tuple[str, str], present: set[str]) -> None:
-        told = titles(self.opened.catalogue)
-        terms = []
-        for name in dict.fromkeys(by):
-            for group, text in glosses(self.opened.catalogue, name).items():
-                if group in present:
-                    terms.append((f"{told.get(name, name)}: {group}", text))
+    def _gloss(self, name: str, present: list[str]) -> None:
+        """Say what the columns mean; the rows say it themselves."""
+        meant = glosses(self.opened.catalogue, name)
+        title = titles(self.opened.catalogue).get(name, name)
+        terms = [(f"{title} {group}", text) for group, text in meant.items() if group in present]
         self.glosses.value = tables.wrap(glosses_html(terms))
 
     # ------------------------------------------------------------ the chosen cell
@@ -251,7 +252,7 @@ class CoveragePanel(Answering):
             self.list.value = self.list_links.value = ""
             self.more.disabled = True
             return
-        where = ", ".join(key or "all" for key in self.cells.chosen)
+        where = self._where()
         count = sum(e.weight for e, _ in self.listed)
         caption = f"{where}: {count:g} not served from stock, in {len(self.listed)} rows"
         if not self.listed:
@@ -268,6 +269,14 @@ class CoveragePanel(Answering):
             self.list_links.value = tables.wrap(
                 download_link("Save the list as CSV", "unserved.csv", "text/csv", content)
             )
+
+    def _where(self) -> str:
+        """Return the chosen cell in words."""
+        told = titles(self.opened.catalogue)
+        by = (self.rows.value, self.columns.value)
+        pairs = zip(by, self.cells.chosen, strict=True)
+        named = [f"{told.get(name, name)} {key}" for name, key in pairs if key != ALL]
+        return ", ".join(named) or "All enquiries"
 
     def _show_more(self) -> None:
         self._shown += PAGE
@@ -296,7 +305,7 @@ class CoveragePanel(Answering):
             over = ""
         finally:
             if asked == self._asked:
-                self.meter.end(over)
+                self.meter.end(over, stopped=bool(over))
 
     def _explained(self, enquiry: Enquiry) -> Show:
         said: RequestExplanation | str

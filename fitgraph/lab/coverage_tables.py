@@ -126,8 +126,8 @@ def glosses_html(groups: Sequence[tuple[str, str]]) -> str:
     """Return what the names of groups mean, as a list of terms."""
     if not groups:
         return ""
-    items = "".join(f"<dt>{escape(n)}</dt><dd>{escape(text)}</dd>" for n, text in groups)
-    return f"<dl>{items}</dl>"
+    items = "".join(f"<li>{escape(name)}: {escape(text)}</li>" for name, text in groups)
+    return f'<ul class="fg-note">{items}</ul>'
 
 
 def trend_html(

@@ -23,11 +23,25 @@ class TrendChart:
         self.figure.update_layout(barmode="stack", bargap=0.35)
         self.figure.update_xaxes(type="category", tickangle=0)
         self.figure.update_yaxes(rangemode="tozero")
+        for n, shape in enumerate(FILLINGS):
+            colour = MARKS[n % len(MARKS)]
+            pattern = {"shape": shape, "fillmode": "replace", "size": 7, "solidity": 0.35}
+            marker = {"color": colour, "line": {"width": 1, "color": colour}, "pattern": pattern}
+            self.figure.add_trace(go.Bar(visible=False, marker=marker, hoverinfo="x+y+name"))
+        self.figure.add_trace(
+            go.Scatter(
+                name="all enquiries",
+                mode="lines+markers",
+                line={"color": MARKS[2], "dash": "dot", "width": 2},
+                marker={"symbol": SHAPES[2], "size": 7, "color": MARKS[2]},
+                hoverinfo="x+y+name",
+            )
+        )
 
     def show(
         self, months: Sequence[str], series: Mapping[str, Sequence[float]], asked: Sequence[float]
     ) -> None:
-        """Show numbers by month.
+        """Show numbers by month; groups beyond those that can be told apart are put together.
 
         Parameters
         ----------
@@ -38,40 +52,26 @@ class TrendChart:
         asked : sequence of float
             All enquiries.
         """
-        traces: list[go.Bar | go.Scatter] = [
-            go.Bar(
-                name=_plain(name),
-                x=list(months),
-                y=list(values),
-                marker={
-                    "color": MARKS[n % len(MARKS)],
-                    "line": {"width": 1, "color": MARKS[n % len(MARKS)]},
-                    "pattern": {
-                        "shape": FILLINGS[n % len(FILLINGS)],
-                        "fillmode": "replace",
-                        "size": 7,
-                        "solidity": 0.35,
-                    },
-                },
-                hovertemplate=f"%{{x}}, {_plain(name)}: %{{y:g}}<extra></extra>",
-            )
-            for n, (name, values) in enumerate(series.items())
-        ]
-        traces.append(
-            go.Scatter(
-                name="all enquiries",
-                x=list(months),
-                y=list(asked),
-                mode="lines+markers",
-                line={"color": MARKS[2], "dash": "dot", "width": 2},
-                marker={"symbol": SHAPES[2], "size": 7, "color": MARKS[2]},
-                hovertemplate="%{x}, all enquiries: %{y:g}<extra></extra>",
-            )
-        )
+        shown = _at_most(series, len(FILLINGS))
         with self.figure.batch_update():
-            self.figure.data = []
-            self.figure.add_traces(traces)
+            for n in range(len(FILLINGS)):
+                bars = self.figure.data[n]
+                name, values = shown[n] if n < len(shown) else ("", ())
+                bars.visible = n < len(shown)
+                bars.name = _plain(name)
+                bars.x, bars.y = list(months) if values else [], list(values)
+            line = self.figure.data[-1]
+            line.x, line.y = list(months), list(asked)
         keep_state(self.figure)
+
+
+def _at_most(series: Mapping[str, Sequence[float]], most: int) -> list[tuple[str, Sequence[float]]]:
+    """Return at most so many series; the last is then that of all others together."""
+    listed = list(series.items())
+    if len(listed) <= most:
+        return listed
+    rest = [sum(values) for values in zip(*(v for _, v in listed[most - 1 :]), strict=True)]
+    return [*listed[: most - 1], ("all others", rest)]
 
 
 def _plain(name: str) -> str:

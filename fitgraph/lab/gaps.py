@@ -150,7 +150,7 @@ class StockGaps(Answering):
             over = ""
         finally:
             if asked == self._asked:
-                self.meter.end(over)
+                self.meter.end(over, stopped=bool(over))
 
     def _stopped(self) -> None:
         self.stop()

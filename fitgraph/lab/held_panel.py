@@ -61,7 +61,7 @@ class StrandedPanel(Answering):
                 "the fewest parts to order, joints that a measurement would decide, or nothing "
                 "that is sold."
             ),
-            grid([self.lacks, self.role], "250px"),
+            grid([self.lacks, self.role], "300px"),
             self.table,
             self.links,
         )
@@ -135,7 +135,7 @@ class WeakPanel(Answering):
                 "Parts in stock whose absence would end the most enquiries that are served today, "
                 "and the most builds. In a pair, either part does for the other."
             ),
-            grid([self.parts, self.pairs], "380px"),
+            grid([self.parts, self.pairs], "430px"),
             self.links,
         )
 

@@ -52,7 +52,7 @@ def lacks_html(said: RequestExplanation | str | None, catalogue: Catalogue) -> s
         if len(steps[0]) > MOST_NAMES:
             first = f"{first[:-1]}; and {len(steps[0]) - MOST_NAMES} more steps."
     reasons = [conflict_text(c, catalogue) for c in said.conflicts]
-    text = f"<strong>{escape(first)}</strong>"
+    text = escape(first)
     if said.conflicts:
         short = conflict_text(_without_joints(said.conflicts[0]), catalogue)
         text += f'<br><span class="fg-note">{escape(short)}</span>'
@@ -89,11 +89,15 @@ def unserved_html(
         return f"<p>{escape(caption)}</p>"
     rows = []
     for enquiry, standing in enquiries:
-        date = "" if enquiry.date is None else f'<br><span class="fg-note">{enquiry.date}</span>'
+        date = (
+            ""
+            if enquiry.date is None
+            else f'<br><span class="fg-code fg-note">{enquiry.date}</span>'
+        )
         about = [t for t in (enquiry.style, enquiry.note) if t]
         rows.append(
             [
-                f"{escape(enquiry.number)}{date}",
+                f'<span class="fg-code">{escape(enquiry.number)}</span>{date}',
                 f"{enquiry.weight:g}",
                 f"{escape(': '.join(about))}<br>"
                 f'<span class="fg-note">{escape(wanted_text(enquiry, catalogue))}</span>'

@@ -58,7 +58,7 @@ def long_table(
                 f"<td{_figure(figure)}>{cell}</td>"
                 for cell, (_, figure) in zip(others, heads[1:], strict=True)
             )
-            body.append(f'<tr><th scope="row" class="fg-code">{first}</th>{cells}</tr>')
+            body.append(f'<tr><th scope="row" class="fg-plain">{first}</th>{cells}</tr>')
         return (
             f'<div class="fg-scroll"><table><caption>{escape(told)}</caption><thead><tr>{head}'
             f"</tr></thead><tbody>{''.join(body)}</tbody></table></div>"
@@ -79,7 +79,7 @@ def part_html(sku: str, catalogue: Catalogue) -> str:
     """Return a stock number with its part's name under it."""
     part = catalogue.parts.get(sku)
     name = "" if part is None else f'<br><span class="fg-note">{escape(part.name)}</span>'
-    return f"{escape(sku)}{name}"
+    return f'<span class="fg-code">{escape(sku)}</span>{name}'
 
 
 def money(minor: int, catalogue: Catalogue) -> str:

@@ -48,6 +48,7 @@ def _widget_css() -> str:
         "border:1px solid var(--fg-line);background:var(--fg-panel);color:var(--fg-ink);"
         "text-decoration:none}\n"
         ".fg-html a:focus-visible{outline:2px solid var(--fg-fits);outline-offset:1px}\n"
+        ".fg-html th.fg-plain{font-weight:400}\n"
         ".fg-html dl{display:grid;grid-template-columns:max-content 1fr;gap:.2em 1em;margin:.3em 0}"
         "\n.fg-html dt{color:var(--fg-muted)}.fg-html dd{margin:0}\n"
         ".fg-html .fg-wide .fg-svg{max-width:900px}\n"

@@ -35,7 +35,10 @@ class Meter(widgets.Box):
     def __init__(self, label: str, tooltip: str, stopped: Callable[[], None]) -> None:
         self.status, self.time = html(), html()
         self.button = widgets.Button(
-            description=label, disabled=True, tooltip=tooltip, layout=widgets.Layout(width="auto")
+            description=label,
+            disabled=True,
+            tooltip=tooltip,
+            layout=widgets.Layout(width="auto", display="none"),
         )
         self.button.on_click(lambda _: stopped())
         self._text, self._begun, self._number = "", 0.0, 0
@@ -59,14 +62,24 @@ class Meter(widgets.Box):
             self._begun = time.monotonic()
         self.detail = ""
         self.button.disabled = False
+        self.button.layout.display = ""
         self._number += 1
         self._say(text)
         self._tick(self._number)
 
-    def end(self, text: str = "") -> None:
-        """Say that it is over, and what came of it."""
+    def end(self, text: str = "", *, stopped: bool = False) -> None:
+        """Say that it is over, and what came of it.
+
+        Parameters
+        ----------
+        text : str
+            What came of it.
+        stopped : bool
+            Whether the button was pressed: then it stays where it is, for it has the focus.
+        """
         self._number += 1
         self.button.disabled = True
+        self.button.layout.display = "" if stopped else "none"
         self.time.value = ""
         self._say(text)
 

@@ -42,6 +42,9 @@ _WAIT_S = 0.03
 
 _PERCENT = 100
 
+#: Stands for no limit on the lead time, in days.
+_ANY_TIME = -1
+
 
 class _Curve:
     """What is known of the orders within one lead time.
@@ -109,7 +112,7 @@ class RestockPanel(Answering):
         self._drawn: KnownPlans | None = None
         self._changed = changed
         self._asked, self._begun, self._busy = 0, False, False
-        self._curves: dict[int | None, _Curve] = {}
+        self._curves: dict[int, _Curve] = {}
         vocabulary = opened.catalogue.vocabulary
         self._digits = vocabulary.minor_digits
         self.mode = widgets.RadioButtons(
@@ -132,7 +135,7 @@ class RestockPanel(Answering):
         )
         days = sorted({o.lead_days for o in opened.supply.offers if o.lead_days is not None})
         self.within = widgets.Dropdown(
-            options=[("at any time", None), *((f"within {days_text(d)}", d) for d in days)],
+            options=[("at any time", _ANY_TIME), *((f"within {days_text(d)}", d) for d in days)],
             description="Comes",
             style=LABEL,
             layout=field_layout(),
@@ -233,7 +236,8 @@ class RestockPanel(Answering):
     @property
     def curve(self) -> _Curve:
         """Return what is known for the lead time chosen."""
-        return self._curves.setdefault(self.within.value, _Curve(self.within.value))
+        days = self.within.value
+        return self._curves.setdefault(days, _Curve(None if days == _ANY_TIME else days))
 
     def begin(self) -> None:
         """Begin to work: from now on entries are answered."""
@@ -373,7 +377,7 @@ class RestockPanel(Answering):
 
     def _todo(self, asked: int) -> Iterator[Step]:
         """Yield what is to be worked out: what is asked for first, then the next step."""
-        over = "Stopped. Change an entry to go on."
+        over, stopped = "Stopped. Change an entry to go on.", True
         try:
             while True:
                 curve = self.curve
@@ -396,9 +400,10 @@ class RestockPanel(Answering):
                     break
             number = len(self.curve.known.plans) - 1
             over = f"The curve is complete: {number} step{'' if number == 1 else 's'} of orders."
+            stopped = False
         finally:
             if asked == self._asked:
-                self.meter.end(over)
+                self.meter.end(over, stopped=stopped)
 
     def _progress(self, rounds: int, cuts: int) -> None:
         self.meter.detail = f"round {rounds}, {cuts} conditions learnt"
@@ -437,4 +442,4 @@ class RestockPanel(Answering):
         self.stop()
         self._asked += 1
         self.curve.forget()
-        self.meter.end("Stopped. Change an entry to go on.")
+        self.meter.end("Stopped. Change an entry to go on.", stopped=True)

@@ -95,7 +95,7 @@ class TrendPanel(Answering):
                 "Enquiries a month that stock does not serve, as bars; all enquiries as the dotted "
                 "line. By today's shelf, or by what was last counted on the day of each enquiry."
             ),
-            grid([self.by, self.shelf], "250px"),
+            grid([self.by, self.shelf], "300px"),
             self.status,
             self.frame,
             self.table,
