@@ -9,6 +9,7 @@ import numpy as np
 import plotly.graph_objects as go
 
 from fitgraph.adapters import GradeYield, Region, Together
+from fitgraph.draw.line_chart import Series, line_chart_svg
 from fitgraph.lab.adapter_entries import Entry, Kind
 from fitgraph.lab.charts import MARKS, blank, keep_state
 from fitgraph.lab.weighing import Plane
@@ -26,7 +27,7 @@ LOOKS: Mapping[Kind, tuple[str, str]] = {
 _LEAST_PX, _MOST_PX = 10, 34
 
 #: Room around all parts on the map, as a share of their spread and at least so many mm.
-_ROOM, _LEAST_ROOM_MM = 0.12, 0.8
+_ROOM, _LEAST_ROOM_MM = 0.18, 0.8
 
 #: Traces of the map behind the kinds of parts: shaded cells and the wall.
 _HEAT, _WALL = 0, 1
@@ -68,7 +69,7 @@ class AdapterChart:
     def __init__(self, picked: Callable[[str], None]) -> None:
         self.figure = blank("mm", "mm", 460)
         figure = self.figure
-        figure.update_layout(margin={"l": 64, "r": 12, "t": 74, "b": 56})
+        figure.update_layout(margin={"l": 64, "r": 12, "t": 84, "b": 56})
         figure.add_trace(
             go.Heatmap(
                 name="counterparts on both sides",
@@ -278,97 +279,51 @@ def _within(ends: np.ndarray, window: tuple[float, float]) -> range:
     return range(begin, max(end, begin + 1))
 
 
-class FrontierChart:
-    """How many riders the best few serve, against how few they are."""
+def frontier_svg(now: float, steps: Sequence[Together], k: int) -> str:
+    """Return how many riders the best few serve, against how few they are.
 
-    def __init__(self) -> None:
-        self.figure = blank("Parts made, at most", "Riders served in all", 300)
-        self.figure.update_layout(showlegend=False, margin={"t": 12})
-        self.figure.add_trace(
-            go.Scatter(
-                mode="lines+markers+text",
-                textposition="top left",
-                line={"color": MARKS[0], "shape": "linear", "width": 2},
-                marker={"size": 9, "symbol": "circle"},
-                hovertemplate="%{x} parts: %{y:,g} riders<extra></extra>",
-            )
-        )
-        self.figure.add_trace(
-            go.Scatter(
-                mode="markers",
-                marker={
-                    "symbol": "diamond-open",
-                    "color": MARKS[1],
-                    "size": 20,
-                    "line": {"width": 3},
-                },
-                hoverinfo="skip",
-            )
-        )
-
-    def show(self, now: float, steps: Sequence[Together], k: int) -> None:
-        """Show the steps, none made first, and which is meant."""
-        served = [now, *(s.coverage for s in steps)]
-        with self.figure.batch_update():
-            line, one = self.figure.data
-            line.x, line.y = list(range(len(served))), served
-            line.text = [f"{n:,g}" for n in served]
-            at = min(k, len(served) - 1)
-            one.x, one.y = [at], [served[at]]
-            self.figure.layout.xaxis.update(dtick=1, range=(-0.4, max(len(served) - 1, 1) + 0.4))
-            low, high = min(served), max(served)
-            room = max((high - low) * 0.25, 1.0)
-            self.figure.layout.yaxis.range = (max(low - room, 0), high + room)
-        keep_state(self.figure)
+    Parameters
+    ----------
+    now : float
+        Riders served with none of them.
+    steps : sequence of Together
+        The best one, the best two and so on.
+    k : int
+        How many are meant.
+    """
+    served = (now, *(s.coverage for s in steps))
+    return line_chart_svg(
+        "Riders served by the best few parts together",
+        "Parts made",
+        "Riders served in all",
+        [str(n) for n in range(len(served))],
+        [Series("riders served", served, tuple(f"{n:,g}" for n in served))],
+        marked=min(k, len(served) - 1),
+        meaning="as many as the slider says" if k < len(served) else "more parts serve nobody new",
+    )
 
 
-class YieldChart:
-    """The share of pairs that assemble, against the grade that the process holds."""
+def yields_svg(yields: Sequence[GradeYield], grade: int) -> str:
+    """Return the share of pairs that assemble, against the grade that the process holds.
 
-    def __init__(self) -> None:
-        self.figure = blank("Standard tolerance grade (ISO 286-1)", "Pairs that assemble, %", 300)
-        self.figure.add_trace(
-            go.Scatter(
-                name="mean over all counterparts",
-                mode="lines+markers",
-                line={"color": MARKS[0], "width": 2},
-                marker={"symbol": "circle", "size": 9},
-                hovertemplate="%{x}: %{y:.1f} %<extra></extra>",
-            )
-        )
-        self.figure.add_trace(
-            go.Scatter(
-                name="worst of those that certainly fit as designed",
-                mode="lines+markers",
-                line={"color": MARKS[2], "width": 2, "dash": "dot"},
-                marker={"symbol": "square", "size": 8},
-                hovertemplate="%{x}: %{y:.1f} %<extra></extra>",
-            )
-        )
-        self.figure.add_trace(
-            go.Scatter(
-                name="as designed",
-                mode="markers",
-                marker={
-                    "symbol": "diamond-open",
-                    "color": MARKS[1],
-                    "size": 20,
-                    "line": {"width": 3},
-                },
-                hoverinfo="skip",
-            )
-        )
-        self.figure.layout.xaxis.type = "category"
-        self.figure.layout.yaxis.range = (-4, 108)
-
-    def show(self, yields: Sequence[GradeYield], grade: int) -> None:
-        """Show the shares, and which grade the part is designed for."""
-        names = [f"IT{y.grade}" for y in yields]
-        with self.figure.batch_update():
-            mean, worst, one = self.figure.data
-            mean.x, mean.y = names, [round(100 * y.pairs, 2) for y in yields]
-            worst.x, worst.y = names, [round(100 * y.worst, 2) for y in yields]
-            here = [y for y in yields if y.grade == grade]
-            one.x = [f"IT{y.grade}" for y in here]
-            one.y = [round(100 * y.pairs, 2) for y in here]
-        keep_state(self.figure)
+    Parameters
+    ----------
+    yields : sequence of GradeYield
+        One for each grade.
+    grade : int
+        The grade that the part is designed for.
+    """
+    grades = [y.grade for y in yields]
+    return line_chart_svg(
+        "Share of pairs that assemble, by standard tolerance grade",
+        "Standard tolerance grade (ISO 286-1)",
+        "Pairs that assemble, %",
+        [f"IT{g}" for g in grades],
+        [
+            Series("mean of all counterparts", tuple(100 * y.pairs for y in yields)),
+            Series("worst of the certain ones", tuple(100 * y.worst for y in yields)),
+        ],
+        marked=grades.index(grade) if grade in grades else None,
+        meaning="as designed",
+        ends=(0.0, 104.0),
+    )

@@ -94,7 +94,9 @@ def entries(
                 yield Entry(one.part.sku, kind_of(worth), *at(one.sizes), one, worth)
     else:
         for one in found:
-            if not word or words_text(one.words) == word:
+            # Cells that no counterpart bounds hold nothing; they are there for completeness.
+            meets = all(c.bound_below or c.bound_above for c in one.cells.values())
+            if meets and (not word or words_text(one.words) == word):
                 yield Entry(one.part.sku, Kind.WAITING, *at(one.sizes), one)
     for none in barred:
         if not word or word in map(words_text, none.words):

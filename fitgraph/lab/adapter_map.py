@@ -24,14 +24,14 @@ from fitgraph.adapters import (
 )
 from fitgraph.lab import adapter_tables as told
 from fitgraph.lab import tables
-from fitgraph.lab.adapter_charts import AdapterChart, FrontierChart, YieldChart
+from fitgraph.lab.adapter_charts import AdapterChart, frontier_svg, yields_svg
 from fitgraph.lab.adapter_entries import Entry, entries, words_text
 from fitgraph.lab.adapter_files import links_html
 from fitgraph.lab.answering import Answering, Step
 from fitgraph.lab.debounce import Debounce
 from fitgraph.lab.look import LABEL, field_layout, grid, heading, html, note, row, style
 from fitgraph.lab.opened import OpenCatalogue
-from fitgraph.lab.session import SessionBar, SessionError, in_kernel
+from fitgraph.lab.session import SessionBar, SessionError, in_kernel, page_address
 from fitgraph.lab.slider import Slider
 from fitgraph.lab.weighing import Choice, MadeUp, Plane, Weighed, weighed
 from fitgraph.mechanics.materials import MATERIALS
@@ -106,7 +106,8 @@ class AdapterMap(Answering):
         self.session = SessionBar(self, "adapters", key)
         self.children = self._arranged()
         self._watch()
-        self.refresh()
+        with self.at_once(page_address() is not None):
+            self.refresh()
 
     def __repr__(self) -> str:
         """Return what a notebook shows in its place until the cell is run."""
@@ -166,7 +167,6 @@ class AdapterMap(Answering):
             step=1.0,
             digits=0,
             description="Made at most",
-            unit="parts",
         )
         self.mixed = widgets.Checkbox(
             description="Choose among all kinds of parts",
@@ -202,16 +202,10 @@ class AdapterMap(Answering):
             [], layout=widgets.Layout(display="flex", flex_flow="row wrap", grid_gap="6px 10px")
         )
         self.chart = AdapterChart(self._clicked)
-        self.frontier_chart = FrontierChart()
-        self.yield_chart = YieldChart()
 
     def _arranged(self) -> tuple[widgets.Widget, ...]:
-        def framed(figure: widgets.Widget) -> widgets.Box:
-            box = widgets.Box([figure], layout=widgets.Layout(width="100%"))
-            box.add_class("fg-chart")
-            return box
-
-        half = {"flex": "1 1 380px", "min_width": "280px", "width": "auto"}
+        frame = widgets.Box([self.chart.figure], layout=widgets.Layout(width="100%"))
+        frame.add_class("fg-chart")
         return (
             style(),
             self.session,
@@ -223,7 +217,7 @@ class AdapterMap(Answering):
             heading("The map"),
             self.map_note,
             self.metric,
-            framed(self.chart.figure),
+            frame,
             self.list,
             heading("The part looked at"),
             self.details,
@@ -233,18 +227,13 @@ class AdapterMap(Answering):
                 "Parts overlap in whom they serve, so the best two are seldom the two best. The "
                 "choice is exact, and says so."
             ),
-            row(
-                [
-                    widgets.VBox([self.k, self.mixed, self.together], layout=half),
-                    widgets.VBox([framed(self.frontier_chart.figure)], layout=half),
-                ]
-            ),
+            grid([self.k, self.mixed], "360px"),
+            self.together,
             heading("Tolerance against yield"),
             note(
                 "The nominal sizes stay; only the grade changes that the process holds. Sizes are "
                 "taken as uniform within their limits."
             ),
-            framed(self.yield_chart.figure),
             self.yield_table,
             heading("Spec sheet"),
             self.files,
@@ -378,12 +367,10 @@ class AdapterMap(Answering):
         self.word.value = ""
         self.word.layout.display = None if words else "none"
 
-    def _classes(self, make: Make, grade: int) -> str:
+    @staticmethod
+    def _classes(make: Make, grade: int) -> str:
         held = held_to(make, grade)
-        classes = ", ".join(
-            f"{told.size_title(f.size, self.vocabulary)} {f.klass}" for f in held.free if f.klass
-        )
-        return f"IT{grade}: {classes}"
+        return f"IT{grade}: {', '.join(f.klass for f in held.free if f.klass)}"
 
     # ------------------------------------------------------------ weighing
 
@@ -462,6 +449,8 @@ class AdapterMap(Answering):
         try:
             loop = asyncio.get_running_loop()
         except RuntimeError:
+            return
+        if self._waits:
             return
 
         def tick() -> None:
@@ -553,8 +542,7 @@ class AdapterMap(Answering):
             self._keep()
 
     def _show_weighed(self) -> None:
-        self.shown = {e.key: e for e in self._entries()}
-        self._draw()
+        self._draw_plane()
         self._fill_list()
 
     def _fill_list(self) -> None:
@@ -595,7 +583,6 @@ class AdapterMap(Answering):
     def _show_nothing(self) -> None:
         with self.in_words(self.details):
             self.chart.mark(None, [])
-            self.yield_chart.show((), 0)
             for place in (self.ends, self.files, self.sheet_view, self.yield_table):
                 place.value = ""
             self.details.value = tables.wrap(
@@ -626,7 +613,6 @@ class AdapterMap(Answering):
                 self.sheet_view.value = tables.wrap(waits)
                 self.files.value = ""
                 if candidate is None:
-                    self.yield_chart.show((), 0)
                     self.yield_table.value = self.sheet_view.value = tables.wrap(
                         "<p>What cannot be made has none.</p>"
                     )
@@ -639,9 +625,9 @@ class AdapterMap(Answering):
             shares = yields_by_grade(catalogue, candidate, grades)
 
             def show() -> None:
-                self.yield_chart.show(shares, grade)
                 self.yield_table.value = tables.wrap(
-                    told.yields_html(shares, grade, vocabulary)
+                    f'<div class="fg-scroll">{yields_svg(shares, grade)}</div>'
+                    + told.yields_html(shares, grade, vocabulary)
                     if shares
                     else "<p>This kind of part names no class, only plain limits.</p>"
                 )
@@ -688,11 +674,12 @@ class AdapterMap(Answering):
             return
         with self.in_words(self.together):
             scan, k = self.scan, int(self.k.value)
-            self.together.value = tables.wrap(
-                told.together_html(self.steps, k, scan.total, scan.covered, self.vocabulary)
-            )
             useful = [s for s in self.steps if s.worths]
-            self.frontier_chart.show(scan.covered, useful, k)
+            text = told.together_html(self.steps, k, scan.total, scan.covered, self.vocabulary)
+            if useful:
+                svg = frontier_svg(scan.covered, useful, k)
+                text += f'<div class="fg-scroll">{svg}</div>'
+            self.together.value = tables.wrap(text)
             self.add_best.disabled = self.step is None
             self._mark()
             self._keep()

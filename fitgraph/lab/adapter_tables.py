@@ -17,6 +17,12 @@ from fitgraph.model import Make, Reference, Vocabulary
 from fitgraph.stock import Coverage, Standing
 from fitgraph.units import show_mass, show_money
 
+#: A drawing says its size on paper; here it takes the room there is.
+_SHEET_CSS = (
+    "<style>.fg-html .fg-sheet{margin:.6em 0;background:#fff;border:1px solid var(--fg-line);"
+    "max-width:900px}.fg-html .fg-sheet svg{display:block;width:100%;height:auto}</style>"
+)
+
 #: Mating parts told under the sheet; the files have them all.
 _MATES = 12
 
@@ -259,7 +265,7 @@ def sheet_shown(sheet: Sheet) -> str:
         f'<p class="fg-caution"><strong>Caution.</strong> {escape(c)}</p>' for c in sheet.cautions
     )
     return (
-        f'<figure class="fg-sheet">{sheet_svg(drawing(sheet))}</figure>'
+        f'{_SHEET_CSS}<figure class="fg-sheet">{sheet_svg(drawing(sheet))}</figure>'
         f'<table class="fg-narrow"><caption>The part</caption>'
         f"<tbody>{_rows(facts(sheet))}</tbody></table>"
         f"{_table(sizes_table(sheet))}"

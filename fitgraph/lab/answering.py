@@ -109,6 +109,7 @@ class Answering(widgets.VBox):
         super().__init__()
         self._tasks: set[asyncio.Task[None]] = set()
         self._work: dict[int, Work] = {}
+        self._waits = False
         self.add_class("fg")
         self.add_class("fg-form")
 
@@ -126,6 +127,20 @@ class Answering(widgets.VBox):
                     "Take the last entry back; if it stays, report it with your entries."
                 )
             )
+
+    @contextmanager
+    def at_once(self, wanted: bool) -> Iterator[None]:
+        """Answer before anything else happens, if that is wanted.
+
+        A notebook shown as a page is sent when its cells are done; what an answer changes
+        between that and the page's first breath is lost. So the first answer belongs to the
+        cell.
+        """
+        self._waits = wanted
+        try:
+            yield
+        finally:
+            self._waits = False
 
     def run(
         self, steps: Callable[[], Iterable[Step]], current: Callable[[], bool], place: widgets.HTML
@@ -150,6 +165,8 @@ class Answering(widgets.VBox):
         try:
             loop = asyncio.get_running_loop()
         except RuntimeError:
+            loop = None
+        if loop is None or self._waits:
             with self.in_words(place):
                 for _, compute in steps():
                     compute()()
