@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import hashlib
 import math
+import textwrap
 import xml.etree.ElementTree as ET
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
@@ -20,6 +21,9 @@ WIDTH, RADIUS = 760.0, 150.0
 #: Where the axis stands, and where the words beside the section begin.
 _AXIS = (178.0, 208.0)
 _WORDS_X = 374.0
+
+#: Height of a row of words with one line under its head, of a further line, and letters across.
+_ROW, _LINE, _ACROSS = 40.0, 15.0, 62
 
 #: A gap thinner than this, in units of the drawing, gets an enlarged detail.
 _THIN = 5.0
@@ -308,46 +312,50 @@ def _words(
     nest: Nest, sizes: Sequence[Drawn], scale: float, vocabulary: Vocabulary
 ) -> tuple[list[ET.Element], float]:
     """Return the words beside the section with their leaders, and how far down they reach."""
-    made: list[ET.Element] = []
-    rows = 2 * len(nest.rings) - 1
-    step = 40.0
-    top = max(62.0, _AXIS[1] - rows * step / 2)
+    told: list[tuple[str, list[str]]] = []
     for n, (ring, drawn) in enumerate(zip(nest.rings, sizes, strict=True)):
-        y = top + 2 * n * step + 14
-        angle = math.radians(-58 + 74 * n / max(1, len(nest.rings) - 1))
-        middle = drawn.outside / 4 + (0 if drawn.solid else drawn.bore / 4)
-        px, py = _point(middle * scale, angle)
-        made.append(element("circle", cx=px, cy=py, r=2.5, klass="fg-dot"))
-        made.append(_leader(px, py, y - 4))
+        if n:
+            mating = nest.matings[n - 1]
+            gap = f"{mating.joint.title}: {gap_text(mating)}"
+            told.append((verdict_text(mating), _wrapped(gap)))
         sized = _ring_sizes(ring, drawn, outermost=n == 0)
-        made.append(
-            element(
-                "g",
-                element("title", f"{_head(ring, vocabulary)}: {sized}"),
-                element(
-                    "text", shorten(_head(ring, vocabulary), 52), x=_WORDS_X, y=y, klass="fg-strong"
-                ),
-                element("text", shorten(sized, 66), x=_WORDS_X, y=y + 15, klass="fg-muted"),
-            )
+        told.append((_head(ring, vocabulary), _wrapped(sized)))
+    heights = [_ROW + _LINE * max(len(lines) - 1, 0) for _, lines in told]
+    top = max(62.0, _AXIS[1] - sum(heights) / 2)
+    made: list[ET.Element] = []
+    y = top + 14
+    for at, ((head, lines), height) in enumerate(zip(told, heights, strict=True)):
+        n, joint = divmod(at, 2)
+        x = _WORDS_X + (14 if joint else 0)
+        if joint:
+            mating = nest.matings[n]
+            title, klass = mating.joint.title, f"fg-strong {verdict_class(mating.verdict)}"
+        else:
+            drawn = sizes[n]
+            title, klass = f"{head}: {' '.join(lines)}", "fg-strong"
+            angle = math.radians(-58 + 74 * n / max(1, len(nest.rings) - 1))
+            middle = drawn.outside / 4 + (0 if drawn.solid else drawn.bore / 4)
+            px, py = _point(middle * scale, angle)
+            made.append(element("circle", cx=px, cy=py, r=2.5, klass="fg-dot"))
+            made.append(_leader(px, py, y - 4))
+        row = element(
+            "g",
+            element("title", title),
+            element("text", head if joint else shorten(head, 52), x=x, y=y, klass=klass),
         )
-    for n, mating in enumerate(nest.matings):
-        y = top + (2 * n + 1) * step + 14
-        klass = f"fg-strong {verdict_class(mating.verdict)}"
-        made.append(
-            element(
-                "g",
-                element("title", mating.joint.title),
-                element("text", verdict_text(mating), x=_WORDS_X + 14, y=y, klass=klass),
-                element(
-                    "text",
-                    shorten(f"{mating.joint.title}: {gap_text(mating)}", 62),
-                    x=_WORDS_X + 14,
-                    y=y + 15,
-                    klass="fg-muted",
-                ),
-            )
-        )
-    return made, top + rows * step
+        for k, line in enumerate(lines):
+            row.append(element("text", line, x=x, y=y + _LINE * (k + 1), klass="fg-muted"))
+        made.append(row)
+        y += height
+    return made, top + sum(heights)
+
+
+def _wrapped(text: str) -> list[str]:
+    """Return a text in at most two lines beside the section."""
+    lines = textwrap.wrap(text, _ACROSS)
+    if len(lines) > 2:
+        lines = [lines[0], shorten(" ".join(lines[1:]), _ACROSS)]
+    return lines
 
 
 def _leader(px: float, py: float, y: float) -> ET.Element:

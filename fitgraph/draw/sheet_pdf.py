@@ -23,25 +23,17 @@ from fitgraph.draw.drafting import (
     drawn,
     hatching,
 )
+from fitgraph.draw.lettering import WRITTEN_PLAINLY, Lettering, printed
 from fitgraph.draw.sheet_text import Table, facts, mates_table, sizes_table, worth_lines
 
 #: Mating parts listed in print; the page has them all.
 _MATES = 60
-
-#: The font that every PDF reader brings has these characters only; some have a stand-in.
-_FONT, _ENCODING = "Helvetica", "latin-1"
-_STAND_INS = str.maketrans({"–": "-", "−": "-", "…": "...", "’": "'", "\N{BULLET}": "-"})
 
 #: Points to a millimetre.
 _POINTS = 72 / 25.4
 
 #: Margins of the pages of text in mm.
 _MARGIN = 18.0
-
-
-def _known(text: str) -> str:
-    """Return a text in the characters that the font has; any other becomes a question mark."""
-    return text.translate(_STAND_INS).encode(_ENCODING, "replace").decode(_ENCODING)
 
 
 def _dashed(stroke: Stroke) -> list[tuple[float, float, float, float]]:
@@ -73,7 +65,7 @@ def _dashed(stroke: Stroke) -> list[tuple[float, float, float, float]]:
 class _Page:
     """Draws items of a sheet on a page whose origin is at the upper left."""
 
-    def __init__(self, pdf: FPDF) -> None:
+    def __init__(self, pdf: _Document) -> None:
         self.pdf, self.high = pdf, pdf.h
 
     def stroke(self, item: Stroke) -> None:
@@ -102,9 +94,9 @@ class _Page:
         )
 
     def label(self, item: Label) -> None:
-        text = _known(item.text)
+        text = self.pdf.lettering.text(item.text)
         # Capitals are about seven tenths of a font's size.
-        self.pdf.set_font(_FONT, size=item.height / 0.72 * _POINTS)
+        self.pdf.set_font(self.pdf.lettering.family, size=item.height / 0.72 * _POINTS)
         share = {"start": 0.0, "middle": 0.5, "end": 1.0}[item.anchor]
         x, y = item.x, self.high - item.y
         with self.pdf.rotation(item.turned, x, y):
@@ -134,9 +126,11 @@ class _Page:
 class _Document(FPDF):
     """Pages of text with a stock number and a page number below."""
 
-    def __init__(self, foot: str) -> None:
+    def __init__(self, foot: str, lettering: Lettering) -> None:
         super().__init__(format="A4")
-        self.foot = foot
+        self.lettering = lettering
+        lettering.begin(self)
+        self.foot = lettering.text(foot)
         self.set_auto_page_break(True, margin=16)
         self.set_margins(_MARGIN, 15, _MARGIN)
 
@@ -144,7 +138,7 @@ class _Document(FPDF):
         if self.page_no() == 1:
             return
         self.set_y(-12)
-        self.set_font(_FONT, size=8)
+        self.set_font(self.lettering.family, size=8)
         self.cell(0, 5, self.foot)
         self.set_x(_MARGIN)
         self.cell(0, 5, f"page {self.page_no()}", align="R")
@@ -152,13 +146,15 @@ class _Document(FPDF):
     def paragraph(self, text: str, size: float = 9.5, style: str = "", above: float = 0) -> None:
         if above:
             self.ln(above)
-        self.set_font(_FONT, style=style, size=size)
-        self.multi_cell(0, size * 0.46, _known(text), align="L", new_x="LMARGIN", new_y="NEXT")
+        self.set_font(self.lettering.family, style=style, size=size)
+        self.multi_cell(
+            0, size * 0.46, self.lettering.text(text), align="L", new_x="LMARGIN", new_y="NEXT"
+        )
 
     def rows(self, table: Table, widths: Sequence[float]) -> None:
         self.paragraph(table.heading, 11, "B", above=3.5)
         self.ln(1)
-        self.set_font(_FONT, size=8)
+        self.set_font(self.lettering.family, size=8)
         self.set_draw_color(170)
         headed = any(table.columns)
         with self.table(
@@ -172,10 +168,10 @@ class _Document(FPDF):
             headings_style=FontFace(emphasis="BOLD"),
         ) as grid:
             for cells in ([table.columns] if headed else []) + list(table.rows):
-                grid.row([_known(cell) for cell in cells])
+                grid.row([self.lettering.text(cell) for cell in cells])
 
 
-def _draw(pdf: FPDF, made: Drawing) -> None:
+def _draw(pdf: _Document, made: Drawing) -> None:
     pdf.add_page(orientation="L")
     page = _Page(pdf)
     pdf.set_auto_page_break(False)
@@ -185,17 +181,10 @@ def _draw(pdf: FPDF, made: Drawing) -> None:
     pdf.set_line_width(Line.HATCH.width)
 
 
-def sheet_pdf(sheet: Sheet) -> bytes:
-    """Return a specification sheet as a PDF file.
-
-    Parameters
-    ----------
-    sheet : Sheet
-        From :func:`fitgraph.adapters.sheet`. Its texts are set as text, never as markup.
-    """
+def _written(sheet: Sheet, lettering: Lettering) -> bytes:
     made = drawing(sheet)
-    pdf = _Document(_known(sheet.part.sku))
-    pdf.set_title(_known(made.title))
+    pdf = _Document(sheet.part.sku, lettering)
+    pdf.set_title(made.title)
     pdf.set_subject("specification sheet")
     _draw(pdf, made)
     pdf.add_page(orientation="P")
@@ -213,4 +202,17 @@ def sheet_pdf(sheet: Sheet) -> bytes:
     pdf.paragraph("Cautions", 11, "B", above=4)
     for caution in sheet.cautions:
         pdf.paragraph(caution, 8.5, above=1)
+    if lettering.lacking:
+        pdf.paragraph(WRITTEN_PLAINLY, 8.5, above=3)
     return bytes(pdf.output())
+
+
+def sheet_pdf(sheet: Sheet) -> bytes:
+    """Return a specification sheet as a PDF file.
+
+    Parameters
+    ----------
+    sheet : Sheet
+        From :func:`fitgraph.adapters.sheet`. Its texts are set as text, never as markup.
+    """
+    return printed(lambda lettering: _written(sheet, lettering))

@@ -10,6 +10,7 @@ from fpdf import FPDF
 from fpdf.fonts import FontFace
 
 from fitgraph.draw import section_svg
+from fitgraph.draw.lettering import WRITTEN_PLAINLY, Lettering, printed
 from fitgraph.draw.style import page_css
 from fitgraph.explain import hold_text
 from fitgraph.graph.hold import hold
@@ -209,12 +210,6 @@ def sheet_csv(sheet: Sheet, vocabulary: Vocabulary) -> str:
     return csv_text(heads, rows)
 
 
-def _latin(text: str) -> str:
-    """Return a text in the letters that every PDF reader's own fonts have."""
-    swapped = text.replace("…", "...").translate(str.maketrans("–−’", "--'"))
-    return swapped.encode("latin-1", "replace").decode("latin-1")
-
-
 def sheet_pdf(sheet: Sheet, vocabulary: Vocabulary) -> bytes:
     """Return a sheet as a PDF on A4.
 
@@ -224,27 +219,27 @@ def sheet_pdf(sheet: Sheet, vocabulary: Vocabulary) -> bytes:
         From :func:`sheet_of`.
     vocabulary : Vocabulary
         Gives the currency.
-
-    Notes
-    -----
-    It uses the fonts that every reader has, so letters outside of ISO 8859-1
-    come out as question marks; the HTML sheet shows them all.
     """
+    return printed(lambda lettering: _written(sheet, vocabulary, lettering))
+
+
+def _written(sheet: Sheet, vocabulary: Vocabulary, lettering: Lettering) -> bytes:
     pdf = FPDF(format="A4")
-    pdf.set_title(_latin(sheet.title))
+    lettering.begin(pdf)
+    pdf.set_title(sheet.title)
     pdf.set_lang("en")
     pdf.set_margins(15, 15)
     pdf.add_page()
 
     def say(text: str, size: float, style: str = "") -> None:
-        pdf.set_font("helvetica", style, size)
-        pdf.multi_cell(0, size * 0.5, _latin(text), new_x="LMARGIN", new_y="NEXT")
+        pdf.set_font(lettering.family, style, size)
+        pdf.multi_cell(0, size * 0.5, lettering.text(text), new_x="LMARGIN", new_y="NEXT")
 
     say(sheet.title, 16, "B")
     for name, value in _totals(sheet, vocabulary):
         say(f"{name}: {value}", 11)
     pdf.ln(3)
-    pdf.set_font("helvetica", "", 9)
+    pdf.set_font(lettering.family, "", 9)
     with pdf.table(
         col_widths=(26, 30, 62, 18, 24, 24),
         line_height=5,
@@ -254,7 +249,7 @@ def sheet_pdf(sheet: Sheet, vocabulary: Vocabulary) -> bytes:
         for cells in (_HEADS, *(_cells(r, vocabulary) for r in sheet.rows)):
             line = table.row()
             for cell in cells:
-                line.cell(_latin(cell))
+                line.cell(lettering.text(cell))
     pdf.ln(4)
     say("Bolts and torque", 12, "B")
     for text in sheet.notes or ("Not known for these parts.",):
@@ -263,4 +258,6 @@ def sheet_pdf(sheet: Sheet, vocabulary: Vocabulary) -> bytes:
     for text in sheet.cautions:
         say(f"Caution. {text}", 9)
         pdf.ln(1)
+    if lettering.lacking:
+        say(WRITTEN_PLAINLY, 9)
     return bytes(pdf.output())
