@@ -216,7 +216,7 @@ class RestockPanel(Answering):
         try:
             sum_ = parse_money(text, self._digits)
         except UnitError as error:
-            raise FormError(f"Budget: {error}") from None
+            raise FormError(f"Budget: {text!r} {error}.") from None
         if sum_ < 0:
             raise FormError("Budget: write zero or more")
         return _SPEND, float(sum_)
