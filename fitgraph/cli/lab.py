@@ -19,6 +19,9 @@ from fitgraph.cli.output import ANSWER, BadInputError, remark, show_json
 OWN_FOLDER = "fitgraph-notebooks"
 
 
+#: Tag of the cells that are for readers of code; the template of pages knows it as well.
+IN_CODE = "in-code"
+
 #: JupyterLab stays on this computer and asks nobody for news or extensions.
 _LAB = (
     "--ip=127.0.0.1",
@@ -32,6 +35,8 @@ _PAGES = (
     "--token",
     "--template=fitgraph",
     "--VoilaConfiguration.classic_tree=True",
+    # What is there for readers of code is neither run nor shown on a page.
+    f"--VoilaExecutor.skip_cells_with_tag={IN_CODE}",
 )
 
 

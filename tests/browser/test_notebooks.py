@@ -50,6 +50,9 @@ def test_opens_and_can_be_used_by_all(opened: Any, kind: str, name: str) -> None
     assert page.locator(".fg-form").first.is_visible()
     assert page.locator(".jp-RenderedText[data-mime-type*='stderr']").all_inner_texts() == []
     assert "Traceback" not in page.locator("body").inner_text()
+    # What is for readers of code is in JupyterLab only.
+    code = page.get_by_role("heading", name=re.compile("in code|How it works")).count()
+    assert code == 0 if kind == PAGES else code == (0 if name == LESSON else 1)
     assert faults(book) == []
     if kind == LAB:
         book.theme(DARK)
