@@ -238,6 +238,11 @@ class Notebook:
         page.wait_for_selector(
             '.jp-Notebook-ExecutionIndicator[data-status="idle"]', state="attached"
         )
+        # Asked to run without a kernel, JupyterLab shows a dialogue.
+        page.wait_for_function(
+            "() => { const at = jupyterapp.shell.currentWidget?.sessionContext;"
+            " return at?.isReady && at.session?.kernel?.connectionStatus === 'connected'; }"
+        )
         # A command that comes before the notebook is ready does nothing, so it is repeated
         # until the first code cell is marked as running or run.
         for _ in range(12):
