@@ -107,11 +107,20 @@ def _words(alive: Bools) -> Words:
     return packed.view(np.uint64)
 
 
-def _patterns(message: Floats, group_of_row: Ints) -> tuple[Words, Ints]:
-    """Return which rows each distinct message leaves alive, and each message's pattern."""
-    finite = np.packbits(np.isfinite(message), axis=1)
-    first, pattern = distinct_rows(finite)
-    return _words(np.isfinite(message[first])[:, group_of_row]), pattern
+@dataclass(frozen=True, slots=True)
+class _Term:
+    """A cost of pairs of a context and a row: its table, and the place of each in it."""
+
+    table: Floats
+    which: Ints  # of each context
+    column: Ints  # of each row
+
+
+def _mask(term: _Term) -> tuple[Words, Ints]:
+    """Return which rows each distinct line of a table leaves alive, and each context's line."""
+    finite = np.isfinite(term.table)
+    first, pattern = distinct_rows(np.packbits(finite, axis=1))
+    return _words(finite[first][:, term.column]), pattern[term.which]
 
 
 def _alive(
@@ -255,27 +264,20 @@ def _pass(
     row_of: Ints | None,
 ) -> None:
     """Fill in the least value of each context and group, and where wanted its row."""
-    masks: list[tuple[Words, Ints]] = []
-    terms: list[tuple[Floats, Ints, Ints]] = []  # table, where each context's row begins, column
-    for variable in own:
-        column, which = clique.column(variable)[rows], alike[variable][leader]
-        cost = offers[variable].cost
-        masks.append((_words(np.isfinite(cost)[:, column]), which))
-        terms.append((cost, which * cost.shape[1], column))
-    for child in clique.children:
-        below = done[child]
-        column, which = cliques[child].group_in_parent[rows], below.context[leader]
-        packed, pattern = _patterns(below.message, column)
-        masks.append((packed, pattern[which]))
-        terms.append((below.message, which * below.message.shape[1], column))
+    terms = [_Term(offers[v].cost, alike[v][leader], clique.column(v)[rows]) for v in own] + [
+        _Term(done[c].message, done[c].context[leader], cliques[c].group_in_parent[rows])
+        for c in clique.children
+    ]
+    masks = [_mask(term) for term in terms]
+    begins = [term.which * term.table.shape[1] for term in terms]
     group_of, groups = clique.group_of[rows], message.shape[1]
     unsure = np.where(clique.certain[rows], 0.0, doubt)
     for context, row in _alive(masks, len(leader), len(rows)):
         if not len(row):
             continue
         value = unsure.take(row)
-        for table, begin, column in terms:
-            value += table.ravel().take(begin.take(context) + column.take(row))
+        for term, begin in zip(terms, begins, strict=True):
+            value += term.table.ravel().take(begin.take(context) + term.column.take(row))
         spot = context * groups + group_of.take(row)
         starts = np.flatnonzero(np.diff(spot, prepend=-1))
         least = np.minimum.reduceat(value, starts)

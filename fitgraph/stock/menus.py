@@ -17,7 +17,6 @@ import numpy.typing as npt
 from fitgraph.model import Fill
 from fitgraph.solve import Space
 from fitgraph.solve.arrays import spread
-from fitgraph.solve.front import nondominated
 from fitgraph.solve.query import TENTHS
 from fitgraph.solve.tree import Tree
 from fitgraph.stock.distinct import dense, rank
@@ -80,6 +79,16 @@ class Menu:
         return self.klass, self.price, self.weighed, self.tenths
 
 
+def _front(menu: Menu, among: Ints) -> Ints:
+    """Return the places of those that no other of their class betters in price and mass."""
+    klass, price, tenths = menu.klass[among], menu.price[among], menu.tenths[among]
+    order = np.lexsort((tenths, price, klass))
+    # Each class lies below all before it, so that one running minimum serves all.
+    level = rank(tenths)[order] - klass[order] * (len(among) + 1)
+    lightest = np.minimum.accumulate(level)
+    return np.sort(order[level < np.append(np.iinfo(np.intp).max, lightest[:-1])])
+
+
 class Listing:
     """Menus by number over a junction tree: all that a question's answer hangs on.
 
@@ -119,8 +128,7 @@ class Listing:
         if key not in self._useful:
             menu = self.menu(at, number)
             known = np.flatnonzero(menu.weighed | (not weighed))
-            points = np.array([menu.price, menu.tenths, np.zeros(len(menu.price))])[:, known].T
-            self._useful[key] = known[nondominated(points, menu.klass[known])]
+            self._useful[key] = known[_front(menu, known)]
         return self._useful[key]
 
 

@@ -59,17 +59,29 @@ def _rows(menus: Menus, skus: list[str], shelf: list[int]) -> Ints:
     return rows
 
 
-def _nearest(menus: Menus, sku: str) -> dict[str, int] | None:
-    """Return the combination with a part that is nearest to a build of what is sold."""
+def _in_the_way(menus: Menus, skus: list[str]) -> dict[str, tuple[str, ...]]:
+    """Return for each part the joints that fail in the combination of what is sold nearest to it.
+
+    Parts whose options are of the same classes are asked about once.
+    """
     space = menus.space
-    lets = {}
-    for at, role in enumerate(menus.roles):
-        lets[role] = np.zeros(len(space.options[role]), dtype=bool)
-        if space.catalogue.parts[sku].role == role:
-            lets[role][list(space.facts[role].places[sku])] = True
-        else:
-            lets[role][menus.menu(at, menus.shelf(at, SOLD)).place] = True
-    return nearest(space, lets)
+    sold = {
+        role: menus.menu(at, menus.shelf(at, SOLD)).place for at, role in enumerate(menus.roles)
+    }
+    known: dict[tuple[str, frozenset[int]], tuple[str, ...]] = {}
+    found = {}
+    for sku in skus:
+        own = space.catalogue.parts[sku].role
+        places = list(space.facts[own].places[sku])
+        key = (own, frozenset(space.class_of[own][places].tolist()))
+        if key not in known:
+            lets = {role: np.zeros(len(space.options[role]), dtype=bool) for role in menus.roles}
+            for role, mask in lets.items():
+                mask[places if role == own else sold[role]] = True
+            near = nearest(space, lets)
+            known[key] = () if near is None else _joints(space, near, Verdict.FAILS)
+        found[sku] = known[key]
+    return found
 
 
 def _joints(space: Space, chosen: Mapping[str, int], verdict: Verdict) -> tuple[str, ...]:
@@ -112,6 +124,8 @@ def stranded(engine: TreeEngine, stock: Mapping[str, int] | None = None) -> tupl
     rows = _rows(menus, left, lacking)
     sure, chosen = cheapest(menus, rows, (1.0, 0.0), certain=True, witness=True)
     maybe, likely = cheapest(menus, rows, (1.0, 0.0), certain=False, witness=True, doubt=doubt)
+    never = ~np.isfinite(sure) & ~np.isfinite(maybe)
+    failing = _in_the_way(menus, [s for s, n in zip(left, never.tolist(), strict=True) if n])
     for n, sku in enumerate(left):
         price = parts[sku].price
         standing = Standing.NEITHER
@@ -126,8 +140,7 @@ def stranded(engine: TreeEngine, stock: Mapping[str, int] | None = None) -> tupl
             needs = _needs(menus, sku, build)
             joints = _joints(menus.space, build, Verdict.UNKNOWN)
         else:
-            near = _nearest(menus, sku)
-            joints = () if near is None else _joints(menus.space, near, Verdict.FAILS)
+            joints = failing[sku]
         worth = None if price is None else price * held[sku]
         answers.append(Stranded(sku, held[sku], worth, standing, needs, joints))
     return tuple(sorted(answers, key=lambda s: (-(s.value or 0), s.sku)))
