@@ -9,6 +9,7 @@ files are done, in ``conftest``.
 from __future__ import annotations
 
 import json
+import re
 from pathlib import Path
 from typing import Any
 
