@@ -68,6 +68,15 @@ def _why(book: Notebook) -> None:
     )
 
 
+def _adapters(book: Notebook) -> None:
+    page = book.page
+    page.wait_for_selector("a:has-text('Save as PDF')")
+    book.labelled("Made at most").focus()
+    book.labelled("Made at most").press("ArrowRight")
+    page.wait_for_selector("p:has-text('Gap 0.0%')")
+    page.wait_for_timeout(1000)
+
+
 def _practice(book: Notebook) -> None:
     book.labelled("Name").fill("Quill")
     book.labelled("Name").press("Enter")
@@ -84,6 +93,7 @@ SCENES: Mapping[str, tuple[Callable[[Notebook], None], str, tuple[int, int]]] = 
     "01-how-fitment-works.ipynb": (_lesson, LIGHT, WIDE),
     "02-what-can-i-build.ipynb": (_builds, LIGHT, WIDE),
     "03-why-not.ipynb": (_why, DARK, WIDE),
+    "05-next-adapter.ipynb": (_adapters, LIGHT, WIDE),
     "06-staff-practice.ipynb": (_practice, LIGHT, NARROW),
 }
 

@@ -23,7 +23,7 @@ _AXIS = (178.0, 208.0)
 _WORDS_X = 374.0
 
 #: Height of a row of words with one line under its head, of a further line, and letters across.
-_ROW, _LINE, _ACROSS = 40.0, 15.0, 62
+_ROW, _LINE, _ACROSS = 40.0, 15.0, 54
 
 #: A gap thinner than this, in units of the drawing, gets an enlarged detail.
 _THIN = 5.0

@@ -69,7 +69,7 @@ class AdapterChart:
     def __init__(self, picked: Callable[[str], None]) -> None:
         self.figure = blank("mm", "mm", 460)
         figure = self.figure
-        figure.update_layout(margin={"l": 64, "r": 12, "t": 84, "b": 56})
+        figure.update_layout(margin={"l": 64, "r": 12, "t": 72, "b": 56})
         figure.add_trace(
             go.Heatmap(
                 name="counterparts on both sides",
