@@ -25,10 +25,11 @@ def pytest_sessionfinish(session: pytest.Session, exitstatus: int) -> None:
     if reporter is None or not session.config.getoption("--no-skips"):
         return
     stats = reporter.stats
-    notebooks = [r for r in stats.get("passed", []) if ".ipynb" in r.nodeid]
+    passed = [r.nodeid for r in stats.get("passed", [])]
     if stats.get("skipped"):
         reporter.write_line("skipped tests are failures here (--no-skips)", red=True)
         session.exitstatus = pytest.ExitCode.TESTS_FAILED
-    if not notebooks:
-        reporter.write_line("no notebook was run (--nbval is missing)", red=True)
-        session.exitstatus = pytest.ExitCode.TESTS_FAILED
+    for what, told in ((".ipynb", "of a notebook"), ("tests/browser", "in a browser")):
+        if not any(what in name for name in passed):
+            reporter.write_line(f"no test {told} was run", red=True)
+            session.exitstatus = pytest.ExitCode.TESTS_FAILED
