@@ -279,16 +279,37 @@ def verdict_of(chosen: Mapping[str, Option], counted: Iterable[Joint]) -> Verdic
     return min((judge(joint, chosen).verdict for joint in counted), default=Verdict.FITS)
 
 
-def judged(joint: Joint, options: Mapping[str, Sequence[Option]]) -> dict[tuple[int, ...], Verdict]:
-    """Return what a joint says of every combination of the roles it touches."""
-    return {
-        row: judge(joint, {r: options[r][i] for r, i in zip(joint.roles, row, strict=True)}).verdict
-        for row in itertools.product(*(range(len(options[r])) for r in joint.roles))
+#: Verdicts that were asked for already, by joint and by what its options are.
+Known = dict[tuple[object, ...], Verdict]
+
+
+def judged(
+    joint: Joint, options: Mapping[str, Sequence[Option]], known: Known | None = None
+) -> dict[tuple[int, ...], Verdict]:
+    """Return what a joint says of every combination of the roles it touches.
+
+    With `known`, of one catalogue, a pairing is judged once for all questions.
+    """
+    known = {} if known is None else known
+    names = {
+        r: [(o.part.sku if o.part is not None else None, o.services) for o in options[r]]
+        for r in joint.roles
     }
+    found = {}
+    for row in itertools.product(*(range(len(options[r])) for r in joint.roles)):
+        key = (joint.name, *(names[r][i] for r, i in zip(joint.roles, row, strict=True)))
+        if key not in known:
+            chosen = {r: options[r][i] for r, i in zip(joint.roles, row, strict=True)}
+            known[key] = judge(joint, chosen).verdict
+        found[row] = known[key]
+    return found
 
 
 def rows_of(
-    options: Mapping[str, Sequence[Option]], counted: Iterable[Joint], least: Verdict
+    options: Mapping[str, Sequence[Option]],
+    counted: Iterable[Joint],
+    least: Verdict,
+    known: Known | None = None,
 ) -> Iterator[tuple[int, ...]]:
     """Yield every combination, as places, whose verdict is no worse than `least`.
 
@@ -297,7 +318,7 @@ def rows_of(
     roles = list(options)
     tables = [
         (
-            judged(joint, options),
+            judged(joint, options, known),
             operator.itemgetter(*map(roles.index, joint.roles)),
             len(joint.roles),
         )
@@ -356,14 +377,19 @@ def mass_of(chosen: Mapping[str, Option]) -> float | None:
 
 
 def brute_builds(
-    catalogue: Catalogue, request: Request, *, tidy: bool = True, least: Verdict = Verdict.FITS
+    catalogue: Catalogue,
+    request: Request,
+    *,
+    tidy: bool = True,
+    least: Verdict = Verdict.FITS,
+    known: Known | None = None,
 ) -> list[dict[str, Option]]:
     """Return every combination whose verdict is no worse than `least`, limits aside."""
     counted = asked(catalogue.vocabulary.joints, tidy=tidy)
     options = allowed_options(catalogue, request)
     return [
         {role: options[role][i] for role, i in zip(options, row, strict=True)}
-        for row in rows_of(options, counted, least)
+        for row in rows_of(options, counted, least, known)
     ]
 
 

@@ -4,12 +4,15 @@ from __future__ import annotations
 
 import datetime
 import itertools
-from concurrent.futures import ProcessPoolExecutor
+from collections.abc import Iterator
+from concurrent.futures import Executor, ProcessPoolExecutor
+from contextlib import contextmanager
 from dataclasses import replace
 from functools import lru_cache
 
 import numpy as np
 import pytest
+from dask.distributed import Client, LocalCluster
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
@@ -32,7 +35,7 @@ from fitgraph.stock.menus import IN_STOCK, SOLD, Menus
 from fitgraph.stock.narrow import narrowed
 from fitgraph.stock.questions import questions_of, request_of
 from fitgraph.stock.served import served
-from tests.strategies import brute_builds, catalogues, keeps_limits, price_of
+from tests.strategies import Known, brute_builds, catalogues, keeps_limits, price_of
 
 SMALL = settings(
     max_examples=25, deadline=None, suppress_health_check=[HealthCheck.too_slow], derandomize=True
@@ -65,13 +68,15 @@ def shops(draw: st.DrawFn) -> Catalogue:
     return replace(catalogue, enquiries=draw(enquiries(catalogue)))
 
 
-def baskets(catalogue: Catalogue, enquiry: Enquiry) -> list[frozenset[str]]:
+def baskets(
+    catalogue: Catalogue, enquiry: Enquiry, known: Known | None = None
+) -> list[frozenset[str]]:
     """Return what each certain build of an enquiry takes from the shop: all are tried."""
     request = request_of(enquiry, in_stock=False)
     owned = frozenset(enquiry.have)
     return [
         frozenset(o.part.sku for o in build.values() if o.part is not None) - owned
-        for build in brute_builds(catalogue, request)
+        for build in brute_builds(catalogue, request, known=known)
         if keeps_limits(request, build)
     ]
 
@@ -81,15 +86,15 @@ def on_shelf(catalogue: Catalogue) -> frozenset[str]:
     return frozenset(s for s, p in catalogue.parts.items() if p.stock and p.price is not None)
 
 
-def brute_standing(catalogue: Catalogue, enquiry: Enquiry) -> Standing:
+def brute_standing(catalogue: Catalogue, enquiry: Enquiry, known: Known) -> Standing:
     """Return the standing of an enquiry, by trying everything."""
-    found = baskets(catalogue, enquiry)
+    found = baskets(catalogue, enquiry, known)
     if any(basket <= on_shelf(catalogue) for basket in found):
         return Standing.STOCK
     if found:
         return Standing.CATALOGUE
     request = request_of(enquiry, in_stock=False)
-    maybe = brute_builds(catalogue, request, least=Verdict.UNKNOWN)
+    maybe = brute_builds(catalogue, request, least=Verdict.UNKNOWN, known=known)
     if any(keeps_limits(request, b, certain=False) for b in maybe):
         return Standing.POSSIBLY
     return Standing.NEITHER
@@ -109,7 +114,8 @@ def demo() -> tuple[Loaded, TreeEngine]:
 def test_coverage_equals_brute_force(shop: Catalogue) -> None:
     answer = coverage(TreeEngine(shop))
     assert answer.enquiries == shop.enquiries
-    assert list(answer.standings) == [brute_standing(shop, e) for e in shop.enquiries]
+    known: Known = {}
+    assert list(answer.standings) == [brute_standing(shop, e, known) for e in shop.enquiries]
     assert answer.total.total == sum(e.weight for e in shop.enquiries)
     assert answer.questions <= len(shop.enquiries)
 
@@ -123,9 +129,10 @@ def test_a_witness_keeps_the_limits(shop: Catalogue) -> None:
     asked = questions.asked_of(SOLD)
     found = served(menus, asked, certain=True, witness=True)
     least, _ = cheapest(menus, asked.menus, (1.0, 0.0), certain=True)
+    known: Known = {}
     for enquiry, n in zip(shop.enquiries, questions.of, strict=True):
         request = request_of(enquiry, in_stock=False)
-        builds = brute_builds(shop, request)
+        builds = brute_builds(shop, request, known=known)
         prices = [price_of(request, b) for b in builds]
         assert least[n] == min(prices, default=np.inf)
         if found.yes[n]:
@@ -189,26 +196,48 @@ def test_the_gap_that_nobody_makes_shows() -> None:
     assert cell.of(Standing.NEITHER) >= 83
 
 
-def test_pieces_on_an_executor_are_the_same() -> None:
+def test_progress_is_told_to_the_end(monkeypatch: pytest.MonkeyPatch) -> None:
     _, engine = demo()
+    monkeypatch.setattr("fitgraph.stock.served.PIECE", 100)
     told: list[tuple[int, int]] = []
     here = coverage(engine, progress=lambda done, total: told.append((done, total)))
-    assert told[-1] == (here.questions, here.questions)
+    assert len(told) >= 2 and told[-1] == (here.questions, here.questions)
     assert [done for done, _ in told] == sorted(done for done, _ in told)
-    with ProcessPoolExecutor(1) as pool:
-        assert coverage(engine, executor=pool).standings == here.standings
 
 
-def test_a_local_cluster_gives_the_same() -> None:
-    from dask.distributed import Client, LocalCluster
-
+@pytest.mark.parametrize("where", ["processes", "cluster"])
+def test_pieces_on_two_workers_are_the_same(where: str, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Processes of their own, of the standard library and of a local Dask cluster."""
     _, engine = demo()
-    cluster = LocalCluster(
-        n_workers=1, threads_per_worker=1, processes=False, dashboard_address=":0"
-    )
-    with cluster, Client(cluster) as client:
-        there = coverage(engine, executor=client.get_executor())
-    assert there.standings == coverage(engine).standings
+    here, weak = coverage(engine), reliance(engine, pairs=False)
+    monkeypatch.setattr("fitgraph.stock.served.SENT", 60)
+    told: list[int] = []
+    with two_workers(where) as executor:
+        there = coverage(engine, executor=executor, progress=lambda done, _: told.append(done))
+        assert there.standings == here.standings
+        assert reliance(engine, pairs=False, executor=executor) == weak
+    assert len(told) >= 4 and told[-1] == here.questions
+
+
+@contextmanager
+def two_workers(where: str) -> Iterator[Executor]:
+    """Yield an executor over two worker processes."""
+    if where == "processes":
+        with ProcessPoolExecutor(2) as pool:
+            yield pool
+        return
+    with (
+        LocalCluster(
+            n_workers=2,
+            threads_per_worker=1,
+            processes=True,
+            host="127.0.0.1",
+            dashboard_address=None,
+        ) as cluster,
+        Client(cluster) as client,
+    ):
+        assert len(client.scheduler_info()["workers"]) == 2
+        yield client.get_executor()
 
 
 def test_an_enquiry_that_names_nothing_known_is_left_out() -> None:
@@ -277,9 +306,9 @@ def test_each_enquiry_meets_the_shelf_of_its_day() -> None:
 # ---------------------------------------------------------------- stranded, weak points
 
 
-def lacking(catalogue: Catalogue, sku: str) -> int | None:
+def lacking(catalogue: Catalogue, sku: str, known: Known) -> int | None:
     """Return the fewest parts that a build with a part lacks; None where there is no build."""
-    found = baskets(catalogue, Enquiry("", have=(sku,)))
+    found = baskets(catalogue, Enquiry("", have=(sku,)), known)
     return min((len(basket - on_shelf(catalogue)) for basket in found), default=None)
 
 
@@ -287,8 +316,9 @@ def lacking(catalogue: Catalogue, sku: str) -> int | None:
 @given(catalogues())
 def test_stranded_equals_brute_force(catalogue: Catalogue) -> None:
     found = {s.sku: s for s in stranded(TreeEngine(catalogue))}
+    known: Known = {}
     for sku, part in catalogue.parts.items():
-        least = lacking(catalogue, sku) if part.stock else 0
+        least = lacking(catalogue, sku, known) if part.stock else 0
         assert (sku in found) == (least != 0)
         if sku in found:
             one = found[sku]
@@ -313,9 +343,9 @@ def test_the_planted_stranded_parts_are_found() -> None:
 @given(shops())
 def test_weak_points_equal_brute_force(shop: Catalogue) -> None:
     answer = reliance(TreeEngine(shop))
-    shelf = on_shelf(shop)
-    asked = [(e, [b for b in baskets(shop, e) if b <= shelf]) for e in shop.enquiries]
-    builds = [b for b in baskets(shop, Enquiry("")) if b <= shelf]
+    shelf, known = on_shelf(shop), Known()
+    asked = [(e, [b for b in baskets(shop, e, known) if b <= shelf]) for e in shop.enquiries]
+    builds = [b for b in baskets(shop, Enquiry(""), known) if b <= shelf]
     assert answer.builds == len(builds)
 
     def through(*gone: str) -> int:

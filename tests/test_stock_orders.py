@@ -21,7 +21,7 @@ from fitgraph.model import Catalogue, Enquiry, Offer, Supplier, Supply
 from fitgraph.solve import TreeEngine
 from fitgraph.stock import Line, Plan, Restocking, Standing, coverage
 from fitgraph.stock.orders import cost_of
-from tests.strategies import catalogues
+from tests.strategies import Known, catalogues
 from tests.test_stock_coverage import baskets, enquiries, on_shelf
 
 SMALL = settings(
@@ -76,10 +76,10 @@ class Judge:
 
     def __init__(self, shop: Catalogue, supply: Supply, within_days: int | None = None) -> None:
         self.supply = supply
-        shelf = on_shelf(shop)
+        shelf, known = on_shelf(shop), Known()
         self.weights = [e.weight for e in shop.enquiries]
         self.needs = [
-            sorted({b - shelf for b in baskets(shop, e)}, key=lambda n: (len(n), sorted(n)))
+            sorted({b - shelf for b in baskets(shop, e, known)}, key=lambda n: (len(n), sorted(n)))
             for e in shop.enquiries
         ]
         self.offers = [
@@ -124,11 +124,14 @@ class Judge:
     def plans(self) -> Iterator[tuple[int, float]]:
         """Yield cost and enquiries served of every set of orders."""
         offers = self.useful()
+        serves: dict[frozenset[str], float] = {}
         for packs in itertools.product(*(range(self.most_packs(o) + 1) for o in offers)):
             lines = [Line(o, n) for o, n in zip(offers, packs, strict=True) if n]
             if self.allowed(lines):
                 ordered = frozenset(line.offer.sku for line in lines)
-                yield cost_of(lines, self.supply), self.served(ordered)
+                if ordered not in serves:
+                    serves[ordered] = self.served(ordered)
+                yield cost_of(lines, self.supply), serves[ordered]
 
     def size(self) -> int:
         size = 1

@@ -37,8 +37,9 @@ Answer = TypeVar("Answer")
 #: Told after each piece: how many questions are answered, and how many there are.
 Progress = Callable[[int, int], None]
 
-#: Questions in a piece: here, where a piece shares its work, and on an executor.
-PIECE, SENT = 1 << 15, 5000
+#: Questions in a piece: here, and about how many on an executor. A piece shares its work, so
+#: small ones would cost more than they save.
+PIECE, SENT = 1 << 15, 10_000
 
 #: Rounds of the dual before the branch and bound, and most multipliers in a round.
 _ROUNDS, _MULTIPLIERS = 4, 64
