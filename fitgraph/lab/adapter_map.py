@@ -361,7 +361,7 @@ class AdapterMap(Answering):
         self.wall.disabled = make.bore is None
         self.wall.layout.display = "none" if make.bore is None else None
         self.wall.value = make.least_wall
-        found = weighed(self.opened, self.added).plane(Choice.of(make), None).found
+        found = weighed(self.opened, self.added).plane(Choice.of(make)).found
         words = sorted({words_text(c.words) for c in found}) if make.words else []
         self.word.options = [("any", ""), *((w, w) for w in words)]
         self.word.value = ""
@@ -395,10 +395,7 @@ class AdapterMap(Answering):
         mixed = self.mixed.value
 
         def cells() -> Callable[[], None]:
-            plane = found.plane(choice, None)
-            if word:
-                words = next((c.words for c in plane.found if words_text(c.words) == word), None)
-                plane = found.plane(choice, words)
+            plane = found.plane(choice, word)
 
             def show() -> None:
                 self.plane, self.scan = plane, found.scans.get(choice)

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import Any
 from weakref import WeakKeyDictionary
 
@@ -27,6 +27,7 @@ from fitgraph.adapters import (
 )
 from fitgraph.adapters.made import Words
 from fitgraph.graph.options import options_for
+from fitgraph.lab.adapter_entries import words_text
 from fitgraph.lab.opened import OpenCatalogue
 from fitgraph.model import Make, Option, Part, Reference, Vocabulary
 from fitgraph.solve import Request
@@ -159,6 +160,7 @@ class Weighed:
     shop: OpenCatalogue
     options: Mapping[str, tuple[Option, ...]]
     scans: dict[Choice, Scan] = field(default_factory=dict)
+    _planes: dict[Choice, Plane] = field(default_factory=dict)
     _covered: list[tuple[Coverage, int]] = field(default_factory=list)
 
     def scan(self, choice: Choice, progress: Callable[[int, int], None] | None = None) -> Scan:
@@ -189,17 +191,32 @@ class Weighed:
             self._covered.append((coverage(engine), engine.count(Request()).number))
         return self._covered[0]
 
-    def plane(self, choice: Choice, words: Words | None) -> Plane:
-        """Return the candidates of a make, and the plane that they lie in."""
+    def plane(self, choice: Choice, word: str = "") -> Plane:
+        """Return the candidates of a make, and the plane that they lie in.
+
+        Parameters
+        ----------
+        choice : Choice
+            The make.
+        word : str
+            Cells for parts with these words, as :func:`words_text` has them; empty for cells
+            whatever the words.
+        """
         catalogue = self.shop.catalogue
         make = choice.variant(catalogue.vocabulary)
-        return Plane(
-            make,
-            axes_of(make),
-            region(catalogue, make, self.options, words),
-            tuple(candidates(catalogue, make, self.options)),
-            tuple(barred(catalogue, make, self.options)),
-        )
+        if choice not in self._planes:
+            self._planes[choice] = Plane(
+                make,
+                axes_of(make),
+                region(catalogue, make, self.options),
+                tuple(candidates(catalogue, make, self.options)),
+                tuple(barred(catalogue, make, self.options)),
+            )
+        plane = self._planes[choice]
+        words = next((c.words for c in plane.found if words_text(c.words) == word), None)
+        if not word or words is None:
+            return plane
+        return replace(plane, region=region(catalogue, make, self.options, words))
 
 
 _WEIGHED: WeakKeyDictionary[OpenCatalogue, dict[tuple[MadeUp, ...], Weighed]] = WeakKeyDictionary()

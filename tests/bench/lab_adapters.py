@@ -38,7 +38,6 @@ async def _measured(shop: OpenCatalogue) -> dict[str, list[list[float]]]:
     await _quiet(page)
     grades = [g for _, g in page.grade.options if g != page.grade.value][:3]
     await measure("another tolerance", page.status, [_set(page.grade, g) for g in grades])
-    await measure("the same again", page.status, [_set(page.grade, g) for g in grades])
     await measure("added for a trial", page.trial, [page.add.click])
     return found
 
