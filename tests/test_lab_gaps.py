@@ -22,11 +22,11 @@ import ipywidgets
 import pytest
 
 from fitgraph.explain import action_text, conflict_text
+from fitgraph.explain.glosses import glosses
 from fitgraph.lab import OpenCatalogue, StockGaps, open_catalogue
 from fitgraph.lab.charts import blank, keep_state
 from fitgraph.lab.coverage_tables import cells
 from fitgraph.lab.gap_charts import FILLINGS, TrendChart
-from fitgraph.lab.glosses import glosses
 from fitgraph.lab.held_tables import stranded_text
 from fitgraph.lab.known_plans import KnownPlans, changes_of
 from fitgraph.lab.order_tables import proof_text

@@ -17,7 +17,8 @@ import numpy as np
 
 from fitgraph.catalogue.check import contradictions, weights
 from fitgraph.explain.triangle import Corner, TubeFigures, triangle, tube_figures
-from fitgraph.graph.options import holds_for_certain, length_of, plain
+from fitgraph.graph.kinds import kind_of
+from fitgraph.graph.options import length_of, plain
 from fitgraph.mechanics.materials import MATERIALS
 from fitgraph.model import Catalogue, Dimension, Option
 from fitgraph.model.rider import Style
@@ -202,16 +203,8 @@ def _kind(catalogue: Catalogue, option: Option) -> str:
     """Return the kind of tube of a part, by the grouping that the vocabulary names."""
     advice = catalogue.vocabulary.advice
     grouping = catalogue.vocabulary.groups.get(advice.group) if advice is not None else None
-    for kind in grouping.kinds if grouping is not None else ():
-        if {c.role for c in kind.when} | {r.role for r in kind.within} != {option.role}:
-            continue
-        sizes = {r: length_of(option, r) for r in kind.within}
-        if all(holds_for_certain(option, c) for c in kind.when) and all(
-            (size := sizes[r]) is not None and size.known and low <= size.mid <= high
-            for r, (low, high) in kind.within.items()
-        ):
-            return kind.name
-    return ""
+    kind = None if grouping is None else kind_of(grouping, {option.role: option})
+    return "" if kind is None else kind.name
 
 
 def style_of(catalogue: Catalogue, name: str | None, *, broken: bool) -> Style:

@@ -18,7 +18,7 @@ References
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping, Sequence
+from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from functools import cached_property
 
@@ -28,8 +28,9 @@ import numpy.typing as npt
 from fitgraph.explain.outcomes import SAME_MM
 from fitgraph.explain.sightings import Looks, looks_of_builds
 from fitgraph.graph.columns import fold
-from fitgraph.graph.options import holds_for_certain, length_of, presence_of
-from fitgraph.model import Catalogue, Kind, Option, Presence, Reference
+from fitgraph.graph.kinds import suits
+from fitgraph.graph.options import presence_of
+from fitgraph.model import Catalogue, Option, Presence
 from fitgraph.model.rider import Identify, Question
 from fitgraph.solve import NamingError, Space, compile_space
 from fitgraph.solve.messages import count_each
@@ -177,24 +178,6 @@ def seen_on(option: Option, question: Question) -> Value:
     return round(round(size.mid / LOOK_MM) * LOOK_MM, 6)
 
 
-def _bits(option: Option, kinds: Sequence[Kind]) -> tuple[bool, ...]:
-    """Return for each kind whether an option is as its own role has to be for it."""
-    return tuple(
-        all(holds_for_certain(option, c) for c in kind.when if c.role == option.role)
-        and all(
-            _within(option, reference, window)
-            for reference, window in kind.within.items()
-            if reference.role == option.role
-        )
-        for kind in kinds
-    )
-
-
-def _within(option: Option, reference: Reference, window: tuple[float, float]) -> bool:
-    size = length_of(option, reference)
-    return size is not None and size.known and window[0] <= size.mid <= window[1]
-
-
 class Identifier:
     """Finds out what a rider has.
 
@@ -240,7 +223,7 @@ class Identifier:
         found = []
         for option in self.space.options[role]:
             seen = [seen_on(option, q) for q in mine]
-            key = (*((type(v), v) for v in seen), *_bits(option, self.kinds))
+            key = (*((type(v), v) for v in seen), *(suits(kind, option) for kind in self.kinds))
             if key not in looks:
                 looks[key] = len(looks)
                 examples.append(option)
@@ -260,7 +243,7 @@ class Identifier:
         for n in range(len(self.kinds) - 1, -1, -1):
             holds = np.ones(len(found), dtype=bool)
             for role, look in self.looks.of.items():
-                bits = np.array([_bits(o, self.kinds)[n] for o in self._example[role]], dtype=bool)
+                bits = np.array([suits(self.kinds[n], o) for o in self._example[role]], dtype=bool)
                 holds &= bits[look]
             found[holds] = n
         return found

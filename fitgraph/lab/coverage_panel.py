@@ -7,6 +7,7 @@ from collections.abc import Callable, Iterator, Mapping
 import ipywidgets as widgets
 
 from fitgraph.explain import RequestExplanation
+from fitgraph.explain.glosses import glosses, titles
 from fitgraph.explain.transversals import TooManySetsError
 from fitgraph.lab import tables
 from fitgraph.lab.answering import Answering, Show, Step
@@ -19,7 +20,6 @@ from fitgraph.lab.coverage_tables import (
     matrix_csv,
 )
 from fitgraph.lab.downloads import download_link
-from fitgraph.lab.glosses import glosses, titles
 from fitgraph.lab.lacking_tables import unserved_csv, unserved_html
 from fitgraph.lab.look import LABEL, field_layout, grid, heading, html, note, row
 from fitgraph.lab.meter import Meter

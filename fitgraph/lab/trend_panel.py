@@ -6,12 +6,12 @@ from collections.abc import Callable, Mapping, Sequence
 
 import ipywidgets as widgets
 
+from fitgraph.explain.glosses import titles
 from fitgraph.lab import tables
 from fitgraph.lab.answering import Answering
 from fitgraph.lab.coverage_tables import trend_csv, trend_html
 from fitgraph.lab.downloads import download_link
 from fitgraph.lab.gap_charts import TrendChart
-from fitgraph.lab.glosses import titles
 from fitgraph.lab.look import LABEL, field_layout, grid, heading, html, note
 from fitgraph.lab.opened import OpenCatalogue
 from fitgraph.lab.standing_words import ORDER, WORDS

@@ -4,13 +4,17 @@ from __future__ import annotations
 
 from collections.abc import Callable
 
-from fitgraph.graph.options import length_of, plain, presence_of
+from fitgraph.graph.kinds import OTHER, kind_of
+from fitgraph.graph.options import plain
 from fitgraph.mechanics.materials import MATERIALS
-from fitgraph.model import Catalogue, Enquiry, Grouping, Kind, Part, Presence
+from fitgraph.model import Catalogue, Enquiry, Grouping, Part
 from fitgraph.solve import NamingError
 
-#: The group of an enquiry that belongs to none.
-OTHER = "other"
+
+def _owned(catalogue: Catalogue, enquiry: Enquiry) -> list[Part]:
+    """Return the parts that an enquiry names, however it spells them."""
+    spelt = (s if s in catalogue.parts else s.upper() for s in enquiry.have)
+    return [catalogue.parts[s] for s in spelt if s in catalogue.parts]
 
 
 def _style(catalogue: Catalogue, enquiry: Enquiry) -> str:
@@ -25,8 +29,9 @@ def _material(catalogue: Catalogue, enquiry: Enquiry) -> str:
     """Return the family asked for, or that of the owned part which is chosen by material."""
     word = enquiry.material
     if word is None:
-        owned = (catalogue.parts[s] for s in enquiry.have if s in catalogue.parts)
-        chosen = (p for p in owned if catalogue.vocabulary.roles[p.role].by_material)
+        chosen = (
+            p for p in _owned(catalogue, enquiry) if catalogue.vocabulary.roles[p.role].by_material
+        )
         word = next((p.material for p in chosen if p.material), None)
     if word is None:
         return OTHER
@@ -41,32 +46,10 @@ _COLUMNS: dict[str, Callable[[Catalogue, Enquiry], str]] = {
 }
 
 
-def is_of_kind(kind: Kind, parts: dict[str, Part]) -> bool:
-    """Return whether parts, by role, are of a kind for certain.
-
-    A window wants the middle of the figure's limits inside it; a condition wants the part to
-    be there, and to have or to lack the feature for certain.
-    """
-    for condition in kind.when:
-        part = parts.get(condition.role)
-        if part is None:
-            return False
-        wanted = Presence.PRESENT if condition.wanted else Presence.ABSENT
-        if presence_of(plain(part), condition.feature) is not wanted:
-            return False
-    for reference, (least, most) in kind.within.items():
-        part = parts.get(reference.role)
-        figure = None if part is None else length_of(plain(part), reference)
-        if figure is None or not figure.known or not least <= figure.mid <= most:
-            return False
-    return True
-
-
 def group_of(grouping: Grouping, catalogue: Catalogue, enquiry: Enquiry) -> str:
     """Return the first kind that what an enquiry owns belongs to."""
-    parts = {catalogue.parts[s].role: catalogue.parts[s] for s in enquiry.have}
-    found = (kind.name for kind in grouping.kinds if is_of_kind(kind, parts))
-    return next(found, OTHER)
+    kind = kind_of(grouping, {part.role: plain(part) for part in _owned(catalogue, enquiry)})
+    return OTHER if kind is None else kind.name
 
 
 def grouping_names(catalogue: Catalogue) -> tuple[str, ...]:

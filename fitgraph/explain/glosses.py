@@ -3,8 +3,8 @@
 from __future__ import annotations
 
 from fitgraph.explain.words_rider import figure_text
+from fitgraph.graph.kinds import OTHER
 from fitgraph.model import Catalogue, Kind
-from fitgraph.stock.groups import OTHER
 
 #: Groupings by an enquiry's own columns, and what is meant by no group in them.
 _COLUMNS = {
