@@ -158,7 +158,7 @@ class AdapterMap(Answering):
             options=[],
             rows=9,
             description="Parts",
-            layout=widgets.Layout(width="100%", max_width="900px"),
+            layout=widgets.Layout(width="calc(100% - 4px)", max_width="900px"),
         )
         self.k = Slider(
             value=1.0,
