@@ -15,8 +15,10 @@ from typer.testing import CliRunner
 
 from fitgraph.catalogue import CatalogueError, demo_folder, load
 from fitgraph.cli import main
+from fitgraph.cli.gaps import _first
 from fitgraph.cli.output import BadInputError
 from fitgraph.cli.restock import read_target
+from fitgraph.explain.glosses import glosses
 from fitgraph.model import Enquiry
 from fitgraph.stock.groups import OTHER, grouper
 from tests.make_supply import make_counts, make_supply
@@ -218,6 +220,23 @@ def test_gaps_tells_the_same_twice() -> None:
     assert code == 0
     assert f"{total['stock']:g} of 301 enquiries" in " ".join(text.split())
     assert "oversized" in text and found["stranded"][0]["sku"] in text
+    # Groups that a name does not explain are explained; long lists are cut in the text alone.
+    assert found["means"]["system"].keys() >= set(found["by"]["system"])
+    assert (
+        f"oversized: {glosses(load(demo_folder()).catalogue, 'family')['oversized']}"
+        in " ".join(text.split())
+    )
+
+
+def test_gaps_names_the_first_joints_and_counts_the_others() -> None:
+    _, found = answer("gaps", "--by", "material", "--by", "system")
+    waiting = max(found["stranded"], key=lambda s: len(s["joints"]))
+    vocabulary = load(demo_folder()).catalogue.vocabulary
+    titles = [vocabulary.joint(name).title for name in waiting["joints"]]
+    assert waiting["standing"] == "possibly" and len(titles) > 4
+    from_cli = _first(titles)
+    assert from_cli == f"{titles[0]}, {titles[1]} and {len(titles) - 2} more"
+    assert _first(titles[:2]) == f"{titles[0]}, {titles[1]}" and _first([]) == ""
 
 
 def test_gaps_of_a_shop_without_enquiries(folder: Path) -> None:
@@ -253,11 +272,16 @@ def test_restock_answers_with_proof() -> None:
     parts = load(demo_folder()).catalogue.parts
     lines = [line for order in plan["orders"] for line in order["lines"]]
     assert all(parts[line["sku"]].stock == 0 for line in lines)
-    assert plan["cost"] >= sum(line["cost"] for line in lines)
+    for order in plan["orders"]:
+        assert order["goods"] == pytest.approx(sum(line["cost"] for line in order["lines"]))
+    paid = sum(order["goods"] + order["delivery"] for order in plan["orders"])
+    assert plan["cost"] == pytest.approx(paid)
+    assert any(order["delivery"] for order in plan["orders"])
     assert [step["cost"] for step in found["curve"]] == sorted(s["cost"] for s in found["curve"])
     assert plan["cost"] in [step["cost"] for step in found["curve"]]
     code, text = run("restock", "--target", "50%", "--steps", "3")
     assert code == 0 and lines[0]["sku"] in text and "proven" in text
+    assert "delivery" in text
 
 
 def test_what_is_out_of_reach_is_a_no() -> None:

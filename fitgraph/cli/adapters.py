@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
 from importlib.util import find_spec
+from math import isfinite
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any
 
@@ -217,12 +218,11 @@ def _lines(
         f"{r.feature} {best.part.features[r.feature or ''].lengths[r.name].text}"
         for r in best.sizes
     ]
-    lines += [
-        styled(
-            f"  The first: {best.part.name}, {', '.join(details)}, "
-            f"{show_mass(best.part.mass_g or 0.0)}."
-        )
-    ]
+    mass = show_mass(best.part.mass_g or 0.0)
+    lines.append(styled(f"  The first: {best.part.name}, {', '.join(details)}, {mass}."))
+    if isfinite(best.slack_mm):
+        told = f"  Its sizes may shift by {best.slack_mm:.2f} mm before a counterpart is lost."
+        lines.append(styled(told))
     if steps:
         lines += ["", styled("The best together")]
         for k, step in enumerate(steps, start=1):

@@ -24,6 +24,12 @@ if TYPE_CHECKING:
 #: Groupings are shown side by side up to two.
 _SIDES = 2
 
+#: What sums of all groups are headed with.
+_ALL = "all"
+
+#: So many joints of a part are named, the rest counted; JSON has all.
+_NAMED = 2
+
 
 @dataclass(frozen=True, slots=True)
 class Gaps:
@@ -80,6 +86,7 @@ def as_json(gaps: Gaps) -> dict[str, Any]:
     answer: dict[str, Any] = {
         "total": _tally(coverage.total),
         "by": {n: {g: _tally(t) for g, t in coverage.by(n).items()} for n in gaps.by},
+        "means": {n: meanings(gaps, n) for n in gaps.by},
     }
     if len(gaps.by) == _SIDES:
         matrix = coverage.matrix(*gaps.by)
@@ -161,14 +168,41 @@ def _tallies(tallies: Mapping[str, Tally], head: str) -> RenderableType:
 def _coverage_lines(gaps: Gaps) -> list[RenderableType]:
     if len(gaps.by) < _SIDES:
         return [_tallies(gaps.coverage.by(gaps.by[0]), gaps.by[0])]
-    matrix = gaps.coverage.matrix(*gaps.by)
-    rows = []
-    for row in matrix.rows:
-        tallies = [matrix.cell(row, column) for column in matrix.columns]
-        cells = [f"{t.total - t.unmet:g}/{t.total:g}" if t.total else "·" for t in tallies]
-        rows.append([f"  {row}", *cells])
-    title = f"From stock, of all asked: {gaps.by[0]} down, {gaps.by[1]} across"
-    return [styled(title, "dim"), grid(["", *matrix.columns], rows)]
+    down, across = gaps.by
+    matrix, total = gaps.coverage.matrix(down, across), gaps.coverage.total
+    of_row, of_column = gaps.coverage.by(down), gaps.coverage.by(across)
+
+    def cells(name: str, tallies: Sequence[Tally]) -> list[str]:
+        met = [f"{t.total - t.unmet:g}/{t.total:g}" if t.total else "·" for t in tallies]
+        return [f"  {name}", *met]
+
+    rows = [
+        cells(row, [*(matrix.cell(row, column) for column in matrix.columns), of_row[row]])
+        for row in matrix.rows
+    ]
+    rows.append(cells(_ALL, [*(of_column[column] for column in matrix.columns), total]))
+    title = f"From stock, of all asked: {down} down, {across} across"
+    return [styled(title, "dim"), grid(["", *matrix.columns, _ALL], rows)]
+
+
+def _meanings(gaps: Gaps) -> list[RenderableType]:
+    """Return what the groups shown mean, those whose names do not say it."""
+    from fitgraph.graph.kinds import OTHER
+
+    found: list[RenderableType] = []
+    for name in gaps.by:
+        shown, told = gaps.coverage.by(name), meanings(gaps, name)
+        for group in [g for g in told if g in shown]:
+            which = f"{group} ({name})" if group == OTHER else group
+            found.append(styled(f"  {which}: {told[group]}", "dim"))
+    return found
+
+
+def meanings(gaps: Gaps, name: str) -> dict[str, str]:
+    """Return what each group of a grouping means, as far as the vocabulary says it."""
+    from fitgraph.explain.glosses import glosses
+
+    return glosses(gaps.coverage.catalogue, name)
 
 
 def lines_of(gaps: Gaps, limit: int) -> list[RenderableType]:
@@ -186,7 +220,7 @@ def lines_of(gaps: Gaps, limit: int) -> list[RenderableType]:
     coverage, vocabulary = gaps.coverage, gaps.vocabulary
     lines: list[RenderableType] = [styled(_headline(coverage.total), "bold")]
     if coverage.enquiries:
-        lines += ["", *_coverage_lines(gaps)]
+        lines += ["", *_coverage_lines(gaps), *_meanings(gaps)]
     weak = [w for w in gaps.reliance.parts if w.enquiries][:limit]
     weak += gaps.reliance.pairs[:limit]
     if weak:
@@ -203,12 +237,10 @@ def lines_of(gaps: Gaps, limit: int) -> list[RenderableType]:
                 f"Held without a use: {len(gaps.stranded)} parts, {pieces} pieces, {money} at "
                 "selling prices"
             ),
-            grid(
-                ["  part", "what it lacks", "pieces", "worth"],
-                [_stranded(s, vocabulary) for s in gaps.stranded[:limit]],
-                left=2,
-            ),
         ]
+    if gaps.stranded[:limit]:
+        rows = [_stranded(s, vocabulary) for s in gaps.stranded[:limit]]
+        lines.append(grid(["  part", "what it lacks", "pieces", "worth"], rows, left=2))
     months, then = trend(coverage), trend(gaps.then)
     if months:
         rows = [
@@ -227,12 +259,19 @@ def lines_of(gaps: Gaps, limit: int) -> list[RenderableType]:
     return lines
 
 
+def _first(titles: Sequence[str]) -> str:
+    """Return the first of some joints, and how many there are beside them."""
+    more = len(titles) - _NAMED
+    named = ", ".join(titles[:_NAMED])
+    return f"{named} and {more} more" if more > 0 else named
+
+
 def _stranded(one: Stranded, vocabulary: Vocabulary) -> list[str]:
     titles = [vocabulary.joint(name).title for name in one.joints]
     lacks = {
         "catalogue": f"order {', '.join(one.needs)}",
-        "possibly": f"to be measured: {', '.join(titles)}",
-        "neither": f"nothing sold goes with it: {', '.join(titles) or 'a role has no part'}",
+        "possibly": f"to be measured: {_first(titles)}",
+        "neither": f"nothing sold goes with it: {_first(titles) or 'a role has no part'}",
     }[one.standing.word]
     worth = "?"
     if one.value is not None:

@@ -27,7 +27,7 @@ from fitgraph.units import major, show_money
 if TYPE_CHECKING:
     from rich.console import RenderableType
 
-    from fitgraph.model import Vocabulary
+    from fitgraph.model import Supply, Vocabulary
     from fitgraph.stock import Plan
 
 _PERCENT = 100.0
@@ -70,7 +70,7 @@ def _solver_speaks_aside() -> Iterator[None]:
         os.close(kept)
 
 
-def _plan_json(plan: Plan, vocabulary: Vocabulary) -> dict[str, Any]:
+def _plan_json(plan: Plan, vocabulary: Vocabulary, supply: Supply) -> dict[str, Any]:
     digits = vocabulary.minor_digits
     return {
         "reached": plan.reached,
@@ -82,6 +82,8 @@ def _plan_json(plan: Plan, vocabulary: Vocabulary) -> dict[str, Any]:
         "orders": [
             {
                 "supplier": supplier,
+                "goods": major(sum(line.cost for line in lines), digits),
+                "delivery": major(supply.terms(supplier).delivery, digits),
                 "lines": [
                     {
                         "sku": line.offer.sku,
@@ -102,7 +104,9 @@ def _plan_json(plan: Plan, vocabulary: Vocabulary) -> dict[str, Any]:
     }
 
 
-def _plan_lines(plan: Plan, vocabulary: Vocabulary, target: float | None) -> list[RenderableType]:
+def _plan_lines(
+    plan: Plan, vocabulary: Vocabulary, supply: Supply, target: float | None
+) -> list[RenderableType]:
     def money(minor: int) -> str:
         return show_money(minor, vocabulary.currency, vocabulary.minor_digits)
 
@@ -121,14 +125,17 @@ def _plan_lines(plan: Plan, vocabulary: Vocabulary, target: float | None) -> lis
         rows = [
             [
                 f"  {line.offer.sku}",
-                f"{line.packs} of {line.offer.pack}",
+                f"{line.packs} × {line.offer.pack}",
                 "?" if line.offer.lead_days is None else f"{line.offer.lead_days}",
                 money(line.cost),
             ]
             for line in of_supplier
         ]
+        delivery = supply.terms(supplier).delivery
+        if delivery:
+            rows.append(["  delivery", "", "", money(delivery)])
         name = supplier or "any supplier"
-        lines += ["", grid([f"  from {name}", "packs", "days", "cost"], rows)]
+        lines += ["", grid([f"  from {name}", "packs × pieces", "days", "cost"], rows)]
     return lines
 
 
@@ -149,7 +156,7 @@ def _curve_lines(curve: Sequence[Plan], vocabulary: Vocabulary) -> list[Renderab
             ]
         )
     heads = ["  spend", "orders", "served", "share", "more"]
-    return ["", styled("What more money buys"), grid(heads, rows, left=2)]
+    return [styled("What more money buys"), grid(heads, rows, left=2)]
 
 
 def restock(
@@ -202,9 +209,9 @@ def restock(
     if json:
         show_json(
             {
-                "plan": None if plan is None else _plan_json(plan, vocabulary),
+                "plan": None if plan is None else _plan_json(plan, vocabulary, loaded.supply),
                 "reachable": number(restocking.reachable),
-                "curve": [_plan_json(p, vocabulary) for p in curve],
+                "curve": [_plan_json(p, vocabulary, loaded.supply) for p in curve],
                 "left_out": [{"number": x.number, "why": x.why} for x in restocking.left_out],
                 "currency": vocabulary.currency,
                 "findings": len(loaded.findings),
@@ -212,6 +219,8 @@ def restock(
         )
     else:
         remark_findings(loaded, catalogue)
-        lines = [] if plan is None else _plan_lines(plan, vocabulary, share)
-        show(*lines, *(_curve_lines(curve, vocabulary) if curve else ()))
+        lines = [] if plan is None else _plan_lines(plan, vocabulary, loaded.supply, share)
+        if curve:
+            lines += [*([""] if lines else []), *_curve_lines(curve, vocabulary)]
+        show(*lines)
     raise typer.Exit(ANSWER if reached else NO)
