@@ -8,6 +8,7 @@ from html import escape
 import ipywidgets as widgets
 
 from fitgraph.draw.style import TYPE, page_css
+from fitgraph.lab.keys import Keys
 from fitgraph.lab.tables import wrap
 
 #: So that the fields of a form stand under one another.
@@ -60,9 +61,9 @@ def html(value: str = "") -> widgets.HTML:
     return widgets.HTML(value=value, layout=widgets.Layout(width="auto", margin="0"))
 
 
-def style() -> widgets.HTML:
-    """Return the style sheet, as every component's first child."""
-    return html(f"<style>{page_css()}{_widget_css()}</style>")
+def style() -> widgets.VBox:
+    """Return the style sheet, and the arrow keys, as every component's first child."""
+    return widgets.VBox([html(f"<style>{page_css()}{_widget_css()}</style>"), Keys()])
 
 
 def heading(text: str, level: int = 2) -> widgets.HTML:

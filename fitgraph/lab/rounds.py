@@ -234,10 +234,8 @@ def _what_to_tell(
     rng.shuffle(choices)
     because = _reasons(opened, said)
     if not unknown:
-        because = (
-            *because,
-            f"The way out that keeps most of what the rider has: {steps}, {opened.money(change.price)}.",
-        )
+        price = opened.money(change.price)
+        because = (*because, f"What keeps most of what the rider has: {steps}, {price}.")
     return Question(
         WHAT_TO_TELL,
         topic,

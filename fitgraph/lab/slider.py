@@ -10,12 +10,6 @@ import anywidget
 import traitlets
 
 _SCRIPT = """
-// In JupyterLab arrow keys would walk through the cells, unless a control keeps them to itself.
-// It looks for this mark when a key goes down; here that is seen before.
-window.addEventListener("keydown", (event) => {
-  if (event.target.matches?.(".fg-form input, .fg-form select"))
-    event.target.setAttribute("data-lm-suppress-shortcuts", "true");
-}, true);
 function render({ model, el }) {
   const id = "fg-slider-" + Math.random().toString(36).slice(2);
   const label = document.createElement("label");

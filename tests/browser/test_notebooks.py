@@ -218,6 +218,20 @@ def test_a_session_travels_in_an_address(opened: Any, servers: Any, context: Any
     again.close()
 
 
+@pytest.mark.parametrize("kind", [LAB, PAGES])
+def test_arrow_keys_choose_a_level(opened: Any, kind: str) -> None:
+    """In JupyterLab they would else walk through the notebook's cells."""
+    book = opened(kind, PRACTICE)
+    level = book.labelled("Level")
+    level.focus()
+    before = level.input_value()
+    level.press("ArrowDown")
+    assert level.input_value() != before
+    level.press("ArrowUp")
+    assert level.input_value() == before
+    assert book.page.evaluate("document.activeElement.tagName") == "SELECT"
+
+
 def test_practice_is_found_again_after_a_restart(
     opened: Any, servers: Any, context: Any, shop: Any, home: Path
 ) -> None:
