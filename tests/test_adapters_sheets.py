@@ -339,10 +339,12 @@ def test_the_command_answers_in_json_and_writes_sheets(shop: Path, tmp_path: Pat
     assert step["proven"] and step["gap"] == 0
     assert sorted(p.suffix for p in out.iterdir()) == [".dxf", ".html", ".pdf", ".svg"]
     assert sorted(answer["files"]) == sorted(str(p) for p in out.iterdir())
-    assert first["sku"] in load(new).catalogue.parts
-    code, text, _ = run("adapters", "--catalogue", str(new), "--role", "sleeve", "--json")
+    assert answer["saved"] == str(new) and first["sku"] in load(new).catalogue.parts
+    code, text, _ = run(
+        *("adapters", "--catalogue", str(new), "--role", "sleeve", "--json", "--workers", "2")
+    )
     after = json.loads(text)
-    assert after["covered"] == step["covered"]
+    assert after["covered"] == step["covered"] and after["saved"] is None
     assert "estimates" in " ".join(after["cautions"])
 
 

@@ -239,6 +239,12 @@ def test_gaps_names_the_first_joints_and_counts_the_others() -> None:
     assert _first(titles[:2]) == f"{titles[0]}, {titles[1]}" and _first([]) == ""
 
 
+def test_workers_answer_the_same(folder: Path) -> None:
+    code, alone = run("gaps", "--catalogue", str(folder), "--json")
+    assert (code, alone) == run("gaps", "--catalogue", str(folder), "--json", "--workers", "2")
+    assert json.loads(alone)["total"]["enquiries"] > 0
+
+
 def test_gaps_of_a_shop_without_enquiries(folder: Path) -> None:
     (folder / "enquiries.csv").unlink()
     code, text = run("gaps", "--catalogue", str(folder))

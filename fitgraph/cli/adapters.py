@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
-from contextlib import contextmanager
+from concurrent.futures import ProcessPoolExecutor
+from contextlib import contextmanager, nullcontext
 from importlib.util import find_spec
 from math import isfinite
 from pathlib import Path
@@ -156,6 +157,7 @@ def as_json(
     shown: Sequence[tuple[Scan, Worth]],
     steps: Sequence[Together],
     files: Sequence[Path],
+    saved: Path | None,
 ) -> dict[str, Any]:
     """Return the answer in the shape that docs/commands.md describes."""
     vocabulary = scans[0].catalogue.vocabulary
@@ -166,6 +168,7 @@ def as_json(
         "parts": [_worth_json(scan, worth) for scan, worth in shown],
         "together": [_together_json(step, vocabulary.minor_digits) for step in steps],
         "files": [str(file) for file in files],
+        "saved": None if saved is None else str(saved),
         "cautions": [PROPOSAL, *_cautions(scans)],
     }
 
@@ -179,6 +182,7 @@ def _lines(
     shown: Sequence[tuple[Scan, Worth]],
     steps: Sequence[Together],
     files: Sequence[Path],
+    saved: Path | None,
     where: str,
 ) -> list[RenderableType]:
     from rich.table import Table
@@ -236,6 +240,8 @@ def _lines(
             )
     if files:
         lines += ["", styled(f"{len(files)} files in {files[0].parent}")]
+    if saved is not None:
+        lines += ["", styled(f"A copy of the catalogue that has them: {saved}")]
     return [*lines, *caution_lines([PROPOSAL, *_cautions(scans)])]
 
 
@@ -295,6 +301,9 @@ def adapters(
             "--save", metavar="DIR", help="Write a copy of the catalogue that has the best K."
         ),
     ] = None,
+    workers: Annotated[
+        int, typer.Option(metavar="N", min=1, max=64, help="Processes to share the work.")
+    ] = 1,
     json: AsJson = False,
 ) -> None:
     """Find the parts worth making: what they would serve, and the best few together."""
@@ -311,11 +320,19 @@ def adapters(
         raise BadInputError(f"--save {save} exists; name a new folder")
     engine = TreeEngine(loaded.catalogue)
     scans = []
-    for make in makes:
-        with _progress(make.title) as progress:
-            scans.append(
-                scan(loaded.catalogue, make, in_stock=in_stock, progress=progress, engine=engine)
-            )
+    with nullcontext() if workers == 1 else ProcessPoolExecutor(workers) as executor:
+        for make in makes:
+            with _progress(make.title) as progress:
+                scans.append(
+                    scan(
+                        loaded.catalogue,
+                        make,
+                        in_stock=in_stock,
+                        executor=executor,
+                        progress=progress,
+                        engine=engine,
+                    )
+                )
     shown = listed(scans, limit)
     steps = list(frontier(scans, k))
     steps = [s for s in steps if s.worths]
@@ -325,8 +342,9 @@ def adapters(
         folder = demo_folder() if catalogue is None else catalogue
         save_with(folder, save, loaded.catalogue, [w.candidate.part for w in chosen])
     if json:
-        show_json(as_json(scans, shown, steps, files))
+        show_json(as_json(scans, shown, steps, files, save))
     else:
-        show(*_lines(scans, shown, steps, files, "stock" if in_stock else "catalogue"))
+        where = "stock" if in_stock else "catalogue"
+        show(*_lines(scans, shown, steps, files, save, where))
         remark_findings(loaded, catalogue)
     raise typer.Exit(ANSWER if shown else NO)
