@@ -24,7 +24,6 @@ import pytest
 from fitgraph.explain import action_text, conflict_text
 from fitgraph.explain.glosses import glosses
 from fitgraph.lab import OpenCatalogue, StockGaps, open_catalogue
-from fitgraph.lab.charts import blank, keep_state
 from fitgraph.lab.coverage_tables import cells
 from fitgraph.lab.gap_charts import FILLINGS, TrendChart
 from fitgraph.lab.held_tables import stranded_text
@@ -582,24 +581,3 @@ def test_work_can_be_stopped_and_says_what_is_left(shop):
     assert page.weak.reliance is None
     assert "Not worked out yet" in words(page.weak.pairs)
     assert page.problems.value == ""
-
-
-def test_a_drawing_that_missed_a_change_gets_it_again():
-    async def late():
-        figure = blank("a, mm", "b, mm")
-        figure.add_scatter(x=[1], y=[1])
-        figure.data[0].x = [1, 2]
-        keep_state(figure)
-        sent = []
-        figure.observe(lambda c: c["new"] and sent.append(c["new"]), names="_py2js_restyle")
-        behind = figure._last_trace_edit_id - 1
-        figure._js2py_traceDeltas = {"trace_deltas": [], "trace_edit_id": behind}
-        await asyncio.sleep(0.7)
-        now = figure._last_trace_edit_id
-        figure._js2py_traceDeltas = {"trace_deltas": [], "trace_edit_id": now}
-        await asyncio.sleep(0.7)
-        return sent
-
-    sent = asyncio.run(late())
-    assert len(sent) == 1
-    assert list(sent[0]["restyle_data"]["x"][0]) == [1, 2]

@@ -67,82 +67,72 @@ class AdapterChart:
     """
 
     def __init__(self, picked: Callable[[str], None]) -> None:
-        self.figure = blank("mm", "mm", 460)
-        figure = self.figure
-        figure.update_layout(margin={"l": 64, "r": 12, "t": 72, "b": 56})
-        figure.add_trace(
-            go.Heatmap(
-                name="counterparts on both sides",
-                showscale=False,
-                hoverongaps=False,
-                colorscale=[[0, "rgba(122,129,139,0.10)"], [1, "rgba(122,129,139,0.5)"]],
-                hovertemplate="%{text}<extra></extra>",
-            )
+        heat = go.Heatmap(
+            name="counterparts on both sides",
+            showscale=False,
+            hoverongaps=False,
+            colorscale=[[0, "rgba(122,129,139,0.10)"], [1, "rgba(122,129,139,0.5)"]],
+            hovertemplate="%{text}<extra></extra>",
         )
-        figure.add_trace(
-            go.Scatter(
-                name="wall too thin",
-                mode="lines",
-                fill="toself",
-                fillcolor="rgba(0,0,0,0)",
-                fillpattern={
-                    "shape": "/",
-                    "size": 9,
-                    "solidity": 0.12,
-                    "fgcolor": MARKS[1],
-                    "bgcolor": "rgba(0,0,0,0)",
-                },
-                line={"color": MARKS[1], "width": 2, "dash": "dash"},
-                hoverinfo="skip",
-            )
+        wall = go.Scatter(
+            name="wall too thin",
+            mode="lines",
+            fill="toself",
+            fillcolor="rgba(0,0,0,0)",
+            fillpattern={
+                "shape": "/",
+                "size": 9,
+                "solidity": 0.12,
+                "fgcolor": MARKS[1],
+                "bgcolor": "rgba(0,0,0,0)",
+            },
+            line={"color": MARKS[1], "width": 2, "dash": "dash"},
+            hoverinfo="skip",
         )
-        self._of_kind: dict[Kind, int] = {}
-        for kind, (shape, colour) in LOOKS.items():
-            self._of_kind[kind] = len(figure.data)
-            figure.add_trace(
-                go.Scatter(
-                    name=kind.value,
-                    mode="markers+text",
-                    textposition="top center",
-                    marker={
-                        "symbol": shape,
-                        "color": colour,
-                        "line": {"width": 2, "color": colour if "x" in shape else "#ffffff"},
-                    },
-                    hovertemplate="%{hovertext}<extra></extra>",
-                )
-            )
-            figure.data[-1].on_click(self._clicked)
-        self._picked = picked
-        self._best = len(figure.data)
-        figure.add_trace(
+        dots = [
             go.Scatter(
-                name="best together",
+                name=kind.value,
                 mode="markers+text",
-                textposition="bottom center",
+                textposition="top center",
                 marker={
-                    "symbol": "hexagon2-open",
-                    "color": MARKS[1],
-                    "size": 30,
-                    "line": {"width": 2},
+                    "symbol": shape,
+                    "color": colour,
+                    "line": {"width": 2, "color": colour if "x" in shape else "#ffffff"},
                 },
-                hoverinfo="skip",
+                hovertemplate="%{hovertext}<extra></extra>",
             )
+            for kind, (shape, colour) in LOOKS.items()
+        ]
+        best = go.Scatter(
+            name="best together",
+            mode="markers+text",
+            textposition="bottom center",
+            marker={
+                "symbol": "hexagon2-open",
+                "color": MARKS[1],
+                "size": 30,
+                "line": {"width": 2},
+            },
+            hoverinfo="skip",
         )
-        self._chosen = len(figure.data)
-        figure.add_trace(
-            go.Scatter(
-                name="looked at",
-                mode="markers",
-                marker={
-                    "symbol": "diamond-open",
-                    "color": MARKS[1],
-                    "size": 42,
-                    "line": {"width": 3},
-                },
-                hoverinfo="skip",
-            )
+        chosen = go.Scatter(
+            name="looked at",
+            mode="markers",
+            marker={
+                "symbol": "diamond-open",
+                "color": MARKS[1],
+                "size": 42,
+                "line": {"width": 3},
+            },
+            hoverinfo="skip",
         )
+        self.figure = blank("mm", "mm", [heat, wall, *dots, best, chosen], height=460)
+        self.figure.update_layout(margin={"l": 64, "r": 12, "t": 72, "b": 56})
+        self._of_kind = {kind: 2 + n for n, kind in enumerate(LOOKS)}
+        self._best, self._chosen = 2 + len(dots), 3 + len(dots)
+        for at in self._of_kind.values():
+            self.figure.data[at].on_click(self._clicked)
+        self._picked = picked
 
     def _clicked(self, trace: go.Scatter, points: object, _state: object) -> None:
         for at in getattr(points, "point_inds", [])[:1]:

@@ -2,16 +2,16 @@
 
 from __future__ import annotations
 
-import asyncio
 import math
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 from copy import deepcopy
-from typing import Any
 
 import numpy as np
 import numpy.typing as npt
 import plotly.graph_objects as go
+from plotly.basedatatypes import BaseTraceType
 
+from fitgraph.lab.chart import Chart
 from fitgraph.model import Vocabulary
 from fitgraph.solve.engine import Build
 from fitgraph.solve.histogram import Histogram
@@ -32,17 +32,20 @@ MOST_POINTS = 400
 _AXIS = {"showgrid": True, "zeroline": False, "automargin": True, "fixedrange": True}
 
 
-def blank(x: str, y: str, height: int = 380) -> go.FigureWidget:
-    """Return an empty chart with labelled axes.
+def blank(x: str, y: str, traces: Sequence[BaseTraceType], height: int = 380) -> Chart:
+    """Return a chart with labelled axes.
 
     Parameters
     ----------
     x, y : str
         Labels, with units.
+    traces : sequence of trace
+        All that it will ever have, still without data.
     height : int
         In px.
     """
-    figure = go.FigureWidget(
+    figure = Chart(
+        data=list(traces),
         layout=go.Layout(
             height=height,
             margin={"l": 64, "r": 12, "t": 28, "b": 56},
@@ -54,54 +57,10 @@ def blank(x: str, y: str, height: int = 380) -> go.FigureWidget:
             legend={"orientation": "h", "yanchor": "bottom", "y": 1.0, "x": 0},
             hoverlabel={"bgcolor": "#ffffff", "bordercolor": "#1b1f24", "align": "left"},
             dragmode=False,
-        )
+        ),
     )
     figure._config = {**figure._config, "displayModeBar": False, "responsive": True}
-    _catch_up(figure)
     return figure
-
-
-#: What of a trace changes while it is shown.
-_CHANGING = ("x", "y", "z", "text", "customdata", "name", "visible")
-
-#: How long a page has to answer the last change, in seconds, before it is sent again, and how
-#: often that is done.
-_ANSWER_S, _TRIES = 0.5, 4
-
-
-def _catch_up(figure: go.FigureWidget) -> None:
-    """Send a chart's data again to a page that drew it while changes went out.
-
-    What goes out between the beginning and the end of a first drawing reaches no drawing. A page
-    says after each drawing which change it has seen last.
-    """
-    seen = 0
-
-    def answered(change: Mapping[str, Any]) -> None:
-        nonlocal seen
-        told = change["new"]
-        if not told:
-            return
-        seen = told["trace_edit_id"]
-        if seen < figure._last_trace_edit_id:
-            check_soon(_TRIES)
-
-    def check_soon(tries: int) -> None:
-        try:
-            asyncio.get_running_loop().call_later(_ANSWER_S, send_again, tries)
-        except RuntimeError:
-            return
-
-    def send_again(tries: int) -> None:
-        if seen < figure._last_trace_edit_id and tries:
-            data = figure._data
-            changing = [k for k in _CHANGING if any(k in trace for trace in data)]
-            figure._send_restyle_msg(
-                {k: [trace.get(k) for trace in data] for k in changing}, list(range(len(data)))
-            )
-            check_soon(tries - 1)
-
-    figure.observe(answered, names="_js2py_traceDeltas")
 
 
 def keep_state(figure: go.FigureWidget) -> None:
@@ -140,44 +99,43 @@ class FrontChart:
 
     def __init__(self, vocabulary: Vocabulary) -> None:
         self._vocabulary = vocabulary
-        self.figure = blank(f"To pay, {vocabulary.currency}", "Mass of the whole, g")
-        self.figure.add_trace(
-            go.Heatmap(
-                name="all builds",
-                showscale=False,
-                hoverongaps=False,
-                xgap=1,
-                ygap=1,
-                colorscale=[[0, "rgba(122,129,139,0.10)"], [1, "rgba(122,129,139,0.65)"]],
-                hovertemplate="%{x:.0f}, %{y:.0f} g<br>%{text} builds<extra></extra>",
-            )
-        )
-        self.figure.add_trace(
-            go.Scatter(
-                name="bettered by no other",
-                mode="markers",
-                marker={
-                    "color": MARKS[0],
-                    "symbol": SHAPES[0],
-                    "size": 9,
-                    "line": {"width": 1, "color": "#ffffff"},
-                },
-                hovertemplate="%{text}<extra></extra>",
-            )
-        )
-        self.figure.add_trace(
-            go.Scatter(
-                name="picked",
-                mode="markers+text",
-                textposition="top center",
-                marker={
-                    "color": MARKS[1],
-                    "symbol": SHAPES[1],
-                    "size": 15,
-                    "line": {"width": 2, "color": "#ffffff"},
-                },
-                hoverinfo="skip",
-            )
+        self.figure = blank(
+            f"To pay, {vocabulary.currency}",
+            "Mass of the whole, g",
+            [
+                go.Heatmap(
+                    name="all builds",
+                    showscale=False,
+                    hoverongaps=False,
+                    xgap=1,
+                    ygap=1,
+                    colorscale=[[0, "rgba(122,129,139,0.10)"], [1, "rgba(122,129,139,0.65)"]],
+                    hovertemplate="%{x:.0f}, %{y:.0f} g<br>%{text} builds<extra></extra>",
+                ),
+                go.Scatter(
+                    name="bettered by no other",
+                    mode="markers",
+                    marker={
+                        "color": MARKS[0],
+                        "symbol": SHAPES[0],
+                        "size": 9,
+                        "line": {"width": 1, "color": "#ffffff"},
+                    },
+                    hovertemplate="%{text}<extra></extra>",
+                ),
+                go.Scatter(
+                    name="picked",
+                    mode="markers+text",
+                    textposition="top center",
+                    marker={
+                        "color": MARKS[1],
+                        "symbol": SHAPES[1],
+                        "size": 15,
+                        "line": {"width": 2, "color": "#ffffff"},
+                    },
+                    hoverinfo="skip",
+                ),
+            ],
         )
 
     def show(self, spread: Histogram | None, front: Sequence[Build] | None) -> None:

@@ -19,24 +19,23 @@ class TrendChart:
     """Enquiries a month that stock does not serve, stacked by group, and all that were made."""
 
     def __init__(self) -> None:
-        self.figure = blank("Month of the enquiry", "Enquiries", height=340)
-        self.figure.update_layout(barmode="stack", bargap=0.35)
-        self.figure.update_xaxes(type="category", tickangle=0)
-        self.figure.update_yaxes(rangemode="tozero")
+        bars = []
         for n, shape in enumerate(FILLINGS):
             colour = MARKS[n % len(MARKS)]
             pattern = {"shape": shape, "fillmode": "replace", "size": 7, "solidity": 0.35}
             marker = {"color": colour, "line": {"width": 1, "color": colour}, "pattern": pattern}
-            self.figure.add_trace(go.Bar(visible=False, marker=marker, hoverinfo="x+y+name"))
-        self.figure.add_trace(
-            go.Scatter(
-                name="all enquiries",
-                mode="lines+markers",
-                line={"color": MARKS[2], "dash": "dot", "width": 2},
-                marker={"symbol": SHAPES[2], "size": 7, "color": MARKS[2]},
-                hoverinfo="x+y+name",
-            )
+            bars.append(go.Bar(visible=False, marker=marker, hoverinfo="x+y+name"))
+        asked = go.Scatter(
+            name="all enquiries",
+            mode="lines+markers",
+            line={"color": MARKS[2], "dash": "dot", "width": 2},
+            marker={"symbol": SHAPES[2], "size": 7, "color": MARKS[2]},
+            hoverinfo="x+y+name",
         )
+        self.figure = blank("Month of the enquiry", "Enquiries", [*bars, asked], height=340)
+        self.figure.update_layout(barmode="stack", bargap=0.35)
+        self.figure.update_xaxes(type="category", tickangle=0)
+        self.figure.update_yaxes(rangemode="tozero")
 
     def show(
         self, months: Sequence[str], series: Mapping[str, Sequence[float]], asked: Sequence[float]
@@ -94,33 +93,31 @@ class CurveChart:
         self.figure = blank(
             f"Spent on orders and deliveries, {vocabulary.currency}",
             "Enquiries served from stock and orders",
-        )
-        self.figure.add_trace(
-            go.Scatter(
-                name="the most a sum can serve",
-                mode="lines+markers",
-                line={"shape": "hv", "color": MARKS[0], "width": 2},
-                marker={
-                    "symbol": SHAPES[0],
-                    "size": 10,
-                    "color": MARKS[0],
-                    "line": {"width": 1, "color": "#ffffff"},
-                },
-                hovertemplate="%{text}<extra></extra>",
-            )
-        )
-        self.figure.add_trace(
-            go.Scatter(
-                name="chosen",
-                mode="markers",
-                marker={
-                    "symbol": SHAPES[1],
-                    "size": 16,
-                    "color": MARKS[1],
-                    "line": {"width": 2, "color": "#ffffff"},
-                },
-                hoverinfo="skip",
-            )
+            [
+                go.Scatter(
+                    name="the most a sum can serve",
+                    mode="lines+markers",
+                    line={"shape": "hv", "color": MARKS[0], "width": 2},
+                    marker={
+                        "symbol": SHAPES[0],
+                        "size": 10,
+                        "color": MARKS[0],
+                        "line": {"width": 1, "color": "#ffffff"},
+                    },
+                    hovertemplate="%{text}<extra></extra>",
+                ),
+                go.Scatter(
+                    name="chosen",
+                    mode="markers",
+                    marker={
+                        "symbol": SHAPES[1],
+                        "size": 16,
+                        "color": MARKS[1],
+                        "line": {"width": 2, "color": "#ffffff"},
+                    },
+                    hoverinfo="skip",
+                ),
+            ],
         )
 
     def text(self, plan: Plan) -> str:

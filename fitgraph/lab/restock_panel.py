@@ -150,7 +150,7 @@ class RestockPanel(Answering):
             options=[],
             rows=7,
             description="Steps",
-            layout=widgets.Layout(width="100%", max_width="820px"),
+            layout=widgets.Layout(width="calc(100% - 4px)", max_width="820px"),
         )
         self._answer_soon = Debounce(self._entered, _WAIT_S)
         self.mode.observe(self._mode_changed, names="value")

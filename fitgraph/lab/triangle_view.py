@@ -45,25 +45,25 @@ class MaterialTriangle(Answering):
             description="Up",
             layout=widgets.Layout(width="16em"),
         )
-        self.chart = blank("", "")
+        families = list(dict.fromkeys(f.family for f in self.figures))
+        dots = [
+            go.Scatter(
+                name=family,
+                mode="markers",
+                hovertemplate="%{text}<extra></extra>",
+                text=[self._text(f) for f in self.figures if f.family == family],
+                marker={
+                    "color": MARKS[n % len(MARKS)],
+                    "symbol": SHAPES[n % len(SHAPES)],
+                    "size": 9,
+                    "line": {"width": 1, "color": "#ffffff"},
+                },
+            )
+            for n, family in enumerate(families)
+        ]
+        self.chart = blank("", "", dots)
         self.frame = widgets.Box([self.chart], layout=widgets.Layout(width="100%"))
         self.frame.add_class("fg-chart")
-        families = list(dict.fromkeys(f.family for f in self.figures))
-        for n, family in enumerate(families):
-            self.chart.add_trace(
-                go.Scatter(
-                    name=family,
-                    mode="markers",
-                    hovertemplate="%{text}<extra></extra>",
-                    text=[self._text(f) for f in self.figures if f.family == family],
-                    marker={
-                        "color": MARKS[n % len(MARKS)],
-                        "symbol": SHAPES[n % len(SHAPES)],
-                        "size": 9,
-                        "line": {"width": 1, "color": "#ffffff"},
-                    },
-                )
-            )
         self.table = html(tables.wrap(triangle_html(opened.catalogue)))
         self.across.observe(self._show, names="value")
         self.up.observe(self._show, names="value")

@@ -42,8 +42,8 @@ TIMES = 7
 
 PAGE = """# Benchmarks of stock and adapters
 
-Measured with `python -m tests.bench.stock --write docs/benchmarks-stock.md` (extra `dask`), in
-{minutes:.1f} minutes, on {machine}
+Measured with `python -m tests.bench.stock --write docs/benchmarks-stock.md` (extras `bench`
+and `cluster`), in {minutes:.1f} minutes, on {machine}
 
 Twelve roles of {parts:,} parts each (`tests/bench/catalogues.py`, seeded, shapes of the demo) and
 {enquiries:,} enquiries. Those for [coverage and orders](stock.md) own two to nine parts of a build
