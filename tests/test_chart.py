@@ -60,6 +60,7 @@ def test_changes_wait_while_a_page_draws_for_the_first_time() -> None:
     assert sent[0]["style_data"]["marker.size"] == [7]
     assert sent[0]["layout_data"]["xaxis.title.text"] == "c, mm"
     assert not {"uid", "type"} & sent[0]["style_data"].keys()
+    assert "height" not in sent[0]["layout_data"]  # or it would be taken as fixed
 
 
 def test_what_a_page_knew_when_it_began_to_draw_is_not_sent_again() -> None:

@@ -40,6 +40,7 @@ class Chart(go.FigureWidget):
 
     def __init__(self, *given: Any, **more: Any) -> None:
         self._drawing, self._seen = False, 0
+        self._layout_since: dict[str, Any] = {}
         super().__init__(*given, **more)
         self.observe(self._begun, names="_view_count")
         self.observe(self._answered, names="_js2py_traceDeltas")
@@ -58,6 +59,8 @@ class Chart(go.FigureWidget):
         if not change["new"]:
             return
         self._seen = change["new"]["trace_edit_id"]
+        if self._seen >= self._last_trace_edit_id:
+            self._layout_since = {}
         if self._drawing:
             self._drawn()
         elif self._seen < self._last_trace_edit_id:
@@ -70,7 +73,7 @@ class Chart(go.FigureWidget):
             paths = sorted({path for trace in traces for path in trace if path not in _FIXED})
             self._send_update_msg(
                 {path: [trace.get(path) for trace in traces] for path in paths},
-                _leaves(self._layout_obj._props),
+                self._layout_since,
                 list(range(len(traces))),
             )
             _later(_ANSWER_S, self._check, tries - 1)
@@ -81,11 +84,18 @@ class Chart(go.FigureWidget):
         else:
             super()._send_restyle_msg(*given, **more)
 
-    def _send_update_msg(self, *given: Any, **more: Any) -> None:
+    def _send_update_msg(
+        self,
+        restyle_data: Mapping[str, Any],
+        relayout_data: Mapping[str, Any],
+        *given: Any,
+        **more: Any,
+    ) -> None:
+        self._layout_since = {**self._layout_since, **relayout_data}
         if self._drawing:
             self._last_trace_edit_id += 1
         else:
-            super()._send_update_msg(*given, **more)
+            super()._send_update_msg(restyle_data, relayout_data, *given, **more)
 
 
 def _leaves(properties: Mapping[str, Any], before: str = "") -> dict[str, Any]:
