@@ -8,6 +8,7 @@ from typing import Any
 import plotly.graph_objects as go
 
 from fitgraph.lab.charts import blank, keep_state
+from tests.looping import in_a_loop
 
 
 def _chart() -> tuple[Any, list[dict[str, Any]]]:
@@ -54,7 +55,7 @@ def test_changes_wait_while_a_page_draws_for_the_first_time() -> None:
         await asyncio.sleep(0.7)
         return sent
 
-    sent = asyncio.run(drawing())
+    sent = in_a_loop(drawing())
     assert len(sent) == 1
     assert sent[0]["style_data"]["x"] == [[1, 2]]
     assert sent[0]["style_data"]["marker.size"] == [7]
@@ -72,7 +73,7 @@ def test_what_a_page_knew_when_it_began_to_draw_is_not_sent_again() -> None:
         await asyncio.sleep(0.7)
         return sent
 
-    assert asyncio.run(drawing()) == []
+    assert in_a_loop(drawing()) == []
 
 
 def test_a_drawing_that_missed_a_change_gets_it_again() -> None:
@@ -87,6 +88,6 @@ def test_a_drawing_that_missed_a_change_gets_it_again() -> None:
         await asyncio.sleep(0.7)
         return sent
 
-    sent = asyncio.run(late())
+    sent = in_a_loop(late())
     assert len(sent) == 2
     assert sent[1]["style_data"]["x"] == [[1, 2]]

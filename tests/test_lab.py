@@ -15,6 +15,7 @@ from fitgraph.mechanics.rules import RULES
 from fitgraph.model import Catalogue, Part, Verdict
 from fitgraph.solve import Request, Services
 from fitgraph.solve.limits import Counted
+from tests.looping import in_a_loop
 
 FORK, BAR = "FORK-SKE-01", "BAR-OST-03"
 
@@ -291,7 +292,7 @@ def test_typing_is_answered_once_and_soon():
         await asyncio.sleep(0.15)
         return begun
 
-    begun = asyncio.run(type_quickly())
+    begun = in_a_loop(type_quickly())
     assert len(calls) == 1
     assert calls[0] - begun >= 0.05
 
@@ -309,7 +310,7 @@ def test_in_an_event_loop_only_the_last_question_is_answered(shop):
                 break
         return explorer
 
-    explorer = asyncio.run(change_twice())
+    explorer = in_a_loop(change_twice())
     assert explorer.counted == shop.engine.count(Request(have=(FORK,)))
 
 

@@ -54,6 +54,7 @@ from fitgraph.mechanics.materials import MATERIALS
 from fitgraph.model import Catalogue, Verdict
 from fitgraph.solve import Request, TreeEngine
 from fitgraph.stock import Standing, coverage
+from tests.looping import in_a_loop
 
 
 @pytest.fixture(scope="module")
@@ -351,7 +352,7 @@ def test_weighing_can_be_stopped_and_begun_again(shop):
             await asyncio.sleep(0.02)
         return page
 
-    page = asyncio.run(stop_and_go())
+    page = in_a_loop(stop_and_go())
     assert page.scan is not None and page.scan.worths
     assert "Save as PDF" in words(page.files)
 

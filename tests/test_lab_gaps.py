@@ -48,6 +48,7 @@ from fitgraph.stock import (
 )
 from fitgraph.stock.groups import grouper
 from fitgraph.stock.questions import request_of
+from tests.looping import in_a_loop
 
 ALL = ["", ""]
 
@@ -560,7 +561,7 @@ def test_a_budget_typed_before_the_curve_is_there_is_answered_first(shop, restoc
             part.stop()
         return plan, complete, after
 
-    plan, complete, after = asyncio.run(impatient())
+    plan, complete, after = in_a_loop(impatient())
     best = restocking.spend(200_00)
     assert not complete  # it did not wait for the curve
     for found in (plan, after):
@@ -576,7 +577,7 @@ def test_work_can_be_stopped_and_says_what_is_left(shop):
         await asyncio.sleep(0.1)
         return page
 
-    page = asyncio.run(stopping())
+    page = in_a_loop(stopping())
     assert "Stopped" in words(page.meter.status)
     assert page.weak.reliance is None
     assert "Not worked out yet" in words(page.weak.pairs)

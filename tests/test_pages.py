@@ -48,6 +48,7 @@ from fitgraph.model import Reference, Verdict
 from fitgraph.solve import Request, Services
 from fitgraph.solve.first_guess import first_guess
 from fitgraph.solve.query import ask
+from tests.looping import in_a_loop
 
 FORK, BAR = "FORK-SKE-01", "BAR-OST-03"
 
@@ -102,7 +103,7 @@ def test_looking_for_changes_can_be_stopped(shop):
         await asyncio.sleep(0.3)
         return page
 
-    page = asyncio.run(begin_and_stop())
+    page = in_a_loop(begin_and_stop())
     assert "Stopped." in page.change_note.value and page.stop_button.disabled
     assert page.changes.children == () and "does not fit" in page.answer.value.lower()
 
@@ -290,7 +291,7 @@ def test_a_computation_can_be_stopped():
         await asyncio.sleep(0.05)
         return number
 
-    assert asyncio.run(begin_and_stop()) == len(steps) > 0
+    assert in_a_loop(begin_and_stop()) == len(steps) > 0
 
 
 # ---------------------------------------------------------------- practice

@@ -91,6 +91,7 @@ def test_orders_follow_the_slider_and_the_curve(
     # A coverage instead of a sum.
     page.get_by_role("radio", name="reach a coverage").check()
     share = page.get_by_label("Coverage", exact=True)
+    share.wait_for(state="visible")  # keys for what is hidden go elsewhere
     share.focus()
     share.press("Home")
     for _ in range(52):

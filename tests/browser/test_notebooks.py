@@ -172,6 +172,10 @@ def test_builds_are_counted_picked_and_handed_out(
         book.button("Open a session").click()
     choosing.value.set_files(tmp_path / "session.json")
     book.until(
+        "() => [...document.querySelectorAll('.fg-form input[type=text]')]"
+        ".some(e => e.value === '300')"
+    )
+    book.until(
         "(n) => document.querySelector('.fg-form .fg-number')?.innerText === n",
         f"{expected.number:,}",
     )
@@ -263,7 +267,7 @@ def test_practice_is_found_again_after_a_restart(
         elif at < 4:
             book.button("Next question").click()
     page.wait_for_selector("text=The round is over: 4 of 5 right.")
-    assert page.locator(".fg-form svg.fg-svg").count() >= 1
+    page.wait_for_selector(".fg-form svg.fg-svg")
     book.close()
     book = Notebook(servers[PAGES], context, PRACTICE)
     book.labelled("Name").fill("Quill")
