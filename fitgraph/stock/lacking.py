@@ -3,7 +3,8 @@
 A question that is not served keeps being unserved while parts are added, up to a point. From
 there on each part that would serve it is in the cut: every set of orders that serves the
 question holds one of them. A build has one part a role, so a whole role is tried at once, and
-if it is too much, each of its parts alone; that finds a largest unserved set for certain.
+if it is too much, each of its parts alone; that finds a largest unserved set. A part of which only
+a search would tell is taken to serve: the cut is then wider than it has to be, and as true.
 
 References
 ----------
@@ -134,7 +135,9 @@ class Lacking:
         for n, (k, sku) in enumerate(tries):
             plus = held[role[k]] | {sku}
             menus[n, role[k]] = self._menu(int(role[k]), int(who[k]), plus)
-        yes = served(self.questions.menus, self._asked(who[asker], menus), certain=True).yes
+        asked = self._asked(who[asker], menus)
+        told = served(self.questions.menus, asked, certain=True, exact=False)
+        yes = told.yes | told.open
         for (k, sku), alone in zip(tries, yes.tolist(), strict=True):
             if alone:
                 found[k].add(sku)

@@ -83,12 +83,15 @@ class Served:
     ----------
     yes : ndarray of bool, shape (n_questions,)
         Whether there is a build within the limits.
+    open : ndarray of bool, shape (n_questions,)
+        Whether that was left undecided; never where an exact answer was wanted.
     places : ndarray of int, shape (n_questions, n_roles)
         The options of one such build, -1 where there is none; of shape (0, n_roles) where no
         witness was wanted.
     """
 
     yes: Bools
+    open: Bools
     places: Ints
 
 
@@ -149,8 +152,14 @@ class _Open:
             setattr(self, name, getattr(self, name)[which])
 
 
-def _both(listing: Listing, asked: Asked, *, certain: bool, places: Ints) -> Bools:
-    """Decide questions with a mass limit, and perhaps a budget; fill in their witnesses."""
+def _both(
+    listing: Listing, asked: Asked, *, certain: bool, exact: bool, places: Ints
+) -> tuple[Bools, Ints]:
+    """Decide questions with a mass limit, and perhaps a budget; fill in their witnesses.
+
+    Returned with the answers are the places of those that only a search would decide, unless
+    all are to be exact.
+    """
     yes = np.zeros(len(asked), dtype=bool)
     left = _Open(asked)
 
@@ -177,7 +186,7 @@ def _both(listing: Listing, asked: Asked, *, certain: bool, places: Ints) -> Boo
     left.costly, left.light = look(np.tile([0.0, 1.0], (len(left.at), 1)))
     for _ in range(_ROUNDS):
         if not len(left.at):
-            return yes
+            return yes, left.at
         # The multiplier at which the two ends of a question tie. Where there are many, those
         # alike share one, and the work.
         steep = left.ties()
@@ -192,14 +201,23 @@ def _both(listing: Listing, asked: Asked, *, certain: bool, places: Ints) -> Boo
         near = ~over & (price < left.costly)
         left.costly = np.where(near, price, left.costly)
         left.light = np.where(near, tenths, left.light)
+    if not exact:
+        return yes, left.at
     for n, tie in zip(left.at.tolist(), left.ties().tolist(), strict=True):
         build = _exactly(listing, asked, n, tie, certain=certain)
         if build is not None:
             yes[n], places[n] = True, build
-    return yes
+    return yes, left.at[:0]
 
 
-def served(listing: Listing, asked: Asked, *, certain: bool, witness: bool = False) -> Served:
+def served(
+    listing: Listing,
+    asked: Asked,
+    *,
+    certain: bool,
+    witness: bool = False,
+    exact: bool = True,
+) -> Served:
     """Return whether each question has a build.
 
     Parameters
@@ -213,6 +231,8 @@ def served(listing: Listing, asked: Asked, *, certain: bool, witness: bool = Fal
         keeps a mass limit.
     witness : bool
         Whether one build for each is wanted as well.
+    exact : bool
+        Whether the few that only a search decides are searched for, or left open.
     """
     first, number = dense([*asked.menus.T, rank(asked.budget), rank(asked.tenths)])
     distinct = asked.take(first)
@@ -227,9 +247,13 @@ def served(listing: Listing, asked: Asked, *, certain: bool, witness: bool = Fal
         places[free[yes[free]]] = found[yes[free]]
     weighty = np.flatnonzero(light)
     inner = np.full((len(weighty), len(listing.roles)), -1, dtype=np.intp)
-    yes[weighty] = _both(listing, distinct.take(weighty), certain=certain, places=inner)
+    undecided = np.zeros(len(distinct), dtype=bool)
+    yes[weighty], left = _both(
+        listing, distinct.take(weighty), certain=certain, exact=exact, places=inner
+    )
+    undecided[weighty[left]] = True
     places[weighty] = inner
-    return Served(yes[number], places[number] if witness else places[:0])
+    return Served(yes[number], undecided[number], places[number] if witness else places[:0])
 
 
 #: The menus that a worker's thread looked at last, and what they were unpacked from.
@@ -302,12 +326,12 @@ def witnesses(
         As in :func:`in_pieces`.
     """
     found = in_pieces(_with_witness, menus, [asked], executor, progress)
-    return Served(
-        np.concatenate([np.zeros(0, dtype=bool), *(f.yes for f in found)]),
-        np.concatenate(
-            [np.zeros((0, len(menus.roles)), dtype=np.intp), *(f.places for f in found)]
-        ),
+    yes, undecided = (
+        np.concatenate([np.zeros(0, dtype=bool), *parts])
+        for parts in ([f.yes for f in found], [f.open for f in found])
     )
+    places = [np.zeros((0, len(menus.roles)), dtype=np.intp), *(f.places for f in found)]
+    return Served(yes, undecided, np.concatenate(places))
 
 
 def _with_witness(listing: Listing, asked: Asked) -> Served:
