@@ -68,6 +68,20 @@ def _why(book: Notebook) -> None:
     )
 
 
+def _gaps(book: Notebook) -> None:
+    page = book.page
+    page.wait_for_selector("text=The curve is complete")
+    book.labelled("Budget").fill("120")
+    page.locator(".fg-cells button[aria-label^='IHC, titanium:']").click()
+    page.wait_for_selector("caption:has-text('system IHC, material titanium')")
+    page.wait_for_selector("th:has-text('Enquiries lost')")
+    book.until(
+        "() => ![...document.querySelectorAll('.fg-form [role=status]')]"
+        ".some(e => e.innerText.includes('Looking'))"
+    )
+    page.wait_for_timeout(3000)
+
+
 def _adapters(book: Notebook) -> None:
     page = book.page
     page.wait_for_selector("a:has-text('Save as PDF')")
@@ -93,6 +107,7 @@ SCENES: Mapping[str, tuple[Callable[[Notebook], None], str, tuple[int, int]]] = 
     "01-how-fitment-works.ipynb": (_lesson, LIGHT, WIDE),
     "02-what-can-i-build.ipynb": (_builds, LIGHT, WIDE),
     "03-why-not.ipynb": (_why, DARK, WIDE),
+    "04-gaps-in-stock.ipynb": (_gaps, LIGHT, WIDE),
     "05-next-adapter.ipynb": (_adapters, LIGHT, WIDE),
     "06-staff-practice.ipynb": (_practice, LIGHT, NARROW),
 }

@@ -29,6 +29,9 @@ _LEAST_PX, _MOST_PX = 10, 34
 #: Room around all parts on the map, as a share of their spread and at least so many mm.
 _ROOM, _LEAST_ROOM_MM = 0.18, 0.8
 
+#: Between a dot and its label, wide enough for the sign around the one that is looked at.
+_ROOM_FOR_SIGNS = "\u2003\u2002"
+
 #: Traces of the map behind the kinds of parts: shaded cells and the wall.
 _HEAT, _WALL = 0, 1
 
@@ -93,7 +96,7 @@ class AdapterChart:
             go.Scatter(
                 name=kind.value,
                 mode="markers+text",
-                textposition="top center",
+                textposition="middle left",
                 marker={
                     "symbol": shape,
                     "color": colour,
@@ -106,7 +109,7 @@ class AdapterChart:
         best = go.Scatter(
             name="best together",
             mode="markers+text",
-            textposition="bottom center",
+            textposition="middle right",
             marker={
                 "symbol": "hexagon2-open",
                 "color": MARKS[1],
@@ -241,7 +244,7 @@ class AdapterChart:
                 dots = self.figure.data[at]
                 dots.x, dots.y = [e.x for e in mine], [e.y for e in mine]
                 dots.marker.size = [diameter_px(value(e), most, steep=steep) for e in mine]
-                dots.text = [text(e) for e in mine]
+                dots.text = [f"{text(e)}{_ROOM_FOR_SIGNS}" if text(e) else "" for e in mine]
                 dots.customdata = [e.key for e in mine]
                 dots.hovertext = [
                     "<br>".join(map(told, places[round(e.x, 2), round(e.y, 2)])) for e in mine
@@ -257,7 +260,7 @@ class AdapterChart:
             one.y = [] if chosen is None else [chosen.y]
             few = self.figure.data[self._best]
             few.x, few.y = [e.x for e in best], [e.y for e in best]
-            few.text = [f"no. {n}" for n in range(1, len(best) + 1)]
+            few.text = [f"{_ROOM_FOR_SIGNS}no. {n}" for n in range(1, len(best) + 1)]
             few.visible = bool(best)
         keep_state(self.figure)
 
