@@ -79,7 +79,7 @@ class AdapterMap(Answering):
         self.makes = {n: m for n, m in vocabulary.makes.items() if m.role in vocabulary.roles}
         if not self.makes:
             self.children = (
-                style(),
+                style(self),
                 heading("What could be made"),
                 html(
                     tables.wrap(
@@ -207,7 +207,7 @@ class AdapterMap(Answering):
         frame = widgets.Box([self.chart.figure], layout=widgets.Layout(width="100%"))
         frame.add_class("fg-chart")
         return (
-            style(),
+            style(self),
             self.session,
             heading("What could be made"),
             grid([self.make, self.material, self.grade, self.word], "360px"),

@@ -212,7 +212,7 @@ class BuildExplorer(Answering):
             layout=widgets.Layout(flex="3 1 380px", min_width="280px"),
         )
         return (
-            style(),
+            style(self),
             self.session,
             heading("What I own"),
             self.form,

@@ -42,7 +42,7 @@ class StockGaps(Answering):
         self._todo = self._stages()
         self.session = SessionBar(self, "gaps", key)
         self.children = (
-            style(),
+            style(self),
             self.session,
             self.meter,
             self.problems,

@@ -137,7 +137,7 @@ class FitLesson(Answering):
         key = f"FitLesson {catalogue.name}" if in_kernel() else None
         self.session = SessionBar(self, "lesson", key)
         self.children = (
-            style(),
+            style(self),
             self.session,
             heading("Parts around one axis"),
             self.example,

@@ -8,6 +8,7 @@ from html import escape
 import ipywidgets as widgets
 
 from fitgraph.draw.style import TYPE, page_css
+from fitgraph.lab.arrival import Arrival
 from fitgraph.lab.keys import Keys
 from fitgraph.lab.tables import wrap
 
@@ -62,9 +63,10 @@ def html(value: str = "") -> widgets.HTML:
     return widgets.HTML(value=value, layout=widgets.Layout(width="auto", margin="0"))
 
 
-def style() -> widgets.VBox:
-    """Return the style sheet, and the arrow keys, as every component's first child."""
-    return widgets.VBox([html(f"<style>{page_css()}{_widget_css()}</style>"), Keys()])
+def style(component: widgets.Widget) -> widgets.VBox:
+    """Return the first child of every component: its style sheet, and what works unseen."""
+    sheet = html(f"<style>{page_css()}{_widget_css()}</style>")
+    return widgets.VBox([sheet, Keys(), Arrival(component)])
 
 
 def heading(text: str, level: int = 2) -> widgets.HTML:

@@ -91,7 +91,7 @@ class Practice(Answering):
             [self.asked_text, self.choice, self.answer, self.told, self.next, self.drawing]
         )
         self.children = (
-            style(),
+            style(self),
             heading("Practice"),
             row([self.learner, self.level, self.begin]),
             self.problems,

@@ -67,7 +67,7 @@ class MaterialTriangle(Answering):
         self.table = html(tables.wrap(triangle_html(opened.catalogue)))
         self.across.observe(self._show, names="value")
         self.up.observe(self._show, names="value")
-        self.children = (style(), row([self.across, self.up]), self.frame, self.table)
+        self.children = (style(self), row([self.across, self.up]), self.frame, self.table)
         self._show()
 
     def __repr__(self) -> str:

@@ -77,7 +77,7 @@ class WhyExplorer(Answering):
         key = f"WhyExplorer {catalogue.name} {parts}" if in_kernel() else None
         self.session = SessionBar(self, "why", key)
         self.children = (
-            style(),
+            style(self),
             self.session,
             heading("The parts"),
             note(
