@@ -325,6 +325,15 @@ def changes(book: Notebook, selector: str, before: str) -> str:
     return book.text(selector)
 
 
+def click_dot(book: Notebook, dot: Any) -> None:
+    """Click a dot of a chart, as soon as it has come to rest."""
+    before, box = None, dot.bounding_box()
+    while box != before:
+        book.page.wait_for_timeout(300)
+        before, box = box, dot.bounding_box()
+    book.page.mouse.click(box["x"] + box["width"] / 2, box["y"] + box["height"] / 2)
+
+
 @contextmanager
 def browser_open() -> Iterator[Browser]:
     """Start the browser, and end it again."""

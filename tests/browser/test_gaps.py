@@ -14,7 +14,7 @@ from fitgraph.stock import Plan, Restocking, Standing, coverage
 from fitgraph.stock.groups import grouper
 from fitgraph.stock.questions import request_of
 
-from .harness import LAB, PAGES, Notebook
+from .harness import LAB, PAGES, Notebook, click_dot
 
 GAPS = "04-gaps-in-stock.ipynb"
 
@@ -68,8 +68,7 @@ def test_orders_follow_the_slider_and_the_curve(
     step = restocking.curve()[2]
     chart = page.locator(".fg-form .fg-chart").first
     chart.scroll_into_view_if_needed()
-    box = chart.locator(".scatterlayer .trace").first.locator(".point").nth(2).bounding_box()
-    page.mouse.click(box["x"] + box["width"] / 2, box["y"] + box["height"] / 2)
+    click_dot(book, chart.locator(".scatterlayer .trace").first.locator(".point").nth(2))
     _says(book, step, shop)
     assert book.labelled("Budget").input_value() == shop.money(step.cost)
     with page.expect_download() as saving:
