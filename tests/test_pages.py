@@ -368,6 +368,13 @@ def test_an_answer_on_materials_shows_the_triangle(shop, tmp_path):
     assert triangle_html(shop.catalogue) in page.drawing.value
 
 
+def test_the_first_reason_is_about_the_two_that_were_asked_for(shop):
+    for topic in topics(shop, WILL_IT_FIT)[:20]:
+        asked = question(shop, topic, 3)
+        assert asked is not None, topic
+        assert all(sku in asked.because[0] for sku in asked.parts), (topic, asked.because)
+
+
 def test_the_same_seed_gives_the_same_question_in_another_process(shop):
     topic = topics(shop, 1)[3]
     code = (

@@ -10,6 +10,7 @@ from fitgraph.draw.style import SIGNS, WORDS
 from fitgraph.explain import Explanation, action_text, clash_text
 from fitgraph.explain.advice import advise
 from fitgraph.explain.changes import SWAP, Action
+from fitgraph.explain.reasons import Clash
 from fitgraph.explain.words_rider import advice_text
 from fitgraph.graph.fit_graph import mates
 from fitgraph.graph.joints import asked
@@ -172,9 +173,16 @@ def _joint(opened: OpenCatalogue, name: str) -> Joint | None:
     return next((j for j in _between_two(opened) if j.name == name), None)
 
 
-def _reasons(opened: OpenCatalogue, said: Explanation) -> tuple[str, ...]:
+def _about(opened: OpenCatalogue, said: Explanation, pair: Sequence[str]) -> tuple[Clash, ...]:
+    """Return what the answer hangs on, if any of it is between the two: that first."""
+    roles = {opened.catalogue.parts[sku].role for sku in pair}
     shown = said.conflicts if said.verdict is not Verdict.FITS else said.joints
-    return tuple(clash_text(c, opened.catalogue) for c in shown[:3])
+    first = [c for c in shown if roles <= c.options.keys()]
+    return (*first, *(c for c in shown if c not in first)) if first else ()
+
+
+def _reasons(opened: OpenCatalogue, clashes: Sequence[Clash]) -> tuple[str, ...]:
+    return tuple(clash_text(c, opened.catalogue) for c in clashes[:3])
 
 
 def _pair_question(
@@ -190,6 +198,9 @@ def _pair_question(
         return None
     if level == WILL_IT_FIT:
         said = opened.explainer.why(pair, with_changes=False)
+        about = _about(opened, said, pair)
+        if not about:
+            return None
         choices = tuple(f"{SIGNS[v]} {WORDS[v]}" for v in reversed(every))
         right = choices.index(f"{SIGNS[said.verdict]} {WORDS[said.verdict]}")
         return Question(
@@ -199,7 +210,7 @@ def _pair_question(
             pair,
             choices,
             right,
-            _reasons(opened, said),
+            _reasons(opened, about),
             pair,
         )
     return _what_to_tell(opened, topic, pair, rng)
@@ -210,7 +221,8 @@ def _what_to_tell(
 ) -> Question | None:
     catalogue = opened.catalogue
     said = opened.explainer.why(pair)
-    if said.verdict is Verdict.FITS or not said.changes:
+    about = _about(opened, said, pair)
+    if said.verdict is Verdict.FITS or not said.changes or not about:
         return None
     unknown = said.verdict is Verdict.UNKNOWN
     change = said.changes[0]
@@ -232,7 +244,7 @@ def _what_to_tell(
     right = measure if unknown else advice
     choices = [right, *wrong]
     rng.shuffle(choices)
-    because = _reasons(opened, said)
+    because = _reasons(opened, about)
     if not unknown:
         price = opened.money(change.price)
         because = (*because, f"What keeps most of what the rider has: {steps}, {price}.")
