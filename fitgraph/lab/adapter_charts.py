@@ -52,6 +52,11 @@ def diameter_px(value: float, most: float, *, steep: bool) -> float:
     return _LEAST_PX + (_MOST_PX - _LEAST_PX) * math.sqrt(share)
 
 
+def _ring(symbol: str, size: int, width: int) -> dict[str, object]:
+    """Return an open sign that stands around dots."""
+    return {"symbol": symbol, "color": MARKS[1], "size": size, "line": {"width": width}}
+
+
 def _window(values: Sequence[float]) -> tuple[float, float]:
     if not values:
         return 0.0, 1.0
@@ -110,23 +115,13 @@ class AdapterChart:
             name="best together",
             mode="markers+text",
             textposition="middle right",
-            marker={
-                "symbol": "hexagon2-open",
-                "color": MARKS[1],
-                "size": 30,
-                "line": {"width": 2},
-            },
+            marker=_ring("hexagon2-open", 30, 2),
             hoverinfo="skip",
         )
         chosen = go.Scatter(
             name="looked at",
             mode="markers",
-            marker={
-                "symbol": "diamond-open",
-                "color": MARKS[1],
-                "size": 42,
-                "line": {"width": 3},
-            },
+            marker=_ring("diamond-open", 42, 3),
             hoverinfo="skip",
         )
         self.figure = blank("mm", "mm", [heat, wall, *dots, best, chosen], height=460)

@@ -32,6 +32,24 @@ MOST_POINTS = 400
 _AXIS = {"showgrid": True, "zeroline": False, "automargin": True, "fixedrange": True}
 
 
+def point_style(n: int, size: int, outline: int = 1) -> dict[str, object]:
+    """Return how the n-th kind of points is marked: its colour, its shape, a thin outline.
+
+    Parameters
+    ----------
+    n : int
+        From 0; colours and shapes begin again after the last.
+    size, outline : int
+        In px.
+    """
+    return {
+        "color": MARKS[n % len(MARKS)],
+        "symbol": SHAPES[n % len(SHAPES)],
+        "size": size,
+        "line": {"width": outline, "color": "#ffffff"},
+    }
+
+
 def blank(x: str, y: str, traces: Sequence[BaseTraceType], height: int = 380) -> Chart:
     """Return a chart with labelled axes.
 
@@ -115,24 +133,14 @@ class FrontChart:
                 go.Scatter(
                     name="bettered by no other",
                     mode="markers",
-                    marker={
-                        "color": MARKS[0],
-                        "symbol": SHAPES[0],
-                        "size": 9,
-                        "line": {"width": 1, "color": "#ffffff"},
-                    },
+                    marker=point_style(0, 9),
                     hovertemplate="%{text}<extra></extra>",
                 ),
                 go.Scatter(
                     name="picked",
                     mode="markers+text",
                     textposition="top center",
-                    marker={
-                        "color": MARKS[1],
-                        "symbol": SHAPES[1],
-                        "size": 15,
-                        "line": {"width": 2, "color": "#ffffff"},
-                    },
+                    marker=point_style(1, 15, outline=2),
                     hoverinfo="skip",
                 ),
             ],

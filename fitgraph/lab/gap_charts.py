@@ -6,7 +6,7 @@ from collections.abc import Mapping, Sequence
 
 import plotly.graph_objects as go
 
-from fitgraph.lab.charts import MARKS, SHAPES, blank, keep_state
+from fitgraph.lab.charts import MARKS, SHAPES, blank, keep_state, point_style
 from fitgraph.model import Vocabulary
 from fitgraph.stock import Plan
 from fitgraph.units import major, show_money
@@ -98,23 +98,13 @@ class CurveChart:
                     name="the most a sum can serve",
                     mode="lines+markers",
                     line={"shape": "hv", "color": MARKS[0], "width": 2},
-                    marker={
-                        "symbol": SHAPES[0],
-                        "size": 10,
-                        "color": MARKS[0],
-                        "line": {"width": 1, "color": "#ffffff"},
-                    },
+                    marker=point_style(0, 10),
                     hovertemplate="%{text}<extra></extra>",
                 ),
                 go.Scatter(
                     name="chosen",
                     mode="markers",
-                    marker={
-                        "symbol": SHAPES[1],
-                        "size": 16,
-                        "color": MARKS[1],
-                        "line": {"width": 2, "color": "#ffffff"},
-                    },
+                    marker=point_style(1, 16, outline=2),
                     hoverinfo="skip",
                 ),
             ],

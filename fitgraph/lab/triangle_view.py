@@ -10,7 +10,7 @@ import plotly.graph_objects as go
 from fitgraph.explain.triangle import TubeFigures, triangle, tube_figures
 from fitgraph.lab import tables
 from fitgraph.lab.answering import Answering
-from fitgraph.lab.charts import MARKS, SHAPES, blank, keep_state
+from fitgraph.lab.charts import blank, keep_state, point_style
 from fitgraph.lab.look import html, row, style
 from fitgraph.lab.opened import OpenCatalogue
 from fitgraph.model import Catalogue
@@ -52,12 +52,7 @@ class MaterialTriangle(Answering):
                 mode="markers",
                 hovertemplate="%{text}<extra></extra>",
                 text=[self._text(f) for f in self.figures if f.family == family],
-                marker={
-                    "color": MARKS[n % len(MARKS)],
-                    "symbol": SHAPES[n % len(SHAPES)],
-                    "size": 9,
-                    "line": {"width": 1, "color": "#ffffff"},
-                },
+                marker=point_style(n, 9),
             )
             for n, family in enumerate(families)
         ]
