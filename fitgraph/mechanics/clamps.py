@@ -24,7 +24,7 @@ from types import MappingProxyType
 import numpy as np
 
 from fitgraph.mechanics.arrays import Floats, plain, require
-from fitgraph.mechanics.slots import gap_under_force_mm
+from fitgraph.mechanics.slots import closes_by_mm, gap_under_force_mm
 from fitgraph.mechanics.standards import property_class, screw
 
 Range = tuple[float, float]
@@ -315,7 +315,7 @@ def slotted_end_gap_mm(
     with one, only until the bore sits on the insert, at pi times the clearance. Compare the
     result with :func:`fitgraph.mechanics.slots.elastic_gap_mm`.
     """
-    stop = np.asarray(slot_width, dtype=float)
+    stop = np.pi * np.asarray(closes_by_mm(slot_width, bore, outside))
     if insert_clearance is not None:
         stop = np.minimum(stop, np.pi * np.maximum(np.asarray(insert_clearance), 0.0))
     free = np.asarray(gap_under_force_mm(hoop_n, outside, bore, height, modulus_gpa, slot_length))
