@@ -10,6 +10,7 @@ from scipy.integrate import quad
 from shapely import Point, Polygon, box
 
 from fitgraph.mechanics import slots
+from tests.bent_ring import closure_mm
 
 OUTSIDE, BORE, HEIGHT, MODULUS = 34.9, 30.9, 40.0, 205.0
 RADIUS, WALL = (OUTSIDE + BORE) / 4, (OUTSIDE - BORE) / 2
@@ -167,6 +168,19 @@ def test_full_closure_is_where_bent_polygons_meet(
     slack = 2e-5 * outside
     assert all(overlap(share * (computed - slack)) < 1e-9 for share in (0.3, 0.7, 0.9, 1.0))
     assert overlap(computed + slack) > 0
+
+
+@pytest.mark.parametrize(
+    ("thickness", "narrow"), [(0.05, 0.1), (0.12, 0.03), (0.2, 0.1), (0.3, 0.16)]
+)
+def test_full_closure_agrees_with_finite_elements(thickness: float, narrow: float) -> None:
+    """Plane stress, large displacements: less by t^2/(12 R^2), where the neutral line lies."""
+    bore, outside = RADIUS * (2 - thickness), RADIUS * (2 + thickness)
+    width = narrow * outside
+    found, off = closure_mm(width, bore, outside)
+    computed = slots.closes_by_mm(width, bore, outside)
+    assert found / computed == pytest.approx(1 - thickness**2 / 12, abs=1.2e-3)
+    assert off < 1e-3, "a ring in pure bending stays round"
 
 
 def test_closure_of_a_thin_wall_is_the_width_out_of_the_circumference() -> None:
