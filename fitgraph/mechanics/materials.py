@@ -35,6 +35,15 @@ class Material:
         Yield strength (0.2 % proof) in MPa.
     yield_range_mpa : tuple of float or None
         Spread of the yield strength over conditions, in MPa.
+    tensile_mpa : float or None
+        Tensile strength in MPa.
+    tensile_range_mpa : tuple of float or None
+        Spread of the tensile strength over conditions, in MPa.
+    tensile_source : str
+        Where it comes from.
+    neuber_root : tuple of float or None
+        Least and most square root of Neuber's constant, in mm^0.5; see
+        :mod:`fitgraph.mechanics.notches`.
     endurance_mpa : float or None
         Fully reversed stress that smooth specimens bear again and again, in
         MPa: at 5e8 cycles for aluminium alloys, at 1e7 for the others.
@@ -55,6 +64,10 @@ class Material:
     modulus_gpa: float | None
     yield_mpa: float | None
     yield_range_mpa: tuple[float, float] | None
+    tensile_mpa: float | None
+    tensile_range_mpa: tuple[float, float] | None
+    tensile_source: str
+    neuber_root: tuple[float, float] | None
     endurance_mpa: float | None
     endurance_range_mpa: tuple[float, float] | None
     endurance_source: str
@@ -80,6 +93,10 @@ def _row(name: str, row: Mapping[str, Any]) -> Material:
         modulus_gpa=float(row["modulus"]) if "modulus" in row else None,
         yield_mpa=float(row["yield"]) if "yield" in row else None,
         yield_range_mpa=_pair(row.get("yield_range")),
+        tensile_mpa=float(row["tensile"]) if "tensile" in row else None,
+        tensile_range_mpa=_pair(row.get("tensile_range")),
+        tensile_source=row.get("tensile_source", ""),
+        neuber_root=_pair(row.get("neuber_root")),
         endurance_mpa=float(row["endurance"]) if "endurance" in row else None,
         endurance_range_mpa=_pair(row.get("endurance_range")),
         endurance_source=row.get("endurance_source", ""),
