@@ -43,7 +43,7 @@ from fitgraph.draw.drafting_dxf import write_dxf
 from fitgraph.draw.drafting_svg import sheet_svg
 from fitgraph.draw.sheet_html import sheet_html
 from fitgraph.draw.sheet_pdf import sheet_pdf
-from fitgraph.model import Catalogue, FreeSize, Make, Reference, Verdict
+from fitgraph.model import Catalogue, FreeSize, Make, Reference, Verdict, Workmanship
 from tests import made_catalogues as small
 
 #: A4 in points of 1/72 in.
@@ -337,7 +337,7 @@ def test_the_command_answers_in_json_and_writes_sheets(shop: Path, tmp_path: Pat
     assert step["parts"] == [first["sku"]]
     assert step["covered"] == answer["covered"] + first["gained"]
     assert step["proven"] and step["gap"] == 0
-    assert sorted(p.suffix for p in out.iterdir()) == [".dxf", ".html", ".pdf", ".svg"]
+    assert sorted(p.suffix for p in out.iterdir()) == [".dxf", ".html", ".pdf", ".step", ".svg"]
     assert sorted(answer["files"]) == sorted(str(p) for p in out.iterdir())
     assert answer["saved"] == str(new) and first["sku"] in load(new).catalogue.parts
     code, text, _ = run(
@@ -399,6 +399,14 @@ def test_a_trade_without_makes_says_what_to_add() -> None:
         ('caution = "strength"', 'caution = "sunburn"', "is no known caution"),
         ('words = ["key.maker"]', 'words = ["bore.diameter"]', "is a length"),
         ('step = "0.05 mm"', 'steps = "0.05 mm"', "is no known entry"),
+        ("rest = 3.2", "rest = 0", "is not above zero"),
+        ("rest = 3.2", 'rest = "fine"', "is no number"),
+        ("rest = 3.2", "slot = 3.2", "is no known entry"),
+        ('outside = "0.5 mm" }', 'outside = "0.7 mm" }', "leaves nothing of an end face"),
+        ('outside = "0.5 mm" }', 'outside = "-1 mm" }', "is below zero"),
+        ('coaxiality = "0.05 mm"', 'coaxiality = "wide"', "make.sleeve.coaxiality"),
+        ('edges = "0.2 mm"', 'general_tolerances = "k"', "is no class of ISO 2768-1"),
+        ('bore = "sleeve.bore.diameter"\n', "", "needs a bore"),
     ],
 )
 def test_faults_of_a_make_are_told(shop: Path, was: str, now: str, told: str) -> None:
@@ -432,6 +440,21 @@ def test_deviations_are_read_as_typed(demo: Catalogue) -> None:
     along = next(f for f in make.free if f.size.name == "length")
     assert (along.klass, along.lower, along.upper) == ("", -0.2, 0.2)
     assert isinstance(demo.vocabulary.makes, MappingProxyType)
+
+
+def test_what_a_drawing_says_is_read_and_has_defaults(demo: Catalogue, shop: Path) -> None:
+    makes = demo.vocabulary.makes
+    assert makes["sleeve"].work == Workmanship(
+        1.6, 1.6, 3.2, 0.5, 0.5, 0.05, 0.2, "m", "bare, degreased", makes["sleeve"].work.deburring
+    )
+    path = shop / "vocabulary.toml"
+    text = path.read_text(encoding="utf-8")
+    at = text.index("[make.insert]")
+    rest = text[at:].replace("roughness = { outside = 1.6, rest = 3.2 }", "roughness = 6.3", 1)
+    rest = rest.replace('chamfer = { outside = "1 mm" }\nedges = "0.2 mm"\n', "", 1)
+    path.write_text(text[:at] + rest, encoding="utf-8")
+    read = load(shop).catalogue.vocabulary.makes["insert"].work
+    assert read == Workmanship(6.3, 6.3, 6.3, finish="bare, degreased")
 
 
 def test_every_entry_of_a_make_is_explained(shop: Path) -> None:

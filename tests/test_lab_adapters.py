@@ -181,7 +181,7 @@ def test_the_sheet_is_the_apis_and_its_files_open(page, found, shop):
     assert f"{made.yields.certain} counterparts fit for certain" in told
     assert all(caution.split(".")[0] in told for caution in made.cautions)
     assert 'role="img"' in page.sheet_view.value
-    for ending in ("svg", "pdf", "dxf", "html"):
+    for ending in ("svg", "pdf", "dxf", "step", "html"):
         assert f'download="{worth.candidate.part.sku}.{ending}"' in page.files.value
 
 

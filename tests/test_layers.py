@@ -23,7 +23,7 @@ PACKAGE = Path(fitgraph.__file__).parent
 
 #: From the lowest up; those in one tuple are siblings.
 LAYERS = (
-    ("model", "units"),
+    ("model", "units", "files"),
     ("mechanics",),
     ("catalogue",),
     ("graph",),

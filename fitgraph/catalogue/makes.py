@@ -20,6 +20,7 @@ from fitgraph.model import (
     Reference,
     Role,
     Word,
+    Workmanship,
 )
 from fitgraph.units import UnitError, parse_money
 
@@ -44,9 +45,22 @@ _ENTRIES = (
     "price",
     "cost",
     "caution",
+    "roughness",
+    "chamfer",
+    "coaxiality",
+    "edges",
+    "general_tolerances",
+    "finish",
+    "deburring",
 )
 _COSTS = ("material_per_kg", "hour", "minutes", "removal", "setup_minutes", "lot", "allowance")
 _MOST = 10**9
+
+#: Ra that a drawing may ask for, in µm: the coarsest grade, N12.
+_ROUGHEST = 50
+
+#: Classes of ISO 2768-1:1989, fine to very coarse.
+_GENERAL = ("f", "m", "c", "v")
 
 
 def _money(reader: Reader, where: str, value: object, digits: int) -> int:
@@ -162,6 +176,75 @@ def _cost(reader: Reader, where: str, table: Mapping[str, Any], digits: int) -> 
     )
 
 
+def _roughness(reader: Reader, where: str, value: object) -> dict[str, float]:
+    """Return Ra in µm by surface; a plain number holds for all of them."""
+    names = ("bore", "outside", "rest")
+    table = dict.fromkeys(names, value) if isinstance(value, int | float) else value
+    entries = reader.table(where, table)
+    reader.known_keys(where, entries, names)
+    found = {}
+    for name in names:
+        if name in entries:
+            ra = reader.number(f"{where}.{name}", entries[name], _ROUGHEST)
+            if not ra:
+                reader.fault(
+                    f"{where}.{name}", entries[name], "is not above zero", "Write Ra in µm"
+                )
+            found[f"roughness_{name}"] = float(ra)
+    return found
+
+
+def _work(
+    reader: Reader, where: str, entry: Mapping[str, Any], wall: float, hollow: bool
+) -> Workmanship:
+    """Return what a drawing has to say beside sizes.
+
+    Parameters
+    ----------
+    wall : float
+        The least wall in mm; chamfers have to leave something of the end face.
+    hollow : bool
+        Whether the part has a bore.
+    """
+    found: dict[str, Any] = {}
+    if "roughness" in entry:
+        found |= _roughness(reader, f"{where}.roughness", entry["roughness"])
+    lengths = {"coaxiality": entry.get("coaxiality"), "edges": entry.get("edges")}
+    chamfers = reader.table(f"{where}.chamfer", entry.get("chamfer"))
+    reader.known_keys(f"{where}.chamfer", chamfers, ("bore", "outside"))
+    lengths |= {f"chamfer_{name}": chamfers.get(name) for name in ("bore", "outside")}
+    for name, text in lengths.items():
+        if text is not None:
+            path = f"{where}.{name.replace('_', '.')}"
+            found[name] = reader.length(path, text)
+            if found[name] < 0:
+                reader.fault(path, text, "is below zero", "Write a length")
+    if not hollow:
+        for name in ("coaxiality", "chamfer_bore"):
+            if found.get(name):
+                path = f"{where}.{name.replace('_', '.')}"
+                reader.fault(path, found[name], "needs a bore", "Name the bore, or leave it out")
+    taken = found.get("chamfer_bore", 0.0) + found.get("chamfer_outside", 0.0)
+    if hollow and taken and taken >= wall:
+        reader.fault(
+            f"{where}.chamfer",
+            f"{taken:g} mm",
+            f"leaves nothing of an end face at the least wall of {wall:g} mm",
+            "Write smaller chamfers or a thicker wall",
+        )
+    if "general_tolerances" in entry:
+        found["tolerances"] = str(entry["general_tolerances"])
+        if found["tolerances"] not in _GENERAL:
+            reader.fault(
+                f"{where}.general_tolerances",
+                found["tolerances"],
+                "is no class of ISO 2768-1",
+                f"Use one of {', '.join(_GENERAL)}",
+            )
+    found |= {name: str(entry[name]).strip() for name in ("finish", "deburring") if name in entry}
+    return Workmanship(**found)
+
+
 def _make(
     reader: Reader, name: str, entry: Mapping[str, Any], joints: tuple[Joint, ...], digits: int
 ) -> Make | None:
@@ -220,6 +303,7 @@ def _make(
         reader.fault(where, open_[0], "is neither free nor fixed", "Say one of both")
     if joint := _tangled(free, joints):
         reader.fault(f"{where}.free", joint.name, "compares two free dimensions", "Fix one of them")
+    work = _work(reader, where, entry, wall, "bore" in sources)
     price = _money(reader, f"{where}.price", entry.get("price", "0"), digits)
     cost = _cost(reader, f"{where}.cost", reader.table(f"{where}.cost", entry.get("cost")), digits)
     outside = sources.get("outside")
@@ -244,6 +328,7 @@ def _make(
         price,
         cost,
         str(entry.get("caution", "")),
+        work,
     )
 
 

@@ -20,6 +20,7 @@ from fitgraph.cli.output import (
     caution_lines,
     cautions_on,
     number,
+    remark,
     screen,
     show,
     show_json,
@@ -246,7 +247,9 @@ def _lines(
 
 
 def write_sheets(scans: Sequence[Scan], worths: Sequence[Worth], folder: Path) -> list[Path]:
-    """Write the sheets of some parts: a page, the drawing, a print and an exchange file.
+    """Write the sheets of some parts: a page, the drawing, a print and exchange files.
+
+    Each file appears whole or not at all. The solid comes only where a CAD kernel is installed.
 
     Raises
     ------
@@ -261,21 +264,32 @@ def write_sheets(scans: Sequence[Scan], worths: Sequence[Worth], folder: Path) -
     from fitgraph.draw.drafting_svg import sheet_svg
     from fitgraph.draw.sheet_html import sheet_html
     from fitgraph.draw.sheet_pdf import sheet_pdf
+    from fitgraph.draw.sheet_step import can_write_step, write_step
+    from fitgraph.files import whole
+
+    def put(base: Path, ending: str, content: bytes) -> Path:
+        path = base.with_name(f"{base.name}.{ending}")
+        with whole(path) as file:
+            file.write_bytes(content)
+        return path
 
     folder.mkdir(parents=True, exist_ok=True)
     files = []
     for worth in worths:
         made = sheet(scans[0].catalogue, worth, gained_rows(scans, worth))
         base = folder / worth.candidate.part.sku
-        svg, page, pdf, dxf = (
-            base.with_name(f"{base.name}{ending}") for ending in (".svg", ".html", ".pdf", ".dxf")
-        )
         drafted = drawing(made)
-        svg.write_text(sheet_svg(drafted), encoding="utf-8")
-        page.write_text(sheet_html(made), encoding="utf-8")
-        pdf.write_bytes(sheet_pdf(made))
+        files += [
+            put(base, "svg", sheet_svg(drafted).encode()),
+            put(base, "html", sheet_html(made).encode()),
+            put(base, "pdf", sheet_pdf(made)),
+        ]
+        dxf, step = (base.with_name(f"{base.name}.{ending}") for ending in ("dxf", "step"))
         write_dxf(drafted, dxf)
-        files += [svg, page, pdf, dxf]
+        files.append(dxf)
+        if can_write_step():
+            write_step(made, step)
+            files.append(step)
     return files
 
 
@@ -337,7 +351,13 @@ def adapters(
     steps = list(frontier(scans, k))
     steps = [s for s in steps if s.worths]
     chosen = list(steps[-1].worths) if steps else [w for _, w in shown[:k]]
-    files = write_sheets(scans, chosen, sheet) if sheet is not None else []
+    files = []
+    if sheet is not None:
+        files = write_sheets(scans, chosen, sheet)
+        from fitgraph.draw.sheet_step import GET_STEP, can_write_step
+
+        if not can_write_step():
+            remark(GET_STEP)
     if save is not None:
         folder = demo_folder() if catalogue is None else catalogue
         save_with(folder, save, loaded.catalogue, [w.candidate.part for w in chosen])

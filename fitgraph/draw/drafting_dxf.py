@@ -21,6 +21,7 @@ from fitgraph.draw.drafting import (
     Stroke,
     hatching,
 )
+from fitgraph.files import whole
 
 _STYLE = "DRAFTING"
 _ALIGN = {"start": "LEFT", "middle": "CENTER", "end": "RIGHT"}
@@ -116,7 +117,7 @@ def write_dxf(drawing: Drawing, path: Path) -> None:
     drawing : Drawing
         From :func:`fitgraph.draw.drafting.drawing`.
     path : Path
-        The file to write.
+        The file to write; it appears whole or not at all.
 
     Raises
     ------
@@ -130,7 +131,8 @@ def write_dxf(drawing: Drawing, path: Path) -> None:
     space = document.modelspace()
     for item in _ordered(drawing.items):
         _add(space, item, drawing.scale)
-    document.saveas(path)
+    with whole(path) as file:
+        document.saveas(file)
 
 
 def _ordered(items: Iterable[Item]) -> list[Item]:

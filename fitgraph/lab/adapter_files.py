@@ -1,4 +1,4 @@
-"""The sheet of a made part as links that save it: SVG, PDF, DXF and HTML."""
+"""The sheet of a made part as links that save it: SVG, PDF, DXF, STEP and HTML."""
 
 from __future__ import annotations
 
@@ -12,6 +12,7 @@ from fitgraph.draw.drafting_dxf import write_dxf
 from fitgraph.draw.drafting_svg import sheet_svg
 from fitgraph.draw.sheet_html import sheet_html
 from fitgraph.draw.sheet_pdf import sheet_pdf
+from fitgraph.draw.sheet_step import can_write_step, write_step
 from fitgraph.lab.downloads import download_link
 
 
@@ -29,6 +30,20 @@ def dxf_bytes(sheet: Sheet) -> bytes:
         return file.read_bytes()
 
 
+def step_bytes(sheet: Sheet) -> bytes:
+    """Return the part as a STEP file.
+
+    Raises
+    ------
+    ImportError
+        If no CAD kernel is installed (the extra ``cad``).
+    """
+    with tempfile.TemporaryDirectory() as folder:
+        file = Path(folder) / "part.step"
+        write_step(sheet, file)
+        return file.read_bytes()
+
+
 def links_html(sheet: Sheet) -> str:
     """Return a link for each format."""
     name = sheet.part.sku
@@ -41,9 +56,15 @@ def links_html(sheet: Sheet) -> str:
     ]
     note = ""
     if find_spec("ezdxf") is None:
-        note = '<p class="fg-note">For DXF install fitgraph with the extra “sheets”.</p>'
+        note += '<p class="fg-note">For DXF install fitgraph with the extra “sheets”.</p>'
     else:
         links.insert(
             2, download_link("Save as DXF", f"{name}.dxf", "image/vnd.dxf", dxf_bytes(sheet))
+        )
+    if not can_write_step():
+        note += '<p class="fg-note">For STEP install fitgraph with the extra “cad”.</p>'
+    else:
+        links.insert(
+            -1, download_link("Save as STEP", f"{name}.step", "model/step", step_bytes(sheet))
         )
     return f"<p>{''.join(links)}</p>{note}"

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import datetime
 import json
-import os
 import re
 import unicodedata
 from collections.abc import Mapping
@@ -14,6 +13,7 @@ from typing import Any
 
 import platformdirs
 
+from fitgraph.files import whole
 from fitgraph.lab.leitner import Card
 
 #: Marks our own files.
@@ -191,13 +191,11 @@ def save(folder: Path, progress: Progress) -> Path:
         If the folder cannot be written to.
     """
     file = file_of(folder, progress.learner)
-    beside = file.with_suffix(f".{os.getpid()}.part")
+    text = json.dumps(_as_data(progress), ensure_ascii=False, indent=1)
     try:
         folder.mkdir(parents=True, exist_ok=True)
-        beside.write_text(
-            json.dumps(_as_data(progress), ensure_ascii=False, indent=1), encoding="utf-8"
-        )
-        os.replace(beside, file)
+        with whole(file) as beside:
+            beside.write_text(text, encoding="utf-8")
     except OSError as error:
         raise ProgressError(
             f"Progress cannot be kept in {folder}: {error.strerror}. Choose another folder."

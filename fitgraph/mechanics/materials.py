@@ -55,6 +55,10 @@ class Material:
         A caution on repeated loads.
     source : str
         Where the figures come from.
+    designation : str
+        What a drawing calls it by; empty where the name alone does not say which one it is.
+    standards : str
+        Standards of that designation and of the bar that it is bought as, with editions.
     """
 
     name: str
@@ -73,6 +77,8 @@ class Material:
     endurance_source: str
     fatigue: str
     source: str
+    designation: str = ""
+    standards: str = ""
 
     @property
     def bears_load(self) -> bool:
@@ -102,6 +108,8 @@ def _row(name: str, row: Mapping[str, Any]) -> Material:
         endurance_source=row.get("endurance_source", ""),
         fatigue=row["fatigue"],
         source=row["source"],
+        designation=row.get("designation", ""),
+        standards=row.get("standards", ""),
     )
 
 

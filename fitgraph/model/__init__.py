@@ -24,6 +24,7 @@ from fitgraph.model.vocabulary import (
     StrengthSource,
     Vocabulary,
     WeighSource,
+    Workmanship,
 )
 
 __all__ = [
@@ -58,5 +59,6 @@ __all__ = [
     "Vocabulary",
     "WeighSource",
     "Word",
+    "Workmanship",
     "proxy",
 ]

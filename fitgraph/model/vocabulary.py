@@ -333,6 +333,39 @@ class CostModel:
 
 
 @dataclass(frozen=True, slots=True)
+class Workmanship:
+    """What a process leaves on a part beside its sizes: what a workshop's drawing has to say.
+
+    Parameters
+    ----------
+    roughness_bore, roughness_outside, roughness_rest : float
+        The most that Ra may be, in µm: in the bore, on the outer cylinder, on all other faces.
+    chamfer_bore, chamfer_outside : float
+        Lead-ins at both ends, in mm, at 45 degrees; zero for none.
+    coaxiality : float
+        Diameter in mm of the zone that the outside's axis has to keep to, about that of the
+        bore; zero where nothing is asked for.
+    edges : float
+        By how much edges may be broken, in mm, that no chamfer is drawn at.
+    tolerances : str
+        Class of general tolerances, ISO 2768-1: f, m, c or v.
+    finish, deburring : str
+        For people; empty where there is nothing to say.
+    """
+
+    roughness_bore: float = 3.2
+    roughness_outside: float = 3.2
+    roughness_rest: float = 3.2
+    chamfer_bore: float = 0.0
+    chamfer_outside: float = 0.0
+    coaxiality: float = 0.0
+    edges: float = 0.2
+    tolerances: str = "m"
+    finish: str = ""
+    deburring: str = ""
+
+
+@dataclass(frozen=True, slots=True)
 class Make:
     """A kind of part that could be made: what is free about it, and what bounds it.
 
@@ -364,6 +397,8 @@ class Make:
         How it is made, for people.
     price : int
         What it is to be sold for, in minor currency units.
+    work : Workmanship
+        What a drawing says beside sizes.
     """
 
     name: str
@@ -384,6 +419,7 @@ class Make:
     price: int
     cost: CostModel
     caution: str = ""
+    work: Workmanship = Workmanship()
 
 
 @dataclass(frozen=True, slots=True)
