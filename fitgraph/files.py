@@ -1,21 +1,153 @@
-"""Files that appear whole or not at all."""
+"""Files and folders that are written whole or not at all.
+
+Everything is written beside its place under a name of its own, flushed to the disk and then
+renamed, so whoever reads, or restarts after the process or the power was gone, finds the old
+state or the new one, never a half and never none.
+
+Examples
+--------
+>>> import tempfile
+>>> place = Path(tempfile.mkdtemp()) / "note.txt"
+>>> write_text_whole(place, "bore 8.10")
+>>> place.read_text(encoding="utf-8"), [p.name for p in place.parent.iterdir()]
+('bore 8.10', ['note.txt'])
+"""
 
 from __future__ import annotations
 
+import contextlib
+import ctypes
 import os
 import secrets
-from collections.abc import Iterator
-from contextlib import contextmanager
+import shutil
+import stat
+import sys
+import time
+from collections.abc import Callable, Iterator
 from pathlib import Path
+from typing import IO, Any
+
+#: What is written beside its place ends like this until it is whole.
+PART = ".part"
+
+#: Seconds after which what a killed process left beside its place is swept away.
+_STALE = 3600.0
+
+#: Of Linux' ``renameat2``: both names stay, and each means what the other meant.
+_AT_FDCWD, _RENAME_EXCHANGE = -100, 2
 
 
-@contextmanager
-def whole(path: Path) -> Iterator[Path]:
-    """Give a file to write beside `path`, and put it in its place once it is all there.
+class SpecialFileError(OSError):
+    """Something that is no plain file: reading it might never end."""
+
+
+def _beside(path: Path) -> Path:
+    """Return a fresh name beside a path; what old processes left there is swept away."""
+    for left in path.parent.glob(f".{glob_escape(path.name)}.*{PART}"):
+        with contextlib.suppress(OSError):
+            if time.time() - left.lstat().st_mtime > _STALE:
+                shutil.rmtree(left) if left.is_dir() and not left.is_symlink() else left.unlink()
+    # A name may be as long as the file system allows; its copy has to fit as well.
+    return path.with_name(f".{path.name[:100]}.{secrets.token_hex(6)}{PART}")
+
+
+def glob_escape(name: str) -> str:
+    """Return a name in which a glob finds nothing but itself (its first 100 letters)."""
+    return "".join(f"[{c}]" if c in "*?[" else c for c in name[:100])
+
+
+def flush_folder(folder: Path) -> None:
+    """Bring what a folder lists to the disk, where the system can."""
+    if sys.platform == "win32":
+        return
+    with contextlib.suppress(OSError):
+        handle = os.open(folder, os.O_RDONLY | os.O_DIRECTORY)
+        try:
+            os.fsync(handle)
+        finally:
+            os.close(handle)
+
+
+@contextlib.contextmanager
+def written_whole(
+    path: str | Path, mode: str = "w", *, encoding: str | None = "utf-8", newline: str | None = ""
+) -> Iterator[IO[Any]]:
+    """Open a file for writing that appears in its place only once it is whole.
 
     Parameters
     ----------
-    path : Path
+    path : str or Path
+        Where it belongs. A link is followed; a device or a pipe is written to as it is.
+    mode : {"w", "wb"}
+        Text or bytes.
+    encoding, newline : str or None
+        As for :func:`open`, for text; lines end as they are written unless told otherwise.
+
+    Yields
+    ------
+    file
+        Open for writing. If the block ends with an error, the old file stays.
+
+    Raises
+    ------
+    OSError
+        If it cannot be written.
+    """
+    if mode not in ("w", "wb"):
+        raise ValueError(f"mode {mode!r} does not write a file anew")
+    text: dict[str, Any] = {} if mode == "wb" else {"encoding": encoding, "newline": newline}
+    place = Path(os.path.realpath(path))
+    before = None
+    with contextlib.suppress(FileNotFoundError):
+        before = place.stat()
+    if before is not None and not stat.S_ISREG(before.st_mode):
+        if stat.S_ISDIR(before.st_mode):
+            raise IsADirectoryError(21, "Is a directory", str(path))
+        with open(place, mode, **text) as file:
+            yield file
+        return
+    beside = _beside(place)
+    try:
+        handle = os.open(beside, os.O_WRONLY | os.O_CREAT | os.O_EXCL | getattr(os, "O_BINARY", 0))
+    except FileNotFoundError as error:
+        raise FileNotFoundError(error.errno, error.strerror, str(path)) from None
+    except PermissionError as error:
+        raise PermissionError(error.errno, error.strerror, str(path)) from None
+    try:
+        with open(handle, mode, **text) as file:
+            if before is not None and hasattr(os, "fchmod"):
+                with contextlib.suppress(OSError):
+                    os.fchmod(file.fileno(), stat.S_IMODE(before.st_mode))
+            yield file
+            file.flush()
+            os.fsync(file.fileno())
+        os.replace(beside, place)
+    except BaseException:
+        with contextlib.suppress(OSError):
+            beside.unlink()
+        raise
+    flush_folder(place.parent)
+
+
+def write_text_whole(path: str | Path, text: str) -> None:
+    """Write a text in UTF-8, whole or not at all."""
+    with written_whole(path) as file:
+        file.write(text)
+
+
+def write_bytes_whole(path: str | Path, data: bytes) -> None:
+    """Write bytes, whole or not at all."""
+    with written_whole(path, "wb") as file:
+        file.write(data)
+
+
+@contextlib.contextmanager
+def whole(path: str | Path) -> Iterator[Path]:
+    """Give a file to write beside a path, for what writes to a name, and put it in its place.
+
+    Parameters
+    ----------
+    path : str or Path
         Where the file is wanted; what stands there is replaced in one step.
 
     Yields
@@ -29,12 +161,131 @@ def whole(path: Path) -> Iterator[Path]:
     OSError
         If the folder cannot be written to.
     """
-    # A short name of its own, so that a long one beside it still fits the file system.
-    beside = path.with_name(f".{os.getpid()}-{secrets.token_hex(4)}.part")
+    place = Path(os.path.realpath(path))
+    beside = _beside(place)
     try:
         yield beside
         with beside.open("r+b") as file:
             os.fsync(file.fileno())
-        os.replace(beside, path)
+        os.replace(beside, place)
     finally:
         beside.unlink(missing_ok=True)
+    flush_folder(place.parent)
+
+
+def _exchange(one: Path, other: Path) -> bool:
+    """Swap the meaning of two names at once; say whether the system can."""
+    if not sys.platform.startswith("linux"):
+        return False
+    try:
+        call = ctypes.CDLL(None, use_errno=True).renameat2
+    except (OSError, AttributeError):
+        return False
+    names = (os.fsencode(one), os.fsencode(other))
+    return bool(call(_AT_FDCWD, names[0], _AT_FDCWD, names[1], _RENAME_EXCHANGE) == 0)
+
+
+def _flush_tree(folder: Path) -> None:
+    for inside, _, files in os.walk(folder, topdown=False):
+        for name in files:
+            with open(Path(inside) / name, "rb") as file, contextlib.suppress(OSError):
+                os.fsync(file.fileno())
+        flush_folder(Path(inside))
+
+
+@contextlib.contextmanager
+def folder_whole(target: str | Path, *, replace: bool = False) -> Iterator[Path]:
+    """Fill a folder that appears in its place only once it is whole.
+
+    Parameters
+    ----------
+    target : str or Path
+        Where it belongs.
+    replace : bool
+        Whether it may take the place of a folder that is there already. Where the system can
+        swap two names at once (Linux), there is never a moment without a folder.
+
+    Yields
+    ------
+    Path
+        An empty folder beside the place, to be filled.
+
+    Raises
+    ------
+    FileExistsError
+        If the target is there and may not be replaced.
+    """
+    place = Path(os.path.realpath(target))
+    if place.exists() and not (replace and place.is_dir()):
+        raise FileExistsError(17, "File exists", str(target))
+    place.parent.mkdir(parents=True, exist_ok=True)
+    beside = _beside(place)
+    beside.mkdir()
+    try:
+        yield beside
+        _flush_tree(beside)
+        if not place.exists():
+            os.rename(beside, place)
+        elif not replace:
+            raise FileExistsError(17, "File exists", str(target))
+        elif not _exchange(beside, place):
+            old = _beside(place)
+            os.rename(place, old)
+            os.rename(beside, place)
+            shutil.rmtree(old, ignore_errors=True)
+    finally:
+        shutil.rmtree(beside, ignore_errors=True)
+    flush_folder(place.parent)
+
+
+def copy_folder_whole(
+    source: str | Path, target: str | Path, change: Callable[[Path], object] | None = None
+) -> None:
+    """Copy a folder; the copy appears whole, after what is changed in it, or not at all.
+
+    Parameters
+    ----------
+    source, target : str or Path
+        The target may not be there yet.
+    change : callable, optional
+        Is given the copy before it appears in its place.
+
+    Raises
+    ------
+    FileExistsError
+        If the target exists.
+    SpecialFileError
+        If the source holds something that is no plain file.
+    """
+    source = Path(source)
+    with folder_whole(target) as copy:
+        for inside, folders, files in os.walk(source):
+            here = copy / Path(inside).relative_to(source)
+            folders[:] = [f for f in folders if not (Path(inside) / f).is_symlink()]
+            for name in folders:
+                (here / name).mkdir()
+            for name in files:
+                if name.endswith(PART):
+                    continue
+                require_plain(Path(inside) / name)
+                shutil.copyfile(Path(inside) / name, here / name)
+        if change is not None:
+            change(copy)
+
+
+def require_plain(path: Path) -> os.stat_result:
+    """Return what the system says of a file that can be read to its end.
+
+    Raises
+    ------
+    SpecialFileError
+        If it is a pipe, a device or a socket.
+    OSError
+        If it is not there or cannot be looked at.
+    """
+    found = path.stat()
+    if stat.S_ISDIR(found.st_mode):
+        raise IsADirectoryError(21, "Is a directory", str(path))
+    if not stat.S_ISREG(found.st_mode):
+        raise SpecialFileError(22, "It is no plain file", str(path))
+    return found

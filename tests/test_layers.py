@@ -23,7 +23,7 @@ PACKAGE = Path(fitgraph.__file__).parent
 
 #: From the lowest up; those in one tuple are siblings.
 LAYERS = (
-    ("model", "units", "files"),
+    ("model", "units", "files", "plain"),
     ("mechanics",),
     ("catalogue",),
     ("graph",),

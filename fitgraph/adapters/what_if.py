@@ -2,14 +2,15 @@
 
 from __future__ import annotations
 
-import csv
-import shutil
+import io
 from collections.abc import Iterable
 from dataclasses import replace
 from pathlib import Path
 from types import MappingProxyType
 
+from fitgraph.files import copy_folder_whole, write_bytes_whole
 from fitgraph.model import Catalogue, Part, Presence
+from fitgraph.plain import CsvWriter
 from fitgraph.units import major
 
 
@@ -50,21 +51,23 @@ def only_parts(catalogue: Catalogue, role: str, parts: Iterable[Part]) -> Catalo
 
 def _append(path: Path, columns: tuple[str, ...], rows: list[dict[str, str]]) -> None:
     """Add rows to a table, in its own order of columns and with its own separator."""
-    lines = path.read_text(encoding="utf-8-sig").splitlines() if path.exists() else []
+    before = path.read_bytes() if path.exists() else b""
+    lines = before.decode("utf-8-sig", "replace").splitlines()
     header = lines[0] if lines else ",".join(columns)
     comma = max(",;\t", key=header.count)
     names = [name.strip().strip('"').lower() for name in header.split(comma)]
-    with path.open("a", encoding="utf-8", newline="") as file:
-        if not lines:
-            file.write(header + "\n")
-        elif not path.read_bytes().endswith(b"\n"):
-            file.write("\n")
-        writer = csv.writer(file, delimiter=comma, lineterminator="\n")
-        writer.writerows([[row.get(name, "") for name in names] for row in rows])
+    out = io.StringIO()
+    if not lines:
+        out.write(header + "\n")
+    elif not before.endswith(b"\n"):
+        out.write("\n")
+    writer = CsvWriter(out, delimiter=comma, lineterminator="\n")
+    writer.rows([row.get(name, "") for name in names] for row in rows)
+    write_bytes_whole(path, before + out.getvalue().encode())
 
 
 def save_with(folder: Path, target: Path, catalogue: Catalogue, parts: Iterable[Part]) -> None:
-    """Write a copy of a catalogue folder that has further parts.
+    """Write a copy of a catalogue folder that has further parts, whole or not at all.
 
     Parameters
     ----------
@@ -82,7 +85,6 @@ def save_with(folder: Path, target: Path, catalogue: Catalogue, parts: Iterable[
     FileExistsError
         If the target exists.
     """
-    shutil.copytree(folder, target)
     digits = catalogue.vocabulary.minor_digits
     rows, figures, stock = [], [], []
     for part in parts:
@@ -109,6 +111,10 @@ def save_with(folder: Path, target: Path, catalogue: Catalogue, parts: Iterable[
                 figures.append({**at, "dimension": size, "value": limits})
             for size, word in feature.words.items():
                 figures.append({**at, "dimension": size, "value": word.value or "?"})
-    _append(target / "parts.csv", ("sku", "role", "name", "price", "mass", "material"), rows)
-    _append(target / "features.csv", ("sku", "feature", "dimension", "value", "basis"), figures)
-    _append(target / "stock.csv", ("sku", "quantity"), stock)
+
+    def add(copy: Path) -> None:
+        _append(copy / "parts.csv", ("sku", "role", "name", "price", "mass", "material"), rows)
+        _append(copy / "features.csv", ("sku", "feature", "dimension", "value", "basis"), figures)
+        _append(copy / "stock.csv", ("sku", "quantity"), stock)
+
+    copy_folder_whole(folder, target, add)

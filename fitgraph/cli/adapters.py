@@ -265,12 +265,11 @@ def write_sheets(scans: Sequence[Scan], worths: Sequence[Worth], folder: Path) -
     from fitgraph.draw.sheet_html import sheet_html
     from fitgraph.draw.sheet_pdf import sheet_pdf
     from fitgraph.draw.sheet_step import can_write_step, write_step
-    from fitgraph.files import whole
+    from fitgraph.files import write_bytes_whole
 
     def put(base: Path, ending: str, content: bytes) -> Path:
         path = base.with_name(f"{base.name}.{ending}")
-        with whole(path) as file:
-            file.write_bytes(content)
+        write_bytes_whole(path, content)
         return path
 
     folder.mkdir(parents=True, exist_ok=True)

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import importlib.util
 import os
-import shutil
 import signal
 import subprocess
 import sys
@@ -14,6 +13,7 @@ from typing import Annotated
 import typer
 
 from fitgraph.cli.output import ANSWER, BadInputError, remark, show_json
+from fitgraph.files import write_bytes_whole
 
 #: Where a copy of the notebooks goes if nobody says.
 OWN_FOLDER = "fitgraph-notebooks"
@@ -103,7 +103,7 @@ def own_copy(source: Path, target: Path) -> Path:
         copy = target / inside
         copy.parent.mkdir(parents=True, exist_ok=True)
         if not copy.exists():
-            shutil.copyfile(file, copy)
+            write_bytes_whole(copy, file.read_bytes())
     target.mkdir(parents=True, exist_ok=True)
     return target
 

@@ -9,6 +9,7 @@ import sys
 from collections.abc import Iterable
 from typing import TYPE_CHECKING, Any
 
+from fitgraph.plain import plain
 from fitgraph.units import show_mass
 
 if TYPE_CHECKING:
@@ -29,17 +30,6 @@ _DECIMALS = 4
 
 class BadInputError(Exception):
     """Something typed that cannot be used; the message says how to mend it."""
-
-
-def plain(text: str) -> str:
-    """Return text without control characters, so that no terminal obeys it.
-
-    Examples
-    --------
-    >>> plain("bar\\x1b[31m")
-    'bar [31m'
-    """
-    return "".join(c if c.isprintable() else " " for c in text)
 
 
 def styled(text: str, style: str = "") -> Text:

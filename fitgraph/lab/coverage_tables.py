@@ -5,9 +5,9 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping, Sequence
 from html import escape
 
-from fitgraph.lab.csv_text import csv_text
 from fitgraph.lab.long_table import amount, long_table
 from fitgraph.lab.standing_words import MEANS, ORDER, WORDS, standing_html, tally_text
+from fitgraph.plain import csv_text
 from fitgraph.stock import Coverage, Matrix, Standing, Tally
 from fitgraph.stock.groups import grouper
 

@@ -5,9 +5,9 @@ from __future__ import annotations
 from collections.abc import Sequence
 from html import escape
 
-from fitgraph.lab.csv_text import csv_text
 from fitgraph.lab.long_table import amount, capital, few, long_table, money, part_html
 from fitgraph.model import Catalogue
+from fitgraph.plain import csv_text
 from fitgraph.stock import Standing, Stranded, Weak
 
 

@@ -7,10 +7,10 @@ from dataclasses import replace
 from html import escape
 
 from fitgraph.explain import Conflict, RequestExplanation, action_text, conflict_text
-from fitgraph.lab.csv_text import csv_text
 from fitgraph.lab.long_table import MOST_NAMES, capital, long_table, money
 from fitgraph.lab.standing_words import standing_html
 from fitgraph.model import Catalogue, Enquiry
+from fitgraph.plain import csv_text
 from fitgraph.stock import Standing
 from fitgraph.units import show_mass
 

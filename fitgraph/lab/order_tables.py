@@ -5,10 +5,10 @@ from __future__ import annotations
 from collections.abc import Sequence
 from html import escape
 
-from fitgraph.lab.csv_text import csv_text
 from fitgraph.lab.known_plans import changes_of
 from fitgraph.lab.long_table import amount, few, long_table, money, part_html
 from fitgraph.model import Catalogue, Supply
+from fitgraph.plain import csv_text
 from fitgraph.stock import Plan
 
 

@@ -2,9 +2,7 @@
 
 from __future__ import annotations
 
-import csv
 import datetime
-import io
 import random
 import secrets
 from collections.abc import Callable, Sequence
@@ -34,6 +32,7 @@ from fitgraph.lab.progress import (
 from fitgraph.lab.rounds import LEVELS, Question, question, topic_title, topics
 from fitgraph.lab.standing import nearest_combination
 from fitgraph.lab.triangle_view import triangle_html
+from fitgraph.plain import csv_text
 
 #: Questions in a round.
 ROUND = 5
@@ -179,8 +178,8 @@ class Practice(Answering):
         )
 
     def _keep(self, progress: Progress) -> None:
-        self.progress = progress
-        save(self.folder, progress)
+        before, self.progress = self.progress, progress
+        self.progress = save(self.folder, progress, before)
 
     # ------------------------------------------------------------ a round
 
@@ -356,10 +355,8 @@ class Practice(Answering):
                 + (tables.alert("\n".join(wrong)) if wrong else "")
             )
             return
-        out = io.StringIO()
-        writer = csv.writer(out)
-        writer.writerow(["learner", "rounds", "answers", "right", "last_day", "hard_topics"])
-        rows = []
+        heads = ["learner", "rounds", "answers", "right", "last_day", "hard_topics"]
+        listed, rows = [], []
         for person in people:
             cards = person.cards.items()
             hard = [
@@ -372,8 +369,7 @@ class Practice(Answering):
             last = max((r.day for r in person.rounds), default=None)
             day = last.isoformat() if last else "not yet"
             name = person.learner
-            safe = f"'{name}" if name.startswith(("=", "+", "-", "@")) else name
-            writer.writerow([safe, len(person.rounds), answers, right, day, "; ".join(hard)])
+            listed.append([name, len(person.rounds), answers, right, day, "; ".join(hard)])
             share = f"{right / answers:.0%}" if answers else "–"
             rows.append(
                 f'<tr><th scope="row">{escape(name)}</th>'
@@ -381,7 +377,9 @@ class Practice(Answering):
                 f'<td class="fg-figure">{right} of {answers} ({share})</td>'
                 f"<td>{day}</td><td>{escape('; '.join(hard)) or '–'}</td></tr>"
             )
-        link = download_link("Save as CSV", "practice.csv", "text/csv", out.getvalue().encode())
+        link = download_link(
+            "Save as CSV", "practice.csv", "text/csv", csv_text(heads, listed).encode()
+        )
         self.summary.value = tables.wrap(
             '<div class="fg-scroll"><table><thead><tr><th scope="col">Who</th>'
             '<th scope="col" class="fg-figure">Rounds</th>'

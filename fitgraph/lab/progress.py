@@ -1,8 +1,13 @@
-"""A learner's progress as a file: written whole or not at all, read with care."""
+"""A learner's progress as a file: written whole or not at all, read with care.
+
+Two pages may practise under one name at the same time: what each adds is added to what the
+file holds by then, under a lock.
+"""
 
 from __future__ import annotations
 
 import datetime
+import hashlib
 import json
 import re
 import unicodedata
@@ -12,12 +17,19 @@ from pathlib import Path
 from typing import Any
 
 import platformdirs
+from filelock import FileLock, Timeout
 
-from fitgraph.files import whole
+from fitgraph.files import write_text_whole
 from fitgraph.lab.leitner import Card
 
 #: Marks our own files.
 FORMAT, VERSION = "fitgraph-practice", 1
+
+#: Seconds that a writer waits for another one.
+_PATIENCE = 20.0
+
+#: Names that some systems keep for devices.
+_DEVICES = re.compile(r"(con|prn|aux|nul|com\d|lpt\d)")
 
 
 class ProgressError(ValueError):
@@ -82,18 +94,39 @@ def default_folder() -> Path:
 
 
 def file_of(folder: Path, learner: str) -> Path:
-    """Return the file of a learner.
+    """Return the file of a learner; names that differ in more than capitals have different ones.
 
     Examples
     --------
-    >>> file_of(Path("x"), "Örla / Quill").name
-    'orla-quill.json'
+    >>> file_of(Path("x"), "Quill").name, file_of(Path("x"), "Örla / Quill").name
+    ('quill.json', 'orla-quill-1ef29a1a.json')
     """
-    plain = unicodedata.normalize("NFKD", learner).encode("ascii", "ignore").decode()
-    slug = re.sub(r"[^a-z0-9]+", "-", plain.lower()).strip("-")[:60]
-    if not slug:
-        slug = "learner-" + learner.strip().encode("utf-8", "replace").hex()[:40]
+    key, slug = _key(learner), _slug(learner)
+    if slug != key or _DEVICES.fullmatch(slug):
+        digest = hashlib.sha256(key.encode("utf-8", "replace")).hexdigest()[:8]
+        slug = "-".join(filter(None, (slug or "learner", digest)))
     return folder / f"{slug}.json"
+
+
+def _key(learner: str) -> str:
+    """Return what makes a name: neither capitals nor the number of spaces."""
+    return " ".join(unicodedata.normalize("NFKC", learner).casefold().split())
+
+
+def _slug(learner: str) -> str:
+    plain = unicodedata.normalize("NFKD", learner).encode("ascii", "ignore").decode()
+    return re.sub(r"[^a-z0-9]+", "-", plain.lower()).strip("-")[:60]
+
+
+def _older_file_of(folder: Path, learner: str) -> Path | None:
+    """Return the file that an older version kept under a name that several learners share."""
+    file = folder / f"{_slug(learner)}.json"
+    if not _slug(learner) or not file.exists():
+        return None
+    try:
+        return file if _key(read(file).learner) == _key(learner) else None
+    except ProgressError:
+        return None
 
 
 def _as_data(progress: Progress) -> dict[str, Any]:
@@ -176,14 +209,64 @@ def load(folder: Path, learner: str) -> Progress:
     ProgressError
         If the file cannot be used.
     """
-    file = file_of(folder, learner)
-    if not file.exists():
+    file: Path | None = file_of(folder, learner)
+    if file is None or not file.exists():
+        file = _older_file_of(folder, learner)
+    if file is None:
         return Progress(learner.strip())
     return replace(read(file), learner=learner.strip())
 
 
-def save(folder: Path, progress: Progress) -> Path:
-    """Write a learner's progress, whole or not at all.
+def merged(mine: Progress, before: Progress, theirs: Progress) -> Progress:
+    """Return what two writers have added to the same progress.
+
+    Parameters
+    ----------
+    mine : Progress
+        As this writer has it now.
+    before : Progress
+        As this writer read or wrote it last.
+    theirs : Progress
+        As the file holds it by now.
+    """
+    cards = dict(theirs.cards)
+    for topic, card in mine.cards.items():
+        old, other = before.cards.get(topic), theirs.cards.get(topic)
+        if card == old:
+            continue
+        right, wrong = (0, 0) if old is None else (old.right, old.wrong)
+        if other is None or other == old:
+            cards[topic] = card
+            continue
+        # Both have answered: every answer counts, and the topic is asked again the sooner.
+        sooner = min(card, other, key=lambda c: (c.due, c.box))
+        cards[topic] = replace(
+            sooner,
+            right=other.right + max(card.right - right, 0),
+            wrong=other.wrong + max(card.wrong - wrong, 0),
+        )
+    added = mine.rounds[len(before.rounds) :]
+    begun = theirs.open if mine.open == before.open else mine.open
+    return Progress(mine.learner, cards, (*theirs.rounds, *added), begun)
+
+
+def save(folder: Path, progress: Progress, before: Progress | None = None) -> Progress:
+    """Write a learner's progress, whole or not at all, with what others have added meanwhile.
+
+    Parameters
+    ----------
+    folder : Path
+        Where progress is kept; made where it is not there.
+    progress : Progress
+        As this writer has it now.
+    before : Progress, optional
+        As this writer read or wrote it last; what was added since is added to the file.
+        Where it is not given, the file holds `progress` and nothing else afterwards.
+
+    Returns
+    -------
+    Progress
+        As the file holds it now.
 
     Raises
     ------
@@ -191,16 +274,21 @@ def save(folder: Path, progress: Progress) -> Path:
         If the folder cannot be written to.
     """
     file = file_of(folder, progress.learner)
-    text = json.dumps(_as_data(progress), ensure_ascii=False, indent=1)
     try:
         folder.mkdir(parents=True, exist_ok=True)
-        with whole(file) as beside:
-            beside.write_text(text, encoding="utf-8")
+        with FileLock(file.with_name(f".{file.stem}.lock"), timeout=_PATIENCE):
+            if before is not None and _key(before.learner) == _key(progress.learner):
+                progress = merged(progress, before, load(folder, progress.learner))
+            write_text_whole(file, json.dumps(_as_data(progress), ensure_ascii=False, indent=1))
+    except Timeout:
+        raise ProgressError(
+            f"Progress in {folder} is being written by something else. Try again."
+        ) from None
     except OSError as error:
         raise ProgressError(
             f"Progress cannot be kept in {folder}: {error.strerror}. Choose another folder."
         ) from None
-    return file
+    return progress
 
 
 def everybody(folder: Path) -> tuple[list[Progress], list[str]]:

@@ -14,9 +14,9 @@ from fitgraph.draw.lettering import WRITTEN_PLAINLY, Lettering, printed
 from fitgraph.draw.style import page_css
 from fitgraph.explain import hold_text
 from fitgraph.graph.hold import hold
-from fitgraph.lab.csv_text import csv_text
 from fitgraph.mechanics.cautions import CAUTIONS
 from fitgraph.model import Option, Vocabulary
+from fitgraph.plain import csv_text
 from fitgraph.solve.engine import Build
 from fitgraph.units import major, show_mass, show_money
 

@@ -9,6 +9,8 @@ from pathlib import Path
 
 import numpy as np
 
+from fitgraph.files import written_whole
+from fitgraph.plain import cell
 from fitgraph.solve.query import TENTHS, Query
 from fitgraph.solve.scan import Patience, Piece, scan
 from fitgraph.solve.stream import Batch
@@ -103,7 +105,7 @@ def write_parquet(
     fields = [(role, pa.dictionary(pa.int32(), pa.string())) for role in labels]
     schema = pa.schema([*fields, ("price", pa.int64()), ("mass_g", pa.float64())])
     builds, reached, ended = 0, start, ""
-    with pq.ParquetWriter(path, schema) as writer:
+    with written_whole(path, "wb") as file, pq.ParquetWriter(file, schema) as writer:
         for piece in _pieces(query, start, stop, patience, certain):
             for batch in piece.results:
                 columns = [
@@ -129,12 +131,18 @@ def write_csv(
     patience: Patience | None = None,
     progress: Callable[[int], None] | None = None,
 ) -> Written:
-    """Write builds to a CSV file; parameters as in :func:`write_parquet`."""
-    labels = {r: np.array(of_role, dtype=object) for r, of_role in _labels(query).items()}
+    """Write builds to a CSV file; parameters as in :func:`write_parquet`.
+
+    No label in it can begin a formula.
+    """
+    labels = {
+        r: np.array([cell(label) for label in of_role], dtype=object)
+        for r, of_role in _labels(query).items()
+    }
     builds, reached, ended = 0, start, ""
-    with Path(path).open("w", newline="", encoding="utf-8") as file:
+    with written_whole(path) as file:
         writer = csv.writer(file)
-        writer.writerow([*labels, "price", "mass_g"])
+        writer.writerow([*map(cell, labels), "price", "mass_g"])
         for piece in _pieces(query, start, stop, patience, certain):
             for batch in piece.results:
                 columns = [labels[r][batch.options[r]] for r in labels]

@@ -1,0 +1,113 @@
+"""Text from anywhere, made harmless for a terminal, a page, a sheet and a spreadsheet.
+
+Control codes could move a terminal's cursor, bidirectional overrides could show a text in
+another order than it is read, and a cell that begins like a formula could be run.
+
+Examples
+--------
+>>> plain("bar\\x1b[31m\\u202egnp")
+'bar [31m gnp'
+>>> cell("=1+1")
+"'=1+1"
+"""
+
+from __future__ import annotations
+
+import csv
+import io
+import logging
+from collections.abc import Iterable, Sequence
+from typing import IO, Any
+
+#: What a spreadsheet would take for the beginning of a formula; full-width forms, since some
+#: fold them (OWASP, "CSV Injection").
+_FORMULA = ("=", "+", "-", "@", "\t", "\r", "\n", "＝", "＋", "－", "＠")
+
+
+def plain(text: str, keep: str = "") -> str:
+    """Return a text in which whatever a screen would obey instead of showing it is a space.
+
+    Control codes, embeddings, overrides and isolates of writing direction (UAX #9), signs
+    without width, and letters that no standard knows.
+
+    Parameters
+    ----------
+    text : str
+        Anything.
+    keep : str
+        Letters that stay nevertheless, such as a line break.
+    """
+    if text.isprintable():
+        return text
+    return "".join(c if c.isprintable() or c in keep else " " for c in text)
+
+
+def cell(text: str) -> str:
+    """Return a text that no spreadsheet takes for a formula and no screen obeys."""
+    harmless = plain(text, keep="\n")
+    if harmless.lstrip(" \N{NO-BREAK SPACE}").startswith(_FORMULA) or text.startswith(_FORMULA):
+        return f"'{harmless}"
+    return harmless
+
+
+def csv_row(values: Iterable[Any]) -> list[Any]:
+    """Return the cells of a row: texts guarded, nothing for None, numbers as they are."""
+    return [cell(v) if isinstance(v, str) else "" if v is None else v for v in values]
+
+
+class CsvWriter:
+    """Writes tables as CSV (RFC 4180), headings and cells guarded alike.
+
+    Parameters
+    ----------
+    file : file
+        Open for text, with ``newline=""``.
+    delimiter, lineterminator : str
+        As in :mod:`csv`.
+    """
+
+    def __init__(
+        self, file: IO[str], *, delimiter: str = ",", lineterminator: str = "\r\n"
+    ) -> None:
+        self._writer = csv.writer(file, delimiter=delimiter, lineterminator=lineterminator)
+
+    def row(self, values: Iterable[Any]) -> None:
+        """Write one row."""
+        self._writer.writerow(csv_row(values))
+
+    def rows(self, rows: Iterable[Iterable[Any]]) -> None:
+        """Write rows."""
+        self._writer.writerows(csv_row(r) for r in rows)
+
+
+def csv_text(heads: Sequence[str], rows: Iterable[Sequence[Any]]) -> str:
+    """Return a table as CSV; numbers in as many digits as they need (twelve).
+
+    Examples
+    --------
+    >>> csv_text(["part", "=mass"], [["@x", 1.5], ["b", None]])
+    "part,'=mass\\r\\n'@x,1.5\\r\\nb,\\r\\n"
+    """
+    out = io.StringIO()
+    writer = CsvWriter(out)
+    writer.row(heads)
+    for row in rows:
+        writer.row(v if isinstance(v, str) or v is None else f"{v:.12g}" for v in row)
+    return out.getvalue()
+
+
+class PlainFormatter(logging.Formatter):
+    """Lets no control code of a logged value through to a terminal."""
+
+    def format(self, record: logging.LogRecord) -> str:
+        """Return the line to be logged."""
+        return plain(super().format(record), keep="\n")
+
+
+def quiet_logging() -> None:
+    """Send what libraries log, from warnings up, through :class:`PlainFormatter`."""
+    root = logging.getLogger()
+    if not root.handlers:
+        handler = logging.StreamHandler()
+        handler.setFormatter(PlainFormatter("%(message)s"))
+        root.addHandler(handler)
