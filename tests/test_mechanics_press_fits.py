@@ -94,3 +94,43 @@ def test_diameters_out_of_order_are_refused() -> None:
         pf.interference_pressure_mpa(0.01, 30.0, 30.0, 200.0, 200.0)
     with pytest.raises(ValueError, match="bore"):
         pf.interference_pressure_mpa(0.01, 30.0, 40.0, 200.0, 200.0, -1.0)
+
+
+@given(
+    bore=st.tuples(st.floats(33.9, 34.0), st.floats(0, 0.05)),
+    cup=st.tuples(st.floats(33.95, 34.1), st.floats(0, 0.05)),
+    outside=st.tuples(st.floats(37, 40), st.floats(0, 1)),
+    inner=st.tuples(st.floats(0, 30), st.floats(0, 1)),
+    at=st.tuples(*[st.floats(0, 1)] * 4),
+)
+def test_no_sizes_within_limits_go_beyond_a_press_fits_figures(
+    bore: tuple[float, float],
+    cup: tuple[float, float],
+    outside: tuple[float, float],
+    inner: tuple[float, float],
+    at: tuple[float, ...],
+) -> None:
+    spans = [(low, low + width) for low, width in (bore, cup, outside, inner)]
+    fit = pf.press_fit(*spans[:3], 10.0, 69.0, 69.0, 276.0, spans[3])
+    b, c, o, i = (low + t * (high - low) for (low, high), t in zip(spans, at, strict=True))
+    interference = c - b
+    least, most = fit.interference_mm
+    assert least - 1e-12 <= interference <= most + 1e-12
+    pressure = pf.interference_pressure_mpa(interference, (b + c) / 2, o, 69.0, 69.0, i)
+    # The fit's diameter is taken in the middle of its limits, which is worth a thousandth.
+    assert fit.pressure_mpa[0] * 0.99 <= pressure <= fit.pressure_mpa[1] * 1.01
+    for force in pf.pressing_force_n(pressure, (b + c) / 2, 10.0):
+        assert fit.force_n[0] * 0.98 <= force <= fit.force_n[1] * 1.02
+    stress = pf.hub_equivalent_stress_mpa(pressure, (b + c) / 2, o)
+    assert fit.hub_stress_mpa[0] * 0.98 <= stress <= fit.hub_stress_mpa[1] * 1.02
+
+
+def test_a_press_fit_tells_loose_from_too_tight() -> None:
+    """Shigley, 8th ed., problem 3-64: 40 H7/s6 presses at 34.9 to 114.5 MPa, steel in steel."""
+    hole, shaft = limits(40, "H7"), limits(40, "s6")
+    fit = pf.press_fit(hole, shaft, (80.0, 80.0), 40.0, 207.0, 207.0, 400.0)
+    assert fit.interference_mm == pytest.approx((0.018, 0.059))
+    assert fit.pressure_mpa == pytest.approx((34.9, 114.5), rel=2e-3)
+    assert not fit.loose and not fit.possibly_yields
+    slack = pf.press_fit((30.0, 30.1), (30.05, 30.06), (33.0, 33.0), 8.0, 69.0, 69.0, 50.0)
+    assert slack.loose and slack.force_n[0] == 0.0 and slack.possibly_yields

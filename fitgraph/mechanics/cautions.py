@@ -26,6 +26,16 @@ CAUTIONS: Mapping[str, str] = MappingProxyType(
             "slot's end are left out. The maker's limits and the safety "
             "standard go first."
         ),
+        "crush": (
+            "How a clamp's pressure spreads is not known; the figures only compare tubes. A tube "
+            "that was squeezed oval or dented is done with. Keep to the maker's torque, and ask "
+            "the tube's maker whether it may be clamped from outside at all."
+        ),
+        "thread": (
+            "A stripped thread lets go without warning. Oil nothing that the maker wants dry, use "
+            "a torque wrench, count the turns that hold, and have a worn thread renewed by a "
+            "trained workshop."
+        ),
         "press": (
             "A pressed part stores force and can burst or fly. Support the part squarely, wear "
             "eye protection, keep hands out of the press, and follow the maker's instructions."
@@ -35,7 +45,7 @@ CAUTIONS: Mapping[str, str] = MappingProxyType(
 
 
 def caution(topic: str) -> str:
-    """Return the caution on a topic: cutting, torque, strength or press.
+    """Return the caution on a topic: cutting, torque, strength, crush, thread or press.
 
     Raises
     ------

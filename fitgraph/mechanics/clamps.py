@@ -264,25 +264,6 @@ def clamp_grip(
     )
 
 
-def crush_stress_mpa(pressure_mpa: Floats, outside: Floats, bore: Floats) -> Floats:
-    """Return the hoop stress at the bore of a closed tube under outside pressure, in MPa.
-
-    Parameters
-    ----------
-    pressure_mpa : float or array
-        Pressure around the tube in MPa.
-    outside, bore : float or array
-        Diameters in mm.
-
-    References
-    ----------
-    Lamé, thick cylinder: 2 p D^2 / (D^2 - d^2); Shigley, section 3-14.
-    """
-    require(np.asarray(outside) > bore, "the outside has to be larger than the bore")
-    outer = np.asarray(outside) ** 2
-    return plain(2 * np.asarray(pressure_mpa) * outer / (outer - np.asarray(bore) ** 2))
-
-
 def slotted_end_gap_mm(
     hoop_n: Floats,
     slot_width: Floats,

@@ -12,12 +12,56 @@ eq. 3-50 (tangential stress).
 
 from __future__ import annotations
 
+from dataclasses import dataclass
+
 import numpy as np
 
 from fitgraph.mechanics.arrays import Floats, plain, require
 
+Range = tuple[float, float]
+
 #: Friction while pressing metal parts together, from oiled to dry (from memory).
-PRESSING_FRICTION: tuple[float, float] = (0.08, 0.20)
+PRESSING_FRICTION: Range = (0.08, 0.20)
+
+
+@dataclass(frozen=True, slots=True)
+class PressFit:
+    """What pressing a part into a bore comes to within limits of size; a comparison.
+
+    Parameters
+    ----------
+    interference_mm : tuple of float
+        Least and most [mm of diameter]; negative is clearance.
+    pressure_mpa : tuple of float
+        Contact pressure [MPa].
+    force_n : tuple of float
+        Force at the end of pressing in [N], over the pressures and friction.
+    hub_stress_mpa : tuple of float
+        Von Mises stress at the hub's bore [MPa].
+    yield_mpa : float
+        Yield strength of the hub [MPa].
+    """
+
+    interference_mm: Range
+    pressure_mpa: Range
+    force_n: Range
+    hub_stress_mpa: Range
+    yield_mpa: float
+
+    @property
+    def share_of_yield(self) -> Range:
+        """Return the hub's stress as shares of its yield strength."""
+        return self.hub_stress_mpa[0] / self.yield_mpa, self.hub_stress_mpa[1] / self.yield_mpa
+
+    @property
+    def loose(self) -> bool:
+        """Whether the least sizes leave it without interference."""
+        return self.interference_mm[0] <= 0
+
+    @property
+    def possibly_yields(self) -> bool:
+        """Whether the most interference yields the hub's bore."""
+        return self.share_of_yield[1] > 1
 
 
 def interference_pressure_mpa(
@@ -120,3 +164,70 @@ def shaft_stress_mpa(pressure_mpa: Floats, diameter: Floats, shaft_bore: Floats 
     require(inner < d, "the fit has to be larger than the shaft's bore")
     factor = np.where(inner > 0, 2 * d / (d - inner), 1.0)
     return plain(-np.asarray(pressure_mpa) * factor)
+
+
+def press_fit(
+    bore: Range,
+    spigot: Range,
+    hub_outside: Range,
+    length: float,
+    hub_modulus_gpa: float,
+    shaft_modulus_gpa: float,
+    hub_yield_mpa: float,
+    shaft_bore: Range = (0.0, 0.0),
+    friction: Range = PRESSING_FRICTION,
+) -> PressFit:
+    """Return what pressing a part into a bore comes to, over limits of size.
+
+    Parameters
+    ----------
+    bore, spigot, hub_outside, shaft_bore : tuple of float
+        Least and most diameter [mm]; a bore of 0 is a solid shaft.
+    length : float
+        Length of the fit [mm].
+    hub_modulus_gpa, shaft_modulus_gpa : float
+        Young's moduli [GPa].
+    hub_yield_mpa : float
+        Yield strength of the hub [MPa].
+    friction : tuple of float
+        Least and most coefficient of friction while pressing.
+
+    Returns
+    -------
+    PressFit
+        The least at the largest bore, smallest spigot, thinnest hub and thinnest shaft for
+        the pressure; the hub's stress also at the other hub, as a thin one takes less
+        pressure and more stress from it.
+
+    Raises
+    ------
+    ValueError
+        If the diameters are not in the order shaft's bore, fit, hub's outside.
+
+    Examples
+    --------
+    >>> cup = press_fit((43.95, 44.0), (44.05, 44.1), (49, 49), 12, 68.9, 68.9, 276, (40, 40))
+    >>> [round(x, 2) for x in cup.interference_mm], [round(x, -2) for x in cup.force_n]
+    ([0.05, 0.15], [500.0, 3900.0])
+    """
+    interference = spigot[0] - bore[1], spigot[1] - bore[0]
+    diameter = (bore[0] + bore[1] + spigot[0] + spigot[1]) / 4
+    pressures, forces, stresses = [], [], []
+    for amount in interference:
+        for outer in hub_outside:
+            for inner in shaft_bore:
+                pressure = float(
+                    interference_pressure_mpa(
+                        amount, diameter, outer, hub_modulus_gpa, shaft_modulus_gpa, inner
+                    )
+                )
+                pressures.append(pressure)
+                forces += [float(f) for f in pressing_force_n(pressure, diameter, length, friction)]
+                stresses.append(float(hub_equivalent_stress_mpa(pressure, diameter, outer)))
+    return PressFit(
+        interference,
+        (min(pressures), max(pressures)),
+        (min(forces), max(forces)),
+        (min(stresses), max(stresses)),
+        hub_yield_mpa,
+    )
