@@ -217,6 +217,27 @@ class Shelf:
             if limits[0] <= middle - 0.03 and middle + 0.03 <= limits[1]:
                 self.row(part, feature, dimension, f"{middle:.2f}", "measured", "checked here")
 
+    def length(
+        self,
+        part: Made,
+        feature: str,
+        dimension: str,
+        nominal: float,
+        half: float = 0.5,
+        *,
+        sure: bool = False,
+    ) -> None:
+        """Add a figure along the axis, or a question mark.
+
+        It draws from numbers of its own, so that the figures around it stay as they are.
+        """
+        rng = random.Random(f"{self.seed} {part.sku} {feature} {dimension}")
+        if not part.documented and not sure and rng.random() < LACKING:
+            self.row(part, feature, dimension, "?")
+            return
+        value, basis, _ = typed(rng, about(nominal, half), nominal, False)
+        self.row(part, feature, dimension, value, basis)
+
 
 # Standard tolerance grade IT9 of ISO 286-1:2010, table 1, in mm, by the range of sizes.
 IT9 = ((6, 10, 0.036), (10, 18, 0.043), (18, 30, 0.052), (30, 50, 0.062))
@@ -327,6 +348,22 @@ HEADS = {
 }
 
 
+#: Length of the head tube in mm, by maker.
+HEAD_LENGTHS = {
+    "SKE": 110,
+    "VEN": 105,
+    "OST": 112,
+    "TAR": 108,
+    "OXE": 110,
+    "PEL": 104,
+    "MAR": 102,
+    "QUA": 110,
+}
+
+#: Head tube and headset, in mm, for which the forks' steerers are cut.
+USUAL_HEAD = 110 + 22
+
+
 def deck(
     shelf: Shelf,
     maker: str,
@@ -358,6 +395,7 @@ def deck(
     tube, angle = HEADS[head]
     shelf.size(part, "head", "diameter", (tube, tube + 0.15), tube, hole=True)
     shelf.word(part, "head", "angle", angle)
+    shelf.length(part, "head_length", "length", HEAD_LENGTHS[maker])
     shelf.size(part, "wheel_gap", "diameter", about(wheel + 6), wheel + 6, hole=True, close=False)
     dropouts(shelf, part, hub)
     shelf.word(part, "brake_mount", "pattern", pattern)
@@ -439,6 +477,18 @@ FORKS = (
 )
 
 
+SHORT_FORKS = (
+    # For external clamps, whose lower half the steerer fills and no more.
+    # maker, model, hub, largest wheel, steerer above the headset, price, mass, material
+    ("TAR", "Shackle", "24", 110, 27, 61.90, 496, "steel-4130"),
+    ("TAR", "Shackle", "30", 120, 32, 68.90, 524, "steel-4130"),
+    ("OST", "Transom", "24", 115, 31, 84.90, 499, "steel-4130"),
+    ("OST", "Transom", "30", 120, 36, 88.90, 517, "steel-4130"),
+    ("PEL", "Bung", "24", 110, 29, 109.90, 376, "aluminium-7075-t6"),
+    ("VEN", "Fennel", "30", 115, 34, 79.90, 509, "steel-4130"),
+)
+
+
 def fork(
     shelf: Shelf,
     maker: str,
@@ -462,10 +512,14 @@ def fork(
     if not more.get("own_top"):
         shelf.size(part, "top", "diameter", spigot(top), top)
     shelf.size(part, "top", "length", about(length, 1), length, close=False)
+    shelf.length(part, "steerer_length", "length", length + USUAL_HEAD)
     if system == "IHC":
         shelf.word(part, "anchor", "thread", "M8")
-    elif system in ("HIC", "both", "orphan"):
+    elif system in ("HIC", "both", "orphan", "SCS"):
         shelf.word(part, "anchor", "thread", "M6")
+    if system in ("IHC", "HIC", "both", "orphan", "SCS"):
+        deep = 4 if system == "IHC" else 12
+        shelf.length(part, "anchor_depth", "length", deep + sum(map(ord, maker)) % 5)
     if system in ("ICS", "both"):
         way = shelf.rng.choice((8.6, 9.0, 9.0, 6.6))
         shelf.size(
@@ -536,6 +590,12 @@ def make_forks(shelf: Shelf) -> None:
         stock=2,
     )
     shelf.has(doubtful, "anchor", "?", "HANDMADE: one look decides")
+    before = shelf.rng
+    for place, (maker, model, hub, wheel, length, cost, mass, material) in enumerate(SHORT_FORKS):
+        name = f"{model} fork {wheel} x {HUBS[hub][0]}, short steerer"
+        more = {"keep": place in (0, 2, 3), "late": True}
+        fork(shelf, maker, name, "SCS", hub, wheel, length, cost, mass, material, **more)
+    shelf.rng = before  # what comes next is drawn as if these were not there
 
 
 def make_headsets(shelf: Shelf) -> None:
@@ -571,11 +631,23 @@ def make_headsets(shelf: Shelf) -> None:
         shelf.size(part, "outside", "diameter", (tube - 0.06, tube), tube, sure=True)
         shelf.word(part, "outside", "angle", angle)
         shelf.size(part, "bore", "diameter", (28.6, 28.72), 28.6, hole=True)
+        pressed, tall = "pressed" in name, "sealed" in name or threaded
+        shelf.length(part, "stack", "length", 34 if pressed else 25 if tall else 22 - place % 3)
         if threaded:
             shelf.row(part, "thread", "size", "1 1/8-26", "maker")
 
 
 # ---------------------------------------------------------------- compression kits
+
+
+#: Length of the kit's sleeve in mm, where it is not the usual one.
+SHIM_LENGTHS = {
+    "KIT-OST-01": 118,
+    "KIT-BRA-02": 108,
+    "KIT-OST-03": 126,
+    "KIT-VEN-02": 118,
+    "KIT-PEL-01": 102,
+}
 
 
 def kit(
@@ -607,6 +679,8 @@ def kit(
             sure=True,
         )
         shelf.size(part, "sleeve_cap", "diameter", about(cap, 0.2), cap, close=False, optional=True)
+        shelf.length(part, "shim_length", "length", SHIM_LENGTHS.get(part.sku, 114))
+        shelf.length(part, "bolt_length", "length", 50 if system == "IHC" else 60)
     if system == "SCS":
         shelf.size(
             part, "clamp_cap", "diameter", about(26.5, 0.2), 26.5, close=False, optional=True
@@ -682,6 +756,7 @@ def make_kits(shelf: Shelf) -> None:
     shelf.row(unread, "shim_outside", "diameter", "31.74", "measured")
     shelf.row(unread, "shim_slot", "width", "2.9", "measured")
     shelf.row(unread, "sleeve_cap", "diameter", "30.1", "measured")
+    shelf.row(unread, "shim_length", "length", "115", "measured")
     shelf.row(unread, "bolt", "thread", "?")
 
 
@@ -722,7 +797,11 @@ def clamp(
         cut = about(3.2, 0.3)
         shelf.size(part, "slot", "width", cut, 3.2, hole=True, close=False, sure=external)
     shelf.size(part, "height", "length", about(height, 0.5), height, close=False)
+    shelf.length(part, "ring", "diameter", nominal + (13 if external else 11))
     if external:
+        lower = round(height / 2) - 2
+        shelf.length(part, "lower", "depth", lower)
+        shelf.length(part, "upper", "depth", height - lower - 4)
         shelf.size(part, "fork_bore", "diameter", bore(28.6), 28.6, hole=True, optional=True)
         shelf.size(
             part, "seat", "diameter", about(24, 0.3), 24, hole=True, close=False, optional=True
@@ -884,6 +963,7 @@ def bar(
         )
         shelf.size(part, "slot", "length", about(long, 0.5), long, close=False)
     shelf.size(part, "height", "length", about(height, 1), height, close=False)
+    shelf.length(part, "stem", "length", 90 + 10 * (round(height) % 4), 1)
     shelf.size(part, "grip_end", "diameter", spigot(end), end)
     grip = shelf.rng.choice((140, 150, 160, 170, 180))
     shelf.size(part, "grip_end", "length", about(grip, 1), grip, close=False)
@@ -1132,6 +1212,7 @@ def make_sleeves(shelf: Shelf) -> None:
         shelf.size(part, "outside", "diameter", spigot(outer), outer, sure=True)
         slot = about(3.0, 0.25)
         shelf.size(part, "slot", "width", slot, 3.0, hole=True, close=False, sure=True)
+        shelf.length(part, "length", "length", 122 if outer > 30 else 118)
         if key:
             shelf.row(part, "key", "maker", key, "maker")
     edge = shelf.add(
@@ -1148,6 +1229,7 @@ def make_sleeves(shelf: Shelf) -> None:
     shelf.row(edge, "bore", "diameter", "28.6", "nominal")
     shelf.row(edge, "outside", "diameter", "31.7", "measured")
     shelf.row(edge, "slot", "width", "2,5 mm", "maker")
+    shelf.row(edge, "length", "length", "110 mm", "maker")
 
 
 def make_liners_and_inserts(shelf: Shelf) -> None:
@@ -1507,7 +1589,8 @@ def make_stock(shelf: Shelf, seed: int) -> list[tuple[str, ...]]:
     sold = {part[0] for part in shelf.parts if part[4]}
     rows = []
     for part in shelf.made:
-        held = rng.choices((0, 1, 2, 3, 4, 6, 9, 12), (34, 18, 16, 12, 8, 6, 4, 2))[0]
+        draw = random.Random(f"{seed} {part.sku}") if part.tags.get("late") else rng
+        held = draw.choices((0, 1, 2, 3, 4, 6, 9, 12), (34, 18, 16, 12, 8, 6, 4, 2))[0]
         held = shelf.forced.get(part.sku, held)
         if part.sku in sold:
             rows.append((part.sku, str(held), PLACES[part.role]))

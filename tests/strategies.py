@@ -14,8 +14,9 @@ from types import MappingProxyType
 
 from hypothesis import strategies as st
 
-from fitgraph.graph.joints import asked, judge
+from fitgraph.graph.joints import asked
 from fitgraph.graph.options import options_for
+from fitgraph.graph.said import judge
 from fitgraph.model import (
     ABSENT,
     Basis,

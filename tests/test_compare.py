@@ -17,8 +17,8 @@ from fitgraph.explain import Explainer
 from fitgraph.explain.advice import advise, doubtful, marks, tubes
 from fitgraph.explain.compare import Comparer, opened
 from fitgraph.explain.triangle import tube_figures
-from fitgraph.graph.joints import judge
 from fitgraph.graph.options import plain
+from fitgraph.graph.said import judge
 from fitgraph.mechanics.materials import MATERIALS
 from fitgraph.model import Catalogue, Presence, Verdict
 from fitgraph.solve import NamingError, Request

@@ -33,7 +33,8 @@ from strategies import (
 )
 
 from fitgraph.catalogue import load, shipped_folder
-from fitgraph.graph.joints import asked, judge
+from fitgraph.graph.joints import asked
+from fitgraph.graph.said import judge
 from fitgraph.mechanics.materials import MATERIALS
 from fitgraph.model import (
     ABSENT,

@@ -11,8 +11,8 @@ import pytest
 from fitgraph.catalogue import demo_folder, load
 from fitgraph.graph.adapter_paths import adapter_paths, mating_graph
 from fitgraph.graph.fit_graph import exported, fit_graph, part_node
-from fitgraph.graph.joints import judge
 from fitgraph.graph.options import empty, plain
+from fitgraph.graph.said import judge
 from fitgraph.model import Catalogue, Fill
 
 

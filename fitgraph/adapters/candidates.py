@@ -169,7 +169,7 @@ class Counterparts:
         """
         for joint in self.joints:
             for argument, reference in joint.arguments.items():
-                if reference == free.size:
+                if reference == free.size and argument not in RULES[joint.rule].may_lack:
                     found = self._window(joint, argument, keep, example)
                     if found is not None:
                         yield joint, found[0], found[1]
@@ -228,7 +228,13 @@ class Counterparts:
                     lets &= columns.holds(condition) > Presence.ABSENT
             table: list[Floats] = []
             for k, (name, reference) in enumerate(mine):
-                table.extend(columns.limits(reference, optional=name in rule.optional))
+                if name not in rule.may_lack:
+                    limits = columns.limits(reference, optional=name in rule.optional)
+                elif role == self.make.role:  # not chosen yet: as thick as may be
+                    limits = (np.zeros(1), np.full(1, self._thickest(reference)))
+                else:
+                    limits = columns.open_limits(reference)
+                table.extend(limits)
                 slots[name] = (len(rows), 2 * k)
             rows.append(np.unique(np.column_stack(table)[lets], axis=0))
         shape = [range(len(r)) for r in rows]
@@ -238,6 +244,12 @@ class Counterparts:
             for name, (at, column) in slots.items()
         }
         return window(joint.rule, argument, others, joint.limits)
+
+    def _thickest(self, reference: Reference) -> float:
+        """Return the most that is plausible of a dimension, in mm."""
+        role = self.catalogue.vocabulary.roles[reference.role]
+        found = role.features[reference.feature or ""].dimensions[reference.name].plausible
+        return found[1] if found is not None else math.inf
 
 
 def _walled(

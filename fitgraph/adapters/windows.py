@@ -14,6 +14,10 @@ from typing import NamedTuple
 import numpy as np
 import numpy.typing as npt
 
+from fitgraph.mechanics.limits import Limits
+from fitgraph.mechanics.nests import closes
+from fitgraph.mechanics.slots import width_to_close_by_mm
+
 Floats = npt.NDArray[np.float64]
 
 
@@ -41,17 +45,32 @@ def _clearance(made: str, others: Mapping[str, Sizes], limits: Mapping[str, floa
 
 def _closes(made: str, others: Mapping[str, Sizes], limits: Mapping[str, float]) -> Window:
     least, reserve = limits["least"], limits.get("reserve", 0.0)
+    outside = Limits(*others["outside"]) if "outside" in others else None
     if made == "slot":
         bore, spigot = others["bore"], others["spigot"]
         goes_on = bore.lo - spigot.hi >= least
-        width = math.pi * (bore.hi - spigot.lo + reserve)
+        width = _width(bore.hi - spigot.lo + reserve, bore, outside)
         return Window(np.where(goes_on, width, np.inf), np.full(len(width), np.inf))
-    shuts = others["slot"].lo / math.pi - reserve
+    slot = Limits(*others["slot"])
     if made == "bore":
+        # The wider the bore the further its slot closes, so the narrowest is the worst here.
         spigot = others["spigot"]
+        tight = Limits(spigot.hi + least, spigot.hi + least)
+        shuts = closes(tight, slot, outside).lo - reserve
         return Window(spigot.hi + least, spigot.lo + shuts)
     bore = others["bore"]
+    shuts = closes(Limits(*bore), slot, outside).lo - reserve
     return Window(bore.hi - shuts, bore.lo - least)
+
+
+def _width(closure: Floats, bore: Sizes, outside: Limits | None) -> Floats:
+    """Return the least width of slot that closes a bore so far at its worst, in mm."""
+    if outside is None:
+        return math.pi * closure
+    endless = ~np.isfinite(outside.hi)
+    ring = np.where(endless, np.maximum(bore.hi, 1.0), np.maximum(outside.hi, bore.hi))
+    wide = np.asarray(width_to_close_by_mm(closure, np.maximum(bore.hi, 0.0), ring))
+    return np.where(endless, 2 * math.pi * closure, wide)
 
 
 def _at_least(made: str, others: Mapping[str, Sizes], limits: Mapping[str, float]) -> Window:

@@ -26,7 +26,7 @@ def _contradicting(joint: Joint, parts: Sequence[Part]) -> Iterator[Part]:
     found = []
     for part in parts:
         sizes = [_limits(part, joint.arguments[name]) for name in rule.lengths]
-        known = [size for size in sizes if size is not None]
+        known = [size for size in sizes if size is not None and size.known]
         if len(known) == len(sizes):
             found.append((part, known))
     if not found:

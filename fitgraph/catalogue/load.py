@@ -371,6 +371,8 @@ class _Reader:
                         "Check the figure and its unit",
                     )
                     continue
+            if not figure.known:
+                figure = Dimension.unknown(figure.text, spec.plausible)
             lengths[spot].append((figure, row))
         self.assemble(presence, lengths, words)
 
@@ -433,7 +435,7 @@ class _Reader:
             state,
             MappingProxyType(
                 {
-                    spec.name: figures.get(spec.name, Dimension.unknown())
+                    spec.name: figures.get(spec.name, Dimension.unknown(within=spec.plausible))
                     for spec in kind.dimensions.values()
                     if not spec.worded
                 }

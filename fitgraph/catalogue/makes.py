@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, Any
 from fitgraph.catalogue.figures import parse_figure
 from fitgraph.mechanics.limits_and_fits import parse_tolerance_class
 from fitgraph.mechanics.materials import MATERIALS
+from fitgraph.mechanics.rules import RULES
 from fitgraph.model import (
     Basis,
     CostModel,
@@ -148,7 +149,9 @@ def _tangled(free: list[FreeSize], joints: tuple[Joint, ...]) -> Joint | None:
     """Return a joint that compares two free dimensions with each other."""
     sizes = {f.size for f in free}
     for joint in joints:
-        if not joint.check and sum(r in sizes for r in joint.arguments.values()) > 1:
+        lacking = RULES[joint.rule].may_lack
+        compared = [r for name, r in joint.arguments.items() if name not in lacking]
+        if not joint.check and sum(r in sizes for r in compared) > 1:
             return joint
     return None
 

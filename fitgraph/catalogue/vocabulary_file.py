@@ -4,7 +4,8 @@ from __future__ import annotations
 
 import math
 import tomllib
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
+from dataclasses import replace
 from pathlib import Path
 from types import MappingProxyType
 from typing import Any
@@ -13,7 +14,7 @@ from fitgraph.catalogue.figures import parse_figure
 from fitgraph.catalogue.findings import CatalogueError, Finding, shorten
 from fitgraph.catalogue.makes import read_makes
 from fitgraph.catalogue.rider_tables import read_advice, read_identify
-from fitgraph.mechanics.rules import RULES
+from fitgraph.mechanics.rules import RULES, UNBOUNDED_MM, Rule
 from fitgraph.mechanics.standards import PROPERTY_CLASSES, SCREWS
 from fitgraph.model import (
     Basis,
@@ -28,8 +29,10 @@ from fitgraph.model import (
     Kind,
     Presence,
     Reference,
+    Ring,
     Role,
     Service,
+    Span,
     StrengthSource,
     Vocabulary,
     WeighSource,
@@ -48,6 +51,20 @@ _PRESENCE = {
     "absent": Presence.ABSENT,
     "unknown": Presence.UNKNOWN,
 }
+
+
+def _one_sided(stack: Joint) -> Iterator[Joint]:
+    """Yield a stack once for its least and once for its most."""
+    if len(stack.limits) == 1:
+        yield stack
+        return
+    for window, words in (("least", "at least"), ("most", "at most")):
+        yield replace(
+            stack,
+            name=f"{stack.name}/{window}",
+            title=f"{stack.title}, {words}",
+            limits=MappingProxyType({window: stack.limits[window]}),
+        )
 
 
 class _Reader:
@@ -220,37 +237,33 @@ class _Reader:
 
     # -- joints --------------------------------------------------------
 
-    def joint(self, place: int, entry: Mapping[str, Any]) -> Joint | None:
-        name = str(entry.get("id", f"#{place}"))
-        where = f"joints.{name}"
-        rule = RULES.get(str(entry.get("rule")))
-        if rule is None:
-            self.fault(
-                f"{where}.rule",
-                entry.get("rule"),
-                "is no known rule",
-                f"Use one of {', '.join(RULES)}",
-            )
-            return None
-        before = len(self.faults)
-        windows = rule.limits or {}
-        common = ("id", "title", "rule", "when", "because", "tidy", "check")
-        mine = ("needs",) if rule.on_presence else (*rule.arguments, *windows)
-        self.known_keys(where, entry, (*common, *mine))
+    def length_reference(self, where: str, text: object) -> Reference | None:
+        """Return a reference to a length; a word is a fault."""
+        reference = self.reference(where, text)
+        if reference is None or not self._worded(reference):
+            return reference
+        self.fault(where, text, "is a word, not a length", "Name a dimension that is measured")
+        return None
+
+    def _worded(self, reference: Reference) -> bool:
+        if reference.feature is None:
+            return True
+        kind = self.roles[reference.role].features[reference.feature]
+        return kind.dimensions[reference.name].worded
+
+    def arguments(
+        self, where: str, rule: Rule, entry: Mapping[str, Any]
+    ) -> Mapping[str, Reference]:
         arguments: dict[str, Reference] = {}
         for argument in rule.arguments:
             if argument not in entry:
-                self.fault(where, "", f"lacks {argument!r}", f"The rule {rule.name} needs it")
+                if argument not in rule.may_lack:
+                    self.fault(where, "", f"lacks {argument!r}", f"The rule {rule.name} needs it")
                 continue
             reference = self.reference(f"{where}.{argument}", entry[argument])
             if reference is None:
                 continue
-            worded = reference.feature is None or (
-                self.roles[reference.role]
-                .features[reference.feature]
-                .dimensions[reference.name]
-                .worded
-            )
+            worded = self._worded(reference)
             if worded != (argument in rule.words):
                 self.fault(
                     f"{where}.{argument}",
@@ -260,43 +273,140 @@ class _Reader:
                     "Name another dimension or another rule",
                 )
             arguments[argument] = reference
+        return MappingProxyType(arguments)
+
+    def windows(self, where: str, rule: Rule, entry: Mapping[str, Any]) -> Mapping[str, float]:
         limits: dict[str, float] = {}
-        for window, default in windows.items():
+        for window, default in (rule.limits or {}).items():
             if window in entry:
                 limits[window] = self.length(f"{where}.{window}", entry[window])
             elif default is None:
                 self.fault(where, "", f"lacks {window!r}", f"The rule {rule.name} needs it")
-            else:
+            elif abs(default) < UNBOUNDED_MM:
                 limits[window] = default
         if limits.get("least", -math.inf) > limits.get("most", math.inf):
             self.fault(
                 where, entry["least"], "is more than 'most'", "Write the smaller one as least"
             )
-        subject = None
-        if rule.on_presence:
-            subject = self.condition(f"{where}.needs", entry.get("needs", ""))
-            if subject is not None and not subject.wanted:
-                self.fault(
-                    f"{where}.needs",
-                    entry["needs"],
-                    "says not",
-                    "Use the other rule: present, absent",
-                )
+        return MappingProxyType(limits)
+
+    def rings(self, where: str, value: object) -> tuple[Ring, ...]:
+        rings: list[Ring] = []
+        for n, raw in enumerate(self.rows(where, value), start=1):
+            at = f"{where} #{n}"
+            entry = self.table(at, raw)
+            self.known_keys(at, entry, ("bore", "outside", "slot", "when"))
+            found = {
+                name: self.length_reference(f"{at}.{name}", entry[name])
+                for name in ("bore", "outside", "slot")
+                if name in entry
+            }
+            bore, outside = found.get("bore"), found.get("outside")
+            needed = "outside" if n == 1 else "bore"
+            if needed not in entry:
+                self.fault(at, "", f"lacks {needed!r}", "The core has an outside, a ring a bore")
+            if n == 1 and "bore" in entry:
+                self.fault(at, entry["bore"], "is the bore of the core", "Name its outside alone")
+                bore = None
+            if len({r.role for r in found.values() if r is not None}) > 1:
+                self.fault(at, "", "is of two roles", "Name dimensions of one part")
+            if bore is not None or outside is not None:
+                when = self.conditions(f"{at}.when", entry.get("when"))
+                rings.append(Ring(bore, outside, found.get("slot"), when))
+        if len(rings) < 2:
+            self.fault(where, "", "names fewer than two rings", "List them from the core outwards")
+        return tuple(rings)
+
+    def spans(self, where: str, value: object) -> tuple[Span, ...]:
+        spans: list[Span] = []
+        for n, raw in enumerate(self.rows(where, value), start=1):
+            at = f"{where} #{n}"
+            entry = self.table(at, raw)
+            self.known_keys(at, entry, ("add", "take", "optional", "when"))
+            signs = [name for name in ("add", "take") if name in entry]
+            if len(signs) != 1:
+                self.fault(at, "", "adds and takes", "Write either add or take, and a dimension")
+                continue
+            reference = self.length_reference(f"{at}.{signs[0]}", entry[signs[0]])
+            if reference is not None:
+                when = self.conditions(f"{at}.when", entry.get("when"))
+                sign = 1 if signs[0] == "add" else -1
+                spans.append(Span(reference, sign, bool(entry.get("optional", False)), when))
+        if not spans:
+            self.fault(where, "", "names no length", "List what adds and what takes away")
+        return tuple(spans)
+
+    def rows(self, where: str, value: object) -> list[Any]:
+        if isinstance(value, list):
+            return value
+        if value is not None:
+            self.fault(where, value, "is no list of tables", f"Write each as [[{where}]]")
+        return []
+
+    def subject(self, where: str, entry: Mapping[str, Any]) -> Condition | None:
+        subject = self.condition(f"{where}.needs", entry.get("needs", ""))
+        if subject is not None and not subject.wanted:
+            self.fault(
+                f"{where}.needs",
+                entry["needs"],
+                "says not",
+                "Use the other rule: present, absent",
+            )
+        return subject
+
+    def joint(self, place: int, entry: Mapping[str, Any]) -> list[Joint]:
+        """Return what one table of joints says: a nest is a joint for every ring that closes."""
+        name = str(entry.get("id", f"#{place}"))
+        where = f"joints.{name}"
+        rule = RULES.get(str(entry.get("rule")))
+        if rule is None or rule.own:
+            self.fault(
+                f"{where}.rule",
+                entry.get("rule"),
+                "is no known rule",
+                f"Use one of {', '.join(name for name, rule in RULES.items() if not rule.own)}",
+            )
+            return []
+        before = len(self.faults)
+        common = ("id", "title", "rule", "when", "because", "tidy", "check")
+        mine = ("needs",) if rule.on_presence else (*rule.arguments, *(rule.limits or {}))
+        listed = (rule.sums,) if rule.sums else ()
+        self.known_keys(where, entry, (*common, *mine, *listed))
         joint = Joint(
             name,
             str(entry.get("title", name)),
             rule.name,
-            MappingProxyType(arguments),
-            MappingProxyType(limits),
+            self.arguments(where, rule, entry),
+            self.windows(where, rule, entry),
             self.conditions(f"{where}.when", entry.get("when")),
-            subject,
+            self.subject(where, entry) if rule.on_presence else None,
             bool(entry.get("tidy", False)),
             bool(entry.get("check", False)),
             str(entry.get("because", "")),
+            self.rings(f"{where}.rings", entry.get("rings")) if rule.sums == "rings" else (),
+            self.spans(f"{where}.spans", entry.get("spans")) if rule.sums == "spans" else (),
         )
+        if rule.sums and joint.check:
+            self.fault(where, name, "adds up over several parts", "Leave out check")
+        if joint.spans and not joint.limits:
+            self.fault(where, name, "has neither least nor most", "Write one, or both")
         if len(self.faults) == before and joint.check and len(joint.roles) != 1:
             self.fault(where, name, "checks more than one part", "Name one role in a check")
-        return joint if len(self.faults) == before else None
+        if len(self.faults) != before:
+            return []
+        if joint.rings:
+            return list(self.closing(joint))
+        return list(_one_sided(joint)) if joint.spans else [joint]
+
+    def closing(self, nest: Joint) -> Iterator[Joint]:
+        """Yield one joint for each ring of a nest, with all that it has to close on."""
+        for n, ring in enumerate(nest.rings[1:], start=2):
+            yield replace(
+                nest,
+                name=f"{nest.name}/{ring.role}",
+                title=f"{nest.title}, {self.roles[ring.role].title}",
+                rings=nest.rings[:n],
+            )
 
     def read_joints(self) -> tuple[Joint, ...]:
         joints: list[Joint] = []
@@ -306,13 +416,11 @@ class _Reader:
             self.fault("joints", raw, "is no list of tables", "Write each as [[joints]]")
             raw = []
         for place, entry in enumerate(raw, start=1):
-            joint = self.joint(place, self.table(f"joints #{place}", entry))
-            if joint is None:
-                continue
-            if joint.name in names:
-                self.fault("joints", joint.name, "is the id of two joints", "Rename one")
-            names.add(joint.name)
-            joints.append(joint)
+            for joint in self.joint(place, self.table(f"joints #{place}", entry)):
+                if joint.name in names:
+                    self.fault("joints", joint.name, "is the id of two joints", "Rename one")
+                names.add(joint.name)
+                joints.append(joint)
         used = {role for joint in joints for role in joint.roles}
         for name in self.roles:
             if name not in used and not self.faults:

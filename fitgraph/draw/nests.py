@@ -5,8 +5,9 @@ from __future__ import annotations
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 
-from fitgraph.graph.joints import asked, judge
+from fitgraph.graph.joints import asked
 from fitgraph.graph.options import length_of, presence_of
+from fitgraph.graph.said import judge
 from fitgraph.model import (
     Dimension,
     Joint,

@@ -3,11 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from fitgraph.graph.columns import Columns, WordCodes, word_of
-from fitgraph.graph.joints import conditions_of, judge
+from fitgraph.graph.joints import conditions_of
 from fitgraph.graph.options import presence_of
+from fitgraph.graph.said import judge
+from fitgraph.graph.sums import ring_there
 from fitgraph.mechanics.rules import RULES
 from fitgraph.model import Condition, Dimension, Joint, Option, Presence, Reference, Verdict
 
@@ -74,24 +76,63 @@ class Clash:
 
 
 def figures_of(joint: Joint, chosen: Mapping[str, Option]) -> tuple[Figure, ...]:
-    """Return every figure that a joint compares in a combination."""
+    """Return every figure that a joint compares, or adds up, in a combination.
+
+    Of a nest those of the rings that are there, of a stack those of the spans: each figure's
+    argument says what it is there (``bore``, ``outside``, ``slot``; ``add``, ``take``).
+    """
+    if joint.shares:
+        told = (f for shared in joint.shares for f in figures_of(shared, chosen))
+        return tuple({f.reference: f for f in told}.values())
     rule = RULES[joint.rule]
     figures = []
     for argument, reference in joint.arguments.items():
         option = chosen[reference.role]
-        presence = presence_of(option, reference.feature)
         if argument in rule.words:
+            presence = presence_of(option, reference.feature)
             word = word_of(option, reference)
             figures.append(Figure(argument, reference, option, None, word, presence))
+        elif argument not in rule.may_lack or _there(chosen, (), reference):
+            figures.append(_length(argument, reference, option, argument in rule.optional))
+    for place, ring in enumerate(joint.rings):
+        if not _there(chosen, ring_there(ring)):
             continue
-        columns = Columns([option], WordCodes())
-        limits = columns.limits(reference, optional=argument in rule.optional)
-        lo, hi = (float(end.item()) for end in limits)
-        feature = option.features.get(reference.feature or "")
-        source = feature.lengths.get(reference.name) if feature is not None else None
-        dimension = Dimension(lo, hi, source.basis, source.text) if source else Dimension(lo, hi)
-        figures.append(Figure(argument, reference, option, dimension, None, presence))
+        last = place == len(joint.rings) - 1
+        for argument, of in (("bore", ring.bore), ("outside", ring.outside), ("slot", ring.slot)):
+            if of is None or (argument == "slot" and not last):
+                continue
+            if argument == "slot" or _there(chosen, (), of):
+                figures.append(_length(argument, of, chosen[of.role], argument == "slot"))
+    for span in joint.spans:
+        if _there(chosen, span.when, span.length):
+            argument = "add" if span.sign > 0 else "take"
+            figures.append(_length(argument, span.length, chosen[span.length.role], False))
     return tuple(figures)
+
+
+def _there(
+    chosen: Mapping[str, Option],
+    conditions: Iterable[Condition],
+    reference: Reference | None = None,
+) -> bool:
+    """Return whether conditions may hold, and a dimension's feature may be there."""
+    for condition in conditions:
+        presence = presence_of(chosen[condition.role], condition.feature)
+        if presence is (Presence.ABSENT if condition.wanted else Presence.PRESENT):
+            return False
+    if reference is None:
+        return True
+    return presence_of(chosen[reference.role], reference.feature) is not Presence.ABSENT
+
+
+def _length(argument: str, reference: Reference, option: Option, optional: bool) -> Figure:
+    presence = presence_of(option, reference.feature)
+    columns = Columns([option], WordCodes())
+    lo, hi = (float(end.item()) for end in columns.limits(reference, optional=optional))
+    feature = option.features.get(reference.feature or "")
+    source = feature.lengths.get(reference.name) if feature is not None else None
+    dimension = replace(source, lo=lo, hi=hi) if source else Dimension(lo, hi)
+    return Figure(argument, reference, option, dimension, None, presence)
 
 
 def _unseen(chosen: Mapping[str, Option], condition: Condition) -> bool:
@@ -125,7 +166,7 @@ def clashes(
         if said.verdict > at_most or said.there is Presence.ABSENT:
             continue
         roles = dict.fromkeys(
-            [r.role for r in joint.arguments.values()]
+            [r.role for r in joint.measures]
             + [c.role for c in conditions_of(joint) if c.wanted or _unseen(chosen, c)]
             + ([joint.subject.role] if joint.subject else [])
         )

@@ -9,6 +9,8 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 
+import numpy as np
+
 from fitgraph.explain.changes import (
     ADD,
     LEAVE_OUT,
@@ -32,13 +34,16 @@ from fitgraph.explain.elements import (
     Element,
 )
 from fitgraph.explain.reasons import Clash, Figure
+from fitgraph.explain.series import nesting, stacked_mm
 from fitgraph.explain.shares import share_of_pairs
 from fitgraph.graph.hold import Hold
 from fitgraph.graph.joints import conditions_of
 from fitgraph.graph.options import presence_of
+from fitgraph.mechanics.limits import Limits
 from fitgraph.mechanics.materials import MATERIALS
+from fitgraph.mechanics.nests import closes
 from fitgraph.mechanics.stackup import AssemblyShare
-from fitgraph.model import Basis, Catalogue, Dimension, Option, Presence, Verdict
+from fitgraph.model import Basis, Catalogue, Dimension, Fill, Option, Presence, Verdict
 from fitgraph.units import show_mass, show_money
 
 
@@ -63,11 +68,16 @@ def part_text(option: Option) -> str:
     return "nothing" if option.part is None else option.label
 
 
-def _figure(figure: Figure) -> str:
+def _name(figure: Figure) -> str:
     title = (figure.reference.feature or figure.reference.name).replace("_", " ")
     name = figure.reference.name
-    detail = "" if name in ("diameter", title) else f" {name}"
-    whose = f"{title}{detail} of {part_text(figure.option)}"
+    shown = name in ("diameter", title) or title.endswith(name)
+    return title if shown else f"{title} {name}"
+
+
+def _figure(figure: Figure) -> str:
+    title = (figure.reference.feature or figure.reference.name).replace("_", " ")
+    whose = f"{_name(figure)} of {part_text(figure.option)}"
     if figure.presence is Presence.ABSENT:
         return f"no {title} on {part_text(figure.option)}"
     if figure.dimension is None:
@@ -77,49 +87,151 @@ def _figure(figure: Figure) -> str:
     return f"{whose}: {size_text(figure.dimension)}{source}"
 
 
-def _gap(clash: Clash) -> tuple[float, float] | None:
-    lengths = {f.argument: f.dimension for f in clash.figures if f.dimension is not None}
-    outer = lengths.get("bore") or lengths.get("whole")
-    inner = lengths.get("spigot") or lengths.get("part")
-    if outer is None or inner is None or not (outer.known and inner.known):
-        return None
-    return (outer.lo - inner.hi, outer.hi - inner.lo)
-
-
 def _range(lo: float, hi: float) -> str:
     if hi - lo < 5e-3:
         return f"{lo:.2f} mm"
     return f"{lo:.2f} to {hi:.2f} mm"
 
 
+def _larger(lo: float, hi: float) -> str:
+    """Return by how much one length exceeds another, or falls short of it."""
+    if lo >= 0:
+        return f"{_range(lo, hi)} more than"
+    if hi <= 0:
+        return f"{_range(-hi, -lo)} less than"
+    return f"between {-lo:.2f} mm less and {hi:.2f} mm more than"
+
+
+def _wanted(least: float) -> str:
+    if abs(least) < 5e-3:
+        return "no less"
+    return f"{least:.2f} mm more at least" if least > 0 else f"{-least:.2f} mm less at most"
+
+
 def _by_size(clash: Clash) -> str:
-    gap = _gap(clash)
-    if gap is None:
+    """Return what a joint's lengths come to, and what is wanted of them."""
+    if clash.joint.rings:
+        return _nest_text(clash)
+    if clash.joint.spans:
+        return _stack_text(clash)
+    figures = {f.argument: f for f in clash.figures if f.dimension is not None}
+    outer = figures.get("bore") or figures.get("whole")
+    inner = figures.get("spigot") or figures.get("part")
+    if outer is None or inner is None or outer.dimension is None or inner.dimension is None:
         return ""
-    lo, hi = gap
+    if not (outer.dimension.known and inner.dimension.known):
+        return ""
+    lo, hi = outer.dimension.lo - inner.dimension.hi, outer.dimension.hi - inner.dimension.lo
     rule, limits = clash.joint.rule, clash.joint.limits
     least = limits.get("least", 0.0)
     if rule == "at-least":
-        return f"the first exceeds the second by {_range(lo, hi)}; it has to by {least:.2f} mm"
+        one, other = _name(outer), _name(inner)
+        if one == other:
+            one, other = f"that of {part_text(outer.option)}", f"that of {part_text(inner.option)}"
+        else:
+            one, other = f"the {one}", f"the {other}"
+        return f"{one} is {_larger(lo, hi)} {other}, where {_wanted(least)} is wanted"
     if hi < 0 <= least:
-        opening = f"too tight: the clearance is {_range(lo, hi)}"
+        opening = f"too tight: it would have to be pressed by {_range(-hi, -lo)}"
+    elif hi < 0:
+        opening = f"the interference is {_range(-hi, -lo)}"
     else:
         opening = f"the clearance is {_range(lo, hi)}"
     if rule == "clearance":
-        return f"{opening}, where {least:.2f} to {limits['most']:.2f} mm is wanted"
-    slot = next((f for f in clash.figures if f.argument == "slot"), None)
-    if slot is None or slot.dimension is None:
-        return opening
+        return f"{opening}, where {_window(least, limits['most'])} is wanted"
+    return f"{opening}{_closing(clash, hi)}" if hi >= 0 else opening
+
+
+def _window(least: float, most: float) -> str:
+    if most <= 0:
+        return f"an interference of {_range(-most, -least)}"
+    if least < 0:
+        return f"anything from {-least:.2f} mm of interference to {most:.2f} mm of clearance"
+    return f"a clearance of {_range(least, most)}"
+
+
+def _closing(clash: Clash, clearance: float) -> str:
+    found = {f.argument: f for f in clash.figures}
+    slot, bore = found.get("slot"), found.get("bore")
+    if slot is None or slot.dimension is None or bore is None or bore.dimension is None:
+        return ""
     if slot.presence is Presence.ABSENT:
-        return f"{opening}, and without a slot nothing closes it"
-    if not math.isfinite(slot.dimension.hi):
-        return f"{opening}, and the slot's width is unknown"
-    shuts = slot.dimension.hi / math.pi
-    wide = max(hi, 0.0) * math.pi
-    return (
-        f"{opening}; a slot of {slot.dimension.mid:.1f} mm closes {shuts:.2f} mm of diameter "
-        f"at most" + (f", and this would take {wide:.1f} mm" if wide > slot.dimension.hi else "")
-    )
+        return ", and without a slot nothing closes it"
+    if not slot.dimension.known:
+        return ", and the slot's width is unknown"
+    outside = found.get("outside")
+    shuts = _closes_at_most(clash, bore.dimension, slot.dimension, outside)
+    text = f"; a slot of {slot.dimension.mid:.1f} mm closes {shuts:.2f} mm of diameter at most"
+    if clearance > shuts and slot.dimension.hi > 0:
+        wide = slot.dimension.hi * clearance / shuts
+        text += f", and this would take one of {wide:.1f} mm"
+    return text
+
+
+def _closes_at_most(
+    clash: Clash, bore: Dimension, slot: Dimension, outside: Figure | None
+) -> float:
+    def limits(size: Dimension) -> Limits:
+        return Limits(np.array(size.lo), np.array(size.hi))
+
+    around = None
+    if outside is not None and outside.dimension is not None:
+        around = limits(outside.dimension)
+    elif "outside" in clash.joint.arguments:
+        around = limits(Dimension.unknown())
+    return float(closes(limits(bore), limits(slot), around).hi)
+
+
+def _nest_text(clash: Clash) -> str:
+    nest = nesting(clash)
+    if nest is None or not all(math.isfinite(end) for end in nest.together_mm):
+        return ""
+    each = [
+        f"{part_text(s.outer)} leaves {_range(*s.clearance_mm)} around {part_text(s.inner)}"
+        for s in nest.steps
+    ]
+    text = "; ".join(each)
+    if len(nest.steps) > 1:
+        text += f"; {_range(*nest.together_mm)} together"
+    last = part_text(nest.steps[-1].outer)
+    if nest.slot is None or nest.slot.presence is Presence.ABSENT:
+        return f"{text}, and {last} has no slot that could take it up"
+    reserve = clash.joint.limits.get("reserve", 0.0)
+    spare = f", of which {reserve:.2f} mm are kept to press with" if reserve else ""
+    return f"{text}, and {last} closes {_range(*nest.closes_mm)} of diameter{spare}"
+
+
+def _snugger(clash: Clash, catalogue: Catalogue) -> str:
+    """Return which part would leave less to take up, where a nest cannot close."""
+    nest = nesting(clash)
+    if nest is None or len(nest.steps) < 2:
+        return ""
+    roles = catalogue.vocabulary.roles
+    loose = sorted(nest.steps, key=lambda step: -step.clearance_mm[1])
+    for step in loose:
+        for option in (step.inner, step.outer):
+            if option.part is not None and roles[option.role].fill is not Fill.ALWAYS:
+                return (
+                    f" A snugger {roles[option.role].title} than {option.part.sku} would help "
+                    "first, as it leaves less to take up."
+                )
+    outer = nest.widest.outer
+    return f" A snugger {roles[outer.role].title} than {part_text(outer)} would help first."
+
+
+def _stack_text(clash: Clash) -> str:
+    found = stacked_mm(clash)
+    if found is None or not all(f.dimension and f.dimension.known for f in clash.figures):
+        return ""
+    limits = clash.joint.limits
+    window = "least" if "least" in limits else "most"
+    return f"together {_range(*found)}, where at {window} {limits[window]:.2f} mm is wanted"
+
+
+def _terms(clash: Clash) -> str:
+    """Return the figures of a stack with their signs in words."""
+    signed = [("less " if f.argument == "take" else "", _figure(f)) for f in clash.figures]
+    return "; ".join(sign + text for sign, text in signed)
 
 
 def clash_text(clash: Clash, catalogue: Catalogue) -> str:
@@ -134,7 +246,8 @@ def clash_text(clash: Clash, catalogue: Catalogue) -> str:
     """
     joint = clash.joint
     title = joint.title[:1].upper() + joint.title[1:]
-    figures = "; ".join(_figure(f) for f in clash.figures)
+    told = [f for f in clash.figures if f.argument != "outside" or joint.rings]
+    figures = _terms(clash) if joint.spans else "; ".join(_figure(f) for f in told)
     subject = figures or ", ".join(clash.parts)
     pieces = [f"{title}: {subject}" if subject else title]
     if sized := _by_size(clash):
@@ -143,6 +256,7 @@ def clash_text(clash: Clash, catalogue: Catalogue) -> str:
     slotless = any(f.argument == "slot" and f.presence is Presence.ABSENT for f in clash.figures)
     if clash.verdict is Verdict.FAILS and clash.margin_mm is not None and not slotless:
         text += f" Lacking {-clash.margin_mm:.2f} mm even at the kindest sizes."
+        text += _snugger(clash, catalogue)
     if clash.verdict is Verdict.UNKNOWN:
         text += " " + _undecided(clash)
     if joint.because:

@@ -98,6 +98,15 @@ class Columns:
             lo = np.where(presence == Presence.UNKNOWN, 0.0, np.maximum(lo, 0.0))
         return np.where(void, 0.0, lo), np.where(void, 0.0, hi)
 
+    def open_limits(self, reference: Reference) -> tuple[Floats, Floats]:
+        """Return the limits in mm of a dimension that a joint can do without.
+
+        Where the feature is not there, nothing is known.
+        """
+        lo, hi = self._raw(reference)
+        void = self.presence(reference.feature) == Presence.ABSENT
+        return np.where(void, -math.inf, lo), np.where(void, math.inf, hi)
+
     def words(self, reference: Reference) -> Floats:
         """Return the codes of a word."""
         if reference not in self._words:

@@ -40,7 +40,7 @@ def _sizes(part: Part, feature: str) -> dict[str, Any]:
     found = part.features[feature]
     sizes: dict[str, Any] = {}
     for name, dimension in found.lengths.items():
-        if math.isfinite(dimension.lo) and math.isfinite(dimension.hi):
+        if dimension.known:
             sizes[f"{name}_lo_mm"] = dimension.lo
             sizes[f"{name}_hi_mm"] = dimension.hi
         sizes[f"{name}_basis"] = dimension.basis.word

@@ -7,8 +7,8 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 
 from fitgraph.graph.columns import word_of
-from fitgraph.graph.joints import judge
 from fitgraph.graph.options import length_of, presence_of
+from fitgraph.graph.said import judge
 from fitgraph.mechanics.clamps import Grip, TorqueCheck, check_torque, clamp_grip
 from fitgraph.mechanics.materials import MATERIALS
 from fitgraph.mechanics.rules import RULES

@@ -1,77 +1,34 @@
-"""What a joint says of options: one combination at a time, or all of them as a table."""
+"""What a joint says of options, as a table over classes of them."""
 
 from __future__ import annotations
 
-import math
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
-from typing import Any, NamedTuple
+from typing import Any
 
 import numpy as np
 import numpy.typing as npt
 
 from fitgraph.graph.columns import Columns, WordCodes, columns_of
+from fitgraph.graph.sums import required
 from fitgraph.mechanics.rules import RULES, Limits
-from fitgraph.model import Condition, Joint, Option, Presence, Verdict
+from fitgraph.model import Condition, Joint, Option
 
 Ints = npt.NDArray[np.intp]
 Verdicts = npt.NDArray[np.int8]
 
 
 def conditions_of(joint: Joint) -> tuple[Condition, ...]:
-    """Return when a joint is there: its own conditions, and the features it compares."""
+    """Return when a joint is there: its own conditions, and the features it cannot do without."""
     rule = RULES[joint.rule]
+    if rule.sums:
+        return required(joint)
     implied = dict.fromkeys(
         Condition(reference.role, reference.feature)
         for name, reference in joint.arguments.items()
-        if name not in rule.optional
+        if name not in rule.optional and name not in rule.may_lack
     )
     return (*joint.when, *(c for c in implied if c not in joint.when))
-
-
-class Said(NamedTuple):
-    """What a joint says of one combination.
-
-    Attributes
-    ----------
-    verdict : Verdict
-        Fits where the joint is not there.
-    margin : float or None
-        In mm; see :class:`fitgraph.mechanics.rules.Judgement`.
-    there : Presence
-        Whether the joint is there at all.
-    """
-
-    verdict: Verdict
-    margin: float | None
-    there: Presence
-
-
-def judge(joint: Joint, chosen: Mapping[str, Option]) -> Said:
-    """Judge one combination.
-
-    Parameters
-    ----------
-    joint : Joint
-        The joint.
-    chosen : mapping of str to Option
-        An option for every role that the joint touches.
-
-    Returns
-    -------
-    Said
-        The verdict, its margin and whether the joint is there.
-    """
-    columns = columns_of({role: [chosen[role]] for role in joint.roles}, WordCodes())
-    _, verdicts, margins, there = _evaluate(joint, columns)
-    margin = float(margins.item())
-    if there.item() == Presence.ABSENT:
-        return Said(Verdict.FITS, None, Presence.ABSENT)
-    return Said(
-        Verdict(int(verdicts.item())),
-        None if math.isnan(margin) else margin,
-        Presence(int(there.item())),
-    )
 
 
 @dataclass(frozen=True, slots=True)
@@ -126,6 +83,8 @@ class _Side:
             self.names.append(name)
             if name in rule.words:
                 found.append(columns.words(reference))
+            elif name in rule.may_lack:
+                found.extend(columns.open_limits(reference))
             else:
                 found.extend(columns.limits(reference, optional=name in rule.optional))
         self.subject = joint.subject is not None and joint.subject.role == role
@@ -169,6 +128,14 @@ def _evaluate(
     judged = rule.function(*arguments, **values, **joint.limits)
     verdicts = np.maximum(np.broadcast_to(judged.verdict, there.shape), 2 - there).astype(np.int8)
     return sides, verdicts, np.broadcast_to(judged.margin, there.shape), there
+
+
+def judge_all(
+    joint: Joint, columns: Mapping[str, Columns]
+) -> tuple[Verdicts, npt.NDArray[np.float64], npt.NDArray[np.int8]]:
+    """Return verdicts, margins and presence of a joint over the distinct sides of its roles."""
+    _, verdicts, margins, there = _evaluate(joint, columns)
+    return verdicts, margins, there
 
 
 def joint_table(joint: Joint, columns: Mapping[str, Columns]) -> JointTable:

@@ -103,7 +103,11 @@ def serviced(option: Option, service: Service, vocabulary: Vocabulary) -> Option
         features[feature] = ABSENT
     for feature, (lengths, words) in service.sets.items():
         kind = role.features[feature]
-        unknown = {d.name: Dimension.unknown() for d in kind.dimensions.values() if not d.worded}
+        unknown = {
+            d.name: Dimension.unknown(within=d.plausible)
+            for d in kind.dimensions.values()
+            if not d.worded
+        }
         features[feature] = Feature(
             Presence.PRESENT, MappingProxyType({**unknown, **lengths}), MappingProxyType({**words})
         )

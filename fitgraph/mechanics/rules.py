@@ -1,6 +1,6 @@
 """The rules that decide a joint: a small closed set, one function each.
 
-Every rule takes arrays of limits (or of codes, for words) that broadcast
+Every rule takes arrays of limits (or of codes, for words, or of sums) that broadcast
 against each other, and returns a :class:`Judgement`: a three-valued verdict
 and a margin in mm. The arithmetic is interval arithmetic: a joint fits when
 it fits at every size within the limits, fails when it fails at every size,
@@ -16,7 +16,6 @@ References
 
 from __future__ import annotations
 
-import math
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from typing import NamedTuple
@@ -24,6 +23,8 @@ from typing import NamedTuple
 import numpy as np
 import numpy.typing as npt
 
+from fitgraph.mechanics.limits import Limits
+from fitgraph.mechanics.nests import closed_bore, closes
 from fitgraph.model.verdict import Verdict
 
 Floats = npt.NDArray[np.float64]
@@ -37,13 +38,6 @@ EPSILON_MM = 1e-9
 
 #: Code of a word that is not known.
 UNKNOWN_WORD = -1
-
-
-class Limits(NamedTuple):
-    """Limits of size in mm, as arrays that broadcast."""
-
-    lo: Floats
-    hi: Floats
 
 
 class Judgement(NamedTuple):
@@ -118,7 +112,13 @@ def clearance(bore: Limits, spigot: Limits, *, least: float, most: float) -> Jud
 
 
 def closes_by_slot(
-    bore: Limits, spigot: Limits, slot: Limits, *, least: float, reserve: float = 0.0
+    bore: Limits,
+    spigot: Limits,
+    slot: Limits,
+    outside: Limits | None = None,
+    *,
+    least: float,
+    reserve: float = 0.0,
 ) -> Judgement:
     """Judge whether a slotted bore goes over a spigot and can be squeezed onto it.
 
@@ -128,6 +128,9 @@ def closes_by_slot(
         Diameters in mm.
     slot : Limits
         Width of the slot in mm; zero where there is none.
+    outside : Limits, optional
+        Diameter in mm of the slotted ring's outside, where its slot's faces meet first.
+        Without it the wall counts as thin.
     least : float
         Least diametral clearance with which it still slides on, in mm.
     reserve : float
@@ -141,16 +144,35 @@ def closes_by_slot(
 
     Notes
     -----
-    Closing a bore by a diametral gap *g* shortens its circumference by
-    :math:`\\pi g`, which only the slot can give: :math:`g \\le w/\\pi`.
+    How far a slot closes is told by :func:`fitgraph.mechanics.slots.closes_by_mm`. The two
+    halves of the rule are each judged at their own worst and kindest corner; that both can be
+    kind at once is judged with the widest closure there is, so that "fails" is never said
+    where some sizes fit.
     """
     bore, spigot, slot = _bounded(bore), _bounded(spigot), _bounded(slot)
     lo, hi = bore.lo - spigot.hi, bore.hi - spigot.lo
-    shut_lo, shut_hi = slot.lo / math.pi - reserve, slot.hi / math.pi - reserve
-    middle = np.clip((least + shut_hi) / 2, lo, hi)
-    worst = np.minimum(lo - least, shut_lo - hi)
-    best = np.minimum(middle - least, shut_hi - middle)
-    return _judge(worst, best)
+    closed = closed_bore(bore, slot, outside, reserve=reserve)
+    widest = closes(Limits(bore.hi, bore.lo), slot, outside).hi - reserve
+    middle = np.clip((least + widest) / 2, lo, hi)
+    worst = np.minimum(lo - least, spigot.lo - closed.hi)
+    best = np.minimum(middle - least, widest - middle)
+    return _judge(worst, np.minimum(best, spigot.hi - closed.lo))
+
+
+def adds_up(total: Limits) -> Judgement:
+    """Judge whether a sum over several parts is not negative.
+
+    Parameters
+    ----------
+    total : Limits
+        Least and most that the terms add up to, in mm; plus infinity where it does not bind.
+
+    Returns
+    -------
+    Judgement
+        The margin is the sum itself: what is to spare, or lacking.
+    """
+    return _judge(np.asarray(total.lo, dtype=float), np.asarray(total.hi, dtype=float))
 
 
 def at_least(whole: Limits, part: Limits, *, least: float) -> Judgement:
@@ -235,10 +257,17 @@ class Rule:
     optional : tuple of str
         Lengths that count as zero where the part lacks the feature; for any
         other argument the joint is not there then.
+    may_lack : tuple of str
+        Lengths that a vocabulary need not name, and that may be unknown without further ado.
     limits : mapping of str to float or None
         Names of its windows, with their default; None where one is required.
     on_presence : bool
         Whether it judges that something is there, not its size.
+    sums : {'', 'rings', 'spans', 'shares'}
+        For rules that add up lengths of several parts: what a vocabulary lists instead of
+        arguments.
+    own : bool
+        Whether no vocabulary names it: it follows from other joints.
     """
 
     name: str
@@ -246,8 +275,11 @@ class Rule:
     lengths: tuple[str, ...] = ()
     words: tuple[str, ...] = ()
     optional: tuple[str, ...] = ()
+    may_lack: tuple[str, ...] = ()
     limits: Mapping[str, float | None] | None = None
     on_presence: bool = False
+    sums: str = ""
+    own: bool = False
 
     @property
     def arguments(self) -> tuple[str, ...]:
@@ -263,8 +295,9 @@ RULES: Mapping[str, Rule] = {
         Rule(
             "closes-by-slot",
             closes_by_slot,
-            ("bore", "spigot", "slot"),
+            ("bore", "spigot", "slot", "outside"),
             optional=("slot",),
+            may_lack=("outside",),
             limits={"least": None, "reserve": 0.0},
         ),
         Rule("at-least", at_least, ("whole", "part"), limits={"least": 0.0}),
@@ -272,5 +305,8 @@ RULES: Mapping[str, Rule] = {
         Rule("key", key, words=("key", "lock")),
         Rule("present", present, on_presence=True),
         Rule("absent", absent, on_presence=True),
+        Rule("nest", adds_up, limits={"reserve": 0.0}, sums="rings"),
+        Rule("stack", adds_up, limits={"least": -UNBOUNDED_MM, "most": UNBOUNDED_MM}, sums="spans"),
+        Rule("one-figure", adds_up, sums="shares", own=True),
     )
 }

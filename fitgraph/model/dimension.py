@@ -33,17 +33,20 @@ class Dimension:
         Where the figure came from.
     text : str
         The figure as it was typed, for messages.
+    open : bool
+        Whether nobody knows the figure; its limits are then what is plausible at all.
     """
 
     lo: float
     hi: float
     basis: Basis = Basis.MAKER
     text: str = ""
+    open: bool = False
 
     @property
     def known(self) -> bool:
-        """Whether both limits are finite."""
-        return math.isfinite(self.lo) and math.isfinite(self.hi)
+        """Whether somebody gave both limits."""
+        return not self.open and math.isfinite(self.lo) and math.isfinite(self.hi)
 
     @property
     def mid(self) -> float:
@@ -52,12 +55,21 @@ class Dimension:
 
     def shifted(self, by: float) -> Dimension:
         """Return the dimension moved by `by` mm."""
-        return Dimension(self.lo + by, self.hi + by, self.basis, self.text)
+        return Dimension(self.lo + by, self.hi + by, self.basis, self.text, self.open)
 
     @staticmethod
-    def unknown(text: str = "") -> Dimension:
-        """Return a dimension of which nothing is known."""
-        return Dimension(-math.inf, math.inf, Basis.UNKNOWN, text)
+    def unknown(text: str = "", within: tuple[float, float] | None = None) -> Dimension:
+        """Return a dimension that nobody knows.
+
+        Parameters
+        ----------
+        text : str
+            What was typed in its place.
+        within : tuple of float, optional
+            Least and most that is plausible [mm]; anything at all by default.
+        """
+        lo, hi = within or (-math.inf, math.inf)
+        return Dimension(lo, hi, Basis.UNKNOWN, text, True)
 
 
 @dataclass(frozen=True, slots=True)

@@ -195,6 +195,60 @@ class Grouping:
 
 
 @dataclass(frozen=True, slots=True)
+class Ring:
+    """One ring of a nest: it stands around those before it.
+
+    Parameters
+    ----------
+    bore : Reference or None
+        Its inner diameter; None for the core, of which only the outside counts.
+    outside : Reference or None
+        Its outer diameter; None where nothing is known to stand around it.
+    slot : Reference or None
+        The cut that lets it close; None where it has none.
+    when : tuple of Condition
+        It is in the nest only where all of them hold, and where it has its bore.
+    """
+
+    bore: Reference | None
+    outside: Reference | None
+    slot: Reference | None = None
+    when: tuple[Condition, ...] = ()
+
+    @property
+    def references(self) -> tuple[Reference, ...]:
+        """Return its dimensions."""
+        return tuple(r for r in (self.bore, self.outside, self.slot) if r is not None)
+
+    @property
+    def role(self) -> str:
+        """Return the role it is of."""
+        return self.references[0].role
+
+
+@dataclass(frozen=True, slots=True)
+class Span:
+    """One length of a stack along the axis.
+
+    Parameters
+    ----------
+    length : Reference
+        The dimension.
+    sign : int
+        1 where it adds, -1 where it takes away.
+    optional : bool
+        Whether a part without it only adds nothing; otherwise the stack is not there.
+    when : tuple of Condition
+        It counts only where all of them hold.
+    """
+
+    length: Reference
+    sign: int = 1
+    optional: bool = False
+    when: tuple[Condition, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
 class Joint:
     """A pairing of features and the rule that decides it.
 
@@ -217,6 +271,14 @@ class Joint:
         combination that breaks it still fits.
     check : bool
         A joint of one part with itself, used to find contradictory figures.
+    rings : tuple of Ring
+        For a nest: from the core outwards. The last is the ring that has to close on all
+        that is inside.
+    spans : tuple of Span
+        For a stack: the lengths that are added up.
+    shares, unknown : tuple
+        For what several joints ask of figures that nobody knows: those joints, and the figures
+        (:mod:`fitgraph.graph.unknowns`); no vocabulary lists it.
     """
 
     name: str
@@ -229,17 +291,43 @@ class Joint:
     tidy: bool = False
     check: bool = False
     because: str = ""
+    rings: tuple[Ring, ...] = ()
+    spans: tuple[Span, ...] = ()
+    shares: tuple[Joint, ...] = ()
+    unknown: tuple[Reference, ...] = ()
+
+    @property
+    def measures(self) -> tuple[Reference, ...]:
+        """Return every dimension it compares or adds up, in order of mention."""
+        return (
+            *self.arguments.values(),
+            *(r for ring in self.rings for r in ring.references),
+            *(span.length for span in self.spans),
+            *(r for joint in self.shares for r in joint.measures),
+        )
+
+    @property
+    def conditions(self) -> tuple[Condition, ...]:
+        """Return its own conditions and those of its rings and spans."""
+        return (
+            *self.when,
+            *(c for ring in self.rings for c in ring.when),
+            *(c for span in self.spans for c in span.when),
+            *(c for joint in self.shares for c in joint.conditions),
+        )
 
     @property
     def roles(self) -> tuple[str, ...]:
         """Return the roles it touches, in order of mention."""
         seen: dict[str, None] = {}
-        for reference in self.arguments.values():
+        for reference in self.measures:
             seen.setdefault(reference.role)
         if self.subject is not None:
             seen.setdefault(self.subject.role)
-        for condition in self.when:
+        for condition in self.conditions:
             seen.setdefault(condition.role)
+        for joint in self.shares:
+            seen.update(dict.fromkeys(joint.roles))
         return tuple(seen)
 
 

@@ -15,6 +15,9 @@ import numpy.typing as npt
 from fitgraph.graph.columns import WordCodes, columns_of
 from fitgraph.graph.joints import JointTable, asked, distinct_rows, joint_table
 from fitgraph.graph.options import options_for, strengths_nm
+from fitgraph.graph.sums import SumCondition, sum_condition
+from fitgraph.graph.unknowns import Unknowns
+from fitgraph.mechanics.rules import RULES
 from fitgraph.model import Catalogue, Option, Verdict
 from fitgraph.solve.cliques import ClassTable
 from fitgraph.solve.request import Facts
@@ -59,6 +62,7 @@ class Space:
     class_of: Mapping[str, Ints]
     tables: tuple[ClassTable, ...]
     joint_tables: tuple[JointTable, ...]
+    sums: tuple[SumCondition, ...]
     tree: Tree
     facts: Mapping[str, Facts]
     mass_g: Mapping[str, Floats]
@@ -201,8 +205,15 @@ def compile_space(catalogue: Catalogue, *, tidy: bool = True) -> Space:
     # Of a role that no part can fill there is nothing to judge: no build is complete.
     joints = [j for j in asked(vocabulary.joints, tidy=tidy) if all(options[r] for r in j.roles)]
     columns = columns_of(options, WordCodes())
+    tables = [joint_table(joint, columns) for joint in joints if not RULES[joint.rule].sums]
+    unknowns = Unknowns(joints, columns, tables)
+    sums = [sum_condition(joint, columns) for joint in joints if RULES[joint.rule].sums]
     return compile_tables(
-        catalogue, options, [joint_table(joint, columns) for joint in joints], tidy=tidy
+        catalogue,
+        options,
+        [*tables, *unknowns.tables()],
+        [*sums, *unknowns.conditions()],
+        tidy=tidy,
     )
 
 
@@ -210,6 +221,7 @@ def compile_tables(
     catalogue: Catalogue,
     options: Mapping[str, tuple[Option, ...]],
     tables: Sequence[JointTable],
+    sums: Sequence[SumCondition] = (),
     *,
     tidy: bool = True,
 ) -> Space:
@@ -235,6 +247,7 @@ def compile_tables(
         MappingProxyType(class_of),
         over_classes,
         tuple(tables),
+        tuple(sums),
         build_tree(tuple(sizes), sizes, over_classes),
         MappingProxyType({role: Facts.of(os) for role, os in options.items()}),
         MappingProxyType(
