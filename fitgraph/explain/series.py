@@ -8,9 +8,13 @@ from dataclasses import dataclass
 import numpy as np
 
 from fitgraph.explain.reasons import Clash, Figure
+from fitgraph.graph.columns import WordCodes, columns_of
+from fitgraph.graph.options import empty
+from fitgraph.graph.unknowns import wanted_mm
 from fitgraph.mechanics.limits import Limits
 from fitgraph.mechanics.nests import closes
-from fitgraph.model import Option, Reference
+from fitgraph.mechanics.rules import RULES
+from fitgraph.model import Joint, Option, Reference
 
 #: Least and most, in mm.
 Interval = tuple[float, float]
@@ -113,3 +117,23 @@ def stacked_mm(clash: Clash) -> Interval | None:
         else:
             lo, hi = lo + figure.dimension.lo, hi + figure.dimension.hi
     return (lo, hi)
+
+
+def wanted_of_unknown(clash: Clash) -> list[tuple[Joint, float, float]]:
+    """Return what each joint of a clash about one unknown figure takes of it [mm].
+
+    Parameters
+    ----------
+    clash : Clash
+        Of a joint that says what others ask of a figure that nobody knows.
+    """
+    found = []
+    for joint in clash.joint.shares:
+        filled = dict(clash.options)
+        chosen = {r: [filled.get(r, empty(r))] for r in joint.roles}
+        columns = columns_of(chosen, WordCodes())
+        for size in clash.joint.unknown:
+            compared = RULES[joint.rule].sums or RULES[joint.rule].lengths
+            if compared and size in joint.measures:
+                found.append((joint, *wanted_mm(joint, size, columns)))
+    return found

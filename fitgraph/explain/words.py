@@ -34,7 +34,7 @@ from fitgraph.explain.elements import (
     Element,
 )
 from fitgraph.explain.reasons import Clash, Figure
-from fitgraph.explain.series import nesting, stacked_mm
+from fitgraph.explain.series import nesting, stacked_mm, wanted_of_unknown
 from fitgraph.explain.shares import share_of_pairs
 from fitgraph.graph.hold import Hold
 from fitgraph.graph.joints import conditions_of
@@ -114,6 +114,8 @@ def _by_size(clash: Clash) -> str:
         return _nest_text(clash)
     if clash.joint.spans:
         return _stack_text(clash)
+    if clash.joint.shares:
+        return _shared_text(clash)
     figures = {f.argument: f for f in clash.figures if f.dimension is not None}
     outer = figures.get("bore") or figures.get("whole")
     inner = figures.get("spigot") or figures.get("part")
@@ -228,6 +230,27 @@ def _stack_text(clash: Clash) -> str:
     return f"together {_range(*found)}, where at {window} {limits[window]:.2f} mm is wanted"
 
 
+def _shared_text(clash: Clash) -> str:
+    """Return what several joints want of a figure that nobody knows."""
+    wants = []
+    for joint, lo, hi in wanted_of_unknown(clash):
+        if math.isfinite(lo) and math.isfinite(hi):
+            wants.append(f"{joint.title} takes {lo:.2f} to {hi:.2f} mm")
+        elif math.isfinite(lo):
+            wants.append(f"{joint.title} takes {lo:.2f} mm or more")
+        elif math.isfinite(hi):
+            wants.append(f"{joint.title} takes {hi:.2f} mm or less")
+    figures = [f for f in clash.figures if f.reference in clash.joint.unknown]
+    figures += [
+        f
+        for f in clash.figures
+        if not figures and f.reference.feature in {r.feature for r in clash.joint.unknown}
+    ]
+    whose = " and ".join(dict.fromkeys(f"{_name(f)} of {part_text(f.option)}" for f in figures))
+    text = f"nobody knows the {whose}, and nothing it could be serves them all" if whose else ""
+    return "; ".join(filter(None, (text, ", ".join(wants))))
+
+
 def _terms(clash: Clash) -> str:
     """Return the figures of a stack with their signs in words."""
     signed = [("less " if f.argument == "take" else "", _figure(f)) for f in clash.figures]
@@ -246,7 +269,11 @@ def clash_text(clash: Clash, catalogue: Catalogue) -> str:
     """
     joint = clash.joint
     title = joint.title[:1].upper() + joint.title[1:]
-    told = [f for f in clash.figures if f.argument != "outside" or joint.rings]
+    told = [
+        f
+        for f in clash.figures
+        if (f.argument != "outside" or joint.rings) and f.reference not in joint.unknown
+    ]
     figures = _terms(clash) if joint.spans else "; ".join(_figure(f) for f in told)
     subject = figures or ", ".join(clash.parts)
     pieces = [f"{title}: {subject}" if subject else title]

@@ -13,7 +13,9 @@ around it, there only where the figure is unknown. They can hold further unknown
 are eliminated in turn.
 
 Words are the simpler case: an unknown thread has to equal both of two threads, so those have to
-be equal. Where nobody knows whether a feature is there, no build may need it both there and not.
+be equal. Where nobody knows whether a feature is there, no build may need it both there and not;
+that is judged two joints at a time, and where its sizes are unknown as well, what is possible
+may still be a little more than some truth allows.
 
 References
 ----------
@@ -285,26 +287,41 @@ class Unknowns:
                 by_size.setdefault(size, []).append(one)
         unknown = [s for s in by_size if s.feature is not None and self.open(s).any()]
         found: dict[str, SumCondition] = {}
-        front = basic
+        front, seen = basic, set()
         for depth in range(_DEPTH):
-            derived: dict[tuple[object, ...], Inequality] = {}
+            derived: list[Inequality] = []
             for one in front:
                 for size in unknown:
-                    if size in one.gone or not one.sign_of(size):
+                    if size in one.gone or size not in one.sizes:
                         continue
-                    for other in by_size[size]:
-                        if depth and any(j.rings for j in (*one.joints, *other.joints)):
-                            continue  # a nest only with what stands next to the figure
-                        joined = _eliminated(one, other, size)
-                        if joined is None or _identity(joined) in derived:
-                            continue
-                        if self.may_fail(joined) and self._binds(joined):
-                            derived.setdefault(_identity(joined), joined)
-            for joined in derived.values():
-                condition = self.condition(joined)
-                found.setdefault(condition.name, condition)
-            front = list(derived.values())
+                    for joined in self._without(one, size, by_size[size], nests=not depth):
+                        if (key := _identity(joined)) not in seen:
+                            seen.add(key)
+                            derived.append(joined)
+            for joined in derived:
+                if self.may_fail(joined) and self._binds(joined):
+                    condition = self.condition(joined)
+                    found.setdefault(condition.name, condition)
+            # What does not fail by itself may fail once a further unknown size is gone.
+            front = [d for d in derived if any(s in unknown and s not in d.gone for s in d.sizes)]
         return list(found.values())
+
+    def _without(
+        self, one: Inequality, size: Reference, others: Sequence[Inequality], *, nests: bool
+    ) -> Iterator[Inequality]:
+        """Yield the inequalities that one leaves when an unknown size is eliminated.
+
+        A nest only meets what stands next to the figure.
+        """
+        if not one.sign_of(size):  # it stands in it both ways, and cancels
+            yield replace(one, gone=(*one.gone, size))
+            return
+        for other in others:
+            if not nests and any(j.rings for j in (*one.joints, *other.joints)):
+                continue
+            joined = _eliminated(one, other, size)
+            if joined is not None:
+                yield joined
 
     def may_fail(self, inequality: Inequality) -> bool:
         """Return whether some options break an inequality."""
@@ -593,16 +610,18 @@ def _possible(roles: tuple[str, ...], class_of: tuple[Ints, ...], best: Floats) 
 
 
 def _eliminated(one: Inequality, other: Inequality, size: Reference) -> Inequality | None:
-    """Return the sum of two inequalities in which a size no longer stands."""
-    names = {j.name for j in one.joints} & {j.name for j in other.joints}
-    if one.sign_of(size) * other.sign_of(size) != -1 or names:
+    """Return the sum of two inequalities, each as often as it takes to be rid of a size."""
+    mine, theirs = one.sign_of(size), other.sign_of(size)
+    if mine * theirs >= 0 or {j.name for j in one.joints} & {j.name for j in other.joints}:
         return None
     joined = Inequality(
         (*one.joints, *other.joints),
-        (*one.items, *other.items),
-        one.constant + other.constant,
+        (*one.items * abs(theirs), *other.items * abs(mine)),
+        one.constant * abs(theirs) + other.constant * abs(mine),
         (*one.gone, size),
     )
+    if any(joined.sign_of(gone) for gone in one.gone):
+        return None  # what is gone would come back
     return None if joined.contradictory else joined
 
 
