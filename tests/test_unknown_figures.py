@@ -152,7 +152,7 @@ def figures(part: Part) -> list[tuple[tuple[str, str, str], list[object]]]:
         if feature.presence is Presence.ABSENT:
             continue
         length = feature.lengths["d"]
-        found.append(((part.role, name, "d"), GRID if length.open else [length.lo]))
+        found.append(((part.role, name, "d"), [length.lo] if length.known else GRID))
         word = feature.words["thread"].value
         found.append(((part.role, name, "thread"), [*THREADS, "other"] if word is None else [word]))
     return found

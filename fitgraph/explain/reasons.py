@@ -131,7 +131,10 @@ def _length(argument: str, reference: Reference, option: Option, optional: bool)
     lo, hi = (float(end.item()) for end in columns.limits(reference, optional=optional))
     feature = option.features.get(reference.feature or "")
     source = feature.lengths.get(reference.name) if feature is not None else None
-    dimension = replace(source, lo=lo, hi=hi) if source else Dimension(lo, hi)
+    if source is None:
+        dimension = Dimension(lo, hi)
+    else:  # what nobody knows stays unknown, whatever is plausible
+        dimension = replace(source, lo=lo, hi=hi) if source.known else source
     return Figure(argument, reference, option, dimension, None, presence)
 
 

@@ -80,8 +80,9 @@ class Columns:
             for option in self.options:
                 feature = option.features.get(reference.feature or "")
                 dimension = feature.lengths.get(reference.name) if feature is not None else None
-                lo.append(-math.inf if dimension is None else dimension.lo)
-                hi.append(math.inf if dimension is None else dimension.hi)
+                low, high = (-math.inf, math.inf) if dimension is None else dimension.bounds
+                lo.append(low)
+                hi.append(high)
             self._limits[reference] = (np.array(lo, dtype=float), np.array(hi, dtype=float))
         return self._limits[reference]
 

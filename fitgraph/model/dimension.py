@@ -33,20 +33,27 @@ class Dimension:
         Where the figure came from.
     text : str
         The figure as it was typed, for messages.
-    open : bool
-        Whether nobody knows the figure; its limits are then what is plausible at all.
+    within : tuple of float or None
+        Between which sizes in mm a figure that nobody knows lies at all, where that is known.
     """
 
     lo: float
     hi: float
     basis: Basis = Basis.MAKER
     text: str = ""
-    open: bool = False
+    within: tuple[float, float] | None = None
 
     @property
     def known(self) -> bool:
-        """Whether somebody gave both limits."""
-        return not self.open and math.isfinite(self.lo) and math.isfinite(self.hi)
+        """Whether both limits are finite."""
+        return math.isfinite(self.lo) and math.isfinite(self.hi)
+
+    @property
+    def bounds(self) -> tuple[float, float]:
+        """Return the limits in mm, or what is plausible where there are none."""
+        if self.known or self.within is None:
+            return self.lo, self.hi
+        return max(self.lo, self.within[0]), min(self.hi, self.within[1])
 
     @property
     def mid(self) -> float:
@@ -55,7 +62,8 @@ class Dimension:
 
     def shifted(self, by: float) -> Dimension:
         """Return the dimension moved by `by` mm."""
-        return Dimension(self.lo + by, self.hi + by, self.basis, self.text, self.open)
+        within = None if self.within is None else (self.within[0] + by, self.within[1] + by)
+        return Dimension(self.lo + by, self.hi + by, self.basis, self.text, within)
 
     @staticmethod
     def unknown(text: str = "", within: tuple[float, float] | None = None) -> Dimension:
@@ -68,8 +76,7 @@ class Dimension:
         within : tuple of float, optional
             Least and most that is plausible [mm]; anything at all by default.
         """
-        lo, hi = within or (-math.inf, math.inf)
-        return Dimension(lo, hi, Basis.UNKNOWN, text, True)
+        return Dimension(-math.inf, math.inf, Basis.UNKNOWN, text, within)
 
 
 @dataclass(frozen=True, slots=True)
