@@ -181,11 +181,15 @@ def test_the_set_of_rules_is_closed_and_names_its_arguments() -> None:
         "key",
         "present",
         "absent",
+        "nest",
+        "stack",
+        "one-figure",
     }
     for name, rule in RULES.items():
         assert rule.name == name
         assert set(rule.optional) <= set(rule.lengths)
-        assert rule.on_presence == (not rule.arguments)
+        assert set(rule.may_lack) <= set(rule.lengths)
+        assert (rule.on_presence or bool(rule.sums)) == (not rule.arguments)
 
 
 # ---------------------------------------------------------------- every point inside the limits

@@ -149,7 +149,7 @@ def _window(least: float, most: float) -> str:
         return f"an interference of {_range(-most, -least)}"
     if least < 0:
         return f"anything from {-least:.2f} mm of interference to {most:.2f} mm of clearance"
-    return f"a clearance of {_range(least, most)}"
+    return _range(least, most)
 
 
 def _closing(clash: Clash, clearance: float) -> str:
