@@ -24,6 +24,8 @@ SUPPLIERS = (
 )
 #: A pack holds so many, by the price of one in major units: the first limit above it counts.
 PACKS = ((8, 10), (20, 5), (45, 2), (10**6, 1))
+#: Parts that came later: they draw for themselves, so that all others stay as they are.
+LATE = ("FORK-TAR-08", "FORK-TAR-09", "FORK-OST-08", "FORK-OST-09", "FORK-PEL-03", "FORK-VEN-08")
 DAYS = [datetime.date(2026, month, 1) for month in range(1, 12)]
 
 
@@ -35,12 +37,13 @@ def rows_of(folder: Path, name: str) -> list[dict[str, str]]:
 
 def make_supply(folder: Path) -> list[tuple[str, ...]]:
     """Return the offers."""
-    rng = random.Random(23)
+    every = random.Random(23)
     found: list[tuple[str, ...]] = []
     for part in rows_of(folder, "parts.csv"):
         if not part["price"]:
             continue
         price = float(part["price"])
+        rng = random.Random(f"23 {part['sku']}") if part["sku"] in LATE else every
         for name, share, (soon, late), _, _, _ in SUPPLIERS:
             if rng.random() >= share:
                 continue
@@ -54,13 +57,15 @@ def make_supply(folder: Path) -> list[tuple[str, ...]]:
 
 def make_counts(folder: Path) -> list[tuple[str, ...]]:
     """Return what the shelf held on the first of each month."""
-    rng = random.Random(31)
+    every = random.Random(31)
+    late = {sku: random.Random(f"31 {sku}") for sku in LATE}
     stock = {row["sku"]: int(row["quantity"]) for row in rows_of(folder, "stock.csv")}
     held = dict(stock)
     days: list[list[tuple[str, ...]]] = []
     for date in reversed(DAYS):
         days.append([(date.isoformat(), s, str(n)) for s, n in held.items() if n])
         for sku in held:  # one month back: sold pieces stand on the shelf again, lots do not
+            rng = late.get(sku, every)
             if rng.random() < 0.06:
                 held[sku] += rng.randint(1, 3)
             elif held[sku] and rng.random() < 0.05:

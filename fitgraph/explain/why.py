@@ -11,6 +11,7 @@ import numpy.typing as npt
 from fitgraph.explain.assembly import assembly_share
 from fitgraph.explain.changes import Change, Prefer, changes
 from fitgraph.explain.conflicts import Conflict, minimal_conflicts, minimal_drops
+from fitgraph.explain.echoes import without_echoes
 from fitgraph.explain.elements import Question, of_parts
 from fitgraph.explain.kinds import Kinds
 from fitgraph.explain.reasons import Clash, clashes
@@ -240,6 +241,7 @@ class Explainer:
         complete = True
         if not count(self.space.tree, weights, certain=True):
             verdict, minimal, complete = self._minimal(question, weights)
+        minimal = tuple(without_echoes(minimal))
         told = {(c.joint.name, c.parts): c for found in minimal for c in found.clashes}
         conflicts = list(told.values())
         if verdict is not Verdict.FITS and not complete:
