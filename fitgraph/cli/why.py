@@ -96,9 +96,10 @@ def _action_json(action: Action, catalogue: Catalogue) -> dict[str, Any]:
     }
 
 
-def _joint_json(clash: Clash) -> dict[str, Any]:
-    from fitgraph.explain import share_of_pairs
+def _joint_json(clash: Clash, catalogue: Catalogue) -> dict[str, Any]:
+    from fitgraph.explain import chance_of, share_of_pairs
 
+    chance = chance_of(clash, catalogue)
     return {
         "parts": list(clash.parts),
         "joint": clash.joint.name,
@@ -107,6 +108,7 @@ def _joint_json(clash: Clash) -> dict[str, Any]:
         "verdict": clash.verdict.word,
         "margin_mm": number(clash.margin_mm),
         "share": number(share_of_pairs(clash)),
+        "chance": None if chance is None else number(chance.share),
     }
 
 
@@ -180,15 +182,18 @@ def as_json(found: Explanation, catalogue: Catalogue) -> dict[str, Any]:
         "verdict": found.verdict.word,
         "named": list(found.named),
         "conflicts": [
-            {**_joint_json(c), "reason": clash_text(c, catalogue)} for c in found.conflicts
+            {**_joint_json(c, catalogue), "reason": clash_text(c, catalogue)}
+            for c in found.conflicts
         ],
         "minimal_conflicts": [_conflict_json(c, catalogue) for c in found.minimal_conflicts],
         "sentences": [conflict_text(c, catalogue) for c in found.minimal_conflicts],
         "complete": found.complete,
         "fixes": [_fix_json(change, catalogue) for change in found.changes],
         "needs": [{"role": n.role, "parts": list(n.parts)} for n in found.needs],
-        "joints": [_joint_json(c) for c in found.joints],
-        "remarks": [{**_joint_json(c), "reason": clash_text(c, catalogue)} for c in found.remarks],
+        "joints": [_joint_json(c, catalogue) for c in found.joints],
+        "remarks": [
+            {**_joint_json(c, catalogue), "reason": clash_text(c, catalogue)} for c in found.remarks
+        ],
         "hold": _hold_json(hold_of(found)),
         "assembly_share": number(None if found.assembly is None else found.assembly.share),
         "currency": vocabulary.currency,

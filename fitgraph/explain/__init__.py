@@ -1,5 +1,6 @@
 """Why a combination fails, what would change it, and what every build has to add."""
 
+from fitgraph.explain.chance import Chance, chance_of
 from fitgraph.explain.changes import Action, Change, Prefer, applied
 from fitgraph.explain.conflicts import Conflict
 from fitgraph.explain.elements import Element
@@ -18,6 +19,7 @@ from fitgraph.explain.words import (
 
 __all__ = [
     "Action",
+    "Chance",
     "Change",
     "Clash",
     "Conflict",
@@ -32,6 +34,7 @@ __all__ = [
     "applied",
     "apply_to_request",
     "assembly_text",
+    "chance_of",
     "clash_text",
     "conflict_text",
     "element_text",

@@ -11,6 +11,7 @@ from collections.abc import Sequence
 
 import numpy as np
 
+from fitgraph.explain.chance import Chance, chance_of
 from fitgraph.explain.changes import (
     ADD,
     LEAVE_OUT,
@@ -286,6 +287,8 @@ def clash_text(clash: Clash, catalogue: Catalogue) -> str:
         text += _snugger(clash, catalogue)
     if clash.verdict is Verdict.UNKNOWN:
         text += " " + _undecided(clash)
+        if (chance := chance_of(clash, catalogue)) is not None:
+            text += f" {_chance(chance, catalogue)}"
     if joint.because:
         text += f" {joint.because}"
     for role in sorted(clash.free):
@@ -294,6 +297,14 @@ def clash_text(clash: Clash, catalogue: Catalogue) -> str:
             title = catalogue.vocabulary.roles[role].title
             text += f" ({title}: {option.part.sku} comes nearest.)"
     return text
+
+
+def _chance(chance: Chance, catalogue: Catalogue) -> str:
+    title = catalogue.vocabulary.roles[chance.figure.reference.role].title
+    return (
+        f"Of {chance.seen} other parts ({title}) whose {_name(chance.figure)} is known, "
+        f"{chance.fit} would fit ({chance.share:.0%})."
+    )
 
 
 def _undecided(clash: Clash) -> str:
