@@ -57,6 +57,7 @@ class _Reader:
         self.document = document
         self.faults: list[Finding] = []
         self.roles: dict[str, Role] = {}
+        self.currency = "EUR"
 
     def fault(self, where: str, value: object, message: str, remedy: str) -> None:
         self.faults.append(
@@ -64,6 +65,8 @@ class _Reader:
         )
 
     def length(self, where: str, value: object, default: float = 0.0) -> float:
+        if isinstance(value, (int, float)) and not isinstance(value, bool):
+            return float(value)  # a number of TOML has one meaning
         try:
             return parse_length(str(value))
         except UnitError as error:
@@ -332,7 +335,7 @@ class _Reader:
             )
             return None
         try:
-            price = parse_money(str(entry.get("price", "0")), digits)
+            price = parse_money(str(entry.get("price", "0")), digits, self.currency)
         except (UnitError, ArithmeticError) as error:
             self.fault(f"{where}.price", entry.get("price"), str(error), "Write an amount")
             price = 0
@@ -523,6 +526,7 @@ class _Reader:
             ),
         )
         trade = self.table("trade", self.document.get("trade"))
+        self.currency = str(trade.get("currency", "EUR"))
         digits = int(self.number("trade.minor_digits", trade.get("minor_digits", 2), 4))
         limits = self.table("limits", self.document.get("limits"))
         self.known_keys("limits", limits, tuple(_BASIS))
@@ -569,7 +573,7 @@ class _Reader:
             raise CatalogueError(self.faults)
         return Vocabulary(
             trade=str(trade.get("name", "")),
-            currency=str(trade.get("currency", "EUR")),
+            currency=self.currency,
             minor_digits=digits,
             half_width=MappingProxyType(half_width),
             roles=MappingProxyType(self.roles),
