@@ -40,25 +40,11 @@ G_PER_OUNCE = Decimal("28.349523125")
 #: No figure or amount that somebody types is longer.
 _LONGEST = 80
 
-_INCHES = [
-    "in",
-    "inch",
-    "inches",
-    '"',
-    "''",
-    "zoll",
-    "zöllig",
-    "pouce",
-    "pouces",
-    "pulgada",
-    "pulgadas",
-    "pollice",
-    "pollici",
-    "duim",
-    "tum",
-    "cale",
-    "cali",
-]
+_INCHES = (
+    *("in", "inch", "inches", '"', "''"),
+    *("zoll", "zöllig", "pouce", "pouces", "pulgada", "pulgadas", "pollice", "pollici"),
+    *("duim", "tum", "cale", "cali"),
+)
 _LENGTH_UNITS = {
     "": Decimal(1),
     "mm": Decimal(1),
