@@ -433,7 +433,8 @@ class _Reader:
             return None
         needed = ("thread", "count", "height", "outside", "bore")
         other = ("slot", "slot_length")
-        self.known_keys("hold", table, (*needed, *other, "property_class", "torque_nm"))
+        figures = ("property_class", "torque_nm", "demand_nm", "demand")
+        self.known_keys("hold", table, (*needed, *other, *figures))
         found = self.references("hold", table, needed, other)
         torques: dict[str, float] = {}
         for thread, torque in self.table("hold.torque_nm", table.get("torque_nm")).items():
@@ -454,6 +455,10 @@ class _Reader:
                 "is no ISO 898-1 property class",
                 f"Use one of {', '.join(PROPERTY_CLASSES)}",
             )
+        demand = table.get("demand_nm")
+        if demand is not None and not (isinstance(demand, (int, float)) and demand > 0):
+            self.fault("hold.demand_nm", demand, "is no moment", "Write a number of N m above 0")
+            demand = None
         if any(name not in found for name in needed):
             return None
         return HoldSource(
@@ -466,6 +471,8 @@ class _Reader:
             found.get("slot_length"),
             strength,
             MappingProxyType(torques),
+            None if demand is None else float(demand),
+            str(table.get("demand", "")),
         )
 
     def kind(self, where: str, name: str, entry: Mapping[str, Any]) -> Kind:
