@@ -567,6 +567,7 @@ role = "trumpet"
         ("limits.measured", b'measured = "0.03 mm"', b'measured = "-0.03 mm"'),
         ("trade.minor_digits", b"minor_digits = 2", b'minor_digits = "two"'),
         ("trade.minor_digits", b"minor_digits = 2", b"minor_digits = -1"),
+        ("hold.demand_nm", b"demand_nm = 50", b"demand_nm = -50"),
         ("services.cut-slot.minutes", b"minutes = 25", b'minutes = "long"'),
         ("services.cut-slot.price", b'price = "15.00"', b'price = "-15.00"'),
         ("services.cut-slot.price", b'price = "15.00"', b'price = "1e9999999"'),

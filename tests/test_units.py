@@ -8,17 +8,19 @@ of that pound.
 
 from __future__ import annotations
 
+import re
 from decimal import Decimal
 from fractions import Fraction
 
 import pytest
-from hypothesis import given
+from hypothesis import assume, given
 from hypothesis import strategies as st
 
 from fitgraph.units import (
     G_PER_OUNCE,
     G_PER_POUND,
     MM_PER_INCH,
+    AmbiguousError,
     UnitError,
     major,
     parse_length,
@@ -204,14 +206,30 @@ def test_amounts_with_marked_thousands_read_back(minor: int) -> None:
 @given(st.integers(0, 99), st.integers(1, 63), st.sampled_from([2, 4, 8, 16, 32, 64]))
 def test_fractions_of_an_inch_are_exact(whole: int, top: int, bottom: int) -> None:
     exact = (whole + Fraction(top, bottom)) * Fraction(254, 10)
+    assume(whole == 0 or top < bottom)  # 5 63/2 in is a slip
+    if whole == 0:
+        assert parse_length(f"{top}/{bottom} in") == float(exact)
+        return
     for text in (f'{whole} {top}/{bottom}"', f"{whole}-{top}/{bottom} in"):
         assert parse_length(text) == float(exact)
     assert parse_length(f"-{whole} {top}/{bottom} in") == -float(exact)
 
 
-@given(st.decimals(0, 9999, places=3), st.sampled_from(["mm", "cm", "in", "um"]))
-def test_point_and_comma_mean_the_same(size: Decimal, unit: str) -> None:
-    assert parse_length(f"{size} {unit}") == parse_length(f"{size} {unit}".replace(".", ","))
+@given(
+    st.one_of(st.decimals(0, 9999, places=places) for places in (1, 2, 3, 4)),
+    st.sampled_from(["mm", "cm", "in", "um"]),
+)
+def test_point_and_comma_mean_the_same_or_are_refused(size: Decimal, unit: str) -> None:
+    exact = pytest.approx(float(size) * {"mm": 1, "cm": 10, "in": 25.4, "um": 0.001}[unit])
+    for text in (f"{size} {unit}", f"{size} {unit}".replace(".", ",")):
+        try:
+            assert parse_length(text) == exact
+        except AmbiguousError as error:
+            assert re.match(r"[1-9][0-9]{0,2}[.,][0-9]{3} ", text), text
+            assert [parse_length(reading) for reading in error.readings][1] == exact
+        if exact != 0:
+            near = (float(size) * 0.9, float(size) * 1.1) if unit == "mm" else None
+            assert near is None or parse_length(text, near) == exact
 
 
 @given(st.text(max_size=60))

@@ -203,7 +203,7 @@ def _holds(catalogue: Catalogue, part: Part) -> list[Hold]:
         grip = hold(chosen, vocabulary)
         if grip is not None:
             found.append(grip)
-    return sorted(found, key=lambda h: h.grip.torque_nm[0])
+    return sorted(found, key=lambda h: h.grip.low_nm)
 
 
 def sheet(catalogue: Catalogue, worth: Worth, gained: Sequence[str] = ()) -> Sheet:

@@ -129,7 +129,9 @@ class _Reader:
         if not row[column]:
             return None
         try:
-            amount = parse_money(row[column], self.vocabulary.minor_digits)
+            amount = parse_money(
+                row[column], self.vocabulary.minor_digits, self.vocabulary.currency
+            )
         except (UnitError, ArithmeticError) as error:
             self.note(file, row, column, str(error), "Write an amount, or leave it blank")
             return None
@@ -356,7 +358,7 @@ class _Reader:
             half_width = self.vocabulary.half_width
             half = half_width.get(basis, half_width[Basis.NOMINAL])
             try:
-                figure = parse_figure(row["value"], basis, half)
+                figure = parse_figure(row["value"], basis, half, spec.plausible)
             except UnitError as error:
                 self.note(FEATURES, row, "value", f"{error}, so it counts as unknown", "Mend it")
                 continue

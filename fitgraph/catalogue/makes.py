@@ -66,7 +66,7 @@ _GENERAL = ("f", "m", "c", "v")
 
 def _money(reader: Reader, where: str, value: object, digits: int) -> int:
     try:
-        amount = parse_money(str(value), digits)
+        amount = parse_money(str(value), digits, reader.currency)
     except (UnitError, ArithmeticError) as error:
         reader.fault(where, value, str(error), "Write an amount")
         return 0

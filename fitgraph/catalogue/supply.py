@@ -55,7 +55,8 @@ class _Reader:
         if not row[column]:
             return None
         try:
-            amount = parse_money(row[column], self.catalogue.vocabulary.minor_digits)
+            words = self.catalogue.vocabulary
+            amount = parse_money(row[column], words.minor_digits, words.currency)
         except (UnitError, ArithmeticError) as error:
             self.note(file, row, column, str(error), "Write an amount like 12.50")
             return None

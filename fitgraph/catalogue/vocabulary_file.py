@@ -74,6 +74,7 @@ class _Reader:
         self.document = document
         self.faults: list[Finding] = []
         self.roles: dict[str, Role] = {}
+        self.currency = "EUR"
 
     def fault(self, where: str, value: object, message: str, remedy: str) -> None:
         self.faults.append(
@@ -81,6 +82,8 @@ class _Reader:
         )
 
     def length(self, where: str, value: object, default: float = 0.0) -> float:
+        if isinstance(value, (int, float)) and not isinstance(value, bool):
+            return float(value)  # a number of TOML has one meaning
         try:
             return parse_length(str(value))
         except UnitError as error:
@@ -440,7 +443,7 @@ class _Reader:
             )
             return None
         try:
-            price = parse_money(str(entry.get("price", "0")), digits)
+            price = parse_money(str(entry.get("price", "0")), digits, self.currency)
         except (UnitError, ArithmeticError) as error:
             self.fault(f"{where}.price", entry.get("price"), str(error), "Write an amount")
             price = 0
@@ -538,7 +541,8 @@ class _Reader:
             return None
         needed = ("thread", "count", "height", "outside", "bore")
         other = ("slot", "slot_length")
-        self.known_keys("hold", table, (*needed, *other, "property_class", "torque_nm"))
+        figures = ("property_class", "torque_nm", "demand_nm", "demand")
+        self.known_keys("hold", table, (*needed, *other, *figures))
         found = self.references("hold", table, needed, other)
         torques: dict[str, float] = {}
         for thread, torque in self.table("hold.torque_nm", table.get("torque_nm")).items():
@@ -559,6 +563,10 @@ class _Reader:
                 "is no ISO 898-1 property class",
                 f"Use one of {', '.join(PROPERTY_CLASSES)}",
             )
+        demand = table.get("demand_nm")
+        if demand is not None and not (isinstance(demand, (int, float)) and demand > 0):
+            self.fault("hold.demand_nm", demand, "is no moment", "Write a number of N m above 0")
+            demand = None
         if any(name not in found for name in needed):
             return None
         return HoldSource(
@@ -571,6 +579,8 @@ class _Reader:
             found.get("slot_length"),
             strength,
             MappingProxyType(torques),
+            None if demand is None else float(demand),
+            str(table.get("demand", "")),
         )
 
     def kind(self, where: str, name: str, entry: Mapping[str, Any]) -> Kind:
@@ -631,6 +641,7 @@ class _Reader:
             ),
         )
         trade = self.table("trade", self.document.get("trade"))
+        self.currency = str(trade.get("currency", "EUR"))
         digits = int(self.number("trade.minor_digits", trade.get("minor_digits", 2), 4))
         limits = self.table("limits", self.document.get("limits"))
         self.known_keys("limits", limits, tuple(_BASIS))
@@ -677,7 +688,7 @@ class _Reader:
             raise CatalogueError(self.faults)
         return Vocabulary(
             trade=str(trade.get("name", "")),
-            currency=str(trade.get("currency", "EUR")),
+            currency=self.currency,
             minor_digits=digits,
             half_width=MappingProxyType(half_width),
             roles=MappingProxyType(self.roles),

@@ -42,7 +42,7 @@ def read_budget(
     if text is None:
         return None
     try:
-        amount = parse_money(text, vocabulary.minor_digits)
+        amount = parse_money(text, vocabulary.minor_digits, vocabulary.currency)
     except UnitError as error:
         raise BadInputError(f"{option} {text!r} {error}") from None
     if not 0 <= amount <= _MOST_MINOR:

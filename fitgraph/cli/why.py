@@ -153,22 +153,33 @@ def hold_of(found: Explanation) -> Hold | None:
 
 def cautions_of(found: Explanation, changes: Iterable[Change], catalogue: Catalogue) -> list[str]:
     """Return the cautions that travel with an explanation that tells these changes."""
-    tightening = cautions_on(catalogue.vocabulary, ["torque"] if hold_of(found) else [])
+    from fitgraph.explain import strain_texts
+
+    held = hold_of(found)
+    topics = [] if held is None else ["torque", *(topic for topic, _ in strain_texts(held))]
+    tightening = cautions_on(catalogue.vocabulary, topics)
     return list(dict.fromkeys([*tightening, *cautions_for(changes, catalogue)]))
 
 
 def _hold_json(hold: Hold | None) -> dict[str, Any] | None:
-    from fitgraph.explain import hold_text
+    from fitgraph.explain import hold_text, strain_texts
 
     if hold is None:
         return None
+    grip = hold.grip
     return {
         "thread": hold.thread,
         "bolts": hold.bolts,
         "torque_nm": number(hold.torque_nm),
-        "slips_at_nm": [number(moment) for moment in hold.grip.torque_nm],
+        "slips_at_nm": [number(m) for m in (grip.low_nm, grip.middle_nm, grip.high_nm)],
+        "bounds_nm": [number(moment) for moment in grip.bounds_nm],
+        "weakest": [hold.weakest.outer.label, hold.weakest.inner.label],
+        "closes_in": number(grip.closes),
+        "demand_nm": number(hold.demand_nm),
+        "demand_held_in": number(hold.demand_share),
         "slot_closes": bool(hold.closes),
         "springs_back": bool(hold.elastic),
+        "strains": [{"caution": topic, "text": text} for topic, text in strain_texts(hold)],
         "text": hold_text(hold),
     }
 
@@ -326,7 +337,7 @@ def _needs_table(needs: Sequence[Need], catalogue: Catalogue) -> RenderableType:
 def _lines(found: Explanation, catalogue: Catalogue, wish: Wish) -> list[RenderableType]:
     from rich.padding import Padding
 
-    from fitgraph.explain import assembly_text, hold_text
+    from fitgraph.explain import assembly_text, hold_text, strain_texts
 
     pieces: list[RenderableType] = [styled(HEADLINES[found.verdict], "bold")]
     if found.minimal_conflicts:
@@ -339,7 +350,8 @@ def _lines(found: Explanation, catalogue: Catalogue, wish: Wish) -> list[Rendera
         pieces.append(Padding(styled(assembly_text(found.assembly)), (0, 0, 0, 2)))
     if (hold := hold_of(found)) is not None:
         pieces += ["", styled("Grip, by comparison", "dim")]
-        pieces.append(Padding(styled(hold_text(hold)), (0, 0, 0, 2)))
+        for text in (hold_text(hold), *(text for _, text in strain_texts(hold))):
+            pieces.append(Padding(styled(text), (0, 0, 0, 2)))
     listed = found.changes[:_CHANGES]
     if found.verdict is not Verdict.FITS:
         more = len(found.changes) - len(listed)

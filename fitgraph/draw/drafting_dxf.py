@@ -2,28 +2,35 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
 from pathlib import Path
 from typing import Any
 
-from fitgraph.draw.drafting import (
+from fitgraph.draw.drafting_items import (
     ARROW,
     BEYOND,
     NORMAL,
     OFF,
     Arc,
-    Area,
     Drawing,
-    Item,
+    Fill,
     Label,
     Line,
     Measure,
+    Piece,
     Stroke,
-    hatching,
+    drawn,
+    pieces_of,
 )
 from fitgraph.files import whole
 
 _STYLE = "DRAFTING"
+
+#: Letters as wide as those that the sheet was laid out with.
+_LETTERS, _FONT = "LETTERING", "arial.ttf"
+
+#: Letters in circles, where a program writes a dimension's text anew.
+_RINGED = {"E": "Ⓔ", "F": "Ⓕ"}
+
 _ALIGN = {"start": "LEFT", "middle": "CENTER", "end": "RIGHT"}
 
 
@@ -44,7 +51,9 @@ def _setup(document: Any, scale: float) -> None:
         document.layers.add(line.layer, linetype=kind, lineweight=round(line.width * 100), color=7)
     document.layers.add("dimensions", lineweight=round(Line.THIN.width * 100), color=7)
     document.layers.add("texts", lineweight=round(Line.THIN.width * 100), color=7)
+    document.styles.add(_LETTERS, font=_FONT)
     style = document.dimstyles.duplicate_entry("EZDXF", _STYLE)
+    style.dxf.dimtxsty = _LETTERS
     style.dxf.dimtxt = NORMAL / scale
     style.dxf.dimasz = ARROW[0] / scale
     style.dxf.dimexe, style.dxf.dimexo = BEYOND / scale, OFF / scale
@@ -56,7 +65,7 @@ def _setup(document: Any, scale: float) -> None:
     style.dxf.dimtsz = 0
 
 
-def _add(space: Any, item: Item, scale: float) -> None:
+def _add(space: Any, item: Piece, scale: float) -> None:
     if isinstance(item, Stroke):
         space.add_line(
             (item.x1 / scale, item.y1 / scale),
@@ -77,16 +86,14 @@ def _add(space: Any, item: Item, scale: float) -> None:
             _one_line(item.text),
             height=item.height / scale,
             rotation=item.turned,
-            dxfattribs={"layer": "texts"},
+            dxfattribs={"layer": "texts", "style": _LETTERS},
         )
         text.set_placement(
             (item.x / scale, item.y / scale), align=TextEntityAlignment[_ALIGN[item.anchor]]
         )
-    elif isinstance(item, Area):
-        for stroke in hatching(item):
-            _add(space, stroke, scale)
-    elif isinstance(item, Measure):
-        _measure(space, item, scale)
+    elif isinstance(item, Fill):
+        a, b, c = ((x / scale, y / scale) for x, y in item.corners)
+        space.add_solid([a, b, c], dxfattribs={"layer": "symbols"})
 
 
 def _one_line(text: str) -> str:
@@ -96,17 +103,25 @@ def _one_line(text: str) -> str:
 
 
 def _measure(space: Any, item: Measure, scale: float) -> None:
-    base = (item.at, item.y1) if item.upright else (item.x1, item.at)
+    """Add a dimension that measures, shown as every other writer shows it."""
+    at = (item.at, item.y1) if item.upright else (item.x1, item.at)
+    marks = "".join(_RINGED.get(letter, f"({letter})") for letter in item.marks)
     made = space.add_linear_dim(
-        base=(base[0] / scale, base[1] / scale),
+        base=(at[0] / scale, at[1] / scale),
         p1=(item.x1 / scale, item.y1 / scale),
         p2=(item.x2 / scale, item.y2 / scale),
         angle=90 if item.upright else 0,
-        text=_one_line(f"{item.text} {item.limits}"),
+        text=_one_line(f"{item.text} {marks} {item.limits}"),
         dimstyle=_STYLE,
         dxfattribs={"layer": "dimensions"},
     )
-    made.render()
+    pieces = drawn(item)
+    block = space.doc.blocks.new_anonymous_block(type_char="D")
+    for piece in pieces:
+        _add(block, piece, scale)
+    text = next(piece for piece in pieces if isinstance(piece, Label))
+    made.dimension.dxf.geometry = block.name
+    made.dimension.dxf.text_midpoint = (text.x / scale, text.y / scale)
 
 
 def write_dxf(drawing: Drawing, path: Path) -> None:
@@ -129,12 +144,13 @@ def write_dxf(drawing: Drawing, path: Path) -> None:
     document = ezdxf.new("R2010", setup=True)
     _setup(document, drawing.scale)
     space = document.modelspace()
-    for item in _ordered(drawing.items):
-        _add(space, item, drawing.scale)
+    # Dimensions come last, so that they lie above what they measure.
+    for item in drawing.items:
+        if not isinstance(item, Measure):
+            for piece in pieces_of([item]):
+                _add(space, piece, drawing.scale)
+    for item in drawing.items:
+        if isinstance(item, Measure):
+            _measure(space, item, drawing.scale)
     with whole(path) as file:
         document.saveas(file)
-
-
-def _ordered(items: Iterable[Item]) -> list[Item]:
-    """Return items with dimensions last, so that they lie above what they measure."""
-    return sorted(items, key=lambda item: isinstance(item, Measure))

@@ -5,17 +5,17 @@ from __future__ import annotations
 import math
 import xml.etree.ElementTree as ET
 
-from fitgraph.draw.drafting import (
+from fitgraph.draw.drafting_items import (
+    CAPITALS,
     PAPER,
     Arc,
-    Area,
     Drawing,
+    Fill,
     Label,
     Line,
-    Measure,
+    Piece,
     Stroke,
-    drawn,
-    hatching,
+    pieces_of,
 )
 from fitgraph.draw.svg import element, write
 
@@ -69,12 +69,26 @@ def _label(item: Label) -> ET.Element:
         item.text,
         x=item.x,
         y=_y(item.y),
-        # Capitals are about seven tenths of a font's size.
-        font_size=item.height / 0.72,
+        font_size=item.height / CAPITALS,
         text_anchor=item.anchor,
         fill="#000",
         **turn,
     )
+
+
+def _fill(item: Fill) -> ET.Element:
+    points = " ".join(f"{x:.4f},{_y(y):.4f}" for x, y in item.corners)
+    return element("polygon", points=points, fill="#000")
+
+
+def _piece(item: Piece) -> ET.Element:
+    if isinstance(item, Stroke):
+        return _stroke(item)
+    if isinstance(item, Arc):
+        return _arc(item)
+    if isinstance(item, Label):
+        return _label(item)
+    return _fill(item)
 
 
 def sheet_svg(drawing: Drawing) -> str:
@@ -95,20 +109,5 @@ def sheet_svg(drawing: Drawing) -> str:
         font_family=_FONT,
         role="img",
     )
-    for item in drawing.items:
-        if isinstance(item, Stroke):
-            root.append(_stroke(item))
-        elif isinstance(item, Arc):
-            root.append(_arc(item))
-        elif isinstance(item, Label):
-            root.append(_label(item))
-        elif isinstance(item, Area):
-            root.extend(_stroke(s) for s in hatching(item))
-        elif isinstance(item, Measure):
-            made = drawn(item)
-            root.extend(_stroke(s) for s in made.strokes)
-            for corners in made.arrows:
-                points = " ".join(f"{x:.4f},{_y(y):.4f}" for x, y in corners)
-                root.append(element("polygon", points=points, fill="#000"))
-            root.extend(_label(label) for label in made.labels)
+    root.extend(_piece(piece) for piece in pieces_of(drawing.items))
     return write(root)

@@ -10,24 +10,26 @@ from fpdf.enums import VAlign
 from fpdf.fonts import FontFace
 
 from fitgraph.adapters.sheet import Sheet
-from fitgraph.draw.drafting import (
+from fitgraph.draw.drafting import drawing
+from fitgraph.draw.drafting_items import (
+    CAPITALS,
     Arc,
-    Area,
     Drawing,
-    Item,
     Label,
     Line,
-    Measure,
+    Piece,
     Stroke,
-    drawing,
-    drawn,
-    hatching,
+    pieces_of,
 )
 from fitgraph.draw.lettering import WRITTEN_PLAINLY, Lettering, printed
 from fitgraph.draw.sheet_text import Table, facts, mates_table, sizes_table, worth_lines
+from fitgraph.draw.svg import shorten
 
 #: Mating parts listed in print; the page has them all.
 _MATES = 60
+
+#: Letters of a name, of a cell and of a page's foot that are printed; the page has all of them.
+_LETTERS, _CELL, _FOOT = 160, 400, 60
 
 #: Points to a millimetre.
 _POINTS = 72 / 25.4
@@ -95,32 +97,22 @@ class _Page:
 
     def label(self, item: Label) -> None:
         text = self.pdf.lettering.text(item.text)
-        # Capitals are about seven tenths of a font's size.
-        self.pdf.set_font(self.pdf.lettering.family, size=item.height / 0.72 * _POINTS)
+        self.pdf.set_font(self.pdf.lettering.family, size=item.height / CAPITALS * _POINTS)
         share = {"start": 0.0, "middle": 0.5, "end": 1.0}[item.anchor]
         x, y = item.x, self.high - item.y
         with self.pdf.rotation(item.turned, x, y):
             self.pdf.text(x - share * self.pdf.get_string_width(text), y, text)
 
-    def add(self, item: Item) -> None:
+    def add(self, item: Piece) -> None:
         if isinstance(item, Stroke):
             self.stroke(item)
         elif isinstance(item, Arc):
             self.arc(item)
         elif isinstance(item, Label):
             self.label(item)
-        elif isinstance(item, Area):
-            for stroke in hatching(item):
-                self.stroke(stroke)
-        elif isinstance(item, Measure):
-            made = drawn(item)
-            for stroke in made.strokes:
-                self.stroke(stroke)
-            for corners in made.arrows:
-                self.pdf.set_line_width(0.05)
-                self.pdf.polygon([(x, self.high - y) for x, y in corners], style="F")
-            for label in made.labels:
-                self.label(label)
+        else:
+            self.pdf.set_line_width(0.05)
+            self.pdf.polygon([(x, self.high - y) for x, y in item.corners], style="F")
 
 
 class _Document(FPDF):
@@ -168,27 +160,28 @@ class _Document(FPDF):
             headings_style=FontFace(emphasis="BOLD"),
         ) as grid:
             for cells in ([table.columns] if headed else []) + list(table.rows):
-                grid.row([self.lettering.text(cell) for cell in cells])
+                grid.row([self.lettering.text(shorten(cell, _CELL)) for cell in cells])
 
 
 def _draw(pdf: _Document, made: Drawing) -> None:
     pdf.add_page(orientation="L")
     page = _Page(pdf)
     pdf.set_auto_page_break(False)
-    for item in made.items:
-        page.add(item)
+    for piece in pieces_of(made.items):
+        page.add(piece)
     pdf.set_auto_page_break(True, margin=16)
     pdf.set_line_width(Line.HATCH.width)
 
 
 def _written(sheet: Sheet, lettering: Lettering) -> bytes:
     made = drawing(sheet)
-    pdf = _Document(sheet.part.sku, lettering)
-    pdf.set_title(made.title)
+    pdf = _Document(shorten(sheet.part.sku, _FOOT), lettering)
+    title = shorten(made.title, _LETTERS)
+    pdf.set_title(title)
     pdf.set_subject("specification sheet")
     _draw(pdf, made)
     pdf.add_page(orientation="P")
-    pdf.paragraph(made.title, 14, "B")
+    pdf.paragraph(title, 14, "B")
     pdf.ln(2)
     for line in worth_lines(sheet):
         pdf.paragraph(line)

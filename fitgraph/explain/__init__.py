@@ -15,6 +15,7 @@ from fitgraph.explain.words import (
     conflict_text,
     element_text,
     hold_text,
+    strain_texts,
 )
 
 __all__ = [
@@ -40,4 +41,5 @@ __all__ = [
     "element_text",
     "hold_text",
     "share_of_pairs",
+    "strain_texts",
 ]

@@ -37,7 +37,7 @@ from fitgraph.explain.elements import (
 from fitgraph.explain.reasons import Clash, Figure
 from fitgraph.explain.series import nesting, stacked_mm, wanted_of_unknown
 from fitgraph.explain.shares import share_of_pairs
-from fitgraph.graph.hold import Hold
+from fitgraph.graph.hold import Hold, Surface
 from fitgraph.graph.joints import conditions_of
 from fitgraph.graph.options import presence_of
 from fitgraph.mechanics.limits import Limits
@@ -444,28 +444,88 @@ def action_text(action: Action, catalogue: Catalogue) -> str:
 
 
 def hold_text(hold: Hold) -> str:
-    """Return how hard a clamp holds, in one or two sentences; the torque caution goes with it."""
-    low, high = hold.grip.torque_nm
-    text = (
-        f"{hold.bolts} bolts {hold.thread} at {hold.torque_nm:g} N·m hold against a turning "
-        f"moment between {low:.0f} and {high:.0f} N·m, depending on the friction"
-    )
-    if hold.closing_n:
-        text += (
-            f"; closing its slot by {hold.gap_mm:.1f} mm takes {hold.closing_n / 1000:.1f} kN "
-            f"of their {hold.bolts * hold.torque.usual_preload_n / 1000:.1f} kN"
+    """Return how hard a clamp holds, in a few sentences; the torque caution goes with it."""
+    grip = hold.grip
+    bolts = f"{hold.bolts} bolts {hold.thread}"
+    if grip.high_nm <= 0:
+        text = (
+            f"{bolts} at {hold.torque_nm:g} N·m do not close the rings onto what is inside: "
+            f"{_surface(hold.weakest, 't')} is not pressed."
         )
-    text += "."
-    if not hold.closes:
-        text += " The bolts cannot close the slot for certain."
+    else:
+        text = (
+            f"{bolts} at {hold.torque_nm:g} N·m hold against a turning moment of about "
+            f"{grip.middle_nm:.0f} N·m; nine times out of ten it lies between "
+            f"{grip.low_nm:.0f} and {grip.high_nm:.0f} N·m, depending on friction, tightening "
+            f"and how evenly they press. {_surface(hold.weakest)} slips first"
+        )
+        if grip.closing_n >= 50:
+            pull = hold.pressing * hold.torque.usual_preload_n
+            text += (
+                f"; closing the rings takes {grip.closing_n / 1000:.1f} kN of {pull / 1000:.1f} kN"
+            )
+        text += "."
+        if grip.closes < 1:
+            text += f" In {1 - grip.closes:.0%} of the cases the rings do not close for it."
+    if hold.demand_nm is not None and hold.demand_share is not None:
+        share = "all" if hold.demand_share > 0.9995 else f"{hold.demand_share:.1%}"
+        name = f", {hold.demand}," if hold.demand else ""
+        text += f" {hold.demand_nm:g} N·m{name} are reached in {share} of the cases."
     if not hold.elastic and hold.elastic_gap_mm is not None:
         text += (
-            f" It springs back only from {hold.elastic_gap_mm:.1f} mm, so the end may stay bent."
+            f" Its slot has to narrow by up to {hold.gap_mm:.1f} mm and springs back only from "
+            f"{hold.elastic_gap_mm:.1f} mm, so the end may stay bent."
         )
     if hold.torque.over_proof:
-        share = hold.torque.worst_share_of_proof
-        text += f" The bolts may reach {share:.0%} of their proof load: too much."
+        share = f"{hold.torque.worst_share_of_proof:.0%}"
+        text += f" The bolts may reach {share} of their proof load: too much."
     return text
+
+
+def _surface(surface: Surface, letter: str = "T") -> str:
+    return f"{letter}he surface between {part_text(surface.outer)} and {part_text(surface.inner)}"
+
+
+def _length(low: float, high: float) -> str:
+    if low <= 0:
+        return f"up to {high:.1f} mm"
+    return f"{low:.1f} mm" if high - low < 0.05 else f"{low:.1f} to {high:.1f} mm"
+
+
+def strain_texts(hold: Hold) -> tuple[tuple[str, str], ...]:
+    """Return what a clamp does to its parts: the topic of a caution, and a sentence, each."""
+    found: list[tuple[str, str]] = []
+    if hold.notch is not None and hold.slot_beyond_mm is not None:
+        text = (
+            "The slot's end is a notch: what the tube bears again and again is divided by "
+            f"{hold.notch[0]:.1f} to {hold.notch[1]:.1f}, less with a round, drilled end than "
+            "with a sawn one."
+        )
+        low, high = hold.slot_beyond_mm
+        if high > 0:
+            beyond = _length(low, high)
+            text += f" The slot reaches {beyond} beyond the clamp, where the tube bends most."
+        found.append(("strength", text))
+    if hold.crush is not None:
+        even, lines = hold.crush.share_of_yield
+        text = f"The clamp stresses the closed tube to between {even:.0%} and {lines:.0%} of yield"
+        if hold.crush.for_certain:
+            text += ", which crushes it."
+        elif hold.crush.possibly:
+            text += ": it may be crushed where it is not pressed evenly."
+        else:
+            text += "."
+        found.append(("crush", text))
+    if hold.thread_needs_mm is not None:
+        short, long = hold.thread_needs_mm
+        found.append(
+            (
+                "thread",
+                f"Tapped into the clamp's own metal, the {hold.thread} thread wants {short:.1f} "
+                f"to {long:.1f} mm of full turns, so that the bolt gives way before it does.",
+            )
+        )
+    return tuple(found)
 
 
 def assembly_text(assembly: AssemblyShare) -> str:

@@ -1,54 +1,104 @@
-"""How hard a clamp's bolts hold the tube of a combination, at the worst sizes."""
+"""How hard a clamp's bolts hold the parts of a combination, and what that does to them.
+
+The rings between the clamp and the core follow from the joints that close: each puts a bore on
+what lies in it, and what lies in it may be a ring again. A clamp with two bores holds two such
+nests; the weaker one counts.
+"""
 
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 
 from fitgraph.graph.columns import word_of
 from fitgraph.graph.options import length_of, presence_of
 from fitgraph.graph.said import judge
-from fitgraph.mechanics.clamps import Grip, TorqueCheck, check_torque, clamp_grip
-from fitgraph.mechanics.materials import MATERIALS
+from fitgraph.mechanics.clamps import TorqueCheck, check_torque
+from fitgraph.mechanics.crush import Crush, tube_crush
+from fitgraph.mechanics.grip import Bolts, NestGrip, RingSection, nest_grip, share_that_holds
+from fitgraph.mechanics.materials import MATERIALS, Material
+from fitgraph.mechanics.notches import slot_end_factor
 from fitgraph.mechanics.rules import RULES
-from fitgraph.mechanics.slots import closing_force_n, elastic_gap_mm
-from fitgraph.model import Dimension, Option, Presence, Reference, Vocabulary
+from fitgraph.mechanics.slots import elastic_gap_mm
+from fitgraph.mechanics.standards import screw
+from fitgraph.mechanics.threads import engagement_needed_mm
+from fitgraph.model import Dimension, HoldSource, Joint, Option, Presence, Reference, Vocabulary
+
+Range = tuple[float, float]
+
+#: Taken for a ring whose material nobody told [GPa]: the stiffest, which closing takes most of.
+_STIFFEST_GPA = max(m.modulus_gpa for m in MATERIALS.values() if m.modulus_gpa is not None)
+
+
+@dataclass(frozen=True, slots=True)
+class Surface:
+    """Two parts of a nest that touch, and which of them lies outside."""
+
+    outer: Option
+    inner: Option
 
 
 @dataclass(frozen=True, slots=True)
 class Hold:
-    """The grip of a clamp on a tube, and what it rests on.
+    """The grip of a clamp, what it rests on, and what it does to the parts.
 
     Parameters
     ----------
     thread, bolts, torque_nm : str, int, float
         The bolts, and the torque taken for them.
+    pressing : float
+        How many of them press on the weaker nest.
     torque : TorqueCheck
         What that torque does to a bolt.
-    closing_n : float
-        Force that closing the tube's slot takes from the bolts, in N.
+    grip : NestGrip
+        What the weaker nest holds, at its weakest surface.
+    surfaces : tuple of Surface
+        Its surfaces, from the core outwards.
     gap_mm : float
-        How far the slot has to narrow, in mm along the circumference.
+        How far the tube's slot has to narrow, in mm along the circumference.
     elastic_gap_mm : float or None
         How far it can before the tube yields; None without a slot to close.
-    grip : Grip
-        What is left.
+    demand_nm, demand_share : float or None
+        A twisting moment to compare with [N·m], and in which share of the draws it is held.
+    demand : str
+        What that moment is.
+    slot_beyond_mm : tuple of float or None
+        By how much the slot may reach beyond the clamp [mm]; None without a slot.
+    notch : tuple of float or None
+        By what factor the slot's end lowers what the tube bears again and again.
+    crush : Crush or None
+        How near a closed tube comes to being crushed, with all bolts at their most.
+    thread_needs_mm : tuple of float or None
+        Full thread in the clamp with which the bolt gives way first [mm].
     """
 
     thread: str
     bolts: int
     torque_nm: float
+    pressing: float
     torque: TorqueCheck
-    closing_n: float
+    grip: NestGrip
+    surfaces: tuple[Surface, ...]
     gap_mm: float
     elastic_gap_mm: float | None
-    grip: Grip
+    demand_nm: float | None
+    demand_share: float | None
+    demand: str
+    slot_beyond_mm: Range | None
+    notch: Range | None
+    crush: Crush | None
+    thread_needs_mm: Range | None
+
+    @property
+    def weakest(self) -> Surface:
+        """Return the surface that slips first most often."""
+        return self.surfaces[self.grip.governing]
 
     @property
     def closes(self) -> bool:
-        """Whether the bolts can close the slot with force to spare."""
-        return self.grip.hoop_n[0] > 0
+        """Whether the bolts close every ring for certain, with force to spare."""
+        return self.grip.bounds_nm[0] > 0
 
     @property
     def elastic(self) -> bool:
@@ -63,29 +113,118 @@ def _known(chosen: Mapping[str, Option], reference: Reference | None) -> Dimensi
     return dimension if dimension is not None and dimension.known else None
 
 
-def _clearance(vocabulary: Vocabulary, chosen: Mapping[str, Option]) -> float | None:
-    """Return the most clearance that the held tube's slot has to close, in mm of diameter.
+def _material(option: Option) -> Material | None:
+    return None if option.part is None else MATERIALS.get(option.part.material or "")
 
-    None where no joint of this combination closes it.
-    """
-    source = vocabulary.hold
-    if source is None:
+
+def _closing(vocabulary: Vocabulary, chosen: Mapping[str, Option]) -> list[Joint]:
+    """Return the joints of a combination that squeeze a bore onto what lies in it."""
+    return [
+        joint
+        for joint in vocabulary.joints
+        if {"bore", "spigot", "slot"} <= set(joint.arguments)
+        and RULES[joint.rule].optional
+        and set(joint.roles) <= set(chosen)
+        and judge(joint, chosen).there is Presence.PRESENT
+    ]
+
+
+def _nests(vocabulary: Vocabulary, chosen: Mapping[str, Option], clamp: str) -> list[list[Joint]]:
+    """Return the joints of each of a clamp's bores, from the clamp inwards."""
+    joints = _closing(vocabulary, chosen)
+
+    def inwards(joint: Joint) -> Iterator[Joint]:
+        seen: set[str] = set()
+        while joint.arguments["bore"].role not in seen:
+            yield joint
+            seen.add(joint.arguments["bore"].role)
+            inside = joint.arguments["spigot"].role
+            joint = next((j for j in joints if j.arguments["bore"].role == inside), joint)
+
+    return [list(inwards(j)) for j in joints if j.arguments["bore"].role == clamp]
+
+
+def _rings(
+    nest: list[Joint], chosen: Mapping[str, Option], source: HoldSource, height: float
+) -> list[RingSection] | None:
+    """Return the rings of a nest, from the core outwards; None where a size is not known."""
+    found: list[RingSection] = []
+    for place, joint in enumerate(nest):
+        bore, spigot, cut = (joint.arguments[name] for name in ("bore", "spigot", "slot"))
+        around = nest[place - 1].arguments["spigot"] if place else joint.arguments.get("outside")
+        inner, core = _known(chosen, bore), _known(chosen, spigot)
+        outer = _known(chosen, around)
+        if inner is None or core is None or (place and outer is None):
+            return None
+        if outer is not None and outer.lo <= inner.hi:
+            return None
+        slot = _known(chosen, cut)
+        absent = presence_of(chosen[cut.role], cut.feature) is Presence.ABSENT
+        if slot is None and not absent:
+            return None
+        length = None
+        if source.slot is not None and cut.role == source.slot.role and slot is not None:
+            known = _known(chosen, source.slot_length)
+            if known is None:
+                return None
+            length = known.lo
+        material = _material(chosen[bore.role])
+        stiff = None if material is None else material.modulus_gpa
+        found.append(
+            RingSection(
+                inner.mid,
+                None if outer is None else outer.mid,
+                height,
+                _STIFFEST_GPA if stiff is None else stiff,
+                0.0 if slot is None else slot.lo,
+                length,
+                (inner.lo - core.hi, inner.hi - core.lo),
+            )
+        )
+    return found[::-1]
+
+
+def _turned(nest: list[Joint], tube: str) -> int:
+    """Return which ring of a nest, from the core outwards, the twisting moment acts on."""
+    for place, joint in enumerate(nest):
+        if joint.arguments["bore"].role == tube:
+            return len(nest) - 1 - place
+    return len(nest) - 1
+
+
+def _crush(
+    nest: list[Joint],
+    chosen: Mapping[str, Option],
+    source: HoldSource,
+    height: float,
+    hoop_n: float,
+) -> Crush | None:
+    """Return how near the tube comes to being crushed, where it is a nest's closed core."""
+    tube = chosen[source.outside.role]
+    innermost = nest[-1].arguments
+    if innermost["spigot"].role != tube.role:
         return None
-    for joint in vocabulary.joints:
-        closes = RULES[joint.rule].optional and joint.arguments.get("bore") == source.bore
-        if not closes or not set(joint.roles) <= set(chosen):
-            continue
-        if judge(joint, chosen).there is not Presence.PRESENT:
-            continue
-        bore = _known(chosen, joint.arguments["bore"])
-        spigot = _known(chosen, joint.arguments["spigot"])
-        if bore is not None and spigot is not None:
-            return max(bore.hi - spigot.lo, 0.0)
-    return None
+    if source.slot is None or presence_of(tube, source.slot.feature) is not Presence.ABSENT:
+        return None
+    outside, bore = _known(chosen, source.outside), _known(chosen, source.bore)
+    around, material = _known(chosen, innermost["bore"]), _material(tube)
+    if outside is None or bore is None or around is None or outside.lo <= bore.hi:
+        return None
+    if material is None or material.modulus_gpa is None or material.yield_mpa is None:
+        return None
+    return tube_crush(
+        hoop_n,
+        outside.lo,
+        bore.hi,
+        height,
+        material.modulus_gpa,
+        material.yield_mpa,
+        max(around.hi - outside.lo, 0.0),
+    )
 
 
 def hold(chosen: Mapping[str, Option], vocabulary: Vocabulary) -> Hold | None:
-    """Return how hard the bolts hold the tube.
+    """Return how hard the bolts hold, and what that does to the parts.
 
     Parameters
     ----------
@@ -105,39 +244,92 @@ def hold(chosen: Mapping[str, Option], vocabulary: Vocabulary) -> Hold | None:
         return None
     clamp, tube = chosen[source.thread.role], chosen[source.outside.role]
     thread, count = word_of(clamp, source.thread), word_of(clamp, source.count)
-    height = _known(chosen, source.height)
-    outside, bore = _known(chosen, source.outside), _known(chosen, source.bore)
-    material = MATERIALS.get(tube.part.material or "") if tube.part is not None else None
-    if (
-        thread is None
-        or thread not in source.torque_nm
-        or count is None
-        or not count.isdigit()
-        or count == "0"
-    ):
+    if thread is None or thread not in source.torque_nm or count is None or not count.isdigit():
         return None
-    if height is None or outside is None or bore is None or outside.hi <= bore.lo:
+    height, nests = _known(chosen, source.height), _nests(vocabulary, chosen, clamp.role)
+    if int(count) == 0 or height is None or not nests:
         return None
     torque_nm = source.torque_nm[thread]
     torque = check_torque(torque_nm, thread, source.property_class)
-    clearance = _clearance(vocabulary, chosen)
-    slot = source.slot.feature if source.slot is not None else None
-    closing, gap, elastic, diameter = 0.0, 0.0, None, outside.mid
-    if clearance is not None and presence_of(tube, slot) is Presence.PRESENT:
-        slot_length = _known(chosen, source.slot_length)
-        if material is None or material.modulus_gpa is None or slot_length is None:
+    # Where a clamp has several bores, its bolts and its height are shared among them evenly.
+    pressing, squeezed = int(count) / len(nests), height.lo / len(nests)
+    bolts = Bolts(pressing, torque_nm, screw(thread).diameter_mm)
+    weaker: tuple[NestGrip, list[Joint], list[RingSection]] | None = None
+    for nest in nests:
+        rings = _rings(nest, chosen, source, squeezed)
+        if rings is None:
             return None
-        if outside.lo <= bore.hi:
-            return None
-        gap, diameter = math.pi * clearance, bore.mid
-        closing = float(
-            closing_force_n(
-                gap, outside.hi, bore.lo, height.hi, material.modulus_gpa, slot_length.lo
-            )
-        )
-        if material.yield_mpa is not None:
-            elastic = float(
-                elastic_gap_mm(outside.hi, bore.lo, material.modulus_gpa, material.yield_mpa)
-            )
-    grip = clamp_grip(int(count), torque.preload_n, diameter, height.lo, closing)
-    return Hold(thread, int(count), torque_nm, torque, closing, gap, elastic, grip)
+        grip = nest_grip(rings, bolts, turned=_turned(nest, tube.role))
+        if weaker is None or grip.middle_nm < weaker[0].middle_nm:
+            weaker = grip, nest, rings
+    if weaker is None:
+        return None
+    grip, nest, rings = weaker
+    turned = _turned(nest, tube.role)
+    gap, elastic = _narrows(nest, rings, chosen, source)
+    beyond, notch = _slot_end(chosen, source, height)
+    hoop = pressing * torque.preload_n[1]
+    crush = next((c for n in nests if (c := _crush(n, chosen, source, squeezed, hoop))), None)
+    lug = _material(clamp)
+    return Hold(
+        thread,
+        int(count),
+        torque_nm,
+        pressing,
+        torque,
+        grip,
+        tuple(
+            Surface(chosen[j.arguments["bore"].role], chosen[j.arguments["spigot"].role])
+            for j in reversed(nest)
+        ),
+        gap,
+        elastic,
+        source.demand_nm,
+        None
+        if source.demand_nm is None
+        else share_that_holds(rings, bolts, source.demand_nm, turned=turned),
+        source.demand,
+        beyond,
+        notch,
+        crush,
+        None
+        if lug is None or lug.tensile_mpa is None
+        else engagement_needed_mm(thread, torque.proof_load_n, lug.tensile_mpa),
+    )
+
+
+def _narrows(
+    nest: list[Joint],
+    rings: list[RingSection],
+    chosen: Mapping[str, Option],
+    source: HoldSource,
+) -> tuple[float, float | None]:
+    """Return how far the tube's slot has to narrow at most, and how far it can elastically."""
+    tube = chosen[source.outside.role]
+    place = _turned(nest, tube.role)
+    within = nest[len(nest) - 1 - place].arguments["bore"].role == tube.role
+    ring, material = rings[place], _material(tube)
+    if not within or ring.slot_mm <= 0 or ring.outside_mm is None:
+        return 0.0, None
+    gap = math.pi * sum(max(r.clearance_mm[1], 0.0) for r in rings[: place + 1])
+    if material is None or material.modulus_gpa is None or material.yield_mpa is None:
+        return gap, None
+    outside, bore = _known(chosen, source.outside), _known(chosen, source.bore)
+    if outside is None or bore is None:
+        return gap, None
+    return gap, float(elastic_gap_mm(outside.hi, bore.lo, material.modulus_gpa, material.yield_mpa))
+
+
+def _slot_end(
+    chosen: Mapping[str, Option], source: HoldSource, height: Dimension
+) -> tuple[Range | None, Range | None]:
+    """Return how far the tube's slot reaches beyond the clamp, and what its end costs."""
+    slot, length = _known(chosen, source.slot), _known(chosen, source.slot_length)
+    if slot is None or length is None or slot.lo <= 0:
+        return None, None
+    material = _material(chosen[source.outside.role])
+    roots = None if material is None else material.neuber_root
+    return (
+        (length.lo - height.hi, length.hi - height.lo),
+        None if roots is None else slot_end_factor(slot.mid, roots),
+    )

@@ -167,7 +167,8 @@ class BuildExplorer(Answering):
             return ends[0], max(ends[1], ends[0] + step)
 
         def money(text: str) -> float:
-            return major(parse_money(text, vocabulary.minor_digits), vocabulary.minor_digits)
+            digits = vocabulary.minor_digits
+            return major(parse_money(text, digits, vocabulary.currency), digits)
 
         least, most = reach(prices, _MONEY_STEP)
         budget = LimitField(

@@ -114,7 +114,8 @@ def read_entries(entries: Entries, catalogue: Catalogue) -> Request:
     max_mass: float | None = None
     if entries.budget.strip():
         try:
-            budget = parse_money(entries.budget, catalogue.vocabulary.minor_digits)
+            words = catalogue.vocabulary
+            budget = parse_money(entries.budget, words.minor_digits, words.currency)
         except UnitError as error:
             wrong.append(f"Budget: {entries.budget.strip()!r} {error}.")
     if entries.max_mass.strip():

@@ -114,7 +114,7 @@ class RestockPanel(Answering):
         self._asked, self._begun, self._busy = 0, False, False
         self._curves: dict[int, _Curve] = {}
         vocabulary = opened.catalogue.vocabulary
-        self._digits = vocabulary.minor_digits
+        self._digits, self._currency = vocabulary.minor_digits, vocabulary.currency
         self.mode = widgets.RadioButtons(
             options=[("spend at most a budget", _SPEND), ("reach a coverage", _TARGET)],
             description="Orders that",
@@ -125,7 +125,7 @@ class RestockPanel(Answering):
             "Budget",
             vocabulary.currency,
             f"no limit; e.g. 150 {vocabulary.currency}",
-            lambda text: major(parse_money(text, self._digits), self._digits),
+            lambda text: major(parse_money(text, self._digits, self._currency), self._digits),
             0,
             _AT_FIRST,
             1,
@@ -214,7 +214,7 @@ class RestockPanel(Answering):
         if not text:
             return _SPEND, math.inf
         try:
-            sum_ = parse_money(text, self._digits)
+            sum_ = parse_money(text, self._digits, self._currency)
         except UnitError as error:
             raise FormError(f"Budget: {text!r} {error}.") from None
         if sum_ < 0:

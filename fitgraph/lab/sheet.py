@@ -12,7 +12,7 @@ from fpdf.fonts import FontFace
 from fitgraph.draw import section_svg
 from fitgraph.draw.lettering import WRITTEN_PLAINLY, Lettering, printed
 from fitgraph.draw.style import page_css
-from fitgraph.explain import hold_text
+from fitgraph.explain import hold_text, strain_texts
 from fitgraph.graph.hold import hold
 from fitgraph.mechanics.cautions import CAUTIONS
 from fitgraph.model import Option, Vocabulary
@@ -131,7 +131,11 @@ def sheet_of(
             )
     whole = {r: build.options.get(r) or Option(r, None) for r in vocabulary.roles}
     held = hold(whole, vocabulary)
-    notes = (hold_text(held),) if held is not None else ()
+    notes: tuple[str, ...] = ()
+    if held is not None:
+        strains = strain_texts(held)
+        notes = (hold_text(held), *(text for _, text in strains))
+        topics.update(dict.fromkeys(topic for topic, _ in strains))
     cautions = tuple(text for t in topics if t and (text := _caution(t, vocabulary)))
     return Sheet(
         title, (*parts, *work), build.price, build.mass_g, build.strength_nm, notes, cautions

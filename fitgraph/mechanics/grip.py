@@ -23,6 +23,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from functools import lru_cache
 from types import MappingProxyType
 
 import numpy as np
@@ -72,8 +73,11 @@ class RingSection:
 
     Parameters
     ----------
-    bore_mm, outside_mm : float
-        Diameters [mm].
+    bore_mm : float
+        Diameter [mm].
+    outside_mm : float or None
+        Diameter [mm]; None where nobody knows: what closing this ring takes, and whether its
+        slot is wide enough, is left out then.
     height_mm : float
         Length along the axis that is squeezed [mm].
     modulus_gpa : float
@@ -87,7 +91,7 @@ class RingSection:
     """
 
     bore_mm: float
-    outside_mm: float
+    outside_mm: float | None
     height_mm: float
     modulus_gpa: float
     slot_mm: float = 0.0
@@ -210,13 +214,17 @@ class _Uniform:
     clearance: Draws
 
 
+@lru_cache(maxsize=8)
 def _draw(surfaces: int, samples: int, seed: int) -> _Uniform:
-    """Draw; the first surfaces get the same numbers however many follow."""
+    """Draw; the first surfaces get the same numbers however many follow. Kept, and read only."""
     nut = np.random.default_rng([seed, 0]).uniform(size=samples)
     each = [
         np.random.default_rng([seed, 1 + i]).uniform(size=(3, samples)) for i in range(surfaces)
     ]
-    friction, contact, clearance = np.stack(each, axis=1)
+    drawn = np.stack(each, axis=1)
+    for array in (nut, drawn):
+        array.setflags(write=False)
+    friction, contact, clearance = drawn
     return _Uniform(nut, friction, contact, clearance)
 
 
@@ -247,7 +255,9 @@ def _slips_at(
     # From the clamp inwards: each ring takes its force off, or stops what is inside of it.
     for i in range(len(rings) - 1, -1, -1):
         ring = rings[i]
-        if ring.slot_mm > 0:
+        if ring.outside_mm is None:
+            force, can = np.zeros_like(pull), np.ones_like(pull, dtype=bool)
+        elif ring.slot_mm > 0:
             force = np.asarray(
                 closing_force_n(
                     np.pi * closure[i],
@@ -274,7 +284,11 @@ def _check(rings: Sequence[RingSection], bolts: Bolts, turned: int | None) -> in
     require(bolts.torque_nm >= 0, "a tightening torque cannot be less than 0 N·m")
     require(bolts.diameter_mm > 0, "a bolt's diameter has to be above 0 mm")
     for ring in rings:
-        require(0 < ring.bore_mm < ring.outside_mm, "a ring's outside has to exceed its bore")
+        require(ring.bore_mm > 0, "a ring's bore has to be above 0 mm")
+        require(
+            ring.outside_mm is None or ring.bore_mm < ring.outside_mm,
+            "a ring's outside has to exceed its bore",
+        )
     last = len(rings) - 1 if turned is None else turned
     require(0 <= last < len(rings), "the ring that is turned has to be one of the nest")
     return last

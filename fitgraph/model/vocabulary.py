@@ -115,6 +115,10 @@ class HoldSource:
         ISO 898-1 property class taken for the bolts.
     torque_nm : mapping of str to float
         Tightening torque taken for each thread, in N m.
+    demand_nm : float or None
+        A twisting moment to compare the grip with, in N m.
+    demand : str
+        What that moment is, for people.
     """
 
     thread: Reference
@@ -126,6 +130,8 @@ class HoldSource:
     slot_length: Reference | None
     property_class: str
     torque_nm: Mapping[str, float]
+    demand_nm: float | None = None
+    demand: str = ""
 
 
 @dataclass(frozen=True, slots=True)

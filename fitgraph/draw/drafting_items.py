@@ -1,0 +1,428 @@
+"""What a drafted sheet is made of: lines, arcs, texts, hatched areas, dimensions; mm on paper.
+
+References
+----------
+.. [1] ISO 128-2:2020: line types 01.2 (continuous wide), 01.1 (continuous narrow) and 04.1
+   (long-dashed dotted narrow), wide to narrow 2:1. ISO 128-3:2020: hatching at 45 degrees.
+.. [2] ISO 129-1:2018: dimension lines, extension lines, terminators. ISO 3098-1:2015: heights of
+   lettering, and a tenth of them for the lines of symbols. All from memory.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterable, Iterator, Sequence
+from dataclasses import dataclass, replace
+from enum import Enum
+from functools import cache
+from itertools import pairwise
+
+from fpdf import FPDF
+
+#: An A4 sheet lying down, in mm.
+PAPER = (297.0, 210.0)
+
+#: Heights of lettering in mm.
+TINY, SMALL, NORMAL, LARGE = 1.8, 2.5, 3.5, 5.0
+
+#: An arrow's length and half its width in mm (15 degrees).
+ARROW = (3.0, 0.4)
+
+#: How far extension lines reach beyond the dimension line, and start off the outline, in mm.
+BEYOND, OFF = 2.0, 1.0
+
+#: Distance of the hatching's lines in mm.
+_PITCH = 2.5
+
+#: Share of a font's size that its capitals are high.
+CAPITALS = 0.72
+
+#: How much wider the widest face is that a text may be set in than the one that is measured.
+_WIDEST = 1.12
+
+#: Letters that are as wide as some that the measured face lacks; a wide one for all others.
+_UNKNOWN = {"–": "n", "−": "+", "µ": "m"}
+
+
+class Line(Enum):
+    """Kinds of lines, with their width in mm and their dashes in mm."""
+
+    OUTLINE = ("outline", 0.5, ())
+    THIN = ("thin", 0.25, ())
+    HATCH = ("hatch", 0.18, ())
+    SYMBOL = ("symbols", 0.35, ())
+    CENTRE = ("centre", 0.25, (6.0, 0.8, 0.4, 0.8))
+
+    @property
+    def layer(self) -> str:
+        """Return the layer's name."""
+        return str(self.value[0])
+
+    @property
+    def width(self) -> float:
+        """Return the width in mm."""
+        return float(self.value[1])
+
+    @property
+    def dashes(self) -> tuple[float, ...]:
+        """Return lengths of dashes and gaps in mm."""
+        return tuple(self.value[2])
+
+
+@dataclass(frozen=True, slots=True)
+class Stroke:
+    """A straight line."""
+
+    x1: float
+    y1: float
+    x2: float
+    y2: float
+    line: Line = Line.OUTLINE
+
+
+@dataclass(frozen=True, slots=True)
+class Arc:
+    """An arc, counter-clockwise from one angle to another in degrees; 0 to 360 is a circle."""
+
+    x: float
+    y: float
+    radius: float
+    start: float = 0.0
+    stop: float = 360.0
+    line: Line = Line.OUTLINE
+
+
+@dataclass(frozen=True, slots=True)
+class Label:
+    """A text; `anchor` is start, middle or end, `turned` in degrees counter-clockwise."""
+
+    text: str
+    x: float
+    y: float
+    height: float = NORMAL
+    anchor: str = "start"
+    turned: float = 0.0
+
+
+@dataclass(frozen=True, slots=True)
+class Fill:
+    """A filled triangle: an arrow's point, a datum's foot."""
+
+    corners: tuple[tuple[float, float], tuple[float, float], tuple[float, float]]
+
+
+@dataclass(frozen=True, slots=True)
+class Area:
+    """A convex outline that is hatched at 45 degrees, its corners in order."""
+
+    corners: tuple[tuple[float, float], ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Measure:
+    """A linear dimension between two points of the drawing.
+
+    Parameters
+    ----------
+    x1, y1, x2, y2 : float
+        The points measured.
+    at : float
+        Where the dimension line stands: its x if `upright`, its y otherwise.
+    text : str
+        What it says.
+    limits : str
+        Limits of size below the dimension line; empty where there are none to say.
+    upright : bool
+        Whether it runs upwards.
+    outside : bool
+        Whether arrows and text stand outside of the extension lines.
+    marks : str
+        Letters in circles that follow the text.
+    """
+
+    x1: float
+    y1: float
+    x2: float
+    y2: float
+    at: float
+    text: str
+    limits: str = ""
+    upright: bool = False
+    outside: bool = False
+    marks: str = ""
+
+
+Piece = Stroke | Arc | Label | Fill
+Item = Piece | Area | Measure
+
+
+@dataclass(frozen=True, slots=True)
+class Drawing:
+    """A sheet.
+
+    Parameters
+    ----------
+    title : str
+        For readers of a file.
+    scale : float
+        Millimetres on paper to a millimetre of the part.
+    items : tuple of Item
+        In mm on paper.
+    """
+
+    title: str
+    scale: float
+    items: tuple[Item, ...]
+
+
+# -- lettering ---------------------------------------------------------------------------
+
+
+@cache
+def _ruler() -> FPDF:
+    """Return a document that knows how wide letters are, a hundred points high."""
+    ruler = FPDF(unit="pt")
+    ruler.set_font("Helvetica", size=100)
+    return ruler
+
+
+@cache
+def _advance(letter: str) -> float:
+    """Return how wide a letter is, in sizes of the font."""
+    shown = letter if ord(letter) < 256 else _UNKNOWN.get(letter, "W")
+    return float(_ruler().get_string_width(shown)) / 100
+
+
+def text_width(text: str, height: float) -> float:
+    """Return the room in mm that a text takes, in the widest face it may be set in.
+
+    Parameters
+    ----------
+    text : str
+        One line.
+    height : float
+        Of its capitals, in mm.
+    """
+    return sum(map(_advance, text)) * height / CAPITALS * _WIDEST
+
+
+def cut(text: str, height: float, width: float) -> str:
+    """Return as much of a text as a width in mm holds; what is cut ends in three dots.
+
+    Examples
+    --------
+    >>> cut("a rather long name", 3.5, 30.0)
+    'a rather...'
+    """
+    if text_width(text[:1000], height) <= width and len(text) <= 1000:
+        return text
+    room, kept = width - text_width("...", height), 0
+    for letter in text:
+        room -= text_width(letter, height)
+        if room < 0:
+            break
+        kept += 1
+    space = text.rfind(" ", 0, kept + 1)
+    # Between words, unless a word is so long that little would be left.
+    return text[: space if 2 * space > kept else kept].rstrip(" ,;:-") + "..."
+
+
+def wrapped(text: str, height: float, width: float, most: int) -> list[str]:
+    """Return a text in lines of a width in mm, broken between words.
+
+    Parameters
+    ----------
+    most : int
+        Lines that there is room for; the last ends in dots if the text goes on.
+    """
+    lines: list[str] = []
+    words = text.split()
+    while words and len(lines) < most:
+        line, used = words[0], 1
+        while used < len(words) and text_width(f"{line} {words[used]}", height) <= width:
+            line, used = f"{line} {words[used]}", used + 1
+        if len(lines) == most - 1 and used < len(words):
+            line = f"{line} {words[used]}" if len(line) < 1000 else line
+            line = cut(line + " ...", height, width)
+        lines.append(cut(line, height, width))
+        words = words[used:]
+    return lines
+
+
+# -- pieces ------------------------------------------------------------------------------
+
+
+def box(x1: float, y1: float, x2: float, y2: float, line: Line) -> list[Piece]:
+    """Return a rectangle's sides."""
+    return [
+        Stroke(x1, y1, x2, y1, line),
+        Stroke(x2, y1, x2, y2, line),
+        Stroke(x2, y2, x1, y2, line),
+        Stroke(x1, y2, x1, y1, line),
+    ]
+
+
+def path(points: Sequence[tuple[float, float]], line: Line) -> list[Piece]:
+    """Return the lines that join points, one after the other."""
+    return [Stroke(*a, *b, line) for a, b in pairwise(points)]
+
+
+def hatching(area: Area) -> list[Stroke]:
+    """Return the lines that hatch an area at 45 degrees."""
+    corners = area.corners
+    sides = list(zip(corners, (*corners[1:], corners[0]), strict=True))
+    offsets = [y - x for x, y in corners]  # y - x stays the same along a line
+    step = _PITCH * math.sqrt(2)
+    lines = []
+    at = math.ceil(min(offsets) / step) * step
+    while at < max(offsets):
+        met = []
+        for (x1, y1), (x2, y2) in sides:
+            before, after = (y1 - x1) - at, (y2 - x2) - at
+            if (before < 0) != (after < 0):
+                share = before / (before - after)
+                met.append(x1 + (x2 - x1) * share)
+        if met and max(met) - min(met) > 1e-6:
+            lines.append(Stroke(min(met), min(met) + at, max(met), max(met) + at, Line.HATCH))
+        at += step
+    return lines
+
+
+def arrow(x: float, y: float, direction: float) -> Fill:
+    """Return an arrow whose point is at a place, in mm.
+
+    Parameters
+    ----------
+    direction : float
+        Where it points to, in degrees counter-clockwise from the right.
+    """
+    angle = math.radians(direction)
+    back = (x - ARROW[0] * math.cos(angle), y - ARROW[0] * math.sin(angle))
+    side = (-ARROW[1] * math.sin(angle), ARROW[1] * math.cos(angle))
+    return Fill(
+        (
+            (x, y),
+            (back[0] + side[0], back[1] + side[1]),
+            (back[0] - side[0], back[1] - side[1]),
+        )
+    )
+
+
+def placed(pieces: Iterable[Piece], x: float, y: float, turned: float = 0.0) -> list[Piece]:
+    """Return pieces drawn about the origin, turned and then moved to a place.
+
+    Parameters
+    ----------
+    turned : float
+        In degrees counter-clockwise.
+    """
+    cos, sin = math.cos(math.radians(turned)), math.sin(math.radians(turned))
+
+    def moved(px: float, py: float) -> tuple[float, float]:
+        return x + px * cos - py * sin, y + px * sin + py * cos
+
+    found: list[Piece] = []
+    for piece in pieces:
+        if isinstance(piece, Stroke):
+            found.append(Stroke(*moved(piece.x1, piece.y1), *moved(piece.x2, piece.y2), piece.line))
+        elif isinstance(piece, Fill):
+            a, b, c = (moved(*corner) for corner in piece.corners)
+            found.append(Fill((a, b, c)))
+        elif isinstance(piece, Arc):
+            px, py = moved(piece.x, piece.y)
+            start, stop = piece.start + turned, piece.stop + turned
+            found.append(replace(piece, x=px, y=py, start=start, stop=stop))
+        else:
+            px, py = moved(piece.x, piece.y)
+            found.append(replace(piece, x=px, y=py, turned=piece.turned + turned))
+    return found
+
+
+#: Radius in mm of the circle about a letter, and the letter's height.
+_RING, _RINGED = 2.4, 2.5
+
+
+def ringed(letters: str) -> list[Piece]:
+    """Return letters in circles from the origin to the right, in line with lettering of 3.5 mm."""
+    found: list[Piece] = []
+    for n, letter in enumerate(letters):
+        x = _RING + n * (2 * _RING + 0.8)
+        found += [
+            Arc(x, NORMAL / 2, _RING, line=Line.THIN),
+            Label(letter, x, NORMAL / 2 - _RINGED / 2, _RINGED, "middle"),
+        ]
+    return found
+
+
+def _row(measure: Measure) -> tuple[list[Piece], float]:
+    """Return what stands above a dimension line, from the origin to the right, and its width."""
+    wide = text_width(measure.text, NORMAL)
+    if not measure.marks:
+        return [Label(measure.text, wide / 2, 0.0, anchor="middle")], wide
+    marks = placed(ringed(measure.marks), wide + 1.0, 0.0)
+    return [Label(measure.text, 0.0, 0.0), *marks], wide + 1.0 + len(measure.marks) * 5.6 - 0.8
+
+
+def drawn(measure: Measure) -> list[Piece]:
+    """Return a dimension as lines, arrows and its text, the way ISO 129-1 has it."""
+    m = measure
+    low, high = sorted((m.y1, m.y2) if m.upright else (m.x1, m.x2))
+    found: list[Piece] = []
+    for x, y in ((m.x1, m.y1), (m.x2, m.y2)):
+        start = x if m.upright else y
+        sign = 1.0 if m.at > start else -1.0
+        near, far = start + sign * OFF, m.at + sign * BEYOND
+        if abs(m.at - start) > OFF:
+            found.append(
+                Stroke(near, y, far, y, Line.THIN)
+                if m.upright
+                else Stroke(x, near, x, far, Line.THIN)
+            )
+    reach = 3 * ARROW[0] if m.outside else 0.0
+    middle, flip = (low + high) / 2, 180.0 if m.outside else 0.0
+    row, wide = _row(m)
+    if m.upright:
+        found.append(Stroke(m.at, low - reach, m.at, high + reach, Line.THIN))
+        found += [arrow(m.at, low, 270.0 - flip), arrow(m.at, high, 90.0 + flip)]
+        # Outside, the text ends where the lower arrow begins.
+        start = low - reach - wide if m.outside else middle - wide / 2
+        found += placed(row, m.at - 1.2, start, 90.0)
+        if m.limits:
+            found.append(Label(m.limits, m.at + 1.2 + SMALL, middle, SMALL, "middle", 90.0))
+    else:
+        found.append(Stroke(low - reach, m.at, high + reach, m.at, Line.THIN))
+        found += [arrow(low, m.at, 180.0 - flip), arrow(high, m.at, flip)]
+        found += placed(row, middle - wide / 2, m.at + 1.2)
+        if m.limits:
+            found.append(Label(m.limits, middle, m.at - 1.2 - SMALL, SMALL, "middle"))
+    return found
+
+
+# -- room --------------------------------------------------------------------------------
+
+#: Left, low, right and high, in mm.
+Room = tuple[float, float, float, float]
+
+
+def label_room(label: Label) -> Room:
+    """Return the upright rectangle that a label takes, for quarter turns."""
+    wide = text_width(label.text, label.height)
+    start = {"start": 0.0, "middle": -wide / 2, "end": -wide}[label.anchor]
+    # Below the line hang about two tenths of a capital's height.
+    corners = [(start, -0.2 * label.height), (start + wide, label.height)]
+    angle = math.radians(label.turned)
+    cos, sin = math.cos(angle), math.sin(angle)
+    xs = [label.x + x * cos - y * sin for x, y in corners]
+    ys = [label.y + x * sin + y * cos for x, y in corners]
+    return min(xs), min(ys), max(xs), max(ys)
+
+
+def pieces_of(items: Iterable[Item]) -> Iterator[Piece]:
+    """Yield items with dimensions and hatched areas taken apart."""
+    for item in items:
+        if isinstance(item, Measure):
+            yield from drawn(item)
+        elif isinstance(item, Area):
+            yield from hatching(item)
+        else:
+            yield item
