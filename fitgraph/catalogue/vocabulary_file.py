@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 import tomllib
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import replace
 from pathlib import Path
 from types import MappingProxyType
@@ -65,6 +65,21 @@ def _one_sided(stack: Joint) -> Iterator[Joint]:
             title=f"{stack.title}, {words}",
             limits=MappingProxyType({window: stack.limits[window]}),
         )
+
+
+def _without_doubles(joints: Sequence[Joint]) -> Iterator[Joint]:
+    """Yield the joints but nests of two rings that a joint of the two says already."""
+    pairs = {
+        (j.arguments["bore"], j.arguments["spigot"], j.arguments["slot"])
+        for j in joints
+        if "slot" in j.arguments
+    }
+    for joint in joints:
+        if len(joint.rings) == 2:
+            core, ring = joint.rings
+            if (ring.bore, core.outside, ring.slot) in pairs:
+                continue
+        yield joint
 
 
 class _Reader:
@@ -402,13 +417,17 @@ class _Reader:
         return list(_one_sided(joint)) if joint.spans else [joint]
 
     def closing(self, nest: Joint) -> Iterator[Joint]:
-        """Yield one joint for each ring of a nest, with all that it has to close on."""
-        for n, ring in enumerate(nest.rings[1:], start=2):
+        """Yield one joint for each ring of a nest, with all that it has to close on.
+
+        Rings that are never inside it, because their conditions keep its part out, are left away.
+        """
+        for n, ring in enumerate(nest.rings[1:], start=1):
+            inside = (r for r in nest.rings[:n] if Condition(ring.role, None, False) not in r.when)
             yield replace(
                 nest,
                 name=f"{nest.name}/{ring.role}",
                 title=f"{nest.title}, {self.roles[ring.role].title}",
-                rings=nest.rings[:n],
+                rings=(*inside, ring),
             )
 
     def read_joints(self) -> tuple[Joint, ...]:
@@ -424,6 +443,7 @@ class _Reader:
                     self.fault("joints", joint.name, "is the id of two joints", "Rename one")
                 names.add(joint.name)
                 joints.append(joint)
+        joints = list(_without_doubles(joints))
         used = {role for joint in joints for role in joint.roles}
         for name in self.roles:
             if name not in used and not self.faults:

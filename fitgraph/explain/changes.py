@@ -15,9 +15,15 @@ from fitgraph.explain.elements import Question
 from fitgraph.explain.kinds import Kinds, Reduced, reduce
 from fitgraph.graph.options import length_of
 from fitgraph.model import Option, Vocabulary
+from fitgraph.solve.algebra import COUNT
+from fitgraph.solve.best import Criteria, k_best
+from fitgraph.solve.passes import Demands, Passes
+from fitgraph.solve.plan import Plan
 from fitgraph.solve.query import TENTHS
+from fitgraph.solve.space import Space
 
 Floats = npt.NDArray[np.float64]
+Bools = npt.NDArray[np.bool_]
 
 #: The kinds of change, in the order in which equal ones are told: what the
 #: workshop can do to the part comes before another part.
@@ -284,6 +290,8 @@ def changes(
     # What stays as it is costs nothing, so that only the steps are compared.
     cost = {r: np.where(question.broken[r] == 0, 0.0, c) for r, c in wished.items()}
     ways = [(dropped, way) for dropped in drops for way in _ways(question, dropped) if way]
+    if kinds.space.sums:
+        return sorted(_searched(question, ways, chosen, cost), key=lambda c: rank(c, prefer))
     reduced = reduce(kinds, question, cost=cost, whole={list(way)[-1] for _, way in ways})
     found = [
         change
@@ -303,7 +311,6 @@ def _best(
 ) -> Change | None:
     """Return the best change of one way, None where no build is left."""
     question = reduced.question
-    space = question.space
     last = list(way)[-1]
     at = {r: np.flatnonzero(codes == way.get(r, 0)) for r, codes in reduced.codes.items()}
     if not all(len(places) for places in at.values()):
@@ -321,6 +328,63 @@ def _best(
     open_kinds = kinds.kind_of[last][options[last]][np.isfinite(solved.values)]
     mask = question.allowed[last] & (question.broken[last] == way[last])
     alternatives = int((mask & np.isin(kinds.kind_of[last], open_kinds)).sum())
+    return _change(question, way, chosen, places, alternatives, dropped)
+
+
+def _searched(
+    question: Question,
+    ways: Sequence[tuple[int, Mapping[str, int]]],
+    chosen: Mapping[str, int],
+    cost: Mapping[str, Floats],
+) -> Iterator[Change]:
+    """Yield the best change of each way by the search, which takes sums as well."""
+    space = question.space
+    plan = space.plan(certain=True)
+    lets = [
+        {r: question.allowed[r] & (c == way.get(r, 0)) for r, c in question.broken.items()}
+        for _, way in ways
+    ]
+    through = _through(space, plan, lets)
+    for n, (dropped, way) in enumerate(ways):
+        options, found = k_best(
+            plan,
+            space.class_of,
+            lets[n],
+            Criteria({r: np.array([cost[r]]) for r in cost}, np.zeros(0)),
+            1,
+        )
+        if not len(found):
+            continue
+        last = list(way)[-1]
+        mask = lets[n][last]
+        alternatives = int((mask & (through[last][n][space.class_of[last]] > 0)).sum())
+        places = {r: int(at[0]) for r, at in options.items()}
+        yield _change(question, way, chosen, places, alternatives, dropped)
+
+
+def _through(space: Space, plan: Plan, lets: Sequence[Mapping[str, Bools]]) -> dict[str, Floats]:
+    """Return, for each request and each class of each role, how many builds there are with it."""
+    if not lets:
+        return {}
+    values = {}
+    for role in plan.roles:
+        values[role] = np.zeros((len(lets), plan.sizes[role]))
+        for n, mask in enumerate(lets):
+            values[role][n, space.class_of[role][mask[role]]] = 1.0
+    every = np.arange(len(lets), dtype=np.intp)
+    return Passes(plan, Demands(values, dict.fromkeys(values, every)), COUNT, narrow=False).each()
+
+
+def _change(
+    question: Question,
+    way: Mapping[str, int],
+    chosen: Mapping[str, int],
+    places: Mapping[str, int],
+    alternatives: int,
+    dropped: int,
+) -> Change:
+    """Return a change that leads to a build."""
+    space = question.space
     build = {r: space.options[r][n] for r, n in places.items()}
     actions = tuple(
         action(r, space.options[r][chosen[r]] if r in chosen else Option(r, None), build[r])

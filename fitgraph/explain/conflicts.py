@@ -7,18 +7,25 @@ drop are those broken sets in which no joint is. docs/explanations.md says why b
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
+import numpy.typing as npt
 
 from fitgraph.explain.broken import broken_sets, united
 from fitgraph.explain.buckets import Factor, Least
 from fitgraph.explain.elements import JOINT, PICK, Element, Question
+from fitgraph.explain.hitting import Oracle, drops_and_conflicts
 from fitgraph.explain.kinds import Kinds, Reduced, Table, reduce
 from fitgraph.explain.reasons import Clash, clashes
 from fitgraph.explain.transversals import minimal, minimal_transversals
-from fitgraph.model import Joint, Verdict
+from fitgraph.graph.sums import SumCondition
+from fitgraph.model import Joint, Option, Verdict
+from fitgraph.solve.best import Criteria, k_best
+from fitgraph.solve.space import Space
+
+Bools = npt.NDArray[np.bool_]
 
 
 @dataclass(frozen=True, slots=True)
@@ -87,6 +94,11 @@ def minimal_conflicts(kinds: Kinds, question: Question, verdict: Verdict) -> lis
     ------
     TooManySetsError
         If there are more than can be held.
+
+    Notes
+    -----
+    Where lengths add up over several parts, every smallest set of elements that clashes is
+    found, with one joint on such a sum that makes it clash.
     """
     reduced = reduce(kinds, question)
     families, names = broken_sets(reduced, joints_hold=False)
@@ -94,12 +106,97 @@ def minimal_conflicts(kinds: Kinds, question: Question, verdict: Verdict) -> lis
     by_name = {t.joint.name: t.joint for t in reduced.tables}
     joints = [by_name[name] for name in names]
     nearest = _Nearest(reduced, verdict)
-    return [
+    found = [
         Conflict(elements, verdict, nearest(elements, member))
         for member, elements in zip(
             members, sets_of_elements(question, joints, members), strict=True
         )
     ]
+    if not kinds.space.sums:
+        return found
+    told = {m & _every(question) for m in members}
+    _, clashing = _by_oracle(kinds, question, told)
+    for member in clashing:
+        if member not in told:
+            elements = sets_of_elements(question, (), [member])[0]
+            found.append(_on_sums(kinds, question, member, elements, verdict))
+    return found
+
+
+def _every(question: Question) -> int:
+    return (1 << len(question.elements)) - 1
+
+
+def _by_oracle(
+    kinds: Kinds, question: Question, known: Iterable[int]
+) -> tuple[list[int], list[int]]:
+    """Return the minimal sets to drop and to clash where sums count, as bits of elements."""
+    plan = kinds.space.plan(certain=kinds.least is Verdict.FITS)
+    return drops_and_conflicts(Oracle(plan, kinds.space.class_of, question), known)
+
+
+def _on_sums(
+    kinds: Kinds, question: Question, member: int, elements: tuple[Element, ...], verdict: Verdict
+) -> Conflict:
+    """Return a conflict with the sums that make it one: the nearest build breaks the first."""
+    space, certain = kinds.space, kinds.least is Verdict.FITS
+    rest = _every(question) & ~member
+    lets = {r: question.lets(r, rest) for r in question.allowed}
+    suspects = [s for s in space.sums if _breakable(s, lets, certain=certain)]
+    guilty: list[SumCondition] = []
+    for suspect in suspects:
+        plan = space.plan(certain=certain, sums=frozenset([suspect.name]))
+        if not Oracle(plan, space.class_of, question).left([rest])[0]:
+            guilty = [suspect]
+            break
+    clashes_: list[Clash] = []
+    joints: list[Joint] = []
+    for condition in guilty or suspects[:1]:
+        chosen = _nearest_sum(space, condition, lets, certain=certain)
+        named = {e.role for e in elements if e.kind == PICK}
+        free = frozenset(r for r in condition.roles if r not in named)
+        clashes_ += clashes([condition.joint], chosen, at_most=verdict, free=free)
+        joints.append(condition.joint)
+    more = tuple(Element(JOINT, joint=j, name=j.name) for j in joints)
+    return Conflict((*elements, *more), verdict, tuple(clashes_))
+
+
+def _breakable(condition: SumCondition, lets: Mapping[str, Bools], *, certain: bool) -> bool:
+    """Return whether some options break a condition, each term at its least."""
+    total = 0.0
+    for term in condition.terms:
+        values = term.worst if certain else term.best
+        at = [np.unique(c[lets[r]]) for r, c in zip(term.roles, term.class_of, strict=True)]
+        total += float(values[np.ix_(*at)].min(initial=np.inf))
+    return total < 0
+
+
+#: Micrometres in a millimetre, and what stands for "does not bind" among them.
+_FINE, _FREE = 1000.0, 1e9
+
+
+def _nearest_sum(
+    space: Space, condition: SumCondition, lets: Mapping[str, Bools], *, certain: bool
+) -> dict[str, Option]:
+    """Return the combination that comes nearest to keeping a sum and breaks no other joint."""
+    none = frozenset[str]()
+    gain = {r: np.zeros(len(options)) for r, options in space.options.items()}
+    for term in condition.terms:
+        values = term.worst if certain else term.best
+        own = values.reshape(len(values), -1).max(axis=1)
+        gain[term.roles[0]] += np.clip(np.rint(own * _FINE), -_FREE, _FREE)[term.class_of[0]]
+    costs = {r: np.array([-g]) for r, g in gain.items()}
+    options, found = k_best(
+        space.plan(certain=certain, sums=none),
+        space.class_of,
+        lets,
+        Criteria(costs, np.zeros(0)),
+        1,
+    )
+    if not len(found):
+        best = {r: int(np.argmax(np.where(mask, gain[r], -np.inf))) for r, mask in lets.items()}
+        return {r: space.options[r][at] for r, at in best.items()}
+    return {r: space.options[r][int(at[0])] for r, at in options.items()}
 
 
 def minimal_drops(kinds: Kinds, question: Question) -> list[int]:
@@ -124,7 +221,10 @@ def minimal_drops(kinds: Kinds, question: Question) -> list[int]:
         If there are more than can be held.
     """
     families, _ = broken_sets(reduce(kinds, question), joints_hold=True)
-    return united(families)
+    drops = united(families)
+    if not kinds.space.sums or not drops:
+        return drops
+    return _by_oracle(kinds, question, minimal_transversals(drops))[0]
 
 
 #: What an assignment costs that breaks a joint of the conflict, and something else asked for.

@@ -17,8 +17,6 @@ import numpy.typing as npt
 
 from fitgraph.explain.elements import Question
 from fitgraph.graph.joints import distinct_rows
-from fitgraph.graph.sums import SumCondition
-from fitgraph.mechanics.rules import EPSILON_MM
 from fitgraph.model import Joint, Verdict
 from fitgraph.solve.space import Space
 
@@ -31,14 +29,6 @@ def at_least_as_good(fails: Bools) -> Bools:
     """Return for each pair of rows whether the first fails nowhere where the second holds."""
     packed = np.packbits(fails, axis=1)
     return np.asarray(~(packed[:, None, :] & ~packed[None, :, :]).any(axis=2))
-
-
-def no_less(values: Floats) -> Bools:
-    """Return for each pair of rows whether the first is nowhere less than the second."""
-    found = np.ones((len(values), len(values)), dtype=bool)
-    for column in values.T:
-        found &= column[:, None] >= column[None, :]
-    return found
 
 
 def crossed(places: Sequence[Ints]) -> tuple[Ints, ...]:
@@ -79,94 +69,6 @@ class Table:
     fails: Bools
 
 
-@dataclass(frozen=True, slots=True)
-class Sums:
-    """A condition on a sum, over the kinds of each role that its terms tell apart.
-
-    Parameters
-    ----------
-    joint : Joint
-        The joint.
-    roles : tuple of str
-        The roles it touches.
-    terms : tuple of (tuple of str, ndarray of float)
-        What each term adds, over kinds; one axis a role. The joint fails where the terms add
-        up to less than nothing.
-    """
-
-    joint: Joint
-    roles: tuple[str, ...]
-    terms: tuple[tuple[tuple[str, ...], Floats], ...]
-
-    @staticmethod
-    def of(condition: SumCondition, first: Mapping[str, Ints], least: Verdict) -> Sums:
-        """Return a condition over kinds, each told by its first option."""
-        terms = []
-        for term in condition.terms:
-            values = term.worst if least is Verdict.FITS else term.best
-            at = [c[first[r]] for r, c in zip(term.roles, term.class_of, strict=True)]
-            terms.append((term.roles, values[crossed(at)]))
-        return Sums(condition.joint, condition.roles, tuple(terms))
-
-    def fails_somewhere(self, kinds: Mapping[str, Ints]) -> bool:
-        """Return whether it may fail: whether the least of its terms are below nothing."""
-        picked = (values[crossed([kinds[r] for r in roles])] for roles, values in self.terms)
-        return sum(float(v.min(initial=np.inf)) for v in picked) < -EPSILON_MM
-
-    def fails(self, kinds: Mapping[str, Ints]) -> Bools | None:
-        """Return where it fails, one axis a role; None where it does nowhere.
-
-        Parameters
-        ----------
-        kinds : mapping of str to ndarray of int
-            The kinds of each role that are looked at.
-        """
-        if not self.fails_somewhere(kinds):
-            return None
-        picked = [
-            (roles, values[crossed([kinds[r] for r in roles])]) for roles, values in self.terms
-        ]
-        total = np.zeros([len(kinds[r]) for r in self.roles])
-        for roles, values in picked:
-            order = [roles.index(r) for r in self.roles if r in roles]
-            shape = [len(kinds[r]) if r in roles else 1 for r in self.roles]
-            total = total + np.transpose(values, order).reshape(shape)
-        fails = total < -EPSILON_MM
-        return fails if fails.any() else None
-
-    def shares(self, role: str, kinds: Mapping[str, Ints]) -> Floats:
-        """Return what each kind of a role adds, as far as it matters beside kinds of the others.
-
-        Parameters
-        ----------
-        role : str
-            One of its roles.
-        kinds : mapping of str to ndarray of int
-            The kinds of each role that are looked at.
-
-        Returns
-        -------
-        ndarray of float, shape (n_kinds, n_values)
-            Of two kinds the one that adds no less anywhere fails nowhere where the other
-            holds. Infinite where the sum holds, or fails, whatever the others are.
-        """
-        mine: list[Floats] = []
-        low = high = 0.0
-        for roles, values in self.terms:
-            of = values[crossed([kinds[r] for r in roles])]
-            if role in roles:
-                along = np.moveaxis(of, roles.index(role), 0)
-                mine.append(along.reshape(len(along), -1))
-            else:
-                low += float(of.min(initial=np.inf))
-                high += float(of.max(initial=-np.inf))
-        if len(mine) == 1:
-            (values,) = mine
-            values = np.where(values + low >= -EPSILON_MM, np.inf, values)
-            return np.where(values + high < -EPSILON_MM, -np.inf, values)
-        return np.hstack(mine)
-
-
 class Kinds:
     """The kinds of options of a compiled catalogue.
 
@@ -179,7 +81,7 @@ class Kinds:
     """
 
     def __init__(self, space: Space, least: Verdict) -> None:
-        self.space = space
+        self.space, self.least = space, least
         failing = [(t, t.verdicts < least) for t in space.joint_tables]
         self.tables = [Table(t.joint, t.roles, f) for t, f in failing if f.any()]
         class_of = {
@@ -189,25 +91,14 @@ class Kinds:
         self.kind_of: dict[str, Ints] = {}
         self.classes: dict[str, dict[str, Ints]] = {}
         self.better: dict[str, Bools] = {}
-        firsts: dict[str, Ints] = {}
         #: For each role its joints, each with the other roles and the table with the role first.
         self.beside: dict[str, list[tuple[str, tuple[str, ...], Bools]]] = {}
         for role, options in space.options.items():
             mine = [t for t in self.tables if role in t.roles]
-            told = [
-                classes
-                for condition in space.sums
-                for term in condition.terms
-                for of, classes in zip(term.roles, term.class_of, strict=True)
-                if of == role
-            ]
-            columns = np.zeros((len(options), 1 + len(mine) + len(told)), dtype=np.intp)
+            columns = np.zeros((len(options), 1 + len(mine)), dtype=np.intp)
             for n, table in enumerate(mine):
                 columns[:, n + 1] = class_of[table.joint.name][role]
-            for n, classes in enumerate(told, start=1 + len(mine)):
-                columns[:, n] = classes
             first, self.kind_of[role] = distinct_rows(columns)
-            firsts[role] = first
             distinct = columns[first]
             self.classes[role] = {t.joint.name: distinct[:, n + 1] for n, t in enumerate(mine)}
             slices = [np.zeros((len(first), 1), dtype=bool)]
@@ -219,14 +110,6 @@ class Kinds:
                 own = self.classes[role][table.joint.name]
                 slices.append(along.reshape(along.shape[0], -1)[own])
             self.better[role] = at_least_as_good(np.hstack(slices))
-        #: The conditions on sums that fail somewhere, and those of each role.
-        every = {r: np.arange(len(of)) for r, of in firsts.items()}
-        sums = [Sums.of(condition, firsts, least) for condition in space.sums]
-        self.sums = [s for s in sums if s.fails_somewhere(every)]
-        self.sums_of = {r: [s for s in self.sums if r in s.roles] for r in space.options}
-        for role, mine_of in self.sums_of.items():
-            for of_role in mine_of:
-                self.better[role] = self.better[role] & no_less(of_role.shares(role, every))
 
     def over(self, kinds: Mapping[str, Ints]) -> list[Table]:
         """Return the joints that fail somewhere, over some kinds of each role."""
@@ -236,10 +119,6 @@ class Kinds:
             fails = table.fails[crossed(at)]
             if fails.any():
                 found.append(Table(table.joint, table.roles, fails))
-        for sums in self.sums:
-            told = sums.fails(kinds)
-            if told is not None:
-                found.append(Table(sums.joint, sums.roles, told))
         return found
 
 
@@ -348,10 +227,6 @@ def _iterate(
         code = question.broken[role][chosen[role]]
         price = None if cost is None else cost[role][chosen[role]]
         better = at_least_as_good(np.concatenate(slices, axis=1)) & _cheaper(code, price)
-        for sums in kinds.sums_of[role]:
-            here = {r: np.unique(kinds.kind_of[r][chosen[r]]) for r in sums.roles}
-            here[role] = kinds.kind_of[role][chosen[role]]
-            better &= no_less(sums.shares(role, here))
         keep = undominated(better)
         if keep.all():
             continue
@@ -363,8 +238,6 @@ def _iterate(
                 continue
             present[role][name] = left
             waiting += [r for r in others if r not in whole and r not in waiting]
-        near = dict.fromkeys(r for sums in kinds.sums_of[role] for r in sums.roles if r != role)
-        waiting += [r for r in near if r not in whole and r not in waiting]
 
 
 def _cheaper(code: npt.NDArray[np.uint8], cost: Floats | None) -> Bools:

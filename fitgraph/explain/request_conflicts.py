@@ -134,6 +134,8 @@ class Leaver:
     def _least(self, dropped: int, by: int, cost: Mapping[str, Floats]) -> _Found | None:
         """Return an assignment of least cost that breaks only dropped elements, limits aside."""
         question = self.question
+        if question.space.sums:
+            return self._searched(dropped, cost, np.full(2, np.inf))
         if by not in self._reduced:
             reduced = reduce(self.kinds, question, cost=cost)
             broken = {
@@ -216,11 +218,15 @@ class Leaver:
 
     def _within_both(self, dropped: int, cost: Mapping[str, Floats]) -> _Found | None:
         """Return the assignment of least cost within the limits that are not dropped."""
-        question, space = self.question, self.kinds.space
         limits = [
             np.inf if bit & dropped else self.limit(place)
             for bit, place in ((self.budget_bit, self.budget), (self.mass_bit, self.mass))
         ]
+        return self._searched(dropped, cost, np.array(limits))
+
+    def _searched(self, dropped: int, cost: Mapping[str, Floats], limits: Floats) -> _Found | None:
+        """Return the assignment of least cost within limits that breaks only dropped elements."""
+        question, space = self.question, self.kinds.space
         rows = {
             r: np.array([cost[r], question.price[r], question.tenths[r]]) for r in question.price
         }
@@ -229,7 +235,7 @@ class Leaver:
             space.plan(certain=self.certain),
             space.class_of,
             lets,
-            Criteria(rows, np.array(limits)),
+            Criteria(rows, limits),
             1,
         )
         if not len(sums):
@@ -238,6 +244,8 @@ class Leaver:
 
     def best(self, dropped: int, cost: Mapping[str, Floats]) -> _Found | None:
         """Return the assignment of least cost that breaks only dropped elements."""
+        if self.question.space.sums:
+            return self._within_both(dropped, cost)
         own = {r: self.question.lets(r, dropped) for r in self.question.allowed}
         reduced = reduce(self.kinds, self.question, lets=own, cost=cost)
         if all(len(at) for at in reduced.options.values()):

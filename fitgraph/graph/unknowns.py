@@ -15,7 +15,8 @@ are eliminated in turn.
 Words are the simpler case: an unknown thread has to equal both of two threads, so those have to
 be equal. Where nobody knows whether a feature is there, no build may need it both there and not;
 that is judged two joints at a time, and where its sizes are unknown as well, what is possible
-may still be a little more than some truth allows.
+may still be a little more than some truth allows. A nest is judged by itself, with each unknown
+diameter anywhere it is plausible: several rings ask for it already, each by its own joint.
 
 References
 ----------
@@ -280,7 +281,7 @@ class Unknowns:
 
     def conditions(self) -> list[SumCondition]:
         """Return every condition on lengths that some combination breaks."""
-        basic = [i for joint in self.joints for i in inequalities(joint)]
+        basic = [i for joint in self.joints if not joint.rings for i in inequalities(joint)]
         by_size: dict[Reference, list[Inequality]] = {}
         for one in basic:
             for size in one.sizes:
@@ -288,13 +289,13 @@ class Unknowns:
         unknown = [s for s in by_size if s.feature is not None and self.open(s).any()]
         found: dict[str, SumCondition] = {}
         front, seen = basic, set()
-        for depth in range(_DEPTH):
+        for _ in range(_DEPTH):
             derived: list[Inequality] = []
             for one in front:
                 for size in unknown:
                     if size in one.gone or size not in one.sizes:
                         continue
-                    for joined in self._without(one, size, by_size[size], nests=not depth):
+                    for joined in self._without(one, size, by_size[size]):
                         if (key := _identity(joined)) not in seen:
                             seen.add(key)
                             derived.append(joined)
@@ -307,18 +308,13 @@ class Unknowns:
         return list(found.values())
 
     def _without(
-        self, one: Inequality, size: Reference, others: Sequence[Inequality], *, nests: bool
+        self, one: Inequality, size: Reference, others: Sequence[Inequality]
     ) -> Iterator[Inequality]:
-        """Yield the inequalities that one leaves when an unknown size is eliminated.
-
-        A nest only meets what stands next to the figure.
-        """
+        """Yield the inequalities that one leaves when an unknown size is eliminated."""
         if not one.sign_of(size):  # it stands in it both ways, and cancels
             yield replace(one, gone=(*one.gone, size))
             return
         for other in others:
-            if not nests and any(j.rings for j in (*one.joints, *other.joints)):
-                continue
             joined = _eliminated(one, other, size)
             if joined is not None:
                 yield joined

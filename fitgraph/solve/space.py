@@ -72,31 +72,34 @@ class Space:
     ceiling: float = CEILING
     _held: dict[Any, Any] = field(default_factory=dict, repr=False, compare=False)
 
-    def plan(self, *, certain: bool) -> Plan:
+    def plan(self, *, certain: bool, sums: frozenset[str] | None = None) -> Plan:
         """Return how builds are summed up, worked out at the first call.
 
         Parameters
         ----------
         certain : bool
             Whether builds that are only possible are left out.
+        sums : frozenset of str, optional
+            Names of the conditions on sums that count; all by default.
 
         Raises
         ------
         TooWideError
             If a pass would need more memory than the ceiling.
         """
-        if certain not in self._held:
+        key = (certain, sums)
+        if key not in self._held:
             first = {role: _firsts(of_role) for role, of_role in self.class_of.items()}
-            self._held[certain] = make_plan(
+            self._held[key] = make_plan(
                 self.roles,
                 self.sizes,
                 first,
                 [relation_of(table, first, certain=certain) for table in self.joint_tables],
-                self.sums,
+                [s for s in self.sums if sums is None or s.name in sums],
                 certain=certain,
                 ceiling=self.ceiling,
             )
-        plan: Plan = self._held[certain]
+        plan: Plan = self._held[key]
         return plan
 
     @property
