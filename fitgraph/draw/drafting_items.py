@@ -55,7 +55,7 @@ class Line(Enum):
 
     OUTLINE = ("outline", 0.5, ())
     THIN = ("thin", 0.25, ())
-    HATCH = ("hatch", 0.18, ())
+    HATCH = ("hatch", 0.25, ())
     SYMBOL = ("symbols", 0.35, ())
     CENTRE = ("centre", 0.25, (6.0, 0.8, 0.4, 0.8))
 
