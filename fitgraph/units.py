@@ -24,11 +24,12 @@ from __future__ import annotations
 
 import re
 import unicodedata
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from decimal import Decimal
 from fractions import Fraction
-from functools import lru_cache
+from functools import wraps
+from typing import Any, ParamSpec, TypeVar
 
 #: Exact by definition (international inch, 1959).
 MM_PER_INCH = Decimal("25.4")
@@ -115,6 +116,37 @@ class AmbiguousError(UnitError):
     def __init__(self, message: str, readings: tuple[str, ...] = ()) -> None:
         self.readings = readings
         super().__init__(message)
+
+
+P = ParamSpec("P")
+T = TypeVar("T")
+
+#: Texts that are remembered; a shop's half a million figures are a few thousand texts.
+_REMEMBERED = 1 << 16
+
+
+def remembered(read: Callable[P, T]) -> Callable[P, T]:
+    """Let a function that reads texts remember what it read, and what it refused."""
+    known: dict[Any, Any] = {}
+
+    @wraps(read)
+    def look(*args: P.args, **kwargs: P.kwargs) -> T:
+        key = (args, tuple(kwargs.items())) if kwargs else args
+        found = known.get(key)
+        if found is None:
+            if len(known) >= _REMEMBERED:
+                known.clear()
+            try:
+                found = read(*args, **kwargs)
+            except UnitError as error:
+                found = error
+            known[key] = found
+        if isinstance(found, UnitError):
+            raise found.with_traceback(None)
+        result: T = found
+        return result
+
+    return look
 
 
 @dataclass(frozen=True, slots=True)
@@ -284,7 +316,7 @@ def _quantity(text: str, kind: _Kind, within: tuple[float, float] | None = None)
     return float(sign * _fraction(match, unit, kind))
 
 
-@lru_cache(maxsize=65536)
+@remembered
 def parse_length(text: str, within: tuple[float, float] | None = None) -> float:
     """Return a typed length in mm.
 
@@ -319,7 +351,7 @@ def parse_length(text: str, within: tuple[float, float] | None = None) -> float:
     return _quantity(text, _LENGTH, within)
 
 
-@lru_cache(maxsize=65536)
+@remembered
 def parse_mass(text: str) -> float:
     """Return a typed mass in g (g is taken where there is no unit).
 
@@ -399,7 +431,7 @@ def _foreign(word: str, currency: str | None) -> bool:
     return not named & ({currency} if currency is not None else _CODES)
 
 
-@lru_cache(maxsize=65536)
+@remembered
 def parse_money(text: str, minor_digits: int, currency: str | None = None) -> int:
     """Return a typed amount in minor currency units.
 
@@ -467,6 +499,7 @@ def parse_money(text: str, minor_digits: int, currency: str | None = None) -> in
     return int(amount) * (-1 if match["sign"] == "-" else 1)
 
 
+@remembered
 def parse_number(text: str) -> float:
     """Return a typed number without a unit.
 
@@ -493,6 +526,7 @@ def parse_number(text: str) -> float:
     return float(meanings[0] * (-1 if match[1] == "-" else 1))
 
 
+@remembered
 def parse_count(text: str, most: int = 10**9) -> int:
     """Return a typed number of pieces, 0 or more.
 

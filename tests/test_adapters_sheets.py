@@ -14,6 +14,7 @@ import math
 import xml.etree.ElementTree as ET
 from dataclasses import replace
 from pathlib import Path
+from random import Random
 from types import MappingProxyType
 
 import ezdxf
@@ -47,7 +48,6 @@ from fitgraph.draw.drafting_items import (
     Label,
     Line,
     Measure,
-    Room,
     Stroke,
     cut,
     drawn,
@@ -60,7 +60,7 @@ from fitgraph.draw.drafting_items import (
 from fitgraph.draw.drafting_svg import sheet_svg
 from fitgraph.draw.sheet_html import sheet_html
 from fitgraph.draw.sheet_pdf import sheet_pdf
-from fitgraph.model import Catalogue, FreeSize, Make, Reference, Verdict, Workmanship
+from fitgraph.model import Catalogue, Dimension, FreeSize, Make, Reference, Verdict, Workmanship
 from tests import made_catalogues as small
 
 #: Heights of lettering of ISO 3098-1:2015 in mm, from memory; a title block's texts may shrink.
@@ -248,30 +248,74 @@ def test_dimensions_measure_what_they_say(which: str, request: pytest.FixtureReq
     assert sum(text.startswith("Ø") for text in lengths) == (1 if of.shape.bore is None else 2)
 
 
-def crosses(room: Room, stroke: Stroke) -> bool:
-    """Return whether a line runs through a text."""
-    line = shapely.LineString([(stroke.x1, stroke.y1), (stroke.x2, stroke.y2)])
-    return bool(line.intersection(shapely.box(*room)).length > 0.1)
+def untidy(of: Sheet) -> list[str]:
+    """Return texts that meet another, have a line through them, or leave the frame.
+
+    Rooms are those of the widest face, with a text's descenders.
+    """
+    pieces = list(pieces_of(drawing(of).items))
+    labels = [p for p in pieces if isinstance(p, Label)]
+    lines = [
+        shapely.LineString([(p.x1, p.y1), (p.x2, p.y2)]) for p in pieces if isinstance(p, Stroke)
+    ]
+    frame = shapely.box(20, 10, 287, 200)
+    assert all(frame.buffer(0.01).contains(line) for line in lines)
+    rooms = [shapely.box(*label_room(label)) for label in labels]
+    texts, strokes = shapely.STRtree(rooms), shapely.STRtree(lines)
+    found = []
+    for label, room in zip(labels, rooms, strict=True):
+        met = [n for n in texts.query(room) if rooms[n].intersection(room).area > 1e-6]
+        crossed = [n for n in strokes.query(room) if lines[n].intersection(room).length > 0.1]
+        if len(met) > 1 or crossed or not frame.contains(room):
+            found.append(label.text)
+    return found
 
 
 @pytest.mark.parametrize("which", ["made", "liner", "solid"])
 def test_no_text_meets_another_or_a_line(which: str, request: pytest.FixtureRequest) -> None:
-    """Rooms are those of the widest face, a text's descenders and its height included."""
-    pieces = list(pieces_of(drawing(request.getfixturevalue(which)).items))
-    labels = [p for p in pieces if isinstance(p, Label)]
-    strokes = [p for p in pieces if isinstance(p, Stroke)]
+    of = request.getfixturevalue(which)
+    assert untidy(of) == []
+    labels = [p for p in pieces_of(drawing(of).items) if isinstance(p, Label)]
     assert len(labels) > 30
     assert {x.height for x in labels if not 2.5 < x.height < 3.5} <= ISO_3098
-    rooms = [label_room(label) for label in labels]
-    for n, (label, room) in enumerate(zip(labels, rooms, strict=True)):
-        assert room[0] >= 20 and room[2] <= 287 and room[1] >= 10 and room[3] <= 200, label
-        met = [
-            other.text
-            for other, b in zip(labels[:n], rooms, strict=False)
-            if room[0] < b[2] and b[0] < room[2] and room[1] < b[3] and b[1] < room[3]
-        ]
-        assert not met, label.text
-        assert not [s for s in strokes if crosses(room, s)], label.text
+    assert drawing(of).scale == 2
+
+
+def resized(of: Sheet, outside: float, wall: float, slot: float, length: float) -> Sheet:
+    """Return a sheet of the same kind of part with other sizes, as far as a drawing goes."""
+    make, bore = of.make, outside - 2 * wall
+    sizes = {make.outside: outside, make.bore: bore, make.slot: slot}
+
+    def limits(nominal: float) -> Dimension:
+        return Dimension(nominal - 0.05, nominal + 0.05)
+
+    other = tuple(
+        replace(s, nominal=n, dimension=limits(n))
+        for s in of.sizes
+        for n in [sizes.get(s.reference, length)]
+    )
+    shape = replace(of.shape, outside=limits(outside), length=length)
+    if of.shape.bore is not None:
+        shape = replace(shape, bore=limits(bore), slot=limits(slot))
+    if isinstance(make.length, float):
+        make = replace(make, length=length)
+    candidate = replace(of.worth.candidate, make=make)
+    return replace(of, sizes=other, shape=shape, worth=replace(of.worth, candidate=candidate))
+
+
+def test_parts_of_any_size_are_drawn_tidily(made: Sheet, liner: Sheet, solid: Sheet) -> None:
+    """Rods and rings, thick and thin, 6 to 150 mm wide and 5 to 300 mm long."""
+    random = Random(7)
+    scales = set()
+    for n in range(90):
+        outside = round(random.uniform(6, 150), 2)
+        wall = round(random.uniform(1.2, max(1.3, 0.35 * outside)), 2)
+        slot = round(random.uniform(0.5, min(5, 0.6 * (outside - 2 * wall))), 2)
+        length = round(random.uniform(5, 300), 1)
+        of = resized((made, liner, solid)[n % 3], outside, wall, slot, length)
+        assert untidy(of) == [], (outside, wall, slot, length)
+        scales.add(drawing(of).scale)
+    assert {0.5, 1, 2} <= scales
 
 
 def test_the_room_of_a_text_is_what_it_takes_in_print(made: Sheet) -> None:
@@ -444,6 +488,12 @@ def test_pdf_shows_the_drawing_to_scale(made: Sheet) -> None:
     for wanted in ("Mating parts", "FORK-SKE-01", "Expected yield", "Cautions", "certain"):
         assert wanted in rest
     flat = " ".join(rest.split())
+    for wanted in (
+        "6061-T6 aluminium: EN AW-6061 T6, EN 573-3:2019, EN 755-2:2016",
+        "bore Ra 1.6, outside Ra 1.6, elsewhere Ra 3.2 µm; outside coaxial to the bore within",
+        "ISO 2768-1-m",
+    ):
+        assert wanted in flat
     assert all(" ".join(c.split()) in flat for c in made.cautions)
 
 

@@ -8,7 +8,8 @@ import pytest
 
 from fitgraph.catalogue import demo_folder, load
 from fitgraph.explain.triangle import triangle, tube_figures
-from fitgraph.graph.options import plain, strength_nm
+from fitgraph.graph.options import plain, strength_nm, strengths_nm
+from fitgraph.model import Presence
 
 
 def test_no_family_and_no_bar_has_all_three() -> None:
@@ -37,7 +38,11 @@ def test_figures_are_those_of_the_parts() -> None:
     assert len(figures) > 30
     for figure in figures[::7]:
         part = catalogue.parts[figure.sku]
-        assert figure.strength_nm == strength_nm(plain(part), catalogue.vocabulary)
+        (tube,) = strengths_nm([plain(part)], catalogue.vocabulary, slot_end=False)
+        assert figure.strength_nm == tube
+        ranked = strength_nm(plain(part), catalogue.vocabulary)
+        slotted = part.features["slot"].presence is Presence.PRESENT
+        assert ranked is not None and (ranked < tube if slotted else ranked == tube)
         assert (figure.mass_g, figure.price) == (part.mass_g, part.price)
         assert figure.strength_per_kg * figure.mass_g / 1000 == pytest.approx(figure.strength_nm)
     families = triangle(catalogue)

@@ -3,11 +3,10 @@
 from __future__ import annotations
 
 import re
-from functools import lru_cache
 
 from fitgraph.mechanics.limits_and_fits import limits as class_limits
 from fitgraph.model import Basis, Dimension
-from fitgraph.units import AmbiguousError, UnitError, folded, parse_length
+from fitgraph.units import AmbiguousError, UnitError, folded, parse_length, remembered
 
 #: What people write where they do not know.
 UNKNOWN_TEXTS = frozenset({"", "?", "??", "unknown", "n/a", "na", "-", "–", "—", "tbc", "tbd"})
@@ -52,7 +51,7 @@ def _same_unit(size: str, *limits: str) -> None:
         )
 
 
-@lru_cache(maxsize=65536)
+@remembered
 def parse_figure(
     text: str, basis: Basis, half_width: float, plausible: tuple[float, float] | None = None
 ) -> Dimension:

@@ -1,8 +1,9 @@
-"""What is wrong in a catalogue, where, and how to mend it."""
+"""What is wrong in a catalogue, where, and how to mend it; and where every row went."""
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from collections import Counter
+from dataclasses import dataclass, field
 
 #: A figure or a row could not be used.
 ERROR = "error"
@@ -10,6 +11,9 @@ ERROR = "error"
 WARNING = "warning"
 
 _SHOWN_CHARACTERS = 60
+
+#: Faults of one kind in one column are told this often; then they are only counted.
+MOST_ALIKE = 100
 
 
 def shorten(value: str) -> str:
@@ -38,6 +42,9 @@ class Finding:
         How to mend it.
     severity : str
         :data:`ERROR` or :data:`WARNING`.
+    code : str
+        What kind of fault it is, in a word that stays the same from version to version;
+        ``fault`` where no program is expected to ask.
     """
 
     file: str
@@ -47,6 +54,7 @@ class Finding:
     message: str
     remedy: str
     severity: str = ERROR
+    code: str = "fault"
 
     def __str__(self) -> str:
         place = self.file
@@ -70,3 +78,94 @@ class CatalogueError(Exception):
     def __init__(self, findings: list[Finding]) -> None:
         self.findings = tuple(findings)
         super().__init__("\n".join(str(f) for f in findings))
+
+
+class Notes:
+    """Collects findings; of many that are alike it tells the first and counts the rest."""
+
+    def __init__(self) -> None:
+        self.findings: list[Finding] = []
+        self._alike: Counter[tuple[str, str, str, str, str]] = Counter()
+
+    def add(
+        self,
+        code: str,
+        file: str,
+        row: int | None,
+        column: str,
+        value: str,
+        message: str,
+        remedy: str,
+        severity: str = ERROR,
+    ) -> None:
+        """Add a finding; the value is shortened here.
+
+        Parameters
+        ----------
+        code, file, row, column, value, message, remedy, severity
+            As in :class:`Finding`.
+        """
+        kind = (code, file, column, remedy, severity)
+        self._alike[kind] += 1
+        if self._alike[kind] <= MOST_ALIKE:
+            self.findings.append(
+                Finding(file, row, column, shorten(value), message, remedy, severity, code)
+            )
+
+    def all(self) -> tuple[Finding, ...]:
+        """Return every finding, and a count of those that were not told one by one."""
+        rest = [
+            Finding(
+                file,
+                None,
+                column,
+                "",
+                f"has {times - MOST_ALIKE:,} more faults of this kind",
+                remedy,
+                severity,
+                code,
+            )
+            for (code, file, column, remedy, severity), times in self._alike.items()
+            if times > MOST_ALIKE
+        ]
+        return (*self.findings, *rest)
+
+
+class LostRowError(AssertionError):
+    """A row was neither used nor set aside: a fault of fitgraph itself."""
+
+
+@dataclass(slots=True)
+class Tally:
+    """Where the rows of one table went.
+
+    Parameters
+    ----------
+    file : str
+        The table.
+    read : int
+        Rows below the header that hold anything.
+    loaded : int
+        Rows that were used.
+    aside : list of int
+        Line numbers of the rows that were not.
+    """
+
+    file: str
+    read: int = 0
+    loaded: int = 0
+    aside: list[int] = field(default_factory=list)
+
+    def check(self) -> None:
+        """Make sure that no row was lost: read = loaded + set aside.
+
+        Raises
+        ------
+        LostRowError
+            If one was.
+        """
+        if self.read != self.loaded + len(self.aside):
+            raise LostRowError(
+                f"{self.file}: {self.read} rows read, {self.loaded} loaded and "
+                f"{len(self.aside)} set aside"
+            )

@@ -3,70 +3,46 @@
 from __future__ import annotations
 
 import datetime
-import math
-from collections import Counter, defaultdict
+import gc
+from collections.abc import Iterator, Mapping
+from contextlib import contextmanager
 from dataclasses import dataclass, field, replace
 from pathlib import Path
 from types import MappingProxyType
 
 from fitgraph.catalogue.check import contradictions, weights
-from fitgraph.catalogue.figures import UNKNOWN_TEXTS, parse_figure
-from fitgraph.catalogue.findings import WARNING, CatalogueError, Finding, shorten
+from fitgraph.catalogue.features import COLUMNS as FEATURE_COLUMNS
+from fitgraph.catalogue.features import FeatureReader
+from fitgraph.catalogue.figures import UNKNOWN_TEXTS
+from fitgraph.catalogue.findings import ERROR, WARNING, CatalogueError, Finding, Notes, Tally
 from fitgraph.catalogue.supply import read_supply
-from fitgraph.catalogue.tables import Row, Table, read_table
+from fitgraph.catalogue.tables import Row, Table, is_total, no_table, read_table
 from fitgraph.catalogue.vocabulary_file import FILE, read_vocabulary
 from fitgraph.mechanics.materials import MATERIALS
-from fitgraph.model import (
-    ABSENT,
-    Basis,
-    Catalogue,
-    Dimension,
-    Enquiry,
-    Feature,
-    FeatureKind,
-    Option,
-    Part,
-    Presence,
-    Role,
-    Supply,
-    Vocabulary,
-    Word,
-)
-from fitgraph.units import UnitError, parse_mass, parse_money
+from fitgraph.model import Catalogue, Enquiry, Feature, Option, Part, Supply, Vocabulary
+from fitgraph.units import UnitError, parse_count, parse_mass, parse_money, parse_number
 
 PARTS, FEATURES, STOCK, ENQUIRIES = "parts.csv", "features.csv", "stock.csv", "enquiries.csv"
-
-_BASIS = {
-    "": Basis.NOMINAL,
-    "nominal": Basis.NOMINAL,
-    "maker": Basis.MAKER,
-    "measured": Basis.MEASURED,
-    "unknown": Basis.UNKNOWN,
-}
-_PRESENCE_TEXTS = {
-    "yes": Presence.PRESENT,
-    "no": Presence.ABSENT,
-    "none": Presence.ABSENT,
-    "?": Presence.UNKNOWN,
-    "": Presence.UNKNOWN,
-    "unknown": Presence.UNKNOWN,
-}
 
 
 @dataclass(frozen=True, slots=True)
 class Loaded:
-    """A catalogue, what was found wrong in its folder, and what can be ordered."""
+    """A catalogue, what was found wrong in its folder, and what can be ordered.
+
+    ``tallies`` say of each table where its rows went: read = loaded + set aside.
+    """
 
     catalogue: Catalogue
     findings: tuple[Finding, ...]
     supply: Supply = field(default_factory=Supply)
+    tallies: Mapping[str, Tally] = field(default_factory=dict)
 
 
 #: More than this is a slip of the keyboard; sums of such figures would round as well.
-_MOST_MINOR, _MOST_GRAMS = 10**12, 1e9
+_MOST_MINOR, _MOST_GRAMS, _MOST_ENQUIRIES = 10**12, 1e9, 1e6
 
-#: Faults of one kind in one column are told this often; then they are only counted.
-_MOST_ALIKE = 100
+#: Longer names and notes are damage; no page and no sheet has room for them.
+LONGEST_TEXT = 500
 
 #: What a build calls a role that is left empty; no part may be called so.
 _RESERVED = Option("", None).label
@@ -75,458 +51,327 @@ _RESERVED = Option("", None).label
 class _Reader:
     def __init__(self, folder: Path) -> None:
         self.folder = folder
-        self.findings: list[Finding] = []
+        self.notes = Notes()
         self.vocabulary: Vocabulary = read_vocabulary(folder / FILE)
-        self.parts: dict[str, Part] = {}
+        self.rows: dict[str, Row] = {}
+        self.read: dict[str, tuple[str, str, str, int | None, float | None, str | None, str]] = {}
         self.row_of: dict[str, int] = {}
+        self.capitals: dict[str, str] = {}
         self.left_out: set[str] = set()
-        self.alike: Counter[tuple[str, str, str, str]] = Counter()
+        self.stock: dict[str, int] = {}
+        self.tallies: dict[str, Tally] = {}
 
     def note(
         self,
+        code: str,
         table: str,
         row: Row,
         column: str,
         message: str,
         remedy: str,
-        severity: str = "error",
+        severity: str = ERROR,
     ) -> None:
-        kind = (table, column, remedy, severity)
-        self.alike[kind] += 1
-        if self.alike[kind] > _MOST_ALIKE:
-            return
         value = row[column] if column else ""
-        self.findings.append(
-            Finding(table, row.number, column, shorten(value), message, remedy, severity)
-        )
-
-    def note_the_rest(self) -> None:
-        """Say how many faults were counted without being told."""
-        for (table, column, remedy, severity), times in self.alike.items():
-            if times > _MOST_ALIKE:
-                more = f"has {times - _MOST_ALIKE:,} more faults of this kind"
-                self.findings.append(Finding(table, None, column, "", more, remedy, severity))
+        self.notes.add(code, table, row.number, column, value, message, remedy, severity)
 
     def optional_table(
         self, file: str, required: tuple[str, ...], optional: tuple[str, ...], loss: str
     ) -> Table:
         """Return a table without which the rest can still be used."""
         path = self.folder / file
-        if not path.exists():
-            self.findings.append(
-                Finding(file, None, "", "", f"is not there: {loss}", "Add the file", WARNING)
+        if not path.exists() and not path.is_symlink():
+            self.notes.add(
+                "no-table", file, None, "", "", f"is not there: {loss}", "Add the file", WARNING
             )
-            return Table(file, (), ())
+            return no_table(file)
         try:
-            return read_table(path, required, optional, self.findings)
+            table = read_table(path, required, optional, self.notes)
         except CatalogueError as error:
-            self.findings.extend(replace(f, message=f"{f.message}: {loss}") for f in error.findings)
-            return Table(file, (), ())
+            self.notes.findings.extend(
+                replace(f, message=f"{f.message}: {loss}") for f in error.findings
+            )
+            return no_table(file)
+        self.tallies[file] = table.tally
+        return table
+
+    def counted(self, table: Table) -> Iterator[tuple[Row, Tally]]:
+        """Walk the rows of a table; whoever walks says of each where it went."""
+        for row in table.rows:
+            yield row, table.tally
 
     # -- cells ---------------------------------------------------------
 
     def money(self, file: str, row: Row, column: str) -> int | None:
-        if not row[column]:
+        text = row[column]
+        if not text or text.lower() in UNKNOWN_TEXTS:
             return None
+        remedy = "Write an amount, or leave it blank"
         try:
-            amount = parse_money(
-                row[column], self.vocabulary.minor_digits, self.vocabulary.currency
-            )
+            amount = parse_money(text, self.vocabulary.minor_digits, self.vocabulary.currency)
         except (UnitError, ArithmeticError) as error:
-            self.note(file, row, column, str(error), "Write an amount, or leave it blank")
+            self.note("no-money", file, row, column, str(error), remedy)
             return None
-        if amount < 0:
-            self.note(file, row, column, "is below zero", "Write what it costs, or leave it blank")
-            return None
-        if amount > _MOST_MINOR:
-            self.note(
-                file, row, column, "is beyond any price", "Write what it costs, or leave it blank"
-            )
+        if not 0 <= amount <= _MOST_MINOR:
+            wrong = "is below zero" if amount < 0 else "is beyond any price"
+            remedy = "Write what it costs, or leave it blank"
+            self.note("money-range", file, row, column, wrong, remedy)
             return None
         return amount
 
     def mass(self, file: str, row: Row, column: str) -> float | None:
         if row[column].lower() in UNKNOWN_TEXTS:
             return None
+        remedy = "Write a mass, or leave it blank"
         try:
             mass = parse_mass(row[column])
         except UnitError as error:
-            self.note(file, row, column, str(error), "Write a mass, or leave it blank")
+            self.note("no-mass", file, row, column, str(error), remedy)
             return None
         if not 0 < mass <= _MOST_GRAMS:
             wrong = "is not above zero" if mass <= 0 else "is beyond any mass"
-            self.note(file, row, column, wrong, "Write a mass, or leave it blank")
+            self.note("mass-range", file, row, column, wrong, remedy)
             return None
         return mass
+
+    def text(self, file: str, row: Row, column: str) -> str:
+        """Return a name or a note; what no page has room for is cut."""
+        text = row[column]
+        if len(text) <= LONGEST_TEXT:
+            return text
+        self.note(
+            "text-too-long",
+            file,
+            row,
+            column,
+            f"has {len(text):,} letters; the first {LONGEST_TEXT} are used",
+            "Write it shorter",
+            WARNING,
+        )
+        return text[:LONGEST_TEXT] + "…"
 
     # -- tables --------------------------------------------------------
 
     def read_parts(self) -> None:
         path = self.folder / PARTS
-        if not path.exists():
-            raise CatalogueError(
-                [Finding(PARTS, None, "", "", "is not in the folder", "Add the table of parts")]
+        if not path.exists() and not path.is_symlink():
+            missing = Finding(
+                PARTS,
+                None,
+                "",
+                "",
+                "is not in the folder",
+                "Add the table of parts",
+                code="no-table",
             )
+            raise CatalogueError([missing])
         try:
             table = read_table(
                 path,
                 ("sku", "role"),
                 ("name", "maker", "price", "mass", "material", "note"),
-                self.findings,
+                self.notes,
             )
         except CatalogueError as error:
-            raise CatalogueError([*self.findings, *error.findings]) from None
-        if "price" not in table.columns:
-            self.findings.append(
-                Finding(
-                    PARTS,
-                    None,
-                    "price",
-                    "",
-                    "is not there: every part can be owned but none sold",
-                    "Add the column",
-                    WARNING,
-                )
+            raise CatalogueError([*self.notes.all(), *error.findings]) from None
+        self.tallies[PARTS] = table.tally
+        self.priced = "price" in table.columns
+        if not self.priced:
+            self.notes.add(
+                "no-column",
+                PARTS,
+                None,
+                "price",
+                "",
+                "is not there: every part can be owned but none sold",
+                "Add the column",
+                WARNING,
             )
-        for row in table.rows:
-            sku = row["sku"]
-            spaced = any(c.isspace() for c in sku)
-            if not sku or spaced or not sku.isprintable() or sku.casefold() == _RESERVED:
-                self.note(
-                    PARTS,
-                    row,
-                    "sku",
-                    "is no stock number, so the row was left out",
-                    "Give the part a stock number without spaces",
-                )
-                continue
-            if sku in self.parts:
-                self.note(
-                    PARTS,
-                    row,
-                    "sku",
-                    f"is in row {self.row_of[sku]} already, so this row was left out",
-                    "Give each part its own stock number",
-                )
-                continue
-            if row["role"] not in self.vocabulary.roles:
-                self.left_out.add(sku)
-                self.note(
-                    PARTS,
-                    row,
-                    "role",
-                    "is no role of the vocabulary, so the row was left out",
-                    f"Use one of {', '.join(self.vocabulary.roles)}",
-                )
-                continue
-            price = self.money(PARTS, row, "price")
-            if price is None and not row["price"] and "price" in table.columns:
-                self.note(
-                    PARTS,
-                    row,
-                    "price",
-                    "is blank: the part can be owned but not sold",
-                    "Write its price",
-                    WARNING,
-                )
-            material = row["material"].lower() or None
-            if material is not None and material not in MATERIALS:
-                self.note(
-                    PARTS,
-                    row,
-                    "material",
-                    "is no known material and was passed over",
-                    f"Use one of {', '.join(MATERIALS)}",
-                    WARNING,
-                )
-                material = None
-            self.row_of[sku] = row.number
-            self.parts[sku] = Part(
-                sku,
-                row["role"],
-                row["name"] or sku,
-                row["maker"],
-                price,
-                self.mass(PARTS, row, "mass"),
-                material,
-                note=row["note"],
+        for row, tally in self.counted(table):
+            if self.part(row):
+                tally.loaded += 1
+            else:
+                tally.aside.append(row.number)
+        if not self.read:
+            empty = Finding(
+                PARTS, None, "", "", "has no usable row", "Add parts to it", code="no-parts"
             )
-        if not self.parts:
-            raise CatalogueError(
-                [
-                    *self.findings,
-                    Finding(PARTS, None, "", "", "has no usable row", "Add parts to it"),
-                ]
-            )
+            raise CatalogueError([*self.notes.all(), empty])
 
-    def owner(self, file: str, row: Row) -> Part | None:
-        part = self.parts.get(row["sku"])
-        if part is None and row["sku"] not in self.left_out:
+    def number_fault(self, sku: str) -> tuple[str, str, str] | None:
+        """Return the code, message and remedy for what is no usable stock number."""
+        spaced = any(c.isspace() for c in sku)
+        if not sku or spaced or not sku.isprintable() or sku.casefold() == _RESERVED:
+            return (
+                "no-sku",
+                "is no stock number, so the row was left out",
+                "Give the part a stock number without spaces",
+            )
+        if not any(c.isalnum() for c in sku) or sku.casefold() in UNKNOWN_TEXTS:
+            return (
+                "no-sku",
+                "is no stock number, since it says that there is none; the row was left out",
+                "Give the part a stock number with a letter or a digit in it",
+            )
+        if len(sku) > 100:
+            return (
+                "no-sku",
+                "is no stock number, since it is longer than 100 letters; the row was left out",
+                "Give the part a shorter stock number",
+            )
+        if sku in self.row_of:
+            return (
+                "sku-twice",
+                f"is in row {self.row_of[sku]} already, so this row was left out",
+                "Give each part its own stock number",
+            )
+        alike = self.capitals.get(sku.casefold())
+        if alike is not None:
+            return (
+                "sku-alike",
+                f"differs from {alike} in row {self.row_of[alike]} in capitals only, so this row "
+                "was left out",
+                "Give each part its own stock number, or drop the row if it is the same part",
+            )
+        return None
+
+    def part(self, row: Row) -> bool:
+        """Take one row of parts; say whether it could be used."""
+        sku = row["sku"]
+        if is_total(sku) and not row["role"]:
             self.note(
+                "totals-row",
+                PARTS,
+                row,
+                "sku",
+                "looks like a row of sums and was left out",
+                "Keep sums out of the table",
+                WARNING,
+            )
+            return False
+        fault = self.number_fault(sku)
+        if fault is not None:
+            self.note(fault[0], PARTS, row, "sku", *fault[1:])
+            return False
+        if row["role"] not in self.vocabulary.roles:
+            self.left_out.add(sku)
+            self.note(
+                "no-role",
+                PARTS,
+                row,
+                "role",
+                "is no role of the vocabulary, so the row was left out",
+                f"Use one of {', '.join(self.vocabulary.roles)}",
+            )
+            return False
+        material = row["material"].lower() or None
+        known = material is None or material in MATERIALS
+        price, mass = row["price"], row["mass"]
+        if (
+            price.isdigit()
+            and mass[:2].isdigit()
+            and mass.isdigit()
+            and len(mass) == 2
+            and (not known or not row.whole)
+        ):
+            self.left_out.add(sku)
+            self.note(
+                "cut-at-comma",
+                PARTS,
+                row,
+                "mass",
+                f"looks like the decimals of the price {price}, so the row was left out",
+                "Put a price with a decimal comma in quotes, or write it with a point",
+            )
+            return False
+        if not price and self.priced:
+            self.note(
+                "no-price",
+                PARTS,
+                row,
+                "price",
+                "is blank: the part can be owned but not sold",
+                "Write its price",
+                WARNING,
+            )
+        if not known:
+            self.note(
+                "no-material",
+                PARTS,
+                row,
+                "material",
+                "is no known material and was passed over",
+                f"Use one of {', '.join(MATERIALS)}",
+                WARNING,
+            )
+            material = None
+        self.row_of[sku] = row.number
+        self.capitals[sku.casefold()] = sku
+        self.read[sku] = (
+            row["role"],
+            self.text(PARTS, row, "name") or sku,
+            self.text(PARTS, row, "maker"),
+            self.money(PARTS, row, "price"),
+            self.mass(PARTS, row, "mass"),
+            material,
+            self.text(PARTS, row, "note"),
+        )
+        return True
+
+    def owner(self, file: str, row: Row) -> str | None:
+        sku = row["sku"]
+        if sku in self.read:
+            return sku
+        if sku in self.left_out:
+            self.note(
+                "part-left-out",
                 file,
                 row,
                 "sku",
-                "is no part of parts.csv, so the row was left out",
-                "Add the part or correct the stock number",
+                "is a part whose own row was left out, so this row was left out too",
+                "Mend its row of parts.csv",
+                WARNING,
             )
-        return part
-
-    def read_features(self) -> None:
-        table = self.optional_table(
-            FEATURES,
-            ("sku", "feature", "dimension", "value"),
-            ("basis", "note"),
-            "every dimension is unknown",
+            return None
+        self.note(
+            "no-part",
+            file,
+            row,
+            "sku",
+            "is no part of parts.csv, so the row was left out",
+            "Add the part or correct the stock number",
         )
-        presence: dict[tuple[str, str], tuple[Presence, Row]] = {}
-        lengths: dict[tuple[str, str, str], list[tuple[Dimension, Row]]] = defaultdict(list)
-        words: dict[tuple[str, str, str], list[tuple[Word, Row]]] = defaultdict(list)
-        for row in table.rows:
-            part = self.owner(FEATURES, row)
-            if part is None:
-                continue
-            role = self.vocabulary.roles[part.role]
-            kind = role.features.get(row["feature"])
-            if kind is None:
-                self.note(
-                    FEATURES,
-                    row,
-                    "feature",
-                    f"is no feature of a {role.title}; left out",
-                    f"Use one of {', '.join(role.features)}",
-                )
-                continue
-            if not row["dimension"]:
-                state = _PRESENCE_TEXTS.get(row["value"].lower())
-                if state is None:
-                    self.note(
-                        FEATURES,
-                        row,
-                        "value",
-                        "does not say whether the feature is there",
-                        "Write yes, no or ?; or name a dimension",
-                    )
-                    continue
-                before = presence.get((part.sku, kind.name))
-                if before is not None and before[0] != state:
-                    self.note(
-                        FEATURES,
-                        row,
-                        "value",
-                        "contradicts an earlier row; taken as unknown",
-                        "Look at the part",
-                        WARNING,
-                    )
-                    state = Presence.UNKNOWN
-                presence[(part.sku, kind.name)] = (state, row)
-                continue
-            spec = kind.dimensions.get(row["dimension"])
-            if spec is None:
-                self.note(
-                    FEATURES,
-                    row,
-                    "dimension",
-                    f"is no dimension of {kind.name}; left out",
-                    f"Use one of {', '.join(kind.dimensions)}",
-                )
-                continue
-            basis = _BASIS.get(row["basis"].lower())
-            if basis is None and row["basis"].isdigit() and row["value"].isdigit():
-                self.note(
-                    FEATURES,
-                    row,
-                    "basis",
-                    f"looks like the decimals of {shorten(row['value'])}, so the row was left out",
-                    "Put a figure with a decimal comma in quotes, or write it with a point",
-                )
-                continue
-            if basis is None:
-                self.note(
-                    FEATURES,
-                    row,
-                    "basis",
-                    "is not understood; taken as nominal",
-                    "Use measured, maker or nominal",
-                    WARNING,
-                )
-                basis = Basis.NOMINAL
-            spot = (part.sku, kind.name, spec.name)
-            if spec.worded:
-                unknown = row["value"].lower() in UNKNOWN_TEXTS
-                words[spot].append((Word(None if unknown else row["value"], basis), row))
-                continue
-            half_width = self.vocabulary.half_width
-            half = half_width.get(basis, half_width[Basis.NOMINAL])
-            try:
-                figure = parse_figure(row["value"], basis, half, spec.plausible)
-            except UnitError as error:
-                self.note(FEATURES, row, "value", f"{error}, so it counts as unknown", "Mend it")
-                continue
-            if figure.known and spec.plausible is not None:
-                lo, hi = spec.plausible
-                if figure.hi < lo or figure.lo > hi:
-                    self.note(
-                        FEATURES,
-                        row,
-                        "value",
-                        f"lies outside {lo:g} to {hi:g} mm, so it counts as unknown",
-                        "Check the figure and its unit",
-                    )
-                    continue
-            if not figure.known:
-                figure = Dimension.unknown(figure.text, spec.plausible)
-            lengths[spot].append((figure, row))
-        self.assemble(presence, lengths, words)
+        return None
 
-    def assemble(
-        self,
-        presence: dict[tuple[str, str], tuple[Presence, Row]],
-        lengths: dict[tuple[str, str, str], list[tuple[Dimension, Row]]],
-        words: dict[tuple[str, str, str], list[tuple[Word, Row]]],
-    ) -> None:
-        settled = {spot: self.settle(spot, found) for spot, found in lengths.items()}
-        said = {spot: self.settle_word(spot, found) for spot, found in words.items()}
-        figures: dict[tuple[str, str], dict[str, Dimension]] = defaultdict(dict)
-        texts: dict[tuple[str, str], dict[str, Word]] = defaultdict(dict)
-        for (sku, feature, name), dimension in settled.items():
-            figures[(sku, feature)][name] = dimension
-        for (sku, feature, name), word in said.items():
-            texts[(sku, feature)][name] = word
-        for sku, part in self.parts.items():
-            role = self.vocabulary.roles[part.role]
-            features = {
-                kind.name: self.feature(
-                    role,
-                    kind,
-                    sku,
-                    presence.get((sku, kind.name)),
-                    figures.get((sku, kind.name), {}),
-                    texts.get((sku, kind.name), {}),
-                )
-                for kind in role.features.values()
-            }
-            self.parts[sku] = replace(part, features=MappingProxyType(features))
-
-    def feature(
-        self,
-        role: Role,
-        kind: FeatureKind,
-        sku: str,
-        stated: tuple[Presence, Row] | None,
-        figures: dict[str, Dimension],
-        texts: dict[str, Word],
-    ) -> Feature:
-        has_rows = bool(figures or texts)
-        usual = Presence.PRESENT if has_rows else kind.if_missing
-        state = usual if stated is None else stated[0]
-        if state is Presence.ABSENT:
-            if has_rows and stated is not None:
-                self.note(
-                    FEATURES,
-                    stated[1],
-                    "value",
-                    f"says that {sku} has no {kind.name}, for which other rows give dimensions; "
-                    "taken as unknown",
-                    "Look at the part and drop one of them",
-                    WARNING,
-                )
-                state = Presence.UNKNOWN
-            else:
-                return ABSENT
-        return Feature(
-            state,
-            MappingProxyType(
-                {
-                    spec.name: figures.get(spec.name, Dimension.unknown(within=spec.plausible))
-                    for spec in kind.dimensions.values()
-                    if not spec.worded
-                }
-            ),
-            MappingProxyType(
-                {
-                    spec.name: texts.get(spec.name, Word(None, Basis.UNKNOWN))
-                    for spec in kind.dimensions.values()
-                    if spec.worded
-                }
-            ),
-        )
-
-    def settle(self, spot: tuple[str, str, str], found: list[tuple[Dimension, Row]]) -> Dimension:
-        """Return the figure that counts: the highest basis, or the hull of equals."""
-        known = [(d, r) for d, r in found if d.known]
-        if not known:
-            return found[0][0]
-        top = max(d.basis for d, _ in known)
-        best = [d for d, _ in known if d.basis == top]
-        hull = replace(best[0], lo=min(d.lo for d in best), hi=max(d.hi for d in best))
-        for dimension, row in known:
-            if (
-                dimension.hi < hull.lo
-                or dimension.lo > hull.hi
-                or (
-                    dimension.basis == top
-                    and any(dimension.hi < d.lo or dimension.lo > d.hi for d in best)
-                )
-            ):
-                used = " to ".join(sorted({d.text for d in best}))
-                self.note(
-                    FEATURES,
-                    row,
-                    "value",
-                    f"({dimension.basis.word}) contradicts {used} ({hull.basis.word}) for "
-                    f"{'.'.join(spot[1:])} of {spot[0]}; {used} is used",
-                    "Measure it again and drop the wrong row",
-                    WARNING,
-                )
-        return hull
-
-    def settle_word(self, spot: tuple[str, str, str], found: list[tuple[Word, Row]]) -> Word:
-        known = [(w, r) for w, r in found if w.value is not None]
-        if not known:
-            return found[0][0]
-        top = max(w.basis for w, _ in known)
-        values = {w.value for w, _ in known if w.basis == top}
-        result = next(w for w, _ in known if w.basis == top)
-        if len(values) > 1:
-            result = Word(None, top)
-        for word, row in known:
-            if word.value != result.value:
-                used = (
-                    "it is taken as unknown"
-                    if result.value is None
-                    else f"{shorten(result.value)} is used"
-                )
-                self.note(
-                    FEATURES,
-                    row,
-                    "value",
-                    f"contradicts another row for {'.'.join(spot[1:])} of {spot[0]}; {used}",
-                    "Look at the part and drop the wrong row",
-                    WARNING,
-                )
-        return result
+    def read_features(self) -> Mapping[str, Mapping[str, Feature]]:
+        table = self.optional_table(FEATURES, *FEATURE_COLUMNS, "every dimension is unknown")
+        reader = FeatureReader(self.vocabulary, FEATURES)
+        roles = {sku: of[0] for sku, of in self.read.items()}
+        return reader.read(table, roles, self.left_out, self.notes)
 
     def read_stock(self) -> None:
         table = self.optional_table(
             STOCK, ("sku", "quantity"), ("place",), "nothing counts as in stock"
         )
-        for row in table.rows:
-            part = self.owner(STOCK, row)
-            if part is None:
+        for row, tally in self.counted(table):
+            sku = self.owner(STOCK, row)
+            pieces = None
+            if sku is not None:
+                try:
+                    pieces = parse_count(row["quantity"], 999_999_999)
+                except UnitError as error:
+                    self.note(
+                        "no-count",
+                        STOCK,
+                        row,
+                        "quantity",
+                        f"{error}, so the row was left out",
+                        "Write a whole number, 0 or more",
+                    )
+            if sku is None or pieces is None:
+                tally.aside.append(row.number)
                 continue
-            text = row["quantity"]
-            if not text.isascii() or not text.isdigit() or len(text) > 9:
-                self.note(
-                    STOCK,
-                    row,
-                    "quantity",
-                    "is no number of pieces, so the row was left out",
-                    "Write a whole number, 0 or more",
-                )
-                continue
-            self.parts[part.sku] = replace(
-                self.parts[part.sku], stock=self.parts[part.sku].stock + int(text)
-            )
+            tally.loaded += 1
+            self.stock[sku] = self.stock.get(sku, 0) + pieces
 
     def read_enquiries(self) -> tuple[Enquiry, ...]:
         if not (self.folder / ENQUIRIES).exists():
@@ -538,95 +383,154 @@ class _Reader:
             "no enquiry is counted",
         )
         enquiries: list[Enquiry] = []
-        for row in table.rows:
-            have = tuple(row["have"].split())
-            strangers = [sku for sku in have if sku not in self.parts]
-            if strangers:
-                self.note(
-                    ENQUIRIES,
-                    row,
-                    "have",
-                    f"names {shorten(strangers[0])}, which is no part; the enquiry was left out",
-                    "Correct the stock number",
-                )
-                continue
-            date = None
-            if row["date"]:
-                try:
-                    date = datetime.date.fromisoformat(row["date"])
-                except ValueError:
-                    self.note(
-                        ENQUIRIES,
-                        row,
-                        "date",
-                        "is no date and was passed over",
-                        "Write it like 2026-03-31",
-                        WARNING,
-                    )
-            weight = 1.0
-            if row["count"]:
-                try:
-                    weight = float(row["count"].replace(",", "."))
-                except ValueError:
-                    weight = math.nan
-                if not (math.isfinite(weight) and weight > 0):
-                    self.note(
-                        ENQUIRIES,
-                        row,
-                        "count",
-                        "is no number above zero; taken as 1",
-                        "Write how many such enquiries there were",
-                        WARNING,
-                    )
-                    weight = 1.0
-            enquiries.append(
-                Enquiry(
-                    row["number"],
-                    date,
-                    have,
-                    self.money(ENQUIRIES, row, "budget"),
-                    self.mass(ENQUIRIES, row, "max_mass"),
-                    row["material"].lower() or None,
-                    row["style"],
-                    weight,
-                    row["note"],
-                )
-            )
+        for row, tally in self.counted(table):
+            enquiry = self.enquiry(row, sum(e.weight for e in enquiries[-2000:]))
+            if enquiry is None:
+                tally.aside.append(row.number)
+            else:
+                tally.loaded += 1
+                enquiries.append(enquiry)
         return tuple(enquiries)
 
-    def read(self) -> Loaded:
+    def enquiry(self, row: Row, so_far: float) -> Enquiry | None:
+        have = tuple(row["have"].split())
+        weight = 1.0
+        if row["count"]:
+            try:
+                weight = parse_number(row["count"])
+                wrong = "is no number above zero; taken as 1"
+            except UnitError as error:
+                weight, wrong = -1.0, f"{error}; taken as 1"
+            if not 0 < weight <= _MOST_ENQUIRIES:
+                self.note(
+                    "no-count",
+                    ENQUIRIES,
+                    row,
+                    "count",
+                    wrong,
+                    "Write how many such enquiries there were",
+                    WARNING,
+                )
+                weight = 1.0
+        sums = is_total(row["number"]) or is_total(row["have"])
+        if sums or (not have and not row["number"] and so_far > 1 and weight == so_far):
+            self.note(
+                "totals-row",
+                ENQUIRIES,
+                row,
+                "number",
+                "looks like a row of sums and was left out",
+                "Keep sums out of the table",
+                WARNING,
+            )
+            return None
+        strangers = [sku for sku in have if sku not in self.read]
+        if strangers:
+            self.note(
+                "no-part",
+                ENQUIRIES,
+                row,
+                "have",
+                f"names {strangers[0][:60]}, which is no part; the enquiry was left out",
+                "Correct the stock number",
+            )
+            return None
+        if row["budget"].isdigit() and len(row["max_mass"]) == 2 and row["max_mass"].isdigit():
+            self.note(
+                "cut-at-comma",
+                ENQUIRIES,
+                row,
+                "max_mass",
+                f"looks like the decimals of the budget {row['budget']}; the enquiry was left out",
+                "Put an amount with a decimal comma in quotes, or write it with a point",
+            )
+            return None
+        date = None
+        if row["date"]:
+            try:
+                date = datetime.date.fromisoformat(row["date"])
+            except ValueError:
+                self.note(
+                    "no-date",
+                    ENQUIRIES,
+                    row,
+                    "date",
+                    "is no date and was passed over",
+                    "Write it like 2026-03-31",
+                    WARNING,
+                )
+        return Enquiry(
+            row["number"],
+            date,
+            have,
+            self.money(ENQUIRIES, row, "budget"),
+            self.mass(ENQUIRIES, row, "max_mass"),
+            row["material"].lower() or None,
+            self.text(ENQUIRIES, row, "style"),
+            weight,
+            self.text(ENQUIRIES, row, "note"),
+        )
+
+    def all(self) -> Loaded:
         self.read_parts()
-        self.read_features()
+        features = self.read_features()
         self.read_stock()
         enquiries = self.read_enquiries()
+        parts: dict[str, Part] = {}
         by_role: dict[str, list[Part]] = {name: [] for name in self.vocabulary.roles}
-        for part in self.parts.values():
-            by_role[part.role].append(part)
+        for sku, (role, name, maker, price, mass, material, note) in self.read.items():
+            stock = self.stock.get(sku, 0)
+            part = Part(sku, role, name, maker, price, mass, material, stock, features[sku], note)
+            parts[sku] = part
+            by_role[role].append(part)
         catalogue = Catalogue(
             self.vocabulary,
-            MappingProxyType(self.parts),
+            MappingProxyType(parts),
             enquiries,
             self.folder.name,
-            MappingProxyType({role: tuple(parts) for role, parts in by_role.items()}),
+            MappingProxyType({role: tuple(of) for role, of in by_role.items()}),
         )
-        self.note_the_rest()
-        for role in self.vocabulary.roles.values():
-            if not by_role[role.name] and not role.fill.may_be_empty:
-                self.findings.append(
-                    Finding(
-                        PARTS,
-                        None,
-                        "role",
-                        role.name,
-                        "has no part, so no build can be complete",
-                        "Add one",
-                        WARNING,
-                    )
+        for name, words in self.vocabulary.roles.items():
+            if not by_role[name] and not words.fill.may_be_empty:
+                self.notes.add(
+                    "empty-role",
+                    PARTS,
+                    None,
+                    "role",
+                    name,
+                    "has no part, so no build can be complete",
+                    "Add one",
+                    WARNING,
                 )
-        self.findings.extend(contradictions(catalogue, self.row_of, PARTS))
-        self.findings.extend(weights(catalogue, self.row_of, PARTS))
-        supply = read_supply(self.folder, catalogue, self.findings)
-        return Loaded(catalogue, tuple(self.findings), supply)
+        for found in (contradictions, weights):
+            for f in found(catalogue, self.row_of, PARTS):
+                self.notes.add(
+                    found.__name__,
+                    f.file,
+                    f.row,
+                    f.column,
+                    f.value,
+                    f.message,
+                    f.remedy,
+                    f.severity,
+                )
+        supply, tallies = read_supply(self.folder, catalogue, self.notes)
+        self.tallies.update(tallies)
+        for tally in self.tallies.values():
+            tally.check()
+        return Loaded(catalogue, self.notes.all(), supply, MappingProxyType(self.tallies))
+
+
+@contextmanager
+def _without_collection() -> Iterator[None]:
+    """Hold the garbage collector back while millions of objects that stay are made."""
+    enabled = gc.isenabled()
+    gc.disable()
+    try:
+        yield
+    finally:
+        if enabled:
+            gc.enable()
 
 
 def load(folder: str | Path) -> Loaded:
@@ -651,7 +555,9 @@ def load(folder: str | Path) -> Loaded:
     """
     folder = Path(folder)
     if not folder.is_dir():
-        raise CatalogueError(
-            [Finding(str(folder), None, "", "", "is no folder", "Name a catalogue folder")]
+        missing = Finding(
+            str(folder), None, "", "", "is no folder", "Name a catalogue folder", code="no-folder"
         )
-    return _Reader(folder).read()
+        raise CatalogueError([missing])
+    with _without_collection():
+        return _Reader(folder).all()

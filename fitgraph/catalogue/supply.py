@@ -4,13 +4,14 @@ from __future__ import annotations
 
 import datetime
 from collections.abc import Sequence
+from dataclasses import replace
 from pathlib import Path
 from types import MappingProxyType
 
-from fitgraph.catalogue.findings import ERROR, WARNING, CatalogueError, Finding, shorten
-from fitgraph.catalogue.tables import Row, Table, read_table
+from fitgraph.catalogue.findings import ERROR, WARNING, CatalogueError, Notes, Tally
+from fitgraph.catalogue.tables import Row, Table, no_table, read_table
 from fitgraph.model import Catalogue, Offer, Supplier, Supply
-from fitgraph.units import UnitError, parse_money
+from fitgraph.units import UnitError, parse_count, parse_money
 
 SUPPLY, SUPPLIERS, COUNTS = "supply.csv", "suppliers.csv", "stock_counts.csv"
 
@@ -19,36 +20,33 @@ _MOST_MINOR, _MOST_WHOLE = 10**12, 10**6
 
 
 class _Reader:
-    def __init__(self, folder: Path, catalogue: Catalogue, findings: list[Finding]) -> None:
-        self.folder, self.catalogue, self.findings = folder, catalogue, findings
+    def __init__(self, folder: Path, catalogue: Catalogue, notes: Notes) -> None:
+        self.folder, self.catalogue, self.notes = folder, catalogue, notes
+        self.tallies: dict[str, Tally] = {}
+        self.faults = 0
 
     def note(
         self, file: str, row: Row, column: str, message: str, remedy: str, severity: str = ERROR
     ) -> None:
-        self.findings.append(
-            Finding(file, row.number, column, shorten(row[column]), message, remedy, severity)
-        )
+        self.faults += severity == ERROR
+        code = f"supply-{column.replace('_', '-')}"
+        self.notes.add(code, file, row.number, column, row[column], message, remedy, severity)
 
     def table(
         self, file: str, required: Sequence[str], optional: Sequence[str], loss: str
     ) -> Table:
         path = self.folder / file
-        if path.exists():
+        if path.exists() or path.is_symlink():
             try:
-                return read_table(path, required, optional, self.findings)
+                table = read_table(path, required, optional, self.notes)
             except CatalogueError as error:
-                for finding in error.findings:
-                    self.findings.append(
-                        Finding(
-                            finding.file,
-                            finding.row,
-                            finding.column,
-                            finding.value,
-                            f"{finding.message}: {loss}",
-                            finding.remedy,
-                        )
-                    )
-        return Table(file, (), ())
+                self.notes.findings.extend(
+                    replace(f, message=f"{f.message}: {loss}") for f in error.findings
+                )
+            else:
+                self.tallies[file] = table.tally
+                return table
+        return no_table(file)
 
     def money(self, file: str, row: Row, column: str) -> int | None:
         """Return an amount, None where the cell is blank or cannot be used."""
@@ -70,8 +68,12 @@ class _Reader:
         text = row[column]
         if not text:
             return None
-        if text.isascii() and text.isdigit() and least <= int(text[:12]) <= _MOST_WHOLE:
-            return int(text)
+        try:
+            value = parse_count(text, _MOST_WHOLE)
+        except UnitError:
+            value = least - 1
+        if value >= least:
+            return value
         self.note(
             file, row, column, "is no whole number that can be used", f"Write {least} or more"
         )
@@ -93,13 +95,16 @@ class _Reader:
         )
         found: dict[tuple[str, str, int], Offer] = {}
         for row in table.rows:
+            tally = table.tally
             sku = self.part(SUPPLY, row)
             price = self.money(SUPPLY, row, "pack_price")
-            before = len(self.findings)
+            before = self.faults
             pack = self.whole(SUPPLY, row, "pack", 1)
             lead = self.whole(SUPPLY, row, "lead_days", 0)
             most = self.whole(SUPPLY, row, "max_packs", 0)
-            if len(self.findings) > before or sku is None:
+            if self.faults > before or sku is None or price is None:
+                tally.aside.append(row.number)
+            if self.faults > before or sku is None:
                 continue
             if price is None:
                 if not row["pack_price"]:
@@ -111,6 +116,7 @@ class _Reader:
                         "Write what a pack costs",
                     )
                 continue
+            tally.loaded += 1
             offer = Offer(sku, row["supplier"], pack or 1, price, lead, most)
             key = (sku, offer.supplier, offer.pack)
             if key in found:
@@ -134,6 +140,7 @@ class _Reader:
         )
         found: dict[str, Supplier] = {}
         for row in table.rows:
+            table.tally.loaded += 1
             delivery, least, most = (
                 self.money(SUPPLIERS, row, column)
                 for column in ("delivery", "least_order", "most_order")
@@ -167,6 +174,7 @@ class _Reader:
         found: dict[datetime.date, dict[str, int]] = {}
         for row in table.rows:
             sku = self.part(COUNTS, row)
+            table.tally.aside.append(row.number)
             try:
                 date = datetime.date.fromisoformat(row["date"])
             except ValueError:
@@ -181,13 +189,17 @@ class _Reader:
             pieces = self.whole(COUNTS, row, "quantity", 0)
             if sku is None or pieces is None:
                 continue
+            table.tally.aside.pop()
+            table.tally.loaded += 1
             of_day = found.setdefault(date, {})
             of_day[sku] = of_day.get(sku, 0) + pieces
         return dict(sorted(found.items()))
 
 
-def read_supply(folder: Path, catalogue: Catalogue, findings: list[Finding]) -> Supply:
-    """Return what can be ordered and what was held, as far as the folder says so.
+def read_supply(
+    folder: Path, catalogue: Catalogue, notes: Notes
+) -> tuple[Supply, dict[str, Tally]]:
+    """Return what can be ordered and what was held, and where the rows went.
 
     Parameters
     ----------
@@ -196,9 +208,11 @@ def read_supply(folder: Path, catalogue: Catalogue, findings: list[Finding]) -> 
         missing.
     catalogue : Catalogue
         Whose stock numbers are meant.
-    findings : list of Finding
+    notes : Notes
         Is added to; every other row is used.
     """
-    reader = _Reader(folder, catalogue, findings)
+    reader = _Reader(folder, catalogue, notes)
     counts = {date: MappingProxyType(of) for date, of in reader.counts().items()}
-    return Supply(reader.offers(), MappingProxyType(reader.suppliers()), MappingProxyType(counts))
+    offers, suppliers = reader.offers(), reader.suppliers()
+    supply = Supply(offers, MappingProxyType(suppliers), MappingProxyType(counts))
+    return supply, reader.tallies

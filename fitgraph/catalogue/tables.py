@@ -3,12 +3,15 @@
 from __future__ import annotations
 
 import codecs
+import contextlib
 import csv
-from collections.abc import Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
-from fitgraph.catalogue.findings import ERROR, WARNING, CatalogueError, Finding, shorten
+from fitgraph.catalogue.findings import WARNING, CatalogueError, Finding, Notes, Tally, shorten
+from fitgraph.files import SpecialFileError, require_plain
+from fitgraph.plain import plain
 
 #: A longer line is taken for damage, not for data.
 LONGEST_LINE = 100_000
@@ -16,62 +19,215 @@ LONGEST_LINE = 100_000
 #: A quoted cell that runs over more lines was never closed.
 MOST_LINES = 40
 
+#: No table that people edit has more columns, and no file more bytes.
+MOST_COLUMNS, MOST_BYTES = 256, 1 << 30
+
+#: Words that stand at the head of a row of sums.
+TOTALS = frozenset(
+    (
+        *("total", "totals", "sum", "sums", "subtotal", "gesamt", "summe", "insgesamt"),
+        *("zwischensumme", "totale", "totaal", "somme", "suma", "razem", "totalt", "yhteensä"),
+        *("összesen", "celkem"),
+    )
+)
+
+#: Letters that may stay in a cell though no screen shows them.
+_SPACES = "\n\t\u00a0\u2007\u2009\u202f"
+
+#: Signs beside letters that shops write.
+_WESTERN = frozenset("€£°±µ½¼¾×–—’“”²³´")
+
+#: A cell that begins like this was guarded by us, or by others, against being run.
+_GUARDED = tuple(f"'{sign}" for sign in ("=", "+", "-", "@", "＝", "＋", "－", "＠"))
+
 
 @dataclass(frozen=True, slots=True)
 class Row:
     """One row of a table: its line number, from 1, and its cells by column."""
 
     number: int
-    cells: dict[str, str]
+    cells: Sequence[str]
+    at: Mapping[str, int]
 
     def __getitem__(self, column: str) -> str:
-        return self.cells.get(column, "").strip()
+        place = self.at.get(column, -1)
+        return self.cells[place].strip() if 0 <= place < len(self.cells) else ""
+
+    @property
+    def whole(self) -> bool:
+        """Whether it has a cell for every column."""
+        return len(self.cells) >= len(self.at)
 
 
 @dataclass(frozen=True, slots=True)
 class Table:
-    """A table as read."""
+    """A table; its rows are read while they are walked, once.
+
+    Parameters
+    ----------
+    file : str
+        Its name.
+    columns : tuple of str
+        The header.
+    rows : iterator of Row
+        The usable rows.
+    tally : Tally
+        Where the rows went; the reader of a row says so.
+    """
 
     file: str
     columns: tuple[str, ...]
-    rows: tuple[Row, ...]
+    rows: Iterator[Row]
+    tally: Tally
 
 
-def _decode(data: bytes, file: str, findings: list[Finding]) -> list[tuple[int, str]]:
-    lines: list[tuple[int, str]] = []
-    if data.startswith(b"\xef\xbb\xbf"):
-        data = data[3:]
-    for number, raw in enumerate(data.splitlines(), start=1):
-        if len(raw) > LONGEST_LINE:
-            findings.append(
-                Finding(
-                    file,
-                    number,
-                    "",
-                    shorten(raw[:80].decode("utf-8", "replace")),
-                    f"is a line of {len(raw):,} bytes and was left out",
-                    f"Cut it into rows of at most {LONGEST_LINE:,} bytes",
-                )
+def no_table(file: str) -> Table:
+    """Return a table without rows."""
+    return Table(file, (), iter(()), Tally(file))
+
+
+def is_total(text: str) -> bool:
+    """Say whether a cell is the head of a row of sums.
+
+    Examples
+    --------
+    >>> is_total("Grand total:"), is_total("Summe"), is_total("T-71")
+    (True, True, False)
+    """
+    words = text.casefold().strip(" :*=").split()
+    return bool(words) and words[-1] in TOTALS and len(words) <= 2
+
+
+def _stop(
+    code: str, file: str, message: str, remedy: str, row: int | None = None
+) -> CatalogueError:
+    return CatalogueError([Finding(file, row, "", "", message, remedy, code=code)])
+
+
+def read_bytes(path: Path, folder: Path) -> bytes:
+    """Return what a file of a catalogue holds.
+
+    Parameters
+    ----------
+    path : Path
+        The file.
+    folder : Path
+        The catalogue; a link that leads out of it is refused.
+
+    Raises
+    ------
+    CatalogueError
+        If it is no plain file, lies elsewhere, is too large, or cannot be read.
+    """
+    file = path.name
+    try:
+        if not path.resolve().is_relative_to(folder.resolve()):
+            raise _stop(
+                "link-out", file, "is a link that leads out of the folder", "Copy the file here"
             )
-            continue
+        if require_plain(path).st_size > MOST_BYTES:
+            raise _stop(
+                "too-large", file, f"has more than {MOST_BYTES:,} bytes", "Divide the catalogue"
+            )
+        return path.read_bytes()
+    except SpecialFileError:
+        raise _stop(
+            "no-file", file, "is a pipe or a device, no file", "Put a plain file in its place"
+        ) from None
+    except (OSError, RuntimeError) as error:
+        reason = getattr(error, "strerror", None) or "its links go round in a circle"
+        raise _stop("unreadable", file, f"cannot be read ({reason})", "Check the file") from None
+
+
+def _could_be_western(raw: bytes) -> bool:
+    """Say whether bytes that are no UTF-8 read well as Windows' western letters."""
+    try:
+        text = raw.decode("cp1252")
+    except UnicodeDecodeError:
+        return False
+    return all(c.isalnum() or c.isspace() or c.isascii() or c in _WESTERN for c in text)
+
+
+@dataclass(frozen=True, slots=True)
+class Lines:
+    """Lines that are text, and the number of each."""
+
+    texts: Sequence[str]
+    numbers: Sequence[int]
+
+
+def _cleaned(text: str, file: str, number: int, notes: Notes) -> str:
+    cleaned = plain(text, keep=_SPACES)
+    if cleaned != text:
+        notes.add(
+            "unseen-letters",
+            file,
+            number,
+            "",
+            text,
+            "holds letters that cannot be seen; each counts as a space",
+            "Type the row again without them",
+            WARNING,
+        )
+    return cleaned
+
+
+def _lines(data: bytes, file: str, notes: Notes, tally: Tally) -> Lines:
+    """Return the lines that are text; tell of the others."""
+    data = data.removeprefix(codecs.BOM_UTF8)
+    raws = data.splitlines()
+    if b"\0" not in data and max(map(len, raws), default=0) <= LONGEST_LINE:
         try:
-            text = raw.decode("utf-8")
+            whole = data.decode("utf-8").replace("\r\n", "\n").replace("\r", "\n")
         except UnicodeDecodeError:
-            text = None
-        if text is None or "\0" in text:
-            findings.append(
-                Finding(
-                    file,
-                    number,
-                    "",
-                    shorten(raw.decode("utf-8", "replace")),
-                    "holds bytes that are no UTF-8 text and was left out",
-                    "Save the table as CSV in UTF-8",
-                )
+            pass
+        else:
+            texts = whole.removesuffix("\n").split("\n")
+            for at, text in enumerate(texts):
+                if not text.isprintable():
+                    texts[at] = _cleaned(text, file, at + 1, notes)
+            return Lines(texts, range(1, len(texts) + 1))
+    good: list[str] = []
+    numbers: list[int] = []
+    for number, raw in enumerate(raws, start=1):
+        if len(raw) > LONGEST_LINE:
+            _aside(tally, number)
+            notes.add(
+                "line-too-long",
+                file,
+                number,
+                "",
+                raw[:80].decode("utf-8", "replace"),
+                f"is a line of {len(raw):,} bytes and was left out",
+                f"Cut it into rows of at most {LONGEST_LINE:,} bytes",
             )
             continue
-        lines.append((number, text))
-    return lines
+        line: str | None = None
+        with contextlib.suppress(UnicodeDecodeError):
+            line = raw.decode("utf-8")
+        if line is None or "\0" in line:
+            _aside(tally, number)
+            remedy = "Save the table as CSV in UTF-8"
+            if line is None and _could_be_western(raw):
+                remedy += "; `fitgraph import` reads it as it is (it looks like Windows-1252)"
+            notes.add(
+                "not-utf8",
+                file,
+                number,
+                "",
+                raw.decode("utf-8", "replace"),
+                "holds bytes that are no UTF-8 text and was left out",
+                remedy,
+            )
+            continue
+        good.append(line if line.isprintable() else _cleaned(line, file, number, notes))
+        numbers.append(number)
+    return Lines(good, numbers)
+
+
+def _aside(tally: Tally, number: int) -> None:
+    tally.read += 1
+    tally.aside.append(number)
 
 
 def _delimiter(header: str) -> str:
@@ -82,7 +238,7 @@ def _delimiter(header: str) -> str:
 class _Feed:
     """Lines for one row; notes whether the row asked for more than there may be."""
 
-    def __init__(self, lines: Sequence[tuple[int, str]], at: int) -> None:
+    def __init__(self, lines: Sequence[str], at: int) -> None:
         self.lines, self.at = lines, at
         self.last = min(at + MOST_LINES, len(lines))
         self.ran_out = False
@@ -95,24 +251,27 @@ class _Feed:
             self.ran_out = True
             raise StopIteration
         self.at += 1
-        return self.lines[self.at - 1][1]
+        return self.lines[self.at - 1]
 
 
 def _row_at(
-    lines: Sequence[tuple[int, str]], at: int, delimiter: str, width: int
+    lines: Sequence[str], at: int, delimiter: str, width: int
 ) -> tuple[list[str] | None, int, str]:
     """Return the cells of the row that begins at a line, its number of lines, and what is wrong.
 
     A quotation mark that is never closed would swallow the rows behind it; such a
     row is given up alone (None), and reading goes on at the next line.
     """
+    text = lines[at]
+    if '"' not in text:
+        return text.split(delimiter), 1, ""
     feed = _Feed(lines, at)
     try:
         cells = next(csv.reader(feed, delimiter=delimiter))
     except csv.Error as error:
         return None, 1, f"cannot be read as CSV ({error})"
     taken = feed.at - at
-    inside = (text for _, text in lines[at + 1 : feed.at])
+    inside = lines[at + 1 : feed.at]
     if (
         feed.ran_out
         or (taken > 1 and len(cells) > width)
@@ -122,68 +281,48 @@ def _row_at(
     return cells, taken, ""
 
 
-def read_table(
-    path: Path, required: Sequence[str], optional: Sequence[str], findings: list[Finding]
-) -> Table:
-    """Return the usable rows of a CSV file.
-
-    Parameters
-    ----------
-    path : Path
-        The file; comma, semicolon or tab separated, in UTF-8.
-    required, optional : sequence of str
-        Column names; an unknown column is reported and passed over.
-    findings : list of Finding
-        Is added to.
-
-    Raises
-    ------
-    CatalogueError
-        If it cannot be read, there is no header, or a required column is missing.
-    """
-    file = path.name
-    try:
-        data = path.read_bytes()
-    except OSError as error:
-        raise CatalogueError(
-            [Finding(file, None, "", "", f"cannot be read ({error.strerror})", "Check the file")]
-        ) from None
-    if data[:2] in (codecs.BOM_UTF16_LE, codecs.BOM_UTF16_BE):
-        raise CatalogueError(
-            [Finding(file, None, "", "", "is saved in UTF-16", "Save the table as CSV in UTF-8")]
-        )
-    damaged = len(findings)
-    lines = _decode(data, file, findings)
-    while lines and not lines[0][1].strip():
-        lines.pop(0)
-    if not lines:
-        raise CatalogueError(
-            [
-                Finding(
-                    file,
-                    None,
-                    "",
-                    "",
-                    "is empty" if len(findings) == damaged else "has no line that can be read",
-                    f"Give it a header line: {','.join((*required, *optional))}",
-                )
-            ]
-        )
-    delimiter = _delimiter(lines[0][1])
+def _header(
+    number: int,
+    header: str,
+    file: str,
+    required: Sequence[str],
+    optional: Sequence[str],
+    notes: Notes,
+) -> tuple[list[str], str]:
+    """Return the names of the columns and what stands between them."""
+    wanted = ",".join((*required, *optional))
+    delimiter = _delimiter(header)
     csv.field_size_limit(LONGEST_LINE)
-    header_at, header = lines[0]
-    columns = [c.strip().lower() for c in next(csv.reader([header], delimiter=delimiter))]
+    try:
+        columns = [c.strip().lower() for c in next(csv.reader([header], delimiter=delimiter))]
+    except csv.Error as error:
+        raise _stop(
+            "no-header",
+            file,
+            f"has a header that cannot be read ({error})",
+            f"Write {wanted}",
+            number,
+        ) from None
+    if len(columns) > MOST_COLUMNS:
+        raise _stop(
+            "too-wide",
+            file,
+            f"has {len(columns):,} columns where a table has at most {MOST_COLUMNS}",
+            f"Keep those that are used: {wanted}",
+            number,
+        )
     missing = [c for c in required if c not in columns]
     if missing:
         raise CatalogueError(
             [
                 Finding(
                     file,
-                    header_at,
+                    number,
                     column,
                     shorten(header),
                     f"has no column {column!r}",
-                    f"Add the column; the header is {','.join((*required, *optional))}",
+                    f"Add the column; the header is {wanted}",
+                    code="no-column",
                 )
                 for column in missing
             ]
@@ -191,66 +330,152 @@ def read_table(
     known = {*required, *optional}
     for column in columns:
         if column not in known:
-            findings.append(
-                Finding(
-                    file,
-                    header_at,
-                    shorten(column),
-                    "",
-                    "is a column that is not used",
-                    f"Use one of {', '.join((*required, *optional))}, or leave it",
-                    WARNING,
-                )
+            notes.add(
+                "unused-column",
+                file,
+                number,
+                shorten(column),
+                "",
+                "is a column that is not used",
+                f"Use one of {', '.join((*required, *optional))}, or leave it",
+                WARNING,
             )
-        if columns.count(column) > 1 and column in known:
+        if column in known and columns.count(column) > 1:
             raise CatalogueError(
-                [Finding(file, header_at, column, "", "stands twice in the header", "Keep one")]
+                [
+                    Finding(
+                        file,
+                        number,
+                        column,
+                        "",
+                        "stands twice in the header",
+                        "Keep one",
+                        code="column-twice",
+                    )
+                ]
             )
-    rows: list[Row] = []
-    body = lines[1:]
-    at = 0
-    while at < len(body):
-        number, text = body[at]
-        cells, taken, fault = _row_at(body, at, delimiter, len(columns))
+    return columns, delimiter
+
+
+def _rows(
+    lines: Lines,
+    first: int,
+    columns: Sequence[str],
+    delimiter: str,
+    file: str,
+    notes: Notes,
+    tally: Tally,
+    cut: bool,
+) -> Iterator[Row]:
+    """Yield the rows that have a cell for each column at most; tell of the others."""
+    places = {column: place for place, column in enumerate(columns)}
+    width = len(columns)
+    texts = lines.texts
+    at, shortest, end = first, width, len(texts)
+    while at < end:
+        number, text = lines.numbers[at], texts[at]
+        cells, taken, fault = _row_at(texts, at, delimiter, width)
         at += taken
         if cells is None:
-            findings.append(
-                Finding(
-                    file,
-                    number,
-                    "",
-                    shorten(text),
-                    f"{fault} and was left out",
-                    "Check its quotation marks: each needs a partner",
-                )
+            _aside(tally, number)
+            notes.add(
+                "open-quote",
+                file,
+                number,
+                "",
+                text,
+                f"{fault} and was left out",
+                "Check its quotation marks: each needs a partner",
             )
             continue
-        if not any(cell.strip() for cell in cells):
+        if not text.strip(f"{delimiter} ") and not any(cell.strip() for cell in cells):
             continue
         if taken > 1:
-            findings.append(
-                Finding(
-                    file,
-                    number,
-                    "",
-                    shorten(cells[0]),
-                    f"runs over {taken} lines",
-                    "Close the quotation mark, or keep a row on one line",
-                    WARNING,
-                )
+            notes.add(
+                "row-over-lines",
+                file,
+                number,
+                "",
+                cells[0],
+                f"runs over {taken} lines",
+                "Close the quotation mark, or keep a row on one line",
+                WARNING,
             )
-        if len(cells) > len(columns):
-            findings.append(
-                Finding(
-                    file,
-                    number,
-                    "",
-                    shorten(delimiter.join(cells)),
-                    f"has {len(cells)} cells where the header has {len(columns)} and was left out",
-                    f"Put cells that hold a {delimiter!r} in double quotes",
-                    ERROR,
-                )
+        if len(cells) > width:
+            _aside(tally, number)
+            notes.add(
+                "row-too-wide",
+                file,
+                number,
+                "",
+                delimiter.join(cells),
+                f"has {len(cells)} cells where the header has {width} and was left out",
+                f"Put cells that hold a {delimiter!r} in double quotes",
             )
             continue
-        rows.append(Row(number, dict(zip(columns, cells, strict=False))))
-    return Table(file, tuple(columns), tuple(rows))
+        if cut and at == end and len(cells) < shortest and end > first + 1:
+            _aside(tally, number)
+            notes.add(
+                "cut-off",
+                file,
+                number,
+                "",
+                delimiter.join(cells),
+                "is where the file ends, inside the row, so the row was left out",
+                "Get the whole file again, or finish the row and end its line",
+            )
+            continue
+        shortest = min(shortest, len(cells))
+        if "'" in text:
+            cells = [c[1:] if c.startswith(_GUARDED) else c for c in cells]
+        tally.read += 1
+        yield Row(number, cells, places)
+
+
+def read_table(path: Path, required: Sequence[str], optional: Sequence[str], notes: Notes) -> Table:
+    """Return the usable rows of a CSV file.
+
+    Parameters
+    ----------
+    path : Path
+        The file; comma, semicolon or tab separated, in UTF-8. A link may not lead out of its
+        folder.
+    required, optional : sequence of str
+        Column names; an unknown column is reported and passed over.
+    notes : Notes
+        Is added to, also while the rows are walked.
+
+    Raises
+    ------
+    CatalogueError
+        If it cannot be read, there is no header, or a required column is missing.
+    """
+    file = path.name
+    data = read_bytes(path, path.parent)
+    if data[:2] in (codecs.BOM_UTF16_LE, codecs.BOM_UTF16_BE):
+        raise _stop("utf16", file, "is saved in UTF-16", "Save the table as CSV in UTF-8")
+    tally = Tally(file)
+    lines = _lines(data, file, notes, tally)
+    first = next((n for n, text in enumerate(lines.texts) if text.strip()), None)
+    if first is None:
+        raise _stop(
+            "empty",
+            file,
+            "has no line that can be read" if tally.read else "is empty",
+            f"Give it a header line: {','.join((*required, *optional))}",
+        )
+    number, header = lines.numbers[first], lines.texts[first]
+    if tally.aside and tally.aside[0] < number:
+        spoilt = next(f for f in notes.findings if (f.file, f.row) == (file, tally.aside[0]))
+        raise _stop(
+            spoilt.code,
+            file,
+            "has a header that cannot be read: it "
+            + spoilt.message.removesuffix(" and was left out"),
+            spoilt.remedy,
+            spoilt.row,
+        )
+    columns, delimiter = _header(number, header, file, required, optional, notes)
+    cut = not data.endswith((b"\n", b"\r"))
+    rows = _rows(lines, first + 1, columns, delimiter, file, notes, tally, cut)
+    return Table(file, tuple(columns), rows, tally)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+import re
 import tomllib
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import replace
@@ -14,6 +15,7 @@ from fitgraph.catalogue.figures import parse_figure
 from fitgraph.catalogue.findings import CatalogueError, Finding, shorten
 from fitgraph.catalogue.makes import read_makes
 from fitgraph.catalogue.rider_tables import read_advice, read_identify
+from fitgraph.catalogue.tables import read_bytes
 from fitgraph.mechanics.rules import RULES, UNBOUNDED_MM, Rule
 from fitgraph.mechanics.standards import PROPERTY_CLASSES, SCREWS
 from fitgraph.model import (
@@ -38,9 +40,13 @@ from fitgraph.model import (
     WeighSource,
     Word,
 )
+from fitgraph.plain import plain
 from fitgraph.units import UnitError, parse_length, parse_money
 
 FILE = "vocabulary.toml"
+
+#: No vocabulary is larger, nests deeper, or has a longer text in it.
+MOST_BYTES, MOST_DEEP, LONGEST_TEXT = 1 << 23, 60, 4000
 
 #: Attributes of a part that a joint may compare as words.
 ATTRIBUTES = ("maker", "material")
@@ -92,8 +98,12 @@ class _Reader:
         self.currency = "EUR"
 
     def fault(self, where: str, value: object, message: str, remedy: str) -> None:
+        try:
+            shown = str(value)
+        except ValueError:  # an integer of thousands of digits
+            shown = "…"
         self.faults.append(
-            Finding(FILE, None, shorten(where), shorten(str(value)), message, remedy)
+            Finding(FILE, None, shorten(where), shorten(shown), message, remedy, code="vocabulary")
         )
 
     def length(self, where: str, value: object, default: float = 0.0) -> float:
@@ -124,6 +134,30 @@ class _Reader:
             if name not in known:
                 self.fault(where, name, "is no known entry", f"Use one of {', '.join(known)}")
 
+    def texts(self, where: str, value: object) -> None:
+        """Find texts that no page has room for."""
+        if isinstance(value, Mapping):
+            for name, entry in value.items():
+                self.texts(f"{where}.{name}".strip("."), entry)
+        elif isinstance(value, list):
+            for entry in value:
+                self.texts(where, entry)
+        elif isinstance(value, str) and len(value) > LONGEST_TEXT:
+            self.fault(
+                where,
+                value,
+                f"is a text of {len(value):,} letters",
+                f"Write it in at most {LONGEST_TEXT:,}",
+            )
+
+    def flag(self, where: str, entry: Mapping[str, Any], name: str, default: bool = False) -> bool:
+        """Return an entry that is true or false."""
+        value = entry.get(name, default)
+        if isinstance(value, bool):
+            return value
+        self.fault(f"{where}.{name}", value, "is neither true nor false", "Write true or false")
+        return default
+
     # -- roles ---------------------------------------------------------
 
     def dimension(
@@ -139,7 +173,7 @@ class _Reader:
                 self.fault(where, text, str(error), "Write it like 20..40 mm")
         return DimensionKind(
             name,
-            worded=bool(entry.get("worded", False)),
+            worded=self.flag(where, entry, "worded"),
             hole=kind in ("bore", "gap", "slot"),
             plausible=plausible,
             measure=str(entry.get("measure", "")),
@@ -202,7 +236,7 @@ class _Reader:
                 Fill(fill),
                 MappingProxyType(features),
                 str(entry.get("gloss", "")),
-                bool(entry.get("by_material", False)),
+                self.flag(where, entry, "by_material"),
             )
         if not self.roles:
             self.fault("roles", "", "names no role", "Add at least one [roles.NAME]")
@@ -349,7 +383,7 @@ class _Reader:
             if reference is not None:
                 when = self.conditions(f"{at}.when", entry.get("when"))
                 sign = 1 if signs[0] == "add" else -1
-                spans.append(Span(reference, sign, bool(entry.get("optional", False)), when))
+                spans.append(Span(reference, sign, self.flag(at, entry, "optional"), when))
         if not spans:
             self.fault(where, "", "names no length", "List what adds and what takes away")
         return tuple(spans)
@@ -398,8 +432,8 @@ class _Reader:
             self.windows(where, rule, entry),
             self.conditions(f"{where}.when", entry.get("when")),
             self.subject(where, entry) if rule.on_presence else None,
-            bool(entry.get("tidy", False)),
-            bool(entry.get("check", False)),
+            self.flag(where, entry, "tidy"),
+            self.flag(where, entry, "check"),
             str(entry.get("because", "")),
             self.rings(f"{where}.rings", entry.get("rings")) if rule.sums == "rings" else (),
             self.spans(f"{where}.spans", entry.get("spans")) if rule.sums == "spans" else (),
@@ -660,7 +694,19 @@ class _Reader:
                 "make",
             ),
         )
+        self.texts("", self.document)
         trade = self.table("trade", self.document.get("trade"))
+        self.known_keys("trade", trade, ("name", "currency", "minor_digits"))
+        for entry in ("name", "currency"):
+            if not isinstance(trade.get(entry, ""), str):
+                self.fault(f"trade.{entry}", trade[entry], "is no text", "Put it in quotes")
+        if not re.fullmatch("[A-Z]{3}", str(trade.get("currency", "EUR"))):
+            self.fault(
+                "trade.currency",
+                trade.get("currency"),
+                "is no currency's code",
+                "Write its three capital letters, like EUR (ISO 4217)",
+            )
         self.currency = str(trade.get("currency", "EUR"))
         digits = int(self.number("trade.minor_digits", trade.get("minor_digits", 2), 4))
         limits = self.table("limits", self.document.get("limits"))
@@ -725,6 +771,32 @@ class _Reader:
         )
 
 
+def _stop(code: str, message: str, remedy: str) -> CatalogueError:
+    return CatalogueError([Finding(FILE, None, "", "", message, remedy, code=code)])
+
+
+def _told(error: Exception) -> str:
+    return "a number in it is too long" if isinstance(error, ValueError) else "it nests too deep"
+
+
+def _harmless(value: Any) -> Any:
+    """Return a document whose texts hold nothing that a screen would obey."""
+    if isinstance(value, dict):
+        return {name: _harmless(entry) for name, entry in value.items()}
+    if isinstance(value, list):
+        return [_harmless(entry) for entry in value]
+    return plain(value, keep="\n\t\u00a0\u202f") if isinstance(value, str) else value
+
+
+def _too_deep(text: str) -> bool:
+    """Say whether brackets nest deeper than any vocabulary does, quoted ones counted as well."""
+    depth = deepest = 0
+    for letter in re.findall(r"[\[\]{}]", text):
+        depth = depth + 1 if letter in "[{" else max(depth - 1, 0)
+        deepest = max(deepest, depth)
+    return deepest > MOST_DEEP or any(line.count(".") > 2000 for line in text.splitlines())
+
+
 def read_vocabulary(path: Path) -> Vocabulary:
     """Return the vocabulary in a file.
 
@@ -734,29 +806,24 @@ def read_vocabulary(path: Path) -> Vocabulary:
         With every fault found, if there is any: a vocabulary decides every
         verdict, so nothing goes on with half of one.
     """
+    if not path.exists() and not path.is_symlink():
+        raise _stop(
+            "no-table",
+            "is not in the folder",
+            "Copy one from a catalogue that works; docs/catalogue.md explains it",
+        )
+    data = read_bytes(path, path.parent)
+    if len(data) > MOST_BYTES:
+        raise _stop("too-large", f"has more than {MOST_BYTES:,} bytes", "Keep words in it only")
     try:
-        text = path.read_text(encoding="utf-8")
-    except FileNotFoundError:
-        raise CatalogueError(
-            [
-                Finding(
-                    FILE,
-                    None,
-                    "",
-                    "",
-                    "is not in the folder",
-                    "Copy one from a catalogue that works; docs/catalogue.md explains it",
-                )
-            ]
-        ) from None
-    except (UnicodeDecodeError, OSError) as error:
-        raise CatalogueError(
-            [Finding(FILE, None, "", "", f"cannot be read ({error})", "Save it in UTF-8")]
-        ) from None
+        text = data.decode("utf-8-sig")
+    except UnicodeDecodeError as error:
+        raise _stop("not-utf8", f"cannot be read ({error})", "Save it in UTF-8") from None
+    if _too_deep(text):
+        raise _stop("too-deep", "is no valid TOML: its brackets nest too deep", "Mend that line")
     try:
         document = tomllib.loads(text)
-    except tomllib.TOMLDecodeError as error:
-        raise CatalogueError(
-            [Finding(FILE, None, "", "", f"is no valid TOML: {error}", "Mend that line")]
-        ) from None
-    return _Reader(document).read()
+    except (ValueError, RecursionError) as error:
+        what = str(error) if isinstance(error, tomllib.TOMLDecodeError) else _told(error)
+        raise _stop("no-toml", f"is no valid TOML: {what}", "Mend that line") from None
+    return _Reader(_harmless(document)).read()

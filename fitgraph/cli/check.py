@@ -39,6 +39,7 @@ def as_json(findings: Sequence[Finding], parts: int | None) -> dict[str, Any]:
                 "message": f.message,
                 "remedy": f.remedy,
                 "severity": f.severity,
+                "code": f.code,
             }
             for f in findings
         ],

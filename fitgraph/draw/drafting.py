@@ -32,6 +32,7 @@ from fitgraph.draw.drafting_block import (
     title_block,
 )
 from fitgraph.draw.drafting_items import (
+    ARROW,
     LARGE,
     NORMAL,
     PAPER,
@@ -64,13 +65,16 @@ from fitgraph.draw.drafting_symbols import (
 from fitgraph.model import Reference
 
 #: Scales of ISO 5455, the largest first.
-_SCALES = (10.0, 5.0, 2.0, 1.0, 0.5, 0.2, 0.1)
+_SCALES = (10.0, 5.0, 2.0, 1.0, 0.5, 0.2, 0.1, 0.05, 0.02)
 
 #: The letter of the bore's axis; sections have A.
 _DATUM = "B"
 
-#: Room in mm left of the views for upright dimensions, between the views, and around them.
-_LEFT, _BETWEEN, _RIGHT, _ABOVE, _BELOW = 33.0, 37.0, 9.0, 27.0, 17.0
+#: Room between the views, and from the section up to its name, in mm.
+_BETWEEN, _NAMED = 37.0, 19.5
+
+#: How far the views keep off the frame and the title block, in mm.
+_KEEP_OFF = 3.0
 
 #: How far dimension lines stand off the outline, in mm.
 _FIRST, _SECOND, _UNDER = 12.0, 26.5, 11.0
@@ -108,23 +112,6 @@ def chamfer_text(size: float) -> str:
     return f"2× {size:g} × 45°"
 
 
-def _across(part: Turned) -> float:
-    """Return the width of the views in mm, and of what stands between them."""
-    end = _BETWEEN + part.outside + _RIGHT if part.bore else _BETWEEN
-    return _LEFT + part.length + end
-
-
-def _scale_for(part: Turned) -> float:
-    """Return the largest scale at which the views and their dimensions have room."""
-    room_x = PAPER[0] - BINDING - MARGIN - 2
-    room_y = PAPER[1] - 2 * MARGIN - HIGH - _ABOVE - _BELOW
-    for scale in _SCALES:
-        shown = part.scaled(scale)
-        if _across(shown) <= room_x and shown.outside <= room_y:
-            return scale
-    return _SCALES[-1]
-
-
 def _broken(x: float, half: float, gap: float, y: float) -> list[Piece]:
     """Return an upright line about the axis, broken where the slot is."""
     if not gap:
@@ -156,7 +143,6 @@ def _side_view(part: Turned, x: float, y: float) -> list[Item]:
             items += _broken(x + at, inner, gap, y)
     if gap:
         items += [Stroke(x, y + s * gap, x + long, y + s * gap) for s in (-1, 1)]
-    items.append(Label("A–A", x + long / 2, y + outer + _ABOVE - 7.5, LARGE, "middle"))
     return items
 
 
@@ -199,7 +185,9 @@ def _measures(sheet: Sheet, part: Turned, x: float, y: float, end: float) -> lis
         size = sizes[reference]
         marks = ("E" if size.klass else "") + ("F" if half else "")
         text, limits = size_text(size, diameter=True), limits_text(size)
-        return Measure(x, y - radius, x, y + radius, at, text, limits, True, marks=marks)
+        ends = (x, y - radius, x, y + radius)
+        # Text that stands above keeps off the outside's extension line.
+        return Measure(*ends, at, text, limits, True, marks=marks, above=y + outer)
 
     hollow = make.bore is not None and part.bore > 0
     items: list[Item] = [diameter(make.outside, outer, x - (_SECOND if hollow else _FIRST))]
@@ -219,7 +207,7 @@ def _measures(sheet: Sheet, part: Turned, x: float, y: float, end: float) -> lis
     return items
 
 
-def _coaxial(sheet: Sheet, part: Turned, x: float, y: float) -> list[Item]:
+def _coaxial(sheet: Sheet, part: Turned, x: float, y: float, measures: list[Item]) -> list[Item]:
     """Return the tolerance of the outside's axis, and the bore's axis as its datum.
 
     Both stand in line with a dimension line, which makes them speak of the axis.
@@ -228,13 +216,17 @@ def _coaxial(sheet: Sheet, part: Turned, x: float, y: float) -> list[Item]:
     if not zone or not part.bore:
         return []
     outer, inner = part.outside / 2, part.bore / 2
-    at, top = x - _SECOND, y + outer + 9.0
+    upright = [m for m in measures if isinstance(m, Measure) and m.upright and not m.outside]
+    at, top = x - _SECOND, max(y + outer + 9.0, *(m.top + 2.0 for m in upright))
     made, _ = tolerance_frame(f"Ø{zone:g}", _DATUM)
+    # Where the bore's arrows stand outside, the triangle takes the place of the lower one.
+    down = max(7.0, outer - inner + 1.5, 0.0 if part.bore >= 3 * ARROW[0] else 3 * ARROW[0] + 1.5)
     return [
         Stroke(at, y + outer, at, top, Line.SYMBOL),
-        arrow(at, y + outer, 270.0),
+        # The dimension's own arrow serves where it stands outside.
+        *([arrow(at, y + outer, 270.0)] if part.outside >= 3 * ARROW[0] else ()),
         *placed(made, at - 3.5, top),
-        *placed(datum_mark(_DATUM, 7.0), x - _FIRST, y - inner),
+        *placed(datum_mark(_DATUM, down), x - _FIRST, y - inner),
     ]
 
 
@@ -245,7 +237,8 @@ def _chamfers(sheet: Sheet, part: Turned, x: float, y: float) -> list[Item]:
     items: list[Item] = []
     below = y
     if part.chamfer_bore:
-        below = y + max(inner - 7.0, part.slot / 2 + 6.0)
+        # Above the arrow of the slot's dimension, which stands to the right.
+        below = y + max(inner - 7.0, part.slot / 2 + 3 * ARROW[0] + 2.0)
         near = part.chamfer_bore / 2
         foot = (right - near, y + inner + near)
         items += leader(*foot, (right + 5.0, below), chamfer_text(work.chamfer_bore))
@@ -266,54 +259,114 @@ def _apart(a: Room, b: Room, gap: float = 0.5) -> bool:
     return a[2] + gap <= b[0] or b[2] + gap <= a[0] or a[3] + gap <= b[1] or b[3] + gap <= a[1]
 
 
+def _on_shelf(text: str, foot: tuple[float, float], knee: tuple[float, float]) -> list[Item]:
+    """Return a texture symbol on a shelf, with a leader to the face that it speaks of."""
+    direction = math.degrees(math.atan2(foot[1] - knee[1], foot[0] - knee[0]))
+    return [
+        Stroke(*foot, *knee, Line.THIN),
+        arrow(*foot, direction),
+        Stroke(*knee, knee[0] + 6.0, knee[1], Line.THIN),
+        *placed(texture(text), knee[0] + 3.5, knee[1]),
+    ]
+
+
 def _textures(sheet: Sheet, part: Turned, x: float, y: float, taken: list[Room]) -> list[Item]:
     """Return the texture of the fitting surfaces, each where there is room for its symbol."""
     if one_texture(sheet):
         return []
-    work = sheet.make.work
+    work, high = sheet.make.work, 3.0 * NORMAL
     outer, inner, long, half = part.outside / 2, part.bore / 2, part.length, part.slot / 2
-    items: list[Item] = []
+    right = x + long
 
-    def stand(ra: float, line: float, ceiling: float) -> None:
-        """Put a symbol on a line of the view, or on a shelf above it where it has no room."""
+    def free(room: Room) -> bool:
+        return all(_apart(room, other) for other in taken)
+
+    def stand(ra: float, line: float, ceiling: float, radius: float) -> list[Item]:
+        """Return a symbol on a line of the view, or on a shelf where it has no room there."""
         text = roughness_text(ra)
-        wide, high = texture_width(text), 3.0 * NORMAL
-        places = [x + long * share for share in (0.62, 0.3, 0.12, 0.75)]
-        for at in places:
+        wide = texture_width(text)
+        for share in (0.62, 0.3, 0.12, 0.75):
+            at = x + long * share
             room = (at - 3.0, line + 0.5, at + wide, line + high + 0.5)
-            inside = at + wide <= x + long or line >= y + outer
-            if inside and room[3] <= ceiling and all(_apart(room, t) for t in taken):
-                items.extend(placed(texture(text), at, line))
+            if room[2] <= right - 1.0 and room[3] <= ceiling and free(room):
                 taken.append(room)
-                return
-        # A shelf right of the view, below everything that is said there.
-        knee = (x + long + 5.0, y - outer - 9.0)
-        while True:
-            room = (knee[0], knee[1], knee[0] + wide + 4.0, knee[1] + high)
-            if all(_apart(room, t) for t in taken):
+                return list(placed(texture(text), at, line))
+        for knee in (y + outer + 7.0 + n for n in range(60)):
+            room = (right + 5.0, knee - 0.5, right + 9.0 + wide, knee + high + 0.5)
+            if free(room):
                 break
-            knee = (knee[0], knee[1] - 2.0)
-        start = (x + long * 0.9, line)
-        direction = math.degrees(math.atan2(start[1] - knee[1], start[0] - knee[0]))
-        items.extend(
-            [
-                Stroke(*start, *knee, Line.THIN),
-                arrow(*start, direction),
-                Stroke(*knee, knee[0] + 6.0, knee[1], Line.THIN),
-                *placed(texture(text), knee[0] + 3.5, knee[1]),
-            ]
-        )
         taken.append(room)
+        return _on_shelf(text, (right - long * 0.1, y + radius), (right + 5.0, knee))
 
-    stand(work.roughness_outside, y + outer, math.inf)
+    items = stand(work.roughness_outside, y + outer, math.inf, outer)
     if part.bore:
         # In the section, on the bore's lower line, below the slot or the axis.
-        stand(work.roughness_bore, y - inner, y - half - 1.0)
+        items += stand(work.roughness_bore, y - inner, y - half - 1.0, inner)
     return items
+
+
+def _views(sheet: Sheet, part: Turned, x: float, y: float) -> list[Item]:
+    """Return the views and what is said beside them, the section's left end at a place."""
+    end = x + part.length + _BETWEEN + part.outside / 2
+    measures = _measures(sheet, part, x, y, end)
+    items: list[Item] = [
+        *_side_view(part, x, y),
+        *(_end_view(part, end, y) if part.bore else ()),
+        *measures,
+        *_coaxial(sheet, part, x, y, measures),
+        *_chamfers(sheet, part, x, y),
+    ]
+    items += _textures(sheet, part, x, y, _rooms(items))
+    return [*items, _name(part, x, y, items)] if part.bore else items
+
+
+def _name(part: Turned, x: float, y: float, items: list[Item]) -> Label:
+    """Return the section's name above it, where nothing else is."""
+    rooms = [_room_of(piece) for piece in pieces_of(items)]
+    for up in range(60):
+        high = y + part.outside / 2 + _NAMED + up
+        name = Label("A–A", x + part.length / 2, high, LARGE, "middle")
+        if all(_apart(label_room(name), room, 1.0) for room in rooms):
+            break
+    return name
+
+
+def _extent(items: Iterable[Item]) -> Room:
+    """Return the rectangle that items take."""
+    rooms = [_room_of(piece) for piece in pieces_of(items)]
+    lows = [min(room[n] for room in rooms) for n in (0, 1)]
+    highs = [max(room[n] for room in rooms) for n in (2, 3)]
+    return lows[0], lows[1], highs[0], highs[1]
+
+
+def _room_of(piece: Piece) -> Room:
+    if isinstance(piece, Label):
+        return label_room(piece)
+    if isinstance(piece, Arc):
+        return (
+            piece.x - piece.radius,
+            piece.y - piece.radius,
+            piece.x + piece.radius,
+            piece.y + piece.radius,
+        )
+    if isinstance(piece, Stroke):
+        corners = [(piece.x1, piece.y1), (piece.x2, piece.y2)]
+    else:
+        corners = list(piece.corners)
+    xs, ys = [x for x, _ in corners], [y for _, y in corners]
+    return min(xs), min(ys), max(xs), max(ys)
+
+
+def _clear(items: Iterable[Item]) -> bool:
+    """Return whether no text meets another."""
+    rooms = _rooms(items)
+    return all(_apart(a, b, 0.0) for n, a in enumerate(rooms) for b in rooms[:n])
 
 
 def drawing(sheet: Sheet) -> Drawing:
     """Return the dimensioned drawing of a part on an A4 sheet.
+
+    It has the largest scale at which the views and all that is said beside them have room.
 
     Parameters
     ----------
@@ -321,20 +374,20 @@ def drawing(sheet: Sheet) -> Drawing:
         What is known of the part.
     """
     true = turned(sheet)
-    scale = _scale_for(true)
-    part = true.scaled(scale)
-    spare = PAPER[0] - BINDING - MARGIN - _across(part)
-    x = BINDING + _LEFT + max(spare / 2, 0.0)
-    low = MARGIN + HIGH
-    y = (low + _BELOW + PAPER[1] - MARGIN - _ABOVE) / 2
-    end = x + part.length + _BETWEEN + part.outside / 2
-    items: list[Item] = [
-        *_side_view(part, x, y),
-        *(_end_view(part, end, y) if part.bore else ()),
-        *_measures(sheet, part, x, y, end),
-        *_coaxial(sheet, part, x, y),
-        *_chamfers(sheet, part, x, y),
+    left, right = BINDING + _KEEP_OFF, PAPER[0] - MARGIN - _KEEP_OFF
+    low, high = MARGIN + HIGH + _KEEP_OFF, PAPER[1] - MARGIN - _KEEP_OFF
+    for scale in _SCALES:
+        part = true.scaled(scale)
+        if part.length > right - left or part.outside > high - low:
+            continue
+        views = _views(sheet, part, 0.0, 0.0)
+        x1, y1, x2, y2 = _extent(views)
+        if x2 - x1 <= right - left and y2 - y1 <= high - low and _clear(views):
+            break
+    items = [
+        *_views(sheet, part, (left + right - x1 - x2) / 2, (low + high - y1 - y2) / 2),
+        *frame(),
+        *notes(sheet),
+        *title_block(sheet, scale),
     ]
-    items += _textures(sheet, part, x, y, _rooms(items))
-    items += [*frame(), *notes(sheet), *title_block(sheet, scale)]
     return Drawing(f"{sheet.part.name} {sheet.part.sku}", scale, tuple(items))

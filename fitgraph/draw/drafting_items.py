@@ -34,6 +34,12 @@ BEYOND, OFF = 2.0, 1.0
 #: Distance of the hatching's lines in mm.
 _PITCH = 2.5
 
+#: How far text that stands beyond a dimension keeps off it, in mm.
+_CLEAR = 3.0
+
+#: Radius of the circle about a letter, from one to the next, and the letter's height, in mm.
+_RING, _RING_STEP, _RINGED = 2.4, 5.6, 2.5
+
 #: Share of a font's size that its capitals are high.
 CAPITALS = 0.72
 
@@ -49,7 +55,7 @@ class Line(Enum):
 
     OUTLINE = ("outline", 0.5, ())
     THIN = ("thin", 0.25, ())
-    HATCH = ("hatch", 0.18, ())
+    HATCH = ("hatch", 0.25, ())
     SYMBOL = ("symbols", 0.35, ())
     CENTRE = ("centre", 0.25, (6.0, 0.8, 0.4, 0.8))
 
@@ -138,6 +144,13 @@ class Measure:
         Whether arrows and text stand outside of the extension lines.
     marks : str
         Letters in circles that follow the text.
+    above : float
+        Where text that has no room within begins at the earliest, if it is upright.
+
+    Notes
+    -----
+    An upright dimension whose text is longer than what it measures has its text above it, on
+    its line drawn further.
     """
 
     x1: float
@@ -150,6 +163,38 @@ class Measure:
     upright: bool = False
     outside: bool = False
     marks: str = ""
+    above: float = 0.0
+
+    @property
+    def span(self) -> tuple[float, float]:
+        """Return where it begins and ends along its line, in mm."""
+        low, high = sorted((self.y1, self.y2) if self.upright else (self.x1, self.x2))
+        return low, high
+
+    @property
+    def wide(self) -> float:
+        """Return the length of its text and marks in mm."""
+        wide = text_width(self.text, NORMAL)
+        return wide + 1.0 + len(self.marks) * _RING_STEP - 0.8 if self.marks else wide
+
+    @property
+    def tight(self) -> bool:
+        """Whether its text is longer than what it measures."""
+        low, high = self.span
+        longest = max(self.wide, text_width(self.limits, SMALL))
+        return self.upright and not self.outside and longest > high - low - 1.0
+
+    @property
+    def foot(self) -> float:
+        """Return where a text that has no room within begins, in mm."""
+        return max(self.span[1], self.above) + _CLEAR
+
+    @property
+    def top(self) -> float:
+        """Return where its line ends above, if it is upright, in mm."""
+        if not self.tight:
+            return self.span[1]
+        return self.foot + max(self.wide, text_width(self.limits, SMALL)) + 1.0
 
 
 Piece = Stroke | Arc | Label | Fill
@@ -338,15 +383,11 @@ def placed(pieces: Iterable[Piece], x: float, y: float, turned: float = 0.0) -> 
     return found
 
 
-#: Radius in mm of the circle about a letter, and the letter's height.
-_RING, _RINGED = 2.4, 2.5
-
-
 def ringed(letters: str) -> list[Piece]:
     """Return letters in circles from the origin to the right, in line with lettering of 3.5 mm."""
     found: list[Piece] = []
     for n, letter in enumerate(letters):
-        x = _RING + n * (2 * _RING + 0.8)
+        x = _RING + n * _RING_STEP
         found += [
             Arc(x, NORMAL / 2, _RING, line=Line.THIN),
             Label(letter, x, NORMAL / 2 - _RINGED / 2, _RINGED, "middle"),
@@ -354,19 +395,18 @@ def ringed(letters: str) -> list[Piece]:
     return found
 
 
-def _row(measure: Measure) -> tuple[list[Piece], float]:
-    """Return what stands above a dimension line, from the origin to the right, and its width."""
-    wide = text_width(measure.text, NORMAL)
+def _row(measure: Measure) -> list[Piece]:
+    """Return what stands above a dimension line, from the origin to the right."""
     if not measure.marks:
-        return [Label(measure.text, wide / 2, 0.0, anchor="middle")], wide
-    marks = placed(ringed(measure.marks), wide + 1.0, 0.0)
-    return [Label(measure.text, 0.0, 0.0), *marks], wide + 1.0 + len(measure.marks) * 5.6 - 0.8
+        return [Label(measure.text, measure.wide / 2, 0.0, anchor="middle")]
+    marks = placed(ringed(measure.marks), text_width(measure.text, NORMAL) + 1.0, 0.0)
+    return [Label(measure.text, 0.0, 0.0), *marks]
 
 
 def drawn(measure: Measure) -> list[Piece]:
     """Return a dimension as lines, arrows and its text, the way ISO 129-1 has it."""
     m = measure
-    low, high = sorted((m.y1, m.y2) if m.upright else (m.x1, m.x2))
+    low, high = m.span
     found: list[Piece] = []
     for x, y in ((m.x1, m.y1), (m.x2, m.y2)):
         start = x if m.upright else y
@@ -378,21 +418,29 @@ def drawn(measure: Measure) -> list[Piece]:
                 if m.upright
                 else Stroke(x, near, x, far, Line.THIN)
             )
-    reach = 3 * ARROW[0] if m.outside else 0.0
-    middle, flip = (low + high) / 2, 180.0 if m.outside else 0.0
-    row, wide = _row(m)
+    # Where there is no room for arrows between the extension lines, they stand outside of them.
+    outside = m.outside or high - low < 3 * ARROW[0]
+    reach = 3 * ARROW[0] if outside else 0.0
+    middle, flip = (low + high) / 2, 180.0 if outside else 0.0
     if m.upright:
-        found.append(Stroke(m.at, low - reach, m.at, high + reach, Line.THIN))
+        top = max(high + reach, m.top)
+        found.append(Stroke(m.at, low - reach, m.at, top, Line.THIN))
         found += [arrow(m.at, low, 270.0 - flip), arrow(m.at, high, 90.0 + flip)]
+        if m.tight:
+            middle = (m.foot + m.top - 1.0) / 2
         # Outside, the text ends where the lower arrow begins.
-        start = low - reach - wide if m.outside else middle - wide / 2
-        found += placed(row, m.at - 1.2, start, 90.0)
+        start = low - reach - m.wide if m.outside else middle - m.wide / 2
+        found += placed(_row(m), m.at - 1.2, start, 90.0)
         if m.limits:
             found.append(Label(m.limits, m.at + 1.2 + SMALL, middle, SMALL, "middle", 90.0))
     else:
-        found.append(Stroke(low - reach, m.at, high + reach, m.at, Line.THIN))
+        # A text that is longer than what it measures goes on to the right, over its line.
+        over = m.wide > high - low - 1.0
+        end = high + reach + m.wide + 2.0 if over else high + reach
+        found.append(Stroke(low - reach, m.at, end, m.at, Line.THIN))
         found += [arrow(low, m.at, 180.0 - flip), arrow(high, m.at, flip)]
-        found += placed(row, middle - wide / 2, m.at + 1.2)
+        start = high + reach + 1.0 if over else middle - m.wide / 2
+        found += placed(_row(m), start, m.at + 1.2)
         if m.limits:
             found.append(Label(m.limits, middle, m.at - 1.2 - SMALL, SMALL, "middle"))
     return found

@@ -28,7 +28,7 @@ def facts(sheet: Sheet) -> list[tuple[str, str]]:
     worth, cost = sheet.worth, sheet.cost
     found = [
         ("Stock number", sheet.part.sku),
-        ("Material", MATERIALS[sheet.make.material].title),
+        ("Material", _material(sheet)),
         ("Made by", sheet.make.process),
         ("Mass", f"{show_mass(sheet.part.mass_g or 0.0)} (blank {show_mass(cost.blank_g)})"),
     ]
@@ -45,6 +45,7 @@ def facts(sheet: Sheet) -> list[tuple[str, str]]:
                 f"{sheet.make.least_wall:g} mm is the least for this process",
             )
         )
+    found.append(("Surface", _surface(sheet)))
     if sheet.closure is not None:
         found.append(("Slot", _closure(sheet)))
     if sheet.holds:
@@ -61,6 +62,33 @@ def facts(sheet: Sheet) -> list[tuple[str, str]]:
         ("May shift", _slack(sheet)),
     ]
     return found
+
+
+def _material(sheet: Sheet) -> str:
+    material = MATERIALS[sheet.make.material]
+    if not material.designation:
+        return material.title
+    return f"{material.title}: {material.designation}, {material.standards}"
+
+
+def _surface(sheet: Sheet) -> str:
+    """Return what the drawing says of faces, ends and axes."""
+    work, hollow = sheet.make.work, sheet.shape.bore is not None
+    smooth = [f"outside Ra {work.roughness_outside:g}", f"elsewhere Ra {work.roughness_rest:g} µm"]
+    if hollow:
+        smooth.insert(0, f"bore Ra {work.roughness_bore:g}")
+    texts = [", ".join(smooth)]
+    if hollow and work.coaxiality:
+        texts.append(f"outside coaxial to the bore within Ø{work.coaxiality:g} mm")
+    ends = [("outside", work.chamfer_outside)]
+    if hollow:
+        ends.insert(0, ("bore", work.chamfer_bore))
+    if any(size for _, size in ends):
+        lead_ins = " and ".join(f"{name} {size:g} mm" for name, size in ends if size)
+        texts.append(f"lead-ins at both ends, {lead_ins} at 45 degrees")
+    if work.finish:
+        texts.append(work.finish)
+    return "; ".join(texts)
 
 
 def _slack(sheet: Sheet) -> str:
@@ -139,7 +167,8 @@ def sizes_table(sheet: Sheet) -> Table:
     )
     if isinstance(sheet.make.length, float):
         length = f"{sheet.make.length:g}"
-        rows += (("length", length, "", "", "general tolerance"),)
+        general = f"ISO 2768-1-{sheet.make.work.tolerances}"
+        rows += (("length", length, "", "", general),)
     return Table("Dimensions in mm", ("dimension", "size", "least", "most", ""), rows)
 
 

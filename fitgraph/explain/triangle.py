@@ -23,7 +23,8 @@ class TubeFigures:
     sku, family : str
         Stock number, and family of its material.
     strength_nm : float
-        Bending moment borne again and again, in N m.
+        Bending moment that the plain tube bears again and again, in N m: what
+        the end of a slot costs is the cut's doing, not the material's.
     stiffness_nm2 : float
         Bending stiffness E I in N m2.
     mass_g : float
@@ -89,7 +90,8 @@ def tube_figures(catalogue: Catalogue) -> list[TubeFigures]:
         return []
     options = [plain(p) for p in catalogue.of(source.outside.role)]
     found = []
-    for option, strength in zip(options, strengths_nm(options, catalogue.vocabulary), strict=True):
+    strengths = strengths_nm(options, catalogue.vocabulary, slot_end=False)
+    for option, strength in zip(options, strengths, strict=True):
         part = option.part
         material = MATERIALS.get((part.material if part else None) or "")
         if part is None or material is None or np.isnan(strength):

@@ -11,7 +11,8 @@ import numpy as np
 import numpy.typing as npt
 
 from fitgraph.mechanics.materials import MATERIALS
-from fitgraph.mechanics.tubes import moment_at_stress_nm, tube_mass_g
+from fitgraph.mechanics.notches import moment_with_slot_end_nm, slot_end_factor
+from fitgraph.mechanics.tubes import tube_mass_g
 from fitgraph.model import (
     ABSENT,
     Condition,
@@ -138,12 +139,13 @@ def options_for(parts: Iterable[Part], role: str, vocabulary: Vocabulary) -> tup
     return tuple(options)
 
 
-def _section(option: Option, vocabulary: Vocabulary) -> tuple[float, float, float, float]:
-    """Return outside, bore and slot in mm and endurance in MPa; nan where not known.
+def _section(option: Option, vocabulary: Vocabulary) -> tuple[float, float, float, float, float]:
+    """Return outside, bore and slot in mm, endurance in MPa and the factor of the slot's end.
 
-    The lower end of every figure's limits counts.
+    The lower end of every figure's limits counts; nan where not known. The factor is the middle
+    of its range by ratio, 1 without a slot.
     """
-    unknown = (math.nan,) * 4
+    unknown = (math.nan,) * 5
     source = vocabulary.strength
     if source is None or option.part is None or source.outside.role != option.role:
         return unknown
@@ -162,14 +164,22 @@ def _section(option: Option, vocabulary: Vocabulary) -> tuple[float, float, floa
             width = slot.hi
     if not width < bore.hi:
         return unknown
-    return (outside.lo, bore.hi, width, material.endurance_mpa)
+    factor = 1.0
+    if width > 0:
+        # A metal whose notch sensitivity is not known counts as fully sensitive.
+        roots = (0.0, 0.0) if material.neuber_root is None else material.neuber_root
+        factor = math.sqrt(math.prod(slot_end_factor(width, roots)))
+    return (outside.lo, bore.hi, width, material.endurance_mpa, factor)
 
 
-def strengths_nm(options: Sequence[Option], vocabulary: Vocabulary) -> npt.NDArray[np.float64]:
+def strengths_nm(
+    options: Sequence[Option], vocabulary: Vocabulary, *, slot_end: bool = True
+) -> npt.NDArray[np.float64]:
     """Return the bending moment in N m that each option's tube bears again and again.
 
-    The stress is the material's endurance, for what breaks a bar is mostly
-    many hard landings, not one.
+    The stress is the material's endurance, for what breaks a tube is mostly
+    many hard loads, not one. The end of a slot counts as a notch, at the
+    middle of its range (:mod:`fitgraph.mechanics.notches`).
 
     Parameters
     ----------
@@ -177,21 +187,25 @@ def strengths_nm(options: Sequence[Option], vocabulary: Vocabulary) -> npt.NDArr
         Options of one role.
     vocabulary : Vocabulary
         Names the tube that is compared.
+    slot_end : bool
+        Whether a slot's end counts; not where materials are compared, for it
+        is the cut's doing.
 
     Returns
     -------
     ndarray of float
         nan where the role is not the one compared, or a figure is not known.
-        A comparison of plain tubes, not a certificate.
+        A comparison of tubes, not a certificate.
     """
     strengths = np.full(len(options), math.nan)
     if vocabulary.strength is None:
         return strengths
-    sections = np.array([_section(o, vocabulary) for o in options]).reshape(-1, 4)
+    sections = np.array([_section(o, vocabulary) for o in options]).reshape(-1, 5)
     known = ~np.isnan(sections).any(axis=1)
     if known.any():
-        outside, bore, slot, stress_mpa = sections[known].T
-        strengths[known] = moment_at_stress_nm(outside, bore, stress_mpa, slot)
+        outside, bore, slot, stress_mpa, factor = sections[known].T
+        factor = factor if slot_end else np.ones_like(factor)
+        strengths[known] = moment_with_slot_end_nm(outside, bore, stress_mpa, slot, factor)
     return strengths
 
 

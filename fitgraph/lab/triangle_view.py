@@ -89,7 +89,7 @@ class MaterialTriangle(Answering):
         return {
             "mass": "Mass, g",
             "price": f"Price, {currency}",
-            "strength": "Tube bears again and again, N·m",
+            "strength": "Plain tube bears again and again, N·m",
             "stiffness": "Bending stiffness, N·m²",
         }[name]
 
@@ -127,7 +127,7 @@ def triangle_html(catalogue: Catalogue) -> str:
         "of the three it is not the last of the families.</caption><thead><tr>"
         '<th scope="col">Family</th><th scope="col" class="fg-figure">Parts</th>'
         '<th scope="col" class="fg-figure">Mass</th>'
-        '<th scope="col" class="fg-figure">Tube bears</th>'
+        '<th scope="col" class="fg-figure">Plain tube bears</th>'
         f'<th scope="col" class="fg-figure">Price</th>{heads}</tr></thead>'
         f"<tbody>{rows}</tbody></table></div>" + tables.caution("strength", vocabulary)
     )

@@ -22,9 +22,9 @@ CAUTIONS: Mapping[str, str] = MappingProxyType(
             "local rules ask for a qualified person, defer to them."
         ),
         "strength": (
-            "A strength figure compares plain tubes; it is no certificate. Welds, dents and the "
-            "slot's end are left out. The maker's limits and the safety "
-            "standard go first."
+            "A strength figure compares tubes; it is no certificate. The end of a slot counts as a "
+            "notch of middling sharpness where builds are ranked; welds and dents are left out. "
+            "The maker's limits and the safety standard go first."
         ),
         "crush": (
             "How a clamp's pressure spreads is not known; the figures only compare tubes. A tube "

@@ -183,7 +183,8 @@ def moment_with_slot_end_nm(
     stress_mpa : float or array
         What smooth metal bears again and again [MPa].
     factor : float or array
-        Fatigue factor of the slot's end, 1 or more (:func:`slot_end_factor`).
+        Fatigue factor of the slot's end, 1 or more (:func:`slot_end_factor`); of no effect
+        on a tube without a slot, whose width is 0.
 
     Returns
     -------
@@ -211,9 +212,8 @@ def moment_with_slot_end_nm(
     (287, 96)
     """
     ro, half = np.asarray(outside) / 2, np.asarray(slot_width) / 2
-    k = np.asarray(factor)
-    require(k >= 1, "a fatigue factor is 1 or more")
-    require(half > 0, "a slot has to be wider than 0 mm")
+    require(np.asarray(factor) >= 1, "a fatigue factor is 1 or more")
+    k = np.where(half > 0, factor, 1.0)
     shift = np.asarray(neutral_axis_mm(outside, bore, slot_width))
     through = np.asarray(second_moment_mm4(outside, bore, slot_width, "slot"))
     across = np.asarray(second_moment_mm4(outside, bore, slot_width, "side"))
