@@ -206,8 +206,8 @@ def limits(reference: Reference, chosen: Chosen, vocabulary: Vocabulary) -> tupl
         return 0.0, 0.0
     feature = chosen[reference.role].features.get(reference.feature, ABSENT)
     size = feature.lengths.get(reference.name)
-    if size is not None and np.isfinite([size.lo, size.hi]).all():
-        return size.lo, size.hi
+    if size is not None and np.isfinite(size.bounds).all():
+        return size.bounds
     kind = vocabulary.roles[reference.role].features[reference.feature]
     plausible = kind.dimensions[reference.name].plausible
     assert plausible is not None

@@ -607,7 +607,10 @@ def single_joints(
         told = demo_told(demo, [joint])
         every = told.by_lot(40_000, rng)
         said = told.verdicts(joint, every)
-        which = np.concatenate([some(said == v, 2000 if v == FITS else 300, rng) for v in Verdict])
+        # Mostly a joint fits because it is not there; a stack's sum is endless then.
+        real = np.isfinite(told.total(joint, every)[0]) if joint.spans else said >= FAILS
+        most = {FITS: 400 if joint.spans else 2500, UNKNOWN: 400, FAILS: 400}
+        which = np.concatenate([some((said == v) & real, most[v], rng) for v in Verdict])
         there = np.array([is_there(joint, told.chosen(every, n)) for n in which])
         chances = [which[there & (said[which] == v)][:100] for v in Verdict]
         chances.append(which[~there & (said[which] == UNKNOWN)][:20])

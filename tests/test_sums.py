@@ -152,8 +152,7 @@ def sum_in(
     def between(r: Reference) -> tuple[float, float]:
         if not world[r.role, r.feature]:
             return -math.inf, math.inf
-        found = chosen[r.role].features[r.feature or ""].lengths["d"]
-        return found.lo, found.hi
+        return chosen[r.role].features[r.feature or ""].lengths["d"].bounds
 
     if not holds(joint.when):
         return None
