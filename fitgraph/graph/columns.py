@@ -102,10 +102,10 @@ class Columns:
     def open_limits(self, reference: Reference) -> tuple[Floats, Floats]:
         """Return the limits in mm of a dimension that a joint can do without.
 
-        Where the feature is not there, nothing is known.
+        Where the feature is not there, or may not be, nothing is known.
         """
         lo, hi = self._raw(reference)
-        void = self.presence(reference.feature) == Presence.ABSENT
+        void = self.presence(reference.feature) != Presence.PRESENT
         return np.where(void, -math.inf, lo), np.where(void, math.inf, hi)
 
     def words(self, reference: Reference) -> Floats:

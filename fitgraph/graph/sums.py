@@ -131,7 +131,7 @@ def _shares(joint: Joint, columns: Mapping[str, Columns]) -> list[_Share]:
             if ring.bore is None or ring.outside is None:
                 continue
             of = columns[ring.role]
-            walls = growth(_open(of, ring.bore), _open(of, ring.outside))
+            walls = growth(_limits(of, ring.bore), _open(of, ring.outside))
             shares.append(_Share(ring.role, _finite(*walls), ring_there(ring), 0.0))
         if last.bore is not None:
             of = columns[last.role]
@@ -147,8 +147,7 @@ def _shares(joint: Joint, columns: Mapping[str, Columns]) -> list[_Share]:
     sign = -1.0 if "most" in joint.limits else 1.0
     for span in joint.spans:
         of = columns[span.length.role]
-        limits = _limits(of, span.length) if not span.optional else _open(of, span.length)
-        lo, hi = limits
+        lo, hi = _limits(of, span.length)
         if sign * span.sign < 0:
             lo, hi = -hi, -lo
         there: tuple[Condition, ...] = ()

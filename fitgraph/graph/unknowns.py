@@ -67,14 +67,18 @@ _CELLS = 4_000_000
 
 @dataclass(frozen=True, slots=True)
 class _Item:
-    """One size in an inequality, both walls of a ring, or what a slot closes."""
+    """One size in an inequality, both walls of a ring, or what a slot closes.
+
+    `loose` marks the outside of a ring, of which nothing is known where the part may lack the
+    feature: the ring is there all the same.
+    """
 
     role: str
     sign: int
     size: Reference | None
     closing: tuple[Reference, Reference, Reference | None] | None = None
     walls: tuple[Reference, Reference] | None = None
-    optional: bool = False
+    loose: bool = False
     there: tuple[Condition, ...] = ()
 
     def sign_of(self, size: Reference) -> int:
@@ -90,7 +94,10 @@ class _Item:
         left = [(s, sign) for s, sign in zip(self.walls, (1, -1), strict=True) if s not in gone]
         if len(left) == 2:
             return self
-        return _Item(self.role, left[0][1], left[0][0]) if left else None
+        if not left:
+            return None
+        size, sign = left[0]
+        return _Item(self.role, sign, size, loose=size == self.walls[0])
 
 
 @dataclass(frozen=True, slots=True)
@@ -177,9 +184,7 @@ def inequalities(joint: Joint) -> Iterator[Inequality]:
         return
     if joint.spans:
         flip = -1 if "most" in limits else 1
-        items = [
-            item(flip * s.sign, s.length, optional=s.optional, there=s.when) for s in joint.spans
-        ]
+        items = [item(flip * s.sign, s.length, there=s.when) for s in joint.spans]
         constant = limits["most"] if "most" in limits else -limits.get("least", 0.0)
         yield Inequality((joint,), tuple(items), constant)
         return
@@ -226,10 +231,15 @@ def _kindest(item: _Item, columns: Mapping[str, Columns]) -> Floats:
             most = closes(Limits(hi, lo), wide, around).hi
         return np.clip(most, 0.0, UNBOUNDED_MM)
     if item.walls is not None:
-        outer, inner = (Limits(*of.open_limits(size)) for size in item.walls)
+        outside, bore = item.walls
+        outer = Limits(*of.open_limits(outside))
+        inner = Limits(*of.limits(bore, optional=False))
         return np.clip(growth(inner, outer).hi, 0.0, UNBOUNDED_MM)
     assert item.size is not None
-    lo, hi = of.open_limits(item.size) if item.optional else of.limits(item.size, optional=False)
+    if item.loose:
+        _, most = of.open_limits(item.size)
+        return np.clip(most, 0.0, UNBOUNDED_MM)
+    lo, hi = of.limits(item.size, optional=False)
     best = hi if item.sign > 0 else -lo
     best = best * abs(item.sign)
     there = of.presence(item.size.feature)
