@@ -281,10 +281,10 @@ def interface(
     Returns
     -------
     Interface or None
-        None where some other role that has to be filled has no part.
+        None where nothing is made, or some other role that has to be filled has no part.
     """
     others = {r: os for r, os in options.items() if r != role}
-    if not all(others.values()):
+    if not made or not all(others.values()):
         return None
     codes = WordCodes()
     columns = columns_of({**others, role: made}, codes)
