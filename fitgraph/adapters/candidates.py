@@ -319,9 +319,7 @@ def _walled(
     return [(bores[i[a]], outsides[j[b]]) for a, b in np.argwhere(here & ~up & ~down)]
 
 
-def _snug(
-    bores: Sequence[Cell], outsides: Sequence[Cell], wall: float
-) -> list[tuple[Cell, Cell]]:
+def _snug(bores: Sequence[Cell], outsides: Sequence[Cell], wall: float) -> list[tuple[Cell, Cell]]:
     """Return the pairs of cells with a snug corner of their own that leaves a wall."""
     return [
         (bore, outside)
@@ -448,7 +446,9 @@ def candidates(
         for size in sizes:
             if tied and size in (make.bore, make.outside):
                 continue
-            choices.append([at for line in lines[size] for at in _one_by_one(counterparts, size, line)])
+            choices.append(
+                [at for line in lines[size] for at in _one_by_one(counterparts, size, line)]
+            )
         for combination in itertools.product(*choices):
             chosen = {r: v for piece in combination for r, v in piece.items()}
             nominal = {r: chosen[r][1] for r in sizes}

@@ -322,8 +322,7 @@ def interface(
     nobody = np.zeros(len(clique.rows), dtype=np.intp)
     rows = [
         tuple(
-            c[stands_for.get(r, nobody)]
-            for r, c in zip(a.left.roles, a.left.class_of, strict=True)
+            c[stands_for.get(r, nobody)] for r, c in zip(a.left.roles, a.left.class_of, strict=True)
         )
         for a in touching
     ]

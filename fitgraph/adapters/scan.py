@@ -111,7 +111,9 @@ def _run(packed: bytes, start: int, stop: int) -> tuple[int, Bools, Bools]:
     for scale in job.scales:
         demands = _held.costs.get(scale)
         if demands is None:
-            demands = costs(job.tree.sizes, job.class_of, job.of, job.let, scale, weighed=job.weighed)
+            demands = costs(
+                job.tree.sizes, job.class_of, job.of, job.let, scale, weighed=job.weighed
+            )
             _held.costs[scale] = demands
         least = _least(job, demands, kinds, start, stop)[:, kind_of.ravel()]
         total, costing, weighing = scale.read(least)
