@@ -33,6 +33,7 @@ from fitgraph.adapters import (
     scan,
     shape_of,
     sheet,
+    whole_yield,
     with_part,
     yield_of,
 )
@@ -175,7 +176,6 @@ def test_yield_falls_with_the_process() -> None:
     half = yield_of(catalogue, part, [small.BORE, small.OUTSIDE])
     assert (half.certain, half.possible) == (0, 1)
     assert half.pairs == pytest.approx(0.5)
-    assert half.assemblies == pytest.approx(0.5, abs=0.03)
     sure = make_part(
         make, catalogue.vocabulary, "Y", {small.BORE: 10.0, small.OUTSIDE: 12.0}, {small.KEY: None}
     )
@@ -185,6 +185,33 @@ def test_yield_falls_with_the_process() -> None:
     assert found.twice == pytest.approx(0.75)
     wide = widened(sure, [small.BORE], 2.0).features["bore"].lengths["d"]
     assert (wide.lo, wide.hi) == pytest.approx((9.98, 10.06))
+
+
+def test_the_yield_of_whole_assemblies_counts_what_closes_in_series() -> None:
+    """By hand: a pin of 10, a sleeve of 10.00 to 10.04 on 12.00 to 12.04, a tube of 12.2.
+
+    Its cut of 0.7 mm closes 0.7/pi = 0.2228 mm, 0.02 of which are to spare. What has to be
+    closed is 12.2 - 12 - u - 2 + 2 + v with u and v uniform from 0 to 0.04: at most 0.2028 where
+    v - u is at most 0.0028, of all assemblies 1 - (0.04 - 0.0028)^2 / (2 * 0.04^2) = 0.5675. In
+    each pair alone, all of them go together.
+    """
+    tube = small.part("tube", 0, "hole", small.Dimension(12.2, 12.2), cut=0.7)
+    lid = small.part("lid", 0, "edge", small.Dimension(13.0, 13.0))
+    pin = small.part("pin", 0, "post", small.Dimension(10.0, 10.0), "Ash")
+    catalogue = small.catalogue_of([pin, tube, lid])
+    make = catalogue.vocabulary.makes["sleeve"]
+    sizes = {small.BORE: 10.0, small.OUTSIDE: 12.03}
+    part = make_part(make, catalogue.vocabulary, "X", sizes, {small.KEY: None})
+    pairs = yield_of(catalogue, part, [small.BORE, small.OUTSIDE])
+    assert (pairs.certain, pairs.possible, pairs.pairs) == (2, 0, 1.0)
+    whole = whole_yield(catalogue, part)
+    assert whole.certain_builds == 0 and whole.possible_builds
+    share = 1 - (0.04 - (0.7 / math.pi - 0.02 - 0.2)) ** 2 / (2 * 0.04**2)
+    assert whole.possible == pytest.approx(share, abs=0.03)
+    snug = make_part(
+        make, catalogue.vocabulary, "Y", {**sizes, small.OUTSIDE: 12.12}, {small.KEY: None}
+    )
+    assert whole_yield(catalogue, snug).certain == 1.0
 
 
 def test_a_made_part_takes_part_in_everything(demo: Catalogue, made: Sheet) -> None:
