@@ -320,8 +320,26 @@ def compile_space(catalogue: Catalogue, *, tidy: bool = True) -> Space:
     """
     vocabulary = catalogue.vocabulary
     options = {role: options_for(catalogue.of(role), role, vocabulary) for role in vocabulary.roles}
+    return compile_options(catalogue, options, tidy=tidy)
+
+
+def compile_options(
+    catalogue: Catalogue, options: Mapping[str, tuple[Option, ...]], *, tidy: bool = True
+) -> Space:
+    """Compile options of every role.
+
+    Parameters
+    ----------
+    catalogue : Catalogue
+        Where they come from.
+    options : mapping of str to tuple of Option
+        The options of each role; some may be only supposed, and left out by every request.
+    tidy : bool
+        As in :func:`compile_space`.
+    """
     # Of a role that no part can fill there is nothing to judge: no build is complete.
-    joints = [j for j in asked(vocabulary.joints, tidy=tidy) if all(options[r] for r in j.roles)]
+    every = asked(catalogue.vocabulary.joints, tidy=tidy)
+    joints = [j for j in every if all(options[r] for r in j.roles)]
     columns = columns_of(options, WordCodes())
     tables = [joint_table(joint, columns) for joint in joints if not RULES[joint.rule].sums]
     unknowns = Unknowns(joints, columns, tables)
