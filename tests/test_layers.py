@@ -26,6 +26,7 @@ LAYERS = (
     ("model", "units", "files", "plain"),
     ("mechanics",),
     ("catalogue",),
+    ("intake",),
     ("graph",),
     ("solve",),
     ("explain", "stock", "adapters"),

@@ -45,7 +45,7 @@ PRESENCE = {
 }
 
 #: A row without its stock number: feature, dimension, value, basis.
-_Texts = tuple[str, str, str, str]
+_Texts = tuple[str, ...]
 _PLACES = {"sku": 0, "feature": 1, "dimension": 2, "value": 3, "basis": 4}
 
 
@@ -100,12 +100,21 @@ class FeatureReader:
         tally = table.tally
         waiting: dict[str, list[tuple[int, _Texts]]] = {sku: [] for sku in roles}
         orphans = 0
-        same: dict[_Texts, _Texts] = {}
+        same: dict[tuple[str, ...], _Texts] = {}
+        places = {name: place for place, name in enumerate(table.columns)}
+        at = [places.get(name, -1) for name in _PLACES]
+        most = max(at, default=-1)
         for row in table.rows:
-            mine = waiting.get(row["sku"])
+            cells = row.cells
+            if at[-1] >= 0 and len(cells) > most:
+                sku, *rest = [cells[place].strip() for place in at]
+                texts = tuple(rest)
+            else:
+                sku = row["sku"]
+                texts = (row["feature"], row["dimension"], row["value"], row["basis"])
+            mine = waiting.get(sku)
             if mine is not None:
                 # What stands in half a million rows is kept once.
-                texts = (row["feature"], row["dimension"], row["value"], row["basis"])
                 mine.append((row.number, same.setdefault(texts, texts)))
                 continue
             tally.aside.append(row.number)

@@ -199,14 +199,16 @@ class _Reader:
 
     def number_fault(self, sku: str) -> tuple[str, str, str] | None:
         """Return the code, message and remedy for what is no usable stock number."""
-        spaced = any(c.isspace() for c in sku)
-        if not sku or spaced or not sku.isprintable() or sku.casefold() == _RESERVED:
+        if len(sku.split()) != 1 or not sku.isprintable() or sku.casefold() == _RESERVED:
             return (
                 "no-sku",
                 "is no stock number, so the row was left out",
                 "Give the part a stock number without spaces",
             )
-        if not any(c.isalnum() for c in sku) or sku.casefold() in UNKNOWN_TEXTS:
+        if (
+            not (sku[0].isalnum() or any(c.isalnum() for c in sku))
+            or sku.casefold() in UNKNOWN_TEXTS
+        ):
             return (
                 "no-sku",
                 "is no stock number, since it says that there is none; the row was left out",

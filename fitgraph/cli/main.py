@@ -17,6 +17,7 @@ from fitgraph.cli.check import check
 from fitgraph.cli.compare import compare
 from fitgraph.cli.gaps import gaps
 from fitgraph.cli.identify import identify
+from fitgraph.cli.import_ import import_
 from fitgraph.cli.lab import lab
 from fitgraph.cli.measure import measure
 from fitgraph.cli.output import BAD_INPUT, STOPPED, BadInputError, complain
@@ -105,6 +106,7 @@ for command in (
     lab,
 ):
     app.command()(command)
+app.command("import")(import_)
 
 
 def _version(wanted: bool) -> None:

@@ -1,0 +1,23 @@
+"""Their own data: spreadsheets, price lists and databases, mapped to a catalogue folder.
+
+Everything here is data in and data out; commands and pages only ask and show.
+"""
+
+from fitgraph.intake.build import Intake, Report, take_in
+from fitgraph.intake.guess import Choice, guess
+from fitgraph.intake.mapping import Mapping, MappingError, read_mapping, write_mapping
+from fitgraph.intake.sources import SourceError, read_source
+
+__all__ = [
+    "Choice",
+    "Intake",
+    "Mapping",
+    "MappingError",
+    "Report",
+    "SourceError",
+    "guess",
+    "read_mapping",
+    "read_source",
+    "take_in",
+    "write_mapping",
+]

@@ -1,0 +1,616 @@
+"""Rows of their tables as rows of a catalogue: what is understood, what is set aside and why."""
+
+from __future__ import annotations
+
+import re
+from collections import defaultdict
+from collections.abc import Mapping as MappingLike
+from collections.abc import Sequence
+from dataclasses import dataclass, field
+from pathlib import Path
+
+from fitgraph.catalogue.figures import UNKNOWN_TEXTS, parse_figure
+from fitgraph.catalogue.findings import (
+    ERROR,
+    WARNING,
+    CatalogueError,
+    Finding,
+    Notes,
+    Tally,
+    shorten,
+)
+from fitgraph.catalogue.load import LONGEST_TEXT, Loaded, load
+from fitgraph.catalogue.tables import read_table
+from fitgraph.catalogue.vocabulary_file import FILE as VOCABULARY
+from fitgraph.files import folder_whole, require_plain, written_whole
+from fitgraph.intake.across import across
+from fitgraph.intake.grid import Found
+from fitgraph.intake.mapping import FIELDS, Column, Mapping, written
+from fitgraph.intake.phrases import FILE as PHRASES
+from fitgraph.intake.phrases import Phrases, Said
+from fitgraph.intake.sources import Sheet
+from fitgraph.intake.values import fixed
+from fitgraph.mechanics.materials import MATERIALS
+from fitgraph.model import Basis, Vocabulary
+from fitgraph.plain import CsvWriter
+from fitgraph.units import UnitError, parse_count, parse_mass, parse_money
+
+#: Files of the folder that is made, beside the vocabulary.
+PARTS, FEATURES, STOCK, MAPPING = "parts.csv", "features.csv", "stock.csv", "mapping.toml"
+ASIDE = "set-aside.csv"
+
+#: What people write behind a number of pieces.
+_PIECES = re.compile(r"\s*(?:pcs?|pieces|st(?:k|ück)?|x)\.?$", re.IGNORECASE)
+
+#: Columns that the file of rows set aside has before their own.
+WHY = ("why it was set aside", "how to mend it", "from")
+
+_HEADS = {
+    PARTS: ("sku", "role", "name", "maker", "price", "mass", "material", "note"),
+    FEATURES: ("sku", "feature", "dimension", "value", "basis", "note"),
+    STOCK: ("sku", "quantity", "place"),
+}
+
+
+@dataclass(slots=True)
+class Taken:
+    """One part as it was understood."""
+
+    sku: str
+    role: str
+    row: int
+    source: str
+    name: str = ""
+    maker: str = ""
+    price: int | None = None
+    mass_g: float | None = None
+    material: str = ""
+    note: str = ""
+    stock: int | None = None
+    figures: dict[str, tuple[str, str, str]] = field(default_factory=dict)
+
+
+@dataclass(frozen=True, slots=True)
+class Aside:
+    """A row that could not be used.
+
+    Parameters
+    ----------
+    source : str
+        The table it is from.
+    row : int
+        Its number there.
+    cells : mapping of str to str
+        What stands in it, by their own columns.
+    reason, remedy : str
+        Why, and how to mend it.
+    """
+
+    source: str
+    row: int
+    cells: MappingLike[str, str]
+    reason: str
+    remedy: str
+
+
+@dataclass(frozen=True, slots=True)
+class Intake:
+    """What was understood of some tables.
+
+    Parameters
+    ----------
+    parts : tuple of Taken
+        Parts, in their order.
+    aside : tuple of Aside
+        Rows that could not be used.
+    findings : tuple of Finding
+        What is wrong or doubtful, with its row in their own table.
+    tallies : tuple of Tally
+        Of each table: read = loaded + set aside.
+    mapping : Mapping
+        By which it was read.
+    """
+
+    parts: tuple[Taken, ...]
+    aside: tuple[Aside, ...]
+    findings: tuple[Finding, ...]
+    tallies: tuple[Tally, ...]
+    mapping: Mapping
+
+
+@dataclass(frozen=True, slots=True)
+class Report:
+    """What an import came to.
+
+    Parameters
+    ----------
+    intake : Intake
+        What was understood.
+    loaded : Loaded or None
+        The catalogue that came of it; None where nothing could be used.
+    folder : Path
+        Where it is.
+    findings : tuple of Finding
+        Those of the tables, and those of the catalogue made of them.
+    """
+
+    intake: Intake
+    loaded: Loaded | None
+    folder: Path
+    findings: tuple[Finding, ...]
+
+
+class _Reader:
+    def __init__(self, mapping: Mapping, vocabulary: Vocabulary, phrases: Phrases) -> None:
+        self.mapping, self.vocabulary, self.phrases = mapping, vocabulary, phrases
+        self.notes = Notes()
+        self.parts: dict[str, Taken] = {}
+        self.capitals: dict[str, str] = {}
+        self.aside: list[Aside] = []
+        self.tallies: list[Tally] = []
+        self.said: dict[tuple[str, str], Said] = {}
+        self.titles = {}
+        for name, role in vocabulary.roles.items():
+            for word in (name, role.title):
+                self.titles[word.casefold()] = name
+        self.titles.update({word.casefold(): role for word, role in mapping.roles.items()})
+
+    def doubt(
+        self,
+        code: str,
+        at: tuple[str, int],
+        column: str,
+        value: str,
+        message: str,
+        remedy: str,
+        severity: str = ERROR,
+    ) -> None:
+        self.notes.add(code, at[0], at[1], column, value, message, remedy, severity)
+
+    def table(self, table: Found) -> None:
+        tally = Tally(table.source)
+        self.tallies.append(tally)
+        known = self.mapping.of(table.source, table.header)
+        columns = dict(known.columns) if known is not None else {}
+        places = {name: place for place, name in enumerate(table.header)}
+        for number in table.sums:
+            tally.read += 1
+            tally.aside.append(number)
+            self.aside.append(
+                Aside(table.source, number, {}, "is a row of sums, or the header again", "Leave it")
+            )
+        by_field: dict[str, list[tuple[str, int, Column]]] = defaultdict(list)
+        for name, column in columns.items():
+            if name in places and column.means != "ignore":
+                by_field[column.means].append((name, places[name], column))
+        for number, cells in table.rows:
+            tally.read += 1
+            fault = self.row(table, number, cells, by_field)
+            if fault is None:
+                tally.loaded += 1
+                continue
+            tally.aside.append(number)
+            shown = {n: cells[p] if p < len(cells) else "" for n, p in places.items()}
+            self.aside.append(Aside(table.source, number, shown, *fault))
+            self.doubt("set-aside", (table.source, number), "", " ".join(cells)[:80], *fault)
+        tally.check()
+
+    def outside(self, sheet: Sheet, found: Sequence[Found]) -> None:
+        """Tell of the rows of a sheet that are in no table."""
+        inside = {number for t in found for number, _ in t.rows}
+        inside |= {number for t in found for number in (*t.sums, t.at)}
+        tally = Tally(sheet.title)
+        self.tallies.append(tally)
+        for number, value, fault in sheet.damaged:
+            tally.read += 1
+            tally.aside.append(number)
+            remedy = "Check its quotation marks and its length"
+            self.aside.append(Aside(sheet.title, number, {}, fault, remedy))
+            self.doubt("damaged", (sheet.title, number), "", value, f"{fault}; set aside", remedy)
+        for number, cells in sheet.rows:
+            if number not in inside:
+                self.doubt(
+                    "outside",
+                    (sheet.title, number),
+                    "",
+                    " ".join(cells)[:80],
+                    "stands outside of every table and was passed over",
+                    "Say in the mapping which row is the header, if it belongs to one",
+                    WARNING,
+                )
+        if not tally.read:
+            self.tallies.pop()
+
+    def cell(self, cells: Sequence[str], at: list[tuple[str, int, Column]]) -> str:
+        for _, place, _ in at:
+            if place < len(cells) and cells[place].strip():
+                return cells[place].strip()
+        return ""
+
+    def row(
+        self,
+        table: Found,
+        number: int,
+        cells: Sequence[str],
+        fields: MappingLike[str, list[tuple[str, int, Column]]],
+    ) -> tuple[str, str] | None:
+        """Take one row; return why it cannot be used, and how to mend it."""
+        at = (table.source, number)
+        if len(cells) > len(table.header):
+            return (
+                f"has {len(cells)} cells where the header has {len(table.header)}",
+                "Put cells that hold a separator in quotes",
+            )
+        typed = self.cell(cells, fields["sku"])
+        if typed.startswith("date "):
+            return ("has a date for its stock number", "Write it again in a cell formatted as text")
+        sku = "-".join(typed.split())
+        if not any(c.isalnum() for c in sku) or sku.casefold() in UNKNOWN_TEXTS | {"none"}:
+            return "has no stock number", "Give it one"
+        if len(sku) > 100:
+            return "has a stock number of more than 100 letters", "Give it a shorter one"
+        before = self.capitals.get(sku.casefold())
+        if before is not None:
+            other = self.parts[before]
+            return (
+                f"has the stock number of row {other.row} of {other.source}",
+                "Give each part its own stock number, or drop the row",
+            )
+        titles = [self.cell(cells, [c]) for f in ("name", "text") for c in fields[f]]
+        role, said = self.kind(self.cell(cells, fields["role"]), titles)
+        if not role:
+            doubts = [d for s in said for d in s.doubts if d.startswith("names")]
+            reason = "does not say what kind of part it is"
+            if doubts:
+                reason += f" ({doubts[0]})"
+            return reason, f"Add its word to {PHRASES} or to [roles] of {MAPPING}"
+        part = Taken(sku, role, number, table.source)
+        if sku != typed:
+            self.doubt(
+                "spaces",
+                at,
+                fields["sku"][0][0],
+                typed,
+                f"has spaces; it is written {sku}",
+                "Use the new number",
+                WARNING,
+            )
+        part.name = (titles[0] if titles else "")[:LONGEST_TEXT] or sku
+        part.maker = self.cell(cells, fields["maker"])[:LONGEST_TEXT]
+        part.note = self.cell(cells, fields["note"])[:LONGEST_TEXT]
+        self.amounts(part, at, cells, fields)
+        self.stuff(part, at, self.cell(cells, fields["material"]), said)
+        self.figures(part, at, cells, fields)
+        self.words(part, at, said)
+        self.parts[sku] = part
+        self.capitals[sku.casefold()] = sku
+        return None
+
+    def kind(self, word: str, titles: Sequence[str]) -> tuple[str, list[Said]]:
+        """Return the role of a part, and what its texts say."""
+        role = self.titles.get(word.casefold(), "")
+        if not role and word:
+            role = self.read(word, "").role
+        if not role:
+            named = {said.role for t in titles if (said := self.read(t, "")).role}
+            role = next(iter(named)) if len(named) == 1 else ""
+        return role, [self.read(t, role) for t in titles if t]
+
+    def read(self, text: str, role: str) -> Said:
+        said = self.said.get((text, role))
+        if said is None:
+            said = self.phrases.read(text[:1000], role)
+            if len(self.said) > 50_000:
+                self.said.clear()
+            self.said[(text, role)] = said
+        return said
+
+    def amounts(
+        self,
+        part: Taken,
+        at: tuple[str, int],
+        cells: Sequence[str],
+        fields: MappingLike[str, list[tuple[str, int, Column]]],
+    ) -> None:
+        words = self.vocabulary
+        for means in ("price", "mass", "stock"):
+            for name, place, column in fields[means]:
+                text = cells[place].strip() if place < len(cells) else ""
+                if text.casefold() in UNKNOWN_TEXTS:
+                    continue
+                try:
+                    plain = fixed(text, column.decimal, column.unit if means == "mass" else "")
+                    if means == "price":
+                        price = parse_money(plain, words.minor_digits, words.currency)
+                        if not 0 <= price <= 10**12:
+                            raise UnitError("is out of range; write what it costs")
+                        part.price = price
+                    elif means == "mass":
+                        mass = parse_mass(plain)
+                        if not 0 < mass <= 1e9:
+                            raise UnitError("is out of range; write what it weighs")
+                        part.mass_g = mass
+                    else:
+                        pieces = _PIECES.sub("", plain)
+                        part.stock = parse_count(pieces, 999_999_999)
+                except (UnitError, ArithmeticError) as error:
+                    self.doubt(
+                        f"no-{means}", at, name, text, f"{error}; it counts as not known", "Mend it"
+                    )
+
+    def stuff(self, part: Taken, at: tuple[str, int], typed: str, said: Sequence[Said]) -> None:
+        named = {s.material for s in said if s.material}
+        if typed:
+            material = typed.casefold()
+            if material not in MATERIALS:
+                material = self.read(typed, "").material
+            if material:
+                named = {material}
+            else:
+                self.doubt(
+                    "no-material",
+                    at,
+                    "",
+                    typed,
+                    "is no known material and was passed over",
+                    f"Add its word to {PHRASES}",
+                    WARNING,
+                )
+        if len(named) == 1:
+            part.material = named.pop()
+
+    def figures(
+        self,
+        part: Taken,
+        at: tuple[str, int],
+        cells: Sequence[str],
+        fields: MappingLike[str, list[tuple[str, int, Column]]],
+    ) -> None:
+        """Take the figures that have columns of their own."""
+        role = self.vocabulary.roles[part.role]
+        for means, columns in fields.items():
+            if means in FIELDS:
+                continue
+            path = means.removeprefix(f"{part.role}.")
+            feature, _, dimension = path.partition(".")
+            kind = role.features.get(feature)
+            spec = kind.dimensions.get(dimension) if kind is not None else None
+            for name, place, column in columns:
+                text = cells[place].strip() if place < len(cells) else ""
+                if text.casefold() in UNKNOWN_TEXTS:
+                    continue
+                if spec is None:
+                    self.doubt(
+                        "no-dimension",
+                        at,
+                        name,
+                        text,
+                        f"is no size of a {role.title}; left out",
+                        "Leave the cell blank, or map the column otherwise",
+                        WARNING,
+                    )
+                    continue
+                try:
+                    value = text if spec.worded else fixed(text, column.decimal, column.unit)
+                    if not spec.worded:
+                        self.sensible(value, spec.plausible)
+                    basis = "maker" if spec.worded else "nominal"
+                    part.figures[path] = (value, basis, f"column {name}")
+                except UnitError as error:
+                    self.doubt(
+                        "no-figure", at, name, text, f"{error}; it counts as not known", "Mend it"
+                    )
+
+    def sensible(self, value: str, plausible: tuple[float, float] | None) -> None:
+        figure = parse_figure(value, Basis.NOMINAL, 0.1, plausible)
+        if plausible and figure.known and not plausible[0] <= figure.mid <= plausible[1]:
+            raise UnitError(f"lies outside {plausible[0]:g} to {plausible[1]:g} mm")
+
+    def words(self, part: Taken, at: tuple[str, int], said: Sequence[Said]) -> None:
+        """Take the figures that words give; a column goes before a word."""
+        found: dict[str, dict[str, str]] = {}
+        role = self.vocabulary.roles[part.role]
+        for each in said:
+            for path, (value, beside) in each.figures.items():
+                found.setdefault(path, {}).setdefault(value, beside)
+            for doubt in each.doubts:
+                self.doubt(
+                    "doubtful-words",
+                    at,
+                    "",
+                    part.name,
+                    f"{doubt}; it was left out",
+                    f"Add words for it to {PHRASES}, or write the size in a column",
+                    WARNING,
+                )
+        for path, values in found.items():
+            if path in part.figures:
+                continue
+            if len(values) > 1:
+                self.doubt(
+                    "two-sizes",
+                    at,
+                    "",
+                    part.name,
+                    f"gives {path} as {' and '.join(sorted(values))}; it counts as not known",
+                    "Write the right one in a column",
+                )
+                continue
+            value, beside = next(iter(values.items()))
+            feature, _, dimension = path.partition(".")
+            spec = role.features[feature].dimensions.get(dimension)
+            try:
+                if spec is not None and not spec.worded:
+                    self.sensible(value, spec.plausible)
+            except UnitError as error:
+                self.doubt(
+                    "no-figure",
+                    at,
+                    "",
+                    beside,
+                    f"{error}; it counts as not known",
+                    "Write the size in a column",
+                )
+                continue
+            part.figures[path] = (value, "nominal", f"read from: {shorten(beside)}")
+
+
+def take_in(
+    tables: Sequence[Found],
+    mapping: Mapping,
+    vocabulary: Vocabulary,
+    phrases: Phrases,
+    sheets: Sequence[Sheet] = (),
+) -> Intake:
+    """Return what is understood of some tables.
+
+    Parameters
+    ----------
+    tables : sequence of Found
+        Of their sheets.
+    mapping : Mapping
+        Which column is what.
+    vocabulary, phrases
+        What words mean.
+    sheets : sequence of Sheet
+        Where the tables stand; rows that could not be read, or stand outside of every table,
+        are told.
+    """
+    reader = _Reader(mapping, vocabulary, phrases)
+    for sheet in sheets:
+        reader.outside(sheet, [t for t in tables if t.source == sheet.title])
+    for table in tables:
+        reader.table(table)
+    parts = tuple(reader.parts.values())
+    for finding in across(parts, vocabulary):
+        at = (finding.file, finding.row, finding.column, finding.value)
+        reader.notes.add(finding.code, *at, finding.message, finding.remedy, finding.severity)
+    return Intake(parts, tuple(reader.aside), reader.notes.all(), tuple(reader.tallies), mapping)
+
+
+def _kept(folder: Path, name: str, fresh: set[str]) -> list[dict[str, str]]:
+    """Return the rows of a table that is there already, less those of parts that come anew."""
+    path = folder / name
+    if not path.exists():
+        return []
+    try:
+        rows = list(read_table(path, ("sku",), _HEADS[name][1:], Notes()).rows)
+    except CatalogueError:
+        return []
+    return [{c: row[c] for c in _HEADS[name]} for row in rows if row["sku"] not in fresh]
+
+
+def _replaced(folder: Path, fresh: set[str]) -> list[Finding]:
+    """Tell of parts that were in the folder and came anew."""
+    path = folder / PARTS
+    if not path.exists():
+        return []
+    try:
+        rows = read_table(path, ("sku",), _HEADS[PARTS][1:], Notes()).rows
+        again = [row["sku"] for row in rows if row["sku"] in fresh]
+    except CatalogueError:
+        return []
+    if not again:
+        return []
+    return [
+        Finding(
+            PARTS,
+            None,
+            "sku",
+            shorten(", ".join(again[:5])),
+            f"was in the folder before: {len(again):,} parts came anew and took the place of what "
+            "was there",
+            "Look at them if you did not mean that",
+            WARNING,
+            "replaced",
+        )
+    ]
+
+
+def _rows(intake: Intake, vocabulary: Vocabulary) -> dict[str, list[dict[str, str]]]:
+    digits = vocabulary.minor_digits
+    rows: dict[str, list[dict[str, str]]] = {name: [] for name in _HEADS}
+    for p in intake.parts:
+        price = "" if p.price is None else f"{p.price / 10**digits:.{digits}f}"
+        mass = "" if p.mass_g is None else f"{p.mass_g:.6g} g"
+        rows[PARTS].append(
+            dict(
+                zip(
+                    _HEADS[PARTS],
+                    (p.sku, p.role, p.name, p.maker, price, mass, p.material, p.note),
+                    strict=True,
+                )
+            )
+        )
+        for path, (value, basis, note) in p.figures.items():
+            feature, _, dimension = path.partition(".")
+            cells = (p.sku, feature, dimension, value, basis, note)
+            rows[FEATURES].append(dict(zip(_HEADS[FEATURES], cells, strict=True)))
+        if p.stock is not None:
+            rows[STOCK].append({"sku": p.sku, "quantity": str(p.stock), "place": ""})
+    return rows
+
+
+def _one_line(text: str) -> str:
+    return " ".join(text.split())
+
+
+def write_catalogue(intake: Intake, folder: Path, words: Path, vocabulary: Vocabulary) -> Report:
+    """Write a catalogue folder of what was understood, whole or not at all, and check it.
+
+    Parameters
+    ----------
+    intake : Intake
+        What was understood.
+    folder : Path
+        Where it goes. What is there already stays, but for the parts that come anew.
+    words : Path
+        A catalogue folder whose vocabulary and phrases are copied, where there are none yet.
+    vocabulary : Vocabulary
+        The one in that folder.
+
+    Raises
+    ------
+    OSError
+        If it cannot be written.
+    """
+    rows = _rows(intake, vocabulary)
+    fresh = {part.sku for part in intake.parts}
+    replaced = _replaced(folder, fresh)
+    with folder_whole(folder, replace=True) as made:
+        if folder.is_dir():
+            for file in folder.iterdir():
+                if file.is_file() and not file.name.startswith("."):
+                    require_plain(file)
+                    (made / file.name).write_bytes(file.read_bytes())
+        for name in (VOCABULARY, PHRASES):
+            if not (made / name).exists() and (words / name).exists():
+                (made / name).write_bytes((words / name).read_bytes())
+        for name, head in _HEADS.items():
+            kept = _kept(folder, name, fresh)
+            with written_whole(made / name) as out:
+                writer = CsvWriter(out, lineterminator="\n")
+                writer.row(head)
+                writer.rows([_one_line(row[c]) for c in head] for row in [*kept, *rows[name]])
+        with written_whole(made / MAPPING) as out:
+            out.write(written(intake.mapping))
+        mend = [a for a in intake.aside if a.cells]
+        (made / ASIDE).unlink(missing_ok=True)
+        if mend:
+            names = list(dict.fromkeys(name for a in mend for name in a.cells))
+            names = [n for n in names if n not in WHY]
+            with written_whole(made / ASIDE) as out:
+                writer = CsvWriter(out, lineterminator="\n")
+                writer.row([*WHY, *names])
+                writer.rows(
+                    [a.reason, a.remedy, f"{a.source}, row {a.row}"]
+                    + [_one_line(a.cells.get(n, "")) for n in names]
+                    for a in mend
+                )
+    loaded: Loaded | None
+    try:
+        loaded = load(folder)
+        made_of = loaded.findings
+    except CatalogueError as error:
+        loaded, made_of = None, error.findings
+    return Report(intake, loaded, folder, (*intake.findings, *replaced, *made_of))

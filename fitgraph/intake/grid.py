@@ -1,0 +1,162 @@
+"""Tables in a sheet: where a header stands, where a table ends, which rows are sums."""
+
+from __future__ import annotations
+
+import re
+from collections import Counter
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+
+from fitgraph.catalogue.tables import is_total
+from fitgraph.intake.sources import DATE, Sheet
+
+#: Rows at the head of a table among which the header is looked for.
+_HEAD = 30
+
+_NUMBER = re.compile(r"[^\w]*[0-9][0-9.,'\u00a0 ]*[^\d]{0,6}")
+
+
+@dataclass(frozen=True, slots=True)
+class Found:
+    """A table in a sheet.
+
+    Parameters
+    ----------
+    source : str
+        The sheet it is in.
+    header : tuple of str
+        Names of its columns, each once; a column without a name is called by its letter.
+    rows : tuple of (int, tuple of str)
+        Number and cells of each row below the header.
+    sums : tuple of int
+        Numbers of the rows that hold sums.
+    at : int
+        Number of the header's row.
+    """
+
+    source: str
+    header: tuple[str, ...]
+    rows: tuple[tuple[int, tuple[str, ...]], ...]
+    sums: tuple[int, ...]
+    at: int
+
+    def column(self, name: str) -> list[str]:
+        """Return the cells of a column."""
+        place = self.header.index(name)
+        return [cells[place] if place < len(cells) else "" for _, cells in self.rows]
+
+
+def letter(place: int) -> str:
+    """Return how a spreadsheet calls a column.
+
+    Examples
+    --------
+    >>> letter(0), letter(27)
+    ('A', 'AB')
+    """
+    name = ""
+    place += 1
+    while place:
+        place, rest = divmod(place - 1, 26)
+        name = chr(65 + rest) + name
+    return name
+
+
+def _is_number(text: str) -> bool:
+    return bool(_NUMBER.fullmatch(text.strip())) or text.startswith(DATE)
+
+
+def _score(
+    cells: Sequence[str], below: Sequence[Sequence[str]], known: Callable[[str], float]
+) -> float:
+    """Return how much a row looks like a header: names, each once, above other things."""
+    texts = [c.strip() for c in cells if c.strip()]
+    if len(texts) < 2:
+        return 0.0
+    names = [t for t in texts if not _is_number(t) and len(t) <= 60]
+    distinct = len({t.casefold() for t in names}) / len(texts)
+    widths = [sum(bool(c.strip()) for c in row) for row in below[:10]]
+    filled = min(1.0, len(texts) / max(max(widths, default=1), 1))
+    known_names = sum(known(t) for t in names)
+    return distinct * filled + known_names
+
+
+def _names(cells: Sequence[str], width: int) -> tuple[str, ...]:
+    names: list[str] = []
+    for place in range(width):
+        name = " ".join(cells[place].split()) if place < len(cells) else ""
+        name = name[:80] or f"column {letter(place)}"
+        if name in names:
+            name = f"{name} ({letter(place)})"
+        names.append(name)
+    return tuple(names)
+
+
+def tables(sheet: Sheet, known: Callable[[str], float], header: int | None = None) -> list[Found]:
+    """Return the tables of a sheet.
+
+    Parameters
+    ----------
+    sheet : Sheet
+        As read.
+    known : callable
+        How surely a text names a column, from 0 to 1.
+    header : int, optional
+        Number of the header's row, where a mapping says so.
+    """
+    blocks: list[list[tuple[int, list[str]]]] = []
+    before = None
+    for number, cells in sheet.rows:
+        # Two blank rows end a table; one is a gap in it.
+        if before is None or number - before > 2:
+            blocks.append([])
+        blocks[-1].append((number, cells))
+        before = number
+    found: list[Found] = []
+    for block in blocks:
+        rows = [cells for _, cells in block]
+        if header is not None:
+            at = next((n for n, (number, _) in enumerate(block) if number == header), None)
+            if at is None:
+                continue
+            best = 1.0
+        else:
+            scores = [
+                _score(rows[n], rows[n + 1 : n + 12], known) for n in range(min(_HEAD, len(rows)))
+            ]
+            best = max(scores)
+            at = scores.index(best)
+        if best < 0.7 or len(rows) - at < 2:
+            if found and header is None:
+                # A block without a header of its own goes on with the table above it.
+                found[-1] = _joined(found[-1], block)
+            continue
+        # A header may be short of names for columns that nearly every row has.
+        usual = Counter(len(cells) for cells in rows[at + 1 :]).most_common(1)[0][0]
+        width = max(len(rows[at]), usual)
+        found.append(_found(sheet, _names(rows[at], width), block[at + 1 :], block[at][0]))
+    return found
+
+
+def _found(
+    sheet: Sheet, names: tuple[str, ...], body: Sequence[tuple[int, list[str]]], at: int
+) -> Found:
+    kept, sums = [], []
+    for number, cells in body:
+        if is_total(next((c for c in cells if c.strip()), "")):
+            sums.append(number)
+        elif tuple(" ".join(c.split()) for c in cells)[: len(names)] == names[: len(cells)]:
+            sums.append(number)  # the header again, at the head of a printed page
+        else:
+            kept.append((number, tuple(cells)))
+    return Found(sheet.title, names, tuple(kept), tuple(sums), at)
+
+
+def _joined(table: Found, block: Sequence[tuple[int, list[str]]]) -> Found:
+    kept, sums = list(table.rows), list(table.sums)
+    for number, cells in block:
+        if is_total(next((c for c in cells if c.strip()), "")):
+            sums.append(number)
+        else:
+            kept.append((number, tuple(cells)))
+    return Found(table.source, table.header, tuple(kept), tuple(sums), table.at)

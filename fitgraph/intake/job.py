@@ -1,0 +1,153 @@
+"""An import from end to end: read, guess, ask elsewhere, understand, write, check."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from pathlib import Path
+
+from fitgraph.catalogue.vocabulary_file import FILE, read_vocabulary
+from fitgraph.files import write_text_whole
+from fitgraph.intake.build import WHY, Report, take_in, write_catalogue
+from fitgraph.intake.grid import Found, tables
+from fitgraph.intake.guess import Choice, guess, header_words
+from fitgraph.intake.mapping import FIELDS, Mapping, MappingError, TableMap, read_mapping
+from fitgraph.intake.phrases import Phrases, read_phrases
+from fitgraph.intake.report import as_page
+from fitgraph.intake.sources import Sheet, SourceError, read_source
+from fitgraph.model import Vocabulary
+
+#: The page that an import leaves in its folder.
+PAGE = "import.html"
+
+
+@dataclass(frozen=True, slots=True)
+class Job:
+    """Tables that were read, and what their columns are taken for.
+
+    Parameters
+    ----------
+    sheets : tuple of Sheet
+        As read.
+    tables : tuple of Found
+        In the sheets.
+    choices : list of Choice
+        Of every column.
+    known : Mapping
+        What was said before.
+    words : Path
+        The folder with the vocabulary.
+    """
+
+    sheets: tuple[Sheet, ...]
+    tables: tuple[Found, ...]
+    choices: list[Choice]
+    known: Mapping
+    words: Path
+    vocabulary: Vocabulary
+    phrases: Phrases
+
+
+def prepared(
+    sources: Sequence[str | Sheet], words: Path, mapping: Path | Mapping | None = None
+) -> Job:
+    """Read sources and guess what their columns are.
+
+    Parameters
+    ----------
+    sources : sequence of str or Sheet
+        Files, addresses of databases, or sheets such as of a data frame.
+    words : Path
+        A catalogue folder with a vocabulary and, if there is one, ``phrases.toml``.
+    mapping : Path or Mapping, optional
+        What was said before.
+
+    Raises
+    ------
+    SourceError, MappingError, CatalogueError
+        If one of them cannot be used.
+    """
+    vocabulary = read_vocabulary(words / FILE)
+    phrases = read_phrases(words, vocabulary)
+    if isinstance(mapping, Path):
+        mapping = read_mapping(mapping)
+    known = mapping or Mapping()
+    _check(known, vocabulary)
+    sheets: list[Sheet] = []
+    for source in sources:
+        sheets += [source] if isinstance(source, Sheet) else read_source(source)
+    names = header_words(vocabulary)
+    found: list[Found] = []
+    for sheet in sheets:
+        said = known.tables.get(sheet.title)
+        found += tables(sheet, names, said.header if said is not None else None)
+    if not found:
+        raise SourceError(
+            f"{', '.join(s.title for s in sheets)[:200]} holds no table with a header and a row "
+            "below it; say in a mapping file which row is the header"
+        )
+    choices = [
+        choice
+        for table in found
+        for choice in guess(table, vocabulary, phrases, known.of(table.source, table.header))
+        if choice.column not in WHY
+    ]
+    return Job(tuple(sheets), tuple(found), choices, known, words, vocabulary, phrases)
+
+
+def _check(mapping: Mapping, vocabulary: Vocabulary) -> None:
+    """Refuse a mapping that names what the vocabulary does not have.
+
+    Raises
+    ------
+    MappingError
+        If it does.
+    """
+    paths = {
+        path
+        for name, role in vocabulary.roles.items()
+        for kind in role.features.values()
+        for dimension in kind.dimensions
+        for path in (f"{kind.name}.{dimension}", f"{name}.{kind.name}.{dimension}")
+    }
+    for source, table in mapping.tables.items():
+        for name, column in table.columns.items():
+            if column.means not in FIELDS and column.means not in paths:
+                raise MappingError(
+                    f"the mapping of {source}, column {name!r} means {column.means!r}, which is no "
+                    f"field and no dimension; use one of {', '.join(FIELDS)} or feature.dimension"
+                )
+    for word, role_name in mapping.roles.items():
+        if role_name not in vocabulary.roles:
+            raise MappingError(
+                f"the mapping of the word {word!r} names {role_name!r}, which is no role; use one "
+                f"of {', '.join(vocabulary.roles)}"
+            )
+
+
+def mapping_of(job: Job, choices: Sequence[Choice]) -> Mapping:
+    """Return the mapping that some choices make, with what was said before."""
+    made = dict(job.known.tables)
+    for table in job.tables:
+        columns = {c.column: c.taken for c in choices if c.source == table.source}
+        before = job.known.of(table.source, table.header)
+        made[table.source] = TableMap(columns, before.header if before is not None else None)
+    return Mapping(made, job.known.roles)
+
+
+def import_tables(job: Job, choices: Sequence[Choice], into: Path) -> Report:
+    """Make or extend a catalogue folder by what the choices say.
+
+    Raises
+    ------
+    MappingError
+        If a choice names what the vocabulary does not have.
+    OSError
+        If the folder cannot be written.
+    """
+    mapping = mapping_of(job, choices)
+    _check(mapping, job.vocabulary)
+    intake = take_in(job.tables, mapping, job.vocabulary, job.phrases, job.sheets)
+    report = write_catalogue(intake, into, job.words, job.vocabulary)
+    write_text_whole(into / PAGE, as_page(report, list(choices)))
+    return report

@@ -1,0 +1,283 @@
+"""Sizes out of words: a table of phrases says what words mean, a grammar finds the figures.
+
+``phrases.toml`` stands beside the vocabulary and is data like it: which words name a role, a
+material or a figure, in as many languages as a shop wants. A ``#`` in a phrase stands for a
+size. What is read so is nominal, with the words beside it.
+"""
+
+from __future__ import annotations
+
+import re
+import tomllib
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass, field
+from pathlib import Path
+from typing import Any
+
+from fitgraph.catalogue.figures import parse_figure
+from fitgraph.catalogue.findings import CatalogueError, Finding
+from fitgraph.catalogue.tables import read_bytes
+from fitgraph.mechanics.materials import MATERIALS
+from fitgraph.model import Basis, Vocabulary
+from fitgraph.units import UnitError, folded, parse_length
+
+FILE = "phrases.toml"
+
+_NUMBER = r"(?:[0-9]+(?:[.,][0-9]+)?|[.,][0-9]+)"
+_UNIT = r"(?:mm|cm|µm|inch(?:es)?|zoll|in(?![a-z])|\"|'')"
+#: A size as it stands among words: a fraction or a number, a unit, limits or a class.
+SIZE = (
+    r"(?:[øØ⌀]\s?)?"
+    rf"(?:(?:[0-9]+[\s-])?[0-9]+/[0-9]+\s?{_UNIT}|[0-9]*[½¼¾⅛⅜⅝⅞]\s?{_UNIT}|{_NUMBER}\s?{_UNIT}?)"
+    rf"(?:\s?(?:±|\+/-)\s?{_NUMBER}(?:\s?mm)?|\s?[+-]\s?{_NUMBER}\s?/\s?[+-]?\s?{_NUMBER}"
+    r"|\s?[hH][0-9]{1,2}(?![0-9]))?"
+)
+
+
+@dataclass(frozen=True, slots=True)
+class Phrase:
+    """What some words mean.
+
+    Parameters
+    ----------
+    pattern : re.Pattern
+        Finds them; the group ``size`` is the size, if there is one. Figures that are written
+        go before figures that words mean.
+    role : str
+        The role they name; empty where they name none.
+    of : frozenset of str
+        Roles in whose texts they count; all where empty.
+    material : str
+        The material they name.
+    sets : mapping of str to str
+        Figures they mean, by ``feature.dimension``, or ``feature`` for yes, no and ?.
+    reads : str
+        The dimension that the size is, as ``feature.dimension``.
+    adds : tuple of float or None
+        By how many mm, at least and at most, the dimension is larger than the size: a fork for
+        110 mm wheels has more room than that.
+    """
+
+    pattern: re.Pattern[str]
+    role: str = ""
+    of: frozenset[str] = frozenset()
+    material: str = ""
+    sets: Mapping[str, str] = field(default_factory=dict)
+    reads: str = ""
+    adds: tuple[float, float] | None = None
+
+    def figure(self, size: str) -> str:
+        """Return the figure that a size in this phrase means."""
+        if self.adds is None:
+            return size
+        length = parse_length(size)
+        return f"{length + self.adds[0]:g}..{length + self.adds[1]:g}"
+
+
+@dataclass(frozen=True, slots=True)
+class Said:
+    """What one text says.
+
+    Parameters
+    ----------
+    role, material : str
+        Empty where it says nothing, or two different things.
+    figures : mapping of str to (str, str)
+        The figure and the words it was read from, by ``feature.dimension`` or ``feature``.
+    doubts : tuple of str
+        What could be meant in two ways, or is a size without a meaning.
+    """
+
+    role: str = ""
+    material: str = ""
+    figures: Mapping[str, tuple[str, str]] = field(default_factory=dict)
+    doubts: tuple[str, ...] = ()
+
+
+def _pattern(words: str) -> re.Pattern[str]:
+    """Return what finds a phrase; its first # is the size that it gives."""
+    pieces = []
+    named = False
+    for word in folded(words).split():
+        piece = re.escape(word).replace(r"\#", "#")
+        if not named and "#" in piece:
+            piece = piece.replace("#", f"(?P<size>{SIZE})", 1)
+            named = True
+        pieces.append(piece.replace("#", f"(?:{SIZE})"))
+    joined = (r"[\s:=-]*" if named else r"[\s-]+").join(pieces)
+    # A figure stands alone: neither inside a word nor inside another figure.
+    return re.compile(rf"(?<![\w.,/])(?:{joined})(?![\w/]|[.,][0-9])", re.IGNORECASE)
+
+
+def _bad(where: str, value: object, message: str, remedy: str) -> CatalogueError:
+    return CatalogueError(
+        [Finding(FILE, None, where, str(value)[:60], message, remedy, code="phrases")]
+    )
+
+
+class Phrases:
+    """A table of phrases for one vocabulary.
+
+    Parameters
+    ----------
+    entries : sequence of mapping
+        As ``[[phrases]]`` of the file.
+    vocabulary : Vocabulary
+        Whose roles and dimensions are named.
+
+    Raises
+    ------
+    CatalogueError
+        If an entry names what the vocabulary does not have.
+    """
+
+    def __init__(self, entries: Sequence[Mapping[str, Any]], vocabulary: Vocabulary) -> None:
+        self.vocabulary = vocabulary
+        found: list[tuple[int, Phrase]] = []
+        for place, entry in enumerate(entries, start=1):
+            for words, phrase in self._entry(f"phrases #{place}", entry):
+                found.append((len(words), phrase))
+        # A figure goes before a word that means one, and the longer phrase is the more exact.
+        found.sort(key=lambda f: (not f[1].reads, -f[0]))
+        self.phrases = [phrase for _, phrase in found]
+
+    def _entry(self, where: str, entry: Mapping[str, Any]) -> Iterator[tuple[str, Phrase]]:
+        known = {"say", "role", "of", "material", "sets", "reads", "adds", "ignore"}
+        if not isinstance(entry, Mapping) or set(entry) - known:
+            raise _bad(where, entry, "has an unknown entry", f"Use {', '.join(sorted(known))}")
+        say = entry.get("say", [])
+        if not isinstance(say, list) or not all(isinstance(s, str) and s.strip() for s in say):
+            raise _bad(where, say, "says nothing", 'Write say = ["words"]')
+        roles = self.vocabulary.roles
+        of = entry.get("of", [])
+        of = frozenset([of] if isinstance(of, str) else map(str, of))
+        role = str(entry.get("role", ""))
+        for name in {*of, role} - {""}:
+            if name not in roles:
+                raise _bad(where, name, "is no role", f"Use one of {', '.join(roles)}")
+        material = str(entry.get("material", ""))
+        if material and material not in MATERIALS:
+            raise _bad(where, material, "is no material", f"Use one of {', '.join(MATERIALS)}")
+        sets = entry.get("sets", {})
+        reads = str(entry.get("reads", ""))
+        adds = None
+        if "adds" in entry:
+            try:
+                more = parse_figure(str(entry["adds"]), Basis.NOMINAL, 0.0)
+            except UnitError as error:
+                raise _bad(where, entry["adds"], str(error), "Write it like 3..10 mm") from None
+            adds = (more.lo, more.hi)
+        if not isinstance(sets, Mapping):
+            raise _bad(where, sets, "is no table", 'Write sets = { "slot" = "no" }')
+        mine = of or ({role} if role else set(roles))
+        for path in [*sets, *([reads] if reads else [])]:
+            if not any(self._has(r, str(path)) for r in mine):
+                raise _bad(where, path, "is no dimension of such a part", "Write feature.dimension")
+        for words in say:
+            if bool(reads) != ("#" in words):
+                raise _bad(where, words, "has no # for its size", "Write # where the size stands")
+            yield words, Phrase(_pattern(words), role, of, material, dict(sets), reads, adds)
+
+    def _has(self, role: str, path: str) -> bool:
+        feature, _, dimension = path.partition(".")
+        kind = self.vocabulary.roles[role].features.get(feature)
+        return kind is not None and (not dimension or dimension in kind.dimensions)
+
+    def read(self, text: str, role: str = "") -> Said:
+        """Return what a text says.
+
+        Parameters
+        ----------
+        text : str
+            A title or a description.
+        role : str
+            The part's role, where it is known from elsewhere.
+        """
+        plain = " ".join(folded(text).split())
+        taken = [False] * len(plain)
+        roles: dict[str, tuple[int, int]] = {}
+        if not role:
+            for phrase in self.phrases:
+                match = phrase.pattern.search(plain) if phrase.role else None
+                if match and not any(taken[match.start() : match.end()]):
+                    roles.setdefault(phrase.role, match.span())
+                    taken[match.start() : match.end()] = [True] * (match.end() - match.start())
+            if len(roles) > 1:
+                # "clamp for bars": the kind of part is named before what it is for.
+                first = min(roles, key=lambda r: roles[r])
+                behind = plain[: min(s for r, (s, _) in roles.items() if r != first)]
+                if re.search(
+                    r"(?:\bfor|\bfür|\bpour|\bpara|\bper|\bwith|\bmit)\s+(?:\S+\s+){0,2}$",
+                    behind,
+                    re.IGNORECASE,
+                ):
+                    roles = {first: roles[first]}
+            role = next(iter(roles)) if len(roles) == 1 else ""
+        doubts = []
+        if len(roles) > 1:
+            doubts.append(f"names {' and '.join(sorted(roles))}")
+        materials: set[str] = set()
+        figures: dict[str, dict[str, str]] = {}
+        taken = [False] * len(plain)
+        for phrase in self.phrases:
+            if phrase.of and role not in phrase.of:
+                continue
+            for match in phrase.pattern.finditer(plain):
+                if any(taken[match.start() : match.end()]):
+                    continue
+                span = range(match.start(), match.end())
+                if phrase.role and not phrase.sets:
+                    for at in span:
+                        taken[at] = True
+                    continue
+                for at in span:
+                    taken[at] = True
+                if phrase.material:
+                    materials.add(phrase.material)
+                if not role:
+                    continue
+                if phrase.reads and self._has(role, phrase.reads):
+                    size = match["size"].strip()
+                    try:
+                        size = phrase.figure(size)
+                    except UnitError as error:
+                        doubts.append(f"has {size!r}, which {error}")
+                        continue
+                    figures.setdefault(phrase.reads, {}).setdefault(size, match[0].strip())
+                for path, value in phrase.sets.items():
+                    if self._has(role, path) and path not in figures:
+                        figures.setdefault(path, {}).setdefault(str(value), match[0].strip())
+        told = {}
+        for path, values in figures.items():
+            if len(values) == 1:
+                told[path] = next(iter(values.items()))
+            else:
+                doubts.append(f"gives {path} as {' and '.join(sorted(values))}")
+        for match in re.finditer(rf"(?<![\w.,/]){SIZE}(?![\w/]|[.,][0-9])", plain):
+            if role and not any(taken[match.start() : match.end()]):
+                doubts.append(f"has {match[0].strip()!r}, of which the phrases say nothing")
+        material = next(iter(materials)) if len(materials) == 1 else ""
+        if len(materials) > 1:
+            doubts.append(f"names {' and '.join(sorted(materials))}")
+        return Said(role, material, told, tuple(doubts))
+
+
+def read_phrases(folder: Path, vocabulary: Vocabulary) -> Phrases:
+    """Return the phrases of a catalogue folder; none where it has no such file.
+
+    Raises
+    ------
+    CatalogueError
+        If the file cannot be used.
+    """
+    path = folder / FILE
+    if not path.exists():
+        return Phrases([], vocabulary)
+    try:
+        document = tomllib.loads(read_bytes(path, folder).decode("utf-8-sig"))
+    except (ValueError, RecursionError) as error:
+        raise _bad("", "", f"is no valid TOML ({error})", "Mend that line") from None
+    entries = document.get("phrases", [])
+    if set(document) - {"phrases"} or not isinstance(entries, list):
+        raise _bad("", "", "holds more than [[phrases]]", "Write each as [[phrases]]")
+    return Phrases(entries, vocabulary)

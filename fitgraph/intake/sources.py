@@ -1,0 +1,391 @@
+"""Sheets of text out of files, databases and frames, whatever dress they come in."""
+
+from __future__ import annotations
+
+import codecs
+import csv
+import datetime
+import decimal
+import io
+import re
+import zipfile
+from collections import Counter
+from collections.abc import Iterable, Iterator, Sequence
+from dataclasses import dataclass
+from importlib import import_module
+from pathlib import Path
+from types import ModuleType
+from typing import Any
+
+from fitgraph.files import SpecialFileError, require_plain
+from fitgraph.plain import plain
+
+#: No source has more; each ends in a message.
+MOST_BYTES, MOST_UNPACKED = 1 << 30, 400_000_000
+MOST_ROWS, MOST_COLUMNS, LONGEST_CELL = 5_000_000, 256, 20_000
+
+#: Rows from which the kind of a text file is told.
+_SAMPLE = 300
+
+_DELIMITERS = ",;\t|"
+_WORKBOOKS = (".xlsx", ".xlsm", ".xlsb", ".xls", ".ods")
+_KEPT = "\n\t\u00a0\u2007\u2009\u202f"
+
+#: What marks a cell that a spreadsheet made a date of.
+DATE = "date "
+
+
+class SourceError(ValueError):
+    """A source that cannot be read; the message says why and how to mend it."""
+
+
+@dataclass(frozen=True, slots=True)
+class Sheet:
+    """One sheet, table or file, as text.
+
+    Parameters
+    ----------
+    source : str
+        Name of the file or database.
+    name : str
+        Of the sheet or table; empty where the source is one.
+    rows : list of (int, list of str)
+        Row number from 1, and its cells. A cell that a spreadsheet keeps as a date begins
+        with :data:`DATE`.
+    damaged : tuple of (int, str, str)
+        Rows that could not be read: number, what stands there, why.
+    """
+
+    source: str
+    name: str
+    rows: list[tuple[int, list[str]]]
+    damaged: tuple[tuple[int, str, str], ...] = ()
+
+    @property
+    def title(self) -> str:
+        """Return how people call it."""
+        return f"{self.source} ({self.name})" if self.name else self.source
+
+
+def needed(module: str) -> ModuleType:
+    """Return a library of the extra ``intake``.
+
+    Raises
+    ------
+    SourceError
+        If it is not installed.
+    """
+    try:
+        return import_module(module)
+    except ImportError:
+        raise SourceError(
+            f"{module} is not installed; get it with: pip install 'fitgraph[intake]'"
+        ) from None
+
+
+def cell_text(value: Any) -> str:
+    """Return a value of a spreadsheet, a database or a frame as it means one thing only.
+
+    Examples
+    --------
+    >>> cell_text(12.0), cell_text(9.525), cell_text(None), cell_text(datetime.date(2026, 8, 1))
+    ('12', '9.5250', '', 'date 2026-08-01')
+    """
+    if value is None:
+        return ""
+    if isinstance(value, bool):
+        return "yes" if value else "no"
+    if isinstance(value, datetime.datetime | datetime.date | datetime.time):
+        return f"{DATE}{str(value).removesuffix(' 00:00:00')}"
+    if isinstance(value, decimal.Decimal):
+        value = int(value) if value == value.to_integral_value() else float(value)
+    if isinstance(value, float):
+        if value != value:
+            return ""
+        if value.is_integer() and abs(value) < 1e15:
+            return str(int(value))
+        text = f"{round(value, 9):.9f}".rstrip("0") if abs(value) < 1e12 else repr(value)
+        return f"{text}0" if re.fullmatch(r"-?[1-9]\d{0,2}\.\d{3}", text) else text
+    if isinstance(value, bytes):
+        value = value.decode("utf-8", "replace")
+    text = str(value)
+    if len(text) > LONGEST_CELL:
+        text = text[:LONGEST_CELL] + "…"
+    return text if text.isprintable() else plain(text, keep=_KEPT)
+
+
+def _rows(source: str, rows: Iterable[Sequence[Any]]) -> list[tuple[int, list[str]]]:
+    found: list[tuple[int, list[str]]] = []
+    for number, row in enumerate(rows, start=1):
+        if number > MOST_ROWS:
+            raise SourceError(f"{source} has more than {MOST_ROWS:,} rows; divide it")
+        cells = [cell_text(v) for v in row]
+        while cells and not cells[-1].strip():
+            cells.pop()
+        if len(cells) > MOST_COLUMNS:
+            raise SourceError(
+                f"{source}, row {number} has {len(cells):,} columns; {MOST_COLUMNS} is the most"
+            )
+        if cells:
+            found.append((number, cells))
+    return found
+
+
+def _decoded(data: bytes, source: str) -> str:
+    """Return bytes as text: what a mark says, UTF-8, or what they look like."""
+    for mark, name in (
+        (codecs.BOM_UTF8, "utf-8"),
+        (codecs.BOM_UTF32_LE, "utf-32"),
+        (codecs.BOM_UTF32_BE, "utf-32"),
+        (codecs.BOM_UTF16_LE, "utf-16"),
+        (codecs.BOM_UTF16_BE, "utf-16"),
+    ):
+        if data.startswith(mark):
+            return data.decode("utf-8-sig" if name == "utf-8" else name, "replace")
+    head = data[:4000]
+    if head.count(0) > len(head) // 4:
+        return data.decode(
+            "utf-16-le" if head[1::2].count(0) > head[::2].count(0) else "utf-16-be", "replace"
+        )
+    try:
+        return data.decode("utf-8")
+    except UnicodeDecodeError:
+        pass
+    try:
+        # What Windows' western letters can be they nearly always are, in a shop's lists.
+        text = data.decode("cp1252")
+        strange = [
+            c for c in text if ord(c) > 127 and not (c.isalnum() or c in "€£°±µ½¼¾×–—’“”²³´«»§ ")
+        ]
+        if len(strange) <= len(text) // 500:
+            return text
+    except UnicodeDecodeError:
+        pass
+    best = needed("charset_normalizer").from_bytes(data[:200_000]).best()
+    if best is None:
+        raise SourceError(f"{source} is no text that can be read; save it as CSV in UTF-8")
+    return data.decode(best.encoding, "replace")
+
+
+def _delimiter(lines: Sequence[str]) -> str:
+    """Return what stands between cells: what is as frequent in one line as in the next."""
+    best, scores = ",", {}
+    for sign in _DELIMITERS:
+        counts = Counter(_outside_quotes(line, sign) for line in lines if line.strip())
+        counts.pop(0, None)
+        if counts:
+            times, lines_so = counts.most_common(1)[0]
+            scores[sign] = (lines_so * min(times, 8), sum(counts.values()))
+    if scores:
+        best = max(scores, key=lambda sign: scores[sign])
+        close = [s for s in scores if scores[s][0] * 1.2 >= scores[best][0]]
+        if len(close) > 1:
+            # Two signs as regular as one another: the types of the cells decide.
+            sniffed = needed("clevercsv").Sniffer().sniff("\n".join(lines[:60])[:6000])
+            if sniffed is not None and sniffed.delimiter in close:
+                best = sniffed.delimiter
+    return best
+
+
+def _outside_quotes(line: str, sign: str) -> int:
+    return line.count(sign) if '"' not in line else re.sub(r'"[^"]*"', "", line).count(sign)
+
+
+def _text_sheet(text: str, source: str) -> Sheet:
+    text = text.replace("\r\n", "\n").replace("\r", "\n").removeprefix("\ufeff")
+    lines = text.split("\n")
+    damaged: list[tuple[int, str, str]] = []
+    first = lines[0].strip().lower()
+    skip = 0
+    delimiter = ""
+    if re.fullmatch(r"sep=[,;\t|]", first):
+        delimiter, skip = first[4], 1
+    csv.field_size_limit(LONGEST_CELL)
+    for at, line in enumerate(lines):
+        if len(line) > 20 * LONGEST_CELL:
+            damaged.append((at + 1, line[:80], f"is a line of {len(line):,} letters"))
+            lines[at] = ""
+    delimiter = delimiter or _delimiter(lines[skip : skip + _SAMPLE])
+    rows: list[tuple[int, list[Any]]] = []
+    at = skip
+    while at < len(lines):
+        line = lines[at]
+        if '"' not in line:
+            rows.append((at + 1, line.split(delimiter)))
+            at += 1
+            continue
+        taken, cells = _quoted(lines, at, delimiter)
+        if cells is None:
+            damaged.append((at + 1, line[:80], "has a quotation mark that is not closed"))
+        else:
+            rows.append((at + 1, cells))
+        at += taken
+    found = []
+    for number, cells in rows:
+        kept = _rows(source, [cells])
+        if kept:
+            found.append((number, kept[0][1]))
+    if len(found) > MOST_ROWS:
+        raise SourceError(f"{source} has more than {MOST_ROWS:,} rows; divide it")
+    return Sheet(source, "", found, tuple(damaged))
+
+
+def _quoted(lines: Sequence[str], at: int, delimiter: str) -> tuple[int, list[str] | None]:
+    """Return how many lines a row with quotation marks takes, and its cells."""
+    for taken in range(1, 21):
+        piece = lines[at : at + taken]
+        if sum(line.count('"') for line in piece) % 2 == 0:
+            try:
+                (cells,) = csv.reader(
+                    io.StringIO("\n".join(piece), newline=""), delimiter=delimiter
+                )
+            except (csv.Error, ValueError):
+                return 1, None
+            return taken, cells
+        if at + taken >= len(lines):
+            break
+    return 1, None
+
+
+def _workbook(data: bytes, source: str) -> list[Sheet]:
+    calamine = needed("python_calamine")
+    if zipfile.is_zipfile(io.BytesIO(data)):
+        try:
+            with zipfile.ZipFile(io.BytesIO(data)) as packed:
+                inside = packed.infolist()
+        except (zipfile.BadZipFile, ValueError) as error:
+            raise SourceError(f"{source} is damaged ({error}); save it again") from None
+        if len(inside) > 10_000 or sum(i.file_size for i in inside) > MOST_UNPACKED:
+            raise SourceError(
+                f"{source} unpacks to more than {MOST_UNPACKED:,} bytes; save the sheets as CSV"
+            )
+    try:
+        book = calamine.CalamineWorkbook.from_filelike(io.BytesIO(data))
+        sheets = []
+        for name in book.sheet_names:
+            rows = book.get_sheet_by_name(name).to_python(skip_empty_area=False)
+            sheets.append(Sheet(source, plain(name), _rows(f"{source} ({plain(name)})", rows)))
+    except SourceError:
+        raise
+    except Exception as error:  # the library has no one kind of error of its own
+        raise SourceError(
+            f"{source} is no workbook that can be read ({plain(str(error))[:80]}); "
+            "save it again, or as CSV"
+        ) from None
+    return sheets
+
+
+def frame_sheet(frame: Any, name: str = "frame") -> Sheet:
+    """Return a sheet of a data frame of any library that narwhals knows, or of Arrow.
+
+    Raises
+    ------
+    SourceError
+        If it is no frame.
+    """
+    narwhals = needed("narwhals")
+    try:
+        known = narwhals.from_native(frame, eager_only=True)
+    except TypeError:
+        raise SourceError(f"{name} is no data frame that can be read") from None
+    rows = [list(map(str, known.columns)), *map(list, known.iter_rows())]
+    return Sheet(name, "", _rows(name, rows))
+
+
+def _parquet(path: Path) -> Sheet:
+    parquet = needed("pyarrow.parquet")
+    try:
+        file = parquet.ParquetFile(path)
+        if file.metadata.num_rows > MOST_ROWS:
+            raise SourceError(f"{path.name} has more than {MOST_ROWS:,} rows; divide it")
+        table = file.read()
+    except SourceError:
+        raise
+    except Exception as error:
+        raise SourceError(f"{path.name} is no Parquet file ({plain(str(error))[:80]})") from None
+    rows: Iterator[Sequence[Any]] = zip(*(c.to_pylist() for c in table.columns), strict=True)
+    return Sheet(path.name, "", _rows(path.name, [table.column_names, *rows]))
+
+
+def _database(url: str) -> list[Sheet]:
+    """Return the tables of a database; nothing is written and nothing typed becomes SQL."""
+    alchemy = needed("sqlalchemy")
+    address, _, wanted = url.partition("#")
+    shown = "the database"
+    try:
+        parsed = alchemy.make_url(address)
+        shown = parsed.database or parsed.render_as_string(hide_password=True)
+        options: dict[str, Any] = {}
+        if parsed.get_backend_name() == "sqlite":
+            file = Path(parsed.database or "")
+            require_plain(file)
+            parsed = alchemy.make_url(f"sqlite:///file:{file.resolve()}?mode=ro&uri=true")
+            shown = file.name
+        elif parsed.get_backend_name() == "postgresql":
+            needed("psycopg")
+            parsed = parsed.set(drivername="postgresql+psycopg")
+            options["execution_options"] = {"postgresql_readonly": True}
+        engine = alchemy.create_engine(parsed, **options)
+        try:
+            with engine.connect() as connection:
+                look = alchemy.inspect(connection)
+                names = [*look.get_table_names(), *look.get_view_names()]
+                if wanted and wanted not in names:
+                    raise SourceError(
+                        f"{shown} has no table {wanted!r}; it has {', '.join(names) or 'none'}"
+                    )
+                sheets = []
+                for name in [wanted] if wanted else sorted(names):
+                    table = alchemy.Table(name, alchemy.MetaData(), autoload_with=connection)
+                    query = alchemy.select(table).limit(MOST_ROWS + 1)
+                    found = connection.execution_options(stream_results=True).execute(query)
+                    rows = [list(found.keys()), *map(tuple, found)]
+                    sheets.append(Sheet(shown, name, _rows(f"{shown} ({name})", rows)))
+        finally:
+            engine.dispose()
+    except SourceError:
+        raise
+    except OSError as error:
+        raise SourceError(f"{shown} cannot be read: {error.strerror or error}") from None
+    except Exception as error:  # whatever a driver raises ends in words
+        told = plain(str(getattr(error, "orig", error)).strip().split("\n")[0])[:160]
+        raise SourceError(
+            f"{shown} cannot be read ({told}); write its address like sqlite:///stock.db#parts or "
+            "postgresql://user@host/base#parts"
+        ) from None
+    return sheets
+
+
+def read_source(source: str) -> list[Sheet]:
+    """Return the sheets of a source.
+
+    Parameters
+    ----------
+    source : str
+        A file (CSV and its kin, XLSX, XLS, ODS, Parquet), or the address of a database as
+        SQLAlchemy writes it, with ``#table`` behind it for one table.
+
+    Raises
+    ------
+    SourceError
+        If it cannot be read.
+    """
+    if re.match(r"[a-z0-9+]+://", source):
+        return _database(source)
+    path = Path(source)
+    try:
+        size = require_plain(path).st_size
+        if size > MOST_BYTES:
+            raise SourceError(f"{path.name} has more than {MOST_BYTES:,} bytes; divide it")
+        if path.suffix.lower() in (".parquet", ".pq"):
+            return [_parquet(path)]
+        data = path.read_bytes()
+    except SpecialFileError:
+        raise SourceError(f"{path.name} is a pipe or a device, no file") from None
+    except OSError as error:
+        raise SourceError(f"{source} cannot be read: {error.strerror}") from None
+    if path.suffix.lower() in _WORKBOOKS or data[:4] in (b"PK\x03\x04", b"\xd0\xcf\x11\xe0"):
+        return _workbook(data, path.name)
+    if not data.strip():
+        raise SourceError(f"{path.name} is empty")
+    return [_text_sheet(_decoded(data, path.name), path.name)]

@@ -1,0 +1,565 @@
+"""Their own data: spreadsheets, price lists and databases become a catalogue."""
+
+from __future__ import annotations
+
+import csv
+import datetime
+import importlib
+import json
+import os
+import re
+import shlex
+import sqlite3
+import sys
+import tomllib
+from pathlib import Path
+
+import pandas as pd
+import pyarrow as pa
+import pyarrow.parquet as pq
+import pytest
+import sqlalchemy
+from typer.testing import CliRunner
+
+from fitgraph.catalogue import CatalogueError, demo_folder, load
+from fitgraph.cli.main import app
+from fitgraph.intake import MappingError, SourceError, read_mapping, read_source
+from fitgraph.intake.job import import_tables, prepared
+from fitgraph.intake.phrases import Phrases
+from fitgraph.intake.sources import Sheet, frame_sheet
+from tests.killed import kill_at_every_write
+from tests.make_messy_shop import Product, products, text
+from tests.postgres import server
+from tests.workbooks import bomb, ods, xlsx
+
+DEMO = demo_folder()
+HEAD = ["Item no", "Title", "Brand", "Price", "Weight (g)", "Stock"]
+ROWS = [
+    ["A-1", "Culm bar 34.9 OD / 31.8 ID slotted CrMo", "Vendlemoor", "89.90", "950", "3"],
+    ["A-2", "Gorse fork 28.6 steerer for 110 mm wheels", "Skerrowby", "79.90", "480", "0"],
+    ["A-3", "Triple clamp for 34.9 bars", "Ostrathby", "29.90", "160", "12"],
+]
+
+
+def run(*words: object, stdin: str | None = None):
+    return CliRunner().invoke(app, ["import", *map(str, words)], input=stdin)
+
+
+def csv_file(path: Path, rows: list[list[str]], delimiter: str = ",") -> Path:
+    with path.open("w", encoding="utf-8", newline="") as file:
+        csv.writer(file, delimiter=delimiter).writerows(rows)
+    return path
+
+
+def taken(source: object, into: Path, mapping: object = None):
+    """Import a source, every guess taken, and return the report."""
+    job = prepared([source if isinstance(source, Sheet) else str(source)], DEMO, mapping)
+    return import_tables(job, job.choices, into)
+
+
+def as_read(folder: Path) -> dict[str, tuple]:
+    """Return what a catalogue holds, for comparison."""
+    return {
+        sku: (
+            p.role,
+            p.name,
+            p.maker,
+            p.price,
+            p.mass_g,
+            p.material,
+            p.stock,
+            {
+                (f, d): (round(size.lo, 6), round(size.hi, 6))
+                for f, feature in p.features.items()
+                for d, size in feature.lengths.items()
+                if size.known
+            },
+        )
+        for sku, p in load(folder).catalogue.parts.items()
+    }
+
+
+@pytest.fixture(scope="module")
+def wanted(tmp_path_factory: pytest.TempPathFactory) -> dict[str, tuple]:
+    folder = tmp_path_factory.mktemp("wanted")
+    taken(csv_file(folder / "list.csv", [HEAD, *ROWS]), folder / "shop")
+    read = as_read(folder / "shop")
+    assert set(read) == {"A-1", "A-2", "A-3"}
+    role, _, maker, price, mass, material, stock, sizes = read["A-1"]
+    assert (role, maker, price, mass, material, stock) == (
+        *("bar", "Vendlemoor", 8990, 950.0, "steel-4130", 3),
+    )
+    # Nominal sizes have 0.1 mm to either side in the demo's vocabulary.
+    assert sizes == {("outside", "diameter"): (34.8, 35.0), ("bore", "diameter"): (31.7, 31.9)}
+    return read
+
+
+# ---------------------------------------------------------------- the messy shop
+
+
+def test_400_titles_are_read_as_they_are_meant(tmp_path: Path) -> None:
+    made = products()
+    (tmp_path / "wares.csv").write_bytes(text(made))
+    report = taken(tmp_path / "wares.csv", tmp_path / "shop")
+    (tally,) = report.intake.tallies
+    bad = [p for p in made if p.fault]
+    assert len(made) == 400 and len(bad) > 10
+    assert (tally.read, tally.loaded, len(tally.aside)) == (401, 400 - len(bad), len(bad) + 1)
+    parts = load(tmp_path / "shop").catalogue.parts
+    for product in made:
+        if product.fault:
+            continue
+        part = parts[product.cells[0]]
+        assert part.role == product.role, product
+        _agrees(product, part)
+    assert any(p.figures for p in made)
+
+
+def _agrees(product: Product, part) -> None:
+    price = product.cells[2].replace("€", "").strip().replace(",", ".")
+    readable = price.replace(".", "").isdigit() and len(price.split(".")[-1]) == 2
+    assert part.price == (round(float(price) * 100) if readable else None), product
+    known = {
+        f"{f}.{d}": size.mid
+        for f, feature in part.features.items()
+        for d, size in feature.lengths.items()
+        if size.known
+    }
+    assert known == {path: pytest.approx(mm) for path, mm in product.figures.items()}, product
+    assert part.stock == int(product.cells[3])
+
+
+def test_what_was_read_from_words_is_nominal_with_the_words_beside_it(tmp_path: Path) -> None:
+    taken(csv_file(tmp_path / "list.csv", [HEAD, *ROWS]), tmp_path / "shop")
+    with (tmp_path / "shop" / "features.csv").open(encoding="utf-8") as file:
+        rows = {(r["sku"], r["feature"], r["dimension"]): r for r in csv.DictReader(file)}
+    bore = rows["A-1", "bore", "diameter"]
+    assert (bore["value"], bore["basis"], bore["note"]) == ("31.8", "nominal", "read from: 31.8 ID")
+    assert rows["A-1", "slot", ""]["value"] == "yes"
+    assert rows["A-3", "bolts", "count"]["value"] == "3"
+
+
+# ---------------------------------------------------------------- every kind of source
+
+
+@pytest.mark.parametrize(
+    "encoding", ["utf-8", "utf-8-sig", "utf-16", "utf-16-le", "cp1252", "latin-1"]
+)
+@pytest.mark.parametrize("delimiter", [",", ";", "\t", "|"])
+def test_csv_of_any_usual_kind(tmp_path: Path, wanted, encoding: str, delimiter: str) -> None:
+    rows = [[cell.replace("Culm", "Cülm ½") for cell in row] for row in [HEAD, *ROWS]]
+    out = csv_file(tmp_path / "a.csv", rows, delimiter).read_text(encoding="utf-8")
+    (tmp_path / "list.csv").write_bytes(out.encode(encoding))
+    taken(tmp_path / "list.csv", tmp_path / "shop")
+    read = as_read(tmp_path / "shop")
+    assert read["A-1"][1].startswith("Cülm ½")
+    assert {s: r[2:] for s, r in read.items()} == {s: r[2:] for s, r in wanted.items()}
+
+
+@pytest.mark.parametrize("write", [xlsx, ods])
+def test_workbooks(tmp_path: Path, wanted, write) -> None:
+    rows = [[r[0], r[1], r[2], float(r[3]), int(r[4]), int(r[5])] for r in ROWS]
+    sheets = {"Notes": [["What we sell"]], "List": [["Prices"], [], HEAD, *rows]}
+    taken(write(tmp_path / f"list.{write.__name__}", sheets), tmp_path / "shop")
+    assert as_read(tmp_path / "shop") == wanted
+
+
+@pytest.mark.parametrize("write", [xlsx, ods])
+def test_a_cell_that_became_a_date_is_caught(tmp_path: Path, write) -> None:
+    rows = [HEAD, *ROWS, ["A-4", "Culm bar", "V", datetime.date(2026, 8, 1), 900, 1]]
+    report = taken(write(tmp_path / f"l.{write.__name__}", {"L": rows}), tmp_path / "shop")
+    assert report.loaded.catalogue.parts["A-4"].price is None
+    told = [f for f in report.findings if f.code == "no-price"]
+    assert "date" in told[0].message and told[0].row == 5
+
+
+def test_frames_and_parquet(tmp_path: Path, wanted) -> None:
+    columns = {
+        head: [(float(r[n]) if n == 3 else int(r[n]) if n > 3 else r[n]) for r in ROWS]
+        for n, head in enumerate(HEAD)
+    }
+    pq.write_table(pa.table(columns), tmp_path / "list.parquet")
+    for n, source in enumerate(
+        (
+            tmp_path / "list.parquet",
+            frame_sheet(pd.DataFrame(columns)),
+            frame_sheet(pa.table(columns)),
+        )
+    ):
+        taken(source, tmp_path / f"shop{n}")
+        assert as_read(tmp_path / f"shop{n}") == wanted
+
+
+def fill(address: str) -> None:
+    engine = sqlalchemy.create_engine(address)
+    meta = sqlalchemy.MetaData()
+    kinds = (
+        *(sqlalchemy.String, sqlalchemy.String, sqlalchemy.String, sqlalchemy.Numeric(10, 2)),
+        *(sqlalchemy.Float, sqlalchemy.Integer),
+    )
+    table = sqlalchemy.Table("wares; drop table wares", meta, *map(sqlalchemy.Column, HEAD, kinds))
+    meta.create_all(engine)
+    with engine.begin() as connection:
+        for row in ROWS:
+            typed = [*row[:3], float(row[3]), float(row[4]), int(row[5])]
+            connection.execute(table.insert().values(dict(zip(HEAD, typed, strict=True))))
+    engine.dispose()
+
+
+def test_sqlite_is_read_and_not_written(tmp_path: Path, wanted) -> None:
+    file = tmp_path / "stock.db"
+    fill(f"sqlite:///{file}")
+    before = file.read_bytes()
+    file.chmod(0o444)
+    taken(f"sqlite:///{file}", tmp_path / "shop")
+    assert as_read(tmp_path / "shop") == wanted
+    assert file.read_bytes() == before
+    with pytest.raises(SourceError, match="has no table"):
+        read_source(f"sqlite:///{file}#parts")
+    with pytest.raises(SourceError, match="cannot be read"):
+        read_source(f"sqlite:///{tmp_path / 'nowhere.db'}#x")
+    assert not (tmp_path / "nowhere.db").exists()
+
+
+def test_postgresql_equals_the_csv_row_by_row(tmp_path: Path, wanted) -> None:
+    with server() as address:
+        fill(address.replace("postgresql:", "postgresql+psycopg:"))
+        (sheet,) = read_source(address)
+        taken(address, tmp_path / "shop")
+        assert as_read(tmp_path / "shop") == wanted
+        cells = [cells for _, cells in sheet.rows]
+        (plain,) = read_source(str(csv_file(tmp_path / "list.csv", [HEAD, *ROWS])))
+        assert [c[:3] for c in cells] == [c[:3] for _, c in plain.rows]
+        for ours, theirs in zip(cells[1:], [c for _, c in plain.rows][1:], strict=True):
+            assert [float(x) for x in ours[3:]] == [float(x) for x in theirs[3:]]
+        (again,) = read_source(f"{address}#wares; drop table wares")
+        assert again.rows == sheet.rows
+        with pytest.raises(SourceError, match="has no table"):
+            read_source(f"{address}#pg_shadow")
+    with pytest.raises(SourceError, match="cannot be read"):
+        read_source(address)
+
+
+def test_nothing_can_be_written_through_our_connection(tmp_path: Path) -> None:
+    file = tmp_path / "stock.db"
+    fill(f"sqlite:///{file}")
+    with (
+        sqlite3.connect(f"file:{file}?mode=ro", uri=True) as opened,
+        pytest.raises(sqlite3.OperationalError, match="readonly"),
+    ):
+        opened.execute("create table x (a)")
+
+
+# ---------------------------------------------------------------- faults and ceilings
+
+
+def test_a_workbook_that_unpacks_to_very_much_is_refused(tmp_path: Path) -> None:
+    file = bomb(tmp_path / "list.xlsx")
+    assert file.stat().st_size < 4_000_000
+    with pytest.raises(SourceError, match="unpacks to more"):
+        read_source(str(file))
+
+
+@pytest.mark.parametrize(
+    ("name", "content"),
+    [
+        ("a.xlsx", b"PK\x03\x04 not really"),
+        ("a.ods", b"nothing of the kind"),
+        ("a.parquet", b"PAR1 no"),
+        ("a.csv", b""),
+        ("a.csv", b"   \n \n"),
+        ("a.csv", b"only words\nand more words\n"),
+        ("a.csv", bytes(range(256)) * 50),
+    ],
+)
+def test_what_is_no_table_ends_in_words(tmp_path: Path, name: str, content: bytes) -> None:
+    (tmp_path / name).write_bytes(content)
+    with pytest.raises(SourceError) as caught:
+        prepared([str(tmp_path / name)], DEMO)
+    assert str(caught.value).isprintable()
+
+
+def test_pipes_folders_and_nothing_end_in_words(tmp_path: Path) -> None:
+    os.mkfifo(tmp_path / "pipe.csv")
+    for name in ("pipe.csv", "nowhere.csv", "."):
+        with pytest.raises(SourceError):
+            read_source(str(tmp_path / name))
+    result = run(tmp_path / "pipe.csv", "--into", tmp_path / "shop")
+    assert result.exit_code == 2 and "no file" in result.output
+    assert not (tmp_path / "shop").exists()
+
+
+def test_a_cell_of_a_hundred_megabytes_is_set_aside(tmp_path: Path) -> None:
+    lines = [
+        ",".join(HEAD),
+        ",".join(ROWS[0]).replace("Culm", "x" * 100_000_000),
+        ",".join(ROWS[1]),
+    ]
+    (tmp_path / "list.csv").write_text("\n".join(lines) + "\n")
+    report = taken(tmp_path / "list.csv", tmp_path / "shop")
+    assert set(report.loaded.catalogue.parts) == {"A-2"}
+    assert [t.aside for t in report.intake.tallies if t.aside] == [[2]]
+
+
+def test_a_row_with_too_many_cells_or_an_open_quote_is_set_aside(tmp_path: Path) -> None:
+    rows = [HEAD, *ROWS, ["A-4", "bar", "V", "6", "50", "900", "1"]]
+    file = csv_file(tmp_path / "list.csv", rows)
+    file.write_text(file.read_text() + 'A-5,"bar,V,1.00,900,1\n')
+    report = taken(file, tmp_path / "shop")
+    assert set(report.loaded.catalogue.parts) == {"A-1", "A-2", "A-3"}
+    assert sum(len(t.aside) for t in report.intake.tallies) == 2
+
+
+# ---------------------------------------------------------------- the mapping
+
+
+def test_a_second_time_asks_nothing_and_gives_the_same(tmp_path: Path, wanted) -> None:
+    head = ["Zahl", "Wort", "Haus", "Betrag", "Last", "Menge"]
+    file = csv_file(tmp_path / "list.csv", [head, *ROWS])
+    first = run(file, "--into", tmp_path / "shop", "--json")
+    assert first.exit_code == 2 and "--mapping" in first.output
+    means = ("sku", "name", "maker", "price", "mass", "stock")
+    lines = "\n".join(f'"{h}" = {{ means = "{m}" }}' for h, m in zip(head, means, strict=True))
+    (tmp_path / "map.toml").write_text(
+        f'version = 1\n[[tables]]\nsource = "list.csv"\n[tables.columns]\n{lines}\n'
+    )
+    second = run(file, "--into", tmp_path / "shop", "--mapping", tmp_path / "map.toml", "--json")
+    assert second.exit_code == 0, second.output
+    assert as_read(tmp_path / "shop") == wanted
+    third = run(file, "--into", tmp_path / "shop", "--json")
+    assert third.exit_code == 0 and json.loads(third.output)["columns"][0]["sure"]
+    assert as_read(tmp_path / "shop") == wanted
+
+
+def test_the_command_tells_what_it_understood(tmp_path: Path) -> None:
+    file = csv_file(tmp_path / "list.csv", [HEAD, *ROWS, ["", "bar", "", "1", "1", "1"]])
+    result = run(file, "--into", tmp_path / "shop")
+    assert result.exit_code == 1
+    assert "4 rows read, 3 loaded, 1 set aside" in result.output
+    told = json.loads(run(file, "--into", tmp_path / "two", "--json").output)
+    assert told["tables"] == [{"source": "list.csv", "read": 4, "loaded": 3, "set_aside": 1}]
+    assert {c["column"]: c["means"] for c in told["columns"]} == dict(
+        zip(HEAD, ("sku", "name", "maker", "price", "mass", "stock"), strict=True)
+    )
+    assert told["set_aside"][0]["row"] == 5 and told["usable"] and told["parts"] == 3
+
+
+def test_rows_set_aside_can_be_mended_and_fed_again(tmp_path: Path) -> None:
+    file = csv_file(
+        tmp_path / "list.csv", [HEAD, *ROWS, ["", "Sedge bar", "V", "1.50", "900", "1"]]
+    )
+    assert run(file, "--into", tmp_path / "shop").exit_code == 1
+    aside = tmp_path / "shop" / "set-aside.csv"
+    with aside.open(encoding="utf-8", newline="") as opened:
+        head, row = csv.reader(opened)
+    row[head.index("Item no")] = "A-9"
+    csv_file(tmp_path / "mended.csv", [head, row])
+    assert run(tmp_path / "mended.csv", "--into", tmp_path / "shop").exit_code == 0
+    parts = load(tmp_path / "shop").catalogue.parts
+    assert set(parts) == {"A-1", "A-2", "A-3", "A-9"}
+    assert parts["A-9"].price == 150 and not aside.exists()
+
+
+@pytest.mark.parametrize(
+    ("content", "says"),
+    [
+        ("", "version = 1"),
+        ("version = 1\n[[tables", "no valid TOML"),
+        ("version = 1\nx = 2\n", "not known"),
+        ("version = 1\ntables = 3\n", "no list"),
+        ('version = 1\n[[tables]]\nsource = 1\ncolumns = { a = "sku" }\n', "no text"),
+        ('version = 1\n[[tables]]\nsource = "l"\ncolumns = { a = 3 }\n', "no column"),
+        ('version = 1\n[[tables]]\nsource = "l"\ncolumns = { a = "girth.length" }\n', "no field"),
+        ('version = 1\n[roles]\nBuch = "book"\n', "no role"),
+        ("version = 1\na = " + "[" * 5000 + "]" * 5000, "no valid TOML"),
+    ],
+)
+def test_a_mapping_with_a_mistake_says_where(tmp_path: Path, content: str, says: str) -> None:
+    (tmp_path / "map.toml").write_text(content)
+    file = csv_file(tmp_path / "list.csv", [HEAD, *ROWS])
+    with pytest.raises(MappingError, match=says):
+        read_mapping(tmp_path / "map.toml")
+        prepared([str(file)], DEMO, tmp_path / "map.toml")
+
+
+# ---------------------------------------------------------------- safe
+
+
+HOSTILE = "<script>alert(1)</script>\u202e\x1b[2J=cmd|'/c calc'!A0 {{7*7}} $\\input{x}$ bar"
+
+
+def test_hostile_text_neither_runs_nor_renders(tmp_path: Path) -> None:
+    rows = [[*HEAD, "Remarks"], *[[*r, ""] for r in ROWS]]
+    rows.append(["A-4", HOSTILE, "=1+1", "9.00", "1", "1", "@SUM(A1)"])
+    rows.append(["=A-5", "-2+3 bar", HOSTILE, HOSTILE, HOSTILE, HOSTILE, HOSTILE])
+    result = run(csv_file(tmp_path / "list.csv", rows), "--into", tmp_path / "shop", "--yes")
+    assert result.exception is None or isinstance(result.exception, SystemExit)
+    assert not set(result.output) & {"\x1b", "\u202e"}
+    page = (tmp_path / "shop" / "import.html").read_text(encoding="utf-8")
+    assert "<script" not in page and "\u202e" not in page and "\x1b" not in page
+    for table in ("parts.csv", "features.csv", "stock.csv"):
+        with (tmp_path / "shop" / table).open(encoding="utf-8", newline="") as file:
+            for row in csv.reader(file):
+                assert not any(cell.startswith(("=", "+", "@")) for cell in row)
+    parts = load(tmp_path / "shop").catalogue.parts
+    assert parts["A-4"].maker == "=1+1" and "=A-5" in parts
+
+
+def test_an_import_that_is_killed_leaves_the_old_catalogue_or_the_new_one(tmp_path: Path) -> None:
+    old = csv_file(tmp_path / "old.csv", [HEAD, ROWS[0]])
+    new = csv_file(tmp_path / "new.csv", [HEAD, *ROWS[1:]])
+    job = prepared([str(new)], DEMO)
+
+    def prepare(folder: Path) -> None:
+        taken(old, folder / "shop")
+
+    def check(folder: Path) -> None:
+        assert set(load(folder / "shop").catalogue.parts) in ({"A-1"}, {"A-1", "A-2", "A-3"})
+
+    runs = tmp_path / "runs"
+    runs.mkdir()
+    killed = kill_at_every_write(
+        prepare, lambda folder: import_tables(job, job.choices, folder / "shop"), check, runs, 60
+    )
+    assert killed > 50
+
+
+# ---------------------------------------------------------------- across fields, and phrases
+
+
+def test_what_is_odd_beside_its_kin_is_told(tmp_path: Path) -> None:
+    head = [*HEAD, "bore diameter"]
+    rows = [[f"A-{n}", f"bar model {n}", "V", "90.00", "900", "1", "31.8"] for n in range(12)]
+    rows.append(["A-90", "bar far", "V", "9000.00", "900", "1", "31.8"])
+    rows.append(["A-91", "bar model 3", "V", "90.00", "900", "1", "31.8"])
+    rows.append(["A-92", "bar in", "V", "90.00", "900", "1", "1.25 in"])
+    rows.append(["A-93", "bar odd", "V", "90.00", "900", "1", "1.25"])
+    report = taken(csv_file(tmp_path / "list.csv", [head, *rows]), tmp_path / "shop")
+    codes = {(f.row, f.code) for f in report.findings}
+    assert {(14, "price-far"), (15, "twins"), (17, "no-figure")} <= codes
+    assert not any(row == 16 for row, _ in codes)
+
+
+def test_words_in_several_languages_mean_the_same() -> None:
+    vocabulary = load(DEMO).catalogue.vocabulary
+    from fitgraph.intake.phrases import read_phrases
+
+    phrases = read_phrases(DEMO, vocabulary)
+    for title in (
+        "Culm bar 34.9 OD / 31.8 ID slotted chromoly black",
+        "Culm Lenker 34,9 außen / 31,8 innen geschlitzt CrMo schwarz",
+        "Culm guidon 34,9 ext / 31,8 int fendu 4130 noir",
+    ):
+        said = phrases.read(title)
+        sizes = {p: v.replace(",", ".") for p, (v, _) in said.figures.items()}
+        assert sizes == {"outside.diameter": "34.9", "bore.diameter": "31.8", "slot": "yes"}, title
+        assert (said.role, said.material, said.doubts) == ("bar", "steel-4130", ()), title
+
+
+@pytest.mark.parametrize(
+    ("title", "doubt"),
+    [
+        ("bar and fork", "names bar and fork"),
+        ("Culm bar 34.9", "of which the phrases say nothing"),
+        ("bar 34.9 OD 31.8 OD", "outside.diameter"),
+        ("titanium chromoly bar", "names steel-4130 and titanium"),
+    ],
+)
+def test_what_could_be_meant_in_two_ways_is_not_guessed(title: str, doubt: str) -> None:
+    from fitgraph.intake.phrases import read_phrases
+
+    vocabulary = load(DEMO).catalogue.vocabulary
+    said = read_phrases(DEMO, vocabulary).read(title)
+    assert any(doubt in d for d in said.doubts), said
+    assert "outside.diameter" not in said.figures
+
+
+@pytest.mark.parametrize(
+    "entry",
+    [
+        {"say": []},
+        {"say": ["x"], "role": "book"},
+        {"say": ["x"], "reads": "bore.diameter"},
+        {"say": ["#"], "role": "bar"},
+        {"say": ["#"], "of": "bar", "reads": "bore.girth"},
+        {"say": ["x"], "material": "unobtainium"},
+        {"say": ["x"], "sets": 3},
+        {"says": ["x"]},
+    ][1:],
+)
+def test_a_phrase_that_means_nothing_here_is_told(entry: dict) -> None:
+    with pytest.raises(CatalogueError):
+        Phrases([entry], load(DEMO).catalogue.vocabulary)
+
+
+# ---------------------------------------------------------------- the page
+
+
+PAGE = (Path(__file__).resolve().parents[1] / "docs" / "your-data.md").read_text(encoding="utf-8")
+
+
+def test_the_page_can_be_followed_as_it_is_written(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.chdir(tmp_path)
+    Path("wares.csv").write_bytes(text(products()))
+    blocks = re.findall(r"^```(sh|text)\n(.*?)^```$", PAGE, re.M | re.S)
+    followed, last = [], ""
+    for language, content in blocks:
+        if language == "text":
+            assert content in last
+            continue
+        (line,) = content.splitlines()
+        if line.startswith("pip "):
+            assert line == "pip install 'fitgraph[intake]'"
+            continue
+        if "mended.csv" in line:
+            mend(Path("my-shop/set-aside.csv"), Path("mended.csv"))
+        result = CliRunner().invoke(app, shlex.split(line)[1:])
+        assert result.exception is None or isinstance(result.exception, SystemExit), line
+        assert result.exit_code in (0, 1), line
+        last = result.stdout
+        followed.append(line.split()[1])
+    assert followed == ["import", "import", "why", "measure", "import", "check"]
+    assert not Path("my-shop/set-aside.csv").exists()
+
+
+def mend(aside: Path, mended: Path) -> None:
+    """Do what the page says: give a number, delete what is no part."""
+    with aside.open(encoding="utf-8", newline="") as file:
+        head, *rows = csv.reader(file)
+    number, title = head.index("Art.-Nr."), head.index("Bezeichnung")
+    kept = []
+    for n, row in enumerate(rows):
+        if "voucher" in row[title]:
+            continue
+        row[number] = f"NEW-{n}"
+        kept.append(row)
+    assert kept
+    csv_file(mended, [head, *kept])
+
+
+def test_the_blocks_of_the_page_can_be_used(tmp_path: Path) -> None:
+    mapping, phrases = re.findall(r"^```toml\n(.*?)^```$", PAGE, re.M | re.S)
+    (tmp_path / "map.toml").write_text(mapping, encoding="utf-8")
+    read = read_mapping(tmp_path / "map.toml")
+    assert read.tables["wares.csv"].columns["Gewicht"].unit == "g"
+    vocabulary = load(DEMO).catalogue.vocabulary
+    said = Phrases(tomllib.loads(phrases)["phrases"], vocabulary).read("Klemme für 34,9 Lenker")
+    assert {p: v for p, (v, _) in said.figures.items()} == {"bore.diameter": "34,9"}
+
+
+@pytest.mark.parametrize("library", ["rapidfuzz.fuzz", "python_calamine", "sqlalchemy"])
+def test_a_library_that_is_missing_is_named_with_its_remedy(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, library: str
+) -> None:
+    monkeypatch.setitem(sys.modules, library, None)
+    importlib.import_module("fitgraph.intake.guess")._alike.cache_clear()
+    file = csv_file(tmp_path / "list.csv", [HEAD, *ROWS])
+    source = {
+        "rapidfuzz.fuzz": file,
+        "python_calamine": xlsx(tmp_path / "l.xlsx", {"L": [HEAD, *ROWS]}),
+        "sqlalchemy": "sqlite:///x.db",
+    }[library]
+    result = run(source, "--into", tmp_path / "shop")
+    assert result.exit_code == 2 and "pip install 'fitgraph[intake]'" in result.output
