@@ -106,6 +106,7 @@ def gained_rows(scans: Sequence[Scan], worth: Worth) -> list[str]:
 
 
 def _worth_json(scan: Scan, worth: Worth) -> dict[str, Any]:
+    from fitgraph.adapters import whole_yield
     from fitgraph.adapters.best_k import cost
 
     candidate, vocabulary = worth.candidate, scan.catalogue.vocabulary
@@ -119,7 +120,9 @@ def _worth_json(scan: Scan, worth: Worth) -> dict[str, Any]:
             "least_mm": number(made.lo),
             "most_mm": number(made.hi),
             "class": classes[reference] or None,
+            "gauge": reference in candidate.standard,
         }
+    whole = whole_yield(scan.catalogue, candidate.part)
     return {
         "sku": candidate.part.sku,
         "make": scan.make.name,
@@ -138,6 +141,12 @@ def _worth_json(scan: Scan, worth: Worth) -> dict[str, Any]:
         "released": list(worth.released),
         "released_value": major(worth.released_value, digits),
         "slack_mm": number(min(candidate.slack_mm, 1e6)),
+        "assemblies": {
+            "certain": number(whole.certain) if whole.certain_builds else None,
+            "certain_drawn": whole.certain_builds,
+            "possible": number(whole.possible) if whole.possible_builds else None,
+            "possible_drawn": whole.possible_builds,
+        },
     }
 
 
@@ -225,9 +234,7 @@ def _lines(
     ]
     mass = show_mass(best.part.mass_g or 0.0)
     lines.append(styled(f"  The first: {best.part.name}, {', '.join(details)}, {mass}."))
-    if isfinite(best.slack_mm):
-        told = f"  Its sizes may shift by {best.slack_mm:.2f} mm before a counterpart is lost."
-        lines.append(styled(told))
+    lines += [styled(f"  {line}") for line in _of_the_first(*shown[0])]
     if steps:
         lines += ["", styled("The best together")]
         for k, step in enumerate(steps, start=1):
@@ -244,6 +251,30 @@ def _lines(
     if saved is not None:
         lines += ["", styled(f"A copy of the catalogue that has them: {saved}")]
     return [*lines, *caution_lines([PROPOSAL, *_cautions(scans)])]
+
+
+def _of_the_first(scan: Scan, worth: Worth) -> Iterator[str]:
+    """Yield what to know of the first part: how snug, which gauges, how much goes together."""
+    from fitgraph.adapters import whole_yield
+
+    candidate = worth.candidate
+    if candidate.tightens:
+        yield "Snug: the tightest that its counterparts still slide on and into at the worst sizes."
+    elif isfinite(candidate.slack_mm):
+        yield f"Its sizes may shift by {candidate.slack_mm:.2f} mm before a counterpart is lost."
+    if candidate.standard:
+        names = " and ".join(f"{r.feature} {candidate.sizes[r]:g} mm" for r in candidate.standard)
+        yield f"The workshop has gauges for it: {names}."
+    whole = whole_yield(scan.catalogue, candidate.part)
+    text = f"All {worth.builds:,} builds with it assemble at the worst sizes"
+    if whole.certain_builds:
+        text += f"; of {whole.certain_builds} drawn, {whole.certain:.1%} of assemblies go together"
+    yield text + "."
+    if whole.possible_builds:
+        yield (
+            f"Of assemblies in {whole.possible_builds} builds drawn from all that may fit, "
+            f"{whole.possible:.1%} do."
+        )
 
 
 def write_sheets(scans: Sequence[Scan], worths: Sequence[Worth], folder: Path) -> list[Path]:
