@@ -106,7 +106,6 @@ def gained_rows(scans: Sequence[Scan], worth: Worth) -> list[str]:
 
 
 def _worth_json(scan: Scan, worth: Worth) -> dict[str, Any]:
-    from fitgraph.adapters import whole_yield
     from fitgraph.adapters.best_k import cost
 
     candidate, vocabulary = worth.candidate, scan.catalogue.vocabulary
@@ -122,7 +121,6 @@ def _worth_json(scan: Scan, worth: Worth) -> dict[str, Any]:
             "class": classes[reference] or None,
             "gauge": reference in candidate.standard,
         }
-    whole = whole_yield(scan.catalogue, candidate.part)
     return {
         "sku": candidate.part.sku,
         "make": scan.make.name,
@@ -141,12 +139,20 @@ def _worth_json(scan: Scan, worth: Worth) -> dict[str, Any]:
         "released": list(worth.released),
         "released_value": major(worth.released_value, digits),
         "slack_mm": number(min(candidate.slack_mm, 1e6)),
-        "assemblies": {
-            "certain": number(whole.certain) if whole.certain_builds else None,
-            "certain_drawn": whole.certain_builds,
-            "possible": number(whole.possible) if whole.possible_builds else None,
-            "possible_drawn": whole.possible_builds,
-        },
+    }
+
+
+def _assemblies_json(scan: Scan, worth: Worth) -> dict[str, Any]:
+    """Return the yield of whole assemblies of one part, which takes a while to draw."""
+    from fitgraph.adapters import whole_yield
+
+    whole = whole_yield(scan.catalogue, worth.candidate.part)
+    return {
+        "sku": worth.candidate.part.sku,
+        "certain": number(whole.certain) if whole.certain_builds else None,
+        "certain_drawn": whole.certain_builds,
+        "possible": number(whole.possible) if whole.telling else None,
+        "possible_drawn": whole.possible_builds,
     }
 
 
@@ -176,6 +182,7 @@ def as_json(
         "covered": number(scans[0].covered),
         "looked_at": {s.make.name: len(s.worths) for s in scans},
         "parts": [_worth_json(scan, worth) for scan, worth in shown],
+        "first_assemblies": _assemblies_json(*shown[0]) if shown else None,
         "together": [_together_json(step, vocabulary.minor_digits) for step in steps],
         "files": [str(file) for file in files],
         "saved": None if saved is None else str(saved),
@@ -270,7 +277,7 @@ def _of_the_first(scan: Scan, worth: Worth) -> Iterator[str]:
     if whole.certain_builds:
         text += f"; of {whole.certain_builds} drawn, {whole.certain:.1%} of assemblies go together"
     yield text + "."
-    if whole.possible_builds:
+    if whole.telling:
         yield (
             f"Of assemblies in {whole.possible_builds} builds drawn from all that may fit, "
             f"{whole.possible:.1%} do."
