@@ -20,6 +20,9 @@ from fitgraph.solve.space import Space, compile_space
 #: Builds that are drawn, assemblies of each, and the seed.
 BUILDS, ASSEMBLIES, SEED = 200, 500, 20260101
 
+#: Builds from which a share is worth telling.
+ENOUGH = 20
+
 
 @dataclass(frozen=True, slots=True)
 class WholeYield:
@@ -41,6 +44,11 @@ class WholeYield:
     certain_builds: int
     possible: float
     possible_builds: int
+
+    @property
+    def telling(self) -> bool:
+        """Whether enough of the builds that may fit rest on known sizes to tell their share."""
+        return self.possible_builds >= ENOUGH
 
 
 def whole_yield(catalogue: Catalogue, part: Part, *, builds: int = BUILDS) -> WholeYield:

@@ -202,7 +202,8 @@ def _sums_without(condition: SumCondition, role: str, count: int) -> Iterator[_A
         code, classes, total = _merged(code, class_of, total)
         fits = np.arange(len(marks) + 1) > np.searchsorted(marks, need)[:, None]
         fits[~these] = True
-        verdicts = np.where(fits.any(axis=0)[code], Verdict.UNKNOWN, Verdict.FAILS)
+        some = np.asarray(fits.any(axis=0))
+        verdicts = np.where(some[code], Verdict.UNKNOWN, Verdict.FAILS)
         joint = replace(condition.joint, name=f"{condition.name}, {way}")
         table = JointTable(joint, others, tuple(classes), verdicts.astype(np.int8))
         if condition.joint.rings:

@@ -80,8 +80,8 @@ class _Job:
 def _least(job: _Job, demands: Demands, kinds: Bools, start: int, stop: int) -> Floats:
     """Return the least cost of the rest of a build, for each request and kind of fit."""
     if isinstance(job.tree, Plan):
-        of = {r: demands.of[r][start:stop] for r in demands.of}
-        whole = plans.Passes(job.tree, plans.Demands(demands.values, of), algebra.LEAST)
+        these = {r: of_role[start:stop] for r, of_role in demands.of.items()}
+        whole = plans.Passes(job.tree, plans.Demands(demands.values, these), algebra.LEAST)
         return np.repeat(whole.totals()[:, None], len(kinds), axis=1)
     found = np.full((stop - start, len(kinds)), np.inf)
     passes = Passes(job.tree, demands.part(start, stop), LEAST)
@@ -222,7 +222,8 @@ class _Role:
         budget = np.array([np.inf if r.budget is None else float(r.budget) for r in requests])
         most = [np.inf if r.max_mass_g is None else round(r.max_mass_g * TENTHS) for r in requests]
         if isinstance(side, Interface):
-            space, tree = side.space, side.space.tree
+            space = side.space
+            tree: Tree | Plan = space.tree
             facts = Facts.of(self.made)
             made = MadeFacts.of_options(
                 found[self.role], facts, _masses(self.made), weighed=weighed
@@ -298,8 +299,9 @@ class _Role:
         for row, (place, still) in enumerate(rows):
             look.target[place] |= sure[row] & still
             for option in np.flatnonzero(open_[row] & still).tolist():
-                whole = isinstance(look.side, Space)
-                space = look.side if whole else self._with([self.made[option]])
+                space = look.side
+                if isinstance(space, Interface):
+                    space = self._with([self.made[option]])
                 look.target[place, option] = self._has_build(space, some[row])
 
     def _has_build(self, space: Space, request: Request) -> bool:

@@ -109,6 +109,8 @@ def _choices(
 ) -> list[tuple[Reference, float, float, bool]]:
     """Return sizes that may be taken, by how much each is looser, and whether it is standard."""
     snug = candidate.sizes[free.size]
+    if math.isclose(round(snug, 6), snug, abs_tol=SAME_MM / 10):
+        snug = round(snug, 6)
     tightens = candidate.tightens.get(free.size, 0)
     if not tightens:
         return [(free.size, snug, 0.0, False)]

@@ -123,7 +123,7 @@ def _yields(sheet: Sheet) -> str:
     whole = sheet.wholes
     if whole.certain_builds:
         text += f"; of whole assemblies {whole.certain:.1%} in builds that certainly fit"
-    if whole.possible_builds:
+    if whole.telling:
         joined = " and" if whole.certain_builds else "; of whole assemblies"
         text += f"{joined} {whole.possible:.1%} in all that may fit"
     return text
