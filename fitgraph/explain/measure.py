@@ -37,6 +37,10 @@ from fitgraph.solve.query import Query, ask
 from fitgraph.solve.sample import of_classes
 from fitgraph.solve.space import compile_options
 
+#: Suppositions about the parts of a role above which sizes are put into few groups where sums
+#: count, and how many groups a figure keeps.
+MOST, FEW = 400, 5
+
 Bools = npt.NDArray[np.bool_]
 Ints = npt.NDArray[np.intp]
 
@@ -184,6 +188,8 @@ class Measurer:
     Every part of a role as a measurement may leave it is compiled beside the parts as they are,
     as an option that no request lets in, a role at a time. One pass then tells for each of them
     how many builds there would be with it, exactly below 2**53 and to fifteen digits beyond.
+    Where lengths add up over several parts and a role has more than :data:`MOST` suppositions,
+    only figures that nobody knows are looked at, their sizes in a few groups.
     """
 
     def __init__(self, catalogue: Catalogue) -> None:
@@ -252,6 +258,8 @@ class Measurer:
             supposed = [
                 h for n, of in figures.items() for h in self._suppose(self.real[role][n], n, of)
             ]
+            if self.space.sums and len(supposed) > MOST:
+                supposed = list(_thinned(supposed, figures))
             if supposed:
                 found.extend(self._of_role(role, figures, supposed, query))
         return sorted(
@@ -352,6 +360,29 @@ class Measurer:
                 )
             )
         return found
+
+
+def _thinned(
+    supposed: Sequence[_Hypothesis], figures: Mapping[int, Sequence[OpenFigure]]
+) -> Iterator[_Hypothesis]:
+    """Yield suppositions about figures nobody knows, at most a few for each figure.
+
+    The sizes of a figure are put into :data:`FEW` groups of neighbours, each of which is judged
+    at its middle one.
+    """
+    groups: dict[tuple[int, int], list[_Hypothesis]] = defaultdict(list)
+    for h in supposed:
+        if h.figure < 0 or not figures[h.of][h.figure].known:
+            groups[(h.of, h.figure)].append(h)
+    for (_, figure), of in groups.items():
+        if figure < 0 or len(of) <= FEW:
+            yield from of if figure >= 0 else ()
+            continue
+        for piece in np.array_split(np.arange(len(of)), FEW):
+            some = [of[int(n)].possibility for n in piece]
+            middle = of[int(piece[len(piece) // 2])]
+            share = sum((p.share for p in some), Fraction())
+            yield replace(middle, possibility=replace(middle.possibility, share=share))
 
 
 def _outcome(part: Part, same: Sequence[Possibility], certain: int, impossible: int) -> Outcome:
