@@ -632,7 +632,7 @@ def make_headsets(shelf: Shelf) -> None:
         shelf.word(part, "outside", "angle", angle)
         shelf.size(part, "bore", "diameter", (28.6, 28.72), 28.6, hole=True)
         pressed, tall = "pressed" in name, "sealed" in name or threaded
-        shelf.length(part, "stack", "length", 34 if pressed else 25 if tall else 22 - place % 3)
+        shelf.length(part, "stack_height", "length", 34 if pressed else 25 if tall else 22 - place % 3)
         if threaded:
             shelf.row(part, "thread", "size", "1 1/8-26", "maker")
 
@@ -797,7 +797,7 @@ def clamp(
         cut = about(3.2, 0.3)
         shelf.size(part, "slot", "width", cut, 3.2, hole=True, close=False, sure=external)
     shelf.size(part, "height", "length", about(height, 0.5), height, close=False)
-    shelf.length(part, "ring", "diameter", nominal + (13 if external else 11))
+    shelf.length(part, "ring_outside", "diameter", nominal + (13 if external else 11))
     if external:
         lower = round(height / 2) - 2
         shelf.length(part, "lower", "depth", lower)

@@ -545,7 +545,7 @@ def stands(joint: str, at: Mapping[str, Floats]) -> Floats:
     Heights count from the seat of the crown ring upwards.
     """
     headset = (
-        at["deck.head_length.length"] + at["headset.stack.length"]
+        at["deck.head_length.length"] + at["headset.stack_height.length"]
         if "deck.head_length.length" in at
         else 0.0
     )
