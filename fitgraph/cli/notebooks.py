@@ -12,7 +12,7 @@ from typing import Annotated
 
 import typer
 
-from fitgraph.cli.output import ANSWER, BadInputError, remark, show_json
+from fitgraph.cli.output import ANSWER, BadInputError, remark
 from fitgraph.files import write_bytes_whole
 
 #: Where a copy of the notebooks goes if nobody says.
@@ -152,16 +152,20 @@ def lab(
     ] = False,
 ) -> None:
     """Open the notebooks in JupyterLab, on this computer only."""
-    module, extra = ("voila", "[pages]") if pages else ("jupyterlab", "")
+    module = "voila" if pages else "jupyterlab"
     if importlib.util.find_spec(module) is None:
         raise BadInputError(
             f"{module} is not installed; install it with: "
-            f"{Path(sys.executable).name} -m pip install 'fitgraph{extra}'"
+            f"{Path(sys.executable).name} -m pip install 'fitgraph[lab]'"
         )
     where = notebooks(folder)
     command = server_command(where, pages=pages, port=port, browser=not no_browser, root=allow_root)
     if json:
-        show_json({"folder": str(where), "pages": pages, "command": command})
+        from fitgraph.report.as_json import json_text
+
+        sys.stdout.write(
+            json_text({"folder": str(where), "pages": pages, "command": command}) + "\n"
+        )
         return
     remark(f"Notebooks in {where}; end with Ctrl+C")
     code = _serve(command, server_environment(pages=pages))

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 
-from fitgraph.explain import Explainer
+from fitgraph.explain.why import Explainer
 from fitgraph.model import Catalogue, Option, Part, Verdict
 from fitgraph.solve import Request, Services, TreeEngine
 from fitgraph.solve.nearest import nearest
@@ -17,7 +17,7 @@ from fitgraph.solve.request import find_part, is_of_material
 
 
 @dataclass(frozen=True, slots=True)
-class Standing:
+class PartStanding:
     """How one part stands to a request.
 
     Parameters
@@ -67,7 +67,7 @@ def _may_serve(option: Option, owned: frozenset[str], services: Services) -> boo
     return services is Services.OWNED and option.part is not None and option.part.sku in owned
 
 
-def standings(engine: TreeEngine, request: Request) -> dict[str, tuple[Standing, ...]]:
+def standings(engine: TreeEngine, request: Request) -> dict[str, tuple[PartStanding, ...]]:
     """Return how every part of every role stands to a request, budget and mass aside.
 
     Parameters
@@ -99,7 +99,7 @@ def standings(engine: TreeEngine, request: Request) -> dict[str, tuple[Standing,
             if before is None or int(code) > before[0]:
                 best[option.part.sku] = (Verdict(int(code)), option)
         result[role] = tuple(
-            Standing(
+            PartStanding(
                 part,
                 verdict,
                 _kept_out(part, owned, material, request),
