@@ -9,3 +9,31 @@ class InputError(ValueError):
     def _render_traceback_(self) -> list[str]:
         """Return what a notebook shows in place of a traceback."""
         return [f"{type(self).__name__}: {self}"]
+
+
+class ArgumentError(InputError):
+    """An argument that cannot be used.
+
+    Parameters
+    ----------
+    argument : str
+        Its name in Python; an option of a command is spelt ``--like-this``.
+    text : str
+        Its value, what is wrong with it and how to mend it.
+
+    Examples
+    --------
+    >>> error = ArgumentError("max_mass_g", "'4 mm' is no mass")
+    >>> str(error), error.as_option
+    ("max_mass_g '4 mm' is no mass", "--max-mass-g '4 mm' is no mass")
+    """
+
+    def __init__(self, argument: str, text: str) -> None:
+        self.argument = argument
+        self.text = text
+        super().__init__(f"{argument} {text}")
+
+    @property
+    def as_option(self) -> str:
+        """Return the message as a command tells it."""
+        return f"--{self.argument.replace('_', '-')} {self.text}"

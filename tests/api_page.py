@@ -29,7 +29,26 @@ terminal and in a notebook, and is data: `to_dict()` (what `--json` prints), `re
 `to_csv()`, and `to_frame()` with pandas, polars or pyarrow, whichever is installed. Numbers are in
 mm, g, N m and major currency units.
 
-This page is made of docstrings: `python -m tests.api_page`.
+## An analyst's ten lines
+
+Load, parts, coverage as a pivot, builds, orders, a join with a table of one's own, a plot:
+
+```python
+import fitgraph, pandas as pd
+shop = fitgraph.open()
+print(shop.parts.to_frame().groupby("role")["price"].describe())
+print(shop.coverage().pivot("system", "material").to_frame())
+builds = shop.builds(have=["FORK-VEN-04"], budget=350, limit=50).to_frame()
+print(builds[["price", "mass_g", "strength_nm"]].corr())
+orders = shop.restock(spend=500).to_frame()
+own = pd.read_csv("margins.csv")  # a table with the columns sku and margin
+joined = orders.merge(own, on="sku", how="left").assign(gain=lambda t: t["cost"] * t["margin"])
+figure = joined.plot.bar(x="sku", y=["cost", "gain"], backend="plotly")
+```
+
+## How this page is made
+
+Of docstrings, by `python -m tests.api_page`.
 """
 
 _SECTIONS = ("Parameters", "Returns", "Raises", "Yields", "Examples", "References")

@@ -14,6 +14,7 @@ import subprocess
 import sys
 from collections.abc import Callable, Iterator
 from pathlib import Path
+from typing import Any
 
 import narwhals as nw
 import pyarrow as pa
@@ -247,6 +248,25 @@ def test_every_function_of_the_front_door_has_an_example_that_runs() -> None:
 def test_the_page_is_made_of_todays_docstrings() -> None:
     assert api_page.PAGE.read_text(encoding="utf-8") == api_page.page()
     assert all(thing in api_page.page() for thing in ("### `Shop.why(", "### `Answer.to_frame("))
+
+
+def test_the_analyst_s_ten_lines_run(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    page = api_page.PAGE.read_text(encoding="utf-8")
+    code = page.split("```python\n", 1)[1].split("```", 1)[0]
+    assert len(code.splitlines()) <= 10
+    skus = fitgraph.open().parts["sku"]
+    (tmp_path / "margins.csv").write_text(
+        "sku,margin\n" + "".join(f"{sku},0.25\n" for sku in skus), encoding="utf-8"
+    )
+    monkeypatch.chdir(tmp_path)
+    names: dict[str, Any] = {}
+    exec(compile(code, "docs/api.md", "exec"), names)
+    assert "bar" in capsys.readouterr().out
+    joined = names["joined"].dropna(subset=["margin"])
+    assert len(joined) and (joined["gain"] * 4 - joined["cost"]).abs().max() < 1e-9
+    assert [trace.name for trace in names["figure"].data] == ["cost", "gain"]
 
 
 def test_types_come_with_the_package() -> None:

@@ -256,7 +256,7 @@ def test_gaps_of_a_shop_without_enquiries(folder: Path) -> None:
     ("words", "hint"),
     [
         (("gaps", "--by", "colour"), "family"),
-        (("gaps", "--by", "style", "--by", "month", "--by", "system"), "twice"),
+        (("gaps", "--by", "style", "--by", "month", "--by", "system"), "--by can name two"),
         (("restock", "--target", "90"), "90%"),
         (("restock", "--target", "much"), "0.9"),
         (("restock", "--spend", "-3"), "--spend"),

@@ -17,7 +17,7 @@ from fitgraph.cli.knowing import advise, identify, measure
 from fitgraph.cli.missing import adapters, gaps, restock
 from fitgraph.cli.notebooks import lab
 from fitgraph.cli.output import BAD_INPUT, STOPPED, complain
-from fitgraph.errors import InputError
+from fitgraph.errors import ArgumentError, InputError
 
 #: Exit code where fitgraph itself is at fault.
 FAULT = 70
@@ -28,6 +28,8 @@ TRACEBACK = "FITGRAPH_TRACEBACK"
 
 def _line_for(error: Exception) -> str | None:
     """Return the one line that says what to mend; None for a fault of fitgraph itself."""
+    if isinstance(error, ArgumentError):
+        return error.as_option
     if isinstance(error, InputError):
         first, *more = getattr(error, "findings", ()) or (error,)
         rest = f" ({len(more)} more: fitgraph check)" if more else ""

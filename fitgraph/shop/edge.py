@@ -6,7 +6,7 @@ import math
 from collections.abc import Iterable
 from decimal import Decimal, InvalidOperation
 
-from fitgraph.errors import InputError
+from fitgraph.errors import ArgumentError, InputError
 from fitgraph.model import Vocabulary
 from fitgraph.units import UnitError, parse_mass, parse_money
 
@@ -63,22 +63,22 @@ def money_of(amount: Amount | None, vocabulary: Vocabulary, what: str = "budget"
         try:
             minor = parse_money(amount, vocabulary.minor_digits, vocabulary.currency)
         except UnitError as error:
-            raise InputError(f"{what} {amount!r} {error}") from None
+            raise ArgumentError(what, f"{amount!r} {error}") from None
     else:
         try:
             exact = Decimal(str(amount)).scaleb(vocabulary.minor_digits)
         except InvalidOperation:
             exact = Decimal("NaN")
         if not exact.is_finite():
-            raise InputError(f"{what} {amount!r} is no amount of money; write 250")
+            raise ArgumentError(what, f"{amount!r} is no amount of money; write 250")
         whole = exact.to_integral_value()
         if exact != whole:
-            raise InputError(
-                f"{what} {amount!r} has more decimals than the currency; round it first"
+            raise ArgumentError(
+                what, f"{amount!r} has more decimals than the currency; round it first"
             )
         minor = int(whole)
     if not 0 <= minor <= _MOST_MINOR:
-        raise InputError(f"{what} {amount!r} is out of range; write an amount like 250")
+        raise ArgumentError(what, f"{amount!r} is out of range; write an amount like 250")
     return minor
 
 
@@ -97,11 +97,11 @@ def mass_of(mass: Amount | None, what: str = "max_mass_g") -> float | None:
         try:
             grams = parse_mass(mass)
         except UnitError as error:
-            raise InputError(f"{what} {mass!r} {error}") from None
+            raise ArgumentError(what, f"{mass!r} {error}") from None
     else:
         grams = float(mass)
     if not (math.isfinite(grams) and 0 <= grams <= _MOST_MASS_G):
-        raise InputError(f"{what} {mass!r} is out of range; write a mass like 4200")
+        raise ArgumentError(what, f"{mass!r} is out of range; write a mass like 4200")
     return grams
 
 
@@ -126,7 +126,7 @@ def share_of(share: str | float | None, what: str = "target") -> float | None:
     except ValueError:
         value = -1.0
     if not 0 <= value <= 1:
-        raise InputError(f"{what} {share!r} is no share; write it like 0.9 or 90%")
+        raise ArgumentError(what, f"{share!r} is no share; write it like 0.9 or 90%")
     return value
 
 
@@ -140,5 +140,5 @@ def one_of(word: str, known: Iterable[str], what: str) -> str:
     """
     words = list(known)
     if word not in words:
-        raise InputError(f"{what} {word!r} is unknown; use one of {', '.join(words)}")
+        raise ArgumentError(what, f"{word!r} is unknown; use one of {', '.join(words)}")
     return word

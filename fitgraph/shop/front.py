@@ -11,7 +11,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Literal
 
 from fitgraph.catalogue import Loaded, demo_folder
-from fitgraph.errors import InputError
+from fitgraph.errors import ArgumentError, InputError
 from fitgraph.report import listings
 from fitgraph.shop.answers import (
     AdapterAnswer,
@@ -500,9 +500,9 @@ class Shop:
 
         wanted = tuple(dict.fromkeys(n.strip().lower() for n in names_of(by)))
         if len(wanted) > _SIDES:
-            raise InputError("by can name two groupings at most")
+            raise ArgumentError("by", "can name two groupings at most")
         for name in wanted:
-            one_of(name, grouping_names(self.catalogue), "the grouping")
+            one_of(name, grouping_names(self.catalogue), "by")
         return wanted or default_groupings(self.catalogue)
 
     def coverage(
