@@ -12,7 +12,7 @@ from typing import Annotated
 
 import typer
 
-from fitgraph.cli.output import ANSWER, BadInputError, remark
+from fitgraph.cli.output import ANSWER, BadInputError, remark, show_json
 from fitgraph.files import write_bytes_whole
 
 #: Where a copy of the notebooks goes if nobody says.
@@ -161,11 +161,7 @@ def lab(
     where = notebooks(folder)
     command = server_command(where, pages=pages, port=port, browser=not no_browser, root=allow_root)
     if json:
-        from fitgraph.report.as_json import json_text
-
-        sys.stdout.write(
-            json_text({"folder": str(where), "pages": pages, "command": command}) + "\n"
-        )
+        show_json({"folder": str(where), "pages": pages, "command": command})
         return
     remark(f"Notebooks in {where}; end with Ctrl+C")
     code = _serve(command, server_environment(pages=pages))

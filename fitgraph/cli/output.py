@@ -5,8 +5,8 @@ from __future__ import annotations
 import shlex
 import shutil
 import sys
-from pathlib import Path
-from typing import TYPE_CHECKING, NoReturn
+from collections.abc import Mapping
+from typing import TYPE_CHECKING, Any, NoReturn
 
 import typer
 
@@ -16,6 +16,7 @@ from fitgraph.plain import plain
 if TYPE_CHECKING:
     from rich.console import Console
 
+    from fitgraph.report.blocks import Report
     from fitgraph.shop import Answer, Shop
 
 #: Exit codes.
@@ -64,17 +65,22 @@ def remark_findings(shop: Shop) -> None:
         remark(f"{things} to look at in this catalogue: {command}")
 
 
-def show(answer: Answer, folder: Path | None = None) -> None:
-    """Print an answer for people."""
+def show(report: Report) -> None:
+    """Print a report for people."""
     from fitgraph.report.as_text import lines, text
-    from fitgraph.report.hints import Hints
 
-    report = answer.report(Hints("--json", True, folder))
     console = screen()
     if console.is_terminal:
         console.print(*lines(report, terminal_width()), sep="\n")
     else:
         sys.stdout.write(text(report, console.width) + "\n")
+
+
+def show_json(data: Mapping[str, Any]) -> None:
+    """Print data for programs."""
+    from fitgraph.report.as_json import json_text
+
+    sys.stdout.write(json_text(data) + "\n")
 
 
 def show_csv(answer: Answer, table: str | None) -> None:
@@ -111,7 +117,7 @@ def put_out(
     BadInputError
         If JSON and CSV are asked for at once, or there is no such table.
     """
-    from fitgraph.report.as_json import json_text
+    from fitgraph.report.hints import Hints
 
     if json and (csv or table):
         raise BadInputError("--json and --csv are two forms of one answer; take one of them")
@@ -121,11 +127,11 @@ def put_out(
         data = answer.to_dict()
         if shop is not None:
             data["findings"] = len(shop.check().found)
-        sys.stdout.write(json_text(data) + "\n")
+        show_json(data)
     else:
         if shop is not None:
             remark_findings(shop)
-        show(answer, None if shop is None else shop.folder)
+        show(answer.report(Hints("--json", True, None if shop is None else shop.folder)))
     if code is None:
         code = ANSWER if answer.yes else NO
     raise typer.Exit(code)

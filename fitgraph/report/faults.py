@@ -37,17 +37,22 @@ def tables(findings: Sequence[Finding]) -> tuple[Table, ...]:
     return (Table("findings", columns, rows),)
 
 
-def report(findings: Sequence[Finding], parts: int | None, name: str) -> Report:
-    """Return the answer for people."""
-    if parts is not None and not findings:
-        return Report(f"{name}: {plural(parts, 'part')}, nothing to mend.")
-    told = Table.of(
+def listed(findings: Sequence[Finding]) -> Table:
+    """Return findings for people: how grave, and what to do."""
+    return Table.of(
         "findings",
         findings,
         (Column("severity"), lambda f: f.severity),
         (Column("finding"), str),
         headed=False,
     )
+
+
+def report(findings: Sequence[Finding], parts: int | None, name: str) -> Report:
+    """Return the answer for people."""
+    if parts is not None and not findings:
+        return Report(f"{name}: {plural(parts, 'part')}, nothing to mend.")
+    told = listed(findings)
     if parts is None:
         return Report(f"{name} cannot be used.", (told,))
     things = plural(len(findings), "thing")
