@@ -18,8 +18,7 @@ from hypothesis import strategies as st
 
 from fitgraph.catalogue import Loaded, demo_folder, load
 from fitgraph.model import Catalogue, Enquiry, Option, Verdict
-from fitgraph.solve import NamingError, Request, Services, TreeEngine
-from fitgraph.solve.tree import Tree
+from fitgraph.solve import NamingError, TreeEngine
 from fitgraph.stock import (
     Standing,
     Tally,
@@ -32,7 +31,6 @@ from fitgraph.stock import (
 )
 from fitgraph.stock.least import cheapest
 from fitgraph.stock.menus import IN_STOCK, SOLD, Menus
-from fitgraph.stock.narrow import narrowed
 from fitgraph.stock.questions import questions_of, request_of
 from fitgraph.stock.served import served
 from tests.strategies import Known, brute_builds, catalogues, keeps_limits, price_of
@@ -258,24 +256,6 @@ def test_an_unknown_grouping_is_told_with_those_there_are() -> None:
     _, engine = demo()
     with pytest.raises(NamingError, match="family"):
         coverage(engine, []).by("colour")
-
-
-def test_a_narrowed_tree_counts_the_same() -> None:
-    from fitgraph.solve.messages import count
-    from fitgraph.solve.query import ask
-
-    _, engine = demo()
-    query = ask(engine.space, Request(have=("FORK-VEN-04", "BAR-MAR-05"), services=Services.ANY))
-    for certain in (True, False):
-        lets = query.mask(certain=certain)
-        tree: Tree = narrowed(engine.space.tree, engine.space.class_of, lets, certain=certain)
-        weights = query.weights(lets)
-        assert count(tree, weights, certain=certain) == count(
-            engine.space.tree, weights, certain=certain
-        )
-        assert sum(len(c.rows) for c in tree.cliques) < sum(
-            len(c.rows) for c in engine.space.tree.cliques
-        )
 
 
 # ---------------------------------------------------------------- over time

@@ -27,13 +27,16 @@ from fitgraph.adapters.demand import (
     terms,
 )
 from fitgraph.adapters.interface import Interface, interface
+from fitgraph.graph.columns import WordCodes, columns_of
+from fitgraph.graph.joints import asked, joint_table
 from fitgraph.graph.options import empty, options_for, plain
 from fitgraph.model import Catalogue, Make, Option, Part
 from fitgraph.solve.batch import COUNT, LEAST, Demands, Passes
+from fitgraph.solve.best import Criteria, k_best
 from fitgraph.solve.engine import TreeEngine
-from fitgraph.solve.front import pareto_front
 from fitgraph.solve.query import TENTHS
 from fitgraph.solve.request import Facts, Request
+from fitgraph.solve.space import Space, compile_tables
 from fitgraph.solve.tree import Tree
 
 Floats = npt.NDArray[np.float64]
@@ -271,25 +274,14 @@ class _Role:
         mine = {role: of_role.part(places) for role, of_role in found.items()}
         job = self._job(look.side, look.made, some, mine, self._offers(mine), FINE)
         _, sure, open_ = _run(pickle.dumps(job), 0, len(some))
-        for row, (place, asked) in enumerate(rows):
-            look.target[place] |= sure[row] & asked
-            for option in np.flatnonzero(open_[row] & asked).tolist():
-                look.target[place, option] = self._has_build(
-                    look.side, look.made[option], look.side.fits[option], some[row]
-                )
+        for row, (place, still) in enumerate(rows):
+            look.target[place] |= sure[row] & still
+            for option in np.flatnonzero(open_[row] & still).tolist():
+                look.target[place, option] = self._has_build(look.made[option], some[row])
 
-    def _has_build(self, side: Interface, option: Option, fits: Bools, request: Request) -> bool:
+    def _has_build(self, option: Option, request: Request) -> bool:
         """Search for a build where both limits are so near that no weighting of them decides."""
-        space = side.space
-        cliques = [
-            replace(
-                clique,
-                certain=fits[side.group_of]
-                if at == side.place
-                else np.ones(len(clique.rows), dtype=bool),
-            )
-            for at, clique in enumerate(space.tree.cliques)
-        ]
+        space = self._with(option)
         found = {
             r: of_role.allowed[int(of_role.of[0])]
             for r, of_role in terms(self.catalogue, [request]).items()
@@ -298,27 +290,30 @@ class _Role:
             [
                 float(found[self.role].price(Facts.of([option]))[0]),
                 float(np.rint((option.mass_g or 0.0) * TENTHS)),
-                0.0,
             ]
         )
         lets, sums = {}, {}
         for role in space.options:
             allowed, mass = found[role], space.mass_g[role]
+            if role == self.role:
+                lets[role], sums[role] = np.ones(1, dtype=bool), np.zeros((2, 1))
+                continue
             lets[role] = allowed.lets(space.facts[role]) & ~np.isnan(mass)
             price, tenths = allowed.price(space.facts[role]), np.rint(np.nan_to_num(mass) * TENTHS)
-            sums[role] = np.array([price, tenths, np.zeros(len(price))])
-        limits = np.array(
-            [float(request.budget or 0), round((request.max_mass_g or 0.0) * TENTHS), np.inf]
-        )
-        _, front = pareto_front(
-            Tree(tuple(cliques), space.tree.sizes),
-            space.class_of,
-            lets,
-            sums,
-            limits - used,
-            certain=True,
-        )
-        return len(front) > 0
+            sums[role] = np.array([price, tenths])
+        limits = np.array([float(request.budget or 0), round((request.max_mass_g or 0.0) * TENTHS)])
+        limits -= used
+        costs = {role: np.vstack([both[0], both]) for role, both in sums.items()}
+        _, best = k_best(space.plan(certain=True), space.class_of, lets, Criteria(costs, limits), 1)
+        return len(best) > 0
+
+    def _with(self, option: Option) -> Space:
+        """Return the catalogue compiled with one option of the made role only."""
+        options = {**self.options, self.role: (option,)}
+        columns = columns_of(options, WordCodes())
+        joints = asked(self.catalogue.vocabulary.joints, tidy=True)
+        tables = [joint_table(j, columns) for j in joints if all(options[r] for r in j.roles)]
+        return compile_tables(self.catalogue, options, tables)
 
     def builds(self) -> tuple[list[int], list[int]]:
         """Return the builds with each option, and those that an existing part makes as well."""

@@ -33,7 +33,7 @@ from fitgraph.graph.options import presence_of
 from fitgraph.model import Catalogue, Option, Presence
 from fitgraph.model.rider import Identify, Question
 from fitgraph.solve import NamingError, Space, compile_space
-from fitgraph.solve.messages import count_each
+from fitgraph.solve.passes import count_each
 from fitgraph.units import UnitError, parse_length
 
 Floats = npt.NDArray[np.float64]
@@ -520,11 +520,9 @@ class State:
             likely = identifier.likelihood(question, value)
             role = question.role
             weights[role] = weights[role] * likely[identifier._looks_of[role]]
-        per_class = {
-            r: _sums(space.class_of[r], w, space.tree.sizes[r]) for r, w in weights.items()
-        }
-        sure = count_each(space.tree, per_class, certain=True, exact=False)
-        maybe = count_each(space.tree, per_class, certain=False, exact=False)
+        per_class = {r: _sums(space.class_of[r], w, space.sizes[r]) for r, w in weights.items()}
+        sure = count_each(space.plan(certain=True), per_class, exact=False)
+        maybe = count_each(space.plan(certain=False), per_class, exact=False)
         found = {}
         for role, weight in weights.items():
             through = (1 - DOUBT) * sure[role] + DOUBT * maybe[role]

@@ -216,7 +216,7 @@ class Leaver:
 
     def _within_both(self, dropped: int, cost: Mapping[str, Floats]) -> _Found | None:
         """Return the assignment of least cost within the limits that are not dropped."""
-        question, tree = self.question, self.kinds.space.tree
+        question, space = self.question, self.kinds.space
         limits = [
             np.inf if bit & dropped else self.limit(place)
             for bit, place in ((self.budget_bit, self.budget), (self.mass_bit, self.mass))
@@ -226,12 +226,11 @@ class Leaver:
         }
         lets = {r: question.lets(r, dropped) for r in question.allowed}
         options, sums = k_best(
-            tree,
-            self.kinds.space.class_of,
+            space.plan(certain=self.certain),
+            space.class_of,
             lets,
             Criteria(rows, np.array(limits)),
             1,
-            certain=self.certain,
         )
         if not len(sums):
             return None

@@ -21,8 +21,8 @@ from fitgraph.graph.joints import asked
 from fitgraph.mechanics.stackup import AssemblyShare
 from fitgraph.model import Catalogue, Option, Verdict
 from fitgraph.solve import NamingError, Request, TreeEngine
-from fitgraph.solve.messages import count, count_each
 from fitgraph.solve.nearest import nearest
+from fitgraph.solve.passes import count, count_each
 from fitgraph.solve.request import named_by_role
 
 Bools = npt.NDArray[np.bool_]
@@ -190,7 +190,7 @@ class Explainer:
         return base
 
     def _weights(self, lets: Mapping[str, Bools]) -> dict[str, npt.NDArray[np.float64]]:
-        sizes = self.space.tree.sizes
+        sizes = self.space.sizes
         return {
             r: np.bincount(self.space.class_of[r][m], minlength=sizes[r]).astype(float)
             for r, m in lets.items()
@@ -238,7 +238,7 @@ class Explainer:
         verdict = Verdict.FITS
         minimal: tuple[Conflict, ...] = ()
         complete = True
-        if not count(self.space.tree, weights, certain=True):
+        if not count(self.space.plan(certain=True), weights):
             verdict, minimal, complete = self._minimal(question, weights)
         told = {(c.joint.name, c.parts): c for found in minimal for c in found.clashes}
         conflicts = list(told.values())
@@ -276,7 +276,7 @@ class Explainer:
                 verdict = Verdict.UNKNOWN
                 found = minimal_conflicts(self.kinds(Verdict.FITS), question, verdict)
         except TooManySetsError:
-            if count(self.space.tree, weights, certain=False):
+            if count(self.space.plan(certain=False), weights):
                 verdict = Verdict.UNKNOWN
             return verdict, (), False
         return verdict, tuple(found), True
@@ -330,7 +330,8 @@ class Explainer:
     ) -> tuple[Need, ...]:
         if verdict is Verdict.FAILS:
             return ()
-        through = count_each(self.space.tree, weights, certain=verdict is Verdict.FITS, exact=False)
+        plan = self.space.plan(certain=verdict is Verdict.FITS)
+        through = count_each(plan, weights, exact=False)
         needs = []
         for role, options in self.space.options.items():
             if role in chosen or not self.catalogue.vocabulary.roles[role].fill.free:

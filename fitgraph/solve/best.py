@@ -1,52 +1,50 @@
-"""The k best builds under limits, provably: branch and bound over the junction tree.
+"""The k best builds under limits, provably, one after the other if need be.
 
-The search goes down the tree breadth first, all partial builds at once as
-arrays. A partial build's bound is what it has spent plus the least that its
-open subtrees can add (exact min-sum messages). Its witness is one complete
-build that a message stands for: where the witness keeps the limits, the k-th
-best witness bounds everything from above, and whatever cannot beat it is
-dropped. Limits enter the bounds through Lagrange multipliers. First walks carry
-only the most promising partial builds; what they find is what the last, full
-walk has to beat.
+The search goes down the plan with many partial builds at once, the most promising first. A
+partial build's bound is what it has spent plus the least that its open steps can add (exact
+min-sum messages), so without limits every bound is met and the search never turns back: any-k
+enumeration [1]. Limits enter the bounds through Lagrange multipliers [2], many at once in one
+pass; what cannot beat the k-th best that is known is dropped, what waits its turn waits in
+pieces, and no more is held at once than a piece of each depth.
 
 References
 ----------
-.. [1] G. Y. Handler, I. Zang, "A dual algorithm for the constrained shortest
-   path problem", Networks 10 (1980) 293-309 (from memory).
+.. [1] N. Tziavelis, D. Ajwani, W. Gatterbauer, M. Riedewald, X. Yang, "Optimal algorithms for
+   ranked enumeration of answers to full conjunctive queries", PVLDB 13 (2020) 1582-1597 (from
+   memory).
+.. [2] G. Y. Handler, I. Zang, "A dual algorithm for the constrained shortest path problem",
+   Networks 10 (1980) 293-309 (from memory).
 """
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Mapping
 from dataclasses import dataclass
 
 import numpy as np
 import numpy.typing as npt
 
-from fitgraph.solve.arrays import members, spread
-from fitgraph.solve.tree import Clique, Tree
+from fitgraph.solve.algebra import LEAST
+from fitgraph.solve.arrays import spread
+from fitgraph.solve.passes import Demands, Passes
+from fitgraph.solve.plan import Case, Plan
+from fitgraph.solve.rows import Members, Rows
 
 Floats = npt.NDArray[np.float64]
 Ints = npt.NDArray[np.intp]
 Bools = npt.NDArray[np.bool_]
 
-#: More partial builds than this at once would not fit in memory.
-WIDEST = 4_000_000
+#: Partial builds that first dives carry, and by what later ones grow, up to the most.
+_FIRST, _GROWTH, _MOST = 64, 4, 1 << 16
 
-#: Partial solutions that first, quick walks carry for each one that is asked for (or for so
-#: many, where fewer are), to learn what there is to beat.
-BEAMS, AT_LEAST = (4, 40), 50
+#: Pairs of a partial build and a kind that are looked at once.
+_ROWS = 1 << 22
 
-#: Steps of the dual ascent, how many of its last bounds the search carries, and by what the
-#: last multiplier is varied for more of them.
-_DUAL_STEPS, _DUAL_KEPT, _LADDER = 12, 2, (0.5, 2.0)
+#: Multipliers that are tried at once, and how often the search for the best closes in.
+_TRIED, _ROUNDS = 12, 3
 
 #: Relative rounding that a bound with multipliers may carry.
 _ROUNDING = 1e-9
-
-
-class TooWideError(RuntimeError):
-    """The search would hold more partial builds than its ceiling."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -66,327 +64,285 @@ class Criteria:
     limits: Floats
 
 
-@dataclass(frozen=True, slots=True)
-class Bound:
-    """Min-sum messages of one weighting of the criteria."""
-
-    multipliers: Floats
-    option: dict[str, Floats]  # weighted cost per option
-    best_in_class: dict[str, Ints]  # option of least weighted cost, -1 where none
-    row: list[Floats]  # (n_rows,) weighted
-    row_witness: list[Floats]  # (n_rows, n_criteria)
-    message: list[Floats]  # (n_groups,)
-    witness: list[Floats]  # (n_groups, n_criteria)
-
-
-def _least_per_class(cost: Floats, lets: Bools, class_of: Ints, size: int) -> Ints:
-    """Return the cheapest allowed option of each class, -1 where there is none."""
-    best = np.full(size, -1, dtype=np.intp)
-    candidates = np.flatnonzero(lets)
-    order = candidates[np.lexsort((candidates, cost[candidates]))][::-1]
-    best[class_of[order]] = order
-    return best
-
-
-def min_sum(
-    tree: Tree,
-    class_of: Mapping[str, Ints],
-    lets: Mapping[str, Bools],
-    criteria: Criteria,
-    multipliers: Floats,
-    *,
-    certain: bool,
-) -> Bound:
-    """Return the min-sum messages of one weighting of the criteria."""
-    option = {v: np.tensordot(multipliers, c, axes=1) for v, c in criteria.costs.items()}
-    best = {v: _least_per_class(option[v], lets[v], class_of[v], tree.sizes[v]) for v in class_of}
-    # Weighted cost, then the criteria, side by side: one look-up adds them all.
-    of_class = {}
-    for variable, chosen in best.items():
-        weighted = np.where(chosen < 0, np.inf, option[variable][chosen])
-        of_class[variable] = np.column_stack([weighted, criteria.costs[variable][:, chosen].T])
-    rows: list[Floats] = []
-    messages: list[Floats] = []
-    for clique in tree.cliques:
-        sums = np.zeros((len(clique.rows), 1 + len(multipliers)))
-        if certain:
-            sums[~clique.certain, 0] = np.inf
-        for variable in (v for v in clique.own if v in class_of):
-            sums += of_class[variable].take(clique.column(variable), axis=0)
-        for child in clique.children:
-            sums += messages[child].take(tree.cliques[child].group_in_parent, axis=0)
-        rows.append(sums)
-        if not len(sums):
-            messages.append(sums)
-            continue
-        value = sums[:, 0]
-        least = np.minimum.reduceat(value, clique.starts)
-        group_of = clique.group_of
-        at = np.flatnonzero(value == least[group_of])
-        first = np.full(len(least), -1, dtype=np.intp)
-        first[group_of[at[::-1]]] = at[::-1]
-        messages.append(sums.take(first, axis=0))
-    return Bound(
-        multipliers,
-        option,
-        best,
-        [r[:, 0] for r in rows],
-        [r[:, 1:] for r in rows],
-        [m[:, 0] for m in messages],
-        [m[:, 1:] for m in messages],
-    )
-
-
-def _weightings(
-    tree: Tree,
-    class_of: Mapping[str, Ints],
-    lets: Mapping[str, Bools],
-    criteria: Criteria,
-    *,
-    certain: bool,
-) -> list[Bound]:
-    """Return bounds for the objective, for each limited criterion, and for a dual optimum."""
-    width = 1 + len(criteria.limits)
-
-    def bound(multipliers: Floats) -> Bound:
-        return min_sum(tree, class_of, lets, criteria, multipliers, certain=certain)
-
-    objective, *singles = np.eye(width)
-    pure = bound(objective)
-    bounds = [pure]
-    for k, limit in enumerate(criteria.limits, start=1):
-        if not np.isfinite(limit):
-            continue
-        alone = bound(singles[k - 1])
-        bounds.append(alone)
-        root_pure, root_alone = at_roots(tree, pure), at_roots(tree, alone)
-        if not np.isfinite(root_pure).all() or root_pure[k] <= limit or root_alone[k] > limit:
-            continue
-        # Dual ascent by tangents: the multiplier at which two witnesses tie.
-        worse, better = root_pure, root_alone
-        trials: list[Bound] = []
-        for _ in range(_DUAL_STEPS):
-            if worse[k] == better[k]:
-                break
-            slope = (better[0] - worse[0]) / (worse[k] - better[k])
-            trial = bound(objective + slope * singles[k - 1])
-            trials.append(trial)
-            found = at_roots(tree, trial)
-            reached = found[0] + slope * found[k]
-            if reached >= worse[0] + slope * worse[k] - _ROUNDING * (1 + abs(reached)):
-                break  # the two witnesses are both optimal here: this is the dual's top
-            if found[k] > limit:
-                worse = found
-            else:
-                better = found
-        bounds.extend(trials[-_DUAL_KEPT:])
-        # Parts of the space have optima of their own at other multipliers.
-        for factor in _LADDER if trials else ():
-            bounds.append(bound(factor * trials[-1].multipliers + (1 - factor) * objective))
-    return bounds
-
-
-def at_roots(tree: Tree, bound: Bound) -> Floats:
-    """Return the criteria of the witness of the whole tree; infinite where none."""
-    total = np.zeros(len(bound.multipliers))
-    for root in tree.roots:
-        message = bound.message[root]
-        if not len(message) or not np.isfinite(message[0]):
-            return np.full(len(total), np.inf)
-        total = total + bound.witness[root][0]
-    return total
-
-
-class _Frontier:
-    """Partial builds as arrays: rows chosen, options chosen, bounds, witnesses."""
-
-    def __init__(self, tree: Tree, bounds: Sequence[Bound]) -> None:
-        self.row: dict[int, Ints] = {}
-        self.option: dict[str, Ints] = {}
-        self.value = [np.array([sum(b.message[r][0] for r in tree.roots)]) for b in bounds]
-        self.witness = [
-            np.array([sum(b.witness[r][0] for r in tree.roots)]).reshape(1, -1) for b in bounds
-        ]
-
-    def __len__(self) -> int:
-        return len(self.value[0])
-
-    def take(self, at: Ints) -> None:
-        """Keep, and repeat, the partial builds at the given places."""
-        self.row = {k: v[at] for k, v in self.row.items()}
-        self.option = {k: v[at] for k, v in self.option.items()}
-        self.value = [v[at] for v in self.value]
-        self.witness = [w[at] for w in self.witness]
-
-
-@dataclass
-class _Search:
-    """What a walk down the tree has to beat, and how wide it may grow.
+class Bounds:
+    """Least weighted sums of the criteria, for several weightings at once.
 
     Parameters
     ----------
-    criteria : Criteria
-        Costs and limits.
-    bounds : sequence of Bound
-        Lower bounds and witnesses.
-    k : int
-        How many solutions are asked for.
-    step : float
-        All costs are multiples of it.
-    threshold : float
-        So many solutions that keep the limits are known to cost no more.
-    beam : int or None
-        Most partial solutions that are carried on; None for all.
-    widest : int
-        Ceiling on partial solutions held at once.
-    narrowed : bool
-        Whether the beam left any out.
+    plan : Plan
+        What is searched.
+    class_of, lets : mapping of str to ndarray
+        The base class of each option, and which may be used.
+    costs : mapping of str to ndarray of float, shape (n_criteria, n_options)
+        Additive criteria.
+    multipliers : ndarray of float, shape (n_weightings, n_criteria)
+        The weightings.
     """
 
-    criteria: Criteria
-    bounds: Sequence[Bound]
-    k: int
-    step: float
-    threshold: float
-    beam: int | None
-    widest: int
-    narrowed: bool = False
+    def __init__(
+        self,
+        plan: Plan,
+        class_of: Mapping[str, Ints],
+        lets: Mapping[str, Bools],
+        costs: Mapping[str, Floats],
+        multipliers: Floats,
+    ) -> None:
+        self.plan, self.multipliers = plan, multipliers
+        self.option = {r: multipliers @ costs[r] for r in plan.roles}
+        values = {}
+        for role in plan.roles:
+            at = np.flatnonzero(lets[role])
+            order = at[np.argsort(class_of[role][at], kind="stable")]
+            least = np.full((len(multipliers), plan.sizes[role]), np.inf)
+            if len(order):
+                classes = class_of[role][order]
+                starts = np.flatnonzero(np.diff(classes, prepend=-1))
+                least[:, classes[starts]] = np.minimum.reduceat(
+                    self.option[role][:, order], starts, axis=1
+                )
+            values[role] = least
+        every = np.arange(len(multipliers), dtype=np.intp)
+        self.passes = Passes(plan, Demands(values, dict.fromkeys(values, every)), LEAST)
+        self.below = [m.values.reshape(len(m.values), -1) for m in self.passes.up]
+        #: Least of all, by weighting.
+        self.total = self.passes.totals()
 
-    def judged(self, values: Sequence[Floats]) -> tuple[Bools, Floats]:
-        """Return who may keep the limits, by its bounds, and the least that it can cost."""
-        keep = np.ones(len(values[0]), dtype=bool)
-        dual = np.full(len(keep), -np.inf)
-        for bound, value in zip(self.bounds, values, strict=True):
-            keep &= np.isfinite(value)
-            m = bound.multipliers
-            if m[0] == 0.0:
-                only = int(np.flatnonzero(m)[0])
-                keep &= value <= self.criteria.limits[only - 1]
-            else:
-                spent = sum(m[j] * self.criteria.limits[j - 1] for j in range(1, len(m)) if m[j])
-                np.maximum(dual, value - spent, out=dual)
-        return keep, dual
+    def of_cells(self, place: int, cells: Ints) -> Floats:
+        """Return the least that a step and all below it add, shape (n_weightings, n_cells)."""
+        found: Floats = self.below[place][:, cells]
+        return found
 
-    def promising(self, values: Sequence[Floats]) -> Ints:
-        """Return the places of those that can cost no more than what is known."""
-        keep, dual = self.judged(values)
-        if np.isfinite(self.threshold):
-            keep &= dual <= self.threshold + _ROUNDING * (1 + abs(self.threshold))
-        return np.flatnonzero(keep)
 
-    def prune(self, frontier: _Frontier) -> None:
-        """Drop what breaks a limit for certain, and what cannot be among the k best."""
-        keep, dual = self.judged(frontier.value)
-        upper = np.full(len(frontier), np.inf)
-        for witness in frontier.witness:
-            inside = (witness[:, 1:] <= self.criteria.limits).all(axis=1)
-            upper = np.where(inside & keep, np.minimum(upper, witness[:, 0]), upper)
-        chosen = np.zeros(len(frontier), dtype=bool)
-        if len(frontier) >= self.k:
-            ranked = np.argpartition(upper, self.k - 1)[: self.k]
-            reached = float(upper[ranked].max())
-            if np.isfinite(reached) and reached <= self.threshold:
-                self.threshold = reached
-                chosen[ranked] = True
+def _weightings(
+    plan: Plan,
+    class_of: Mapping[str, Ints],
+    lets: Mapping[str, Bools],
+    criteria: Criteria,
+) -> Bounds:
+    """Return bounds for the objective, for each limited criterion, and near dual optima."""
+    width = 1 + len(criteria.limits)
+    objective, *singles = np.eye(width)
+    rows = [objective]
+    finite = [k for k, limit in enumerate(criteria.limits) if np.isfinite(limit)]
+    rows += [singles[k] for k in finite]
+    bounds = Bounds(plan, class_of, lets, criteria.costs, np.array(rows))
+    if not finite or not np.isfinite(bounds.total).all():
+        return bounds
+    best: list[float] = []
+    for n, k in enumerate(finite, start=1):
+        slack = float(criteria.limits[k] - bounds.total[n])
+        spread_of = max(sum(float(np.ptp(criteria.costs[r][0][lets[r]])) for r in plan.roles), 1.0)
+        if slack < 0:
+            return bounds
+        low, high = 0.0, spread_of / max(slack, 1.0)
+        # The dual is concave; close in on its top, many multipliers at a time.
+        marks = np.concatenate([[0.0], np.geomspace(high * 1e-5, high, _TRIED - 1)])
+        for _ in range(_ROUNDS):
+            tried = objective + marks[:, None] * singles[k]
+            found = Bounds(plan, class_of, lets, criteria.costs, tried).total
+            values = found - marks * criteria.limits[k]
+            top = int(values.argmax())
+            low, high = marks[max(top - 1, 0)], marks[min(top + 1, len(marks) - 1)]
+            if top == 0 and values[0] >= values[1]:
+                low = high = 0.0
+                break
+            marks = np.linspace(low, high, _TRIED)
+        best.append(float(marks[int(values.argmax())]) if high else 0.0)
+    for value, k in zip(best, finite, strict=True):
+        if value:
+            rows += [objective + f * value * singles[k] for f in (1.0, 0.8, 1.25, 0.5, 2.0)]
+    if sum(value > 0 for value in best) > 1:
+        both = sum(v * singles[k] for v, k in zip(best, finite, strict=True))
+        rows += [objective + f * both for f in (1.0, 0.5)]
+    return Bounds(plan, class_of, lets, criteria.costs, np.array(rows))
+
+
+@dataclass(slots=True)
+class _Frontier:
+    """Partial builds of one case at one depth, as arrays.
+
+    The cell of each open step, the options chosen, their criteria, and the bounds.
+    """
+
+    case: Case
+    depth: int
+    cells: dict[int, Ints]
+    options: dict[str, Ints]
+    spent: Floats
+    values: Floats
+
+    def __len__(self) -> int:
+        return self.values.shape[1]
+
+    def take(self, at: Ints) -> _Frontier:
+        """Return the partial builds at some places."""
+        return _Frontier(
+            self.case,
+            self.depth,
+            {k: v[at] for k, v in self.cells.items()},
+            {k: v[at] for k, v in self.options.items()},
+            self.spent[at],
+            self.values[:, at],
+        )
+
+
+class Search:
+    """A search for the k best, most promising first.
+
+    Parameters
+    ----------
+    plan, class_of, lets, criteria
+        As in :func:`k_best`.
+    k : int
+        How many are asked for.
+    """
+
+    def __init__(
+        self,
+        plan: Plan,
+        class_of: Mapping[str, Ints],
+        lets: Mapping[str, Bools],
+        criteria: Criteria,
+        k: int,
+    ) -> None:
+        self.plan, self.criteria, self.k = plan, criteria, k
+        self.bounds = _weightings(plan, class_of, lets, criteria)
+        self.members = Members(class_of, lets)
+        self.rows = Rows(self.bounds.passes)
+        self.step = 1.0
+        width = 1 + len(criteria.limits)
+        self.found: dict[str, Ints] = {r: np.zeros(0, dtype=np.intp) for r in plan.roles}
+        self.costs: Floats = np.zeros((0, width))
+        self.threshold = np.inf
+        self._waiting: list[_Frontier] = []
+        self._chunk = max(2 * k, _FIRST)
+        m = self.bounds.multipliers
+        self._spends = np.array(
+            [sum(row[j] * criteria.limits[j - 1] for j in range(1, width) if row[j]) for row in m]
+        )
+        self._pure = m[:, 0] > 0
+        for case in plan.cases:
+            values = sum(
+                self.bounds.of_cells(r, np.zeros(1, dtype=np.intp)) for r in case.roots
+            ) + np.zeros((len(m), 1))
+            cells = {r: np.zeros(1, dtype=np.intp) for r in case.roots}
+            start = _Frontier(case, 0, cells, {}, np.zeros((1, width)), values)
+            start = start.take(self._promising(values))
+            if len(start):
+                self._waiting.append(start)
+        self._waiting.sort(key=lambda f: -float(self._dual(f.values).min()))
+
+    def _dual(self, values: Floats) -> Floats:
+        """Return the least that partial builds can cost within the limits."""
+        found: Floats = (values[self._pure] - self._spends[self._pure, None]).max(axis=0)
+        return found
+
+    def _promising(self, values: Floats) -> Ints:
+        """Return the places of those that may keep the limits and be among the k best."""
+        keep = np.isfinite(values).all(axis=0)
+        for value, spends in zip(values[~self._pure], self._spends[~self._pure], strict=True):
+            keep &= value <= spends
         if np.isfinite(self.threshold):
             # Only what costs a step less changes the answer: k that cost no more are known.
             wanted = self.threshold - self.step
-            wanted += _ROUNDING * (1 + abs(wanted))
-            keep &= (dual <= wanted) | chosen
-        kept = np.flatnonzero(keep)
-        if self.beam is not None and len(kept) > self.beam:
-            self.narrowed = True
-            half = self.beam // 2
-            kept = np.union1d(
-                kept[np.argpartition(dual[kept], half)[:half]],
-                kept[np.argpartition(upper[kept], half)[:half]],
-            )
-        frontier.take(kept)
+            keep &= self._dual(values) <= wanted + _ROUNDING * (1 + abs(wanted))
+        return np.flatnonzero(keep)
 
+    def run(self) -> None:
+        """Search to the end."""
+        while self._waiting:
+            front = self._waiting.pop()
+            front = front.take(self._promising(front.values))
+            if not len(front):
+                continue
+            if front.depth == len(front.case.order):
+                self._keep(front)
+                self._chunk = min(self._chunk * _GROWTH, _MOST)
+                continue
+            kinds = self.plan.steps[front.case.order[-1 - front.depth]].kinds
+            chunk = min(self._chunk, max(_ROWS // kinds, 1))
+            if len(front) > chunk:
+                order = np.argsort(self._dual(front.values), kind="stable")
+                self._waiting.append(front.take(order[chunk:]))
+                front = front.take(order[:chunk])
+            self._waiting.append(self._next(front))
 
-def _choose_rows(frontier: _Frontier, tree: Tree, at: int, search: _Search) -> None:
-    clique, bounds = tree.cliques[at], search.bounds
-    if clique.parent < 0:
-        group = np.zeros(len(frontier), dtype=np.intp)
-    else:
-        group = clique.group_in_parent[frontier.row[clique.parent]]
-    ends = np.append(clique.starts[1:], len(clique.rows))
-    counts = (ends - clique.starts)[group]
-    if counts.sum() > search.widest:
-        raise TooWideError
-    owner, number = spread(counts)
-    row = clique.starts[group[owner]] + number
-    with np.errstate(invalid="ignore"):
-        rest = [v - b.message[at][group] for v, b in zip(frontier.value, bounds, strict=True)]
-        value = [r[owner] + b.row[at][row] for r, b in zip(rest, bounds, strict=True)]
-    kept = search.promising(value)
-    owner, row = owner[kept], row[kept]
-    frontier.take(owner)
-    frontier.value = [v[kept] for v in value]
-    group = group[owner]
-    for i, bound in enumerate(bounds):
-        frontier.witness[i] += bound.row_witness[at][row] - bound.witness[at][group]
-    frontier.row[at] = row
+    def _keep(self, front: _Frontier) -> None:
+        """Take complete builds up."""
+        inside = np.flatnonzero((front.spent[:, 1:] <= self.criteria.limits).all(axis=1))
+        options = {
+            r: np.concatenate([self.found[r], front.options[r][inside]]) for r in self.plan.roles
+        }
+        costs = np.concatenate([self.costs, front.spent[inside]])
+        columns = [*costs.T, *options.values()]
+        order = np.lexsort(columns[::-1])[: self.k]
+        self.found, self.costs = {r: o[order] for r, o in options.items()}, costs[order]
+        if len(order) == self.k:
+            self.threshold = float(self.costs[-1, 0])
 
-
-def _choose_options(
-    frontier: _Frontier,
-    clique: Clique,
-    at: int,
-    variable: str,
-    of_class: tuple[Ints, Ints],
-    search: _Search,
-) -> None:
-    (ordered, starts), bounds = of_class, search.bounds
-    klass = clique.column(variable)[frontier.row[at]]
-    counts = np.diff(np.append(starts, len(ordered)))[klass]
-    if counts.sum() > search.widest:
-        raise TooWideError
-    owner, number = spread(counts)
-    option = ordered[starts[klass[owner]] + number]
-    stood = [b.best_in_class[variable][klass] for b in bounds]
-    value = [
-        (v - b.option[variable][s])[owner] + b.option[variable][option]
-        for v, s, b in zip(frontier.value, stood, bounds, strict=True)
-    ]
-    kept = search.promising(value)
-    owner, option = owner[kept], option[kept]
-    frontier.take(owner)
-    frontier.value = [v[kept] for v in value]
-    costs = np.ascontiguousarray(search.criteria.costs[variable].T)
-    for i, before in enumerate(stood):
-        frontier.witness[i] += costs[option] - costs[before[owner]]
-    frontier.option[variable] = option
+    def _next(self, front: _Frontier) -> _Frontier:
+        """Return what the next step of a case makes of partial builds."""
+        place = front.case.order[-1 - front.depth]
+        step = self.plan.steps[place]
+        at = front.cells[place]
+        rest = {k: v for k, v in front.cells.items() if k != place}
+        before = front.values - self.bounds.of_cells(place, at)
+        owner, kind = self.rows.expand(place, at)
+        after = self.rows.after(place, at[owner], kind)
+        values = before[:, owner]
+        for child, cells in after.items():
+            values = values + self.bounds.of_cells(child, cells)
+        if step.decided is None:
+            least = self.bounds.passes.weights(step, np.arange(len(self.bounds.multipliers)))
+            assert least is not None
+            keep = self._promising(values + least[:, kind])
+            owner, kind, values = owner[keep], kind[keep], values[:, keep]
+            ordered, starts, counts = self.members.of(step)
+            row, number = spread(counts[kind])
+            option = ordered[starts[kind[row]] + number]
+            values = values[:, row] + self.bounds.option[step.variable][:, option]
+            best = self._promising(values)
+            row, option, values = row[best], option[best], values[:, best]
+            owner = owner[row]
+            cells_after = {c: v[keep][row] for c, v in after.items()}
+            options = {r: o[owner] for r, o in front.options.items()}
+            options[step.variable] = option
+            spent = front.spent[owner] + self.criteria.costs[step.variable][:, option].T
+        else:
+            cells_after = dict(after)
+            options = {r: o[owner] for r, o in front.options.items()}
+            spent = front.spent[owner]
+        return _Frontier(
+            front.case,
+            front.depth + 1,
+            {**{k: v[owner] for k, v in rest.items()}, **cells_after},
+            options,
+            spent,
+            values,
+        )
 
 
 def k_best(
-    tree: Tree,
+    plan: Plan,
     class_of: Mapping[str, Ints],
     lets: Mapping[str, Bools],
     criteria: Criteria,
     k: int,
-    *,
-    certain: bool,
-    widest: int = WIDEST,
 ) -> tuple[dict[str, Ints], Floats]:
     """Return the k solutions of least cost that keep the limits.
 
     Parameters
     ----------
-    tree : Tree
-        The junction tree over classes.
+    plan : Plan
+        What is searched.
     class_of : mapping of str to ndarray of int
-        The class of each option.
+        The base class of each option.
     lets : mapping of str to ndarray of bool
         Which options may be used.
     criteria : Criteria
         Costs and limits.
     k : int
         How many to return; fewer where there are fewer.
-    certain : bool
-        Whether rows that are only possible are left out.
-    widest : int
-        Ceiling on partial solutions held at once.
 
     Returns
     -------
@@ -396,65 +352,21 @@ def k_best(
         Their criteria, sorted by cost; ties by the other criteria, then by
         the options' places.
 
-    Raises
-    ------
-    TooWideError
-        If more than `widest` partial solutions would have to be held.
-
     Notes
     -----
     Exact: a partial solution is dropped only when its lower bound breaks a
     limit, or is no better than the k-th best of as many complete solutions
-    that are known to keep the limits. Only the last walk, or one whose beam
-    left nothing out, ends the search.
+    that keep the limits.
     """
+    none = {v: np.zeros(0, dtype=np.intp) for v in plan.roles}
+    nothing = none, np.zeros((0, 1 + len(criteria.limits)))
+    if k < 1 or not plan.cases or not all(lets[r].any() for r in plan.roles):
+        return nothing
     step, criteria = _in_steps(criteria, lets)
-    bounds = _weightings(tree, class_of, lets, criteria, certain=certain)
-    none = {v: np.zeros(0, dtype=np.intp) for v in class_of}
-    if k < 1 or not np.isfinite(at_roots(tree, bounds[0])).all():
-        return none, np.zeros((0, 1 + len(criteria.limits)))
-    options, costs = none, np.zeros((0, 1 + len(criteria.limits)))
-    for beam in (*(b * max(k, AT_LEAST) for b in BEAMS), None):
-        threshold = float(costs[k - 1, 0]) if len(costs) == k else np.inf
-        search = _Search(criteria, bounds, k, step, threshold, beam, widest)
-        found, found_costs = _walk(tree, class_of, lets, search)
-        options = {v: np.concatenate([options[v], found[v]]) for v in class_of}
-        options, costs = _ranked(options, np.concatenate([costs, found_costs]), k)
-        if not search.narrowed:
-            break
-    return options, costs
-
-
-def _walk(
-    tree: Tree, class_of: Mapping[str, Ints], lets: Mapping[str, Bools], search: _Search
-) -> tuple[dict[str, Ints], Floats]:
-    """Return the best solutions that a walk down the tree finds."""
-    criteria, frontier = search.criteria, _Frontier(tree, search.bounds)
-    for at in tree.preorder:
-        clique = tree.cliques[at]
-        _choose_rows(frontier, tree, at, search)
-        search.prune(frontier)
-        for variable in (v for v in clique.own if v in class_of):
-            of_class = members(class_of[variable], lets[variable], tree.sizes[variable])
-            _choose_options(frontier, clique, at, variable, of_class, search)
-            search.prune(frontier)
-    options = {v: frontier.option[v] for v in class_of}
-    costs = sum(criteria.costs[v][:, options[v]].T for v in class_of)
-    costs = np.asarray(costs, dtype=float).reshape(-1, 1 + len(criteria.limits))
-    kept = np.flatnonzero((costs[:, 1:] <= criteria.limits).all(axis=1))
-    return _ranked({v: o[kept] for v, o in options.items()}, costs[kept], search.k)
-
-
-def _ranked(options: dict[str, Ints], costs: Floats, k: int) -> tuple[dict[str, Ints], Floats]:
-    """Return the first k distinct solutions, by cost, other criteria and places."""
-    columns = [*costs.T, *options.values()]
-    order = np.lexsort(columns[::-1])
-    new = np.zeros(len(order), dtype=bool)
-    new[:1] = True
-    for column in columns:
-        new[1:] |= column[order[1:]] != column[order[:-1]]
-    order = order[new][:k]
-    return {v: o[order] for v, o in options.items()}, costs[order]
+    search = Search(plan, class_of, lets, criteria, k)
+    search.step = step
+    search.run()
+    return search.found, search.costs
 
 
 def _in_steps(criteria: Criteria, lets: Mapping[str, Bools]) -> tuple[float, Criteria]:

@@ -15,7 +15,7 @@ from fitgraph.solve.best import Criteria, k_best
 from fitgraph.solve.counted import Counted
 from fitgraph.solve.front import pareto_front
 from fitgraph.solve.limits import count_within
-from fitgraph.solve.messages import count_each
+from fitgraph.solve.passes import count_each
 from fitgraph.solve.query import TENTHS, Query, ask
 from fitgraph.solve.request import Request
 from fitgraph.solve.space import Space, compile_space
@@ -139,7 +139,7 @@ def criteria_of(query: Query, sort: str) -> Criteria:
 
 
 class TreeEngine:
-    """Exact answers at any size, by messages along the junction tree.
+    """Exact answers at any size, by messages along a plan of elimination.
 
     Parameters
     ----------
@@ -205,12 +205,11 @@ class TreeEngine:
         """
         query = ask(self.space, request)
         options, costs = k_best(
-            self.space.tree,
+            self.space.plan(certain=certain),
             self.space.class_of,
             query.mask(certain=certain),
             criteria_of(query, sort),
             limit,
-            certain=certain,
         )
         return [
             make_build(self.space, query, {r: int(o[n]) for r, o in options.items()})
@@ -242,12 +241,11 @@ class TreeEngine:
         }
         limits = [request.budget, query.max_tenths, None]
         options, points = pareto_front(
-            self.space.tree,
+            self.space.plan(certain=certain),
             self.space.class_of,
             lets,
             costs,
             np.array([np.inf if x is None else float(x) for x in limits]),
-            certain=certain,
         )
         return [
             make_build(self.space, query, {r: int(o[n]) for r, o in options.items()})
@@ -261,10 +259,12 @@ class TreeEngine:
         for the role, say) is judged as if it were taken instead.
         """
         query = ask(self.space, request)
-        tree, class_of = self.space.tree, self.space.class_of
-        sure = count_each(tree, query.weights(query.mask(certain=True)), certain=True, exact=exact)
+        space, class_of = self.space, self.space.class_of
+        sure = count_each(
+            space.plan(certain=True), query.weights(query.mask(certain=True)), exact=exact
+        )
         maybe = count_each(
-            tree, query.weights(query.mask(certain=False)), certain=False, exact=False
+            space.plan(certain=False), query.weights(query.mask(certain=False)), exact=False
         )
         result = {}
         for role in self.space.options:

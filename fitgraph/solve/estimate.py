@@ -22,20 +22,19 @@ References
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
 import numpy.typing as npt
 
-from fitgraph.solve.arrays import members
+from fitgraph.solve.algebra import COUNT
 from fitgraph.solve.counted import Counted
-from fitgraph.solve.messages import upward
+from fitgraph.solve.passes import Demands, Passes
 from fitgraph.solve.query import Query
-from fitgraph.solve.sample import sample_rows
+from fitgraph.solve.sample import Drawing, of_classes
 
 Floats = npt.NDArray[np.float64]
-Ints = npt.NDArray[np.intp]
 
 #: Size, seed and confidence of the sample behind an estimate.
 SAMPLE, SEED, CONFIDENCE = 50_000, 20260101, 0.99
@@ -45,48 +44,35 @@ _LOOKS = 40
 
 
 @dataclass(frozen=True, slots=True)
-class _Drawing:
-    """What a draw with a tilt needs.
+class _Tilted:
+    """Each option's weight under a tilt, and what weights were scaled by.
 
-    Each option's weight, their sums by class, and the logarithm of what all
-    builds' weights were multiplied by to keep them near one.
+    The logarithm of what all builds' weights were multiplied by to keep them near one.
     """
 
     weight: dict[str, Floats]
-    of_class: dict[str, Floats]
     log_scale: float
 
 
-def _drawing(query: Query, lets: Mapping[str, npt.NDArray[np.bool_]], tilt: Floats) -> _Drawing:
+def _tilted(query: Query, lets: Mapping[str, npt.NDArray[np.bool_]], tilt: Floats) -> _Tilted:
     """Return weights exp(-tilt . (price, tenths)), so that a role's largest is one."""
-    weight, of_class, log_scale = {}, {}, 0.0
+    weight, log_scale = {}, 0.0
     for role, mask in lets.items():
         spent = tilt[0] * query.price[role] + tilt[1] * query.tenths[role]
         least = float(spent[mask].min())
         log_scale += least
         weight[role] = np.where(mask, np.exp(np.minimum(least - spent, 0.0)), 0.0)
-        of_class[role] = np.bincount(
-            query.space.class_of[role], weight[role], minlength=query.space.tree.sizes[role]
-        ).astype(float)
-    return _Drawing(weight, of_class, log_scale)
+    return _Tilted(weight, log_scale)
 
 
 def _sums(
-    query: Query, drawing: _Drawing, size: int, rng: np.random.Generator, *, certain: bool
+    query: Query, tilted: _Tilted, size: int, rng: np.random.Generator, *, certain: bool
 ) -> tuple[Floats, Floats]:
     """Return price and mass in tenths of a gram of builds drawn by weight."""
-    tree, class_of = query.space.tree, query.space.class_of
-    classes = sample_rows(tree, drawing.of_class, size, rng, certain=certain)
+    space = query.space
+    drawing = Drawing(space.plan(certain=certain), space.class_of, tilted.weight)
     price, tenths = np.zeros(size), np.zeros(size)
-    for role, weight in drawing.weight.items():
-        ordered, starts = members(class_of[role], weight > 0, tree.sizes[role])
-        ends = np.append(starts[1:], len(ordered))
-        running = np.concatenate([[0.0], np.cumsum(weight[ordered])])
-        klass = classes[role]
-        low, high = running[starts][klass], running[ends][klass]
-        aim = low + rng.random(size) * (high - low)
-        at = np.searchsorted(running, aim, side="right") - 1
-        option = ordered[np.clip(at, starts[klass], ends[klass] - 1)]
+    for role, option in drawing.draw(size, rng).items():
         price += query.price[role][option]
         tenths += query.tenths[role][option]
     return price, tenths
@@ -108,18 +94,34 @@ def sample_sums(
     certain : bool
         Whether builds that are only possible are left out.
     """
-    drawing = _drawing(query, query.mask(certain=certain), np.zeros(2))
-    return _sums(query, drawing, size, rng, certain=certain)
+    tilted = _tilted(query, query.mask(certain=certain), np.zeros(2))
+    return _sums(query, tilted, size, rng, certain=certain)
 
 
-def _log_bound(
-    query: Query, drawing: _Drawing, tilt: Floats, limits: Floats, *, certain: bool
-) -> float:
-    """Return the logarithm of Chernoff's bound on the builds within the limits."""
-    messages, _, _ = upward(query.space.tree, drawing.of_class, certain=certain)
-    total = sum(math.log(messages[root][0]) for root in query.space.tree.roots)
-    spent = sum(t * x for t, x in zip(tilt, limits, strict=True) if t)
-    return total - drawing.log_scale + float(spent)
+def _log_bounds(
+    query: Query,
+    lets: Mapping[str, npt.NDArray[np.bool_]],
+    tilts: Sequence[Floats],
+    limits: Floats,
+    *,
+    certain: bool,
+) -> list[float]:
+    """Return the logarithm of Chernoff's bound on the builds within the limits, by tilt."""
+    space = query.space
+    plan = space.plan(certain=certain)
+    every = [_tilted(query, lets, tilt) for tilt in tilts]
+    values = {
+        r: np.array([of_classes(t.weight[r], space.class_of[r], plan.sizes[r]) for t in every])
+        for r in lets
+    }
+    at = np.arange(len(every), dtype=np.intp)
+    totals = Passes(plan, Demands(values, dict.fromkeys(values, at)), COUNT).totals()
+    return [
+        math.log(total)
+        - tilted.log_scale
+        + sum(float(t * x) for t, x in zip(tilt, limits, strict=True) if t)
+        for total, tilted, tilt in zip(totals, every, tilts, strict=True)
+    ]
 
 
 def _tilt(
@@ -139,7 +141,7 @@ def _tilt(
     def bound(scaled: Floats) -> float:
         tilt = np.zeros(2)
         tilt[finite] = scaled / room
-        return _log_bound(query, _drawing(query, lets, tilt), tilt, limits, certain=certain)
+        return _log_bounds(query, lets, [tilt], limits, certain=certain)[0]
 
     from scipy.optimize import minimize  # takes a second to load
 
@@ -179,8 +181,7 @@ def estimate(query: Query, total: int, *, certain: bool) -> Counted:
     )
     rng = np.random.default_rng(SEED)
     tilt = _tilt(query, lets, limits, certain=certain)
-    drawing = _drawing(query, lets, tilt)
-    sums = np.array(_sums(query, drawing, SAMPLE, rng, certain=certain))
+    sums = np.array(_sums(query, _tilted(query, lets, tilt), SAMPLE, rng, certain=certain))
     inside = (sums <= limits[:, None]).all(axis=0)
     if not tilt.any():
         hits = int(inside.sum())
@@ -196,7 +197,7 @@ def estimate(query: Query, total: int, *, certain: bool) -> Counted:
     finite = np.isfinite(limits)
     slack = tilt[finite] @ (limits[finite, None] - sums[finite])
     values = np.where(inside, np.exp(-np.maximum(slack, 0.0)), 0.0)
-    most = math.exp(_log_bound(query, drawing, tilt, limits, certain=certain))
+    most = math.exp(_log_bounds(query, lets, [tilt], limits, certain=certain)[0])
     mean = float(values.mean())
     doubt = math.log(4.0 / (1.0 - CONFIDENCE))
     error = math.sqrt(2.0 * float(values.var(ddof=1)) * doubt / SAMPLE) + 7.0 * doubt / (

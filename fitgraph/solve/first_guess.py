@@ -15,7 +15,7 @@ import numpy as np
 
 from fitgraph.solve.counted import Counted, exactly
 from fitgraph.solve.estimate import CONFIDENCE, SEED, sample_sums
-from fitgraph.solve.messages import count
+from fitgraph.solve.passes import count
 from fitgraph.solve.query import Query
 
 #: Builds drawn.
@@ -39,7 +39,7 @@ def first_guess(query: Query, *, certain: bool = True, samples: int = SAMPLE) ->
     Counted
         Exact without limits; else an estimate with its 99 % interval.
     """
-    total = count(query.space.tree, query.weights(query.mask(certain=certain)), certain=certain)
+    total = count(query.space.plan(certain=certain), query.weights(query.mask(certain=certain)))
     request = query.request
     if total == 0 or (request.budget is None and query.max_tenths is None):
         return exactly(total)

@@ -14,9 +14,10 @@ from collections.abc import Mapping
 import numpy as np
 import numpy.typing as npt
 
-from fitgraph.solve.arrays import members, spread
-from fitgraph.solve.best import Bound, Criteria, at_roots, min_sum
-from fitgraph.solve.tree import Tree
+from fitgraph.solve.arrays import spread
+from fitgraph.solve.best import Bounds
+from fitgraph.solve.plan import Case, Plan
+from fitgraph.solve.rows import Members, Rows
 
 Floats = npt.NDArray[np.float64]
 Ints = npt.NDArray[np.intp]
@@ -68,57 +69,80 @@ def nondominated(points: Floats, group: Ints | None = None) -> Ints:
 
 
 def _seeds(
-    tree: Tree,
-    class_of: Mapping[str, Ints],
-    lets: Mapping[str, Bools],
-    criteria: Criteria,
-    limits: Floats,
-    *,
-    certain: bool,
-) -> tuple[Floats, list[Bound]]:
-    """Return complete builds' criteria, and the bounds of each criterion alone."""
-    width = len(next(iter(criteria.costs.values())))
-    alone = [
-        min_sum(tree, class_of, lets, criteria, np.eye(width)[k], certain=certain)
-        for k in range(width)
-    ]
-    ends = np.array([at_roots(tree, bound) for bound in alone])
-    if not np.isfinite(ends).all():
-        return np.zeros((0, width)), alone
-    # Scale the criteria by their spread, so that weightings point in all directions.
-    spread_of = np.maximum(ends.max(axis=0) - ends.min(axis=0), 1.0)
-    rng = np.random.default_rng(0)
-    points = [*ends]
-    for weights in rng.dirichlet(np.ones(width), _SEEDS):
-        bound = min_sum(tree, class_of, lets, criteria, weights / spread_of, certain=certain)
-        points.append(at_roots(tree, bound))
-    found = np.array(points)
-    return found[(found <= limits).all(axis=1)], alone
-
-
-def pareto_front(
-    tree: Tree,
+    plan: Plan,
     class_of: Mapping[str, Ints],
     lets: Mapping[str, Bools],
     costs: Mapping[str, Floats],
     limits: Floats,
-    *,
-    certain: bool,
+    ends: Floats,
+) -> Floats:
+    """Return criteria of complete builds that are best under some weightings."""
+    width = len(ends)
+    # Scale the criteria by their spread, so that weightings point in all directions.
+    spread_of = np.maximum(ends.max(axis=0) - ends.min(axis=0), 1.0)
+    rng = np.random.default_rng(0)
+    weights = np.vstack([np.eye(width), rng.dirichlet(np.ones(width), _SEEDS) / spread_of])
+    found = witnesses(Bounds(plan, class_of, lets, costs, weights), class_of, lets, costs)
+    return found[(found <= limits).all(axis=1)]
+
+
+def witnesses(
+    bounds: Bounds,
+    class_of: Mapping[str, Ints],
+    lets: Mapping[str, Bools],
+    costs: Mapping[str, Floats],
+) -> Floats:
+    """Return the criteria of one best build of each weighting, shape (n_weightings, n_criteria)."""
+    plan = bounds.plan
+    members_of, rows = Members(class_of, lets), Rows(bounds.passes)
+    found = np.zeros(bounds.multipliers.shape)
+    of_case = np.array([bounds.passes.of_case(case) for case in plan.cases])
+    for n, number in enumerate(of_case.argmin(axis=0)):
+        case = plan.cases[number]
+        cells = dict.fromkeys(case.roots, 0)
+        for place in reversed(case.order):
+            step = plan.steps[place]
+            at = np.array([cells.pop(place)], dtype=np.intp)
+            _, kinds = rows.expand(place, at)
+            after = rows.after(place, np.repeat(at, len(kinds)), kinds)
+            value = np.zeros(len(kinds))
+            for child, at_child in after.items():
+                value = value + bounds.below[child][n, at_child]
+            if step.decided is None:
+                least = bounds.passes.weights(step, np.array([n], dtype=np.intp))
+                assert least is not None
+                value = value + least[0, kinds]
+            chosen = int(value.argmin())
+            if step.decided is None:
+                ordered, starts, counts = members_of.of(step)
+                first = starts[kinds[chosen]]
+                options = ordered[first : first + counts[kinds[chosen]]]
+                option = options[bounds.option[step.variable][n, options].argmin()]
+                found[n] += costs[step.variable][:, option]
+            for child, at_child in after.items():
+                cells[child] = int(at_child[chosen])
+    return found
+
+
+def pareto_front(
+    plan: Plan,
+    class_of: Mapping[str, Ints],
+    lets: Mapping[str, Bools],
+    costs: Mapping[str, Floats],
+    limits: Floats,
 ) -> tuple[dict[str, Ints], Floats]:
     """Return a solution for every vector of criteria that no other dominates.
 
     Parameters
     ----------
-    tree : Tree
-        The junction tree over classes.
+    plan : Plan
+        What is searched.
     class_of, lets : mapping of str to ndarray
-        The class of each option, and which may be used.
+        The base class of each option, and which may be used.
     costs : mapping of str to ndarray of float, shape (3, n_options)
         Three additive criteria, smaller is better, whole numbers.
     limits : ndarray of float, shape (3,)
         Infinite where there is none.
-    certain : bool
-        Whether rows that are only possible are left out.
 
     Returns
     -------
@@ -129,89 +153,95 @@ def pareto_front(
 
     Notes
     -----
-    Exact. Partial solutions are carried down the tree; one is dropped when
+    Exact. Partial solutions are carried down the plan; one is dropped when
     another with the same future dominates it, when its lower bounds break a
     limit, or when they are dominated by a complete solution that is known.
     """
-    criteria = Criteria(costs, np.zeros(0))
-    known, alone = _seeds(tree, class_of, lets, criteria, limits, certain=certain)
-    none = {v: np.zeros(0, dtype=np.intp) for v in class_of}
-    if not np.isfinite(at_roots(tree, alone[0])).all():
-        return none, np.zeros((0, 3))
-    best = {v: _best_of_class(costs[v], class_of[v], lets[v], tree.sizes[v]) for v in class_of}
-    group: dict[int, Ints] = {r: np.zeros(1, dtype=np.intp) for r in tree.roots}
+    none = {v: np.zeros(0, dtype=np.intp) for v in plan.roles}, np.zeros((0, 3))
+    if not plan.cases or not all(lets[r].any() for r in plan.roles):
+        return none
+    alone = Bounds(plan, class_of, lets, costs, np.eye(3))
+    if not np.isfinite(alone.total).all():
+        return none
+    ends = witnesses(alone, class_of, lets, costs)
+    known = _seeds(plan, class_of, lets, costs, limits, ends)
+    undominated = {}
+    for role in plan.roles:
+        allowed = np.flatnonzero(lets[role])
+        mask = np.zeros(len(lets[role]), dtype=bool)
+        kept = nondominated(costs[role][:, allowed].T, class_of[role][allowed])
+        mask[allowed[kept]] = True
+        undominated[role] = mask
+    rows, of_kind = Rows(alone.passes), Members(class_of, undominated)
+    found: list[tuple[dict[str, Ints], Floats]] = []
+    for case in plan.cases:
+        options, points = _of_case(case, alone, rows, of_kind, costs, limits, known)
+        if len(points):
+            known = np.concatenate([known, points])
+            known = known[nondominated(known)]
+            found.append((options, points))
+    if not found:
+        return none
+    points = np.concatenate([p for _, p in found])
+    chosen = {v: np.concatenate([o[v] for o, _ in found]) for v in plan.roles}
+    kept = nondominated(points)
+    order = kept[np.lexsort(points[kept].T[::-1])]
+    return {v: c[order] for v, c in chosen.items()}, points[order]
+
+
+def _of_case(
+    case: Case,
+    alone: Bounds,
+    rows: Rows,
+    of_kind: Members,
+    costs: Mapping[str, Floats],
+    limits: Floats,
+    known: Floats,
+) -> tuple[dict[str, Ints], Floats]:
+    """Return the solutions of one case that may be on the front."""
+    plan = alone.plan
+    cells = {root: np.zeros(1, dtype=np.intp) for root in case.roots}
     chosen: dict[str, Ints] = {}
     points = np.zeros((1, 3))
 
-    def take(at: Ints) -> None:
-        nonlocal points, chosen, group
-        points = points[at]
-        chosen = {v: c[at] for v, c in chosen.items()}
-        group = {k: g[at] for k, g in group.items()}
-
-    def keep(extra: Floats) -> Ints:
+    def promising(extra: Floats) -> Ints:
         """Return the places whose lower bounds keep the limits and beat what is known."""
         lower = points + extra
-        for at, of_group in group.items():
-            lower = lower + np.column_stack([b.message[at][of_group] for b in alone])
-        good: Bools = np.asarray((lower <= limits).all(axis=1))
+        for at, of_cell in cells.items():
+            lower = lower + alone.of_cells(at, of_cell).T
+        good: Bools = np.asarray((lower <= limits).all(axis=1) & np.isfinite(lower).all(axis=1))
         for point in known:
             worse = (lower[good] >= point).all(axis=1) & (lower[good] > point).any(axis=1)
             good[np.flatnonzero(good)[worse]] = False
         return np.flatnonzero(good)
 
-    for at in tree.preorder:
-        clique = tree.cliques[at]
-        of_group = group.pop(at)
-        ends = np.append(clique.starts[1:], len(clique.rows))
-        owner, number = spread((ends - clique.starts)[of_group])
-        row = clique.starts[of_group[owner]] + number
-        take(owner)
-        for child in clique.children:
-            group[child] = tree.cliques[child].group_in_parent[row]
-        own = [v for v in clique.own if v in class_of]
-        to_go = [
-            np.where(
-                alone[0].best_in_class[v] < 0,
-                np.inf,
-                np.array([b.option[v][b.best_in_class[v]] for b in alone]),
-            )
-            for v in own
-        ]
-        for n in range(len(own) + 1):
-            extra = np.zeros((len(points), 3))
-            for variable, least in zip(own[n:], to_go[n:], strict=True):
-                extra = extra + least[:, clique.column(variable)[row]].T
-            if certain and n == 0:
-                extra[~clique.certain[row]] = np.inf
-            alive = keep(extra)
-            take(alive)
-            row = row[alive]
-            if n == len(own):
-                break
-            variable = own[n]
-            ordered, starts, counts = best[variable]
-            classes = clique.column(variable)[row]
-            owner, number = spread(counts[classes])
-            option = ordered[starts[classes[owner]] + number]
-            take(owner)
-            row = row[owner]
-            chosen[variable] = option
-            points = points + costs[variable][:, option].T
-        if len(points):
-            states = np.column_stack([np.zeros(len(points), dtype=np.intp), *group.values()])
-            _, state = np.unique(states, axis=0, return_inverse=True)
-            take(nondominated(points, state.reshape(-1).astype(np.intp)))
-    order = np.lexsort(points.T[::-1])
-    return {v: chosen[v][order] for v in class_of}, points[order]
-
-
-def _best_of_class(
-    costs: Floats, class_of: Ints, lets: Bools, size: int
-) -> tuple[Ints, Ints, Ints]:
-    """Return the options that none of their class dominates, by class."""
-    mask = np.zeros(len(class_of), dtype=bool)
-    allowed = np.flatnonzero(lets)
-    mask[allowed[nondominated(costs[:, allowed].T, class_of[allowed])]] = True
-    ordered, starts = members(class_of, mask, size)
-    return ordered, starts, np.diff(np.append(starts, len(ordered))).astype(np.intp)
+    for place in reversed(case.order):
+        step = plan.steps[place]
+        at = cells.pop(place)
+        owner, kind = rows.expand(place, at)
+        after = rows.after(place, at[owner], kind)
+        points = points[owner]
+        chosen = {v: c[owner] for v, c in chosen.items()}
+        cells = {**{k: c[owner] for k, c in cells.items()}, **after}
+        if step.decided is None:
+            least = alone.passes.weights(step, np.arange(3))
+            assert least is not None
+            alive = promising(least[:, kind].T)
+            ordered, starts, counts = of_kind.of(step)
+            row, number = spread(counts[kind[alive]])
+            option = ordered[starts[kind[alive][row]] + number]
+            row = alive[row]
+            points = points[row] + costs[step.variable][:, option].T
+            chosen = {v: c[row] for v, c in chosen.items()}
+            chosen[step.variable] = option
+            cells = {k: c[row] for k, c in cells.items()}
+        alive = promising(np.zeros(3))
+        states = np.column_stack(
+            [np.zeros(len(alive), dtype=np.intp), *(c[alive] for c in cells.values())]
+        )
+        _, state = np.unique(states, axis=0, return_inverse=True)
+        alive = alive[nondominated(points[alive], state.reshape(-1).astype(np.intp))]
+        points = points[alive]
+        chosen = {v: c[alive] for v, c in chosen.items()}
+        cells = {k: c[alive] for k, c in cells.items()}
+    return chosen, points

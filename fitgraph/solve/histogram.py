@@ -8,7 +8,7 @@ import numpy as np
 import numpy.typing as npt
 
 from fitgraph.solve.estimate import SEED, sample_sums
-from fitgraph.solve.messages import count
+from fitgraph.solve.passes import count
 from fitgraph.solve.query import TENTHS, Query
 from fitgraph.solve.stream import Stream
 
@@ -61,7 +61,7 @@ def histogram(
         Whether builds that are only possible are left out.
     """
     lets = query.mask(certain=certain)
-    total = count(query.space.tree, query.weights(lets), certain=certain)
+    total = count(query.space.plan(certain=certain), query.weights(lets))
     if total == 0:
         empty = np.zeros((bins, bins))
         edges = np.linspace(0.0, 1.0, bins + 1)

@@ -1,6 +1,6 @@
 """How many builds keep a budget and a mass limit.
 
-Partial builds are carried down the junction tree as sums of price and mass.
+Partial builds are carried down the plan as sums of price and mass.
 Those that can no longer break a limit are counted at once, with all their
 completions; those that must break one are dropped; those with the same
 future and the same sums are one. Where more would have to be carried than
@@ -17,13 +17,15 @@ from typing import Any
 import numpy as np
 import numpy.typing as npt
 
-from fitgraph.solve.arrays import members, spread
+from fitgraph.solve.algebra import COUNT, LEAST
+from fitgraph.solve.arrays import spread
 from fitgraph.solve.counted import Counted, exactly
 from fitgraph.solve.estimate import estimate
-from fitgraph.solve.messages import EXACT_FLOAT, count, upward
+from fitgraph.solve.passes import EXACT_FLOAT, Demands, Passes, count
+from fitgraph.solve.plan import Case, Plan
 from fitgraph.solve.query import Query
+from fitgraph.solve.rows import Members, Rows
 from fitgraph.solve.stream import Stream
-from fitgraph.solve.tree import Tree
 
 Floats = npt.NDArray[np.float64]
 Ints = npt.NDArray[np.intp]
@@ -37,63 +39,48 @@ WORTH_WALKING = 200_000_000
 
 
 class _Sums:
-    """Distinct sums of price and mass that the options of each class give."""
+    """Distinct sums of price and mass that the options of each kind of a step give."""
 
-    def __init__(
-        self, price: Floats, tenths: Floats, lets: npt.NDArray[np.bool_], class_of: Ints, size: int
-    ) -> None:
-        ordered, _ = members(class_of, lets, size)
-        rows = np.column_stack([class_of[ordered], price[ordered], tenths[ordered]])
+    def __init__(self, price: Floats, tenths: Floats, kind: Ints, size: int) -> None:
+        rows = np.column_stack([kind, price, tenths])
         distinct, times = np.unique(rows, axis=0, return_counts=True)
         self.price, self.tenths = distinct[:, 1], distinct[:, 2]
         self.times = times.astype(float)
-        self.least_price, self.least_tenths = np.full(size, np.inf), np.full(size, np.inf)
-        classes = distinct[:, 0].astype(np.intp)
-        np.minimum.at(self.least_price, classes, self.price)
-        np.minimum.at(self.least_tenths, classes, self.tenths)
         self.starts = np.searchsorted(distinct[:, 0], np.arange(size)).astype(np.intp)
         self.counts = np.diff(np.append(self.starts, len(distinct))).astype(np.intp)
+        self.least_price, self.least_tenths = np.full(size, np.inf), np.full(size, np.inf)
+        kinds = distinct[:, 0].astype(np.intp)
+        np.minimum.at(self.least_price, kinds, self.price)
+        np.minimum.at(self.least_tenths, kinds, self.tenths)
 
 
 @dataclass(frozen=True, slots=True)
 class _Reach:
-    """Least and most of one sum over each group's subtree."""
+    """Least and most of one sum below each step, over its cells."""
 
     least: list[Floats]
     most: list[Floats]
 
 
-def _reach(
-    query: Query,
-    lets: Mapping[str, npt.NDArray[np.bool_]],
-    of: Mapping[str, Floats],
-    *,
-    certain: bool,
-) -> _Reach:
-    tree, class_of = query.space.tree, query.space.class_of
-    ends: list[list[Floats]] = []
-    for sign in (1.0, -1.0):
-        per_class = {}
-        for variable, size in tree.sizes.items():
-            if variable not in class_of:
-                per_class[variable] = np.zeros(size)
-                continue
-            cost = np.where(lets[variable], sign * of[variable], np.inf)
-            best = np.full(size, np.inf)
-            np.minimum.at(best, class_of[variable], cost)
-            per_class[variable] = best
-        messages: list[Floats] = []
-        for clique in tree.cliques:
-            value = np.where(clique.certain, 0.0, np.inf) if certain else np.zeros(len(clique.rows))
-            for variable in clique.own:
-                value = value + per_class[variable][clique.column(variable)]
-            for child in clique.children:
-                value = value + messages[child][tree.cliques[child].group_in_parent]
-            messages.append(
-                np.minimum.reduceat(value, clique.starts) if len(value) else np.zeros(0)
-            )
-        ends.append(messages)
-    return _Reach(ends[0], [-m for m in ends[1]])
+def _reaches(
+    query: Query, lets: Mapping[str, npt.NDArray[np.bool_]], plan: Plan
+) -> tuple[_Reach, _Reach]:
+    """Return what price and mass can come to."""
+    signed = [(of, sign) for of in (query.price, query.tenths) for sign in (1.0, -1.0)]
+    values = {}
+    for role, size in plan.sizes.items():
+        best = np.full((len(signed), size), np.inf)
+        at = query.space.class_of[role][lets[role]]
+        for row, (of, sign) in zip(best, signed, strict=True):
+            np.minimum.at(row, at, sign * of[role][lets[role]])
+        values[role] = best
+    every = dict.fromkeys(values, np.arange(len(signed), dtype=np.intp))
+    up = Passes(plan, Demands(values, every), LEAST).up
+    ends = [[m.values[n].reshape(-1) for m in up] for n in range(len(signed))]
+    return (
+        _Reach(ends[0], [-m for m in ends[1]]),
+        _Reach(ends[2], [-m for m in ends[3]]),
+    )
 
 
 class _TooManyError(Exception):
@@ -101,11 +88,11 @@ class _TooManyError(Exception):
 
 
 class _Carried:
-    """Partial builds: the groups of their open subtrees, their sums, how many they are."""
+    """Partial builds: the cells of their open steps, their sums, how many they are."""
 
-    def __init__(self, tree: Tree) -> None:
+    def __init__(self, case: Case) -> None:
         one = np.zeros(1)
-        self.group = {root: np.zeros(1, dtype=np.intp) for root in tree.roots}
+        self.group = {root: np.zeros(1, dtype=np.intp) for root in case.roots}
         self.price, self.tenths, self.times = one, one.copy(), np.ones(1)
 
     def take(self, at: npt.NDArray[Any]) -> None:
@@ -152,24 +139,20 @@ def _forward(query: Query, *, certain: bool, ceiling: int) -> int:
     _TooManyError
         If more partial sums than the ceiling would have to be carried.
     """
-    tree, class_of = query.space.tree, query.space.class_of
+    plan, class_of = query.space.plan(certain=certain), query.space.class_of
     lets = query.mask(certain=certain)
     budget = query.request.budget
     limits = (
         np.inf if budget is None else float(budget),
         np.inf if query.max_tenths is None else float(query.max_tenths),
     )
-    counts, _, _ = upward(tree, query.weights(lets), certain=certain)
-    price = _reach(query, lets, query.price, certain=certain)
-    tenths = _reach(query, lets, query.tenths, certain=certain)
-    sums = {
-        v: _Sums(query.price[v], query.tenths[v], lets[v], class_of[v], tree.sizes[v])
-        for v in class_of
-    }
-    carried = _Carried(tree)
+    passes = Passes(plan, Demands.one(query.weights(lets)), COUNT)
+    counts = [m.values.reshape(-1) for m in passes.up]
+    price, tenths = _reaches(query, lets, plan)
+    rows, of_kind = Rows(passes), Members(class_of, lets)
     total = 0
 
-    def settle() -> None:
+    def settle(carried: _Carried) -> None:
         """Count what is safe, drop what is lost, keep what is open."""
         nonlocal total
         low_p, high_p = carried.price.copy(), carried.price.copy()
@@ -189,52 +172,46 @@ def _forward(query: Query, *, certain: bool, ceiling: int) -> int:
         total += sum(int(c) for c in _chunked(completions[safe]))
         carried.take(np.flatnonzero(~lost & ~safe))
 
-    settle()
-    for at in tree.preorder:
-        clique = tree.cliques[at]
-        group = carried.group.pop(at)
-        ends = np.append(clique.starts[1:], len(clique.rows))
-        per_group = (ends - clique.starts)[group] if len(group) else np.zeros(0, dtype=np.intp)
-        if per_group.sum() > ceiling:
-            raise _TooManyError
-        owner, number = spread(per_group)
-        row = clique.starts[group[owner]] + number
-        carried.take(owner)
-        if certain:
-            sure = np.flatnonzero(clique.certain[row])
-            carried.take(sure)
-            row = row[sure]
-        for child in clique.children:
-            carried.group[child] = tree.cliques[child].group_in_parent[row]
-        own = [v for v in clique.own if v in sums]
-        for n, variable in enumerate([None, *own]):
-            if variable is not None:
-                classes = clique.column(variable)[row]
-                table = sums[variable]
-                if table.counts[classes].sum() > ceiling:
+    for case in plan.cases:
+        if not all(counts[root][0] for root in case.roots):
+            continue
+        carried = _Carried(case)
+        settle(carried)
+        for place in reversed(case.order):
+            if not len(carried.price):
+                break
+            step = plan.steps[place]
+            group = carried.group.pop(place)
+            owner, kind = rows.expand(place, group)
+            if len(owner) > ceiling:
+                raise _TooManyError
+            carried.take(owner)
+            carried.group.update(rows.after(place, group[owner], kind))
+            if step.decided is None:
+                ordered, _, sizes = of_kind.of(step)
+                table = _Sums(
+                    query.price[step.variable][ordered],
+                    query.tenths[step.variable][ordered],
+                    np.repeat(np.arange(step.kinds), sizes),
+                    step.kinds,
+                )
+                keep = carried.open(
+                    price, tenths, table.least_price[kind], table.least_tenths[kind], limits
+                )
+                carried.take(keep)
+                kind = kind[keep]
+                if table.counts[kind].sum() > ceiling:
                     raise _TooManyError
-                owner, number = spread(table.counts[classes])
-                at_sum = table.starts[classes[owner]] + number
+                owner, number = spread(table.counts[kind])
+                at_sum = table.starts[kind[owner]] + number
                 carried.take(owner)
-                row = row[owner]
                 carried.price = carried.price + table.price[at_sum]
                 carried.tenths = carried.tenths + table.tenths[at_sum]
                 carried.times = carried.times * table.times[at_sum]
-            if n < len(own):  # the least that the clique's other variables add
-                rest = [clique.column(v)[row] for v in own[n:]]
-                keep = carried.open(
-                    price,
-                    tenths,
-                    sum(sums[v].least_price[c] for v, c in zip(own[n:], rest, strict=True)),
-                    sum(sums[v].least_tenths[c] for v, c in zip(own[n:], rest, strict=True)),
-                    limits,
-                )
-                carried.take(keep)
-                row = row[keep]
-        settle()
-        carried.merge()
-        if len(carried.times) and carried.times.max() >= EXACT_FLOAT:
-            raise _TooManyError
+            settle(carried)
+            carried.merge()
+            if len(carried.times) and carried.times.max() >= EXACT_FLOAT:
+                raise _TooManyError
     return total
 
 
@@ -265,8 +242,8 @@ def count_within(query: Query, *, certain: bool, ceiling: int = CEILING) -> Coun
         builds in all, and beyond as far as the ceiling lets it; else an
         estimate from a random sample, with its interval.
     """
-    tree = query.space.tree
-    total = count(tree, query.weights(query.mask(certain=certain)), certain=certain)
+    plan = query.space.plan(certain=certain)
+    total = count(plan, query.weights(query.mask(certain=certain)))
     if total == 0 or (query.request.budget is None and query.max_tenths is None):
         return exactly(total)
     if total > WORTH_WALKING:

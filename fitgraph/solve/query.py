@@ -63,7 +63,7 @@ class Query:
 
     def weights(self, mask: Mapping[str, Bools]) -> dict[str, Floats]:
         """Return how many options of each class a mask lets in."""
-        sizes = self.space.tree.sizes
+        sizes = self.space.sizes
         return {
             role: np.bincount(self.space.class_of[role][of_role], minlength=sizes[role]).astype(
                 float

@@ -5,8 +5,9 @@ from __future__ import annotations
 import itertools
 import math
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from types import MappingProxyType
+from typing import Any
 
 import networkx as nx
 import numpy as np
@@ -15,9 +16,13 @@ import numpy.typing as npt
 from fitgraph.graph.columns import WordCodes, columns_of
 from fitgraph.graph.joints import JointTable, asked, distinct_rows, joint_table
 from fitgraph.graph.options import options_for, strengths_nm
+from fitgraph.graph.sums import SumCondition
 from fitgraph.model import Catalogue, Option, Verdict
 from fitgraph.solve.cliques import ClassTable
+from fitgraph.solve.plan import CEILING, Plan, make_plan
+from fitgraph.solve.relations import relation_of
 from fitgraph.solve.request import Facts
+from fitgraph.solve.sums import table_of
 from fitgraph.solve.tree import Tree, build_tree
 
 Ints = npt.NDArray[np.intp]
@@ -39,35 +44,120 @@ class Space:
     class_of : mapping of str to ndarray of int
         The interface class of each option: options of a class are told
         apart by no joint.
-    tables : tuple of ClassTable
-        The joints over classes.
     joint_tables : tuple of JointTable
-        The same, joint by joint, over each joint's own classes.
-    tree : Tree
-        The junction tree of the tables.
+        What each joint says, over its own classes.
+    sums : tuple of SumCondition
+        Conditions on sums along a nest or a stack.
     facts : mapping of str to Facts
         What requests look at in each role's options.
     mass_g : mapping of str to ndarray of float
         The mass of each option in g; nan where it is not known.
     strength_nm : mapping of str to ndarray of float
         The bending moment borne again and again in N m; nan where none is compared or known.
+    ceiling : float
+        Bytes that an answer may need.
     """
 
     catalogue: Catalogue
     tidy: bool
     options: Mapping[str, tuple[Option, ...]]
     class_of: Mapping[str, Ints]
-    tables: tuple[ClassTable, ...]
     joint_tables: tuple[JointTable, ...]
-    tree: Tree
+    sums: tuple[SumCondition, ...]
     facts: Mapping[str, Facts]
     mass_g: Mapping[str, Floats]
     strength_nm: Mapping[str, Floats]
+    ceiling: float = CEILING
+    _held: dict[Any, Any] = field(default_factory=dict, repr=False, compare=False)
+
+    def plan(self, *, certain: bool) -> Plan:
+        """Return how builds are summed up, worked out at the first call.
+
+        Parameters
+        ----------
+        certain : bool
+            Whether builds that are only possible are left out.
+
+        Raises
+        ------
+        TooWideError
+            If a pass would need more memory than the ceiling.
+        """
+        if certain not in self._held:
+            first = {role: _firsts(of_role) for role, of_role in self.class_of.items()}
+            self._held[certain] = make_plan(
+                self.roles,
+                self.sizes,
+                first,
+                [relation_of(table, first, certain=certain) for table in self.joint_tables],
+                self.sums,
+                certain=certain,
+                ceiling=self.ceiling,
+            )
+        plan: Plan = self._held[certain]
+        return plan
+
+    @property
+    def sizes(self) -> dict[str, int]:
+        """Return the number of interface classes of each role."""
+        return {role: int(c.max(initial=-1)) + 1 for role, c in self.class_of.items()}
+
+    @property
+    def _classes(self) -> tuple[dict[str, Ints], dict[str, int], tuple[ClassTable, ...]]:
+        if "classes" not in self._held:
+            tables = [*self.joint_tables, *map(table_of, self.sums)]
+            self._held["classes"] = _classes(self.roles, self.options, tables, self.class_of)
+        found: tuple[dict[str, Ints], dict[str, int], tuple[ClassTable, ...]] = self._held[
+            "classes"
+        ]
+        return found
+
+    @property
+    def tables(self) -> tuple[ClassTable, ...]:
+        """Return the joints over classes."""
+        return self._classes[2]
+
+    @property
+    def tree(self) -> Tree:
+        """Return the junction tree of the tables."""
+        if "tree" not in self._held:
+            _, sizes, tables = self._classes
+            self._held["tree"] = build_tree(tuple(sizes), sizes, tables)
+        tree: Tree = self._held["tree"]
+        return tree
 
     @property
     def roles(self) -> tuple[str, ...]:
         """Return the roles, in the order of the vocabulary."""
         return tuple(self.options)
+
+
+def _firsts(class_of: Ints) -> Ints:
+    """Return one option of each class."""
+    first = np.zeros(int(class_of.max(initial=-1)) + 1, dtype=np.intp)
+    first[class_of[::-1]] = np.arange(len(class_of) - 1, -1, -1)
+    return first
+
+
+def _interface(
+    role: str, count: int, tables: Sequence[JointTable], sums: Sequence[SumCondition]
+) -> Ints:
+    """Return the classes of a role's options that no joint and no sum can tell apart."""
+    columns = [
+        t.class_of[t.roles.index(role)]
+        for t in tables
+        if role in _scope(t) and not (t.verdicts == Verdict.FITS).all()
+    ]
+    columns += [
+        term.class_of[axis]
+        for condition in sums
+        for term in condition.terms
+        for axis, other in enumerate(term.roles)
+        if other == role
+    ]
+    if not columns:
+        return np.zeros(count, dtype=np.intp)
+    return distinct_rows(np.column_stack(columns))[1]
 
 
 def _number(value: float | None) -> float:
@@ -89,16 +179,18 @@ def _scope(table: JointTable) -> tuple[str, ...]:
 
 
 def _told_apart(
-    role: str, count: int, tables: Sequence[JointTable]
+    role: str, count: int, tables: Sequence[JointTable], class_of: Ints | None = None
 ) -> tuple[Ints, dict[str, Ints]]:
     """Return the classes of a role's options under some joints, and each joint's own classes."""
     mine = [t for t in tables if role in _scope(t)]
-    if not mine:
+    columns = [t.class_of[t.roles.index(role)] for t in mine]
+    if class_of is not None:
+        first = _firsts(class_of)
+    elif not mine:
         return np.zeros(count, dtype=np.intp), {}
-    columns = np.column_stack([t.class_of[t.roles.index(role)] for t in mine])
-    first, class_of = distinct_rows(columns)
-    distinct = columns[first]
-    return class_of, {t.joint.name: distinct[:, k] for k, t in enumerate(mine)}
+    else:
+        first, class_of = distinct_rows(np.column_stack(columns))
+    return class_of, {t.joint.name: c[first] for t, c in zip(mine, columns, strict=True)}
 
 
 def _over_classes(
@@ -130,6 +222,7 @@ def _classes(
     roles: Sequence[str],
     options: Mapping[str, Sequence[Option]],
     tables: Sequence[JointTable],
+    whole: Mapping[str, Ints],
 ) -> tuple[dict[str, Ints], dict[str, int], tuple[ClassTable, ...]]:
     """Return the classes of each role's options, variables with their sizes, and tables.
 
@@ -145,7 +238,7 @@ def _classes(
     found: list[ClassTable] = []
     variable_in: list[dict[str, str]] = [{} for _ in blocks]
     for role in roles:
-        class_of[role], local[role] = _told_apart(role, len(options[role]), telling)
+        class_of[role], local[role] = _told_apart(role, len(options[role]), telling, whole[role])
         sizes[role] = int(class_of[role].max(initial=-1)) + 1
         at = [n for n, block in enumerate(blocks) if role in block]
         for n in at:
@@ -212,6 +305,8 @@ def compile_tables(
     tables: Sequence[JointTable],
     *,
     tidy: bool = True,
+    sums: Sequence[SumCondition] = (),
+    ceiling: float = CEILING,
 ) -> Space:
     """Compile options of some roles and what joints say of them.
 
@@ -225,20 +320,23 @@ def compile_tables(
         Over these roles only, each with a joint name of its own.
     tidy : bool
         Whether the tables hold the joints that only keep needless parts out.
+    sums : sequence of SumCondition
+        Over these roles only, each with a name of its own.
+    ceiling : float
+        Bytes that an answer may need.
     """
     vocabulary = catalogue.vocabulary
-    class_of, sizes, over_classes = _classes(tuple(options), options, tables)
     return Space(
         catalogue,
         tidy,
         MappingProxyType(dict(options)),
-        MappingProxyType(class_of),
-        over_classes,
+        MappingProxyType({r: _interface(r, len(os), tables, sums) for r, os in options.items()}),
         tuple(tables),
-        build_tree(tuple(sizes), sizes, over_classes),
+        tuple(sums),
         MappingProxyType({role: Facts.of(os) for role, os in options.items()}),
         MappingProxyType(
             {r: np.array([_number(o.mass_g) for o in os]) for r, os in options.items()}
         ),
         MappingProxyType({r: strengths_nm(os, vocabulary) for r, os in options.items()}),
+        ceiling,
     )

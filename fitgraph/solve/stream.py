@@ -1,7 +1,7 @@
 """All builds in one stable order, in batches of columns, from any index on.
 
-The order is lexicographic along the junction tree: rows of cliques, then the
-options of the variables counted there, parents before children. A walk in
+The order is lexicographic along the plan: its cases, then step by step kinds
+and the options of each kind, parents before children. A walk in
 Python goes down that order only as far as a block of builds fits in memory;
 the block's tail is a table that is made once and used for every walk that
 comes to the same state, so most of the work is copying columns.
@@ -17,14 +17,18 @@ from typing import Any
 import numpy as np
 import numpy.typing as npt
 
-from fitgraph.solve.arrays import members, spread
-from fitgraph.solve.messages import as_integers, upward
+from fitgraph.solve.arrays import spread
+from fitgraph.solve.passes import Exact
 from fitgraph.solve.query import Query
+from fitgraph.solve.rows import Members, Rows
 
 Ints = npt.NDArray[np.intp]
 
 #: Builds in a tail table at most, and rows of tail tables kept at once.
 TAIL, TAILS_KEPT = 1 << 17, 1 << 21
+
+#: Rows that a small tail table counts as, for all that is not its rows.
+_SMALL = 128
 
 #: Builds in a batch.
 BATCH = 1 << 17
@@ -68,8 +72,8 @@ class _Tail:
     tenths: npt.NDArray[np.int64]
 
 
-#: What is still open: variables with their class, and cliques with their group.
-_Open = tuple[tuple[str, int], ...]
+#: What is still open: steps with a cell, and, as ``~step``, options with a kind.
+_Open = tuple[tuple[int, int], ...]
 
 
 class Stream:
@@ -91,25 +95,19 @@ class Stream:
     def __init__(self, query: Query, *, certain: bool = True, limited: bool = True) -> None:
         limits = (query.request.budget, query.max_tenths) if limited else (None, None)
         self._budget, self._most_tenths = limits
-        self.tree = query.space.tree
+        self.plan = query.space.plan(certain=certain)
         self.roles = tuple(query.space.options)
         lets = query.mask(certain=certain)
-        weights = query.weights(lets)
-        messages, values, largest = upward(self.tree, weights, certain=certain)
-        if largest >= 2.0**53:
-            messages, values, _ = upward(self.tree, as_integers(weights), certain=certain)
-        self._messages = [[int(x) for x in m] for m in messages]
-        self._values = values
-        self.total = 1
-        for root in self.tree.roots:
-            self.total *= self._messages[root][0] if self._messages[root] else 0
-        self._members = {
-            v: members(query.space.class_of[v], lets[v], self.tree.sizes[v]) for v in self.roles
-        }
-        self._sizes = {
-            v: np.diff(np.append(starts, len(ordered)))
-            for v, (ordered, starts) in self._members.items()
-        }
+        self._exact = Exact(self.plan, query.weights(lets))
+        self._rows = Rows(self._exact.passes)
+        self._members = Members(query.space.class_of, lets)
+        self._openings: list[tuple[int, _Open]] = []
+        for case in self.plan.cases:
+            left = tuple((root, 0) for root in reversed(case.roots))
+            number = self._completions(left)
+            if number:
+                self._openings.append((number, left))
+        self.total = sum(number for number, _ in self._openings)
         most = max(len(o) for o in query.space.options.values())
         self._kind = np.min_scalar_type(max(most, 1))
         self._price = {v: np.asarray(p, dtype=np.int64) for v, p in query.price.items()}
@@ -123,46 +121,35 @@ class Stream:
 
     # -- states --------------------------------------------------------
 
-    def _after_row(self, at: int, row: int) -> _Open:
-        """Return what a chosen row opens: its variables, then its children."""
-        clique = self.tree.cliques[at]
-        own = [
-            (v, int(clique.rows[row, clique.variables.index(v)]))
-            for v in clique.own
-            if v in self._members
-        ]
-        below = [(str(c), int(self.tree.cliques[c].group_in_parent[row])) for c in clique.children]
-        return (*own, *below)
-
     def _completions(self, left: _Open) -> int:
         product = 1
-        for name, place in left:
-            if name in self._sizes:
-                product *= int(self._sizes[name][place])
+        for place, at in left:
+            if place < 0:
+                product *= int(self._members.of(self.plan.steps[~place])[2][at])
             else:
-                product *= self._messages[int(name)][place]
+                product *= self._exact.at(place, at)
             if not product:
                 break
         return product
 
     def _choices(self, left: _Open) -> Iterator[tuple[int, int, _Open]]:
         """Yield each way to take the next step: option or -1, completions, what is open then."""
-        (name, place), rest = left[0], left[1:]
-        if name in self._members:
-            ordered, starts = self._members[name]
+        (place, at), rest = left[0], left[1:]
+        if place < 0:
+            ordered, starts, counts = self._members.of(self.plan.steps[~place])
             each = self._completions(rest)
-            for option in ordered[starts[place] : starts[place] + self._sizes[name][place]]:
+            for option in ordered[starts[at] : starts[at] + counts[at]]:
                 yield int(option), each, rest
             return
-        at = int(name)
-        clique = self.tree.cliques[at]
+        step = self.plan.steps[place]
         after = self._completions(rest)
-        first = int(clique.starts[place])
-        ends = np.append(clique.starts[1:], len(clique.rows))
-        values = self._values[at]
-        for row in range(first, int(ends[place])):
-            if values[row]:
-                yield -1, int(values[row]) * after, (*self._after_row(at, row), *rest)
+        cells = np.array([at], dtype=np.intp)
+        _, kinds = self._rows.expand(place, cells)
+        opened = self._rows.after(place, np.repeat(cells, len(kinds)), kinds)
+        for n, kind in enumerate(kinds.tolist()):
+            own = () if step.decided is not None else ((~place, kind),)
+            below = tuple((child, int(cell[n])) for child, cell in opened.items())
+            yield -1, self._completions((*own, *below)) * after, (*own, *below, *rest)
 
     # -- tails ---------------------------------------------------------
 
@@ -173,10 +160,10 @@ class Stream:
             return tail
         tail = self._expand(left)
         self._tails[left] = tail
-        self._kept += len(tail.price)
+        self._kept += max(len(tail.price), _SMALL)
         while self._kept > TAILS_KEPT and len(self._tails) > 1:
             _, old = self._tails.popitem(last=False)
-            self._kept -= len(old.price)
+            self._kept -= max(len(old.price), _SMALL)
         return tail
 
     def _expand(self, left: _Open) -> _Tail:
@@ -184,30 +171,25 @@ class Stream:
         options: dict[str, npt.NDArray[np.unsignedinteger]] = {}
         price, tenths = np.zeros(1, dtype=np.int64), np.zeros(1, dtype=np.int64)
         # What is open for each partial build, the next step first.
-        pending: list[tuple[str, Ints]] = [(n, np.array([p], dtype=np.intp)) for n, p in left]
+        pending: list[tuple[int, Ints]] = [(n, np.array([p], dtype=np.intp)) for n, p in left]
         while pending:
-            name, place = pending.pop(0)
-            if name in self._members:
-                ordered, starts = self._members[name]
-                owner, number = spread(self._sizes[name][place])
-                chosen = ordered[starts[place[owner]] + number]
-                price = price[owner] + self._price[name][chosen]
-                tenths = tenths[owner] + self._tenths[name][chosen]
+            place, at = pending.pop(0)
+            if place < 0:
+                variable = self.plan.steps[~place].variable
+                ordered, starts, counts = self._members.of(self.plan.steps[~place])
+                owner, number = spread(counts[at])
+                chosen = ordered[starts[at[owner]] + number]
+                price = price[owner] + self._price[variable][chosen]
+                tenths = tenths[owner] + self._tenths[variable][chosen]
                 options = {v: o[owner] for v, o in options.items()}
-                options[name] = chosen.astype(self._kind)
+                options[variable] = chosen.astype(self._kind)
                 pending = [(n, p[owner]) for n, p in pending]
                 continue
-            at = int(name)
-            clique = self.tree.cliques[at]
-            ends = np.append(clique.starts[1:], len(clique.rows))
-            owner, number = spread((ends - clique.starts)[place])
-            row = clique.starts[place[owner]] + number
-            alive = np.flatnonzero(np.asarray(self._values[at][row] > 0, dtype=bool))
-            owner, row = owner[alive], row[alive]
+            owner, kind = self._rows.expand(place, at)
+            below = list(self._rows.after(place, at[owner], kind).items())
+            own = [] if self.plan.steps[place].decided is not None else [(~place, kind)]
             price, tenths = price[owner], tenths[owner]
             options = {v: o[owner] for v, o in options.items()}
-            own = [(v, clique.column(v)[row]) for v in clique.own if v in self._members]
-            below = [(str(c), self.tree.cliques[c].group_in_parent[row]) for c in clique.children]
             pending = [*own, *below, *((n, p[owner]) for n, p in pending)]
         return _Tail(options, price, tenths)
 
@@ -220,7 +202,8 @@ class Stream:
         if self._completions(left) <= TAIL:
             yield chosen, price, tenths, self._tail(left), skip
             return
-        name = left[0][0]
+        place = left[0][0]
+        name = self.plan.steps[place if place >= 0 else ~place].variable
         for option, each, rest in self._choices(left):
             if skip >= each:
                 skip -= each
@@ -235,6 +218,14 @@ class Stream:
                     price + int(self._price[name][option]),
                     tenths + int(self._tenths[name][option]),
                 )
+            skip = 0
+
+    def _every(self, skip: int) -> Iterator[tuple[dict[str, int], int, int, _Tail, int]]:
+        for number, left in self._openings:
+            if skip >= number:
+                skip -= number
+                continue
+            yield from self._blocks(left, skip, {}, 0, 0)
             skip = 0
 
     def batches(
@@ -258,10 +249,9 @@ class Stream:
         stop = self.total if stop is None else min(stop, self.total)
         if start >= stop:
             return
-        opening: _Open = tuple((str(r), 0) for r in self.tree.roots)
         out = self._fresh(min(size, stop - start))
         filled, at = 0, start
-        for chosen, price, tenths, tail, skip in self._blocks(opening, start, {}, 0, 0):
+        for chosen, price, tenths, tail, skip in self._every(start):
             begin = skip
             while begin < len(tail.price) and at + filled < stop:
                 room = min(len(out.price) - filled, len(tail.price) - begin, stop - at - filled)

@@ -17,6 +17,7 @@ import numpy.typing as npt
 from fitgraph.model import Fill
 from fitgraph.solve import Space
 from fitgraph.solve.arrays import spread
+from fitgraph.solve.plan import Plan
 from fitgraph.solve.query import TENTHS
 from fitgraph.solve.tree import Tree
 from fitgraph.stock.distinct import dense, rank
@@ -100,15 +101,25 @@ class Listing:
         The class of each option of each role.
     menus : sequence of list of Menu
         For each role, its menus by number.
+    plans : mapping of bool to Plan
+        How builds are searched: those that are certain, those that are possible.
     """
 
     def __init__(
-        self, tree: Tree, class_of: Mapping[str, Ints], menus: Sequence[list[Menu]]
+        self,
+        tree: Tree,
+        class_of: Mapping[str, Ints],
+        menus: Sequence[list[Menu]],
+        plans: Mapping[bool, Plan],
     ) -> None:
-        self.tree, self.class_of = tree, class_of
+        self.tree, self.class_of, self._plans = tree, class_of, plans
         self.roles = tuple(class_of)
         self._of = menus
         self._useful: dict[tuple[int, int, bool], Ints] = {}
+
+    def plan(self, *, certain: bool) -> Plan:
+        """Return how builds are searched."""
+        return self._plans[certain]
 
     def menu(self, at: int, number: int) -> Menu:
         """Return a menu of the role at a place."""
@@ -145,7 +156,7 @@ class Menus(Listing):
 
     def __init__(self, space: Space, stock: Mapping[str, int] | None = None) -> None:
         class_of = {r: space.class_of[r] for r in space.roles}
-        super().__init__(space.tree, class_of, [[] for _ in space.roles])
+        super().__init__(space.tree, class_of, [[] for _ in space.roles], {})
         self.space = space
         self._number: list[dict[object, int]] = [{} for _ in self.roles]
         self._tenths = {r: np.rint(np.nan_to_num(m) * TENTHS) for r, m in space.mass_g.items()}
@@ -160,7 +171,12 @@ class Menus(Listing):
 
     def listing(self) -> Listing:
         """Return the menus made so far, without the catalogue: little to send to a process."""
-        return Listing(self.tree, self.class_of, [list(menus) for menus in self._of])
+        plans = {certain: self.plan(certain=certain) for certain in (True, False)}
+        return Listing(self.tree, self.class_of, [list(menus) for menus in self._of], plans)
+
+    def plan(self, *, certain: bool) -> Plan:
+        """Return how builds are searched."""
+        return self.space.plan(certain=certain)
 
     def _named(self, role: str, skus: Set[str]) -> Bools:
         facts = self.space.facts[role]

@@ -21,7 +21,7 @@ import numpy.typing as npt
 
 from fitgraph.model import Enquiry
 from fitgraph.solve import TreeEngine
-from fitgraph.solve.messages import count, count_each
+from fitgraph.solve.passes import count, count_each
 from fitgraph.stock.menus import IN_STOCK, Menus, Shelf
 from fitgraph.stock.questions import Questions, questions_of
 from fitgraph.stock.served import Asked, Progress, witnesses
@@ -79,7 +79,7 @@ def _weights(menus: Menus, shelf: Shelf) -> dict[str, npt.NDArray[np.float64]]:
     space = menus.space
     return {
         role: np.bincount(
-            menus.menu(at, menus.shelf(at, shelf)).klass, minlength=space.tree.sizes[role]
+            menus.menu(at, menus.shelf(at, shelf)).klass, minlength=space.sizes[role]
         ).astype(float)
         for at, role in enumerate(menus.roles)
     }
@@ -88,8 +88,8 @@ def _weights(menus: Menus, shelf: Shelf) -> dict[str, npt.NDArray[np.float64]]:
 def builds_through(menus: Menus) -> tuple[int, dict[str, int]]:
     """Return the number of builds from stock, and of those with each part in stock."""
     space, weights = menus.space, _weights(menus, IN_STOCK)
-    total = count(space.tree, weights, certain=True)
-    each = count_each(space.tree, weights, certain=True)
+    plan = space.plan(certain=True)
+    total, each = count(plan, weights), count_each(plan, weights)
     through: dict[str, int] = {}
     for at, role in enumerate(menus.roles):
         menu = menus.menu(at, menus.shelf(at, IN_STOCK))
@@ -197,9 +197,10 @@ def reliance(
             if not any((question, frozenset((s,))) in alone for s in gone):
                 both[gone] = both.get(gone, 0.0) + float(questions.weight[question])
         single = {w.skus[0]: w for w in singles}
+        plan = menus.space.plan(certain=True)
         for gone, together in both.items():
             skus = tuple(sorted(gone))
-            left = count(menus.space.tree, _weights(menus, Shelf(True, none, gone)), certain=True)
+            left = count(plan, _weights(menus, Shelf(True, none, gone)))
             lost = sum(single[s].enquiries for s in skus if s in single)
             lost -= sum(
                 float(questions.weight[q])

@@ -26,7 +26,6 @@ from fitgraph.solve.best import Criteria, k_best
 from fitgraph.stock.distinct import dense, rank
 from fitgraph.stock.least import cheapest
 from fitgraph.stock.menus import Listing, Menus
-from fitgraph.stock.narrow import narrowed
 
 Ints = npt.NDArray[np.intp]
 Floats = npt.NDArray[np.float64]
@@ -126,8 +125,8 @@ def _exactly(listing: Listing, asked: Asked, n: int, steep: float, *, certain: b
         costs[role][:, menu.place] = mix @ np.array([menu.price, menu.tenths])
     limits = mix[1:] @ np.array([asked.budget[n], asked.tenths[n]])
     limits[2] += _ROUNDING * (1 + abs(limits[2]))
-    tree = narrowed(listing.tree, class_of, lets, certain=certain)
-    options, found = k_best(tree, class_of, lets, Criteria(costs, limits), 1, certain=certain)
+    plan = listing.plan(certain=certain)
+    options, found = k_best(plan, class_of, lets, Criteria(costs, limits), 1)
     return np.array([options[r][0] for r in listing.roles]) if len(found) else None
 
 

@@ -24,7 +24,7 @@ from fitgraph.adapters import best_together
 from fitgraph.model import Catalogue, Enquiry
 from fitgraph.solve import Request, Services, TreeEngine
 from fitgraph.solve.query import ask
-from fitgraph.solve.sample import sample_rows
+from fitgraph.solve.sample import Drawing
 from fitgraph.stock import Restocking, coverage, reliance, stranded
 from tests.bench import adapters
 from tests.bench.catalogues import scaled
@@ -67,13 +67,13 @@ def enquiries_for(engine: TreeEngine, count: int, *, seed: int = 1) -> tuple[Enq
     rng = np.random.default_rng(seed)
     query = ask(engine.space, Request(services=Services.NONE))
     lets = query.mask(certain=True)
-    classes = sample_rows(engine.space.tree, query.weights(lets), count, rng, certain=True)
-    built = []
-    for role, options in engine.space.options.items():
-        klass = np.where(lets[role], engine.space.class_of[role], -1)
-        members = {k: np.flatnonzero(klass == k) for k in np.unique(classes[role])}
-        chosen = [members[k][int(rng.integers(len(members[k])))] for k in classes[role]]
-        built.append([options[place].part for place in chosen])
+    plan = engine.space.plan(certain=True)
+    weights = {role: mask.astype(float) for role, mask in lets.items()}
+    drawn = Drawing(plan, engine.space.class_of, weights).draw(count, rng)
+    built = [
+        [options[place].part for place in drawn[role]]
+        for role, options in engine.space.options.items()
+    ]
     found: list[Enquiry] = []
     for n, build in enumerate(zip(*built, strict=True)):
         parts = [p for p in build if p is not None]

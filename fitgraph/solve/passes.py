@@ -1,0 +1,793 @@
+"""One pass over a plan, up and down, over any algebra and for many requests at once.
+
+A request reaches the plan as a value for each class of each role: how many options it lets in,
+or what the cheapest of them costs. Requests that say the same of all roles below a step share
+its message, so a message has a row for each distinct demand.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+import numpy.typing as npt
+
+from fitgraph.solve.algebra import COUNT, Algebra, Modular
+from fitgraph.solve.plan import SLICE, Case, Part, Plan, Step
+
+Ints = npt.NDArray[np.intp]
+Numbers = npt.NDArray[Any]
+Bools = npt.NDArray[np.bool_]
+
+#: Cells along some axes of a separator; all along the others.
+_Block = Mapping[int, Ints]
+_ALL = slice(None)
+
+#: Whole numbers below this are exact in float64.
+EXACT_FLOAT = float(2**53)
+
+
+@dataclass(frozen=True, slots=True)
+class Demands:
+    """What some requests make of each role.
+
+    Parameters
+    ----------
+    values : mapping of str to ndarray, shape (n_demands, n_classes)
+        For each role, the distinct demands on it: a value for each of its base classes.
+    of : mapping of str to ndarray of int, shape (n_requests,)
+        Which of them each request has.
+    """
+
+    values: Mapping[str, Numbers]
+    of: Mapping[str, Ints]
+
+    @staticmethod
+    def one(values: Mapping[str, Numbers]) -> Demands:
+        """Return the demands of a single request."""
+        zero = np.zeros(1, dtype=np.intp)
+        return Demands({r: v[None, :] for r, v in values.items()}, dict.fromkeys(values, zero))
+
+    def part(self, start: int, stop: int) -> Demands:
+        """Return the demands of a range of requests."""
+        return Demands(self.values, {r: ids[start:stop] for r, ids in self.of.items()})
+
+    @property
+    def count(self) -> int:
+        """Return the number of requests."""
+        return len(next(iter(self.of.values())))
+
+
+@dataclass(frozen=True, slots=True)
+class Message:
+    """What a step tells: values over its separator, a row for each distinct demand below.
+
+    Parameters
+    ----------
+    values : ndarray, shape (n_distinct, *step.shape)
+        In the algebra of the pass.
+    row_of : ndarray of int, shape (n_requests,)
+        The row of each request.
+    """
+
+    values: Numbers
+    row_of: Ints
+
+
+class Passes:
+    """Messages of some requests along a plan.
+
+    Parameters
+    ----------
+    plan : Plan
+        What is summed up.
+    demands : Demands
+        Of all requests.
+    algebra : Algebra
+        What is asked.
+    narrow : bool
+        Whether cells that no request lets in are left out; not for :meth:`each`, which
+        judges them as well.
+    """
+
+    def __init__(
+        self, plan: Plan, demands: Demands, algebra: Algebra, *, narrow: bool = True
+    ) -> None:
+        self.plan, self.demands, self.algebra, self.narrow = plan, demands, algebra, narrow
+        self.up: list[Message] = []
+        self._cells: dict[tuple[str, int], Ints | None] = {}
+        for step in plan.steps:
+            self.up.append(self._upward(step))
+
+    # -- up ------------------------------------------------------------
+
+    def _distinct(self, roles: frozenset[str]) -> tuple[Ints, Ints]:
+        """Return one request for each distinct demand on some roles, and each one's demand."""
+        many = self.demands.count
+        if many == 1:
+            zero = np.zeros(1, dtype=np.intp)
+            return zero, zero
+        key = np.zeros(many, dtype=np.int64)
+        for role in sorted(roles):
+            if len(self.demands.values[role]) == 1:
+                continue
+            key = key * len(self.demands.values[role]) + self.demands.of[role]
+            key = np.unique(key, return_inverse=True)[1].astype(np.int64)
+        _, first, inverse = np.unique(key, return_index=True, return_inverse=True)
+        return first.astype(np.intp), inverse.reshape(-1).astype(np.intp)
+
+    def weights(self, step: Step, some: Ints) -> Numbers | None:
+        """Return the value of each kind of a step's variable, for some requests."""
+        if step.decided is not None:
+            return None
+        demands = self.demands.values[step.variable][self.demands.of[step.variable][some]]
+        if step.kinds == len(step.domain):
+            order = np.empty(step.kinds, dtype=np.intp)
+            order[step.kind_of[step.domain]] = step.domain
+            return demands[:, order]
+        order = step.domain[np.argsort(step.kind_of[step.domain], kind="stable")]
+        starts = np.searchsorted(step.kind_of[order], np.arange(step.kinds))
+        return self.algebra.segments(demands[:, order], starts, 1)
+
+    def _alive(self, step: Step) -> dict[int, Ints]:
+        """Return, for axes of a separator along which some cells cannot be, those that can."""
+        found = {}
+        for axis, (variable, cell_of) in enumerate(zip(step.separator, step.cell_of, strict=True)):
+            key = (variable, id(cell_of))
+            if key not in self._cells:
+                self._cells[key] = self._alive_cells(variable, cell_of, step.shape[axis])
+            cells = self._cells[key]
+            if cells is not None:
+                found[axis] = cells
+        return found
+
+    def _alive_cells(self, variable: str, cell_of: Ints, size: int) -> Ints | None:
+        demands = self.demands.values.get(variable)
+        if demands is None:  # a running sum
+            return None
+        good = (demands != self.algebra.none).any(axis=0)
+        if good.all():
+            return None
+        cells = np.zeros(size, dtype=bool)
+        cells[cell_of[good]] = True
+        return None if cells.all() else np.flatnonzero(cells)
+
+    def _upward(self, step: Step) -> Message:
+        some, row_of = self._distinct(step.below)
+        weights = self.weights(step, some)
+        alive = None
+        if weights is not None:
+            good = (weights != self.algebra.none).any(axis=0)
+            if not good.all():
+                alive = np.flatnonzero(good)
+                weights = weights[:, alive]
+        if not step.groups:
+            assert weights is not None
+            return Message(self.algebra.fold(weights, 1), row_of)
+        if alive is not None and not len(alive):
+            return Message(np.full((len(some), *step.shape), self.algebra.none), row_of)
+        work = _Work(self, step, some, alive)
+        blocks = list(work.blocks(self._alive(step) if self.narrow else {}))
+        if len(blocks) == 1 and not blocks[0]:
+            return Message(
+                np.ascontiguousarray(
+                    np.broadcast_to(work.message(weights, {}), (len(some), *step.shape))
+                ),
+                row_of,
+            )
+        out = np.full((len(some), *step.shape), self.algebra.none)
+        for block in blocks:
+            out[_index(step, block)] = work.message(weights, block)
+        return Message(out, row_of)
+
+    def totals(self) -> Numbers:
+        """Return the value of all builds, for each request."""
+        total = np.full(self.demands.count, self.algebra.none)
+        for case in self.plan.cases:
+            total = self._either(total, self.of_case(case))
+        return total
+
+    def of_case(self, case: Case) -> Numbers:
+        """Return the value of all builds of a case, for each request."""
+        return self._beside(case.roots, -1)
+
+    def _either(self, a: Numbers, b: Numbers) -> Numbers:
+        return self.algebra.fold(np.stack([a, b]), 0)
+
+    def _beside(self, roots: tuple[int, ...], but: int) -> Numbers:
+        """Return what the roots of a case come to together, but for one."""
+        value = np.full(self.demands.count, self.algebra.one)
+        for root in roots:
+            if root != but:
+                message = self.up[root]
+                value = self.algebra.both(value, message.values.reshape(-1)[message.row_of])
+        return value
+
+    # -- down ----------------------------------------------------------
+
+    def each(self) -> dict[str, Numbers]:
+        """Return, for every base class of every role, the value of builds through one option.
+
+        Returns
+        -------
+        dict of str to ndarray, shape (n_requests, n_classes)
+            Whatever the demand says of the class itself.
+        """
+        algebra, many = self.algebra, self.demands.count
+        every = np.arange(many, dtype=np.intp)
+        outside: dict[int, Numbers] = {}
+        for case in self.plan.cases:
+            for root in case.roots:
+                value = self._beside(case.roots, root)
+                shape = (many, *(1 for _ in self.plan.steps[root].shape))
+                value = value.reshape(shape)
+                outside[root] = self._either(outside[root], value) if root in outside else value
+        found = {
+            role: np.full((many, size), algebra.none) for role, size in self.plan.sizes.items()
+        }
+        for at in range(len(self.plan.steps) - 1, -1, -1):
+            step, above = self.plan.steps[at], outside.pop(at, None)
+            if above is None:
+                continue
+            weights = self.weights(step, every)
+            kinds = np.full((many, step.kinds), algebra.none)
+            into = {
+                c: np.full((many, *self.plan.steps[c].shape), algebra.none) for c in step.children
+            }
+            if step.groups:
+                work = _Work(self, step, every, None)
+                for block in work.blocks(self._alive(step)):
+                    work.down(weights, above[_index(step, block)], block, kinds, into)
+            else:
+                kinds[...] = above[:, None]
+            if step.decided is None:
+                table = found[step.variable]
+                table[:, step.domain] = self._either(
+                    table[:, step.domain], kinds[:, step.kind_of[step.domain]]
+                )
+            for child, value in into.items():
+                outside[child] = self._either(outside[child], value) if child in outside else value
+        return found
+
+
+def _index(step: Step, block: _Block) -> tuple[Any, ...]:
+    """Return the index of a block of a separator's cells in a message."""
+    if not block:
+        return (slice(None),) * (1 + len(step.shape))
+    every = [block.get(a, _ALL) for a in range(len(step.shape))]
+    if sum(not isinstance(e, slice) for e in every) == 1:
+        return (slice(None), *every)
+    lists = [block.get(a, np.arange(n)) for a, n in enumerate(step.shape)]
+    return (slice(None), *np.ix_(*lists))
+
+
+class _Work:
+    """The arrays of one step.
+
+    Parameters
+    ----------
+    passes : Passes
+        With the messages of the step's children.
+    step : Step
+        The step.
+    some : ndarray of int
+        Some requests.
+    alive : ndarray of int or None
+        The kinds that count; None for all.
+    """
+
+    def __init__(self, passes: Passes, step: Step, some: Ints, alive: Ints | None) -> None:
+        self.algebra, self.step, self.some, self.up = passes.algebra, step, some, passes.up
+        self.alive = alive
+        self.kinds = step.kinds if alive is None else len(alive)
+        self.every = tuple(range(len(step.shape)))
+        groups = step.groups
+        self.axes = [g.axes for g in groups]
+        #: For the first group, the kinds that it tells apart, one of each, if they are fewer.
+        self.few: tuple[Ints, Ints] | None = None
+        if len(groups) > 1 and groups[0].few is not None:
+            reps, place = groups[0].few
+            if alive is not None:
+                used, place = np.unique(place[alive], return_inverse=True)
+                reps, place = reps[used], place.reshape(-1)
+            self.few = (reps, place)
+            self.order = np.argsort(place, kind="stable")
+            self.starts = np.searchsorted(place[self.order], np.arange(len(reps)))
+
+    # -- blocks --------------------------------------------------------
+
+    def blocks(self, alive: Mapping[int, Ints]) -> Iterator[_Block]:
+        """Yield blocks of the separator's cells, few enough and alike to the bridges."""
+        step, shape = self.step, self.step.shape
+        pieces: list[dict[int, Ints]] = [dict(alive)]
+        for axis, cells in step.bridged.items():
+            fine = []
+            for piece in pieces:
+                inside = piece.get(axis)
+                of_cell = cells if inside is None else cells[inside]
+                for value in np.unique(of_cell):
+                    at = np.flatnonzero(of_cell == value)
+                    fine.append({**piece, axis: at if inside is None else inside[at]})
+            pieces = fine
+        many = len(self.some)
+        for piece in pieces:
+            sizes = [len(piece[a]) if a in piece else shape[a] for a in self.every]
+            cells_of = [self.kinds * many * math.prod(sizes[a] for a in axes) for axes in self.axes]
+            widest = max(range(len(cells_of)), key=cells_of.__getitem__)
+            if cells_of[widest] <= SLICE or not self.axes[widest]:
+                yield piece
+                continue
+            axis = max(self.axes[widest], key=lambda a: sizes[a])
+            length = max(1, int(sizes[axis] * SLICE / cells_of[widest]))
+            whole = piece.get(axis, np.arange(shape[axis]))
+            for start in range(0, len(whole), length):
+                yield {**piece, axis: whole[start : start + length]}
+
+    def _sizes(self, axes: Sequence[int], block: _Block) -> list[int]:
+        return [len(block[a]) if a in block else self.step.shape[a] for a in axes]
+
+    # -- products ------------------------------------------------------
+
+    def _places(self, part: Part, kinds: Ints | None, block: _Block) -> list[Ints | None]:
+        kind = part.kind
+        if kinds is not None:
+            kind = kinds if kind is None else kind[kinds]
+        places: list[Ints | None] = [kind]
+        for axis, cells in zip(part.axes, part.cells, strict=True):
+            cut = block.get(axis)
+            if cut is None:
+                places.append(cells)
+            else:
+                places.append(cut if cells is None else cells[cut])
+        return places
+
+    def _message(self, part: Part, places: list[Ints | None]) -> Numbers:
+        message = self.up[part.child]
+        values = np.moveaxis(message.values, part.at + 1, 1)
+        if len(values) > 1:
+            rows = message.row_of[self.some]
+            if len(rows) != len(values) or not (rows == np.arange(len(rows))).all():
+                values = values[rows]
+        return _taken(values, places, 1)
+
+    def product(
+        self, numbers: Sequence[int], axes: tuple[int, ...], kinds: Ints | None, block: _Block
+    ) -> Numbers:
+        """Return some parts multiplied out over (requests, kinds, some axes)."""
+        step = self.step
+        allowed: Bools | None = None
+        found: Numbers | None = None
+        for n in numbers:
+            part = step.parts[n]
+            places = self._places(part, kinds, block)
+            if part.child < 0:
+                assert part.table is not None
+                values = _taken(part.table, places, 0)[None]
+            else:
+                values = self._message(part, places)
+            order = sorted(range(len(part.axes)), key=lambda i: part.axes[i])
+            values = values.transpose(0, 1, *(i + 2 for i in order))
+            sizes = iter(values.shape[2:])
+            values = values.reshape(
+                *values.shape[:2], *(next(sizes) if a in part.axes else 1 for a in axes)
+            )
+            if part.child < 0:
+                allowed = values if allowed is None else allowed & values
+            else:
+                found = values if found is None else self.algebra.both(found, values)
+        if allowed is not None:
+            lifted = self.algebra.lift(allowed)
+            found = lifted if found is None else self.algebra.only(found, lifted)
+        if found is None:
+            size = self.kinds if kinds is None else len(kinds)
+            found = np.full((1, size, *(1 for _ in axes)), self.algebra.one)
+        return found
+
+    def _bridge(self, block: _Block, but: int = -1) -> Numbers | None:
+        """Return the product of the bridges over (requests, kinds), all alike in a block."""
+        if not self.step.bridges:
+            return None
+        one = {a: cells[:1] for a, cells in block.items()}
+        numbers = [n for n in self.step.bridges if n != but]
+        if not numbers:
+            return None
+        axes = tuple(sorted({a for n in numbers for a in self.step.parts[n].axes}))
+        found = self.product(numbers, axes, self.alive, one)
+        return found.reshape(len(found), -1)
+
+    # -- up ------------------------------------------------------------
+
+    def message(self, weights: Numbers | None, block: _Block) -> Numbers:
+        """Return the message over a block of the separator."""
+        step, algebra, groups = self.step, self.algebra, self.step.groups
+        if step.decided is not None:
+            whole = self._whole(groups[0].parts, self.axes[0], None, block)
+            return whole[self._decided(block)]
+        assert weights is not None
+        if len(groups) == 1:
+            whole = self._whole(groups[0].parts, self.axes[0], self.alive, block)
+            flat = whole.reshape(whole.shape[0], self.kinds, -1)
+            out = algebra.meet(weights[:, None, :], flat)[:, 0]
+            return self._spread(out, self.axes[0], block)
+        bridge = self._bridge(block)
+        if bridge is not None:
+            weights = algebra.both(weights, bridge)
+        one, other, axes = self._pair(block)
+        if self.few is not None:
+            other = self._segmented(algebra.both(other, weights[:, None, :, None]))
+        elif one.size <= other.size:
+            one = algebra.both(one, weights[:, None, None, :])
+        else:
+            other = algebra.both(other, weights[:, None, :, None])
+        out = algebra.meet(one, other)
+        out = out.reshape(len(out), *self._sizes(axes, block))
+        back = sorted(range(len(axes)), key=axes.__getitem__)
+        out = out.transpose(0, *(i + 1 for i in back))
+        return self._spread(out, tuple(sorted(axes)), block)
+
+    def _segmented(self, other: Numbers) -> Numbers:
+        """Return (requests, shared, kinds, cells) put together by the first group's kinds."""
+        if len(self.starts) == self.kinds:
+            return other.take(self.order, axis=2)
+        return self.algebra.segments(other.take(self.order, axis=2), self.starts, 2)
+
+    def _spread(self, out: Numbers, axes: tuple[int, ...], block: _Block) -> Numbers:
+        """Return values over all axes of the separator, the same along those they lack."""
+        sizes = dict(zip(axes, self._sizes(axes, block), strict=True))
+        full = self._sizes(self.every, block)
+        out = out.reshape(len(out), *(sizes.get(a, 1) for a in self.every))
+        return np.broadcast_to(out, (len(out), *full))
+
+    def _whole(
+        self,
+        numbers: Sequence[int],
+        axes: tuple[int, ...],
+        kinds: Ints | None,
+        block: _Block,
+    ) -> Numbers:
+        values = self.product(numbers, axes, kinds, block)
+        size = self.kinds if kinds is None else len(kinds)
+        return np.broadcast_to(values, (values.shape[0], size, *self._sizes(axes, block)))
+
+    def _pair(self, block: _Block) -> tuple[Numbers, Numbers, tuple[int, ...]]:
+        """Return the groups over (requests, shared, own, kinds) and (..., kinds, own), and axes.
+
+        The first has one kind for all that it cannot tell apart, where that makes them fewer.
+        """
+        shared = tuple(a for a in self.axes[0] if a in self.axes[1])
+        only = tuple(a for a in self.axes[0] if a not in shared)
+        rest = tuple(a for a in self.axes[1] if a not in shared)
+        width = math.prod(self._sizes(shared, block))
+
+        def laid(group: int, kinds: Ints | None, own: tuple[int, ...]) -> Numbers:
+            axes = self.axes[group]
+            values = self._whole(self.step.groups[group].parts, axes, kinds, block)
+            order = [axes.index(a) + 2 for a in shared]
+            others = [axes.index(a) + 2 for a in own]
+            size = values.shape[1]
+            values = values.transpose(0, *order, 1, *others)
+            return values.reshape(len(values), width, size, -1)
+
+        few = self.alive if self.few is None else self.few[0]
+        one = laid(0, few, only).swapaxes(-1, -2)
+        return one, laid(1, self.alive, rest), (*shared, *only, *rest)
+
+    def _decided(self, block: _Block) -> tuple[Any, ...]:
+        """Return the index that reads a running sum's values for the two that decide it."""
+        step = self.step
+        assert step.decided is not None
+        a, b, kinds = step.decided
+
+        def along(axis: int, values: Ints) -> Ints:
+            return values.reshape([-1 if k == axis else 1 for k in self.every])
+
+        def cells(axis: int) -> Ints:
+            return block.get(axis, np.arange(step.shape[axis]))
+
+        index: list[Any] = [slice(None), kinds[along(a, cells(a)), along(b, cells(b))]]
+        index += [along(axis, np.arange(len(cells(axis)))) for axis in self.axes[0]]
+        return tuple(index)
+
+    # -- down ----------------------------------------------------------
+
+    def down(
+        self,
+        weights: Numbers | None,
+        above: Numbers,
+        block: _Block,
+        kinds: Numbers,
+        into: Mapping[int, Numbers],
+    ) -> None:
+        """Add what comes from above a block of the separator to the kinds and the children."""
+        step, algebra, groups = self.step, self.algebra, self.step.groups
+        above = np.broadcast_to(above, (len(above), *self._sizes(self.every, block)))
+        if step.decided is not None:
+            axes = self.axes[0]
+            whole = np.full((len(above), self.kinds, *self._sizes(axes, block)), algebra.none)
+            index = np.broadcast_arrays(*self._decided(block)[1:])
+            rows = np.arange(len(above)).reshape(-1, *(1 for _ in self.every))
+            algebra.gather_at(whole, (rows, *(i[None] for i in index)), above)
+            self._share(groups[0].parts, axes, None, whole, block, into)
+            return
+        assert weights is not None
+        used = {a for axes in self.axes for a in axes}
+        lost = tuple(a + 1 for a in self.every if a not in used)
+        outer = algebra.fold(above, lost) if lost else above
+        if len(groups) == 1:
+            axes = self.axes[0]
+            left = self._whole(groups[0].parts, axes, None, block)
+            flat = algebra.both(left, outer[:, None])
+            self._add_kinds(kinds, algebra.fold(flat.reshape(len(flat), self.kinds, -1), 2))
+            if into:
+                spread = weights.reshape(len(weights), -1, *(1 for _ in axes))
+                mine = algebra.both(spread, outer[:, None])
+                self._share(groups[0].parts, axes, None, mine, block, into)
+            return
+        one, other, axes = self._pair(block)
+        kept = tuple(a for a in self.every if a in used)
+        outer = outer.transpose(0, *(kept.index(a) + 1 for a in axes)).reshape(
+            len(outer), one.shape[1], one.shape[2], other.shape[3]
+        )
+        shared = axes[: sum(a in self.axes[1] for a in self.axes[0])]
+        rest = tuple(a for a in axes if a in self.axes[1] and a not in shared)
+        only = tuple(a for a in axes if a not in (*shared, *rest))
+        bridge = self._bridge(block)
+        bridged = weights if bridge is None else algebra.both(weights, bridge)
+        # over (requests, shared, kinds, right only): all alternatives to the left
+        across = algebra.meet(one.swapaxes(-1, -2), outer)
+        if self.few is not None:
+            across = across.take(self.few[1], axis=2)
+        through = algebra.fold(algebra.both(across, other), (1, 3))
+        self._add_kinds(kinds, through if bridge is None else algebra.both(through, bridge))
+        for n in step.bridges:
+            if step.parts[n].child >= 0:
+                others = self._bridge(block, but=n)
+                mine = algebra.both(through, weights)
+                if others is not None:
+                    mine = algebra.both(mine, others)
+                one_cell = {a: cells[:1] for a, cells in block.items() if a in step.bridged}
+                axes_n = tuple(sorted(step.parts[n].axes))
+                mine = mine.reshape(*mine.shape, *(1 for _ in axes_n))
+                self._hand(n, axes_n, None, mine, one_cell, into)
+        if any(step.parts[n].child >= 0 for n in groups[1].parts):
+            mine = algebra.both(across, bridged[:, None, :, None])
+            mine = mine.transpose(0, 2, 1, 3).reshape(
+                len(mine), self.kinds, *self._sizes((*shared, *rest), block)
+            )
+            back = [(*shared, *rest).index(a) + 2 for a in self.axes[1]]
+            self._share(
+                groups[1].parts, self.axes[1], None, mine.transpose(0, 1, *back), block, into
+            )
+        if any(step.parts[n].child >= 0 for n in groups[0].parts):
+            other = algebra.both(other, bridged[:, None, :, None])
+            few = None
+            if self.few is not None:
+                other, few = self._segmented(other), self.few[0]
+            mine = algebra.meet(outer, other.swapaxes(-1, -2)).transpose(0, 3, 1, 2)
+            mine = mine.reshape(len(mine), mine.shape[1], *self._sizes((*shared, *only), block))
+            back = [(*shared, *only).index(a) + 2 for a in self.axes[0]]
+            self._share(
+                groups[0].parts, self.axes[0], few, mine.transpose(0, 1, *back), block, into
+            )
+
+    def _add_kinds(self, kinds: Numbers, found: Numbers) -> None:
+        found = np.broadcast_to(found, kinds.shape)
+        kinds[...] = self.algebra.fold(np.stack([kinds, found]), 0)
+
+    def _share(
+        self,
+        numbers: Sequence[int],
+        axes: tuple[int, ...],
+        kinds: Ints | None,
+        outer: Numbers,
+        block: _Block,
+        into: Mapping[int, Numbers],
+    ) -> None:
+        """Add what comes from outside a group to the messages in it."""
+        for n in numbers:
+            if self.step.parts[n].child < 0:
+                continue
+            others = [m for m in numbers if m != n]
+            values = outer
+            if others:
+                values = self.algebra.both(outer, self.product(others, axes, kinds, block))
+            self._hand(n, axes, kinds, values, block, into)
+
+    def _hand(
+        self,
+        n: int,
+        axes: tuple[int, ...],
+        kinds: Ints | None,
+        values: Numbers,
+        block: _Block,
+        into: Mapping[int, Numbers],
+    ) -> None:
+        """Add values over (requests, kinds, axes) to the message of one part."""
+        part, algebra = self.step.parts[n], self.algebra
+        size = self.kinds if kinds is None else len(kinds)
+        sizes = self._sizes(axes, block)
+        values = np.broadcast_to(values, (len(values), size, *sizes))
+        lost = tuple(i + 2 for i, a in enumerate(axes) if a not in part.axes)
+        if lost:
+            values = algebra.fold(values, lost)
+        kept = [a for a in axes if a in part.axes]
+        values = values.transpose(0, 1, *(kept.index(a) + 2 for a in part.axes))
+        view = np.moveaxis(into[part.child], part.at + 1, 1)
+        cut: list[Ints] = []
+        for i, place in enumerate(self._places(part, kinds, block)):
+            if place is None:
+                cut.append(np.arange(view.shape[i + 1]))
+                continue
+            used = np.unique(place)
+            if len(used) < len(place) or (place != used).any():
+                order = np.argsort(place, kind="stable")
+                starts = np.searchsorted(place[order], used)
+                values = algebra.segments(np.take(values, order, axis=i + 1), starts, i + 1)
+            cut.append(used)
+        if all(len(c) == n for c, n in zip(cut, view.shape[1:], strict=True)):
+            view[...] = algebra.fold(np.stack([view, np.broadcast_to(values, view.shape)]), 0)
+            return
+        at: tuple[Any, ...] = (slice(None), *np.ix_(*cut))
+        before = view[at]
+        view[at] = algebra.fold(np.stack([before, np.broadcast_to(values, before.shape)]), 0)
+
+
+def _taken(values: Numbers, places: list[Ints | None], skip: int) -> Numbers:
+    """Return values at some places along each axis after the first few."""
+    if all(p is None for p in places):
+        return values
+    given = [(i + skip, p) for i, p in enumerate(places) if p is not None]
+    # Axes that shrink the most go first.
+    given.sort(key=lambda g: len(g[1]) / max(values.shape[g[0]], 1))
+    for axis, place in given:
+        values = values.take(place, axis=axis)
+    return values
+
+
+# ---------------------------------------------------------------- counting
+
+
+def _primes(plan: Plan, most: float) -> list[int]:
+    """Return primes whose product exceeds a number, small enough for float64."""
+    terms = 2
+    for step in plan.steps:
+        own = (math.prod(step.shape[a] for a in group.axes) for group in step.groups)
+        terms = max(terms, step.kinds, *own)
+    largest = math.isqrt(int(EXACT_FLOAT) // terms)
+    found: list[int] = []
+    product, number = 1, largest
+    while product <= most:
+        if number < 3:
+            raise OverflowError("sums are too long to be counted exactly")
+        if _is_prime(number):
+            found.append(number)
+            product *= number
+        number -= 1
+    return found
+
+
+def _is_prime(number: int) -> bool:
+    return number > 1 and all(number % d for d in range(2, math.isqrt(number) + 1))
+
+
+def _joined(rests: Numbers, primes: list[int]) -> npt.NDArray[np.object_]:
+    """Return the numbers with the given remainders, a row a prime (Chinese remainder theorem)."""
+    total = np.zeros(rests[0].shape, dtype=object)
+    product = math.prod(primes)
+    for rest, prime in zip(rests, primes, strict=True):
+        others = product // prime
+        factor = others * pow(others, -1, prime)
+        total = total + rest.astype(np.int64).astype(object) * factor
+    return np.asarray(total % product, dtype=object)
+
+
+def _modulo(demands: Demands, primes: Sequence[int]) -> Demands:
+    """Return the demands of one request modulo each prime, as so many requests."""
+    column = np.array(primes, dtype=float)[:, None]
+    every = np.arange(len(primes), dtype=np.intp)
+    return Demands(
+        {r: np.mod(v, column) for r, v in demands.values.items()},
+        dict.fromkeys(demands.of, every),
+    )
+
+
+def counts(plan: Plan, demands: Demands) -> npt.NDArray[np.object_]:
+    """Return the exact number of builds of each request, as Python integers."""
+    passes = Passes(plan, demands, COUNT)
+    totals = passes.totals()
+    largest = max((float(m.values.max(initial=0.0)) for m in passes.up), default=0.0)
+    found = np.array([int(t) for t in totals], dtype=object)
+    if max(largest, float(totals.max(initial=0.0))) < EXACT_FLOAT:
+        return found
+    for n in range(len(found)):
+        if totals[n] and max(largest, float(totals[n])) >= EXACT_FLOAT:
+            one = Demands(
+                {r: v[demands.of[r][n : n + 1]] for r, v in demands.values.items()},
+                dict.fromkeys(demands.of, np.zeros(1, dtype=np.intp)),
+            )
+            primes = _primes(plan, _bound(float(totals[n])))
+            rests = Passes(plan, _modulo(one, primes), Modular(primes)).totals()
+            found[n] = int(_joined(rests, primes))
+    return found
+
+
+def _bound(number: float) -> int:
+    """Return a whole number that is certainly above one known to float64's precision."""
+    return 2 * int(number) + 2
+
+
+class Exact:
+    """Messages of one request as exact numbers, cell by cell.
+
+    Parameters
+    ----------
+    plan : Plan
+        What is summed up.
+    weights : mapping of str to ndarray of float
+        How many options each base class of each role stands for.
+    """
+
+    def __init__(self, plan: Plan, weights: Mapping[str, Numbers]) -> None:
+        demands = Demands.one(weights)
+        self.passes = Passes(plan, demands, COUNT)
+        largest = max((float(m.values.max(initial=0.0)) for m in self.passes.up), default=0.0)
+        self._rests: list[Numbers] | None = None
+        if largest >= EXACT_FLOAT:
+            self._primes = _primes(plan, _bound(largest))
+            modular = Passes(plan, _modulo(demands, self._primes), Modular(self._primes))
+            self._rests = [m.values.reshape(len(self._primes), -1) for m in modular.up]
+
+    def at(self, place: int, cell: int) -> int:
+        """Return the message of a step at a cell."""
+        value = float(self.passes.up[place].values.reshape(-1)[cell])
+        if self._rests is None or value < EXACT_FLOAT / 2:
+            return int(value)
+        return int(_joined(self._rests[place][:, cell], self._primes))
+
+
+def count(plan: Plan, weights: Mapping[str, Numbers]) -> int:
+    """Return the exact number of builds.
+
+    Parameters
+    ----------
+    plan : Plan
+        What is summed up.
+    weights : mapping of str to ndarray of float
+        How many options each base class of each role stands for.
+    """
+    return int(counts(plan, Demands.one(weights))[0])
+
+
+def count_each(
+    plan: Plan, weights: Mapping[str, Numbers], *, exact: bool = True
+) -> dict[str, Numbers]:
+    """Return, for every base class of every role, the builds through one of its options.
+
+    Parameters
+    ----------
+    plan, weights
+        As in :func:`count`.
+    exact : bool
+        Whether large numbers must be exact; where only zero or not matters, float64 is enough.
+
+    Returns
+    -------
+    dict of str to ndarray
+        The builds in which one given option of the class fills the role, whatever weight the
+        class itself has.
+    """
+    demands = Demands.one(weights)
+    passes = Passes(plan, demands, COUNT, narrow=False)
+    found = passes.each()
+    values = [v.max(initial=0.0) for v in found.values()]
+    values += [m.values.max(initial=0.0) for m in passes.up]
+    largest = float(max(values, default=0.0))
+    if not exact or largest < EXACT_FLOAT:
+        return {r: v[0] for r, v in found.items()}
+    most = max(float(v.max(initial=0.0)) for v in found.values())
+    primes = _primes(plan, _bound(most))
+    each = Passes(plan, _modulo(demands, primes), Modular(primes), narrow=False).each()
+    return {r: _joined(each[r], primes) for r in found}

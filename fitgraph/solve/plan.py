@@ -1,0 +1,824 @@
+"""How a catalogue's builds are summed up: which variable goes when, and over what.
+
+Variables are eliminated one by one. Each step sums a variable out of the relations that hold it
+and leaves a message over those that it shared them with (bucket elimination [1]). A step looks
+at no more classes than its own relations tell apart.
+
+Where a relation ties many roles of which most only have to be there or not, the plan first
+splits into cases by what is there (conditioning, as in AND/OR search [2]); within a case little
+of such a relation is left (context-specific independence [3]). Steps that cases have in common
+stand once.
+
+References
+----------
+.. [1] R. Dechter, "Bucket elimination: a unifying framework for reasoning", Artificial
+   Intelligence 113 (1999) 41-85 (from memory).
+.. [2] R. Dechter, R. Mateescu, "AND/OR search spaces for graphical models", Artificial
+   Intelligence 171 (2007) 73-106 (from memory).
+.. [3] C. Boutilier, N. Friedman, M. Goldszmidt, D. Koller, "Context-specific independence in
+   Bayesian networks", UAI 1996 (from memory).
+"""
+
+from __future__ import annotations
+
+import itertools
+import math
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+import numpy.typing as npt
+
+from fitgraph.graph.sums import SumCondition
+from fitgraph.solve.relations import Relation, combined, merged, reduced, supported
+from fitgraph.solve.sums import Running, TooWideSumError, chain_of, presence_axes
+
+Ints = npt.NDArray[np.intp]
+Bools = npt.NDArray[np.bool_]
+
+#: Bytes that answers may need, unless another ceiling is given.
+CEILING = 2 * 10**9
+
+#: Work (classes times cells) up to which cases are not looked for.
+_CHEAP = 2e6
+
+#: Classes up to which an axis counts as one that asks for presence, and most cases.
+_NARROW, _MOST_CASES = 4, 256
+
+#: Cells of a relation from which its narrow axes are worth cases.
+_WIDE = 256
+
+
+class TooWideError(RuntimeError):
+    """Answers would need more memory than the ceiling; says what is to blame and what is left.
+
+    Parameters
+    ----------
+    needed, ceiling : float
+        In bytes.
+    roles, joints : tuple of str
+        Roles that have to be looked at together, and the joints that tie them.
+    """
+
+    def __init__(
+        self, needed: float, ceiling: float, roles: Sequence[str], joints: Sequence[str]
+    ) -> None:
+        self.needed, self.ceiling = needed, ceiling
+        self.roles, self.joints = tuple(roles), tuple(joints)
+        super().__init__(
+            f"this would need {_bytes(needed)} of memory, and the ceiling is {_bytes(ceiling)}: "
+            f"{', '.join(self.roles)} have to be looked at together, because of "
+            f"{', '.join(self.joints)}. What helps: leave one of these joints out, name a part "
+            "of one of these roles, or raise the ceiling"
+        )
+
+
+def _bytes(number: float) -> str:
+    for unit, size in (("TB", 1e12), ("GB", 1e9), ("MB", 1e6)):
+        if number >= size:
+            return f"{number / size:,.3g} {unit}" if number < 1e15 else "more than 1,000 TB"
+    return f"{number / 1e3:,.3g} kB"
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Part:
+    """One relation, or the message of an earlier step, as a step sees it.
+
+    Parameters
+    ----------
+    child : int
+        Place of the step whose message it is; -1 for a relation.
+    table : ndarray of bool or None
+        The relation, the step's variable first.
+    at : int
+        Where the step's variable stands among the axes of the message.
+    kind : ndarray of int or None
+        For each kind of the variable, its place along the axis; None where they are the same.
+    axes : tuple of int
+        For each other axis, which of the step's separator it is.
+    cells : tuple of (ndarray of int or None)
+        For each other axis, the place of each of the separator's cells.
+    """
+
+    child: int
+    table: Bools | None
+    at: int
+    kind: Ints | None
+    axes: tuple[int, ...]
+    cells: tuple[Ints | None, ...]
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Group:
+    """Parts that are multiplied out before two groups meet.
+
+    Parameters
+    ----------
+    parts : tuple of int
+        Which.
+    axes : tuple of int
+        What they are over, of the separator.
+    few : tuple of ndarray or None
+        One of each of the kinds that they can tell apart, and which of them each kind is; None
+        where that makes them hardly fewer.
+    """
+
+    parts: tuple[int, ...]
+    axes: tuple[int, ...]
+    few: tuple[Ints, Ints] | None
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Step:
+    """The elimination of one variable.
+
+    Parameters
+    ----------
+    variable : str
+        A role, or a running sum.
+    domain : ndarray of int
+        Its base classes that may be used.
+    kind_of : ndarray of int
+        The kind of each base class; -1 outside the domain.
+    kinds : int
+        How many kinds there are: what the step's parts tell apart.
+    separator : tuple of str
+        The variables that the message is over.
+    cell_of : tuple of ndarray of int
+        For each, the cell of each of its base classes.
+    shape : tuple of int
+        How many cells each has.
+    parts : tuple of Part
+        What is multiplied.
+    groups : tuple of Group
+        The parts in one or two groups that are multiplied out before they meet.
+    bridges : tuple of int
+        Parts in neither group.
+    bridged : mapping of int to ndarray of int
+        For each axis of the separator that a bridge is over, the block of each cell.
+    decided : tuple or None
+        Of a running sum, the places in the separator of the two variables that decide it, and
+        its kind for each pair of their cells.
+    below : frozenset of str
+        The roles whose weights the message holds.
+    work : float
+        Kinds times cells.
+    names : tuple of str
+        Joints that tie the variable and the separator.
+    """
+
+    variable: str
+    domain: Ints
+    kind_of: Ints
+    kinds: int
+    separator: tuple[str, ...]
+    cell_of: tuple[Ints, ...]
+    shape: tuple[int, ...]
+    parts: tuple[Part, ...]
+    groups: tuple[Group, ...]
+    bridges: tuple[int, ...]
+    bridged: Mapping[int, Ints]
+    decided: tuple[int, int, Ints] | None
+    below: frozenset[str]
+    work: float
+    names: tuple[str, ...]
+
+    @property
+    def children(self) -> tuple[int, ...]:
+        """Return the places of the steps whose messages it takes."""
+        return tuple(p.child for p in self.parts if p.child >= 0)
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Case:
+    """One case: its steps in the order of elimination, and those that end in a number."""
+
+    order: tuple[int, ...]
+    roots: tuple[int, ...]
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Plan:
+    """Every case, and the steps they share; a step stands after those it needs.
+
+    Parameters
+    ----------
+    roles : tuple of str
+        In the vocabulary's order.
+    sizes : mapping of str to int
+        Base classes of each role.
+    steps : tuple of Step
+        A forest that cases share branches of.
+    cases : tuple of Case
+        A build is in exactly one.
+    """
+
+    roles: tuple[str, ...]
+    sizes: Mapping[str, int]
+    steps: tuple[Step, ...]
+    cases: tuple[Case, ...]
+
+    @property
+    def bytes(self) -> float:
+        """Return the memory that one pass with its messages takes at most."""
+        held = sum(8.0 * math.prod(s.shape) for s in self.steps)
+        return 2 * held + max((8.0 * _held_at_once(s) for s in self.steps), default=0.0)
+
+
+#: Cells that a step works on at once where it can be done in slices.
+SLICE = 1 << 22
+
+
+def _held_at_once(step: Step) -> float:
+    widest = max(
+        (step.kinds * math.prod(step.shape[a] for a in group.axes) for group in step.groups),
+        default=0,
+    )
+    return min(float(widest), SLICE) * 3
+
+
+# ---------------------------------------------------------------- working it out
+
+
+class _Live:
+    """A relation or message that is still to be multiplied."""
+
+    __slots__ = ("child", "key", "names", "scope", "table")
+
+    def __init__(
+        self,
+        key: int,
+        scope: dict[str, int],
+        table: Bools | None,
+        child: int,
+        names: tuple[str, ...],
+    ) -> None:
+        self.key, self.scope, self.table, self.child = key, scope, table, child
+        self.names = names
+
+
+class _Maps:
+    """Maps from base classes to few, each with a number, and what some of them tell apart."""
+
+    def __init__(self) -> None:
+        self.of: list[Ints] = []
+        self._ids: dict[bytes, int] = {}
+        self._combined: dict[tuple[int, tuple[int, ...]], tuple[int, Ints]] = {}
+        self._places: dict[tuple[int, int, int], Ints | None] = {}
+
+    def number(self, of_base: Ints) -> int:
+        key = of_base.tobytes()
+        found = self._ids.get(key)
+        if found is None:
+            found = self._ids[key] = len(self.of)
+            self.of.append(of_base)
+        return found
+
+    def combine(self, domain_id: int, domain: Ints, ids: tuple[int, ...]) -> tuple[int, Ints]:
+        """Return the number of a common refinement, and one base class of each of its cells."""
+        key = (domain_id, ids)
+        found = self._combined.get(key)
+        if found is None:
+            of_base, first = combined([self.of[n] for n in ids], domain)
+            found = self._combined[key] = (self.number(of_base), first)
+        return found
+
+    def places(self, one: int, domain_id: int, refined: int, first: Ints) -> Ints | None:
+        """Return the place along one map of each cell of a refinement; None for the same."""
+        key = (one, domain_id, refined)
+        if key not in self._places:
+            found = self.of[one][first]
+            same = len(found) == int(self.of[one].max(initial=-1)) + 1 and bool(
+                (found == np.arange(len(found))).all()
+            )
+            self._places[key] = None if same else found
+        return self._places[key]
+
+
+@dataclass
+class _Draft:
+    """What a plan is made from."""
+
+    roles: tuple[str, ...]
+    sizes: dict[str, int]
+    first: Mapping[str, Ints]
+    relations: list[Relation]
+    sums: Sequence[SumCondition]
+    domains: dict[str, Ints]
+    certain: bool
+    ceiling: float
+
+
+class _Planner:
+    """Works out steps, once for all cases."""
+
+    def __init__(self, draft: _Draft) -> None:
+        self.draft = draft
+        self.maps = _Maps()
+        self.steps: list[Step] = []
+        self.by_key: dict[tuple[Any, ...], int] = {}
+        self.domain_ids: dict[bytes, int] = {}
+        self.relation_keys: dict[tuple[Any, ...], int] = {}
+        self.live: dict[tuple[int, tuple[int, ...]], Relation] = {}
+        self.chains: dict[tuple[Any, ...], Any] = {}
+        self.rank = {v: n for n, v in enumerate(draft.roles)}
+
+    def domain_id(self, domain: Ints) -> int:
+        return self.domain_ids.setdefault(domain.tobytes(), len(self.domain_ids))
+
+    def one_kind(self, variable: str, domain: Ints) -> int:
+        """Return the number of the map that tells nothing apart."""
+        size = self.draft.sizes.get(variable, len(domain))
+        return self.maps.number(np.zeros(size, dtype=np.intp))
+
+    # -- one case ------------------------------------------------------
+
+    def within(self, domains: Mapping[str, Ints]) -> tuple[list[Relation], list[Running]] | None:
+        """Return what is left of relations and sums in some domains; None where nothing can be."""
+        ids = {v: self.domain_id(d) for v, d in domains.items()}
+        found: list[Relation] = []
+        running: list[Running] = []
+        for n, relation in enumerate(self.draft.relations):
+            key = (n, tuple(ids[v] for v in relation.scope))
+            if key not in self.live:
+                full = all(len(domains[v]) == len(self.draft.domains[v]) for v in relation.scope)
+                self.live[key] = relation if full else reduced(relation, domains)
+            left = self.live[key]
+            if left.scope:
+                found.append(left)
+            elif not left.allowed:
+                return None
+        for n, condition in enumerate(self.draft.sums):
+            roles = tuple(r for t in condition.terms for r in t.roles)
+            key2 = (n, tuple(ids[r] for r in roles))
+            if key2 not in self.chains:
+                try:
+                    self.chains[key2] = chain_of(
+                        condition,
+                        self.draft.first,
+                        domains,
+                        self.draft.sizes,
+                        certain=self.draft.certain,
+                        tag=f"/{len(self.chains)}",
+                        most_cells=self.draft.ceiling / 64,
+                    )
+                except TooWideSumError as error:
+                    raise TooWideError(
+                        math.inf, self.draft.ceiling, condition.roles, (condition.joint.name,)
+                    ) from error
+            chain = self.chains[key2]
+            running.extend(chain.running)
+            if chain.last is not None:
+                if not chain.last.scope:
+                    return None
+                found.append(chain.last)
+        return found, running
+
+    def case(self, domains: Mapping[str, Ints]) -> _CasePlan | None:
+        """Return the order of elimination of a case, with its work."""
+        left = self.within(domains)
+        if left is None:
+            return None
+        relations, running = left
+        domains = dict(domains)
+        for sum_ in running:
+            domains[sum_.name] = np.arange(sum_.size, dtype=np.intp)
+        return _CasePlan(self, domains, relations, running)
+
+    # -- steps ---------------------------------------------------------
+
+    def step(
+        self,
+        variable: str,
+        mine: Sequence[_Live],
+        domains: Mapping[str, Ints],
+        running: Running | None,
+    ) -> tuple[int, dict[str, int]]:
+        """Return the place of a step, and its message's scope as numbers of maps."""
+        maps = self.maps
+        domain = domains[variable]
+        domain_id = self.domain_id(domain)
+        key = (
+            variable,
+            domain_id,
+            tuple(sorted(f.key for f in mine)),
+            tuple(sorted((v, self.domain_id(domains[v])) for f in mine for v in f.scope)),
+        )
+        if key in self.by_key:
+            place = self.by_key[key]
+            step = self.steps[place]
+            return place, {
+                v: maps.number(c) for v, c in zip(step.separator, step.cell_of, strict=True)
+            }
+        kind_id, kind_first = maps.combine(
+            domain_id,
+            domain,
+            tuple(sorted({f.scope[variable] for f in mine})) or (self.one_kind(variable, domain),),
+        )
+        kinds = len(kind_first)
+        ids: dict[str, set[int]] = {}
+        for f in mine:
+            for v, m in f.scope.items():
+                if v != variable:
+                    ids.setdefault(v, set()).add(m)
+        if running is not None:
+            for v, of_base in zip(running.of, running.maps, strict=True):
+                ids.setdefault(v, set()).add(maps.number(of_base))
+        cells: dict[str, tuple[int, Ints]] = {}
+        for v in sorted(ids, key=lambda v: (self.rank.get(v, len(self.rank)), v)):
+            cells[v] = maps.combine(self.domain_id(domains[v]), domains[v], tuple(sorted(ids[v])))
+        separator = tuple(cells)
+        where = {v: n for n, v in enumerate(separator)}
+        parts = []
+        for f in mine:
+            at = list(f.scope).index(variable)
+            others = [v for v in f.scope if v != variable]
+            table = f.table
+            if table is not None:
+                table = np.moveaxis(table, at, 0)
+            parts.append(
+                Part(
+                    f.child,
+                    table,
+                    at,
+                    maps.places(f.scope[variable], domain_id, kind_id, kind_first),
+                    tuple(where[v] for v in others),
+                    tuple(
+                        maps.places(f.scope[v], self.domain_id(domains[v]), *cells[v])
+                        for v in others
+                    ),
+                )
+            )
+        decided = None
+        if running is not None:
+            a, b = running.of
+            pair = math.prod(len(cells[v][1]) for v in running.of)
+            if 16.0 * pair > self.draft.ceiling:
+                tied = (self.draft.roles, tuple(n for f in mine for n in f.names))
+                raise TooWideError(16.0 * pair, self.draft.ceiling, *tied)
+            places = [
+                of_base[cells[v][1]] for v, of_base in zip(running.of, running.maps, strict=True)
+            ]
+            kind_map = maps.of[kind_id]
+            decided = (where[a], where[b], kind_map[running.table[np.ix_(*places)]])
+        kind_of = np.full(len(maps.of[kind_id]), -1, dtype=np.intp)
+        kind_of[domain] = maps.of[kind_id][domain]
+        shape = tuple(len(cells[v][1]) for v in separator)
+        below = frozenset({variable} if running is None else ()).union(
+            *(self.steps[f.child].below for f in mine if f.child >= 0)
+        )
+        names = tuple(dict.fromkeys(n for f in mine for n in f.names))
+        step = Step(
+            variable,
+            domain,
+            kind_of,
+            kinds,
+            separator,
+            tuple(maps.of[cells[v][0]] for v in separator),
+            shape,
+            tuple(parts),
+            *_grouped(parts, kinds, shape, whole=running is not None),
+            decided,
+            below,
+            kinds * math.prod(shape),
+            names,
+        )
+        place = len(self.steps)
+        self.steps.append(step)
+        self.by_key[key] = place
+        return place, {v: cells[v][0] for v in separator}
+
+
+def _group(parts: Sequence[Part], numbers: Sequence[int], kinds: int) -> Group:
+    axes = tuple(sorted({a for n in numbers for a in parts[n].axes}))
+    maps = [parts[n].kind for n in numbers]
+    few = None
+    if maps and all(m is not None for m in maps):
+        place, first = combined([m for m in maps if m is not None], np.arange(kinds))
+        if 2 * len(first) <= kinds:
+            few = (first, place)
+    return Group(tuple(numbers), axes, few)
+
+
+#: Work below which a step is done as it comes, and what starting a block costs.
+_SMALL, _BLOCK = 20_000, 50_000
+
+
+_Grouped = tuple[tuple[Group, ...], tuple[int, ...], dict[int, Ints]]
+
+
+def _grouped(parts: Sequence[Part], kinds: int, shape: Sequence[int], *, whole: bool) -> _Grouped:
+    """Return how to multiply parts out: two groups that meet, and bridges between them.
+
+    A bridge is over axes of both groups, but tells few of their cells apart; the groups meet
+    block by block of cells that are alike to it.
+    """
+    if not parts:
+        return (), (), {}
+    everything: _Grouped = ((_group(parts, range(len(parts)), kinds),), (), {})
+    scopes = sorted({p.axes for p in parts if p.axes}, key=lambda s: (len(s), s))
+
+    def cells(axes: frozenset[int]) -> float:
+        return float(math.prod(shape[a] for a in axes))
+
+    every = frozenset(a for s in scopes for a in s)
+    if whole or len(every) < 2 or kinds * cells(every) < _SMALL or len(scopes) > 6:
+        return everything
+    coarse = {  # how many blocks a scope as bridge makes of each of its axes
+        s: {
+            a: max(
+                shape[a] if c is None else int(c.max(initial=0)) + 1
+                for p in parts
+                if p.axes == s
+                for b, c in zip(p.axes, p.cells, strict=True)
+                if b == a
+            )
+            for a in s
+        }
+        for s in scopes
+    }
+    best: tuple[float, tuple[int, ...] | None] = (kinds * cells(every) * len(parts), None)
+    for roles in itertools.product((0, 1, 2), repeat=len(scopes)):
+        left = frozenset(a for s, r in zip(scopes, roles, strict=True) if r == 0 for a in s)
+        right = frozenset(a for s, r in zip(scopes, roles, strict=True) if r == 1 for a in s)
+        if not left or not right or not (left - right and right - left):
+            continue
+        if left | right != every:
+            continue
+        blocks: dict[int, int] = {}
+        for s, r in zip(scopes, roles, strict=True):
+            if r == 2:
+                for a, n in coarse[s].items():
+                    blocks[a] = min(blocks.get(a, 1) * n, shape[a])
+        cost = (
+            kinds * (cells(left) + cells(right))
+            + kinds * cells(every) / 16
+            + math.prod(blocks.values()) * (_BLOCK if blocks else 0)
+        )
+        if cost < best[0]:
+            best = (cost, roles)
+    if best[1] is None:
+        return everything
+    role_of = dict(zip(scopes, best[1], strict=True))
+    sides: list[list[int]] = [[], [], []]
+    for n, part in enumerate(parts):
+        sides[role_of[part.axes] if part.axes else 1].append(n)
+    groups = [_group(parts, side, kinds) for side in sides[:2]]
+
+    def told(group: Group) -> int:
+        return kinds if group.few is None else len(group.few[0])
+
+    groups.sort(key=told)  # the first is put over the kinds that it tells apart
+    bridged: dict[int, Ints] = {}
+    for n in sides[2]:
+        for axis, cells_of in zip(parts[n].axes, parts[n].cells, strict=True):
+            places = np.arange(shape[axis]) if cells_of is None else cells_of
+            if axis in bridged:
+                places = combined([bridged[axis], places], np.arange(shape[axis]))[0]
+            bridged[axis] = places
+    return tuple(groups), tuple(sides[2]), bridged
+
+
+class _CasePlan:
+    """One case while it is worked out."""
+
+    def __init__(
+        self,
+        planner: _Planner,
+        domains: Mapping[str, Ints],
+        relations: Sequence[Relation],
+        running: Sequence[Running],
+    ) -> None:
+        self.planner, self.domains = planner, domains
+        self.running = {r.name: r for r in running}
+        self.variables = [*planner.draft.roles, *self.running]
+        maps = planner.maps
+        self.live = [
+            _Live(
+                planner.relation_keys.setdefault((id(r),), len(planner.relation_keys)),
+                {v: maps.number(m) for v, m in zip(r.scope, r.maps, strict=True)},
+                r.allowed,
+                -1,
+                r.names,
+            )
+            for r in relations
+        ]
+        self.kept = relations
+        self.order, self.work, self.widest = self._order()
+
+    def _size(self, variable: str, ids: frozenset[int]) -> int:
+        planner, domain = self.planner, self.domains[variable]
+        if not ids:
+            return 1
+        _, first = planner.maps.combine(planner.domain_id(domain), domain, tuple(sorted(ids)))
+        return len(first)
+
+    def _order(self) -> tuple[list[str], float, tuple[float, tuple[str, ...], tuple[str, ...]]]:
+        """Return an order of elimination: each time the variable that looks at the least."""
+        planner = self.planner
+        scopes: list[tuple[dict[str, int], tuple[str, ...]]] = [
+            (f.scope, f.names) for f in self.live
+        ]
+        waits: dict[str, set[str]] = {}  # a variable that decides a running sum goes after it
+        for r in self.running.values():
+            for v in r.of:
+                waits.setdefault(v, set()).add(r.name)
+        left = dict.fromkeys(self.variables)
+        order: list[str] = []
+        total = 0.0
+        widest: tuple[float, tuple[str, ...], tuple[str, ...]] = (0.0, (), ())
+        costs: dict[str, tuple[float, dict[str, int], tuple[str, ...]]] = {}
+
+        def cost(variable: str) -> tuple[float, dict[str, int], tuple[str, ...]]:
+            ids: dict[str, set[int]] = {}
+            names: dict[str, None] = {}
+            for scope, of in scopes:
+                if variable in scope:
+                    for v, m in scope.items():
+                        ids.setdefault(v, set()).add(m)
+                    names.update(dict.fromkeys(of))
+            running = self.running.get(variable)
+            if running is not None:
+                for v, of_base in zip(running.of, running.maps, strict=True):
+                    ids.setdefault(v, set()).add(planner.maps.number(of_base))
+            own = ids.pop(variable, set())
+            size = float(self._size(variable, frozenset(own))) if running is None else 1.0
+            after: dict[str, int] = {}
+            for v, numbers in ids.items():
+                domain = self.domains[v]
+                number, first = planner.maps.combine(
+                    planner.domain_id(domain), domain, tuple(sorted(numbers))
+                )
+                size *= len(first)
+                after[v] = number
+            return size, after, tuple(names)
+
+        while left:
+            for v in left:
+                if v not in costs and not waits.get(v):
+                    costs[v] = cost(v)
+            variable = min(
+                (v for v in left if v in costs and not waits.get(v)),
+                key=lambda v: (costs[v][0], self.planner.rank.get(v, -1)),
+            )
+            size, after, names = costs.pop(variable)
+            total += size
+            if size > widest[0]:
+                widest = (size, (variable, *after), names)
+            order.append(variable)
+            del left[variable]
+            scopes = [s for s in scopes if variable not in s[0]]
+            if after:
+                scopes.append((after, names))
+            for v in after:
+                costs.pop(v, None)
+            for waiting in waits.values():
+                waiting.discard(variable)
+        return order, total, widest
+
+    def finish(self) -> Case:
+        """Make the steps."""
+        planner = self.planner
+        live = list(self.live)
+        places: list[int] = []
+        roots: list[int] = []
+        for variable in self.order:
+            mine = [f for f in live if variable in f.scope]
+            running = self.running.get(variable)
+            live = [f for f in live if variable not in f.scope]
+            place, scope = planner.step(variable, mine, self.domains, running)
+            places.append(place)
+            if scope:
+                names = planner.steps[place].names
+                live.append(_Live(-1 - place, scope, None, place, names))
+            else:
+                roots.append(place)
+        return Case(tuple(places), tuple(roots))
+
+
+def _conditions(draft: _Draft) -> dict[str, list[Ints]]:
+    """Return what roles are split by: what wide relations and sums ask of presence."""
+    found: dict[str, dict[bytes, Ints]] = {}
+
+    def add(role: str, of_base: Ints) -> None:
+        domain = draft.domains[role]
+        if 1 < len(np.unique(of_base[domain])) <= _NARROW:
+            place = np.unique(of_base, return_inverse=True)[1].astype(np.intp)
+            found.setdefault(role, {})[place.tobytes()] = place
+
+    for relation in draft.relations:
+        if len(relation.scope) > 2 and relation.allowed.size > _WIDE:
+            for role, of_base, size in zip(
+                relation.scope, relation.maps, relation.allowed.shape, strict=True
+            ):
+                if size <= _NARROW:
+                    add(role, of_base)
+    for condition in draft.sums:
+        for role, class_of in presence_axes(condition):
+            add(role, class_of[draft.first[role]])
+    return {role: list(maps.values()) for role, maps in found.items()}
+
+
+def _cases(draft: _Draft, splits: Mapping[str, Sequence[Ints]]) -> Iterator[dict[str, Ints]]:
+    """Yield the domains of every case."""
+    choices = []
+    for role, maps in splits.items():
+        domain = draft.domains[role]
+        of_base, first = combined(maps, domain)
+        choices.append([(role, domain[of_base[domain] == n]) for n in range(len(first))])
+    for chosen in itertools.product(*choices):
+        yield {**draft.domains, **dict(chosen)}
+
+
+def make_plan(
+    roles: Sequence[str],
+    sizes: Mapping[str, int],
+    first: Mapping[str, Ints],
+    relations: Sequence[Relation],
+    sums: Sequence[SumCondition] = (),
+    *,
+    certain: bool,
+    ceiling: float = CEILING,
+) -> Plan:
+    """Return a plan.
+
+    Parameters
+    ----------
+    roles : sequence of str
+        All variables.
+    sizes : mapping of str to int
+        The number of base classes of each.
+    first : mapping of str to ndarray of int
+        One option of each base class, as sum conditions look options up.
+    relations : sequence of Relation
+        The joints.
+    sums : sequence of SumCondition
+        Conditions on sums.
+    certain : bool
+        Whether sums count at their worst.
+    ceiling : float
+        Bytes that a pass may need.
+
+    Raises
+    ------
+    TooWideError
+        If a pass would need more.
+    """
+    domains = {r: np.arange(sizes[r], dtype=np.intp) for r in roles}
+    nothing = Plan(tuple(roles), dict(sizes), (), ())
+    if not all(sizes[r] for r in roles):
+        return nothing
+    tidy = [reduced(r, domains) for r in relations]
+    if any(not r.scope and not r.allowed for r in tidy):
+        return nothing
+    tidy = merged((r for r in tidy if r.scope), domains)
+    domains = supported(tidy, domains)
+    if not all(len(d) for d in domains.values()):
+        return nothing
+    tidy = [reduced(r, domains) for r in tidy]
+    if any(not r.scope and not r.allowed for r in tidy):
+        return nothing
+    draft = _Draft(
+        tuple(roles),
+        dict(sizes),
+        first,
+        [r for r in tidy if r.scope],
+        sums,
+        domains,
+        certain,
+        ceiling,
+    )
+    planner = _Planner(draft)
+    cases = _chosen(planner)
+    steps_of = [case.finish() for case in cases]
+    plan = Plan(tuple(roles), dict(sizes), tuple(planner.steps), tuple(steps_of))
+    if plan.bytes > ceiling:
+        widest = max(plan.steps, key=lambda s: math.prod(s.shape))
+        raise TooWideError(
+            plan.bytes,
+            ceiling,
+            [v for v in (widest.variable, *widest.separator) if v in planner.rank],
+            widest.names,
+        )
+    return plan
+
+
+def _chosen(planner: _Planner) -> list[_CasePlan]:
+    """Return the cases to work out: one, or several where that is less work."""
+    draft = planner.draft
+    whole = planner.case(draft.domains)
+    if whole is None:
+        return []
+    if whole.work <= _CHEAP:
+        return [whole]
+    splits = _conditions(draft)
+    sizes = {role: len(combined(maps, draft.domains[role])[1]) for role, maps in splits.items()}
+    while math.prod(sizes.values()) > _MOST_CASES:
+        worst = max(sizes, key=sizes.__getitem__)
+        del sizes[worst], splits[worst]
+    if not splits:
+        return [whole]
+    several = [planner.case(domains) for domains in _cases(draft, splits)]
+    kept = [case for case in several if case is not None]
+    return kept if sum(case.work for case in kept) < whole.work else [whole]

@@ -1,0 +1,282 @@
+"""Sums along a nest or a stack as chains of running sums, each kept only as far as it matters.
+
+Two running sums are one where no completion tells them apart, so the last running sum has no
+more values than the last role has figures. Figures are whole millionths of a micrometre, so that
+a sum is the same in whichever order it is taken.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
+import numpy.typing as npt
+
+from fitgraph.graph.joints import JointTable, distinct_rows
+from fitgraph.graph.sums import SumCondition
+from fitgraph.mechanics.rules import EPSILON_MM
+from fitgraph.model import Verdict
+from fitgraph.solve.relations import Relation
+
+Ints = npt.NDArray[np.intp]
+Floats = npt.NDArray[np.float64]
+
+#: Steps in a millimetre, what stands for "does not bind" and for "nothing keeps it": sums of a
+#: few of them stay exact.
+_STEPS, _FREE, _LOST = 1e9, float(2**49), -float(2**44)
+
+#: Thresholds that are listed to merge running sums; beyond, only equal sums are one.
+_THRESHOLDS = 1 << 20
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Running:
+    """A running sum as a variable that two others decide.
+
+    Parameters
+    ----------
+    name : str
+        Of the variable.
+    size : int
+        How many values it has.
+    of : tuple of str
+        The two variables that decide it.
+    maps : tuple of ndarray of int
+        For each, the axis place of its base classes.
+    table : ndarray of int
+        The value for each pair of places.
+    """
+
+    name: str
+    size: int
+    of: tuple[str, str]
+    maps: tuple[Ints, Ints]
+    table: Ints
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Chain:
+    """A sum condition as running sums and one relation at the end; nothing where it holds."""
+
+    running: tuple[Running, ...]
+    last: Relation | None
+
+
+class TooWideSumError(Exception):
+    """The running sums of a condition would have too many values."""
+
+
+def in_steps(values: Floats) -> Floats:
+    """Return lengths in mm as whole steps."""
+    steps = np.rint(np.clip(values, -1e4, 1e4) * _STEPS)
+    return np.where(values == np.inf, _FREE, np.where(values == -np.inf, _LOST, steps))
+
+
+def presence_axes(condition: SumCondition) -> list[tuple[str, Ints]]:
+    """Return roles that a condition asks for presence, and the class of each of their options."""
+    return [
+        (role, term.class_of[axis])
+        for term in condition.terms
+        for axis, role in enumerate(term.roles)
+        if axis and term.worst.shape[axis] > 1
+    ]
+
+
+def values_over(
+    condition: SumCondition,
+    first: Mapping[str, Ints],
+    domains: Mapping[str, Ints],
+    *,
+    certain: bool,
+) -> list[tuple[tuple[str, ...], tuple[Ints, ...], Floats]]:
+    """Return each term over some domains: its roles, maps and values, without idle roles."""
+    found = []
+    for term in condition.terms:
+        values = in_steps(term.worst if certain else term.best)
+        roles: list[str] = []
+        maps: list[Ints] = []
+        for axis in range(len(term.roles) - 1, -1, -1):
+            role = term.roles[axis]
+            of_base = term.class_of[axis][first[role]]
+            used = np.unique(of_base[domains[role]])
+            place = np.zeros(values.shape[axis], dtype=np.intp)
+            place[used] = np.arange(len(used))
+            values = np.take(values, used, axis=axis)
+            slices = np.moveaxis(values, axis, 0).reshape(len(used), -1)
+            _, at, same = np.unique(slices, axis=0, return_index=True, return_inverse=True)
+            values = np.take(values, at, axis=axis)
+            if len(at) == 1:
+                values = np.asarray(values.take(0, axis=axis))
+            else:
+                roles.append(role)
+                maps.append(same.reshape(-1).astype(np.intp)[place][of_base])
+        found.append((tuple(reversed(roles)), tuple(reversed(maps)), values))
+    return found
+
+
+def chain_of(
+    condition: SumCondition,
+    first: Mapping[str, Ints],
+    domains: Mapping[str, Ints],
+    sizes: Mapping[str, int],
+    *,
+    certain: bool,
+    tag: str,
+    most_cells: float,
+) -> Chain:
+    """Return a condition as running sums.
+
+    Parameters
+    ----------
+    condition : SumCondition
+        The condition.
+    first, domains, sizes : mapping
+        One option of each base class, the base classes that may be used, and how many there are.
+    certain : bool
+        Whether the worst sums count, not the best.
+    tag : str
+        Told in the names of the variables.
+    most_cells : float
+        Ceiling on a table.
+
+    Raises
+    ------
+    TooWideSumError
+        If a table would have more cells.
+    """
+    base, values = 0.0, []
+    for roles, maps, of_term in values_over(condition, first, domains, certain=certain):
+        if not roles:
+            base += float(of_term)
+        else:
+            values.append((roles, maps, of_term))
+    values = _one_a_role(values)
+    least = base + sum(float(v.min()) for *_, v in values)
+    most = base + sum(float(v.max()) for *_, v in values)
+    edge = -EPSILON_MM * _STEPS
+    if least >= edge:
+        return Chain((), None)
+    if most < edge:
+        nothing = Relation((), (), np.zeros((), dtype=bool), (condition.joint.name,))
+        return Chain((), nothing)
+    running: list[Running] = []
+    terms: list[tuple[str, Ints, Floats]] = []
+    for n, (roles, maps, of_term) in enumerate(values):
+        # A term over several roles is decided two at a time, like a sum.
+        name, of_base, table = roles[0], maps[0], of_term
+        for k in range(1, len(roles)):
+            pair = table.reshape(table.shape[0] * table.shape[1], -1)
+            _, at, same = np.unique(pair, axis=0, return_index=True, return_inverse=True)
+            variable = f"{condition.name}{tag}.{n}.{k}"
+            running.append(
+                Running(
+                    variable,
+                    len(at),
+                    (name, roles[k]),
+                    (of_base, maps[k]),
+                    same.reshape(table.shape[:2]).astype(np.intp),
+                )
+            )
+            name, of_base = variable, np.arange(len(at), dtype=np.intp)
+            table = pair[at].reshape(len(at), *table.shape[2:])
+        terms.append((name, of_base, table))
+    name, of_base, sums = terms[0]
+    sums = sums + base
+    for n, (other, map_of, addend) in enumerate(terms[1:-1], start=1):
+        if float(len(sums)) * len(addend) > most_cells:
+            raise TooWideSumError(condition.name)
+        total = sums[:, None] + addend
+        marks = _thresholds([t for *_, t in terms[n + 1 :]], edge)
+        if marks is not None:
+            kept = np.searchsorted(marks, total.ravel(), side="right").astype(float)
+        else:
+            kept = total.ravel()
+        _, at, same = np.unique(kept, return_index=True, return_inverse=True)
+        variable = f"{condition.name}{tag}+{n}"
+        running.append(
+            Running(
+                variable,
+                len(at),
+                (name, other),
+                (of_base, map_of),
+                same.reshape(total.shape).astype(np.intp),
+            )
+        )
+        name, of_base, sums = variable, np.arange(len(at), dtype=np.intp), total.ravel()[at]
+    if len(terms) == 1:
+        last = Relation((name,), (of_base,), sums >= edge, (condition.joint.name,))
+        return Chain(tuple(running), last)
+    other, map_of, addend = terms[-1]
+    if float(len(sums)) * len(addend) > most_cells:
+        raise TooWideSumError(condition.name)
+    allowed = sums[:, None] + addend >= edge
+    return Chain(
+        tuple(running),
+        Relation((name, other), (of_base, map_of), allowed, (condition.joint.name,)),
+    )
+
+
+_Values = tuple[tuple[str, ...], tuple[Ints, ...], Floats]
+
+
+def _one_a_role(values: Sequence[_Values]) -> list[_Values]:
+    """Return terms with those over one and the same role added up."""
+    found: dict[tuple[str, ...], Floats] = {}
+    rest: list[_Values] = []
+    for roles, maps, of_term in values:
+        if len(roles) > 1:
+            rest.append((roles, maps, of_term))
+        else:
+            of_base = of_term[maps[0]]
+            found[roles] = found[roles] + of_base if roles in found else of_base
+    ones: list[_Values] = []
+    for roles, of_base in found.items():
+        distinct, same = np.unique(of_base, return_inverse=True)
+        ones.append((roles, (same.reshape(-1).astype(np.intp),), distinct))
+    return [*ones, *rest]
+
+
+def _thresholds(addends: Sequence[Floats], edge: float) -> Floats | None:
+    """Return the running sums at which some completion begins to keep the condition."""
+    marks = np.array([edge])
+    for addend in addends:
+        if float(len(marks)) * len(addend) > _THRESHOLDS:
+            return None
+        marks = np.unique(marks[:, None] - addend)
+    return marks
+
+
+def table_of(condition: SumCondition) -> JointTable:
+    """Return a condition as a table over all its roles, for where few classes are left."""
+    roles = condition.roles
+    columns = {
+        role: np.column_stack(
+            [
+                term.class_of[axis]
+                for term in condition.terms
+                for axis, other in enumerate(term.roles)
+                if other == role
+            ]
+        )
+        for role in roles
+    }
+    classes = {role: distinct_rows(of_role) for role, of_role in columns.items()}
+    shape = [len(first) for first, _ in classes.values()]
+    sums = [np.zeros(shape), np.zeros(shape)]
+    for term in condition.terms:
+        order = sorted(range(len(term.roles)), key=lambda n: roles.index(term.roles[n]))
+        at = np.ix_(*(term.class_of[n][classes[term.roles[n]][0]] for n in order))
+        spread = [len(classes[r][0]) if r in term.roles else 1 for r in roles]
+        for k, values in enumerate((term.worst, term.best)):
+            sums[k] += np.transpose(in_steps(values), order)[at].reshape(spread)
+    edge = -EPSILON_MM * _STEPS
+    verdicts = np.full(shape, Verdict.UNKNOWN, dtype=np.int8)
+    verdicts[sums[1] < edge] = Verdict.FAILS
+    verdicts[sums[0] >= edge] = Verdict.FITS
+    return JointTable(
+        replace(condition.joint, name=condition.name),
+        roles,
+        tuple(classes[role][1] for role in roles),
+        verdicts,
+    )
