@@ -1,6 +1,7 @@
 """Every valid build: classes of parts, a junction tree over them, counts and the best."""
 
 from fitgraph.solve.engine import Engine, TreeEngine
+from fitgraph.solve.plan import TooWideError
 from fitgraph.solve.reference import ReferenceEngine, TooManyBuildsError
 from fitgraph.solve.request import NamingError, Request, Services
 from fitgraph.solve.space import Space, compile_space
@@ -13,6 +14,7 @@ __all__ = [
     "Services",
     "Space",
     "TooManyBuildsError",
+    "TooWideError",
     "TreeEngine",
     "compile_space",
 ]

@@ -103,7 +103,7 @@ class Bounds:
             values[role] = least
         every = np.arange(len(multipliers), dtype=np.intp)
         self.passes = Passes(plan, Demands(values, dict.fromkeys(values, every)), LEAST)
-        self.below = [m.values.reshape(len(m.values), -1) for m in self.passes.up]
+        self.below = [m.flat() for m in self.passes.up]
         #: Least of all, by weighting.
         self.total = self.passes.totals()
 

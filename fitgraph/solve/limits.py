@@ -76,7 +76,7 @@ def _reaches(
         values[role] = best
     every = dict.fromkeys(values, np.arange(len(signed), dtype=np.intp))
     up = Passes(plan, Demands(values, every), LEAST).up
-    ends = [[m.values[n].reshape(-1) for m in up] for n in range(len(signed))]
+    ends = [[m.flat()[n] for m in up] for n in range(len(signed))]
     return (
         _Reach(ends[0], [-m for m in ends[1]]),
         _Reach(ends[2], [-m for m in ends[3]]),

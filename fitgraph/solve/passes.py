@@ -76,6 +76,11 @@ class Message:
     values: Numbers
     row_of: Ints
 
+    def flat(self) -> Numbers:
+        """Return the values of each request over the cells, numbered through."""
+        flat = self.values.reshape(len(self.values), -1)
+        return flat if len(flat) == len(self.row_of) else flat[self.row_of]
+
 
 class Passes:
     """Messages of some requests along a plan.
@@ -738,7 +743,7 @@ class Exact:
         if largest >= EXACT_FLOAT:
             self._primes = _primes(plan, _bound(largest))
             modular = Passes(plan, _modulo(demands, self._primes), Modular(self._primes))
-            self._rests = [m.values.reshape(len(self._primes), -1) for m in modular.up]
+            self._rests = [m.flat() for m in modular.up]
 
     def at(self, place: int, cell: int) -> int:
         """Return the message of a step at a cell."""

@@ -227,7 +227,7 @@ class Plan:
 
 
 #: Cells that a step works on at once where it can be done in slices.
-SLICE = 1 << 22
+SLICE = 1 << 17
 
 
 def _held_at_once(step: Step) -> float:
@@ -496,13 +496,16 @@ def _group(parts: Sequence[Part], numbers: Sequence[int], kinds: int) -> Group:
     few = None
     if maps and all(m is not None for m in maps):
         place, first = combined([m for m in maps if m is not None], np.arange(kinds))
-        if 2 * len(first) <= kinds:
+        if _FEW * len(first) <= kinds:
             few = (first, place)
     return Group(tuple(numbers), axes, few)
 
 
 #: Work below which a step is done as it comes, and what starting a block costs.
 _SMALL, _BLOCK = 20_000, 50_000
+
+#: How many times fewer kinds a group has to tell apart to be put over them first.
+_FEW = 3
 
 
 _Grouped = tuple[tuple[Group, ...], tuple[int, ...], dict[int, Ints]]
@@ -538,22 +541,39 @@ def _grouped(parts: Sequence[Part], kinds: int, shape: Sequence[int], *, whole: 
         }
         for s in scopes
     }
+    told = {  # how many kinds a scope tells apart at the most
+        s: min(
+            math.prod(
+                kinds if p.kind is None else int(p.kind.max(initial=0)) + 1
+                for p in parts
+                if p.axes == s
+            ),
+            kinds,
+        )
+        for s in scopes
+    }
+    size = {s: sum(p.axes == s for p in parts) for s in scopes}
     best: tuple[float, tuple[int, ...] | None] = (kinds * cells(every) * len(parts), None)
     for roles in itertools.product((0, 1, 2), repeat=len(scopes)):
-        left = frozenset(a for s, r in zip(scopes, roles, strict=True) if r == 0 for a in s)
-        right = frozenset(a for s, r in zip(scopes, roles, strict=True) if r == 1 for a in s)
-        if not left or not right or not (left - right and right - left):
-            continue
-        if left | right != every:
-            continue
+        sides: list[frozenset[int]] = [frozenset(), frozenset()]
+        apart, many = [1, 1], [0, 0]
         blocks: dict[int, int] = {}
         for s, r in zip(scopes, roles, strict=True):
             if r == 2:
                 for a, n in coarse[s].items():
                     blocks[a] = min(blocks.get(a, 1) * n, shape[a])
+            else:
+                sides[r] |= frozenset(s)
+                apart[r] = min(apart[r] * told[s], kinds)
+                many[r] += size[s]
+        if not sides[0] or not sides[1] or sides[0] | sides[1] != every:
+            continue
+        few = 0 if apart[0] <= apart[1] else 1
+        fewest = apart[few] if _FEW * apart[few] <= kinds else kinds
         cost = (
-            kinds * (cells(left) + cells(right))
-            + kinds * cells(every) / 16
+            fewest * cells(sides[few]) * many[few]
+            + kinds * cells(sides[1 - few]) * (many[1 - few] + 1)
+            + fewest * cells(every) / 16
             + math.prod(blocks.values()) * (_BLOCK if blocks else 0)
         )
         if cost < best[0]:
@@ -561,23 +581,27 @@ def _grouped(parts: Sequence[Part], kinds: int, shape: Sequence[int], *, whole: 
     if best[1] is None:
         return everything
     role_of = dict(zip(scopes, best[1], strict=True))
-    sides: list[list[int]] = [[], [], []]
+    of_side: list[list[int]] = [[], [], []]
     for n, part in enumerate(parts):
-        sides[role_of[part.axes] if part.axes else 1].append(n)
-    groups = [_group(parts, side, kinds) for side in sides[:2]]
+        if part.axes:
+            of_side[role_of[part.axes]].append(n)
+    groups = [_group(parts, side, kinds) for side in of_side[:2]]
 
-    def told(group: Group) -> int:
+    def distinct(group: Group) -> int:
         return kinds if group.few is None else len(group.few[0])
 
-    groups.sort(key=told)  # the first is put over the kinds that it tells apart
+    groups.sort(key=distinct)  # the first is put over the kinds that it tells apart
     bridged: dict[int, Ints] = {}
-    for n in sides[2]:
+    for n in of_side[2]:
         for axis, cells_of in zip(parts[n].axes, parts[n].cells, strict=True):
             places = np.arange(shape[axis]) if cells_of is None else cells_of
             if axis in bridged:
                 places = combined([bridged[axis], places], np.arange(shape[axis]))[0]
             bridged[axis] = places
-    return tuple(groups), tuple(sides[2]), bridged
+    unary = [n for n, part in enumerate(parts) if not part.axes]
+    if unary:
+        groups[1] = _group(parts, [*groups[1].parts, *unary], kinds)
+    return tuple(groups), tuple(of_side[2]), bridged
 
 
 class _CasePlan:

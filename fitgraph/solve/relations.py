@@ -122,7 +122,9 @@ def combined(columns: Sequence[Ints], domain: Ints) -> tuple[Ints, Ints]:
 def merged(relations: Iterable[Relation], domains: Mapping[str, Ints]) -> list[Relation]:
     """Return relations with small ones between the same variables made one."""
     found: dict[tuple[str, ...], list[Relation]] = {}
-    for relation in relations:
+    waiting = list(relations)
+    while waiting:
+        relation = waiting.pop(0)
         order = sorted(range(len(relation.scope)), key=lambda i: relation.scope[i])
         tidy = replace(
             relation,
@@ -132,32 +134,33 @@ def merged(relations: Iterable[Relation], domains: Mapping[str, Ints]) -> list[R
         )
         before = found.setdefault(tidy.scope, [])
         for n, other in enumerate(before):
-            both = [
-                combined([a, b], domains[v])
-                for v, a, b in zip(tidy.scope, tidy.maps, other.maps, strict=True)
-            ]
-            cells = float(np.prod([float(len(first)) for _, first in both]))
-            if cells > max(_MERGED, 2 * (tidy.allowed.size + other.allowed.size)):
-                continue
-            allowed = np.logical_and(
-                *(
-                    r.allowed[
-                        np.ix_(*(m[first] for m, (_, first) in zip(r.maps, both, strict=True)))
-                    ]
-                    for r in (tidy, other)
-                )
-            )
-            one = Relation(
-                tidy.scope,
-                tuple(of_base for of_base, _ in both),
-                allowed,
-                (*other.names, *tidy.names),
-            )
-            before[n] = reduced(one, domains) if len(one.scope) else one
-            break
+            one = _both(tidy, other, domains)
+            if one is not None:
+                del before[n]
+                # What is left may be over fewer variables, and go with others.
+                waiting.insert(0, reduced(one, domains))
+                break
         else:
             before.append(tidy)
     return [r for of_scope in found.values() for r in of_scope]
+
+
+def _both(one: Relation, other: Relation, domains: Mapping[str, Ints]) -> Relation | None:
+    """Return two relations between the same variables as one; None where that is too large."""
+    both = [
+        combined([a, b], domains[v])
+        for v, a, b in zip(one.scope, one.maps, other.maps, strict=True)
+    ]
+    cells = float(np.prod([float(len(first)) for _, first in both]))
+    if cells > max(_MERGED, 2 * (one.allowed.size + other.allowed.size)):
+        return None
+    allowed = np.ones([len(first) for _, first in both], dtype=bool)
+    for relation in (one, other):
+        at = (m[first] for m, (_, first) in zip(relation.maps, both, strict=True))
+        allowed &= relation.allowed[np.ix_(*at)] if both else relation.allowed
+    return Relation(
+        one.scope, tuple(of_base for of_base, _ in both), allowed, (*other.names, *one.names)
+    )
 
 
 def supported(

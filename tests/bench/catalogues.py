@@ -8,7 +8,7 @@ from types import MappingProxyType
 import numpy as np
 
 from fitgraph.catalogue import demo_folder, load
-from fitgraph.model import Catalogue, Part
+from fitgraph.model import Catalogue, Feature, Part
 
 #: Roles in the order in which a smaller catalogue keeps them.
 ROLES = (
@@ -79,3 +79,38 @@ def scaled(parts_a_role: int, roles: int = 12, *, seed: int = 1, shapes: int = 4
         f"{parts_a_role} x {roles}",
         MappingProxyType(by_role),
     )
+
+
+def measured(catalogue: Catalogue, *, seed: int = 3, by_mm: float = 0.05) -> Catalogue:
+    """Return a catalogue of which no two parts are alike, as a shop finds that measures.
+
+    Parameters
+    ----------
+    catalogue : Catalogue
+        Every known dimension of every part is shifted by its own draw.
+    seed : int
+        For the draws.
+    by_mm : float
+        Uniform within plus and minus so much.
+    """
+    rng = np.random.default_rng(seed)
+
+    def shifted(feature: Feature) -> Feature:
+        lengths = {
+            name: d.shifted(float(rng.uniform(-by_mm, by_mm))) if d.known else d
+            for name, d in feature.lengths.items()
+        }
+        return replace(feature, lengths=MappingProxyType(lengths))
+
+    by_role = {
+        role: tuple(
+            replace(
+                part,
+                features=MappingProxyType({n: shifted(f) for n, f in part.features.items()}),
+            )
+            for part in parts
+        )
+        for role, parts in catalogue.by_role.items()
+    }
+    parts = {p.sku: p for of_role in by_role.values() for p in of_role}
+    return replace(catalogue, parts=MappingProxyType(parts), by_role=MappingProxyType(by_role))

@@ -1,0 +1,376 @@
+"""Parts that are all different: counts, rankings and fronts against brute force and CP-SAT.
+
+Tables and sum conditions are drawn at random, with no joint of any trade behind them: dense ones
+over up to five roles, rings, roles that matter only by being there, sums along a nest whose terms
+hang on presence. The judges are the plain product of all options, python-constraint and CP-SAT.
+"""
+
+from __future__ import annotations
+
+import functools
+import itertools
+from collections.abc import Iterator, Mapping
+from types import MappingProxyType
+from unittest.mock import patch
+
+import numpy as np
+import pytest
+from bench.catalogues import measured, scaled
+from bench.peers import cp_sat_cheapest, task_of
+
+from fitgraph.graph.joints import JointTable
+from fitgraph.graph.sums import SumCondition, Term
+from fitgraph.model import Catalogue, Fill, Joint, Option, Part, Role, Verdict, Vocabulary
+from fitgraph.solve import (
+    ReferenceEngine,
+    Request,
+    Services,
+    Space,
+    TooWideError,
+    TreeEngine,
+    best,
+    passes,
+    plan,
+    relations,
+)
+from fitgraph.solve.best import Criteria, k_best
+from fitgraph.solve.front import pareto_front
+from fitgraph.solve.limits import count_within
+from fitgraph.solve.passes import count, count_each
+from fitgraph.solve.query import TENTHS, Query, ask
+from fitgraph.solve.space import compile_tables
+from fitgraph.solve.stream import Stream
+from fitgraph.solve.sums import table_of
+
+#: Ways to work: as it comes; in as many cases, blocks, bridges and slices as there can be.
+WAYS: dict[str, list[tuple[object, Mapping[str, float]]]] = {
+    "plain": [],
+    "cases": [(plan, {"_CHEAP": 0.0, "_WIDE": 0})],
+    "bridges": [(plan, {"_SMALL": 0, "_BLOCK": 0.01})],
+    "slices": [(plan, {"_CHEAP": 0.0, "_WIDE": 0, "_SMALL": 0}), (passes, {"SLICE": 8})],
+    "apart": [(relations, {"_MERGED": 0}), (best, {"_FIRST": 1, "_GROWTH": 1, "_ROWS": 1})],
+}
+
+
+@pytest.fixture(params=WAYS)
+def way(request: pytest.FixtureRequest) -> Iterator[str]:
+    patches = [patch.multiple(module, **values) for module, values in WAYS[request.param]]
+    for one in patches:
+        one.start()
+    yield request.param
+    for one in patches:
+        one.stop()
+
+
+def free_catalogue(counts: Mapping[str, int], rng: np.random.Generator) -> Catalogue:
+    """Return roles that no joint of a vocabulary ties, with parts at random prices and masses."""
+    roles = {n: Role(n, n, Fill.ALWAYS, {}) for n in counts}
+    vocabulary = Vocabulary("free", "EUR", 2, {}, MappingProxyType(roles), ())
+    made = {
+        name: tuple(
+            Part(
+                f"{name}-{k}".upper(),
+                name,
+                price=int(rng.integers(1, 9)),
+                mass_g=float(rng.integers(1, 9)),
+            )
+            for k in range(number)
+        )
+        for name, number in counts.items()
+    }
+    parts = {p.sku: p for of_role in made.values() for p in of_role}
+    return Catalogue(vocabulary, MappingProxyType(parts), by_role=MappingProxyType(made))
+
+
+def classes(rng: np.random.Generator, count: int, most: int) -> np.ndarray:
+    of = rng.integers(0, most, count)
+    return np.unique(of, return_inverse=True)[1].astype(np.intp)
+
+
+def random_table(
+    rng: np.random.Generator, name: str, roles: tuple[str, ...], counts: Mapping[str, int]
+) -> JointTable:
+    """Return a table over some roles: the first two may be told apart one by one, others hardly."""
+    of = tuple(
+        classes(rng, counts[r], counts[r] if n < 2 else int(rng.integers(1, 4)))
+        for n, r in enumerate(roles)
+    )
+    shape = [int(c.max()) + 1 for c in of]
+    kind = rng.integers(0, 3)
+    if kind == 0 and len(shape) > 1:  # sizes: a clearance within limits
+        ends = np.add.outer(rng.normal(size=shape[0]), rng.normal(size=shape[1]))
+        ends = ends.reshape(shape[:2] + [1] * (len(shape) - 2))
+        verdicts = np.where(ends > -0.3, 2, np.where(ends > -0.8, 1, 0))
+        verdicts = np.broadcast_to(verdicts, shape).copy()
+    else:
+        verdicts = rng.choice([0, 1, 2], size=shape, p=[0.25, 0.1, 0.65])
+    for axis in range(2, len(shape)):  # mostly it binds only where something is missing
+        index: list[object] = [slice(None)] * len(shape)
+        index[axis] = int(rng.integers(0, shape[axis]))
+        if shape[axis] > 1 and rng.random() < 0.8:
+            verdicts[tuple(index)] = 2
+    joint = Joint(name, name, "present")
+    return JointTable(joint, roles, of, verdicts.astype(np.int8))
+
+
+def random_sum(
+    rng: np.random.Generator, name: str, roles: list[str], counts: Mapping[str, int]
+) -> SumCondition:
+    """Return a condition over some roles, with presence of others in its terms."""
+    terms = []
+    for role in roles:
+        others = [o for o in counts if o != role and rng.random() < 0.25][:2]
+        over = (role, *others)
+        of = tuple(classes(rng, counts[r], counts[r] if n == 0 else 2) for n, r in enumerate(over))
+        shape = [int(c.max()) + 1 for c in of]
+        worst = rng.normal(size=shape).round(2)
+        more = np.abs(rng.normal(scale=0.3, size=shape)).round(2)
+        high = worst + more
+        worst[rng.random(shape) < 0.05] = -np.inf
+        high[rng.random(shape) < 0.05] = np.inf
+        free = rng.random(shape) < 0.05
+        worst[free], high[free] = np.inf, np.inf
+        terms.append(Term(over, of, worst, high))
+    return SumCondition(Joint(name, name, "present"), name, tuple(terms))
+
+
+def random_space(seed: int) -> Space:
+    """Return a space of three to six roles."""
+    rng = np.random.default_rng(seed)
+    names = [f"r{n}" for n in range(int(rng.integers(3, 7)))]
+    counts = {n: int(rng.integers(2, 5 if len(names) > 4 else 7)) for n in names}
+    catalogue = free_catalogue(counts, rng)
+    options = {n: tuple(Option(n, p, (), {}) for p in catalogue.of(n)) for n in counts}
+    tables = []
+    ring = rng.random() < 0.5
+    for n, name in enumerate(names):
+        if ring or rng.random() < 0.5:
+            roles = (name, names[(n + 1) % len(names)])
+            tables.append(random_table(rng, f"ring {n}", roles, counts))
+    for n in range(int(rng.integers(0, 3))):
+        size = int(rng.integers(1, min(len(names), 5) + 1))
+        roles = tuple(rng.permutation(names)[:size].tolist())
+        tables.append(random_table(rng, f"wide {n}", roles, counts))
+    sums = []
+    for n in range(int(rng.integers(0, 3))):
+        over = rng.permutation(names)[: int(rng.integers(1, 6))].tolist()
+        sums.append(random_sum(rng, f"sum {n}", over, counts))
+    return compile_tables(catalogue, options, tables, sums=sums)
+
+
+def along(space: Space, roles: tuple[str, ...], class_of: tuple[np.ndarray, ...]) -> tuple:
+    """Return an index of a table over classes, an axis of options for each role of the space."""
+    index = []
+    for role, of in zip(roles, class_of, strict=True):
+        index.append(of.reshape([-1 if r == role else 1 for r in space.roles]))
+    return tuple(index)
+
+
+def judged(space: Space, least: Verdict) -> np.ndarray:
+    """Return whether all tables and sums allow each combination of options, an axis a role."""
+    shape = [len(o) for o in space.options.values()]
+    good = np.ones(shape, dtype=bool)
+    for table in space.joint_tables:
+        good &= table.verdicts[along(space, table.roles, table.class_of)] >= least
+    for condition in space.sums:
+        good &= keeps(space, condition, least)
+    return good
+
+
+def keeps(space: Space, condition: SumCondition, least: Verdict) -> np.ndarray:
+    """Return which combinations keep a sum, added up as the sum says."""
+    total, free = np.zeros([1] * len(space.roles)), np.zeros([1] * len(space.roles), dtype=bool)
+    for term in condition.terms:
+        values = term.worst if least is Verdict.FITS else term.best
+        values = values[along(space, term.roles, term.class_of)]
+        free = free | (values == np.inf)
+        total = total + np.where(values == np.inf, 0.0, values)
+    return free | (total >= -1e-9)
+
+
+def added(space: Space, of: Mapping[str, np.ndarray]) -> np.ndarray:
+    """Return the sum of one number an option, for every combination of options."""
+    total = np.zeros([1] * len(space.roles))
+    for role in space.roles:
+        total = total + of[role][along(space, (role,), (np.arange(len(of[role])),))]
+    return total
+
+
+SEEDS = range(40)
+
+
+@pytest.mark.parametrize("seed", SEEDS)
+def test_random_tables_and_sums_equal_brute_force(seed: int, way: str) -> None:
+    space = random_space(seed)
+    query = ask(space, Request())
+    rng = np.random.default_rng(seed)
+    lets = {r: rng.random(len(o)) < 0.85 for r, o in space.options.items()}
+    for certain in (True, False):
+        good = judged(space, Verdict.FITS if certain else Verdict.UNKNOWN)
+        others = {  # all that is let in but for one role, by role
+            r: good & (added(space, {v: ~lets[v] & (v != r) for v in space.roles}) == 0)
+            for r in space.roles
+        }
+        inside = good & (added(space, {v: ~lets[v] for v in space.roles}) == 0)
+        weights = query.weights(lets)
+        made = space.plan(certain=certain)
+        assert count(made, weights) == inside.sum()
+        each = count_each(made, weights)
+        for n, role in enumerate(space.roles):
+            rest = tuple(k for k in range(len(space.roles)) if k != n)
+            wanted = others[role].sum(axis=rest)
+            assert each[role][space.class_of[role]].tolist() == wanted.tolist()
+        price, tenths = (np.broadcast_to(added(space, o), good.shape)[inside] for o in of(query))
+        limits = np.array([np.inf, np.inf])
+        if len(price) and rng.random() < 0.7:
+            limits = np.array([np.quantile(s, rng.random()) for s in (price, tenths)])
+        kept = (price <= limits[0]) & (tenths <= limits[1])
+        k = int(rng.integers(1, 12))
+        costs = {r: np.array([query.price[r], query.price[r], query.tenths[r]]) for r in lets}
+        options, found = k_best(made, space.class_of, lets, Criteria(costs, limits), k)
+        assert found[:, 0].tolist() == np.sort(price[kept])[:k].tolist()
+        assert (found[:, 1:] <= limits).all()
+        chosen = np.array([options[r] for r in space.roles])
+        assert inside[tuple(chosen)].all()
+        assert len(np.unique(chosen, axis=1).T) == len(found)
+        weak = {r: rng.integers(0, 9, len(o)).astype(float) for r, o in space.options.items()}
+        three = {r: np.array([query.price[r], query.tenths[r], weak[r]]) for r in lets}
+        _, front = pareto_front(made, space.class_of, lets, three, np.array([*limits, np.inf]))
+        third = np.broadcast_to(added(space, weak), good.shape)[inside]
+        points = np.unique(np.array([price, tenths, third])[:, kept], axis=1).T
+        least = [tuple(p) for p in points if not ((points <= p).all(1) & (points < p).any(1)).any()]
+        assert sorted(tuple(p) for p in front) == sorted(least)
+
+
+def of(query: Query) -> tuple[Mapping[str, np.ndarray], Mapping[str, np.ndarray]]:
+    return query.price, query.tenths
+
+
+@pytest.mark.parametrize("seed", SEEDS)
+def test_random_tables_and_sums_are_listed_and_counted_within_limits(seed: int, way: str) -> None:
+    space = random_space(seed)
+    query = ask(space, Request())
+    for certain in (True, False):
+        good = judged(space, Verdict.FITS if certain else Verdict.UNKNOWN)
+        walked = Stream(query, certain=certain)
+        listed = np.concatenate(
+            [np.zeros((len(space.roles), 0), dtype=np.intp)]
+            + [np.array([b.options[r] for r in space.roles]) for b in walked.batches()],
+            axis=1,
+        ).astype(np.intp)
+        assert walked.total == listed.shape[1] == good.sum()
+        assert good[tuple(listed)].all() and len(np.unique(listed, axis=1).T) == good.sum()
+        middle = walked.total // 2
+        pages = walked.batches(middle, middle + 5)
+        page = [n for b in pages for n in b.options[space.roles[0]].tolist()]
+        assert page == listed[0, middle : middle + 5].tolist()
+        if not good.any():
+            continue
+        price, tenths = (np.broadcast_to(added(space, o), good.shape)[good] for o in of(query))
+        request = Request(budget=int(np.median(price)), max_mass_g=float(np.median(tenths)) / 10)
+        inside = (price <= request.budget) & (tenths <= np.median(tenths))
+        counted = count_within(ask(space, request), certain=certain)
+        assert counted.exact and counted.number == inside.sum()
+
+
+@pytest.mark.parametrize("seed", SEEDS)
+def test_a_sum_as_a_table_says_the_same(seed: int) -> None:
+    space = random_space(seed)
+    for condition in space.sums:
+        table = table_of(condition)
+        told = table.verdicts[along(space, table.roles, table.class_of)]
+        sure, maybe = (keeps(space, condition, v) for v in (Verdict.FITS, Verdict.UNKNOWN))
+        assert ((told == Verdict.FITS) == sure).all()
+        assert ((told >= Verdict.UNKNOWN) == (sure | maybe)).all()
+
+
+# ---------------------------------------------------------------- the demo's joints, all measured
+
+
+@functools.cache
+def shop(parts: int, roles: int, seed: int) -> TreeEngine:
+    return TreeEngine(measured(scaled(parts, roles, seed=seed), seed=seed))
+
+
+@pytest.mark.parametrize("seed", range(6))
+def test_measured_parts_are_counted_as_python_constraint_counts(seed: int) -> None:
+    engine = shop(6, 6, seed)
+    plain = ReferenceEngine(engine.catalogue)
+    for request in (Request(), Request(max_mass_g=2600.0), Request(services=Services.NONE)):
+        assert engine.count(request) == plain.count(request)
+        ours, theirs = (e.best(request, limit=7) for e in (engine, plain))
+        assert [b.price for b in ours] == [b.price for b in theirs]
+
+
+@pytest.mark.parametrize("seed", range(3))
+def test_the_cheapest_of_measured_parts_is_that_of_cp_sat(seed: int) -> None:
+    engine = shop(25, 12, seed)
+    task = task_of(ask(engine.space, Request()))
+    (light,) = engine.best(Request(), sort="mass", limit=1)
+    limit = round((light.mass_g or 0.0) * 1.08)
+    found = engine.best(Request(max_mass_g=float(limit)), limit=5)
+    peer = cp_sat_cheapest(task, limit * TENTHS, 60.0)
+    assert peer.proved and peer.prices == [b.price for b in found[:1]]
+
+
+# ---------------------------------------------------------------- rings, cliques, ceilings
+
+
+def ring(length: int, kinds: int, seed: int) -> Space:
+    """Return roles in a ring, each two of which leave a random half of all pairs."""
+    rng = np.random.default_rng(seed)
+    counts = {f"r{n:02d}": kinds for n in range(length)}
+    catalogue = free_catalogue(counts, rng)
+    options = {n: tuple(Option(n, p, (), {}) for p in catalogue.of(n)) for n in counts}
+    names = list(counts)
+    each = np.arange(kinds, dtype=np.intp)
+    tables = [
+        JointTable(
+            Joint(f"{a} and {b}", "", "present"),
+            (a, b),
+            (each, each),
+            np.where(rng.random((kinds, kinds)) < 0.5, 2, 0).astype(np.int8),
+        )
+        for a, b in zip(names, names[1:] + names[:1], strict=True)
+    ]
+    return compile_tables(catalogue, options, tables)
+
+
+@pytest.mark.parametrize(("length", "kinds"), [(4, 60), (6, 50), (12, 40)])
+def test_rings_are_counted_as_the_trace_of_a_product(length: int, kinds: int) -> None:
+    """The closed walks of a ring of relations are the trace of their product."""
+    space = ring(length, kinds, length)
+    product = np.eye(kinds, dtype=object)
+    for table in space.joint_tables:
+        product = product @ (table.verdicts == Verdict.FITS).astype(object)
+    query = ask(space, Request())
+    assert count(space.plan(certain=True), query.weights(query.lets)) == np.trace(product)
+
+
+def clique(roles: int, kinds: int) -> Space:
+    """Return roles of which every two are tied."""
+    rng = np.random.default_rng(1)
+    counts = {f"r{n:02d}": kinds for n in range(roles)}
+    catalogue = free_catalogue(counts, rng)
+    options = {n: tuple(Option(n, p, (), {}) for p in catalogue.of(n)) for n in counts}
+    each = np.arange(kinds, dtype=np.intp)
+    tables = [
+        JointTable(
+            Joint(f"{a} and {b}", "", "present"),
+            (a, b),
+            (each, each),
+            np.where(rng.random((kinds, kinds)) < 0.95, 2, 0).astype(np.int8),
+        )
+        for a, b in itertools.combinations(counts, 2)
+    ]
+    return compile_tables(catalogue, options, tables)
+
+
+def test_what_needs_too_much_memory_is_refused_in_words() -> None:
+    space = clique(12, 10)
+    with pytest.raises(TooWideError) as refused:
+        space.plan(certain=True)
+    assert len(refused.value.roles) > 8
+    assert refused.value.needed > refused.value.ceiling
+    told = str(refused.value)
+    assert "r00" in told and "GB" in told and "What helps" in told
