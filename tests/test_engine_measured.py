@@ -34,9 +34,9 @@ from fitgraph.solve import (
     relations,
 )
 from fitgraph.solve.best import Criteria, k_best
+from fitgraph.solve.counting import count, count_each
 from fitgraph.solve.front import pareto_front
 from fitgraph.solve.limits import count_within
-from fitgraph.solve.passes import count, count_each
 from fitgraph.solve.query import TENTHS, Query, ask
 from fitgraph.solve.space import compile_tables
 from fitgraph.solve.stream import Stream

@@ -33,7 +33,7 @@ from fitgraph.graph.options import presence_of
 from fitgraph.model import Catalogue, Option, Presence
 from fitgraph.model.rider import Identify, Question
 from fitgraph.solve import NamingError, Space, compile_space
-from fitgraph.solve.passes import count_each
+from fitgraph.solve.counting import count_each
 from fitgraph.units import UnitError, parse_length
 
 Floats = npt.NDArray[np.float64]

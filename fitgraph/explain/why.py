@@ -21,8 +21,8 @@ from fitgraph.graph.joints import asked
 from fitgraph.mechanics.stackup import AssemblyShare
 from fitgraph.model import Catalogue, Option, Verdict
 from fitgraph.solve import NamingError, Request, TreeEngine
+from fitgraph.solve.counting import count, count_each
 from fitgraph.solve.nearest import nearest
-from fitgraph.solve.passes import count, count_each
 from fitgraph.solve.request import named_by_role
 
 Bools = npt.NDArray[np.bool_]

@@ -13,9 +13,9 @@ import numpy.typing as npt
 from fitgraph.model import Catalogue, Option, Verdict
 from fitgraph.solve.best import Criteria, k_best
 from fitgraph.solve.counted import Counted
+from fitgraph.solve.counting import count_each
 from fitgraph.solve.front import pareto_front
 from fitgraph.solve.limits import count_within
-from fitgraph.solve.passes import count_each
 from fitgraph.solve.query import TENTHS, Query, ask
 from fitgraph.solve.request import Request
 from fitgraph.solve.space import Space, compile_space
@@ -260,11 +260,14 @@ class TreeEngine:
         """
         query = ask(self.space, request)
         space, class_of = self.space, self.space.class_of
-        sure = count_each(
-            space.plan(certain=True), query.weights(query.mask(certain=True)), exact=exact
-        )
-        maybe = count_each(
-            space.plan(certain=False), query.weights(query.mask(certain=False)), exact=False
+        sure, maybe = (
+            count_each(
+                space.plan(certain=certain),
+                query.weights(query.mask(certain=certain)),
+                query.home(certain=certain),
+                exact=exact and certain,
+            )
+            for certain in (True, False)
         )
         result = {}
         for role in self.space.options:

@@ -14,8 +14,8 @@ from __future__ import annotations
 import numpy as np
 
 from fitgraph.solve.counted import Counted, exactly
+from fitgraph.solve.counting import count
 from fitgraph.solve.estimate import CONFIDENCE, SEED, sample_sums
-from fitgraph.solve.passes import count
 from fitgraph.solve.query import Query
 
 #: Builds drawn.

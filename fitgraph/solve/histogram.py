@@ -7,8 +7,8 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 
+from fitgraph.solve.counting import count
 from fitgraph.solve.estimate import SEED, sample_sums
-from fitgraph.solve.passes import count
 from fitgraph.solve.query import TENTHS, Query
 from fitgraph.solve.stream import Stream
 

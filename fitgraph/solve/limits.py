@@ -20,8 +20,9 @@ import numpy.typing as npt
 from fitgraph.solve.algebra import COUNT, LEAST
 from fitgraph.solve.arrays import spread
 from fitgraph.solve.counted import Counted, exactly
+from fitgraph.solve.counting import EXACT_FLOAT, count
 from fitgraph.solve.estimate import estimate
-from fitgraph.solve.passes import EXACT_FLOAT, Demands, Passes, count
+from fitgraph.solve.passes import Demands, Passes
 from fitgraph.solve.plan import Case, Plan
 from fitgraph.solve.query import Query
 from fitgraph.solve.rows import Members, Rows
@@ -243,7 +244,8 @@ def count_within(query: Query, *, certain: bool, ceiling: int = CEILING) -> Coun
         estimate from a random sample, with its interval.
     """
     plan = query.space.plan(certain=certain)
-    total = count(plan, query.weights(query.mask(certain=certain)))
+    weights = query.weights(query.mask(certain=certain))
+    total = count(plan, weights, query.home(certain=certain))
     if total == 0 or (query.request.budget is None and query.max_tenths is None):
         return exactly(total)
     if total > WORTH_WALKING:

@@ -15,7 +15,7 @@ from typing import Any
 import numpy as np
 import numpy.typing as npt
 
-from fitgraph.solve.algebra import COUNT, Algebra, Modular
+from fitgraph.solve.algebra import Algebra
 from fitgraph.solve.plan import SLICE, Case, Part, Plan, Step
 
 Ints = npt.NDArray[np.intp]
@@ -25,9 +25,6 @@ Bools = npt.NDArray[np.bool_]
 #: Cells along some axes of a separator; all along the others.
 _Block = Mapping[int, Ints]
 _ALL = slice(None)
-
-#: Whole numbers below this are exact in float64.
-EXACT_FLOAT = float(2**53)
 
 
 @dataclass(frozen=True, slots=True)
@@ -96,16 +93,25 @@ class Passes:
     narrow : bool
         Whether cells that no request lets in are left out; not for :meth:`each`, which
         judges them as well.
+    known : mapping of int to Message, optional
+        Messages that need not be worked out.
     """
 
     def __init__(
-        self, plan: Plan, demands: Demands, algebra: Algebra, *, narrow: bool = True
+        self,
+        plan: Plan,
+        demands: Demands,
+        algebra: Algebra,
+        *,
+        narrow: bool = True,
+        known: Mapping[int, Message] | None = None,
     ) -> None:
         self.plan, self.demands, self.algebra, self.narrow = plan, demands, algebra, narrow
         self.up: list[Message] = []
         self._cells: dict[tuple[str, int], Ints | None] = {}
-        for step in plan.steps:
-            self.up.append(self._upward(step))
+        known = known or {}
+        for place, step in enumerate(plan.steps):
+            self.up.append(known[place] if place in known else self._upward(step))
 
     # -- up ------------------------------------------------------------
 
@@ -650,149 +656,3 @@ def _taken(values: Numbers, places: list[Ints | None], skip: int) -> Numbers:
     for axis, place in given:
         values = values.take(place, axis=axis)
     return values
-
-
-# ---------------------------------------------------------------- counting
-
-
-def _primes(plan: Plan, most: float) -> list[int]:
-    """Return primes whose product exceeds a number, small enough for float64."""
-    terms = 2
-    for step in plan.steps:
-        own = (math.prod(step.shape[a] for a in group.axes) for group in step.groups)
-        terms = max(terms, step.kinds, *own)
-    largest = math.isqrt(int(EXACT_FLOAT) // terms)
-    found: list[int] = []
-    product, number = 1, largest
-    while product <= most:
-        if number < 3:
-            raise OverflowError("sums are too long to be counted exactly")
-        if _is_prime(number):
-            found.append(number)
-            product *= number
-        number -= 1
-    return found
-
-
-def _is_prime(number: int) -> bool:
-    return number > 1 and all(number % d for d in range(2, math.isqrt(number) + 1))
-
-
-def _joined(rests: Numbers, primes: list[int]) -> npt.NDArray[np.object_]:
-    """Return the numbers with the given remainders, a row a prime (Chinese remainder theorem)."""
-    total = np.zeros(rests[0].shape, dtype=object)
-    product = math.prod(primes)
-    for rest, prime in zip(rests, primes, strict=True):
-        others = product // prime
-        factor = others * pow(others, -1, prime)
-        total = total + rest.astype(np.int64).astype(object) * factor
-    return np.asarray(total % product, dtype=object)
-
-
-def _modulo(demands: Demands, primes: Sequence[int]) -> Demands:
-    """Return the demands of one request modulo each prime, as so many requests."""
-    column = np.array(primes, dtype=float)[:, None]
-    every = np.arange(len(primes), dtype=np.intp)
-    return Demands(
-        {r: np.mod(v, column) for r, v in demands.values.items()},
-        dict.fromkeys(demands.of, every),
-    )
-
-
-def counts(plan: Plan, demands: Demands) -> npt.NDArray[np.object_]:
-    """Return the exact number of builds of each request, as Python integers."""
-    passes = Passes(plan, demands, COUNT)
-    totals = passes.totals()
-    largest = max((float(m.values.max(initial=0.0)) for m in passes.up), default=0.0)
-    found = np.array([int(t) for t in totals], dtype=object)
-    if max(largest, float(totals.max(initial=0.0))) < EXACT_FLOAT:
-        return found
-    for n in range(len(found)):
-        if totals[n] and max(largest, float(totals[n])) >= EXACT_FLOAT:
-            one = Demands(
-                {r: v[demands.of[r][n : n + 1]] for r, v in demands.values.items()},
-                dict.fromkeys(demands.of, np.zeros(1, dtype=np.intp)),
-            )
-            primes = _primes(plan, _bound(float(totals[n])))
-            rests = Passes(plan, _modulo(one, primes), Modular(primes)).totals()
-            found[n] = int(_joined(rests, primes))
-    return found
-
-
-def _bound(number: float) -> int:
-    """Return a whole number that is certainly above one known to float64's precision."""
-    return 2 * int(number) + 2
-
-
-class Exact:
-    """Messages of one request as exact numbers, cell by cell.
-
-    Parameters
-    ----------
-    plan : Plan
-        What is summed up.
-    weights : mapping of str to ndarray of float
-        How many options each base class of each role stands for.
-    """
-
-    def __init__(self, plan: Plan, weights: Mapping[str, Numbers]) -> None:
-        demands = Demands.one(weights)
-        self.passes = Passes(plan, demands, COUNT)
-        largest = max((float(m.values.max(initial=0.0)) for m in self.passes.up), default=0.0)
-        self._rests: list[Numbers] | None = None
-        if largest >= EXACT_FLOAT:
-            self._primes = _primes(plan, _bound(largest))
-            modular = Passes(plan, _modulo(demands, self._primes), Modular(self._primes))
-            self._rests = [m.flat() for m in modular.up]
-
-    def at(self, place: int, cell: int) -> int:
-        """Return the message of a step at a cell."""
-        value = float(self.passes.up[place].values.reshape(-1)[cell])
-        if self._rests is None or value < EXACT_FLOAT / 2:
-            return int(value)
-        return int(_joined(self._rests[place][:, cell], self._primes))
-
-
-def count(plan: Plan, weights: Mapping[str, Numbers]) -> int:
-    """Return the exact number of builds.
-
-    Parameters
-    ----------
-    plan : Plan
-        What is summed up.
-    weights : mapping of str to ndarray of float
-        How many options each base class of each role stands for.
-    """
-    return int(counts(plan, Demands.one(weights))[0])
-
-
-def count_each(
-    plan: Plan, weights: Mapping[str, Numbers], *, exact: bool = True
-) -> dict[str, Numbers]:
-    """Return, for every base class of every role, the builds through one of its options.
-
-    Parameters
-    ----------
-    plan, weights
-        As in :func:`count`.
-    exact : bool
-        Whether large numbers must be exact; where only zero or not matters, float64 is enough.
-
-    Returns
-    -------
-    dict of str to ndarray
-        The builds in which one given option of the class fills the role, whatever weight the
-        class itself has.
-    """
-    demands = Demands.one(weights)
-    passes = Passes(plan, demands, COUNT, narrow=False)
-    found = passes.each()
-    values = [v.max(initial=0.0) for v in found.values()]
-    values += [m.values.max(initial=0.0) for m in passes.up]
-    largest = float(max(values, default=0.0))
-    if not exact or largest < EXACT_FLOAT:
-        return {r: v[0] for r, v in found.items()}
-    most = max(float(v.max(initial=0.0)) for v in found.values())
-    primes = _primes(plan, _bound(most))
-    each = Passes(plan, _modulo(demands, primes), Modular(primes), narrow=False).each()
-    return {r: _joined(each[r], primes) for r in found}

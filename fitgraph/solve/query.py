@@ -8,6 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 
+from fitgraph.solve.counting import Home
 from fitgraph.solve.request import Request, allowed
 from fitgraph.solve.space import Space
 
@@ -60,6 +61,19 @@ class Query:
         if certain and self.request.max_mass_g is not None:
             return {role: lets & self.weighed[role] for role, lets in self.lets.items()}
         return self.lets
+
+    def home(self, *, certain: bool) -> Home | None:
+        """Return messages of the plain request, of which most requests share a part.
+
+        They are worked out when the second request is counted, or the plain one: a single
+        answer does not wait for them.
+        """
+
+        def plain() -> Mapping[str, Floats]:
+            home = ask(self.space, Request())
+            return home.weights(home.lets)
+
+        return self.space.home(plain, certain=certain, now=self.request == Request())
 
     def weights(self, mask: Mapping[str, Bools]) -> dict[str, Floats]:
         """Return how many options of each class a mask lets in."""

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import itertools
 import math
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field
 from types import MappingProxyType
 from typing import Any
@@ -19,6 +19,7 @@ from fitgraph.graph.options import options_for, strengths_nm
 from fitgraph.graph.sums import SumCondition
 from fitgraph.model import Catalogue, Option, Verdict
 from fitgraph.solve.cliques import ClassTable
+from fitgraph.solve.counting import Home
 from fitgraph.solve.plan import CEILING, Plan, make_plan
 from fitgraph.solve.relations import relation_of
 from fitgraph.solve.request import Facts
@@ -96,6 +97,29 @@ class Space:
             )
         plan: Plan = self._held[certain]
         return plan
+
+    def home(
+        self, weights: Callable[[], Mapping[str, Floats]], *, certain: bool, now: bool
+    ) -> Home | None:
+        """Return messages of a request that most others share a part of.
+
+        Parameters
+        ----------
+        weights : callable
+            What the request lets in.
+        certain : bool
+            As in :meth:`plan`.
+        now : bool
+            Whether they are worked out at once; if not, at the second call.
+        """
+        key = ("home", certain)
+        if key not in self._held:
+            if not now and ("asked", certain) not in self._held:
+                self._held["asked", certain] = True
+                return None
+            self._held[key] = Home(self.plan(certain=certain), weights())
+        home: Home = self._held[key]
+        return home
 
     @property
     def sizes(self) -> dict[str, int]:

@@ -18,7 +18,7 @@ import numpy as np
 import numpy.typing as npt
 
 from fitgraph.solve.arrays import spread
-from fitgraph.solve.passes import Exact
+from fitgraph.solve.counting import Exact
 from fitgraph.solve.query import Query
 from fitgraph.solve.rows import Members, Rows
 

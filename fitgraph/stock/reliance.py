@@ -21,7 +21,7 @@ import numpy.typing as npt
 
 from fitgraph.model import Enquiry
 from fitgraph.solve import TreeEngine
-from fitgraph.solve.passes import count, count_each
+from fitgraph.solve.counting import count, count_each
 from fitgraph.stock.menus import IN_STOCK, Menus, Shelf
 from fitgraph.stock.questions import Questions, questions_of
 from fitgraph.stock.served import Asked, Progress, witnesses

@@ -1,0 +1,237 @@
+"""Exact numbers of builds at any size.
+
+A first pass is in float64. What stays below 2**53 is exact there; where it does not, the few steps
+that are concerned are done again modulo some primes, and the Chinese remainder theorem joins the
+remainders: a number with thirty digits is right to the last.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping, Sequence
+from typing import Any
+
+import numpy as np
+import numpy.typing as npt
+
+from fitgraph.solve.algebra import COUNT, Modular
+from fitgraph.solve.passes import Demands, Message, Passes
+from fitgraph.solve.plan import Plan
+
+Ints = npt.NDArray[np.intp]
+Numbers = npt.NDArray[Any]
+Objects = npt.NDArray[np.object_]
+
+#: Whole numbers below this are exact in float64.
+EXACT_FLOAT = float(2**53)
+
+
+def _primes(plan: Plan, most: int) -> list[int]:
+    """Return primes whose product exceeds a number, small enough for sums in float64."""
+    terms = 2
+    for step in plan.steps:
+        own = (math.prod(step.shape[a] for a in group.axes) for group in step.groups)
+        terms = max(terms, step.kinds, *own)
+    found: list[int] = []
+    product, number = 1, math.isqrt(int(EXACT_FLOAT) // terms)
+    while product <= most:
+        if number < 3:
+            raise OverflowError("sums are too long to be counted exactly")
+        if all(number % d for d in range(2, math.isqrt(number) + 1)):
+            found.append(number)
+            product *= number
+        number -= 1
+    return found
+
+
+def _joined(rests: Numbers, primes: Sequence[int]) -> Objects:
+    """Return the numbers with the given remainders, a row a prime (Chinese remainder theorem)."""
+    total = np.zeros(rests[0].shape, dtype=object)
+    product = math.prod(primes)
+    for rest, prime in zip(rests, primes, strict=True):
+        others = product // prime
+        factor = others * pow(others, -1, prime)
+        total = total + rest.astype(np.int64).astype(object) * factor
+    return np.asarray(total % product, dtype=object)
+
+
+def _above(number: float) -> int:
+    """Return a whole number that is certainly above one known to float64's precision."""
+    return 2 * int(number) + 2
+
+
+def _modulo(demands: Demands, primes: Sequence[int]) -> Demands:
+    """Return the demands of one request modulo each prime, as so many requests."""
+    column = np.array(primes, dtype=float)[:, None]
+    every = np.arange(len(primes), dtype=np.intp)
+    return Demands(
+        {r: np.mod(v, column) for r, v in demands.values.items()},
+        dict.fromkeys(demands.of, every),
+    )
+
+
+def _largest(message: Message) -> float:
+    return float(message.values.max(initial=0.0))
+
+
+class Home:
+    """Messages of one request, for others that differ from it in a role or two.
+
+    Parameters
+    ----------
+    plan : Plan
+        What is summed up.
+    weights : mapping of str to ndarray of float
+        How many options each base class of each role stands for.
+    """
+
+    def __init__(self, plan: Plan, weights: Mapping[str, Numbers]) -> None:
+        self.plan, self.weights = plan, dict(weights)
+        self.up = Passes(plan, Demands.one(weights), COUNT, narrow=False).up
+
+    def shared(self, weights: Mapping[str, Numbers]) -> dict[int, Message]:
+        """Return the messages that hold for other weights as well."""
+        moved = {r for r, w in weights.items() if not np.array_equal(w, self.weights[r])}
+        return {
+            place: message
+            for place, (step, message) in enumerate(zip(self.plan.steps, self.up, strict=True))
+            if not step.below & moved
+        }
+
+
+def _modular(plan: Plan, demands: Demands, first: Passes, primes: Sequence[int]) -> Passes:
+    """Return a pass modulo some primes; what the first pass found exactly is not done again."""
+    large = {place for place, m in enumerate(first.up) if _largest(m) >= EXACT_FLOAT}
+    needed = {child for place in large for child in plan.steps[place].children}
+    needed |= {root for case in plan.cases for root in case.roots}
+    column, every = np.array(primes, dtype=float), np.arange(len(primes), dtype=np.intp)
+    nothing = Message(np.zeros((1, 0)), np.zeros(len(primes), dtype=np.intp))
+    known = {}
+    for place, message in enumerate(first.up):
+        if place in large:
+            continue
+        if place not in needed:
+            known[place] = nothing
+            continue
+        values = message.values[message.row_of[:1]]
+        if _largest(message) < column[-1] / 2:
+            known[place] = Message(values, np.zeros(len(primes), dtype=np.intp))
+        else:
+            rests = np.mod(values, column.reshape(-1, *(1 for _ in values.shape[1:])))
+            known[place] = Message(rests, every)
+    return Passes(plan, _modulo(demands, primes), Modular(primes), known=known)
+
+
+def counts(plan: Plan, demands: Demands, known: Mapping[int, Message] | None = None) -> Objects:
+    """Return the exact number of builds of each request, as Python integers.
+
+    Parameters
+    ----------
+    plan : Plan
+        What is summed up.
+    demands : Demands
+        How many options of each base class each request lets in.
+    known : mapping of int to Message, optional
+        Of a single request, messages that need not be worked out.
+    """
+    passes = Passes(plan, demands, COUNT, known=known)
+    totals = passes.totals()
+    largest = max(map(_largest, passes.up), default=0.0)
+    found = np.array([int(t) for t in totals], dtype=object)
+    if max(largest, float(totals.max(initial=0.0))) < EXACT_FLOAT:
+        return found
+    for n in np.flatnonzero(totals).tolist():
+        if max(largest, float(totals[n])) < EXACT_FLOAT:
+            continue
+        one, first = demands, passes
+        if demands.count > 1:
+            at = slice(n, n + 1)
+            one = Demands(
+                {r: v[demands.of[r][at]] for r, v in demands.values.items()},
+                dict.fromkeys(demands.of, np.zeros(1, dtype=np.intp)),
+            )
+            first = Passes(plan, one, COUNT)
+        primes = _primes(plan, _above(float(totals[n])))
+        found[n] = int(_joined(_modular(plan, one, first, primes).totals(), primes))
+    return found
+
+
+def count(plan: Plan, weights: Mapping[str, Numbers], home: Home | None = None) -> int:
+    """Return the exact number of builds.
+
+    Parameters
+    ----------
+    plan : Plan
+        What is summed up.
+    weights : mapping of str to ndarray of float
+        How many options each base class of each role stands for.
+    home : Home, optional
+        Messages of another request, of which those are taken that hold for this one as well.
+    """
+    known = None if home is None else home.shared(weights)
+    return int(counts(plan, Demands.one(weights), known)[0])
+
+
+def count_each(
+    plan: Plan,
+    weights: Mapping[str, Numbers],
+    home: Home | None = None,
+    *,
+    exact: bool = True,
+) -> dict[str, Numbers]:
+    """Return, for every base class of every role, the builds through one of its options.
+
+    Parameters
+    ----------
+    plan, weights, home
+        As in :func:`count`.
+    exact : bool
+        Whether large numbers must be exact; where only zero or not matters, float64 is enough.
+
+    Returns
+    -------
+    dict of str to ndarray
+        The builds in which one given option of the class fills the role, whatever weight the
+        class itself has.
+    """
+    demands = Demands.one(weights)
+    known = None if home is None else home.shared(weights)
+    passes = Passes(plan, demands, COUNT, narrow=False, known=known)
+    found = passes.each()
+    largest = max(
+        [*(float(v.max(initial=0.0)) for v in found.values()), *map(_largest, passes.up)],
+        default=0.0,
+    )
+    if not exact or largest < EXACT_FLOAT:
+        return {r: v[0] for r, v in found.items()}
+    most = max(float(v.max(initial=0.0)) for v in found.values())
+    primes = _primes(plan, _above(most))
+    each = Passes(plan, _modulo(demands, primes), Modular(primes), narrow=False).each()
+    return {r: _joined(each[r], primes) for r in found}
+
+
+class Exact:
+    """Messages of one request as exact numbers, cell by cell.
+
+    Parameters
+    ----------
+    plan, weights
+        As in :func:`count`.
+    """
+
+    def __init__(self, plan: Plan, weights: Mapping[str, Numbers]) -> None:
+        demands = Demands.one(weights)
+        self.passes = Passes(plan, demands, COUNT)
+        largest = max(map(_largest, self.passes.up), default=0.0)
+        self._rests: list[Numbers] | None = None
+        if largest >= EXACT_FLOAT:
+            self._primes = _primes(plan, _above(largest))
+            modular = _modular(plan, demands, self.passes, self._primes)
+            self._rests = [m.flat() for m in modular.up]
+
+    def at(self, place: int, cell: int) -> int:
+        """Return the message of a step at a cell."""
+        value = float(self.passes.up[place].values.reshape(-1)[cell])
+        if self._rests is None or value < EXACT_FLOAT:
+            return int(value)  # a sum that stays below the limit has only exact parts
+        return int(_joined(self._rests[place][:, cell], self._primes))
