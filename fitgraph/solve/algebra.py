@@ -52,6 +52,10 @@ class Algebra(Protocol):
         """Return the alternatives of segments along an axis."""
         ...
 
+    def add(self, into: Numbers, values: Numbers) -> Numbers:
+        """Add alternatives to an array, in place, and return it."""
+        ...
+
     def gather_at(self, into: Numbers, at: Any, values: Numbers) -> None:
         """Add alternatives to places of an array, in place."""
         ...
@@ -80,6 +84,9 @@ class Counting:
     def segments(self, values: Numbers, starts: Ints, axis: int) -> Numbers:
         return np.add.reduceat(values, starts, axis=axis)
 
+    def add(self, into: Numbers, values: Numbers) -> Numbers:
+        return np.add(into, values, out=into)
+
     def gather_at(self, into: Numbers, at: Any, values: Numbers) -> None:
         np.add.at(into, at, values)
 
@@ -94,13 +101,14 @@ class Modular(Counting):
         sum there is.
     """
 
-    def __init__(self, primes: Sequence[int]) -> None:
+    def __init__(self, primes: Sequence[float]) -> None:
         self.primes = np.array(primes, dtype=float)
+        self.inverse = 1.0 / self.primes
 
     def _rest(self, values: Numbers) -> Numbers:
         """Return remainders between plus and minus half a prime."""
         primes = self.primes.reshape(-1, *(1 for _ in values.shape[1:]))
-        times = values * (1.0 / primes)
+        times = values * self.inverse.reshape(primes.shape)
         np.rint(times, out=times)
         times *= primes
         return np.subtract(values, times, out=times)
@@ -116,6 +124,10 @@ class Modular(Counting):
 
     def segments(self, values: Numbers, starts: Ints, axis: int) -> Numbers:
         return self._rest(np.add.reduceat(values, starts, axis=axis))
+
+    def add(self, into: Numbers, values: Numbers) -> Numbers:
+        into[...] = self._rest(into + values)
+        return into
 
     def gather_at(self, into: Numbers, at: Any, values: Numbers) -> None:
         np.add.at(into, at, values)
@@ -156,6 +168,9 @@ class Least:
 
     def segments(self, values: Numbers, starts: Ints, axis: int) -> Numbers:
         return np.minimum.reduceat(values, starts, axis=axis)
+
+    def add(self, into: Numbers, values: Numbers) -> Numbers:
+        return np.minimum(into, values, out=into)
 
     def gather_at(self, into: Numbers, at: Any, values: Numbers) -> None:
         np.minimum.at(into, at, values)

@@ -25,6 +25,9 @@ Objects = npt.NDArray[np.object_]
 #: Whole numbers below this are exact in float64.
 EXACT_FLOAT = float(2**53)
 
+#: Stands among primes for a row that is left as it is.
+_NO_PRIME = 1e300
+
 
 def _primes(plan: Plan, most: int) -> list[int]:
     """Return primes whose product exceeds a number, small enough for sums in float64."""
@@ -60,7 +63,7 @@ def _above(number: float) -> int:
     return 2 * int(number) + 2
 
 
-def _modulo(demands: Demands, primes: Sequence[int]) -> Demands:
+def _modulo(demands: Demands, primes: Sequence[float]) -> Demands:
     """Return the demands of one request modulo each prime, as so many requests."""
     column = np.array(primes, dtype=float)[:, None]
     every = np.arange(len(primes), dtype=np.intp)
@@ -88,6 +91,8 @@ class Home:
     def __init__(self, plan: Plan, weights: Mapping[str, Numbers]) -> None:
         self.plan, self.weights = plan, dict(weights)
         self.up = Passes(plan, Demands.one(weights), COUNT, narrow=False).up
+        #: The largest number that the last look at what remains came to.
+        self.most = 0.0
 
     def shared(self, weights: Mapping[str, Numbers]) -> dict[int, Message]:
         """Return the messages that hold for other weights as well."""
@@ -195,19 +200,40 @@ def count_each(
         class itself has.
     """
     demands = Demands.one(weights)
+    if exact and home is not None and home.most >= EXACT_FLOAT:
+        found = _each(plan, demands, home.most, home)
+        if found is not None:
+            return found
     known = None if home is None else home.shared(weights)
     passes = Passes(plan, demands, COUNT, narrow=False, known=known)
-    found = passes.each()
+    rough = passes.each()
     largest = max(
-        [*(float(v.max(initial=0.0)) for v in found.values()), *map(_largest, passes.up)],
+        [*(float(v.max(initial=0.0)) for v in rough.values()), *map(_largest, passes.up)],
         default=0.0,
     )
+    if home is not None and exact:
+        home.most = largest
     if not exact or largest < EXACT_FLOAT:
-        return {r: v[0] for r, v in found.items()}
-    most = max(float(v.max(initial=0.0)) for v in found.values())
+        return {r: v[0] for r, v in rough.items()}
+    most = max(float(v.max(initial=0.0)) for v in rough.values())
+    sure = _each(plan, demands, max(most, EXACT_FLOAT), home)
+    assert sure is not None
+    return sure
+
+
+def _each(
+    plan: Plan, demands: Demands, most: float, home: Home | None
+) -> dict[str, Numbers] | None:
+    """Return exact numbers through each class if none is above a number; None where one is."""
     primes = _primes(plan, _above(most))
-    each = Passes(plan, _modulo(demands, primes), Modular(primes), narrow=False).each()
-    return {r: _joined(each[r], primes) for r in found}
+    rows = [*primes, _NO_PRIME]  # the last row is not reduced: it tells how large numbers are
+    found = Passes(plan, _modulo(demands, rows), Modular(rows), narrow=False).each()
+    largest = max(float(v[-1].max(initial=0.0)) for v in found.values())
+    if home is not None:
+        home.most = largest
+    if largest > 1.5 * most:
+        return None
+    return {r: _joined(v[:-1], primes) for r, v in found.items()}
 
 
 class Exact:

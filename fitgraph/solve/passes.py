@@ -185,7 +185,7 @@ class Passes:
         if len(blocks) == 1 and not blocks[0]:
             return Message(
                 np.ascontiguousarray(
-                    np.broadcast_to(work.message(weights, {}), (len(some), *step.shape))
+                    _spread_to(work.message(weights, {}), (len(some), *step.shape))
                 ),
                 row_of,
             )
@@ -235,13 +235,16 @@ class Passes:
                 value = self._beside(case.roots, root)
                 shape = (many, *(1 for _ in self.plan.steps[root].shape))
                 value = value.reshape(shape)
-                outside[root] = self._either(outside[root], value) if root in outside else value
+                if root in outside:
+                    algebra.add(outside[root], value)
+                else:
+                    outside[root] = value
         found = {
             role: np.full((many, size), algebra.none) for role, size in self.plan.sizes.items()
         }
         for at in range(len(self.plan.steps) - 1, -1, -1):
             step, above = self.plan.steps[at], outside.pop(at, None)
-            if above is None:
+            if above is None or not (above != algebra.none).any():
                 continue
             weights = self.weights(step, every)
             kinds = np.full((many, step.kinds), algebra.none)
@@ -256,11 +259,14 @@ class Passes:
                 kinds[...] = above[:, None]
             if step.decided is None:
                 table = found[step.variable]
-                table[:, step.domain] = self._either(
+                table[:, step.domain] = algebra.add(
                     table[:, step.domain], kinds[:, step.kind_of[step.domain]]
                 )
             for child, value in into.items():
-                outside[child] = self._either(outside[child], value) if child in outside else value
+                if child in outside:
+                    algebra.add(outside[child], value)
+                else:
+                    outside[child] = value
         return found
 
 
@@ -450,7 +456,7 @@ class _Work:
         sizes = dict(zip(axes, self._sizes(axes, block), strict=True))
         full = self._sizes(self.every, block)
         out = out.reshape(len(out), *(sizes.get(a, 1) for a in self.every))
-        return np.broadcast_to(out, (len(out), *full))
+        return _spread_to(out, (len(out), *full))
 
     def _whole(
         self,
@@ -461,7 +467,7 @@ class _Work:
     ) -> Numbers:
         values = self.product(numbers, axes, kinds, block)
         size = self.kinds if kinds is None else len(kinds)
-        return np.broadcast_to(values, (values.shape[0], size, *self._sizes(axes, block)))
+        return _spread_to(values, (values.shape[0], size, *self._sizes(axes, block)))
 
     def _pair(self, block: _Block) -> tuple[Numbers, Numbers, tuple[int, ...]]:
         """Return the groups over (requests, shared, own, kinds) and (..., kinds, own), and axes.
@@ -514,7 +520,7 @@ class _Work:
     ) -> None:
         """Add what comes from above a block of the separator to the kinds and the children."""
         step, algebra, groups = self.step, self.algebra, self.step.groups
-        above = np.broadcast_to(above, (len(above), *self._sizes(self.every, block)))
+        above = _spread_to(above, (len(above), *self._sizes(self.every, block)))
         if step.decided is not None:
             axes = self.axes[0]
             whole = np.full((len(above), self.kinds, *self._sizes(axes, block)), algebra.none)
@@ -585,8 +591,7 @@ class _Work:
             )
 
     def _add_kinds(self, kinds: Numbers, found: Numbers) -> None:
-        found = np.broadcast_to(found, kinds.shape)
-        kinds[...] = self.algebra.fold(np.stack([kinds, found]), 0)
+        self.algebra.add(kinds, found)
 
     def _share(
         self,
@@ -620,7 +625,7 @@ class _Work:
         part, algebra = self.step.parts[n], self.algebra
         size = self.kinds if kinds is None else len(kinds)
         sizes = self._sizes(axes, block)
-        values = np.broadcast_to(values, (len(values), size, *sizes))
+        values = _spread_to(values, (len(values), size, *sizes))
         lost = tuple(i + 2 for i, a in enumerate(axes) if a not in part.axes)
         if lost:
             values = algebra.fold(values, lost)
@@ -639,11 +644,15 @@ class _Work:
                 values = algebra.segments(np.take(values, order, axis=i + 1), starts, i + 1)
             cut.append(used)
         if all(len(c) == n for c, n in zip(cut, view.shape[1:], strict=True)):
-            view[...] = algebra.fold(np.stack([view, np.broadcast_to(values, view.shape)]), 0)
+            algebra.add(view, values)
             return
         at: tuple[Any, ...] = (slice(None), *np.ix_(*cut))
-        before = view[at]
-        view[at] = algebra.fold(np.stack([before, np.broadcast_to(values, before.shape)]), 0)
+        view[at] = algebra.add(view[at], values)
+
+
+def _spread_to(values: Numbers, shape: tuple[int, ...]) -> Numbers:
+    """Return values spread to a shape, themselves where they have it."""
+    return values if values.shape == shape else np.broadcast_to(values, shape)
 
 
 def _taken(values: Numbers, places: list[Ints | None], skip: int) -> Numbers:
