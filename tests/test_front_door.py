@@ -83,9 +83,8 @@ def test_an_answer_is_a_screen_and_data(answers: dict[str, Answer], name: str) -
     assert 1 <= len(shown.splitlines()) <= SCREEN
     assert max(map(len, shown.splitlines())) <= WIDTH
     page = answer._repr_html_()
-    assert page.startswith('<div class="fg fg-html">') and page.count("<table") == page.count(
-        "</table>"
-    )
+    assert page.startswith("<style>") and page.count('<div class="fg fg-html">') == 1
+    assert page.count("<table") == page.count("</table>") and "<script" not in page
     data = json.loads(answer.to_json())
     assert data == json.loads(json.dumps(answer.to_dict())) and data
     for table in answer.tables:

@@ -7,7 +7,7 @@ from typing import Any
 
 from markupsafe import Markup, escape
 
-from fitgraph.draw.style import SIGNS, WORDS, verdict_class
+from fitgraph.draw.style import SIGNS, WORDS, page_css, verdict_class
 from fitgraph.model import Verdict
 from fitgraph.plain import plain
 from fitgraph.report.blocks import Block, Picture, Report, Say, Tone
@@ -15,6 +15,18 @@ from fitgraph.report.tables import Table
 
 #: Rows that a table shows before the others open on demand.
 MOST_ROWS = 12
+
+#: Headings of rows up to so many letters are not broken.
+_WHOLE = 24
+
+#: What a report needs beside the rules of pages.
+_RULES = (
+    ".fg-html .fg-loud{font-weight:600}\n"
+    ".fg-html .fg-plain{font-weight:400}\n"
+    ".fg-html .fg-deep-2{padding-left:1.4em}\n"
+    ".fg-html table.fg-fit{width:auto}\n"
+    ".fg-html table.fg-fit th,.fg-html table.fg-fit td{padding-right:1.4em}\n"
+)
 
 _CLASSES = {Tone.LOUD: "fg-loud", Tone.PLAIN: "", Tone.QUIET: "fg-note"}
 
@@ -34,6 +46,12 @@ def _class(name: str) -> Markup:
     return Markup(' class="{}"').format(name) if name else Markup("")
 
 
+def _heading(kind: str, shown: str) -> Markup:
+    """Return the class of a row's heading; a short one, such as a stock number, stays whole."""
+    whole = kind or ("fg-code" if len(shown) <= _WHOLE else "")
+    return _class(f"fg-plain {whole}".strip())
+
+
 def _rows(table: Table, caption: str) -> Markup:
     kinds = ["fg-figure" if c.unit.figures else "" for c in table.columns]
     head = Markup("")
@@ -46,7 +64,7 @@ def _rows(table: Table, caption: str) -> Markup:
     body = Markup("").join(
         Markup("<tr>{}</tr>").format(
             Markup("").join(
-                Markup('<th scope="row" class="fg-plain">{}</th>').format(_cell(v, s))
+                Markup('<th scope="row"{}>{}</th>').format(_heading(kinds[0], s), _cell(v, s))
                 if n == 0
                 else Markup("<td{}>{}</td>").format(_class(kinds[n]), _cell(v, s))
                 for n, (v, s) in enumerate(zip(row, shown, strict=True))
@@ -55,9 +73,9 @@ def _rows(table: Table, caption: str) -> Markup:
         for row, shown in zip(table.rows, table.shown(), strict=True)
     )
     told = Markup("<caption>{}</caption>").format(plain(caption)) if caption else Markup("")
-    return Markup('<div class="fg-scroll"><table>{}{}<tbody>{}</tbody></table></div>').format(
-        told, head, body
-    )
+    return Markup(
+        '<div class="fg-scroll"><table class="fg-fit">{}{}<tbody>{}</tbody></table></div>'
+    ).format(told, head, body)
 
 
 def table_html(table: Table, most: int = MOST_ROWS) -> Markup:
@@ -118,3 +136,8 @@ def html(report: Report) -> Markup:
             plain(caution)
         )
     return Markup('<div class="fg fg-html">{}</div>').format(inner)
+
+
+def document(report: Report) -> Markup:
+    """Return a report with its style sheet, for where nobody else brings one."""
+    return Markup("<style>{}</style>").format(Markup(page_css() + _RULES)) + html(report)

@@ -146,9 +146,9 @@ class Answer(ABC):
         return as_text.screenful(self.to_text(), SCREEN)
 
     def _repr_html_(self) -> str:
-        from fitgraph.report.as_html import html
+        from fitgraph.report.as_html import document
 
-        return str(html(self.report()))
+        return str(document(self.report()))
 
 
 @dataclass(frozen=True, eq=False, repr=False)
