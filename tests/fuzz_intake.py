@@ -170,7 +170,11 @@ def compare(
         return
     if len(changed) > 1 or any(byte > 127 for line in (new[n] for n in changed) for byte in line):
         return
+    # Of a number that stands twice the second row counts where the first cannot be read.
+    numbers = Counter(line.split(b",")[0].lower() for line in [*old, *new])
     for sku in same & before.keys() & found.keys():
+        if numbers[sku.lower().encode()] != 2:
+            continue
         was, now = before[sku], found[sku]
         # Another row may prove the decimal mark; then a figure may only become known or unknown.
         for one, other in zip(was[:4], now[:4], strict=True):
