@@ -31,6 +31,8 @@ from fractions import Fraction
 from functools import wraps
 from typing import Any, ParamSpec, TypeVar
 
+from fitgraph.errors import InputError
+
 #: Exact by definition (international inch, 1959).
 MM_PER_INCH = Decimal("25.4")
 
@@ -98,7 +100,7 @@ _DIAMETER = re.compile(r"^(?:[øØ⌀∅ϕφΦ]|dia(?:m(?:eter)?)?\b\.?)\s*", re
 _DIAMETER_BEHIND = re.compile(r"\s*(?:[øØ⌀∅ϕφΦ]|\bdia(?:m(?:eter)?)?\.?)$", re.IGNORECASE)
 
 
-class UnitError(ValueError):
+class UnitError(InputError):
     """A typed quantity that cannot be read; the message says how to mend it."""
 
 

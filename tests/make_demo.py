@@ -632,7 +632,9 @@ def make_headsets(shelf: Shelf) -> None:
         shelf.word(part, "outside", "angle", angle)
         shelf.size(part, "bore", "diameter", (28.6, 28.72), 28.6, hole=True)
         pressed, tall = "pressed" in name, "sealed" in name or threaded
-        shelf.length(part, "stack_height", "length", 34 if pressed else 25 if tall else 22 - place % 3)
+        shelf.length(
+            part, "stack_height", "length", 34 if pressed else 25 if tall else 22 - place % 3
+        )
         if threaded:
             shelf.row(part, "thread", "size", "1 1/8-26", "maker")
 

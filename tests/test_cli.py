@@ -19,18 +19,21 @@ from pathlib import Path
 from typing import Any
 
 import pytest
-from rich.console import Console
 from typer.testing import CliRunner
 
 import fitgraph.catalogue
 import fitgraph.solve.engine
 from fitgraph.catalogue import demo_folder
-from fitgraph.cli import builds as builds_command
-from fitgraph.cli import lab as lab_command
 from fitgraph.cli import main, output
-from fitgraph.cli.builds import Found, Sort, Work
+from fitgraph.cli import notebooks as lab_command
+from fitgraph.cli.options import Sort, Wish, Work
+from fitgraph.explain import Prefer
+from fitgraph.explain.requested import Listed, list_builds
 from fitgraph.model import Catalogue
-from fitgraph.solve import Services, Space
+from fitgraph.report import as_text
+from fitgraph.report import builds as builds_report
+from fitgraph.report.hints import Hints
+from fitgraph.solve import Request, Services, Space
 from fitgraph.solve.engine import SORTS
 from fitgraph.solve.limits import Counted
 
@@ -249,19 +252,18 @@ def test_strength_never_goes_without_its_caution() -> None:
     assert all(" ".join(c.split()) in shown for c in answer("builds")["cautions"])
 
 
-def test_an_estimate_says_so(capsys: pytest.CaptureFixture[str]) -> None:
+def test_an_estimate_says_so() -> None:
     demo = fitgraph.catalogue.load(demo_folder()).catalogue
     counted = Counted(1000, 900, 1100, 0.99)
-    found = Found(demo.vocabulary, Sort.PRICE, counted, None, ())
-    shape = builds_command.as_json(found)
+    found = Listed(demo, Request(), "price", counted, None, ())
+    shape = builds_report.data(found)
     assert shape["exact"] is False
     assert (shape["count"], shape["count_between"], shape["confidence"]) == (
         1000,
         [900, 1100],
         0.99,
     )
-    output.show(*builds_command.lines_of(found, frozenset(), 100))
-    assert capsys.readouterr().out.startswith(
+    assert as_text.text(builds_report.report(found, Hints())).startswith(
         "About 1,000 builds (between 900 and 1,100, with 99% confidence)."
     )
 
@@ -286,6 +288,7 @@ def test_no_certain_build_says_how_many_are_possible(plugs: Path) -> None:
 def test_choices_are_those_of_the_engine() -> None:
     assert tuple(s.value for s in Sort) == SORTS
     assert [w.value for w in Work] == [s.value for s in Services]
+    assert {w.value for w in Wish} == {p.value for p in Prefer}
 
 
 # ---------------------------------------------------------------- why
@@ -594,23 +597,16 @@ def test_names_are_neither_markup_nor_escapes(tmp_path: Path) -> None:
 
 
 @pytest.mark.parametrize("width", [30, 60, 200])
-def test_narrow_terminals_lose_nothing(
-    monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str], width: int
-) -> None:
-    def screen(*, error: bool = False) -> Console:
-        return Console(file=sys.stdout, width=width, highlight=False, markup=False)
-
+def test_narrow_terminals_lose_nothing(width: int) -> None:
     told = answer("tour")
     demo = fitgraph.catalogue.load(demo_folder()).catalogue
-    monkeypatch.setattr(output, "screen", screen)
     engine = fitgraph.solve.engine.TreeEngine(demo)
-    request = fitgraph.solve.Request(have=tuple(told["have"]))
-    found = builds_command.find(engine, request, sort=Sort.PRICE, limit=4)
-    output.show(*builds_command.lines_of(found, frozenset(), width))
-    text = capsys.readouterr().out
+    request = Request(have=tuple(told["have"]))
+    found = list_builds(engine, request, sort="price", limit=4)
+    text = as_text.text(builds_report.report(found, Hints()), width)
     assert max(map(len, text.splitlines())) <= width
     unbroken = "".join(text.split())
-    for sku in {s for build in found.builds for s in build.parts.values()}:
+    for sku in {s for build in found.builds for s in build.parts.values()} - set(request.have):
         # A stock number may be folded, with other columns between its halves.
         assert sku in unbroken or all(half in text for half in re.split(r"(?<=-)", sku))
 
@@ -637,7 +633,7 @@ def test_lab_says_how_to_install_what_is_missing(monkeypatch: pytest.MonkeyPatch
     monkeypatch.setattr(lab_command.importlib.util, "find_spec", lambda _name: None)
     result = run("lab", "--pages")
     assert result.exit_code == 2
-    assert "pip install 'fitgraph[pages]'" in result.stderr
+    assert "pip install 'fitgraph[lab]'" in result.stderr
 
 
 def test_own_notebooks_are_never_overwritten(tmp_path: Path) -> None:

@@ -19,7 +19,7 @@ import pytest
 import fitgraph
 from fitgraph.adapters import what_if
 from fitgraph.catalogue import demo_folder, load
-from fitgraph.cli.lab import own_copy
+from fitgraph.cli.notebooks import own_copy
 from fitgraph.files import (
     PART,
     SpecialFileError,

@@ -16,9 +16,9 @@ from hypothesis import strategies as st
 from strategies import FEATURES, LENGTH, WORD, catalogues, rows_of
 from typer.testing import CliRunner
 
+import fitgraph
 from fitgraph.catalogue import CatalogueError, demo_folder, load, shipped_folder
-from fitgraph.cli import identify as identify_command
-from fitgraph.cli import main
+from fitgraph.cli import knowing, main
 from fitgraph.explain.identify import (
     DOUBT,
     LOOK_MM,
@@ -439,8 +439,8 @@ def test_command_asks_on_a_terminal(monkeypatch: pytest.MonkeyPatch) -> None:
         def readline(self) -> str:
             return next(typed, "") + "\n"
 
-    monkeypatch.setattr("fitgraph.cli.identify.sys.stdin", Terminal())
-    state = identify_command._asked(Identifier(load(demo_folder()).catalogue).start())
+    monkeypatch.setattr("fitgraph.cli.knowing.sys.stdin", Terminal())
+    state = knowing._asked(fitgraph.open().identify()).found
     assert state.given[0][1] is None  # passed
     assert [v for _, v in state.given[1:3]] == [False, True]
 

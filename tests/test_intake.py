@@ -554,7 +554,7 @@ def test_a_library_that_is_missing_is_named_with_its_remedy(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch, library: str
 ) -> None:
     monkeypatch.setitem(sys.modules, library, None)
-    importlib.import_module("fitgraph.intake.guess")._alike.cache_clear()
+    importlib.import_module("fitgraph.intake.guess")._KNOWN.clear()
     file = csv_file(tmp_path / "list.csv", [HEAD, *ROWS])
     source = {
         "rapidfuzz.fuzz": file,

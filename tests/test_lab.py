@@ -7,10 +7,10 @@ from html import unescape
 import pytest
 
 from fitgraph.explain import action_text, clash_text
+from fitgraph.explain.standing import standings
 from fitgraph.lab import BuildExplorer, OpenCatalogue, open_catalogue, tables
 from fitgraph.lab.debounce import Debounce
 from fitgraph.lab.form import FormError, part_label, read_part
-from fitgraph.lab.standing import standings
 from fitgraph.mechanics.rules import RULES
 from fitgraph.model import Catalogue, Part, Verdict
 from fitgraph.solve import Request, Services

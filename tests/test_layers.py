@@ -13,6 +13,7 @@ import tomllib
 from collections.abc import Iterator
 from pathlib import Path
 
+import networkx as nx
 import pytest
 
 import fitgraph
@@ -21,19 +22,44 @@ from fitgraph.mechanics.rules import RULES
 
 PACKAGE = Path(fitgraph.__file__).parent
 
-#: From the lowest up; those in one tuple are siblings.
+#: The floors, from the lowest up; those in one tuple are siblings. docs/architecture.md draws
+#: them.
 LAYERS = (
-    ("model", "units", "files", "plain"),
+    ("errors", "units", "model", "files", "plain"),
     ("mechanics",),
     ("catalogue",),
     ("intake",),
     ("graph",),
     ("solve",),
-    ("explain", "stock", "adapters"),
+    ("explain", "stock", "adapters", "practice"),
     ("draw",),
+    ("report",),
+    ("shop",),
     ("lab", "cli"),
 )
 RANK = {name: rank for rank, names in enumerate(LAYERS) for name in names}
+
+#: Within the lowest floor: what each may know. Everything else there knows nothing.
+GROUND = {"units": {"errors"}, "model": {"units"}, "files": {"errors"}, "plain": {"errors"}}
+
+#: What a floor may not know, though it lies below, and why.
+STRANGERS = {
+    "cli": (
+        {"adapters", "explain", "graph", "mechanics", "model", "solve", "stock", "units"},
+        "a command declares its options, asks the shop and has its answer written",
+    ),
+    "draw": ({"solve", "stock", "catalogue", "intake"}, "a drawing is of parts, not of questions"),
+    "report": ({"files", "intake"}, "a report is data: nothing is read or written"),
+    "stock": ({"catalogue", "intake", "units"}, "gaps are found in a catalogue, not in files"),
+    "solve": ({"catalogue", "intake", "units"}, "the engine formats nothing and reads nothing"),
+    "graph": ({"catalogue", "intake", "units"}, "options are made of a catalogue, not of files"),
+}
+
+#: Widgets, servers and charts: only the lab may ask for them.
+PAGES_ONLY = {"ipywidgets", "IPython", "plotly", "anywidget", "jupyterlab", "voila"}
+#: Libraries for frames: nobody imports one by name; narwhals finds what is installed.
+FRAMES = {"pandas", "polars"}
+
 #: Modules that only start the package; they may import whatever they start.
 STARTERS = {"__main__"}
 
@@ -57,7 +83,7 @@ GENERAL_WORDS = {
 #: Words that mean something else where they stand, and the only modules they may stand in.
 COINCIDENCES = {
     "bearings": ({"mechanics/standards.py"}, "the table of ISO 15 bearing sizes"),
-    "bolts": ({"cli/why.py"}, "how many screws a grip was worked out for, in an answer"),
+    "bolts": ({"report/explanations.py"}, "how many screws a grip was worked out for, in data"),
     "head": ({"draw/style.py", "lab/look.py"}, "a size of type"),
     "top": ({"units.py"}, "the numerator of a fraction"),
 }
@@ -100,27 +126,82 @@ def parsed(path: Path) -> ast.Module:
 def test_every_module_belongs_to_a_layer() -> None:
     found = {layer_of(p) for p in modules()} - {"__init__"} - STARTERS
     assert found <= set(RANK)
-    assert {"model", "units", "mechanics", "catalogue", "graph", "solve", "explain"} <= found
+    assert {name for names in LAYERS for name in names} - {"intake", "practice"} <= found
+
+
+def may_know(mine: str) -> set[str]:
+    """Return the packages that one may import."""
+    if mine == "__init__":
+        return {"errors", "shop"}
+    below = {name for name, rank in RANK.items() if rank < RANK[mine]}
+    if RANK[mine] == 0:
+        below = GROUND.get(mine, set())
+    return (below | {mine}) - STRANGERS.get(mine, (set(), ""))[0]
 
 
 @pytest.mark.parametrize(
     "path", modules(), ids=lambda p: p.relative_to(PACKAGE).with_suffix("").as_posix()
 )
-def test_imports_go_down(path: Path) -> None:
+def test_imports_go_down_and_only_to_whom_one_may_know(path: Path) -> None:
     mine = layer_of(path)
     if mine in STARTERS:
         return
-    allowed = (
-        set()
-        if mine == "__init__"
-        else {name for name, rank in RANK.items() if rank < RANK[mine]} | {mine}
-    )
+    allowed = may_know(mine)
     wrong = [
         f"{path.relative_to(PACKAGE)}, line {line}: {mine} imports {other}"
         for line, other in imported(parsed(path))
         if other not in allowed and other in RANK
     ]
     assert wrong == []
+
+
+def module_name(path: Path) -> str:
+    name = ".".join(("fitgraph", *path.relative_to(PACKAGE).with_suffix("").parts))
+    return name.removesuffix(".__init__")
+
+
+def run_time_imports(tree: ast.AST, known: set[str]) -> Iterator[str]:
+    """Yield the modules of the package that a module loads, those for type checkers left out."""
+    for node in ast.iter_child_nodes(tree):
+        if isinstance(node, ast.If) and ast.unparse(node.test) == "TYPE_CHECKING":
+            continue
+        if isinstance(node, ast.ImportFrom) and (node.module or "").startswith("fitgraph"):
+            for alias in node.names:
+                whole = f"{node.module}.{alias.name}"
+                yield whole if whole in known else str(node.module)
+        yield from run_time_imports(node, known)
+
+
+def test_no_circle_of_modules() -> None:
+    known = {module_name(path): path for path in modules()}
+    graph = nx.DiGraph()
+    for name, path in known.items():
+        found = set(run_time_imports(parsed(path), set(known))) - {name}
+        graph.add_edges_from((name, other) for other in found)
+    circles = [c for c in nx.strongly_connected_components(graph) if len(c) > 1]
+    assert graph.number_of_edges() > 500
+    assert circles == []
+
+
+def libraries(tree: ast.Module) -> set[str]:
+    """Return the libraries that a module imports, wherever it does."""
+    found = set()
+    for node in ast.walk(tree):
+        if isinstance(node, ast.Import):
+            found |= {alias.name.split(".")[0] for alias in node.names}
+        elif isinstance(node, ast.ImportFrom):
+            found.add((node.module or "").split(".")[0])
+    return found
+
+
+def test_only_the_lab_asks_for_what_pages_need() -> None:
+    strangers = {
+        str(path.relative_to(PACKAGE)): wrong
+        for path in modules()
+        if (wrong := libraries(parsed(path)) & (PAGES_ONLY | FRAMES))
+        and (layer_of(path) != "lab" or wrong & FRAMES)
+    }
+    assert strangers == {}
 
 
 def trade_words() -> set[str]:

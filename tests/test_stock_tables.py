@@ -15,11 +15,11 @@ from typer.testing import CliRunner
 
 from fitgraph.catalogue import CatalogueError, demo_folder, load
 from fitgraph.cli import main
-from fitgraph.cli.gaps import _first
-from fitgraph.cli.output import BadInputError
-from fitgraph.cli.restock import read_target
+from fitgraph.errors import InputError
 from fitgraph.explain.glosses import glosses
 from fitgraph.model import Enquiry
+from fitgraph.report.values import first_of
+from fitgraph.shop.edge import share_of
 from fitgraph.stock.groups import OTHER, grouper
 from tests.make_supply import make_counts, make_supply
 
@@ -234,9 +234,8 @@ def test_gaps_names_the_first_joints_and_counts_the_others() -> None:
     vocabulary = load(demo_folder()).catalogue.vocabulary
     titles = [vocabulary.joint(name).title for name in waiting["joints"]]
     assert waiting["standing"] == "possibly" and len(titles) > 4
-    from_cli = _first(titles)
-    assert from_cli == f"{titles[0]}, {titles[1]} and {len(titles) - 2} more"
-    assert _first(titles[:2]) == f"{titles[0]}, {titles[1]}" and _first([]) == ""
+    assert first_of(titles, 2) == f"{titles[0]}, {titles[1]} and {len(titles) - 2} more"
+    assert first_of(titles[:2], 2) == f"{titles[0]}, {titles[1]}" and first_of([], 2) == ""
 
 
 def test_workers_answer_the_same(folder: Path) -> None:
@@ -257,7 +256,7 @@ def test_gaps_of_a_shop_without_enquiries(folder: Path) -> None:
     ("words", "hint"),
     [
         (("gaps", "--by", "colour"), "family"),
-        (("gaps", "--by", "style", "--by", "month", "--by", "system"), "twice"),
+        (("gaps", "--by", "style", "--by", "month", "--by", "system"), "--by can name two"),
         (("restock", "--target", "90"), "90%"),
         (("restock", "--target", "much"), "0.9"),
         (("restock", "--spend", "-3"), "--spend"),
@@ -300,7 +299,7 @@ def test_what_is_out_of_reach_is_a_no() -> None:
 
 
 def test_targets_as_people_type_them() -> None:
-    assert [read_target(t) for t in (None, "0", "1", "0,85", "85%", "85 %")] == [
+    assert [share_of(t) for t in (None, "0", "1", "0,85", "85%", "85 %")] == [
         None,
         0.0,
         1.0,
@@ -308,8 +307,8 @@ def test_targets_as_people_type_them() -> None:
         0.85,
         0.85,
     ]
-    with pytest.raises(BadInputError, match="write it like"):
-        read_target("nan")
+    with pytest.raises(InputError, match="write it like"):
+        share_of("nan")
 
 
 def test_a_part_s_price_is_not_its_supplier_s() -> None:

@@ -7,8 +7,8 @@ mixed-integer program; the solver's bound proves how far a better choice could r
 References
 ----------
 .. [1] G. L. Nemhauser, L. A. Wolsey, M. L. Fisher, "An analysis of approximations for
-   maximizing submodular set functions", Mathematical Programming 14 (1978) 265-294 (from
-   memory): maximum coverage, and why taking the best one after another is not exact.
+   maximizing submodular set functions", Mathematical Programming 14 (1978) 265-294
+   (reference checked): maximum coverage, and why taking the best one after another is not exact.
 """
 
 from __future__ import annotations

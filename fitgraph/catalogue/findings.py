@@ -5,6 +5,8 @@ from __future__ import annotations
 from collections import Counter
 from dataclasses import dataclass, field
 
+from fitgraph.errors import InputError
+
 #: A figure or a row could not be used.
 ERROR = "error"
 #: Everything was used, but somebody should look.
@@ -66,7 +68,7 @@ class Finding:
         return f"{place}:{shown} {self.message}. {self.remedy}."
 
 
-class CatalogueError(Exception):
+class CatalogueError(InputError):
     """Nothing can go on; the findings say why.
 
     Parameters

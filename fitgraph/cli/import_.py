@@ -17,38 +17,54 @@ from fitgraph.cli.output import (
     remark,
     show,
     show_json,
-    styled,
 )
 
 if TYPE_CHECKING:
-    from rich.console import RenderableType
-
     from fitgraph.intake import Choice, Report
+    from fitgraph.report.blocks import Report as Shown
+    from fitgraph.report.tables import Table
 
 #: Findings that are printed; the page holds all of them.
 _SHOWN = 12
 
 
-def _preview(choices: list[Choice]) -> list[RenderableType]:
+def _preview(choices: list[Choice]) -> Table:
     """Return what each column was taken for, beside what stands in it."""
-    from rich.table import Table
+    from fitgraph.report.tables import Column, Table
 
-    table = Table.grid(padding=(0, 2, 0, 0))
-    for choice in choices:
-        sure = "" if choice.sure else "?"
-        table.add_row(
-            styled(f"  {choice.column}"),
-            styled(f"{choice.taken.means}{sure}", "dim" if choice.taken.means == "ignore" else ""),
-            styled(", ".join(choice.samples)[:60], "dim"),
-        )
-    return [table]
+    return Table.of(
+        "columns",
+        choices,
+        (Column("column"), lambda c: c.column),
+        (Column("means"), lambda c: f"{c.taken.means}{'' if c.sure else '?'}"),
+        (Column("samples"), lambda c: ", ".join(c.samples)[:60]),
+        headed=False,
+    )
+
+
+def _question(choice: Choice, options: list[str]) -> Shown:
+    """Return what is asked about a column of which it is not certain what it is."""
+    from fitgraph.intake.mapping import FIELDS
+    from fitgraph.report.blocks import Report
+    from fitgraph.report.tables import Column, Table
+    from fitgraph.report.values import PLACE
+
+    listed = Table.of(
+        "options",
+        list(enumerate(options, start=1)),
+        (Column("place", PLACE), lambda pair: pair[0]),
+        (Column("means"), lambda pair: pair[1]),
+        (Column("told"), lambda pair: FIELDS.get(pair[1], "a size")),
+        headed=False,
+    )
+    return Report(f"{choice.column}: {', '.join(choice.samples)}", (listed,))
 
 
 def _asked(choices: list[Choice], *, yes: bool, quiet: bool) -> list[Choice]:
     """Return the choices with what was unsure decided by whoever sits there."""
     from dataclasses import replace
 
-    from fitgraph.intake.mapping import FIELDS, Column
+    from fitgraph.intake.mapping import Column
 
     unsure = [c for c in choices if not c.sure]
     if not unsure or yes:
@@ -66,13 +82,7 @@ def _asked(choices: list[Choice], *, yes: bool, quiet: bool) -> list[Choice]:
             continue
         options = [choice.taken.means, *choice.others, "ignore"]
         options = list(dict.fromkeys(options))
-        show(
-            styled(f"{choice.column}: {', '.join(choice.samples)}", "bold"),
-            *(
-                styled(f"  {n}  {means}  {FIELDS.get(means, 'a size')}")
-                for n, means in enumerate(options, start=1)
-            ),
-        )
+        show(_question(choice, options))
         answer = typer.prompt("What is it", default="1")
         means = (
             options[int(answer) - 1]
@@ -84,37 +94,31 @@ def _asked(choices: list[Choice], *, yes: bool, quiet: bool) -> list[Choice]:
     return decided
 
 
-def _lines(report: Report, choices: list[Choice]) -> list[RenderableType]:
-    from rich.table import Table
+def _shown(report: Report, choices: list[Choice]) -> Shown:
+    """Return what an import came to, for people."""
+    from fitgraph.report import faults
+    from fitgraph.report.blocks import Block, Say, Section, Tone, say_all
+    from fitgraph.report.blocks import Report as Told
 
     intake, loaded = report.intake, report.loaded
     parts = 0 if loaded is None else len(loaded.catalogue.parts)
-    lines: list[RenderableType] = [
-        styled(f"{report.folder.name}: {parts:,} parts", "bold"),
-        *_preview(choices),
-        "",
+    read = [
+        f"{tally.file}: {tally.read:,} rows read, {tally.loaded:,} loaded, "
+        f"{len(tally.aside):,} set aside"
+        for tally in intake.tallies
     ]
-    for tally in intake.tallies:
-        lines.append(
-            styled(
-                f"{tally.file}: {tally.read:,} rows read, {tally.loaded:,} loaded, "
-                f"{len(tally.aside):,} set aside"
-            )
-        )
+    rows: list[Block] = [*say_all(read, deep=0)]
     if report.findings:
-        table = Table.grid(padding=(0, 2, 0, 0))
-        table.add_column(no_wrap=True)
-        table.add_column(overflow="fold")
-        for finding in report.findings[:_SHOWN]:
-            table.add_row(styled(f"  {finding.severity}", "dim"), styled(str(finding)))
-        lines.append(table)
-        if len(report.findings) > _SHOWN:
-            lines.append(styled(f"  {len(report.findings) - _SHOWN:,} more in import.html", "dim"))
+        rows.append(faults.listed(report.findings[:_SHOWN]))
+        if (more := len(report.findings) - _SHOWN) > 0:
+            rows.append(Say(f"{more:,} more in import.html", Tone.QUIET, deep=1))
     if any(a.cells for a in intake.aside):
-        lines.append(
-            styled("Rows set aside are in set-aside.csv: mend them there and import that file.")
+        rows.append(
+            Say("Rows set aside are in set-aside.csv: mend them there and import that file.")
         )
-    return lines
+    return Told(
+        f"{report.folder.name}: {parts:,} parts", (_preview(choices), Section("", tuple(rows)))
+    )
 
 
 def import_(
@@ -169,7 +173,7 @@ def import_(
     if json:
         show_json(as_data(report, choices))
     else:
-        show(*_lines(report, choices))
+        show(_shown(report, choices))
         if report.loaded is not None:
             remark(f"Ask it: fitgraph builds --catalogue {into}")
     if report.loaded is None:

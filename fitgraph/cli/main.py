@@ -10,20 +10,14 @@ import typer
 from typer.core import TyperGroup
 
 from fitgraph import __version__
-from fitgraph.cli.adapters import adapters
-from fitgraph.cli.advise import advise
-from fitgraph.cli.builds import builds
-from fitgraph.cli.check import check
-from fitgraph.cli.compare import compare
-from fitgraph.cli.gaps import gaps
-from fitgraph.cli.identify import identify
+from fitgraph.cli.fitting import builds, compare, why
+from fitgraph.cli.house import check, tour
 from fitgraph.cli.import_ import import_
-from fitgraph.cli.lab import lab
-from fitgraph.cli.measure import measure
-from fitgraph.cli.output import BAD_INPUT, STOPPED, BadInputError, complain
-from fitgraph.cli.restock import restock
-from fitgraph.cli.tour import tour
-from fitgraph.cli.why import why
+from fitgraph.cli.knowing import advise, identify, measure
+from fitgraph.cli.missing import adapters, gaps, restock
+from fitgraph.cli.notebooks import lab
+from fitgraph.cli.output import BAD_INPUT, STOPPED, complain
+from fitgraph.errors import ArgumentError, InputError
 
 #: Exit code where fitgraph itself is at fault.
 FAULT = 70
@@ -34,19 +28,15 @@ TRACEBACK = "FITGRAPH_TRACEBACK"
 
 def _line_for(error: Exception) -> str | None:
     """Return the one line that says what to mend; None for a fault of fitgraph itself."""
-    from fitgraph.catalogue import CatalogueError
-    from fitgraph.solve import NamingError
-    from fitgraph.units import UnitError
-
-    if isinstance(error, CatalogueError):
-        first, *more = error.findings
+    if isinstance(error, ArgumentError):
+        return error.as_option
+    if isinstance(error, InputError):
+        first, *more = getattr(error, "findings", ()) or (error,)
         rest = f" ({len(more)} more: fitgraph check)" if more else ""
         return f"{first}{rest}"
     if isinstance(error, OSError):
         reason = error.strerror or str(error)
         return f"{error.filename}: {reason}" if error.filename else reason
-    if isinstance(error, BadInputError | NamingError | UnitError):
-        return str(error)
     return None
 
 

@@ -1,17 +1,38 @@
-"""Options that several commands share, and typed limits as numbers."""
+"""Options that several commands share."""
 
 from __future__ import annotations
 
+from enum import StrEnum
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated
+from typing import Annotated
 
 import typer
 
-from fitgraph.cli.output import BadInputError
-from fitgraph.units import UnitError, parse_mass, parse_money
 
-if TYPE_CHECKING:
-    from fitgraph.model import Vocabulary
+class Sort(StrEnum):
+    """What builds are sorted by."""
+
+    PRICE = "price"
+    MASS = "mass"
+    STRENGTH = "strength"
+
+
+class Work(StrEnum):
+    """To which parts the workshop may do work."""
+
+    NONE = "none"
+    OWNED = "owned"
+    ANY = "any"
+
+
+class Wish(StrEnum):
+    """What the person who asks would rather keep low; a price, a mass, work, new parts."""
+
+    PRICE = "price"
+    MASS = "mass"
+    WORK = "work"
+    OWNED = "owned"
+
 
 CatalogueFolder = Annotated[
     Path | None,
@@ -23,47 +44,32 @@ CatalogueFolder = Annotated[
     ),
 ]
 AsJson = Annotated[bool, typer.Option("--json", help="Print JSON and nothing else.")]
-
-#: Larger sums and masses are slips of the keyboard.
-_MOST_MINOR = 10**15
-_MOST_MASS_G = 1e9
-
-
-def read_budget(
-    text: str | None, vocabulary: Vocabulary, *, option: str = "--budget"
-) -> int | None:
-    """Return a typed budget in minor currency units, None where there is none.
-
-    Raises
-    ------
-    BadInputError
-        If it is no amount of money.
-    """
-    if text is None:
-        return None
-    try:
-        amount = parse_money(text, vocabulary.minor_digits, vocabulary.currency)
-    except UnitError as error:
-        raise BadInputError(f"{option} {text!r} {error}") from None
-    if not 0 <= amount <= _MOST_MINOR:
-        raise BadInputError(f"{option} {text!r} is out of range; write an amount like 250")
-    return amount
-
-
-def read_mass(text: str | None) -> float | None:
-    """Return a typed mass limit in g, None where there is none.
-
-    Raises
-    ------
-    BadInputError
-        If it is no mass.
-    """
-    if text is None:
-        return None
-    try:
-        mass = parse_mass(text)
-    except UnitError as error:
-        raise BadInputError(f"--max-mass-g {text!r} {error}") from None
-    if not 0 <= mass <= _MOST_MASS_G:
-        raise BadInputError(f"--max-mass-g {text!r} is out of range; write a mass like 4200")
-    return mass
+AsCsv = Annotated[bool, typer.Option("--csv", help="Print a table as CSV and nothing else.")]
+WhichTable = Annotated[
+    str | None,
+    typer.Option(
+        "--table", metavar="NAME", help="Which table to print as CSV.  [default: the main one]"
+    ),
+]
+Have = Annotated[
+    list[str] | None,
+    typer.Option("--have", metavar="SKU", help="A part you own; it costs nothing. Repeatable."),
+]
+Want = Annotated[
+    list[str] | None,
+    typer.Option("--want", metavar="SKU", help="A part it must have and you pay. Repeatable."),
+]
+Budget = Annotated[
+    str | None, typer.Option(metavar="N", help="Most to pay, such as 250 or 250,50.")
+]
+MaxMass = Annotated[
+    str | None,
+    typer.Option("--max-mass-g", metavar="N", help="Most it may weigh, such as 4200 or '4.2 kg'."),
+]
+Material = Annotated[
+    str | None, typer.Option(metavar="NAME", help="A material or a family, such as titanium.")
+]
+InStock = Annotated[bool, typer.Option("--in-stock", help="Only parts in stock, beside your own.")]
+Workers = Annotated[
+    int, typer.Option(metavar="N", min=1, max=64, help="Processes to share the work.")
+]

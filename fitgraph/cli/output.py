@@ -1,22 +1,23 @@
-"""Plain, safe output: text on the terminal, JSON for programs, one line for an error."""
+"""Plain, safe output: text on the terminal, JSON or CSV for programs, one line for an error."""
 
 from __future__ import annotations
 
-import json
-import math
+import shlex
 import shutil
 import sys
-from collections.abc import Iterable
-from typing import TYPE_CHECKING, Any
+from collections.abc import Mapping
+from typing import TYPE_CHECKING, Any, NoReturn
 
+import typer
+
+from fitgraph.errors import InputError
 from fitgraph.plain import plain
-from fitgraph.units import show_mass
 
 if TYPE_CHECKING:
-    from rich.console import Console, RenderableType
-    from rich.text import Text
+    from rich.console import Console
 
-    from fitgraph.model import Vocabulary
+    from fitgraph.report.blocks import Report
+    from fitgraph.shop import Answer, Shop
 
 #: Exit codes.
 ANSWER, NO, BAD_INPUT, STOPPED = 0, 1, 2, 130
@@ -24,46 +25,22 @@ ANSWER, NO, BAD_INPUT, STOPPED = 0, 1, 2, 130
 #: Columns where the output is no terminal.
 PLAIN_WIDTH = 100
 
-#: Decimals of a number in JSON; mm and g are not known better.
-_DECIMALS = 4
 
-
-class BadInputError(Exception):
-    """Something typed that cannot be used; the message says how to mend it."""
-
-
-def styled(text: str, style: str = "") -> Text:
-    """Return text as it stands for the terminal: neither markup nor escapes count."""
-    from rich.text import Text
-
-    return Text(plain(text), style=style)
+class BadInputError(InputError):
+    """An option that cannot be used; the message says how to mend it."""
 
 
 def screen(*, error: bool = False) -> Console:
     """Return the console for an answer, or for a remark beside it."""
-    from rich.console import Console
+    from fitgraph.report.as_text import console
 
     stream = sys.stderr if error else sys.stdout
-    width = None if stream.isatty() else PLAIN_WIDTH
-    return Console(file=stream, width=width, highlight=False, markup=False, emoji=False)
+    return console(stream, None if stream.isatty() else PLAIN_WIDTH)
 
 
-def show(*pieces: RenderableType) -> None:
-    """Print an answer for people."""
-    console = screen()
-    if console.is_terminal:
-        console.print(*pieces, sep="\n")
-        return
-    with console.capture() as captured:
-        console.print(*pieces, sep="\n")
-    # Tables fill every line up; a file or a pipe has no use for that.
-    lines = (line.rstrip() for line in captured.get().splitlines())
-    sys.stdout.write("\n".join(lines) + "\n")
-
-
-def show_json(answer: dict[str, Any]) -> None:
-    """Print an answer for programs: ASCII, so that no character set can spoil it."""
-    sys.stdout.write(json.dumps(answer, indent=2, allow_nan=False) + "\n")
+def terminal_width() -> int:
+    """Return the columns there are."""
+    return shutil.get_terminal_size().columns if sys.stdout.isatty() else PLAIN_WIDTH
 
 
 def complain(message: str) -> None:
@@ -73,54 +50,88 @@ def complain(message: str) -> None:
 
 def remark(message: str) -> None:
     """Print one quiet line on the error stream."""
+    from fitgraph.report.as_text import styled
+
     screen(error=True).print(styled(message, "dim"), soft_wrap=True)
 
 
-def number(value: float | None) -> float | None:
-    """Return a number for JSON: null where it is not known or not finite.
+def remark_findings(shop: Shop) -> None:
+    """Print one quiet line if there is something to look at in a catalogue."""
+    findings = shop.check().found
+    if findings:
+        things = "1 thing" if len(findings) == 1 else f"{len(findings)} things"
+        which = [] if shop.folder is None else ["--catalogue", str(shop.folder)]
+        command = shlex.join(["fitgraph", "check", *which])
+        remark(f"{things} to look at in this catalogue: {command}")
 
-    Examples
-    --------
-    >>> number(0.10999999999999943), number(float("-inf"))
-    (0.11, None)
+
+def show(report: Report) -> None:
+    """Print a report for people."""
+    from fitgraph.report.as_text import lines, text
+
+    console = screen()
+    if console.is_terminal:
+        console.print(*lines(report, terminal_width()), sep="\n")
+    else:
+        sys.stdout.write(text(report, console.width) + "\n")
+
+
+def show_json(data: Mapping[str, Any]) -> None:
+    """Print data for programs."""
+    from fitgraph.report.as_json import json_text
+
+    sys.stdout.write(json_text(data) + "\n")
+
+
+def show_csv(answer: Answer, table: str | None) -> None:
+    """Print a table of an answer for programs."""
+    sys.stdout.write(answer.to_csv(table).replace("\r\n", "\n"))
+
+
+def put_out(
+    answer: Answer,
+    shop: Shop | None = None,
+    *,
+    json: bool,
+    csv: bool,
+    table: str | None,
+    code: int | None = None,
+) -> NoReturn:
+    """Print an answer as it was asked for, and end with the exit code that it has.
+
+    Parameters
+    ----------
+    answer : Answer
+        The answer.
+    shop : Shop, optional
+        The shop whose findings are told beside it; without, they are the answer.
+    json, csv : bool
+        Whether it is printed for programs.
+    table : str or None
+        Which table is printed as CSV.
+    code : int, optional
+        The exit code; by default 0 for an answer and 1 for a no.
+
+    Raises
+    ------
+    BadInputError
+        If JSON and CSV are asked for at once, or there is no such table.
     """
-    if value is None or not math.isfinite(value):
-        return None
-    return round(float(value), _DECIMALS) + 0.0
+    from fitgraph.report.hints import Hints
 
-
-def mass_change(g: float | None) -> str:
-    """Return a change of mass as people read it.
-
-    Examples
-    --------
-    >>> mass_change(38.0), mass_change(-57.5), mass_change(None)
-    ('+38 g', '−58 g', '?')
-    """
-    if g is None:
-        return "?"
-    sign = "+" if round(g) > 0 else "\N{MINUS SIGN}" if round(g) < 0 else "\N{PLUS-MINUS SIGN}"
-    return sign + show_mass(abs(g))
-
-
-def cautions_on(vocabulary: Vocabulary, topics: Iterable[str]) -> list[str]:
-    """Return the cautions on topics, each once, in order; a vocabulary's own words go first."""
-    from fitgraph.mechanics.cautions import CAUTIONS
-
-    texts = {**CAUTIONS, **vocabulary.cautions}
-    return [texts[topic] for topic in dict.fromkeys(topics) if topic in texts]
-
-
-def caution_lines(cautions: Iterable[str]) -> list[RenderableType]:
-    """Return cautions as the last lines of an answer."""
-    from rich.padding import Padding
-
-    lines: list[RenderableType] = []
-    for caution in cautions:
-        lines += ["", Padding(styled(caution, "italic"), (0, 0, 0, 2))]
-    return lines
-
-
-def terminal_width() -> int:
-    """Return the columns there are."""
-    return shutil.get_terminal_size().columns if sys.stdout.isatty() else PLAIN_WIDTH
+    if json and (csv or table):
+        raise BadInputError("--json and --csv are two forms of one answer; take one of them")
+    if csv or table:
+        show_csv(answer, table)
+    elif json:
+        data = answer.to_dict()
+        if shop is not None:
+            data["findings"] = len(shop.check().found)
+        show_json(data)
+    else:
+        if shop is not None:
+            remark_findings(shop)
+        show(answer.report(Hints("--json", True, None if shop is None else shop.folder)))
+    if code is None:
+        code = ANSWER if answer.yes else NO
+    raise typer.Exit(code)

@@ -8,7 +8,7 @@ sets that contain no other are kept (bucket elimination in the semiring of antic
 References
 ----------
 .. [1] R. Dechter, "Bucket elimination: a unifying framework for reasoning",
-   Artificial Intelligence 113 (1999) 41-85 (from memory).
+   Artificial Intelligence 113 (1999) 41-85 (reference checked).
 """
 
 from __future__ import annotations

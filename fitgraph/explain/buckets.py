@@ -3,7 +3,7 @@
 References
 ----------
 .. [1] R. Dechter, "Bucket elimination: a unifying framework for reasoning",
-   Artificial Intelligence 113 (1999) 41-85 (from memory).
+   Artificial Intelligence 113 (1999) 41-85 (reference checked).
 """
 
 from __future__ import annotations

@@ -8,7 +8,7 @@ References
 ----------
 .. [1] C. Berge, "Hypergraphs", North-Holland 1989, chapter 2 (from memory).
 .. [2] R. Reiter, "A theory of diagnosis from first principles", Artificial Intelligence 32
-   (1987) 57-95 (from memory).
+   (1987) 57-95 (reference checked).
 """
 
 from __future__ import annotations

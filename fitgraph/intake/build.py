@@ -148,7 +148,6 @@ class _Reader:
         self.capitals: dict[str, str] = {}
         self.aside: list[Aside] = []
         self.tallies: list[Tally] = []
-        self.said: dict[tuple[str, str], Said] = {}
         self.titles = {}
         for name, role in vocabulary.roles.items():
             for word in (name, role.title):
@@ -178,6 +177,16 @@ class _Reader:
             tally.aside.append(number)
             self.aside.append(
                 Aside(table.source, number, {}, "is a row of sums, or the header again", "Leave it")
+            )
+        if table.short:
+            self.doubt(
+                "short-header",
+                (table.source, table.at),
+                "",
+                ", ".join(table.header)[:80],
+                "has fewer names than the rows below it have cells",
+                "Look whether each column means what is said here, and name the one that has none",
+                WARNING,
             )
         by_field: dict[str, list[tuple[str, int, Column]]] = defaultdict(list)
         for name, column in columns.items():
@@ -297,13 +306,7 @@ class _Reader:
         return role, [self.read(t, role) for t in titles if t]
 
     def read(self, text: str, role: str) -> Said:
-        said = self.said.get((text, role))
-        if said is None:
-            said = self.phrases.read(text[:1000], role)
-            if len(self.said) > 50_000:
-                self.said.clear()
-            self.said[(text, role)] = said
-        return said
+        return self.phrases.read(text[:1000], role)
 
     def amounts(
         self,

@@ -5,7 +5,7 @@ from __future__ import annotations
 import re
 from collections import Counter
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from fitgraph.catalogue.tables import is_total
 from fitgraph.intake.sources import DATE, Sheet
@@ -32,6 +32,9 @@ class Found:
         Numbers of the rows that hold sums.
     at : int
         Number of the header's row.
+    short : bool
+        Whether the header has fewer names than its rows have cells, so that one may be missing
+        anywhere.
     """
 
     source: str
@@ -39,6 +42,7 @@ class Found:
     rows: tuple[tuple[int, tuple[str, ...]], ...]
     sums: tuple[int, ...]
     at: int
+    short: bool = False
 
     def column(self, name: str) -> list[str]:
         """Return the cells of a column."""
@@ -134,7 +138,8 @@ def tables(sheet: Sheet, known: Callable[[str], float], header: int | None = Non
         # A header may be short of names for columns that nearly every row has.
         usual = Counter(len(cells) for cells in rows[at + 1 :]).most_common(1)[0][0]
         width = max(len(rows[at]), usual)
-        found.append(_found(sheet, _names(rows[at], width), block[at + 1 :], block[at][0]))
+        table = _found(sheet, _names(rows[at], width), block[at + 1 :], block[at][0])
+        found.append(replace(table, short=len(rows[at]) < usual))
     return found
 
 
@@ -159,4 +164,4 @@ def _joined(table: Found, block: Sequence[tuple[int, list[str]]]) -> Found:
             sums.append(number)
         else:
             kept.append((number, tuple(cells)))
-    return Found(table.source, table.header, tuple(kept), tuple(sums), table.at)
+    return replace(table, rows=tuple(kept), sums=tuple(sums))

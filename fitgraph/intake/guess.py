@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass
 from functools import lru_cache
 
@@ -14,7 +14,7 @@ from fitgraph.intake.phrases import Phrases
 from fitgraph.intake.sources import DATE, needed
 from fitgraph.intake.values import decimal_mark, fixed
 from fitgraph.mechanics.materials import MATERIALS
-from fitgraph.model import Basis, Vocabulary
+from fitgraph.model import Basis, DimensionKind, Vocabulary
 from fitgraph.units import UnitError, parse_count, parse_mass, parse_money
 
 #: Names that shops give to columns, in several languages; terms of trade and commerce only.
@@ -102,29 +102,85 @@ def _plain(name: str) -> str:
     return " ".join(re.findall(r"[^\W_]+", name.casefold().replace("ø", " diameter ")))
 
 
-@lru_cache(maxsize=4096)
-def _alike(name: str, names: tuple[str, ...]) -> float:
-    fuzz = needed("rapidfuzz.fuzz")
-    plain = _plain(name)
-    if not plain:
-        return 0.0
-    best = max((fuzz.ratio(plain, _plain(other)) for other in names), default=0.0)
-    whole = max((fuzz.token_set_ratio(plain, _plain(o)) for o in names if len(o) > 3), default=0.0)
-    return float(max(best, 0.85 * whole)) / 100
+class _Spellings:
+    """Names for one thing; tells how much a text is like the nearest of them."""
+
+    def __init__(self, names: Iterable[str]) -> None:
+        self.plain = [p for n in dict.fromkeys(names) if (p := _plain(n))]
+        self._long = [p for p in self.plain if len(p) > 3]
+        self._known: dict[str, float] = {}
+
+    def alike(self, text: str) -> float:
+        """Return how much a text is like the nearest name, from 0 to 1."""
+        found = self._known.get(text)
+        if found is None:
+            if len(self._known) > 20_000:
+                self._known.clear()
+            found = self._known[text] = self._alike(_plain(text))
+        return found
+
+    def _alike(self, plain: str) -> float:
+        if not plain or not self.plain:
+            return 0.0
+        if plain in self.plain:
+            return 1.0
+        fuzz, process = needed("rapidfuzz.fuzz"), needed("rapidfuzz.process")
+        best = process.extractOne(plain, self.plain, scorer=fuzz.ratio)[1]
+        whole = (
+            process.extractOne(plain, self._long, scorer=fuzz.token_set_ratio)[1]
+            if self._long
+            else 0.0
+        )
+        return float(max(best, 0.85 * whole)) / 100
+
+
+@lru_cache(maxsize=1)
+def _fields() -> dict[str, _Spellings]:
+    return {means: _Spellings(names) for means, names in NAMES.items()}
+
+
+@lru_cache(maxsize=1)
+def _others() -> _Spellings:
+    return _Spellings(OTHERS)
+
+
+class _Words:
+    """Spellings of what a vocabulary holds, made once a vocabulary."""
+
+    def __init__(self, vocabulary: Vocabulary) -> None:
+        roles = vocabulary.roles
+        self.titles = _Spellings([*(r.title for r in roles.values()), *roles])
+        self.paths: list[tuple[str, DimensionKind, _Spellings]] = []
+        every = [n for names in NAMES.values() for n in names] + list(OTHERS)
+        for role in roles.values():
+            for kind in role.features.values():
+                for spec in kind.dimensions.values():
+                    spelt = [
+                        *(f"{kind.title} {spec.name}", f"{role.title} {kind.title} {spec.name}"),
+                        *((kind.title,) if len(kind.dimensions) == 1 else ()),
+                    ]
+                    self.paths.append((f"{kind.name}.{spec.name}", spec, _Spellings(spelt)))
+                    every.append(spelt[0])
+        self.every = _Spellings(every)
+
+
+_KNOWN: dict[int, tuple[Vocabulary, _Words]] = {}
+
+
+def _words(vocabulary: Vocabulary) -> _Words:
+    found = _KNOWN.get(id(vocabulary))
+    if found is None or found[0] is not vocabulary:
+        _KNOWN.clear()
+        found = _KNOWN[id(vocabulary)] = (vocabulary, _Words(vocabulary))
+    return found[1]
 
 
 def header_words(vocabulary: Vocabulary) -> Callable[[str], float]:
     """Return how surely a text names a column, for the search for headers."""
-    every = tuple(n for names in NAMES.values() for n in names) + OTHERS
-    paths = tuple(
-        _plain(f"{kind.title} {dimension}")
-        for role in vocabulary.roles.values()
-        for kind in role.features.values()
-        for dimension in kind.dimensions
-    )
+    every = _words(vocabulary).every
 
     def known(text: str) -> float:
-        return 1.0 if _alike(text[:60], every + paths) > 0.86 else 0.0
+        return 1.0 if every.alike(text[:60]) > 0.86 else 0.0
 
     return known
 
@@ -149,9 +205,10 @@ def _fits(values: Sequence[str], vocabulary: Vocabulary, phrases: Phrases) -> di
     numbers = sum(bool(re.fullmatch(r"[\d.,\s'€£$-]+", v)) for v in values) / len(values)
     spaces = sum(" " in v for v in values) / len(values)
     long = min(sum(map(len, values)) / len(values) / 25, 1.0)
-    titles = tuple(r.title for r in vocabulary.roles.values()) + tuple(vocabulary.roles)
     some = values[:40]
-    roles = sum(_alike(v, titles) > 0.85 or bool(phrases.read(v).role) for v in some) / len(some)
+    roles = sum(
+        _words(vocabulary).titles.alike(v[:60]) > 0.85 or bool(phrases.read(v).role) for v in some
+    ) / len(some)
     money = _share(
         values,
         lambda v: parse_money(fixed(v, mark), vocabulary.minor_digits, vocabulary.currency),
@@ -178,27 +235,20 @@ def _dimensions(name: str, values: Sequence[str], vocabulary: Vocabulary) -> dic
     """Return how well a column goes with each dimension of the vocabulary."""
     found: dict[str, float] = {}
     mark = decimal_mark(values)
-    for role in vocabulary.roles.values():
-        for kind in role.features.values():
-            for spec in kind.dimensions.values():
-                path = f"{kind.name}.{spec.name}"
-                spellings = (
-                    *(f"{kind.title} {spec.name}", f"{role.title} {kind.title} {spec.name}"),
-                    *((kind.title,) if len(kind.dimensions) == 1 else ()),
-                )
-                alike = _alike(name, spellings)
-                if alike < 0.7:
-                    continue
-                plausible = spec.plausible
+    for path, spec, spellings in _words(vocabulary).paths:
+        alike = spellings.alike(name)
+        if alike < 0.7:
+            continue
+        plausible = spec.plausible
 
-                def reads(text: str, plausible: tuple[float, float] | None = plausible) -> object:
-                    figure = parse_figure(fixed(text, mark), Basis.NOMINAL, 0.1, plausible)
-                    if plausible is None or not figure.known:
-                        return figure
-                    return figure if plausible[0] <= figure.mid <= plausible[1] else None
+        def reads(text: str, plausible: tuple[float, float] | None = plausible) -> object:
+            figure = parse_figure(fixed(text, mark), Basis.NOMINAL, 0.1, plausible)
+            if plausible is None or not figure.known:
+                return figure
+            return figure if plausible[0] <= figure.mid <= plausible[1] else None
 
-                fit = 1.0 if spec.worded else _share(values[:60], reads)
-                found[path] = max(found.get(path, 0.0), 0.75 * alike + 0.25 * fit)
+        fit = 1.0 if spec.worded else _share(values[:60], reads)
+        found[path] = max(found.get(path, 0.0), 0.75 * alike + 0.25 * fit)
     return found
 
 
@@ -224,11 +274,11 @@ def guess(
         samples[name] = tuple(dict.fromkeys(values))[:3]
         fits = _fits([v for v in values if not v.startswith(DATE)], vocabulary, phrases)
         mine = {
-            means: 0.62 * _alike(name, names) + 0.38 * fits.get(means, 0.0)
-            for means, names in NAMES.items()
+            means: 0.62 * names.alike(name) + 0.38 * fits.get(means, 0.0)
+            for means, names in _fields().items()
         }
         mine.update(_dimensions(name, values, vocabulary))
-        mine["ignore"] = 0.9 * _alike(name, OTHERS) if values else 1.0
+        mine["ignore"] = 0.9 * _others().alike(name) if values else 1.0
         scores[name] = mine
     taken: dict[str, Column] = dict(known.columns) if known is not None else {}
     sure = dict.fromkeys(taken, True)
@@ -251,7 +301,7 @@ def guess(
         sure[name] = (
             means in ("ignore", "note")
             or (score >= SURE and score - max(rest, default=0.0) >= LEAD)
-            or (score > EXACT and _alike(name, NAMES.get(means, ())) > 0.95)
+            or (score > EXACT and means in NAMES and _fields()[means].alike(name) > 0.95)
         )
         used.add(means)
     choices = []
@@ -260,6 +310,7 @@ def guess(
         best = taken.get(name, Column("ignore"))
         likely = tuple(m for m in others if m != best.means and scores[name][m] > 0.35)[:4]
         is_sure = sure.get(name, not likely or not samples[name])
+        is_sure = is_sure and (known is not None or not table.short)
         choices.append(Choice(table.source, name, best, is_sure, likely, samples[name]))
     return choices
 

@@ -49,7 +49,10 @@ class Job:
 
 
 def prepared(
-    sources: Sequence[str | Sheet], words: Path, mapping: Path | Mapping | None = None
+    sources: Sequence[str | Sheet],
+    words: Path,
+    mapping: Path | Mapping | None = None,
+    like: Job | None = None,
 ) -> Job:
     """Read sources and guess what their columns are.
 
@@ -61,14 +64,19 @@ def prepared(
         A catalogue folder with a vocabulary and, if there is one, ``phrases.toml``.
     mapping : Path or Mapping, optional
         What was said before.
+    like : Job, optional
+        One whose vocabulary and phrases serve again, so that they are read once.
 
     Raises
     ------
     SourceError, MappingError, CatalogueError
         If one of them cannot be used.
     """
-    vocabulary = read_vocabulary(words / FILE)
-    phrases = read_phrases(words, vocabulary)
+    if like is None:
+        vocabulary = read_vocabulary(words / FILE)
+        phrases = read_phrases(words, vocabulary)
+    else:
+        vocabulary, phrases = like.vocabulary, like.phrases
     if isinstance(mapping, Path):
         mapping = read_mapping(mapping)
     known = mapping or Mapping()

@@ -53,6 +53,8 @@ class Phrase:
         Figures they mean, by ``feature.dimension``, or ``feature`` for yes, no and ?.
     reads : str
         The dimension that the size is, as ``feature.dimension``.
+    needs : str
+        A piece, in small letters, without which the pattern finds nothing.
     adds : tuple of float or None
         By how many mm, at least and at most, the dimension is larger than the size: a fork for
         110 mm wheels has more room than that.
@@ -65,6 +67,7 @@ class Phrase:
     sets: Mapping[str, str] = field(default_factory=dict)
     reads: str = ""
     adds: tuple[float, float] | None = None
+    needs: str = ""
 
     def figure(self, size: str) -> str:
         """Return the figure that a size in this phrase means."""
@@ -133,6 +136,7 @@ class Phrases:
 
     def __init__(self, entries: Sequence[Mapping[str, Any]], vocabulary: Vocabulary) -> None:
         self.vocabulary = vocabulary
+        self._read: dict[tuple[str, str], Said] = {}
         found: list[tuple[int, Phrase]] = []
         for place, entry in enumerate(entries, start=1):
             for words, phrase in self._entry(f"phrases #{place}", entry):
@@ -176,7 +180,14 @@ class Phrases:
         for words in say:
             if bool(reads) != ("#" in words):
                 raise _bad(where, words, "has no # for its size", "Write # where the size stands")
-            yield words, Phrase(_pattern(words), role, of, material, dict(sets), reads, adds)
+            pieces = re.split(r"[#\s-]+", folded(words).lower())
+            yield (
+                words,
+                Phrase(
+                    *(_pattern(words), role, of, material, dict(sets), reads, adds),
+                    needs=max(pieces, key=len),
+                ),
+            )
 
     def _has(self, role: str, path: str) -> bool:
         feature, _, dimension = path.partition(".")
@@ -193,11 +204,21 @@ class Phrases:
         role : str
             The part's role, where it is known from elsewhere.
         """
+        known = self._read.get((text, role))
+        if known is None:
+            if len(self._read) > 50_000:
+                self._read.clear()
+            known = self._read[text, role] = self._said(text, role)
+        return known
+
+    def _said(self, text: str, role: str) -> Said:
         plain = " ".join(folded(text).split())
+        small = plain.lower()
+        phrases = [p for p in self.phrases if p.needs in small]
         taken = [False] * len(plain)
         roles: dict[str, tuple[int, int]] = {}
         if not role:
-            for phrase in self.phrases:
+            for phrase in phrases:
                 match = phrase.pattern.search(plain) if phrase.role else None
                 if match and not any(taken[match.start() : match.end()]):
                     roles.setdefault(phrase.role, match.span())
@@ -219,7 +240,7 @@ class Phrases:
         materials: set[str] = set()
         figures: dict[str, dict[str, str]] = {}
         taken = [False] * len(plain)
-        for phrase in self.phrases:
+        for phrase in phrases:
             if phrase.of and role not in phrase.of:
                 continue
             for match in phrase.pattern.finditer(plain):

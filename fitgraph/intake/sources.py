@@ -181,7 +181,7 @@ def _delimiter(lines: Sequence[str]) -> str:
         close = [s for s in scores if scores[s][0] * 1.2 >= scores[best][0]]
         if len(close) > 1:
             # Two signs as regular as one another: the types of the cells decide.
-            sniffed = needed("clevercsv").Sniffer().sniff("\n".join(lines[:60])[:6000])
+            sniffed = needed("clevercsv").Sniffer().sniff("\n".join(lines[:30])[:2000])
             if sniffed is not None and sniffed.delimiter in close:
                 best = sniffed.delimiter
     return best

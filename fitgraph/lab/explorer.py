@@ -10,6 +10,7 @@ import ipywidgets as widgets
 
 from fitgraph.draw import Nest, main_nest, nests
 from fitgraph.draw.style import SIGNS
+from fitgraph.explain.standing import PartStanding, nearest_combination, standings, together
 from fitgraph.lab import tables
 from fitgraph.lab.answering import Answering, Step
 from fitgraph.lab.debounce import Debounce
@@ -21,7 +22,6 @@ from fitgraph.lab.look import LABEL, field_layout, grid, heading, html, note, ro
 from fitgraph.lab.opened import OpenCatalogue
 from fitgraph.lab.picker import PartsForm
 from fitgraph.lab.session import SessionBar, SessionError, in_kernel
-from fitgraph.lab.standing import Standing, nearest_combination, standings, together
 from fitgraph.mechanics.materials import MATERIALS
 from fitgraph.model import Verdict
 from fitgraph.solve import Request, Services
@@ -72,7 +72,7 @@ class BuildExplorer(Answering):
         self.counted: Counted | None = None
         self.possible: Counted | None = None
         self.builds: list[Build] = []
-        self.standing: dict[str, tuple[Standing, ...]] = {}
+        self.standing: dict[str, tuple[PartStanding, ...]] = {}
         self._asked = 0
         self._why_asked = 0
         self._listing = False
@@ -478,7 +478,7 @@ class BuildExplorer(Answering):
             self.why_text,
         )
 
-    def _why_steps(self, request: Request, standing: Standing) -> list[Step]:
+    def _why_steps(self, request: Request, standing: PartStanding) -> list[Step]:
         catalogue, explainer = self.opened.catalogue, self.opened.explainer
         skus = together(request.have, standing.part, catalogue)
 

@@ -2,8 +2,8 @@
 
 References
 ----------
-.. [1] S. Leitner, "So lernt man lernen", Herder 1972 (from memory): five boxes; a card that is
-   known moves one box on, one that is not moves back to the first. The days between are our
+.. [1] S. Leitner, "So lernt man lernen", Herder 1972 (reference checked): five boxes; a card
+   that is known moves one box on, one that is not moves back to the first. The days between are our
    own, roughly doubling.
 """
 

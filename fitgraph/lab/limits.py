@@ -4,13 +4,13 @@ from __future__ import annotations
 
 from dataclasses import replace
 
-from fitgraph.lab.standing import Standing
+from fitgraph.explain.standing import PartStanding
 from fitgraph.model import Catalogue
 from fitgraph.solve import Request, TreeEngine
 from fitgraph.units import show_mass, show_money
 
 
-def limit_lines(engine: TreeEngine, request: Request, standing: Standing) -> list[str]:
+def limit_lines(engine: TreeEngine, request: Request, standing: PartStanding) -> list[str]:
     """Return what in a request, sizes aside, keeps a part out or lets it in.
 
     Parameters
@@ -19,7 +19,7 @@ def limit_lines(engine: TreeEngine, request: Request, standing: Standing) -> lis
         Ranks the builds with the part.
     request : Request
         The question; the part takes the place of what is owned in its role.
-    standing : Standing
+    standing : PartStanding
         The part, and how it stands by size.
 
     Returns

@@ -13,6 +13,7 @@ from pathlib import Path
 import ipywidgets as widgets
 
 from fitgraph.draw import conflict_svg, nests
+from fitgraph.explain.standing import nearest_combination
 from fitgraph.lab import tables
 from fitgraph.lab.answering import Answering, Step
 from fitgraph.lab.downloads import download_link
@@ -30,7 +31,6 @@ from fitgraph.lab.progress import (
     save,
 )
 from fitgraph.lab.rounds import LEVELS, Question, question, topic_title, topics
-from fitgraph.lab.standing import nearest_combination
 from fitgraph.lab.triangle_view import triangle_html
 from fitgraph.plain import csv_text
 

@@ -11,12 +11,12 @@ from fitgraph.explain import Explanation, action_text, clash_text
 from fitgraph.explain.advice import advise
 from fitgraph.explain.changes import SWAP, Action
 from fitgraph.explain.reasons import Clash
+from fitgraph.explain.standing import standings
 from fitgraph.explain.words_rider import advice_text
 from fitgraph.graph.fit_graph import mates
 from fitgraph.graph.joints import asked
 from fitgraph.graph.options import plain
 from fitgraph.lab.opened import OpenCatalogue
-from fitgraph.lab.standing import standings
 from fitgraph.model import Joint, Part, Verdict
 from fitgraph.solve import NamingError, Request
 

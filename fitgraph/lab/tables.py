@@ -8,8 +8,8 @@ from html import escape
 from fitgraph.draw import Nest, nest_svg
 from fitgraph.draw.style import SIGNS, WORDS, verdict_class
 from fitgraph.explain import Change, Clash, Explanation, action_text, clash_text
+from fitgraph.explain.standing import PartStanding
 from fitgraph.explain.words_rider import about
-from fitgraph.lab.standing import Standing
 from fitgraph.mechanics.cautions import CAUTIONS
 from fitgraph.model import Catalogue, Option, Verdict, Vocabulary
 from fitgraph.solve.engine import Build
@@ -179,7 +179,7 @@ def builds_html(
 
 
 def roles_html(
-    standing: Mapping[str, Sequence[Standing]], owned: Mapping[str, str], vocabulary: Vocabulary
+    standing: Mapping[str, Sequence[PartStanding]], owned: Mapping[str, str], vocabulary: Vocabulary
 ) -> str:
     """Return for each role how many parts remain, may, do not, and are kept out otherwise."""
     rows = []

@@ -11,6 +11,7 @@ import ipywidgets as widgets
 from fitgraph.draw import conflict_svg, nests
 from fitgraph.explain import Change, Explanation, action_text, hold_text, strain_texts
 from fitgraph.explain.measure import Measurement
+from fitgraph.explain.standing import nearest_combination
 from fitgraph.lab import tables
 from fitgraph.lab.answering import Answering, Step
 from fitgraph.lab.debounce import Debounce
@@ -20,7 +21,6 @@ from fitgraph.lab.measuring import measure_html, telling_html
 from fitgraph.lab.opened import OpenCatalogue
 from fitgraph.lab.picker import PartsForm
 from fitgraph.lab.session import SessionBar, SessionError, in_kernel
-from fitgraph.lab.standing import nearest_combination
 from fitgraph.model import Option, Verdict
 from fitgraph.solve import Request
 

@@ -10,6 +10,7 @@ from enum import Enum
 import numpy as np
 import numpy.typing as npt
 
+from fitgraph.errors import InputError
 from fitgraph.mechanics.materials import MATERIALS
 from fitgraph.model import Catalogue, Fill, Option, Part
 
@@ -17,7 +18,7 @@ Bools = npt.NDArray[np.bool_]
 Floats = npt.NDArray[np.float64]
 
 
-class NamingError(ValueError):
+class NamingError(InputError):
     """A stock number, role or material that the catalogue does not have."""
 
 

@@ -4,7 +4,7 @@ References
 ----------
 .. [1] S. L. Lauritzen, D. J. Spiegelhalter, "Local computations with
    probabilities on graphical structures", J. Royal Statistical Society B 50
-   (1988) 157-224 (from memory).
+   (1988) 157-224 (reference checked).
 .. [2] R. Dechter, "Constraint Processing", Morgan Kaufmann 2003, chapter 9
    (from memory).
 """

@@ -7,7 +7,7 @@ leave alive. So questions that differ in their wheels share all the work above a
 References
 ----------
 .. [1] S. M. Aji, R. J. McEliece, "The generalized distributive law", IEEE Trans. Information
-   Theory 46 (2000) 325-343 (from memory).
+   Theory 46 (2000) 325-343 (reference checked).
 """
 
 from __future__ import annotations

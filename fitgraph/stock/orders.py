@@ -3,7 +3,7 @@
 References
 ----------
 .. [1] Q. Huangfu, J. A. J. Hall, "Parallelizing the dual revised simplex method", Mathematical
-   Programming Computation 10 (2018) 119-142: the solver HiGHS (from memory).
+   Programming Computation 10 (2018) 119-142: the solver HiGHS (reference checked).
 """
 
 from __future__ import annotations

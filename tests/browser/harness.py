@@ -28,7 +28,7 @@ from playwright.sync_api import Browser, BrowserContext, Page, sync_playwright
 from playwright.sync_api import TimeoutError as PlaywrightTimeoutError
 
 from fitgraph.catalogue import shipped_folder
-from fitgraph.cli.lab import own_copy, server_command, server_environment
+from fitgraph.cli.notebooks import own_copy, server_command, server_environment
 
 #: Where Debian's package puts the browser, and its name elsewhere.
 CHROMIUM = "/usr/bin/chromium"

@@ -1,0 +1,107 @@
+"""``fitgraph builds``, ``why`` and ``compare``: what fits, and why the rest does not."""
+
+from __future__ import annotations
+
+from typing import Annotated
+
+import typer
+
+import fitgraph
+from fitgraph.cli.options import (
+    AsCsv,
+    AsJson,
+    Budget,
+    CatalogueFolder,
+    Have,
+    InStock,
+    Material,
+    MaxMass,
+    Sort,
+    Want,
+    WhichTable,
+    Wish,
+    Work,
+)
+from fitgraph.cli.output import put_out
+
+#: More builds than this are a job for the package, not for a list.
+MOST_LISTED = 1000
+
+
+def builds(
+    catalogue: CatalogueFolder = None,
+    have: Have = None,
+    want: Want = None,
+    budget: Budget = None,
+    max_mass: MaxMass = None,
+    material: Material = None,
+    in_stock: InStock = False,
+    services: Annotated[
+        Work, typer.Option(help="To which parts the workshop may do work.")
+    ] = Work.OWNED,
+    sort: Annotated[Sort, typer.Option(help="What comes first.")] = Sort.PRICE,
+    limit: Annotated[
+        int, typer.Option(metavar="K", min=0, max=MOST_LISTED, help="How many to list.")
+    ] = 5,
+    json: AsJson = False,
+    csv: AsCsv = False,
+    table: WhichTable = None,
+) -> None:
+    """Count the builds that fit, and list the first."""
+    shop = fitgraph.open(catalogue)
+    answer = shop.builds(
+        have,
+        want=want,
+        budget=budget,
+        max_mass_g=max_mass,
+        material=material,
+        in_stock=in_stock,
+        services=services.value,
+        sort=sort.value,
+        limit=limit,
+    )
+    put_out(answer, shop, json=json, csv=csv, table=table)
+
+
+def why(
+    skus: Annotated[
+        list[str] | None, typer.Argument(metavar="SKU", help="Parts you have, one a role.")
+    ] = None,
+    catalogue: CatalogueFolder = None,
+    budget: Budget = None,
+    max_mass: MaxMass = None,
+    material: Material = None,
+    in_stock: InStock = False,
+    prefer: Annotated[Wish, typer.Option(help="Which changes come first.")] = Wish.OWNED,
+    json: AsJson = False,
+    csv: AsCsv = False,
+    table: WhichTable = None,
+) -> None:
+    """Say whether parts fit, why not, and what would help."""
+    limits = (budget, max_mass, material)
+    if not skus and not in_stock and all(limit is None for limit in limits):
+        raise typer.BadParameter("name the parts to ask about, or a limit", param_hint="'SKU...'")
+    shop = fitgraph.open(catalogue)
+    answer = shop.why(
+        *(skus or ()),
+        budget=budget,
+        max_mass_g=max_mass,
+        material=material,
+        in_stock=in_stock,
+        prefer=prefer.value,
+    )
+    put_out(answer, shop, json=json, csv=csv, table=table)
+
+
+def compare(
+    one: Annotated[str, typer.Argument(metavar="A", help="A part, or parts joined by commas.")],
+    other: Annotated[str, typer.Argument(metavar="B", help="The same to compare with.")],
+    catalogue: CatalogueFolder = None,
+    json: AsJson = False,
+    csv: AsCsv = False,
+    table: WhichTable = None,
+) -> None:
+    """Put two parts of a role, or two builds, side by side."""
+    sides = [[s.strip() for s in text.split(",") if s.strip()] for text in (one, other)]
+    shop = fitgraph.open(catalogue)
+    put_out(shop.compare(*sides), shop, json=json, csv=csv, table=table)

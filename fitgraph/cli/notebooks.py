@@ -1,0 +1,170 @@
+"""``fitgraph lab``: the notebooks in a browser, on this computer only."""
+
+from __future__ import annotations
+
+import importlib.util
+import os
+import signal
+import subprocess
+import sys
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+from fitgraph.cli.output import ANSWER, BadInputError, remark, show_json
+from fitgraph.files import write_bytes_whole
+
+#: Where a copy of the notebooks goes if nobody says.
+OWN_FOLDER = "fitgraph-notebooks"
+
+
+#: Tag of the cells that are for readers of code; the template of pages knows it as well.
+IN_CODE = "in-code"
+
+#: JupyterLab stays on this computer and asks nobody for news or extensions.
+_LAB = (
+    "--ip=127.0.0.1",
+    "--LabApp.extension_manager=readonly",
+    "--LabApp.news_url=None",
+    "--LabApp.check_for_updates_class=jupyterlab.NeverCheckForUpdate",
+)
+#: JupyterLab asks for a token unless told otherwise, pages only when told to.
+_PAGES = (
+    "--Voila.ip=127.0.0.1",
+    "--token",
+    "--template=fitgraph",
+    "--VoilaConfiguration.classic_tree=True",
+    # What is there for readers of code is neither run nor shown on a page.
+    f"--VoilaExecutor.skip_cells_with_tag={IN_CODE}",
+)
+
+
+def server_command(
+    folder: Path, *, pages: bool, port: int | None, browser: bool, root: bool
+) -> list[str]:
+    """Return the command that serves a folder to this computer, behind a token.
+
+    Parameters
+    ----------
+    folder : Path
+        With the notebooks.
+    pages : bool
+        Whether they are served as pages without code.
+    port : int or None
+        The first free one from the server's own where None.
+    browser : bool
+        Whether a browser is opened.
+    root : bool
+        Whether JupyterLab may run as the computer's administrator.
+    """
+    command = [sys.executable, "-m", "voila" if pages else "jupyterlab"]
+    command += _PAGES if pages else _LAB
+    if root and not pages:
+        command.append("--allow-root")
+    if port is not None:
+        command.append(f"--port={port}")
+    if not browser:
+        command.append("--no-browser")
+    return [*command, str(folder)]
+
+
+def server_environment(*, pages: bool) -> dict[str, str]:
+    """Return what the server finds in its environment besides our own.
+
+    Parameters
+    ----------
+    pages : bool
+        Whether notebooks are served as pages: their template then stands in the package.
+    """
+    if not pages:
+        return {}
+    import fitgraph
+
+    template = str(Path(fitgraph.__file__).parent / "lab" / "pages")
+    before = os.environ.get("JUPYTER_PATH")
+    return {"JUPYTER_PATH": os.pathsep.join([template, before] if before else [template])}
+
+
+def own_copy(source: Path, target: Path) -> Path:
+    """Return a folder of one's own with the notebooks in it; what is there already stays.
+
+    Parameters
+    ----------
+    source : Path
+        The notebooks that come with the package.
+    target : Path
+        The folder; it is made where it is not there.
+    """
+    for file in sorted(source.rglob("*")):
+        inside = file.relative_to(source)
+        if any(part.startswith((".", "__")) for part in inside.parts) or file.is_dir():
+            continue
+        copy = target / inside
+        copy.parent.mkdir(parents=True, exist_ok=True)
+        if not copy.exists():
+            write_bytes_whole(copy, file.read_bytes())
+    target.mkdir(parents=True, exist_ok=True)
+    return target
+
+
+def notebooks(folder: Path | None) -> Path:
+    """Return the folder to work in: a checkout's own, or a copy of what was installed."""
+    import fitgraph
+    from fitgraph.catalogue import shipped_folder
+
+    source = shipped_folder("notebooks")
+    installed = source.is_relative_to(Path(fitgraph.__file__).resolve().parent)
+    if folder is None and not installed:
+        return source
+    return own_copy(source, Path.cwd() / OWN_FOLDER if folder is None else folder)
+
+
+def _serve(command: list[str], environment: dict[str, str]) -> int:
+    """Run a server until it ends; it hears an interrupt itself and may ask about it."""
+    with subprocess.Popen(command, env={**os.environ, **environment}) as server:
+        before = signal.signal(signal.SIGINT, signal.SIG_IGN)
+        try:
+            return server.wait()
+        finally:
+            signal.signal(signal.SIGINT, before)
+
+
+def lab(
+    pages: Annotated[
+        bool, typer.Option("--pages", help="Show the notebooks as pages, without code.")
+    ] = False,
+    port: Annotated[
+        int | None, typer.Option(metavar="N", min=1, max=65535, help="Port to listen on.")
+    ] = None,
+    no_browser: Annotated[
+        bool, typer.Option("--no-browser", help="Print the address, open nothing.")
+    ] = False,
+    allow_root: Annotated[
+        bool, typer.Option("--allow-root", help="Let JupyterLab run as administrator.")
+    ] = False,
+    folder: Annotated[
+        Path | None,
+        typer.Option(metavar="DIR", help="Work in this folder; missing notebooks are copied in."),
+    ] = None,
+    json: Annotated[
+        bool, typer.Option("--json", help="Print what would be started as JSON; start nothing.")
+    ] = False,
+) -> None:
+    """Open the notebooks in JupyterLab, on this computer only."""
+    module = "voila" if pages else "jupyterlab"
+    if importlib.util.find_spec(module) is None:
+        raise BadInputError(
+            f"{module} is not installed; install it with: "
+            f"{Path(sys.executable).name} -m pip install 'fitgraph[lab]'"
+        )
+    where = notebooks(folder)
+    command = server_command(where, pages=pages, port=port, browser=not no_browser, root=allow_root)
+    if json:
+        show_json({"folder": str(where), "pages": pages, "command": command})
+        return
+    remark(f"Notebooks in {where}; end with Ctrl+C")
+    code = _serve(command, server_environment(pages=pages))
+    if code not in (0, 130, -signal.SIGINT):
+        raise BadInputError(f"{module} ended with code {code}; what it printed says why")
+    raise typer.Exit(ANSWER)

@@ -1,0 +1,143 @@
+"""Reports as HTML for a notebook or a page; markupsafe escapes every text."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from typing import Any
+
+from markupsafe import Markup, escape
+
+from fitgraph.draw.style import SIGNS, WORDS, page_css, verdict_class
+from fitgraph.model import Verdict
+from fitgraph.plain import plain
+from fitgraph.report.blocks import Block, Picture, Report, Say, Tone
+from fitgraph.report.tables import Table
+
+#: Rows that a table shows before the others open on demand.
+MOST_ROWS = 12
+
+#: Headings of rows up to so many letters are not broken.
+_WHOLE = 24
+
+#: What a report needs beside the rules of pages.
+_RULES = (
+    ".fg-html .fg-loud{font-weight:600}\n"
+    ".fg-html .fg-plain{font-weight:400}\n"
+    ".fg-html .fg-deep-2{padding-left:1.4em}\n"
+    ".fg-html table.fg-fit{width:auto}\n"
+    ".fg-html table.fg-fit th,.fg-html table.fg-fit td{padding-right:1.4em}\n"
+)
+
+_CLASSES = {Tone.LOUD: "fg-loud", Tone.PLAIN: "", Tone.QUIET: "fg-note"}
+
+
+def verdict_sign(verdict: Verdict) -> Markup:
+    """Return a verdict as a sign with its word behind it."""
+    return Markup(
+        '<span class="{}"><span class="fg-sign" aria-hidden="true">{}</span>{}</span>'
+    ).format(verdict_class(verdict), SIGNS[verdict], WORDS[verdict])
+
+
+def _cell(value: Any, shown: str) -> Markup:
+    return verdict_sign(value) if isinstance(value, Verdict) else escape(plain(shown))
+
+
+def _class(name: str) -> Markup:
+    return Markup(' class="{}"').format(name) if name else Markup("")
+
+
+def _heading(kind: str, shown: str) -> Markup:
+    """Return the class of a row's heading; a short one, such as a stock number, stays whole."""
+    whole = kind or ("fg-code" if len(shown) <= _WHOLE else "")
+    return _class(f"fg-plain {whole}".strip())
+
+
+def _rows(table: Table, caption: str) -> Markup:
+    kinds = ["fg-figure" if c.unit.figures else "" for c in table.columns]
+    head = Markup("")
+    if table.headed:
+        cells = Markup("").join(
+            Markup('<th scope="col"{}>{}</th>').format(_class(kind), plain(c.heading))
+            for kind, c in zip(kinds, table.columns, strict=True)
+        )
+        head = Markup("<thead><tr>{}</tr></thead>").format(cells)
+    body = Markup("").join(
+        Markup("<tr>{}</tr>").format(
+            Markup("").join(
+                Markup('<th scope="row"{}>{}</th>').format(_heading(kinds[0], s), _cell(v, s))
+                if n == 0
+                else Markup("<td{}>{}</td>").format(_class(kinds[n]), _cell(v, s))
+                for n, (v, s) in enumerate(zip(row, shown, strict=True))
+            )
+        )
+        for row, shown in zip(table.rows, table.shown(), strict=True)
+    )
+    told = Markup("<caption>{}</caption>").format(plain(caption)) if caption else Markup("")
+    return Markup(
+        '<div class="fg-scroll"><table class="fg-fit">{}{}<tbody>{}</tbody></table></div>'
+    ).format(told, head, body)
+
+
+def table_html(table: Table, most: int = MOST_ROWS) -> Markup:
+    """Return a table; rows beyond so many open on demand."""
+    shown = _rows(table.first(most), table.title)
+    left = len(table.rows) - most
+    if left > 0:
+        rest = replace(table, rows=table.rows[most:])
+        more = f"{left:,} more"
+        shown += Markup("<details><summary>{}</summary>{}</details>").format(
+            more, _rows(rest, f"The {more}")
+        )
+    return shown
+
+
+def _block(block: Block) -> Markup:
+    if isinstance(block, Table):
+        return table_html(block)
+    if isinstance(block, Say):
+        aside = ""
+        if block.aside:
+            aside = Markup(' <span class="fg-note">{}</span>').format(plain(block.aside))
+        name = " ".join(
+            filter(None, (_CLASSES[block.tone], f"fg-deep-{block.deep}" * (block.deep > 1)))
+        )
+        return Markup("<p{}>{}{}</p>").format(_class(name), plain(block.text), aside)
+    if isinstance(block, Picture):
+        # Drawings come from fitgraph.draw, which escapes what it letters.
+        drawing = Markup(block.svg)
+        return Markup('<figure class="fg-scroll">{}<figcaption>{}</figcaption></figure>').format(
+            drawing, plain(block.text)
+        )
+    head = Markup("<h3>{}</h3>").format(plain(block.title)) if block.title else Markup("")
+    return head + Markup("").join(map(_block, block.blocks))
+
+
+def html(report: Report) -> Markup:
+    """Return a report as a fragment that a style sheet for ``fg-html`` speaks to.
+
+    Examples
+    --------
+    >>> print(html(Report("a < b", (Say("x & y"),))))
+    <div class="fg fg-html"><p role="status"><strong>a &lt; b</strong></p><p>x &amp; y</p></div>
+    """
+    inner = Markup("")
+    if report.headline:
+        sign = Markup("")
+        if report.verdict is not None:
+            sign = Markup('<span class="{} fg-sign" aria-hidden="true">{}</span> ').format(
+                verdict_class(report.verdict), SIGNS[report.verdict]
+            )
+        inner += Markup('<p role="status">{}<strong>{}</strong></p>').format(
+            sign, plain(report.headline)
+        )
+    inner += Markup("").join(map(_block, report.blocks))
+    for caution in report.cautions:
+        inner += Markup('<p class="fg-caution"><strong>Caution.</strong> {}</p>').format(
+            plain(caution)
+        )
+    return Markup('<div class="fg fg-html">{}</div>').format(inner)
+
+
+def document(report: Report) -> Markup:
+    """Return a report with its style sheet, for where nobody else brings one."""
+    return Markup("<style>{}</style>").format(Markup(page_css() + _RULES)) + html(report)

@@ -1,0 +1,172 @@
+"""Reports for a terminal, by rich; no text counts as markup or as a terminal's command."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from typing import IO, TYPE_CHECKING
+
+from fitgraph.plain import plain
+from fitgraph.report.blocks import Block, Picture, Report, Say, Tone
+from fitgraph.report.tables import Table
+
+if TYPE_CHECKING:
+    from rich.console import Console, RenderableType
+    from rich.text import Text
+
+#: Columns where the output is no terminal.
+PLAIN_WIDTH = 100
+
+#: Columns that figures take before the joined ones begin, roughly.
+_BESIDE = 44
+
+#: On less room a table of more than so many columns is told row by row, as sentences.
+_NARROW, _FEW = 60, 3
+
+_STYLES = {Tone.LOUD: "bold", Tone.PLAIN: "", Tone.QUIET: "dim"}
+
+
+def styled(text: str, style: str = "") -> Text:
+    """Return text as it stands for the terminal: neither markup nor escapes count."""
+    from rich.text import Text
+
+    return Text(plain(text), style=style)
+
+
+def console(file: IO[str], width: int | None = None, *, terminal: bool | None = None) -> Console:
+    """Return a console that takes text as it is."""
+    from rich.console import Console
+
+    return Console(
+        file=file, width=width, highlight=False, markup=False, emoji=False, force_terminal=terminal
+    )
+
+
+def _cells(table: Table, width: int) -> tuple[list[tuple[str, bool]], list[list[str]]]:
+    """Return headings, each with whether it stands over figures, and cells."""
+    heads = [(c.heading, c.unit.figures) for c in table.columns]
+    rows = table.shown()
+    joined = [n for n, c in enumerate(table.columns) if c.joined]
+    if not joined:
+        return heads, rows
+    wide = sum(max(len(heads[n][0]), *(len(r[n]) for r in rows), 0) + 2 for n in joined)
+    if _BESIDE + wide <= width:
+        return heads, rows
+    kept = [n for n in range(len(heads)) if n not in joined]
+    folded = [
+        [*(row[n] for n in kept), ", ".join(f"{heads[n][0]} {row[n]}" for n in joined)]
+        for row in rows
+    ]
+    return [*(heads[n] for n in kept), (table.joined, False)], folded
+
+
+def table_lines(table: Table, width: int) -> RenderableType:
+    """Return a table; figures stand to the right and are never broken, texts fold."""
+    from rich.padding import Padding
+    from rich.table import Table as Grid
+
+    heads, rows = _cells(table, width)
+    if width < _NARROW and table.headed and len(heads) > _FEW:
+        told = (
+            ", ".join(f"{head} {cell}".strip() for (head, _), cell in zip(heads, row, strict=True))
+            for row in rows
+        )
+        return Padding(styled("\n".join(told)), (0, 0, 0, 2))
+    grid = Grid(
+        box=None,
+        pad_edge=False,
+        padding=(0, 2, 0, 0),
+        header_style="dim",
+        show_header=table.headed,
+    )
+    for n, (head, figures) in enumerate(heads):
+        texts = [row[n] for row in rows]
+        stiff = figures or (not table.headed and n == 0) or all(len(t) <= 12 for t in texts)
+        grid.add_column(
+            styled(head),
+            justify="right" if figures else "left",
+            no_wrap=table.clipped or (stiff and width >= PLAIN_WIDTH),
+            overflow="ellipsis" if table.clipped else "fold",
+        )
+    for row in rows:
+        grid.add_row(*map(styled, row))
+    return Padding(grid, (0, 0, 0, 2))
+
+
+def _block(block: Block, width: int) -> Iterator[RenderableType]:
+    from rich.padding import Padding
+
+    if isinstance(block, Table):
+        if block.title:
+            yield styled(block.title, "dim")
+        yield table_lines(block, width)
+    elif isinstance(block, Say):
+        text = styled(block.text, _STYLES[block.tone])
+        if block.aside:
+            text = text + styled(f"  ({block.aside})", "dim")
+        yield Padding(text, (0, 0, 0, 2 * block.deep)) if block.deep else text
+    elif isinstance(block, Picture):
+        yield Padding(styled(block.text), (0, 0, 0, 2))
+    else:
+        yield ""
+        if block.title:
+            title = styled(block.title, "bold" if block.loud else "dim")
+            yield title + styled(f"  ({block.aside})", "dim") if block.aside else title
+        for inner in block.blocks:
+            yield from _block(inner, width)
+
+
+def lines(report: Report, width: int = PLAIN_WIDTH) -> list[RenderableType]:
+    """Return a report as pieces that rich prints.
+
+    Parameters
+    ----------
+    report : Report
+        The report.
+    width : int
+        Columns there are.
+    """
+    from rich.padding import Padding
+
+    pieces: list[RenderableType] = []
+    if report.headline:
+        pieces.append(styled(report.headline, "bold"))
+    for block in report.blocks:
+        pieces += _block(block, width)
+    for caution in report.cautions:
+        pieces += ["", Padding(styled(caution, "italic"), (0, 0, 0, 2))]
+    return pieces
+
+
+def text(report: Report, width: int = PLAIN_WIDTH) -> str:
+    """Return a report as plain lines without blanks at their ends.
+
+    Examples
+    --------
+    >>> print(text(Report("Fits.", (Say("By 0.02 mm.", deep=1),), ("Mind your fingers.",))))
+    Fits.
+      By 0.02 mm.
+    <BLANKLINE>
+      Mind your fingers.
+    """
+    import io
+
+    file = io.StringIO()
+    console(file, width).print(*lines(report, width), sep="\n")
+    return "\n".join(line.rstrip() for line in file.getvalue().splitlines())
+
+
+def screenful(whole: str, most: int = 40, more: str = "") -> str:
+    """Return the first lines of a text, and how many follow.
+
+    Examples
+    --------
+    >>> print(screenful("one\\ntwo\\nthree\\nfour", 3))
+    one
+    two
+    ... 2 more lines: print(answer)
+    """
+    every = whole.splitlines()
+    if len(every) <= most:
+        return whole
+    left = len(every) - most + 1
+    return "\n".join([*every[: most - 1], f"... {left} more lines{more or ': print(answer)'}"])

@@ -1,0 +1,111 @@
+"""What is shown of an answer: a headline, sentences, tables, pictures and cautions.
+
+Nothing here is markup. Whoever writes a report for a medium decides what a tone looks like.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from dataclasses import dataclass
+from enum import Enum
+
+from fitgraph.model import Verdict
+from fitgraph.report.tables import Table
+
+
+class Tone(Enum):
+    """How loud a sentence is."""
+
+    LOUD = "loud"
+    PLAIN = "plain"
+    QUIET = "quiet"
+
+
+@dataclass(frozen=True, slots=True)
+class Say:
+    """A paragraph.
+
+    Parameters
+    ----------
+    text : str
+        Plain text.
+    tone : Tone
+        How loud it is.
+    deep : int
+        How far it is set in; what explains a sentence stands deeper than it.
+    aside : str
+        What is said quietly behind it.
+    """
+
+    text: str
+    tone: Tone = Tone.PLAIN
+    deep: int = 0
+    aside: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class Picture:
+    """A drawing.
+
+    Parameters
+    ----------
+    svg : str
+        The drawing, made by :mod:`fitgraph.draw`.
+    text : str
+        The same in words, for those who cannot see it and for terminals.
+    """
+
+    svg: str
+    text: str
+
+
+@dataclass(frozen=True, slots=True)
+class Section:
+    """Blocks under a heading.
+
+    Parameters
+    ----------
+    title : str
+        The heading; empty where the blocks only stand apart from what is before them.
+    blocks : tuple of Block
+        What is in it.
+    loud : bool
+        Whether the heading is loud.
+    aside : str
+        What is said quietly behind the heading.
+    """
+
+    title: str
+    blocks: tuple[Block, ...]
+    loud: bool = False
+    aside: str = ""
+
+
+Block = Say | Table | Picture | Section
+
+
+@dataclass(frozen=True, slots=True)
+class Report:
+    """What is shown of an answer.
+
+    Parameters
+    ----------
+    headline : str
+        The answer in a sentence.
+    blocks : tuple of Block
+        What supports it.
+    cautions : tuple of str
+        What has to be shown with it.
+    verdict : Verdict or None
+        The verdict that the headline tells, where it tells one.
+    """
+
+    headline: str
+    blocks: tuple[Block, ...] = ()
+    cautions: tuple[str, ...] = ()
+    verdict: Verdict | None = None
+
+
+def say_all(texts: Iterable[str], tone: Tone = Tone.PLAIN, deep: int = 1) -> tuple[Say, ...]:
+    """Return sentences as paragraphs."""
+    return tuple(Say(text, tone, deep) for text in texts)

@@ -1,0 +1,220 @@
+"""Parts worth making: what they would serve, the best few together."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from math import isfinite
+from pathlib import Path
+from typing import Any
+
+from fitgraph.adapters import Scan, Together, Worth, whole_yield
+from fitgraph.adapters.best_k import cost
+from fitgraph.adapters.proposals import PROPOSAL, Proposals
+from fitgraph.report.blocks import Block, Report, Say, Section, say_all
+from fitgraph.report.cautions import cautions_on
+from fitgraph.report.tables import Column, Table
+from fitgraph.report.values import (
+    COUNT,
+    FINE_SHARE,
+    FLAG,
+    LENGTH,
+    LIST,
+    MASS,
+    THOUSANDS,
+    Unit,
+    money_of,
+    number,
+    plural,
+)
+from fitgraph.units import major
+
+#: A part of any size serves as long as nothing bounds it; JSON has no infinity.
+_ENDLESS_MM = 1e6
+
+
+def cautions(found: Proposals) -> tuple[str, ...]:
+    """Return the cautions that travel with proposals."""
+    topics = (s.make.caution for s in found.scans)
+    return (PROPOSAL, *cautions_on(found.catalogue.vocabulary, topics))
+
+
+def _worth(scan: Scan, worth: Worth) -> dict[str, Any]:
+    candidate, vocabulary = worth.candidate, scan.catalogue.vocabulary
+    digits = vocabulary.minor_digits
+    classes = {f.size: f.klass for f in scan.make.free}
+    sizes = {}
+    for reference, nominal in candidate.sizes.items():
+        made = candidate.part.features[reference.feature or ""].lengths[reference.name]
+        sizes[f"{reference.feature}.{reference.name}"] = {
+            "nominal_mm": number(nominal),
+            "least_mm": number(made.lo),
+            "most_mm": number(made.hi),
+            "class": classes[reference] or None,
+            "gauge": reference in candidate.standard,
+        }
+    return {
+        "sku": candidate.part.sku,
+        "make": scan.make.name,
+        "role": scan.make.role,
+        "sizes": sizes,
+        "words": {f"{r.feature}.{r.name}": word for r, word in candidate.words.items()},
+        "mass_g": number(candidate.part.mass_g),
+        "price": major(scan.make.price, digits),
+        "cost": major(cost(worth), digits),
+        "currency": vocabulary.currency,
+        "gained": number(worth.gained),
+        "served": number(worth.served),
+        "taken": number(worth.taken),
+        "builds": worth.builds,
+        "shared": worth.shared,
+        "released": list(worth.released),
+        "released_value": major(worth.released_value, digits),
+        "slack_mm": number(min(candidate.slack_mm, _ENDLESS_MM)),
+    }
+
+
+def _together(found: Together, digits: int) -> dict[str, Any]:
+    return {
+        "parts": [w.candidate.part.sku for w in found.worths],
+        "gained": number(found.gained),
+        "covered": number(found.coverage),
+        "bound": number(found.choice.bound),
+        "gap": number(found.choice.gap),
+        "proven": found.choice.proven,
+        "cost": major(round(found.choice.cost), digits),
+    }
+
+
+def data(found: Proposals, files: Sequence[Path] = (), saved: Path | None = None) -> dict[str, Any]:
+    """Return the answer in the shape that docs/commands.md describes."""
+    digits = found.catalogue.vocabulary.minor_digits
+    return {
+        "enquiries": number(found.scans[0].total),
+        "covered": number(found.scans[0].covered),
+        "looked_at": {s.make.name: len(s.worths) for s in found.scans},
+        "parts": [_worth(scan, worth) for scan, worth in found.listed],
+        "together": [_together(step, digits) for step in found.together],
+        "first_assemblies": _assemblies(*found.listed[0]) if found.listed else None,
+        "files": [str(file) for file in files],
+        "saved": None if saved is None else str(saved),
+        "cautions": list(cautions(found)),
+    }
+
+
+def tables(found: Proposals) -> tuple[Table, ...]:
+    """Return the parts, and the best few together."""
+    money = money_of(found.catalogue.vocabulary)
+    parts = Table.of(
+        "parts",
+        found.listed,
+        (Column("sku"), lambda pair: pair[1].candidate.part.sku),
+        (Column("make"), lambda pair: pair[0].make.name),
+        (Column("role"), lambda pair: pair[0].make.role),
+        (Column("gained", THOUSANDS), lambda pair: pair[1].gained),
+        (Column("served", THOUSANDS), lambda pair: pair[1].served),
+        (Column("taken", THOUSANDS), lambda pair: pair[1].taken),
+        (Column("builds", COUNT), lambda pair: pair[1].builds),
+        (Column("released", LIST), lambda pair: pair[1].released),
+        (Column("released_value", money), lambda pair: pair[1].released_value),
+        (Column("cost", money), lambda pair: cost(pair[1])),
+        (Column("price", money), lambda pair: pair[0].make.price),
+        (Column("mass_g", MASS), lambda pair: pair[1].candidate.part.mass_g),
+        (Column("slack_mm", LENGTH), lambda pair: min(pair[1].candidate.slack_mm, _ENDLESS_MM)),
+    )
+    together = Table.of(
+        "together",
+        found.together,
+        (Column("count", COUNT), lambda t: len(t.worths)),
+        (Column("parts", LIST), lambda t: [w.candidate.part.sku for w in t.worths]),
+        (Column("gained", THOUSANDS), lambda t: t.gained),
+        (Column("covered", THOUSANDS), lambda t: t.coverage),
+        (Column("gap", FINE_SHARE), lambda t: t.choice.gap),
+        (Column("proven", FLAG), lambda t: t.choice.proven),
+        (Column("cost", money), lambda t: t.choice.cost),
+    )
+    return (parts, together)
+
+
+def _shown(found: Proposals) -> Table:
+    money = money_of(found.catalogue.vocabulary)
+    freed = Unit(money.shown, money.plain, money.name, blank="–")
+    return Table.of(
+        "parts",
+        found.listed,
+        (Column("part"), lambda pair: pair[1].candidate.part.sku),
+        (Column("gains", THOUSANDS), lambda pair: pair[1].gained),
+        (Column("serves", THOUSANDS), lambda pair: pair[1].served),
+        (Column("takes", THOUSANDS), lambda pair: pair[1].taken),
+        (Column("builds", COUNT), lambda pair: pair[1].builds),
+        (
+            Column("frees", freed),
+            lambda pair: pair[1].released_value if pair[1].released else None,
+        ),
+        (Column("cost", money), lambda pair: cost(pair[1])),
+    )
+
+
+def _first(scan: Scan, worth: Worth) -> tuple[Say, ...]:
+    best = worth.candidate
+    sizes = (
+        f"{r.feature} {best.part.features[r.feature or ''].lengths[r.name].text}"
+        for r in best.sizes
+    )
+    mass = MASS.show(best.part.mass_g or 0.0)
+    texts = [f"The first: {best.part.name}, {', '.join(sizes)}, {mass}."]
+    if best.tightens:
+        texts.append(
+            "Snug: the tightest that its counterparts still slide on and into at the worst sizes."
+        )
+    elif isfinite(best.slack_mm):
+        texts.append(f"Its sizes may shift by {best.slack_mm:.2f} mm before a counterpart is lost.")
+    if best.standard:
+        names = " and ".join(f"{r.feature} {best.sizes[r]:g} mm" for r in best.standard)
+        texts.append(f"The workshop has gauges for it: {names}.")
+    whole = whole_yield(scan.catalogue, best.part)
+    text = f"All {worth.builds:,} builds with it assemble at the worst sizes"
+    if whole.certain_builds:
+        text += f"; of {whole.certain_builds} drawn, {whole.certain:.1%} of assemblies go together"
+    texts.append(f"{text}.")
+    if whole.telling:
+        texts.append(
+            f"Of assemblies in {whole.possible_builds} builds drawn from all that may fit, "
+            f"{whole.possible:.1%} do."
+        )
+    return say_all(texts)
+
+
+def _assemblies(scan: Scan, worth: Worth) -> dict[str, Any]:
+    """Return the yield of whole assemblies of one part, which takes a while to draw."""
+    whole = whole_yield(scan.catalogue, worth.candidate.part)
+    return {
+        "sku": worth.candidate.part.sku,
+        "certain": number(whole.certain) if whole.certain_builds else None,
+        "certain_drawn": whole.certain_builds,
+        "possible": number(whole.possible) if whole.telling else None,
+        "possible_drawn": whole.possible_builds,
+    }
+
+
+def report(found: Proposals, files: Sequence[Path] = (), saved: Path | None = None) -> Report:
+    """Return the answer for people."""
+    total, covered = found.scans[0].total, found.scans[0].covered
+    where = "stock" if found.in_stock else "catalogue"
+    headline = f"{covered:,g} of {total:,g} enquiries are served by the {where}."
+    if not found.listed:
+        return Report(headline, (Say("Nothing that could be made joins a build."),))
+    first = _first(*found.listed[0])
+    pieces: list[Block] = [Section("Worth making, each on its own", (_shown(found), *first))]
+    if found.together:
+        texts = []
+        for k, step in enumerate(found.together, start=1):
+            parts = ", ".join(w.candidate.part.sku for w in step.worths)
+            proof = "proven" if step.choice.proven else f"within {step.choice.gap:.1%}"
+            share = step.coverage / total if total else 0.0
+            texts.append(f"{k}: {step.coverage:,g} of {total:,g} ({share:.1%}, {proof})  {parts}")
+        pieces.append(Section("The best together", say_all(texts)))
+    if files:
+        pieces.append(Section(f"{plural(len(files), 'file')} in {files[0].parent}", ()))
+    if saved is not None:
+        pieces.append(Section(f"A copy of the catalogue that has them: {saved}", ()))
+    return Report(headline, tuple(pieces), cautions(found))

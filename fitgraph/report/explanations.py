@@ -1,0 +1,360 @@
+"""Whether parts fit, why not, and what would change that."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+from typing import Any
+
+from fitgraph.explain import (
+    Action,
+    Change,
+    Clash,
+    Conflict,
+    Explanation,
+    Prefer,
+    action_text,
+    assembly_text,
+    chance_of,
+    clash_text,
+    conflict_text,
+    element_text,
+    hold_text,
+    share_of_pairs,
+    strain_texts,
+)
+from fitgraph.graph.hold import Hold
+from fitgraph.model import Catalogue, Verdict
+from fitgraph.report.blocks import Block, Report, Say, Section, Tone, say_all
+from fitgraph.report.cautions import cautions_on
+from fitgraph.report.hints import Hints
+from fitgraph.report.tables import Column, Table
+from fitgraph.report.values import (
+    COUNT,
+    LIST,
+    MARGIN,
+    MASS,
+    MASS_CHANGE,
+    MINUTES,
+    RISE,
+    SHARE,
+    WORD,
+    first_of,
+    money_of,
+    number,
+)
+from fitgraph.units import major
+
+#: The verdict on a whole combination, as the first words of an answer.
+HEADLINES = {
+    Verdict.FITS: "Fits.",
+    Verdict.FAILS: "Does not fit.",
+    Verdict.UNKNOWN: "Cannot be told yet.",
+}
+
+#: Conflicts, changes and stock numbers listed for people; data has them all.
+_CONFLICTS, _CHANGES, _PARTS = 3, 6, 5
+
+#: How the list of changes is headed, by what comes first.
+_FIRST = {
+    Prefer.PRICE: "cheapest first",
+    Prefer.MASS: "lightest first",
+    Prefer.WORK: "least work first",
+    Prefer.OWNED: "what keeps your parts first",
+}
+
+
+def hold_of(found: Explanation) -> Hold | None:
+    """Return how hard the bolts hold; of parts that do not fit it would say nothing true."""
+    return None if found.verdict is Verdict.FAILS else found.hold
+
+
+def change_cautions(changes: Iterable[Change], catalogue: Catalogue) -> tuple[str, ...]:
+    """Return the cautions on the work that changes ask for."""
+    vocabulary = catalogue.vocabulary
+    return cautions_on(
+        vocabulary,
+        (vocabulary.services[s].caution for c in changes for a in c.actions for s in a.services),
+    )
+
+
+def cautions(
+    found: Explanation, changes: Iterable[Change], catalogue: Catalogue
+) -> tuple[str, ...]:
+    """Return the cautions that travel with an explanation that tells these changes."""
+    held = hold_of(found)
+    topics = [] if held is None else ["torque", *(topic for topic, _ in strain_texts(held))]
+    tightening = cautions_on(catalogue.vocabulary, topics)
+    return tuple(dict.fromkeys([*tightening, *change_cautions(changes, catalogue)]))
+
+
+# -- data ----------------------------------------------------------------
+
+
+def _action(action: Action, catalogue: Catalogue) -> dict[str, Any]:
+    before, after = action.before.part, action.after.part
+    put = after if after is not None and after != before else None
+    part = before if put is None else put
+    return {
+        "do": action.kind,
+        "role": action.role or None,
+        "sku": None if part is None else part.sku,
+        "instead_of": before.sku if put is not None and before is not None else None,
+        "service": " + ".join(action.services) if action.services else None,
+        "text": action_text(action, catalogue),
+    }
+
+
+def _joint(clash: Clash, catalogue: Catalogue) -> dict[str, Any]:
+    chance = chance_of(clash, catalogue)
+    return {
+        "parts": list(clash.parts),
+        "joint": clash.joint.name,
+        "title": clash.joint.title,
+        "rule": clash.joint.rule,
+        "verdict": clash.verdict.word,
+        "margin_mm": number(clash.margin_mm),
+        "share": number(share_of_pairs(clash)),
+        "chance": None if chance is None else number(chance.share),
+    }
+
+
+def _reasoned(clashes: Iterable[Clash], catalogue: Catalogue) -> list[dict[str, Any]]:
+    return [{**_joint(c, catalogue), "reason": clash_text(c, catalogue)} for c in clashes]
+
+
+def _fix(change: Change, catalogue: Catalogue) -> dict[str, Any]:
+    digits = catalogue.vocabulary.minor_digits
+    fix = {
+        "actions": [_action(a, catalogue) for a in change.actions],
+        "price": major(change.price, digits),
+        "mass_change_g": number(change.mass_change_g),
+        "minutes": number(change.minutes),
+        "height_change_mm": number(change.height_change_mm),
+        "alternatives": change.alternatives,
+    }
+    if change.build_price is None:
+        return fix
+    return fix | {
+        "build_price": major(change.build_price, digits),
+        "build_mass_g": number(change.build_mass_g),
+        "build": {r: o.part.sku for r, o in change.build.items() if o.part is not None},
+    }
+
+
+def _elements(conflict: Conflict, catalogue: Catalogue) -> list[dict[str, Any]]:
+    return [
+        {
+            "kind": e.kind,
+            "role": e.role,
+            "parts": list(e.skus),
+            "joint": None if e.joint is None else e.joint.name,
+            "text": element_text(e, catalogue),
+        }
+        for e in conflict.elements
+    ]
+
+
+def _hold(hold: Hold | None) -> dict[str, Any] | None:
+    if hold is None:
+        return None
+    grip = hold.grip
+    return {
+        "thread": hold.thread,
+        "bolts": hold.bolts,
+        "torque_nm": number(hold.torque_nm),
+        "slips_at_nm": [number(m) for m in (grip.low_nm, grip.middle_nm, grip.high_nm)],
+        "bounds_nm": [number(moment) for moment in grip.bounds_nm],
+        "weakest": [hold.weakest.outer.label, hold.weakest.inner.label],
+        "closes_in": number(grip.closes),
+        "demand_nm": number(hold.demand_nm),
+        "demand_held_in": number(hold.demand_share),
+        "slot_closes": bool(hold.closes),
+        "springs_back": bool(hold.elastic),
+        "strains": [{"caution": topic, "text": text} for topic, text in strain_texts(hold)],
+        "text": hold_text(hold),
+    }
+
+
+def data(found: Explanation, catalogue: Catalogue) -> dict[str, Any]:
+    """Return the answer in the shape that docs/commands.md describes."""
+    return {
+        "verdict": found.verdict.word,
+        "named": list(found.named),
+        "conflicts": _reasoned(found.conflicts, catalogue),
+        "minimal_conflicts": [_elements(c, catalogue) for c in found.minimal_conflicts],
+        "sentences": [conflict_text(c, catalogue) for c in found.minimal_conflicts],
+        "complete": found.complete,
+        "fixes": [_fix(change, catalogue) for change in found.changes],
+        "needs": [{"role": n.role, "parts": list(n.parts)} for n in found.needs],
+        "joints": [_joint(c, catalogue) for c in found.joints],
+        "remarks": _reasoned(found.remarks, catalogue),
+        "hold": _hold(hold_of(found)),
+        "assembly_share": number(None if found.assembly is None else found.assembly.share),
+        "currency": catalogue.vocabulary.currency,
+        "cautions": list(cautions(found, found.changes, catalogue)),
+    }
+
+
+# -- tables --------------------------------------------------------------
+
+
+def _joints_table(joints: Sequence[Clash]) -> Table:
+    return Table.of(
+        "joints",
+        joints,
+        (Column("joint"), lambda c: c.joint.title),
+        (Column("verdict", WORD), lambda c: c.verdict),
+        (Column("margin_mm", MARGIN, "margin"), lambda c: number(c.margin_mm)),
+        (Column("share", SHARE, "pairs that fit"), share_of_pairs),
+        (Column("rule"), lambda c: c.joint.rule),
+    )
+
+
+def change_text(change: Change, catalogue: Catalogue, *, ways: bool) -> str:
+    """Return a change as one instruction, and in how many ways it can be done."""
+    text = "; ".join(action_text(a, catalogue) for a in change.actions)
+    if ways and change.alternatives > 1:
+        text += f" (one of {change.alternatives:,} ways)"
+    return text
+
+
+def _changes_table(changes: Sequence[Change], catalogue: Catalogue) -> Table:
+    return Table.of(
+        "changes",
+        changes,
+        (Column("price", money_of(catalogue.vocabulary)), lambda c: c.price),
+        (Column("build_price", money_of(catalogue.vocabulary)), lambda c: c.build_price),
+        (Column("mass_change_g", MASS_CHANGE), lambda c: c.mass_change_g),
+        (Column("build_mass_g", MASS), lambda c: c.build_mass_g),
+        (Column("minutes", MINUTES), lambda c: c.minutes),
+        (Column("height_change_mm", RISE), lambda c: c.height_change_mm),
+        (Column("alternatives", COUNT), lambda c: c.alternatives),
+        (Column("change"), lambda c: change_text(c, catalogue, ways=False)),
+    )
+
+
+def changes_shown(changes: Sequence[Change], catalogue: Catalogue, *, ways: bool = True) -> Table:
+    """Return changes with what they cost and weigh, for people.
+
+    Of a request the whole build is told; of parts, what the change adds. Workshop time and
+    height are told where some change has them.
+    """
+    money = money_of(catalogue.vocabulary)
+    whole = any(c.build_price is not None for c in changes)
+    columns = [
+        (
+            Column("price", money, "build" if whole else "price"),
+            lambda c: c.price if c.build_price is None else c.build_price,
+        ),
+        (Column("mass_g", MASS, "mass"), lambda c: c.build_mass_g)
+        if whole
+        else (Column("mass_change_g", MASS_CHANGE, "mass"), lambda c: c.mass_change_g),
+    ]
+    if any(c.minutes for c in changes):
+        columns.append((Column("minutes", MINUTES, "work"), lambda c: c.minutes))
+    if any(c.height_change_mm for c in changes):
+        columns.append((Column("height_change_mm", RISE, "height"), lambda c: c.height_change_mm))
+    columns.append((Column("change"), lambda c: change_text(c, catalogue, ways=ways)))
+    return Table.of("changes", changes, *columns)
+
+
+def _conflicts_table(found: Explanation, catalogue: Catalogue) -> Table:
+    rows = [
+        (
+            n,
+            e.kind,
+            e.role,
+            e.skus,
+            None if e.joint is None else e.joint.name,
+            element_text(e, catalogue),
+        )
+        for n, conflict in enumerate(found.minimal_conflicts, start=1)
+        for e in conflict.elements
+    ]
+    columns = (
+        Column("conflict", COUNT),
+        Column("kind"),
+        Column("role"),
+        Column("parts", LIST),
+        Column("joint"),
+        Column("element"),
+    )
+    return Table("minimal_conflicts", columns, tuple(rows))
+
+
+def tables(found: Explanation, catalogue: Catalogue) -> tuple[Table, ...]:
+    """Return joints, minimal changes, elements of minimal conflicts, and what is needed."""
+    needs = [(n.role, sku) for n in found.needs for sku in n.parts]
+    return (
+        _joints_table(found.joints),
+        _changes_table(found.changes, catalogue),
+        _conflicts_table(found, catalogue),
+        Table("needs", (Column("role"), Column("sku")), tuple(needs)),
+    )
+
+
+# -- for people ----------------------------------------------------------
+
+
+def reasons(clashes: Iterable[Clash], catalogue: Catalogue) -> tuple[Say, ...]:
+    """Return the clashing joints, a paragraph each."""
+    return say_all(clash_text(c, catalogue) for c in clashes)
+
+
+def _conflicts(conflicts: Sequence[Conflict], catalogue: Catalogue, hints: Hints) -> list[Say]:
+    """Return the minimal conflicts, a sentence and the joints' reasons each."""
+    pieces: list[Say] = []
+    told: set[str] = set()
+    for conflict in conflicts[:_CONFLICTS]:
+        pieces.append(Say(conflict_text(conflict, catalogue), deep=1))
+        for clash in conflict.clashes:
+            text = clash_text(clash, catalogue)
+            if text not in told:
+                pieces.append(Say(text, deep=2))
+            told.add(text)
+    if (more := len(conflicts) - _CONFLICTS) > 0:
+        pieces.append(Say(f"{more:,} more with {hints.rest}", Tone.QUIET, deep=1))
+    return pieces
+
+
+def _changes(found: Explanation, catalogue: Catalogue, prefer: Prefer, hints: Hints) -> Section:
+    listed = found.changes[:_CHANGES]
+    if not listed:
+        return Section("No change within this catalogue makes it fit.", ())
+    more = len(found.changes) - len(listed)
+    title = f"Smallest changes, {_FIRST[prefer]}"
+    title += f" ({more} more with {hints.rest})" if more else ""
+    return Section(title, (changes_shown(listed, catalogue),))
+
+
+def report(found: Explanation, catalogue: Catalogue, prefer: Prefer, hints: Hints) -> Report:
+    """Return the answer for people."""
+    pieces: list[Block] = []
+    if found.minimal_conflicts:
+        pieces += _conflicts(found.minimal_conflicts, catalogue, hints)
+    else:
+        pieces += reasons(found.conflicts, catalogue)
+    if found.joints:
+        joints: list[Block] = [_joints_table(found.joints)]
+        if found.assembly is not None and 0 < found.assembly.share < 1:
+            joints.append(Say(assembly_text(found.assembly), deep=1))
+        pieces.append(Section("Joints between these parts", tuple(joints)))
+    if (hold := hold_of(found)) is not None:
+        texts = [hold_text(hold), *(text for _, text in strain_texts(hold))]
+        pieces.append(Section("Grip, by comparison", say_all(texts)))
+    if found.verdict is not Verdict.FITS:
+        pieces.append(_changes(found, catalogue, prefer, hints))
+    if found.needs:
+        roles = catalogue.vocabulary.roles
+        needs = Table.of(
+            "needs",
+            found.needs,
+            (Column("role"), lambda n: roles[n.role].title),
+            (Column("parts"), lambda n: first_of(n.parts, _PARTS)),
+            headed=False,
+        )
+        pieces.append(Section("To be complete it needs", (needs,)))
+    if found.remarks:
+        pieces.append(Section("Not needed", reasons(found.remarks, catalogue)))
+    told = cautions(found, found.changes[:_CHANGES], catalogue)
+    return Report(HEADLINES[found.verdict], tuple(pieces), told, found.verdict)

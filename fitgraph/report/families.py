@@ -1,0 +1,123 @@
+"""Which family of materials suits a way of riding."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from fitgraph.explain.advice import FamilyAdvice, RiderAdvice
+from fitgraph.explain.words_rider import advice_text, family_text
+from fitgraph.model import Catalogue
+from fitgraph.report.blocks import Block, Report, Say, Section
+from fitgraph.report.cautions import cautions_on
+from fitgraph.report.tables import Column, Table
+from fitgraph.report.values import COUNT, FINE_SHARE, LIST, MASS, MOMENT, money_of, number
+from fitgraph.units import major
+
+
+def _family(found: FamilyAdvice, catalogue: Catalogue) -> dict[str, Any]:
+    digits = catalogue.vocabulary.minor_digits
+    corner = found.corner
+    return {
+        "family": found.family,
+        "worth": number(found.worth),
+        "reaches": list(corner.reaches),
+        "parts": corner.parts,
+        "median": {
+            "mass_g": number(corner.mass_g),
+            "strength_nm": number(corner.strength_nm),
+            "price": major(round(corner.price), digits),
+        },
+        "tubes": [
+            {
+                "kind": t.kind or None,
+                "parts": t.parts,
+                "sizes_mm": {w: [number(lo), number(hi)] for w, (lo, hi) in t.sizes.items()},
+                "wall_mm": number(t.wall_mm),
+            }
+            for t in found.tubes
+        ],
+        "best": [
+            {
+                "sku": f.sku,
+                "mass_g": number(f.mass_g),
+                "strength_nm": number(f.strength_nm),
+                "price": major(f.price, digits),
+                "stock": catalogue.parts[f.sku].stock,
+            }
+            for f in found.best
+        ],
+        "text": family_text(catalogue, found),
+    }
+
+
+def data(found: RiderAdvice, catalogue: Catalogue) -> dict[str, Any]:
+    """Return the answer in the shape that docs/commands.md describes."""
+    return {
+        "style": found.style.name or None,
+        "broken": found.broken,
+        "weights": {
+            "light": number(found.style.light),
+            "strong": number(found.style.strong),
+            "affordable": number(found.style.affordable),
+        },
+        "families": [_family(f, catalogue) for f in found.families],
+        "rule": found.rule,
+        "text": advice_text(catalogue, found),
+        "currency": catalogue.vocabulary.currency,
+        "cautions": list(cautions_on(catalogue.vocabulary, ["strength"])),
+    }
+
+
+def tables(found: RiderAdvice, catalogue: Catalogue) -> tuple[Table, ...]:
+    """Return the families with their medians, and the best parts of each."""
+    money = money_of(catalogue.vocabulary)
+    families = Table.of(
+        "families",
+        found.families,
+        (Column("family"), lambda f: f.family),
+        (Column("worth", FINE_SHARE), lambda f: f.worth),
+        (Column("parts", COUNT), lambda f: f.corner.parts),
+        (Column("mass_g", MASS), lambda f: f.corner.mass_g),
+        (Column("strength_nm", MOMENT), lambda f: f.corner.strength_nm),
+        (Column("price", money), lambda f: f.corner.price),
+        (Column("reaches", LIST), lambda f: f.corner.reaches),
+    )
+    best = Table.of(
+        "best",
+        [(family.family, figures) for family in found.families for figures in family.best],
+        (Column("family"), lambda pair: pair[0]),
+        (Column("sku"), lambda pair: pair[1].sku),
+        (Column("mass_g", MASS), lambda pair: pair[1].mass_g),
+        (Column("strength_nm", MOMENT), lambda pair: pair[1].strength_nm),
+        (Column("price", money), lambda pair: pair[1].price),
+        (Column("stock", COUNT), lambda pair: catalogue.parts[pair[1].sku].stock),
+    )
+    return (families, best)
+
+
+def _best(family: FamilyAdvice, catalogue: Catalogue) -> Table:
+    def held(sku: str) -> str:
+        stock = catalogue.parts[sku].stock
+        return f"{stock} in stock" if stock else "sold out"
+
+    return Table.of(
+        "best",
+        family.best,
+        (Column("sku"), lambda f: f.sku),
+        (Column("name"), lambda f: catalogue.parts[f.sku].name),
+        (Column("mass_g", MASS), lambda f: f.mass_g),
+        (Column("strength_nm", MOMENT), lambda f: f.strength_nm),
+        (Column("price", money_of(catalogue.vocabulary)), lambda f: f.price),
+        (Column("stock"), lambda f: held(f.sku)),
+        headed=False,
+    )
+
+
+def report(found: RiderAdvice, catalogue: Catalogue) -> Report:
+    """Return the answer for people."""
+    pieces: list[Block] = [
+        Section("", (Say(family_text(catalogue, family), deep=1), _best(family, catalogue)))
+        for family in found.families
+    ]
+    told = cautions_on(catalogue.vocabulary, ["strength"])
+    return Report(advice_text(catalogue, found), tuple(pieces), told)

@@ -1,0 +1,50 @@
+"""How an answer says where there is more: as a command, or as a call in Python."""
+
+from __future__ import annotations
+
+import shlex
+from collections.abc import Sequence
+from dataclasses import dataclass
+from pathlib import Path
+
+
+@dataclass(frozen=True, slots=True)
+class Hints:
+    """What to type next.
+
+    Parameters
+    ----------
+    rest : str
+        Where everything is that is not shown.
+    command : bool
+        Whether commands are named, not calls.
+    folder : Path or None
+        The catalogue folder that a command has to name; None for the demo.
+
+    Examples
+    --------
+    >>> Hints().ask("why", ["A", "B"])
+    "shop.why('A', 'B')"
+    >>> Hints("--json", True, Path("my shop")).ask("why", ["A", "B"])
+    "fitgraph why --catalogue 'my shop' A B"
+    """
+
+    rest: str = "to_dict()"
+    command: bool = False
+    folder: Path | None = None
+
+    @property
+    def limit(self) -> str:
+        """Return how to have more listed."""
+        return f"--limit, or {self.rest}" if self.command else f"limit=, or {self.rest}"
+
+    def answering(self, question: str) -> str:
+        """Return how a question is answered."""
+        return f"--saw {question}=..." if self.command else f".answer({question!r}, ...)"
+
+    def ask(self, verb: str, names: Sequence[str] = ()) -> str:
+        """Return what asks a further question about some parts."""
+        if not self.command:
+            return f"shop.{verb}({', '.join(map(repr, names))})"
+        where = [] if self.folder is None else ["--catalogue", str(self.folder)]
+        return shlex.join(["fitgraph", verb, *where, *names])

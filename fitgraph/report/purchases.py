@@ -1,0 +1,197 @@
+"""What to order, with proof, and what more money buys."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from typing import Any
+
+from fitgraph.model import Supply, Vocabulary
+from fitgraph.report.blocks import Block, Report, Section
+from fitgraph.report.tables import Column, Table
+from fitgraph.report.values import (
+    COUNT,
+    DAYS,
+    FINE_SHARE,
+    FLAG,
+    LIST,
+    SHARE,
+    TEXT,
+    WEIGHT,
+    Unit,
+    money_of,
+    number,
+)
+from fitgraph.stock import Plan
+from fitgraph.stock.plans import Plans
+from fitgraph.units import major
+
+#: Told as "3 × 10", to the right like a figure.
+_PACKS = Unit(str, str)
+
+
+def _plan(plan: Plan, vocabulary: Vocabulary, supply: Supply) -> dict[str, Any]:
+    digits = vocabulary.minor_digits
+    return {
+        "reached": plan.reached,
+        "cost": major(plan.cost, digits),
+        "served": number(plan.served),
+        "before": number(plan.before),
+        "enquiries": number(plan.total),
+        "share": number(plan.share),
+        "orders": [
+            {
+                "supplier": supplier,
+                "goods": major(sum(line.cost for line in lines), digits),
+                "delivery": major(supply.terms(supplier).delivery, digits),
+                "lines": [
+                    {
+                        "sku": line.offer.sku,
+                        "packs": line.packs,
+                        "pack": line.offer.pack,
+                        "cost": major(line.cost, digits),
+                        "lead_days": line.offer.lead_days,
+                    }
+                    for line in lines
+                ],
+            }
+            for supplier, lines in plan.orders.items()
+        ],
+        "lead_days": plan.lead_days,
+        "opens": [e.number for e in plan.opened],
+        "gap": number(plan.gap),
+        "proven": plan.proven,
+    }
+
+
+def data(found: Plans) -> dict[str, Any]:
+    """Return the answer in the shape that docs/commands.md describes."""
+    vocabulary = found.catalogue.vocabulary
+    return {
+        "plan": None if found.plan is None else _plan(found.plan, vocabulary, found.supply),
+        "reachable": number(found.reachable),
+        "curve": [_plan(p, vocabulary, found.supply) for p in found.curve],
+        "left_out": [{"number": x.number, "why": x.why} for x in found.left_out],
+        "currency": vocabulary.currency,
+    }
+
+
+def _orders(found: Plans) -> Table:
+    money = money_of(found.catalogue.vocabulary)
+    rows: list[tuple[Any, ...]] = []
+    for supplier, lines in {} if found.plan is None else found.plan.orders.items():
+        for line in lines:
+            name = found.catalogue.parts[line.offer.sku].name
+            offer = line.offer
+            rows.append(
+                (
+                    *(supplier, offer.sku, name, line.packs, offer.pack),
+                    *(offer.pack_price, line.cost, offer.lead_days),
+                )
+            )
+        delivery = found.supply.terms(supplier).delivery
+        if delivery:
+            rows.append((supplier, "", "delivery", None, None, None, delivery, None))
+    columns = (
+        *(Column("supplier"), Column("sku"), Column("name"), Column("packs", COUNT)),
+        *(Column("pieces_in_pack", COUNT), Column("pack_price", money), Column("cost", money)),
+        Column("lead_days", DAYS),
+    )
+    return Table("orders", columns, tuple(rows))
+
+
+def _changed(before: Plan | None, plan: Plan) -> tuple[list[str], list[str]]:
+    """Return the stock numbers that a plan orders and another does not, and the other way."""
+    held = set() if before is None else {line.offer.sku for line in before.lines}
+    now = {line.offer.sku for line in plan.lines}
+    return sorted(now - held), sorted(held - now)
+
+
+def _curve(curve: Sequence[Plan], vocabulary: Vocabulary) -> Table:
+    money = money_of(vocabulary)
+    rows = []
+    for before, plan in zip([None, *curve], curve, strict=False):
+        added, dropped = _changed(before, plan)
+        step = None if before is None else plan.served - before.served
+        rows.append((plan.cost, added, dropped, plan.served, plan.share, step, plan.proven))
+    columns = (
+        *(Column("cost", money), Column("orders", LIST), Column("drops", LIST)),
+        *(Column("served", WEIGHT), Column("share", FINE_SHARE), Column("more", _MORE)),
+        Column("proven", FLAG),
+    )
+    return Table("curve", columns, tuple(rows))
+
+
+#: What a step serves more; the first has no step before it.
+_MORE = Unit(WEIGHT.shown, WEIGHT.plain, blank="")
+
+
+def tables(found: Plans) -> tuple[Table, ...]:
+    """Return the lines of the orders, deliveries among them, and the steps of the curve."""
+    curve = _curve(found.curve, found.catalogue.vocabulary)
+    return (curve,) if found.plan is None else (_orders(found), curve)
+
+
+def _plan_blocks(found: Plans, plan: Plan) -> list[Block]:
+    money = money_of(found.catalogue.vocabulary)
+    pieces: list[Block] = []
+    for supplier, lines in plan.orders.items():
+        rows: list[tuple[Any, ...]] = [
+            (
+                line.offer.sku,
+                f"{line.packs} × {line.offer.pack}",
+                "?" if line.offer.lead_days is None else line.offer.lead_days,
+                line.cost,
+            )
+            for line in lines
+        ]
+        delivery = found.supply.terms(supplier).delivery
+        if delivery:
+            rows.append(("delivery", "", "", delivery))
+        columns = (
+            Column("sku", TEXT, f"from {supplier or 'any supplier'}"),
+            Column("packs", _PACKS, "packs × pieces"),
+            Column("lead_days", _PACKS, "days"),
+            Column("cost", money),
+        )
+        pieces.append(Section("", (Table("orders", columns, tuple(rows)),)))
+    return pieces
+
+
+def _curve_shown(found: Plans) -> Table:
+    rows = []
+    for row in _curve(found.curve, found.catalogue.vocabulary).rows:
+        cost, added, dropped, served, share, step, _ = row
+        change = [f"+{s}" for s in added] + [f"−{s}" for s in dropped]
+        rows.append((cost, " ".join(change) or "no order", served, share, step))
+    columns = (
+        *(Column("spend", money_of(found.catalogue.vocabulary)), Column("orders")),
+        *(Column("served", WEIGHT), Column("share", SHARE), Column("more", _MORE)),
+    )
+    return Table("curve", columns, tuple(rows))
+
+
+def _plan_headline(found: Plans, plan: Plan) -> str:
+    served = f"{plan.before:g} of {plan.total:g} enquiries"
+    if not plan.lines:
+        text = f"Nothing to order: {served} are served."
+    else:
+        proof = "proven" if plan.proven else f"within {plan.gap:.1%} of the best there could be"
+        cost = money_of(found.catalogue.vocabulary).show(plan.cost)
+        text = (
+            f"{cost} of orders serve {plan.served:g} of {plan.total:g} enquiries "
+            f"({plan.share:.0%}), {plan.before:g} of them from stock already; {proof}."
+        )
+    if not plan.reached and found.target is not None:
+        text = f"{found.target:.0%} is out of reach; this is the most: {text}"
+    return text
+
+
+def report(found: Plans) -> Report:
+    """Return the answer for people."""
+    headline, pieces = "", list[Block]()
+    if found.plan is not None:
+        headline = _plan_headline(found, found.plan)
+        pieces += _plan_blocks(found, found.plan)
+    if found.curve:
+        pieces.append(Section("What more money buys", (_curve_shown(found),)))
+    return Report(headline, tuple(pieces))

@@ -1,0 +1,282 @@
+"""Two parts, or two builds, side by side."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from typing import Any
+
+from fitgraph.explain import clash_text
+from fitgraph.explain.compare import ComparedBuilds, ComparedParts, Mates, Side, Totals
+from fitgraph.explain.words_rider import difference_title, opened_text, side_text
+from fitgraph.model import Catalogue
+from fitgraph.report.blocks import Block, Report, Say, Section, Tone, say_all
+from fitgraph.report.cautions import cautions_on
+from fitgraph.report.explanations import HEADLINES, reasons
+from fitgraph.report.tables import Column, Table
+from fitgraph.report.values import (
+    COUNT,
+    FLAG,
+    LENGTH,
+    LIST,
+    MASS,
+    MOMENT,
+    money_of,
+    number,
+    plural,
+)
+from fitgraph.units import major
+
+Compared = ComparedParts | ComparedBuilds
+
+_THERE = ("no", "unknown", "yes")
+
+
+def cautions(found: Compared, catalogue: Catalogue) -> tuple[str, ...]:
+    """Return the cautions that travel with a comparison."""
+    compared = any(t.strength_nm is not None for t in found.totals)
+    return cautions_on(catalogue.vocabulary, ["strength"] if compared else [])
+
+
+def _totals(totals: Totals, catalogue: Catalogue) -> dict[str, Any]:
+    digits = catalogue.vocabulary.minor_digits
+    return {
+        "price": None if totals.price is None else major(totals.price, digits),
+        "mass_g": number(totals.mass_g),
+        "strength_nm": number(totals.strength_nm),
+        "builds": totals.builds,
+        "possible": totals.possible,
+    }
+
+
+def _side(side: Side) -> dict[str, Any]:
+    return {
+        "there": _THERE[int(side.presence)],
+        "lo_mm": number(side.size.lo) if side.size is not None else None,
+        "hi_mm": number(side.size.hi) if side.size is not None else None,
+        "basis": side.size.basis.word if side.size is not None else None,
+        "word": side.word.value if side.word is not None else None,
+        "text": side_text(side),
+    }
+
+
+def _mates(mates: Mates) -> dict[str, Any]:
+    return {"fits": list(mates.fits), "unknown": list(mates.unknown), "fails": list(mates.fails)}
+
+
+def _parts(found: ComparedParts, catalogue: Catalogue) -> dict[str, Any]:
+    names = found.parts[0].sku, found.parts[1].sku
+    return {
+        "compared": "parts",
+        "role": found.parts[0].role,
+        "sides": [
+            {"sku": p.sku, "name": p.name, "material": p.material, "stock": p.stock}
+            | _totals(t, catalogue)
+            for p, t in zip(found.parts, found.totals, strict=True)
+        ],
+        "figures": [
+            {
+                "feature": d.feature,
+                "dimension": d.dimension,
+                "same": d.same,
+                "sides": [_side(s) for s in d.sides],
+            }
+            for d in found.differences
+        ],
+        "joints": [
+            {
+                "joint": o.joint.name,
+                "title": o.joint.title,
+                "role": o.role,
+                "sides": [_mates(m) for m in o.mates],
+                "only": [list(o.opens(0)), list(o.opens(1))],
+                "text": opened_text(catalogue, o, names),
+            }
+            for o in found.joints
+        ],
+    }
+
+
+def _builds(found: ComparedBuilds, catalogue: Catalogue) -> dict[str, Any]:
+    return {
+        "compared": "builds",
+        "sides": [
+            {
+                "named": list(named),
+                "verdict": answer.verdict.word,
+                "conflicts": [clash_text(c, catalogue) for c in answer.conflicts],
+            }
+            | _totals(totals, catalogue)
+            for named, answer, totals in zip(found.named, found.answers, found.totals, strict=True)
+        ],
+        "roles": {role: list(pair) for role, pair in found.roles.items()},
+        "joints": [
+            {
+                "joint": j.joint.name,
+                "title": j.joint.title,
+                "same": j.same,
+                "sides": [
+                    None
+                    if c is None
+                    else {"verdict": c.verdict.word, "margin_mm": number(c.margin_mm)}
+                    for c in j.sides
+                ],
+            }
+            for j in found.joints
+        ],
+    }
+
+
+def data(found: Compared, catalogue: Catalogue) -> dict[str, Any]:
+    """Return the answer in the shape that docs/commands.md describes."""
+    answer = (
+        _parts(found, catalogue) if isinstance(found, ComparedParts) else _builds(found, catalogue)
+    )
+    return answer | {
+        "currency": catalogue.vocabulary.currency,
+        "cautions": list(cautions(found, catalogue)),
+    }
+
+
+# -- tables --------------------------------------------------------------
+
+
+def _sides_table(found: Compared, catalogue: Catalogue) -> Table:
+    named = (
+        [(p.sku,) for p in found.parts] if isinstance(found, ComparedParts) else list(found.named)
+    )
+    return Table.of(
+        "sides",
+        list(zip(named, found.totals, strict=True)),
+        (Column("parts", LIST), lambda pair: pair[0]),
+        (Column("price", money_of(catalogue.vocabulary)), lambda pair: pair[1].price),
+        (Column("mass_g", MASS), lambda pair: pair[1].mass_g),
+        (Column("strength_nm", MOMENT), lambda pair: pair[1].strength_nm),
+        (Column("builds", COUNT), lambda pair: pair[1].builds),
+        (Column("possible", COUNT), lambda pair: pair[1].possible),
+    )
+
+
+def _of_size(end: str) -> Callable[[Any], float | None]:
+    return lambda entry: None if entry[1].size is None else number(getattr(entry[1].size, end))
+
+
+def _figures_table(found: ComparedParts) -> Table:
+    entries = [
+        (d, side, part.sku)
+        for d in found.differences
+        for side, part in zip(d.sides, found.parts, strict=True)
+    ]
+    return Table.of(
+        "figures",
+        entries,
+        (Column("feature"), lambda e: e[0].feature),
+        (Column("dimension"), lambda e: e[0].dimension),
+        (Column("sku"), lambda e: e[2]),
+        (Column("there"), lambda e: _THERE[int(e[1].presence)]),
+        (Column("lo_mm", LENGTH), _of_size("lo")),
+        (Column("hi_mm", LENGTH), _of_size("hi")),
+        (Column("word"), lambda e: None if e[1].word is None else e[1].word.value),
+        (Column("same", FLAG), lambda e: e[0].same),
+    )
+
+
+def _joints_table(found: ComparedBuilds) -> Table:
+    def verdict(side: int) -> Callable[[Any], str]:
+        return lambda j: "not there" if j.sides[side] is None else j.sides[side].verdict.word
+
+    return Table.of(
+        "joints",
+        found.joints,
+        (Column("joint"), lambda j: j.joint.title),
+        (Column("first"), verdict(0)),
+        (Column("second"), verdict(1)),
+        (Column("same", FLAG), lambda j: j.same),
+    )
+
+
+def tables(found: Compared, catalogue: Catalogue) -> tuple[Table, ...]:
+    """Return the two sides, and their figures or joints."""
+    rest = _figures_table(found) if isinstance(found, ComparedParts) else _joints_table(found)
+    return (_sides_table(found, catalogue), rest)
+
+
+# -- for people ----------------------------------------------------------
+
+
+def _totals_rows(found: Compared, catalogue: Catalogue) -> list[tuple[str, ...]]:
+    money, totals = money_of(catalogue.vocabulary), found.totals
+    rows = [
+        ("price", *("none" if t.price is None else money.show(t.price) for t in totals)),
+        ("mass", *("unknown" if t.mass_g is None else MASS.show(t.mass_g) for t in totals)),
+    ]
+    if any(t.strength_nm is not None for t in totals):
+        borne = ("unknown" if t.strength_nm is None else MOMENT.show(t.strength_nm) for t in totals)
+        rows.append(("strength", *borne))
+    rows.append(("leads to, certain", *(plural(t.builds, "build") for t in totals)))
+    rows.append(("leads to, possible", *(plural(t.possible, "build") for t in totals)))
+    return rows
+
+
+def _two(name: str, heads: tuple[str, str], rows: list[tuple[str, ...]], first: str = "") -> Table:
+    columns = (Column("what", title=first), *(Column(head) for head in heads))
+    return Table(name, columns, tuple(rows))
+
+
+def _parts_blocks(found: ComparedParts, catalogue: Catalogue) -> list[Block]:
+    names = found.parts[0].sku, found.parts[1].sku
+    rows: list[tuple[str, ...]] = [("name", *(p.name for p in found.parts))]
+    if any(p.material for p in found.parts):
+        rows.append(("material", *(p.material or "unknown" for p in found.parts)))
+    rows.append(("in stock", *(str(p.stock) for p in found.parts)))
+    rows += _totals_rows(found, catalogue)
+    rows += [
+        (difference_title(d), *(side_text(s) for s in d.sides))
+        for d in found.differences
+        if not d.same
+    ]
+    pieces: list[Block] = [_two("sides", names, rows)]
+    if same := sum(d.same for d in found.differences):
+        more = "figure is" if same == 1 else "figures are"
+        pieces.append(Say(f"{same} more {more} the same.", Tone.QUIET, deep=1))
+    telling = [o for o in found.joints if o.opens(0) or o.opens(1)]
+    if telling:
+        texts = say_all(opened_text(catalogue, o, names) for o in telling)
+        pieces.append(Section("Joints that one opens and the other does not", texts))
+    else:
+        pieces.append(Section("Both fit the same counterparts.", ()))
+    return pieces
+
+
+def _builds_blocks(found: ComparedBuilds, catalogue: Catalogue) -> list[Block]:
+    words = ("first", "second")
+    rows: list[tuple[str, ...]] = [("verdict", *(HEADLINES[a.verdict] for a in found.answers))]
+    rows += _totals_rows(found, catalogue)
+    for role, pair in found.roles.items():
+        rows.append((catalogue.vocabulary.roles[role].title, *(sku or "any" for sku in pair)))
+    pieces: list[Block] = [_two("sides", words, rows)]
+    differing = [
+        (j.joint.title, *("not there" if c is None else c.verdict.word for c in j.sides))
+        for j in found.joints
+        if not j.same
+    ]
+    if differing:
+        joints = _two("joints", words, list(differing), "joint")
+        pieces.append(Section("Joints in which they differ", (joints,)))
+    else:
+        alike = "Every joint between the named parts stands alike in both."
+        pieces.append(Section(alike, ()))
+    for word, answer in zip(words, found.answers, strict=True):
+        if answer.conflicts:
+            why = reasons(answer.conflicts, catalogue)
+            pieces.append(Section(f"Why the {word} does not hold", why))
+    return pieces
+
+
+def report(found: Compared, catalogue: Catalogue) -> Report:
+    """Return the answer for people."""
+    pieces = (
+        _parts_blocks(found, catalogue)
+        if isinstance(found, ComparedParts)
+        else _builds_blocks(found, catalogue)
+    )
+    return Report("", tuple(pieces), cautions(found, catalogue))

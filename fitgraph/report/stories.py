@@ -1,0 +1,71 @@
+"""One enquiry, answered from end to end."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from fitgraph.explain.story import Story
+from fitgraph.report import builds, explanations
+from fitgraph.report.blocks import Block, Report, Say, Section, Tone
+from fitgraph.report.tables import Table
+from fitgraph.report.values import money_of
+from fitgraph.units import major
+
+
+def data(story: Story) -> dict[str, Any]:
+    """Return the story in the shape that docs/commands.md describes."""
+    catalogue = story.found.catalogue
+    vocabulary = catalogue.vocabulary
+    return {
+        "enquiry": story.enquiry.number,
+        "have": list(story.kept),
+        "budget": major(story.enquiry.budget or 0, vocabulary.minor_digits),
+        "currency": vocabulary.currency,
+        "builds": builds.data(story.found),
+        "tried": story.tried,
+        "why": explanations.data(story.explained, catalogue),
+    }
+
+
+def tables(story: Story) -> tuple[Table, ...]:
+    """Return the builds, and what would change that one part does not go with them."""
+    named = explanations.tables(story.explained, story.found.catalogue)
+    return (*builds.tables(story.found), *named)
+
+
+def report(story: Story) -> Report:
+    """Return the story for people."""
+    catalogue = story.found.catalogue
+    roles = catalogue.vocabulary.roles
+
+    def titled(sku: str) -> str:
+        return f"{roles[catalogue.parts[sku].role].title} {sku}"
+
+    budget = money_of(catalogue.vocabulary).show(story.enquiry.budget or 0)
+    count = story.found.count
+    many = f"{count.number:,}" if count.exact else f"about {count.number:,}"
+    cheapest = story.explained.changes[:1]
+    verdict = explanations.HEADLINES[story.explained.verdict]
+    changes = explanations.changes_shown(cheapest, catalogue, ways=False)
+    reasons = explanations.reasons(story.explained.conflicts, catalogue)
+    pieces: tuple[Block, ...] = (
+        Say(", ".join(map(titled, story.kept)), Tone.QUIET, deep=1),
+        Section(
+            f"What completes it?  {many} builds within the budget",
+            builds.blocks(story.found),
+            loud=True,
+            aside="fitgraph builds --have ...",
+        ),
+        Section(
+            f"And with the {titled(story.tried)}?  {verdict}",
+            (*reasons, changes),
+            loud=True,
+            aside="fitgraph why ...",
+        ),
+    )
+    told = (
+        *explanations.change_cautions(cheapest, catalogue),
+        *builds.cautions(story.found),
+    )
+    headline = f"A rider has {budget} to spend and owns"
+    return Report(headline, pieces, tuple(dict.fromkeys(told)))

@@ -1,0 +1,159 @@
+"""How values are shown to people and handed to programs: money, masses, lengths, counts.
+
+Inside there are mm, g, N m and minor currency units. People read a value with its unit;
+programs get a plain number, money in major units.
+
+Examples
+--------
+>>> MASS.show(3421.4), MASS.data(3421.4), MASS.show(None), MASS.data(None)
+('3,421 g', 3421.4, '?', None)
+>>> euros = money("EUR", 2)
+>>> euros.show(123450), euros.data(123450)
+('1,234.50 EUR', 1234.5)
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable, Iterable
+from dataclasses import dataclass
+from typing import Any
+
+from fitgraph.model import Vocabulary
+from fitgraph.units import major, show_length, show_mass, show_money
+
+#: Decimals of a number that is handed on; mm and g are not known better.
+_DECIMALS = 4
+
+_MINUS = "\N{MINUS SIGN}"
+
+
+def number(value: float | None) -> float | None:
+    """Return a number for programs: None where it is not known or not finite.
+
+    Examples
+    --------
+    >>> number(0.10999999999999943), number(float("-inf"))
+    (0.11, None)
+    """
+    if value is None or not math.isfinite(value):
+        return None
+    return round(float(value), _DECIMALS) + 0.0
+
+
+@dataclass(frozen=True, slots=True)
+class Unit:
+    """How the values of a column are shown, and what a program gets.
+
+    Parameters
+    ----------
+    shown : callable
+        A value as people read it; never asked about None.
+    plain : callable
+        The same value as plain data.
+    name : str
+        The unit of that data, such as ``"g"``; empty without one.
+    figures : bool
+        Whether values are figures, which stand to the right.
+    blank : str
+        What people read where there is no value.
+    """
+
+    shown: Callable[[Any], str]
+    plain: Callable[[Any], Any]
+    name: str = ""
+    figures: bool = True
+    blank: str = "?"
+
+    def show(self, value: Any) -> str:
+        """Return a value as people read it."""
+        return self.blank if value is None else self.shown(value)
+
+    def data(self, value: Any) -> Any:
+        """Return a value as plain data."""
+        return None if value is None else self.plain(value)
+
+
+def _signed(value: float, text: str) -> str:
+    sign = "+" if round(value) > 0 else _MINUS if round(value) < 0 else "\N{PLUS-MINUS SIGN}"
+    return sign + text
+
+
+def mass_change(g: float | None) -> str:
+    """Return a change of mass as people read it.
+
+    Examples
+    --------
+    >>> mass_change(38.0), mass_change(-57.5), mass_change(None)
+    ('+38 g', '−58 g', '?')
+    """
+    return MASS_CHANGE.show(g)
+
+
+def _margin(mm: float) -> str:
+    return show_length(mm).replace("-", _MINUS) if math.isfinite(mm) else ""
+
+
+def _rise(mm: float) -> str:
+    return f"{mm:+.0f} mm".replace("-", _MINUS) if mm else ""
+
+
+TEXT = Unit(str, str, figures=False, blank="")
+WORD = Unit(lambda v: v.word, lambda v: v.word, figures=False, blank="")
+FLAG = Unit(lambda v: "yes" if v else "no", bool, figures=False, blank="")
+COUNT = Unit(lambda n: f"{n:,}", int)
+PLACE = Unit(str, int, blank="")
+WEIGHT = Unit(lambda w: f"{w:g}", number)
+THOUSANDS = Unit(lambda w: f"{w:,g}", number)
+SHARE = Unit(lambda s: f"{s:.0%}", number, blank="")
+FINE_SHARE = Unit(lambda s: f"{s:.1%}", number, blank="")
+MASS = Unit(show_mass, number, "g")
+MASS_CHANGE = Unit(lambda g: _signed(g, show_mass(abs(g))), number, "g")
+LENGTH = Unit(lambda mm: f"{mm:g} mm", number, "mm", blank="")
+MARGIN = Unit(_margin, number, "mm", blank="")
+RISE = Unit(_rise, number, "mm")
+MOMENT = Unit(lambda nm: f"{nm:.0f} N·m", number, "N m")
+MINUTES = Unit(lambda m: f"{m:.0f} min" if m else "", number, "min")
+DAYS = Unit(str, int, "d")
+DATE = Unit(lambda d: d.isoformat(), lambda d: d, figures=False, blank="")
+#: Several stock numbers or words in one cell.
+LIST = Unit(", ".join, " ".join, figures=False, blank="")
+
+
+def money(currency: str, minor_digits: int) -> Unit:
+    """Return how amounts in minor units of a currency are shown."""
+    return Unit(
+        lambda minor: show_money(round(minor), currency, minor_digits),
+        lambda minor: major(round(minor), minor_digits),
+        currency,
+    )
+
+
+def money_of(vocabulary: Vocabulary) -> Unit:
+    """Return how amounts of a vocabulary's currency are shown."""
+    return money(vocabulary.currency, vocabulary.minor_digits)
+
+
+def plural(count: int, one: str, many: str = "") -> str:
+    """Return a number of things.
+
+    Examples
+    --------
+    >>> plural(1, "build"), plural(6828238, "build"), plural(2, "way of", "ways of")
+    ('1 build', '6,828,238 builds', '2 ways of')
+    """
+    return f"1 {one}" if count == 1 else f"{count:,} {many or one + 's'}"
+
+
+def first_of(names: Iterable[str], most: int) -> str:
+    """Return the first of some names, and how many there are beside them.
+
+    Examples
+    --------
+    >>> first_of("abcde", 3), first_of("ab", 3)
+    ('a, b, c and 2 more', 'a, b')
+    """
+    every = list(names)
+    text = ", ".join(every[:most])
+    more = len(every) - most
+    return f"{text} and {more:,} more" if more > 0 else text

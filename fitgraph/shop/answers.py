@@ -1,0 +1,829 @@
+"""Answers: each is data, and shows itself as text, HTML, JSON, CSV and frames."""
+
+from __future__ import annotations
+
+from abc import ABC, abstractmethod
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass, field
+from functools import cached_property
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+from fitgraph.report import as_csv, as_frame, as_json, as_text
+from fitgraph.report.hints import Hints
+from fitgraph.report.tables import Table
+from fitgraph.shop.edge import one_of
+
+if TYPE_CHECKING:
+    from fitgraph.adapters.proposals import Proposals
+    from fitgraph.catalogue import Finding
+    from fitgraph.explain import Explanation, Prefer
+    from fitgraph.explain.advice import RiderAdvice
+    from fitgraph.explain.identify import State
+    from fitgraph.explain.requested import Listed
+    from fitgraph.explain.standing import PartStanding
+    from fitgraph.explain.story import Story
+    from fitgraph.model import Catalogue
+    from fitgraph.report.blocks import Report
+    from fitgraph.report.readings import Ranked
+    from fitgraph.report.sides import Compared
+    from fitgraph.stock import Coverage
+    from fitgraph.stock.gaps import Gaps
+    from fitgraph.stock.plans import Plans
+
+#: Lines of a screen that an answer's repr keeps to.
+SCREEN = 40
+
+
+class Answer(ABC):
+    """What was found, and every way to have it.
+
+    Examples
+    --------
+    >>> import fitgraph
+    >>> answer = fitgraph.open().builds(have=["FORK-VEN-04"], budget=350, limit=2)
+    >>> answer.tables
+    ('builds',)
+    >>> answer.records()[0]["fork"]
+    'FORK-VEN-04'
+    """
+
+    @abstractmethod
+    def report(self, hints: Hints | None = None) -> Report:
+        """Return what is shown of it: sentences, tables, pictures and cautions."""
+
+    @abstractmethod
+    def _tables(self) -> Sequence[Table]:
+        """Return its tables, the main one first."""
+
+    @abstractmethod
+    def to_dict(self) -> dict[str, Any]:
+        """Return it as plain data, in the shape that ``--json`` prints.
+
+        Returns
+        -------
+        dict
+            Lengths in mm, masses in g, moments in N m, money in major units; None where
+            nobody knows.
+        """
+
+    @property
+    def yes(self) -> bool:
+        """Whether it is an answer, not a no; commands end with 0 or 1 by it."""
+        return True
+
+    @cached_property
+    def _by_name(self) -> dict[str, Table]:
+        return {table.name: table for table in self._tables()}
+
+    @property
+    def tables(self) -> tuple[str, ...]:
+        """Return the names of its tables, the main one first."""
+        return tuple(self._by_name)
+
+    def table(self, name: str | None = None) -> Table:
+        """Return one of its tables as data; the main one by default.
+
+        Raises
+        ------
+        InputError
+            If there is none of that name.
+        """
+        if name is None:
+            name = self.tables[0]
+        return self._by_name[one_of(name, self.tables, "the table")]
+
+    def to_frame(self, table: str | None = None, *, backend: str | None = None) -> Any:
+        """Return a table as a data frame, money in major units.
+
+        Parameters
+        ----------
+        table : str, optional
+            One of :attr:`tables`; the main one by default.
+        backend : {'pandas', 'polars', 'pyarrow'}, optional
+            The library to make it with; the first installed one by default.
+
+        Returns
+        -------
+        pandas.DataFrame, polars.DataFrame or pyarrow.Table
+            A row for each thing found.
+
+        Raises
+        ------
+        InputError
+            If there is no such table, or no such library is installed.
+        """
+        return as_frame.frame(self.table(table), backend)
+
+    def __arrow_c_stream__(self, requested_schema: object = None) -> object:
+        """Hand the main table to any library that reads Arrow."""
+        return self.to_frame(backend="pyarrow").__arrow_c_stream__(requested_schema)
+
+    def records(self, table: str | None = None) -> list[dict[str, Any]]:
+        """Return a table as plain data, a mapping for each row."""
+        return self.table(table).records()
+
+    def units(self, table: str | None = None) -> dict[str, str]:
+        """Return the units of a table's columns, of those that have one."""
+        return self.table(table).units
+
+    def to_csv(self, table: str | None = None) -> str:
+        """Return a table as CSV, whose cells no spreadsheet takes for a formula."""
+        return as_csv.csv(self.table(table))
+
+    def to_json(self) -> str:
+        """Return :meth:`to_dict` as JSON, in ASCII."""
+        return as_json.json_text(self.to_dict())
+
+    def to_text(self, width: int = as_text.PLAIN_WIDTH) -> str:
+        """Return the whole answer as text of so many columns."""
+        return as_text.text(self.report(), width)
+
+    def __str__(self) -> str:
+        return self.to_text()
+
+    def __repr__(self) -> str:
+        return as_text.screenful(self.to_text(), SCREEN)
+
+    def _repr_html_(self) -> str:
+        from fitgraph.report.as_html import document
+
+        return str(document(self.report()))
+
+
+@dataclass(frozen=True, eq=False, repr=False)
+class TableAnswer(Answer):
+    """A listing of the catalogue: parts, features, stock, enquiries, offers.
+
+    Parameters
+    ----------
+    found : Table
+        The rows.
+    what : str
+        What one row is.
+
+    Examples
+    --------
+    >>> import fitgraph
+    >>> stock = fitgraph.open().stock
+    >>> list(stock[0])
+    ['sku', 'role', 'pieces', 'price', 'value']
+    >>> len(stock["pieces"]) == len(stock)
+    True
+    """
+
+    found: Table
+    what: str
+
+    def report(self, hints: Hints | None = None) -> Report:
+        """Return the first rows."""
+        from fitgraph.report.listings import listing_report
+
+        return listing_report(self.found, self.what)
+
+    def _tables(self) -> Sequence[Table]:
+        return (self.found,)
+
+    def to_dict(self) -> dict[str, Any]:
+        """Return the rows by the name of the listing; dates as ISO 8601."""
+        rows = self.found.records()
+        return {self.found.name: [{k: as_json.plain_value(v) for k, v in r.items()} for r in rows]}
+
+    def __len__(self) -> int:
+        return len(self.found.rows)
+
+    def __iter__(self) -> Iterator[dict[str, Any]]:
+        return iter(self.found.records())
+
+    def __getitem__(self, key: int | str) -> Any:
+        """Return a row by its place, or a column by its name."""
+        if isinstance(key, int):
+            return self.found.records()[key]
+        return self.found.data()[one_of(key, self.found.keys, "the column")]
+
+
+@dataclass(frozen=True, eq=False, repr=False)
+class BuildsAnswer(Answer):
+    """How many builds there are, and the first of them.
+
+    Parameters
+    ----------
+    found : Listed
+        The count and the builds.
+
+    Examples
+    --------
+    >>> import fitgraph
+    >>> answer = fitgraph.open().builds(have="FORK-VEN-04", budget="350 EUR", limit=1)
+    >>> answer.exact, len(answer)
+    (True, 1)
+    >>> answer.to_frame()["price"].max() <= 350
+    np.True_
+    """
+
+    found: Listed
+
+    @property
+    def count(self) -> int:
+        """How many builds there are; an estimate where :attr:`exact` is False."""
+        return self.found.count.number
+
+    @property
+    def exact(self) -> bool:
+        """Whether :attr:`count` is exact."""
+        return self.found.count.exact
+
+    @property
+    def possible(self) -> int | None:
+        """How many hold or may hold; None where it was not counted."""
+        return self.found.possible
+
+    @property
+    def yes(self) -> bool:
+        """Whether there is a build."""
+        return not self.found.none
+
+    def report(self, hints: Hints | None = None) -> Report:
+        """Return the count, the first builds and their cautions; or what to try."""
+        from fitgraph.report import builds
+
+        return builds.report(self.found, hints or Hints())
+
+    def _tables(self) -> Sequence[Table]:
+        from fitgraph.report import builds
+
+        return builds.tables(self.found)
+
+    def to_dict(self) -> dict[str, Any]:
+        """Return the count and the builds."""
+        from fitgraph.report import builds
+
+        return builds.data(self.found)
+
+    def __len__(self) -> int:
+        return len(self.found.builds)
+
+
+@dataclass(frozen=True, eq=False, repr=False)
+class WhyAnswer(Answer):
+    """Whether parts fit, why not, and what would change that.
+
+    Parameters
+    ----------
+    found : Explanation
+        Verdict, minimal conflicts, joints and changes.
+    catalogue : Catalogue
+        Whose parts and words are meant.
+    prefer : Prefer
+        Which changes come first.
+
+    Examples
+    --------
+    >>> import fitgraph
+    >>> answer = fitgraph.open().why("BAR-MAR-05", "CLMP-SKE-02")
+    >>> answer.verdict
+    'fails'
+    >>> answer.tables
+    ('joints', 'changes', 'minimal_conflicts', 'needs')
+    """
+
+    found: Explanation
+    catalogue: Catalogue
+    prefer: Prefer
+
+    @property
+    def verdict(self) -> str:
+        """``"fits"``, ``"fails"`` or ``"unknown"``."""
+        return self.found.verdict.word
+
+    @property
+    def yes(self) -> bool:
+        """Whether they fit for certain."""
+        return self.verdict == "fits"
+
+    def report(self, hints: Hints | None = None) -> Report:
+        """Return the verdict, why, the joints, the smallest changes and cautions."""
+        from fitgraph.report import explanations
+
+        return explanations.report(self.found, self.catalogue, self.prefer, hints or Hints())
+
+    def _tables(self) -> Sequence[Table]:
+        from fitgraph.report import explanations
+
+        return explanations.tables(self.found, self.catalogue)
+
+    def to_dict(self) -> dict[str, Any]:
+        """Return the verdict, conflicts, changes and joints."""
+        from fitgraph.report import explanations
+
+        return explanations.data(self.found, self.catalogue)
+
+
+@dataclass(frozen=True, eq=False, repr=False)
+class RemainingAnswer(Answer):
+    """What remains of each role after a choice.
+
+    Parameters
+    ----------
+    found : mapping of str to tuple of PartStanding
+        How every part of every role stands.
+    catalogue : Catalogue
+        Whose parts and words are meant.
+    """
+
+    found: Mapping[str, tuple[PartStanding, ...]]
+    catalogue: Catalogue
+
+    def __getitem__(self, role: str) -> list[str]:
+        """Return the stock numbers that remain for a role, for certain."""
+        return [s.part.sku for s in self.found[one_of(role, self.found, "the role")] if s.remains]
+
+    def report(self, hints: Hints | None = None) -> Report:
+        """Return how many parts of each role remain."""
+        from fitgraph.report.listings import remaining_report
+
+        return remaining_report(self.found, self.catalogue)
+
+    def _tables(self) -> Sequence[Table]:
+        from fitgraph.report.listings import remaining_table
+
+        return (remaining_table(self.found),)
+
+    def to_dict(self) -> dict[str, Any]:
+        """Return every part with its verdict, by role."""
+        from fitgraph.report.listings import remaining_data
+
+        return remaining_data(self.found)
+
+
+@dataclass(frozen=True, eq=False, repr=False)
+class MeasureAnswer(Answer):
+    """What to measure next, and what that settles.
+
+    Parameters
+    ----------
+    found : Ranked
+        Measurements, what settles most first.
+    """
+
+    found: Ranked
+
+    @property
+    def yes(self) -> bool:
+        """Whether a measurement settles anything."""
+        return bool(self.found.measurements)
+
+    def report(self, hints: Hints | None = None) -> Report:
+        """Return the first measurements, how to do them and what they settle."""
+        from fitgraph.report import readings
+
+        return readings.report(self.found, hints or Hints())
+
+    def _tables(self) -> Sequence[Table]:
+        from fitgraph.report import readings
+
+        return readings.tables(self.found)
+
+    def to_dict(self) -> dict[str, Any]:
+        """Return the measurements."""
+        from fitgraph.report import readings
+
+        return readings.data(self.found)
+
+
+@dataclass(frozen=True, eq=False, repr=False)
+class IdentifyAnswer(Answer):
+    """What a rider has, as far as the answers tell.
+
+    Parameters
+    ----------
+    found : State
+        The answers so far.
+    catalogue : Catalogue
+        Whose parts and words are meant.
+
+    Examples
+    --------
+    >>> import fitgraph
+    >>> asked = fitgraph.open().identify()
+    >>> asked.question in asked.found.identifier.questions
+    True
+    >>> asked.answer(asked.question, "?").question == asked.question
+    False
+    """
+
+    found: State
+    catalogue: Catalogue
+
+    @property
+    def question(self) -> str | None:
+        """The most telling question for its effort; None where none is worth asking."""
+        following = self.found.next_question()
+        return None if following is None else following.name
+
+    @property
+    def ask(self) -> str:
+        """The same in a rider's words, with how to look."""
+        from fitgraph.explain.words_rider import question_text
+
+        following = self.found.next_question()
+        return "" if following is None else question_text(following)
+
+    @property
+    def common(self) -> list[str]:
+        """Common answers to it."""
+        from fitgraph.explain.words_rider import answer_text
+
+        following = self.found.next_question()
+        if following is None:
+            return []
+        return [answer_text(v) for v in self.found.identifier.answers(following)]
+
+    @property
+    def yes(self) -> bool:
+        """Whether the likeliest kind is as good as found."""
+        return self.found.sure
+
+    def answer(self, question: str, seen: str) -> IdentifyAnswer:
+        """Return what is known with one more answer.
+
+        Parameters
+        ----------
+        question : str
+            Name of the question.
+        seen : str
+            ``yes``, ``no``, a size, a word, ``none``, or ``?`` where it cannot be seen.
+
+        Raises
+        ------
+        InputError
+            If there is no such question, or it cannot be answered so.
+        """
+        return IdentifyAnswer(self.found.answer(question, seen), self.catalogue)
+
+    def report(self, hints: Hints | None = None) -> Report:
+        """Return the likeliest kind and parts, and the next question."""
+        from fitgraph.report import guesses
+
+        return guesses.report(self.found, self.catalogue, hints or Hints())
+
+    def _tables(self) -> Sequence[Table]:
+        from fitgraph.report import guesses
+
+        return guesses.tables(self.found)
+
+    def to_dict(self) -> dict[str, Any]:
+        """Return kinds, parts and the next question."""
+        from fitgraph.report import guesses
+
+        return guesses.data(self.found)
+
+
+@dataclass(frozen=True, eq=False, repr=False)
+class CompareAnswer(Answer):
+    """Two parts or two builds side by side.
+
+    Parameters
+    ----------
+    found : ComparedParts or ComparedBuilds
+        The two.
+    catalogue : Catalogue
+        Whose parts and words are meant.
+    """
+
+    found: Compared
+    catalogue: Catalogue
+
+    def report(self, hints: Hints | None = None) -> Report:
+        """Return what differs, and which joints each opens."""
+        from fitgraph.report import sides
+
+        return sides.report(self.found, self.catalogue)
+
+    def _tables(self) -> Sequence[Table]:
+        from fitgraph.report import sides
+
+        return sides.tables(self.found, self.catalogue)
+
+    def to_dict(self) -> dict[str, Any]:
+        """Return both sides, figures and joints."""
+        from fitgraph.report import sides
+
+        return sides.data(self.found, self.catalogue)
+
+
+@dataclass(frozen=True, eq=False, repr=False)
+class AdviceAnswer(Answer):
+    """Which family of materials suits a way of riding.
+
+    Parameters
+    ----------
+    found : RiderAdvice
+        Families, the best first.
+    catalogue : Catalogue
+        Whose parts and words are meant.
+    """
+
+    found: RiderAdvice
+    catalogue: Catalogue
+
+    def report(self, hints: Hints | None = None) -> Report:
+        """Return the advice, and each family's figures and best parts."""
+        from fitgraph.report import families
+
+        return families.report(self.found, self.catalogue)
+
+    def _tables(self) -> Sequence[Table]:
+        from fitgraph.report import families
+
+        return families.tables(self.found, self.catalogue)
+
+    def to_dict(self) -> dict[str, Any]:
+        """Return families with their figures."""
+        from fitgraph.report import families
+
+        return families.data(self.found, self.catalogue)
+
+
+@dataclass(frozen=True, eq=False, repr=False)
+class PivotAnswer(TableAnswer):
+    """One figure of enquiries for every pair of groups.
+
+    ``to_frame()`` has the groups of the first grouping in its first column.
+    """
+
+    def report(self, hints: Hints | None = None) -> Report:
+        """Return the whole table."""
+        from fitgraph.report.blocks import Report
+
+        return Report(self.what, (self.found,))
+
+
+@dataclass(frozen=True, eq=False, repr=False)
+class CoverageAnswer(Answer):
+    """How far each enquiry can be met.
+
+    Parameters
+    ----------
+    found : Coverage
+        The standing of every enquiry.
+    by : tuple of str
+        One or two groupings that are shown.
+
+    Examples
+    --------
+    >>> import fitgraph
+    >>> coverage = fitgraph.open().coverage()
+    >>> round(coverage.share, 2)
+    0.45
+    >>> coverage.pivot("system", "material").to_frame().columns[0]
+    'system'
+    """
+
+    found: Coverage
+    by: tuple[str, ...]
+
+    @property
+    def share(self) -> float:
+        """The share of enquiries that can be built from stock, 0 to 1."""
+        return self.found.total.share()
+
+    def pivot(self, row: str, column: str, values: str = "share") -> PivotAnswer:
+        """Return one figure of enquiries for every pair of groups.
+
+        Parameters
+        ----------
+        row, column : str
+            Groupings: ``style``, ``material``, ``month`` or one of the vocabulary.
+        values : {'share', 'enquiries', 'unmet', 'stock', 'catalogue', 'possibly', 'neither'}
+            The share served from stock, or how many enquiries there are of a standing.
+
+        Raises
+        ------
+        InputError
+            If there is no such grouping or figure.
+        """
+        from fitgraph.report import shelf
+
+        one_of(values, shelf.PIVOTS, "the figure")
+        table = shelf.pivot_table(self.found, row, column, values)
+        return PivotAnswer(table, f"{values}: {row} down, {column} across")
+
+    def report(self, hints: Hints | None = None) -> Report:
+        """Return how much of what is asked for can be built, by group."""
+        from fitgraph.report import shelf
+
+        return shelf.coverage_report(self.found, self.by)
+
+    def _tables(self) -> Sequence[Table]:
+        from fitgraph.report import shelf
+
+        return shelf.coverage_tables(self.found, self.by)
+
+    def to_dict(self) -> dict[str, Any]:
+        """Return counts of enquiries by standing, and those without a build from stock."""
+        from fitgraph.report import shelf
+
+        return shelf.coverage_data(self.found, self.by)
+
+
+@dataclass(frozen=True, eq=False, repr=False)
+class GapsAnswer(Answer):
+    """What is asked for and cannot be built, and what is held and cannot be used.
+
+    Parameters
+    ----------
+    found : Gaps
+        Coverage, stranded parts and what much depends on.
+    limit : int
+        How many parts are listed of each sort.
+    """
+
+    found: Gaps
+    limit: int = 8
+
+    def report(self, hints: Hints | None = None) -> Report:
+        """Return coverage, what much depends on, dead stock, and the months."""
+        from fitgraph.report import shelf
+
+        return shelf.report(self.found, self.limit)
+
+    def _tables(self) -> Sequence[Table]:
+        from fitgraph.report import shelf
+
+        return shelf.tables(self.found)
+
+    def to_dict(self) -> dict[str, Any]:
+        """Return all of it."""
+        from fitgraph.report import shelf
+
+        return shelf.data(self.found)
+
+
+@dataclass(frozen=True, eq=False, repr=False)
+class RestockAnswer(Answer):
+    """What to order, with proof, and what more money buys.
+
+    Parameters
+    ----------
+    found : Plans
+        The orders and the curve.
+    """
+
+    found: Plans
+
+    @property
+    def yes(self) -> bool:
+        """Whether the share that was asked for can be reached."""
+        return self.found.reached
+
+    def report(self, hints: Hints | None = None) -> Report:
+        """Return the orders by supplier, and the curve."""
+        from fitgraph.report import purchases
+
+        return purchases.report(self.found)
+
+    def _tables(self) -> Sequence[Table]:
+        from fitgraph.report import purchases
+
+        return purchases.tables(self.found)
+
+    def to_dict(self) -> dict[str, Any]:
+        """Return the plan and the curve."""
+        from fitgraph.report import purchases
+
+        return purchases.data(self.found)
+
+
+@dataclass(frozen=True, eq=False, repr=False)
+class AdapterAnswer(Answer):
+    """Parts worth making.
+
+    Parameters
+    ----------
+    found : Proposals
+        Each on its own, and the best few together.
+    files : tuple of Path
+        Sheets that were written.
+    saved : Path or None
+        The copy of the catalogue that has them.
+    """
+
+    found: Proposals
+    files: tuple[Path, ...] = field(default=())
+    saved: Path | None = None
+
+    @property
+    def yes(self) -> bool:
+        """Whether something that could be made joins a build."""
+        return bool(self.found.listed)
+
+    def write_sheets(self, folder: str | Path, *, most: int = 3) -> tuple[Path, ...]:
+        """Write the sheets of the best few: page, print, drawing and exchange files.
+
+        Each file appears whole or not at all. The solid comes only where a CAD kernel is
+        installed.
+
+        Parameters
+        ----------
+        folder : path
+            Where they go; it is made where it is not there.
+        most : int
+            How many parts, where none were chosen together.
+
+        Raises
+        ------
+        InputError
+            If a library for sheets is not installed.
+        """
+        from fitgraph.shop.sheets import write_sheets
+
+        return write_sheets(self.found, Path(folder), most)
+
+    def report(self, hints: Hints | None = None) -> Report:
+        """Return the parts and the best few together."""
+        from fitgraph.report import designs
+
+        return designs.report(self.found, self.files, self.saved)
+
+    def _tables(self) -> Sequence[Table]:
+        from fitgraph.report import designs
+
+        return designs.tables(self.found)
+
+    def to_dict(self) -> dict[str, Any]:
+        """Return the parts and the best few together."""
+        from fitgraph.report import designs
+
+        return designs.data(self.found, self.files, self.saved)
+
+
+@dataclass(frozen=True, eq=False, repr=False)
+class CheckAnswer(Answer):
+    """What is wrong in a catalogue, where, and how to mend it.
+
+    Parameters
+    ----------
+    found : tuple of Finding
+        What was found.
+    parts : int or None
+        Parts that can be used; None where nothing can go on.
+    name : str
+        The catalogue's.
+    """
+
+    found: tuple[Finding, ...]
+    parts: int | None
+    name: str
+
+    @property
+    def yes(self) -> bool:
+        """Whether there is nothing to mend."""
+        return not self.found
+
+    def report(self, hints: Hints | None = None) -> Report:
+        """Return the findings."""
+        from fitgraph.report import faults
+
+        return faults.report(self.found, self.parts, self.name)
+
+    def _tables(self) -> Sequence[Table]:
+        from fitgraph.report import faults
+
+        return faults.tables(self.found)
+
+    def to_dict(self) -> dict[str, Any]:
+        """Return the findings."""
+        from fitgraph.report import faults
+
+        return faults.data(self.found, self.parts)
+
+
+@dataclass(frozen=True, eq=False, repr=False)
+class StoryAnswer(Answer):
+    """One enquiry, answered from end to end.
+
+    Parameters
+    ----------
+    found : Story
+        The enquiry and both answers.
+    """
+
+    found: Story
+
+    def report(self, hints: Hints | None = None) -> Report:
+        """Return what completes it, and why one more part does not go with it."""
+        from fitgraph.report import stories
+
+        return stories.report(self.found)
+
+    def _tables(self) -> Sequence[Table]:
+        from fitgraph.report import stories
+
+        return stories.tables(self.found)
+
+    def to_dict(self) -> dict[str, Any]:
+        """Return both answers."""
+        from fitgraph.report import stories
+
+        return stories.data(self.found)

@@ -1,0 +1,144 @@
+"""What people and programs hand in, read once: money, masses, shares, stock numbers."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterable
+from decimal import Decimal, InvalidOperation
+
+from fitgraph.errors import ArgumentError, InputError
+from fitgraph.model import Vocabulary
+from fitgraph.units import UnitError, parse_mass, parse_money
+
+#: Money and masses, typed or as a number.
+Amount = str | int | float | Decimal
+
+#: Larger sums and masses are slips of the keyboard.
+_MOST_MINOR = 10**15
+_MOST_MASS_G = 1e9
+
+_PERCENT = 100.0
+
+
+def names_of(names: str | Iterable[str] | None) -> tuple[str, ...]:
+    """Return stock numbers: one, several, or none.
+
+    Examples
+    --------
+    >>> names_of("A"), names_of(["A", "B"]), names_of(None)
+    (('A',), ('A', 'B'), ())
+    """
+    if names is None:
+        return ()
+    if isinstance(names, str):
+        return (names,)
+    found = tuple(names)
+    for name in found:
+        if not isinstance(name, str):
+            raise InputError(f"{name!r} is no stock number; write stock numbers as text")
+    return found
+
+
+def money_of(amount: Amount | None, vocabulary: Vocabulary, what: str = "budget") -> int | None:
+    """Return an amount in minor currency units, None where there is none.
+
+    Parameters
+    ----------
+    amount : str, int, float, Decimal or None
+        As typed, or a number in major units.
+    vocabulary : Vocabulary
+        Its currency.
+    what : str
+        What the amount is, for messages.
+
+    Raises
+    ------
+    InputError
+        If it is no amount of money.
+    """
+    if amount is None:
+        return None
+    minor: int
+    if isinstance(amount, str):
+        try:
+            minor = parse_money(amount, vocabulary.minor_digits, vocabulary.currency)
+        except UnitError as error:
+            raise ArgumentError(what, f"{amount!r} {error}") from None
+    else:
+        try:
+            exact = Decimal(str(amount)).scaleb(vocabulary.minor_digits)
+        except InvalidOperation:
+            exact = Decimal("NaN")
+        if not exact.is_finite():
+            raise ArgumentError(what, f"{amount!r} is no amount of money; write 250")
+        whole = exact.to_integral_value()
+        if exact != whole:
+            raise ArgumentError(
+                what, f"{amount!r} has more decimals than the currency; round it first"
+            )
+        minor = int(whole)
+    if not 0 <= minor <= _MOST_MINOR:
+        raise ArgumentError(what, f"{amount!r} is out of range; write an amount like 250")
+    return minor
+
+
+def mass_of(mass: Amount | None, what: str = "max_mass_g") -> float | None:
+    """Return a mass in g, None where there is none.
+
+    Raises
+    ------
+    InputError
+        If it is no mass.
+    """
+    if mass is None:
+        return None
+    grams: float
+    if isinstance(mass, str):
+        try:
+            grams = parse_mass(mass)
+        except UnitError as error:
+            raise ArgumentError(what, f"{mass!r} {error}") from None
+    else:
+        grams = float(mass)
+    if not (math.isfinite(grams) and 0 <= grams <= _MOST_MASS_G):
+        raise ArgumentError(what, f"{mass!r} is out of range; write a mass like 4200")
+    return grams
+
+
+def share_of(share: str | float | None, what: str = "target") -> float | None:
+    """Return a share, None where there is none.
+
+    Raises
+    ------
+    InputError
+        If it is no share.
+
+    Examples
+    --------
+    >>> share_of("0.9"), share_of("85 %"), share_of(0.5)
+    (0.9, 0.85, 0.5)
+    """
+    if share is None:
+        return None
+    plain = str(share).strip().replace(",", ".")
+    try:
+        value = float(plain.removesuffix("%")) / (_PERCENT if plain.endswith("%") else 1.0)
+    except ValueError:
+        value = -1.0
+    if not 0 <= value <= 1:
+        raise ArgumentError(what, f"{share!r} is no share; write it like 0.9 or 90%")
+    return value
+
+
+def one_of(word: str, known: Iterable[str], what: str) -> str:
+    """Return a word that has to be one of some.
+
+    Raises
+    ------
+    InputError
+        If it is none of them.
+    """
+    words = list(known)
+    if word not in words:
+        raise ArgumentError(what, f"{word!r} is unknown; use one of {', '.join(words)}")
+    return word

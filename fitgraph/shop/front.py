@@ -1,0 +1,819 @@
+"""The shop: a catalogue opened once, and every question to it."""
+
+from __future__ import annotations
+
+import os
+from collections.abc import Callable, Iterable, Sequence
+from concurrent.futures import Executor
+from contextlib import AbstractContextManager
+from functools import cached_property
+from pathlib import Path
+from typing import TYPE_CHECKING, Literal
+
+from fitgraph.catalogue import Loaded, demo_folder
+from fitgraph.errors import ArgumentError, InputError
+from fitgraph.report import listings
+from fitgraph.shop.answers import (
+    AdapterAnswer,
+    AdviceAnswer,
+    BuildsAnswer,
+    CheckAnswer,
+    CompareAnswer,
+    CoverageAnswer,
+    GapsAnswer,
+    IdentifyAnswer,
+    MeasureAnswer,
+    RemainingAnswer,
+    RestockAnswer,
+    StoryAnswer,
+    TableAnswer,
+    WhyAnswer,
+)
+from fitgraph.shop.edge import Amount, mass_of, money_of, names_of, one_of, share_of
+
+if TYPE_CHECKING:
+    import networkx as nx
+
+    from fitgraph.explain.why import Explainer
+    from fitgraph.model import Catalogue
+    from fitgraph.solve import Request, TreeEngine
+
+#: Stock numbers: one, or several.
+Names = str | Iterable[str]
+
+#: Is told how far a question is: how many steps are done, and of how many.
+Progress = Callable[[int, int], None]
+
+Sort = Literal["price", "mass", "strength"]
+Work = Literal["none", "owned", "any"]
+Preference = Literal["owned", "price", "mass", "work"]
+
+_SORTS = ("price", "mass", "strength")
+_WORK = ("none", "owned", "any")
+_PREFERENCES = ("owned", "price", "mass", "work")
+
+#: Groupings are shown side by side up to two.
+_SIDES = 2
+
+
+class Shop:
+    """A catalogue, and every question to it.
+
+    What a question needs is compiled when it is first asked, and kept.
+
+    Parameters
+    ----------
+    loaded : Loaded
+        The catalogue, what was found wrong in it, and what can be ordered.
+    folder : Path or None
+        Where it lies; None for the demo.
+
+    Examples
+    --------
+    >>> import fitgraph
+    >>> shop = fitgraph.open()
+    >>> shop.why("FORK-VEN-04", "BAR-MAR-05", "CLMP-SKE-01", "KIT-VEN-01").verdict
+    'fits'
+    """
+
+    def __init__(self, loaded: Loaded, folder: Path | None = None) -> None:
+        self._loaded = loaded
+        #: Where the catalogue lies; None for the demo.
+        self.folder = folder
+
+    def __repr__(self) -> str:
+        parts, asked = self.catalogue.parts, self.catalogue.enquiries
+        held = sum(part.stock > 0 for part in parts.values())
+        return (
+            f"Shop({self.name!r}: {len(parts):,} parts, {len(asked):,} enquiries, "
+            f"{held:,} kinds in stock)"
+        )
+
+    # -- what it holds ---------------------------------------------------
+
+    @property
+    def catalogue(self) -> Catalogue:
+        """The catalogue as frozen data, in mm, g and minor currency units."""
+        return self._loaded.catalogue
+
+    @property
+    def name(self) -> str:
+        """The catalogue's name: that of its folder."""
+        folder = demo_folder() if self.folder is None else self.folder
+        return folder.name or str(folder)
+
+    @cached_property
+    def parts(self) -> TableAnswer:
+        """The parts, a row each.
+
+        Examples
+        --------
+        >>> import fitgraph
+        >>> shop = fitgraph.open()
+        >>> parts = shop.parts
+        >>> parts.units()
+        {'price': 'EUR', 'mass_g': 'g'}
+        >>> sorted(set(parts["role"])) == sorted(shop.catalogue.vocabulary.roles)
+        True
+        """
+        return TableAnswer(listings.parts_table(self.catalogue), "part")
+
+    @cached_property
+    def features(self) -> TableAnswer:
+        """The figures of all parts: a row each, limits of size in mm.
+
+        Examples
+        --------
+        >>> import fitgraph
+        >>> fitgraph.open().features.table().keys[:5]
+        ('sku', 'role', 'feature', 'there', 'dimension')
+        """
+        return TableAnswer(listings.features_table(self.catalogue), "figure")
+
+    @cached_property
+    def stock(self) -> TableAnswer:
+        """What is held: a row for each part with pieces on the shelf.
+
+        Examples
+        --------
+        >>> import fitgraph
+        >>> min(fitgraph.open().stock["pieces"])
+        1
+        """
+        return TableAnswer(listings.stock_table(self.catalogue), "kind")
+
+    @cached_property
+    def enquiries(self) -> TableAnswer:
+        """What riders asked for: a row for each enquiry.
+
+        Examples
+        --------
+        >>> import fitgraph
+        >>> min(fitgraph.open().enquiries["count"])
+        1.0
+        """
+        return TableAnswer(listings.asked_table(self.catalogue), "row")
+
+    @cached_property
+    def offers(self) -> TableAnswer:
+        """What can be ordered: a row for each offer of a supplier.
+
+        Examples
+        --------
+        >>> import fitgraph
+        >>> fitgraph.open().offers.table().keys[0]
+        'sku'
+        """
+        return TableAnswer(listings.offers_table(self._loaded.supply, self.catalogue), "offer")
+
+    def check(self) -> CheckAnswer:
+        """Return what is wrong in the catalogue, where, and how to mend it.
+
+        Examples
+        --------
+        >>> import fitgraph
+        >>> fitgraph.open().check().to_dict()["usable"]
+        True
+        """
+        parts = len(self.catalogue.parts)
+        return CheckAnswer(tuple(self._loaded.findings), parts, self.name)
+
+    # -- compiled once ---------------------------------------------------
+
+    @cached_property
+    def engine(self) -> TreeEngine:
+        """The compiled catalogue, for questions that have no method here."""
+        from fitgraph.solve import TreeEngine
+
+        return TreeEngine(self.catalogue)
+
+    @cached_property
+    def explainer(self) -> Explainer:
+        """The catalogue compiled for explanations."""
+        from fitgraph.explain.why import Explainer
+
+        return Explainer(self.catalogue)
+
+    def _request(
+        self,
+        have: Names | None,
+        want: Names | None,
+        budget: Amount | None,
+        max_mass_g: Amount | None,
+        material: str | None,
+        in_stock: bool,
+        services: str = "owned",
+    ) -> Request:
+        from fitgraph.solve import Request, Services
+        from fitgraph.solve.request import check_material, find_part
+
+        def found(names: Names | None) -> tuple[str, ...]:
+            return tuple(find_part(self.catalogue, sku).sku for sku in names_of(names))
+
+        return Request(
+            have=found(have),
+            want=found(want),
+            budget=money_of(budget, self.catalogue.vocabulary),
+            max_mass_g=mass_of(max_mass_g),
+            in_stock=in_stock,
+            material=None if material is None else check_material(material),
+            services=Services(one_of(services, _WORK, "services")),
+        )
+
+    # -- what fits -------------------------------------------------------
+
+    def builds(
+        self,
+        have: Names | None = None,
+        *,
+        want: Names | None = None,
+        budget: Amount | None = None,
+        max_mass_g: Amount | None = None,
+        material: str | None = None,
+        in_stock: bool = False,
+        services: Work = "owned",
+        sort: Sort = "price",
+        limit: int = 5,
+    ) -> BuildsAnswer:
+        """Return how many builds fit for certain, and the first of them.
+
+        Parameters
+        ----------
+        have : str or iterable of str, optional
+            Stock numbers that are owned: they cost nothing.
+        want : str or iterable of str, optional
+            Stock numbers that must be in and are paid for.
+        budget : str or number, optional
+            Most to pay [major currency units], or as typed: ``"250,50 EUR"``.
+        max_mass_g : str or number, optional
+            Most the whole may weigh [g], or as typed: ``"4.2 kg"``.
+        material : str, optional
+            A material or a family, for roles chosen by material.
+        in_stock : bool
+            Whether only parts in stock are taken, beside the owned ones.
+        services : {'none', 'owned', 'any'}
+            To which parts the workshop may do work.
+        sort : {'price', 'mass', 'strength'}
+            Cheapest, lightest or strongest first.
+        limit : int
+            How many are listed; 0 only counts.
+
+        Returns
+        -------
+        BuildsAnswer
+            The count says whether it is exact.
+
+        Raises
+        ------
+        InputError
+            If something named is not in the catalogue, or cannot be read.
+
+        Examples
+        --------
+        >>> import fitgraph
+        >>> answer = fitgraph.open().builds(["FORK-VEN-04"], budget=350, limit=3)
+        >>> answer.to_frame()[["price", "mass_g"]].shape
+        (3, 2)
+        """
+        from fitgraph.explain.requested import list_builds
+
+        request = self._request(have, want, budget, max_mass_g, material, in_stock, services)
+        order = one_of(sort, _SORTS, "sort")
+        if limit < 0:
+            raise InputError(f"limit {limit} is below zero; write 0 to count alone")
+        return BuildsAnswer(list_builds(self.engine, request, sort=order, limit=limit))
+
+    def remaining(
+        self,
+        have: Names | None = None,
+        *,
+        material: str | None = None,
+        in_stock: bool = False,
+        services: Work = "owned",
+    ) -> RemainingAnswer:
+        """Return how every part of every role stands to what is owned.
+
+        Parameters
+        ----------
+        have : str or iterable of str, optional
+            Stock numbers that are owned.
+        material, in_stock, services
+            As in :meth:`builds`.
+
+        Returns
+        -------
+        RemainingAnswer
+            A part that the choice keeps out is judged as if it were taken instead.
+
+        Raises
+        ------
+        InputError
+            If something named is not in the catalogue.
+
+        Examples
+        --------
+        >>> import fitgraph
+        >>> left = fitgraph.open().remaining(["FORK-VEN-04"])
+        >>> "KIT-VEN-01" in left["kit"]
+        True
+        """
+        from fitgraph.explain.standing import standings
+
+        request = self._request(have, None, None, None, material, in_stock, services)
+        return RemainingAnswer(standings(self.engine, request), self.catalogue)
+
+    def compare(self, one: Names, other: Names) -> CompareAnswer:
+        """Put two parts of a role, or two builds, side by side.
+
+        Parameters
+        ----------
+        one, other : str or iterable of str
+            A stock number each, or the stock numbers of two builds.
+
+        Raises
+        ------
+        InputError
+            If something named is not in the catalogue, or the two are of different roles.
+
+        Examples
+        --------
+        >>> import fitgraph
+        >>> compared = fitgraph.open().compare("BAR-TAR-07", "BAR-PEL-02")
+        >>> [side["mass_g"] for side in compared.to_dict()["sides"]]
+        [1500.0, 920.0]
+        """
+        from fitgraph.explain.compare import Comparer
+
+        sides = [names_of(one), names_of(other)]
+        if not all(sides):
+            raise InputError("there is nothing to compare; name a part, or the parts of a build")
+        comparer = Comparer(self.catalogue)
+        if all(len(side) == 1 for side in sides):
+            return CompareAnswer(comparer.parts(sides[0][0], sides[1][0]), self.catalogue)
+        return CompareAnswer(comparer.builds(*sides), self.catalogue)
+
+    # -- why not, and what would change that -----------------------------
+
+    def why(
+        self,
+        *skus: str,
+        budget: Amount | None = None,
+        max_mass_g: Amount | None = None,
+        material: str | None = None,
+        in_stock: bool = False,
+        prefer: Preference = "owned",
+    ) -> WhyAnswer:
+        """Return whether parts fit together, why not, and what would change that.
+
+        Parameters
+        ----------
+        *skus : str
+            Stock numbers, at most one a role.
+        budget, max_mass_g, material, in_stock
+            As in :meth:`builds`; with one of them the question is about complete builds.
+        prefer : {'owned', 'price', 'mass', 'work'}
+            Which changes come first.
+
+        Returns
+        -------
+        WhyAnswer
+            Every minimal conflict and every minimal change.
+
+        Raises
+        ------
+        InputError
+            If something named is not in the catalogue, or nothing is asked.
+
+        Examples
+        --------
+        >>> import fitgraph
+        >>> answer = fitgraph.open().why("BAR-MAR-05", "CLMP-SKE-02")
+        >>> print(answer.to_text().splitlines()[0])
+        Does not fit.
+        >>> answer.records("changes")[0]["price"]
+        6.9
+        """
+        from fitgraph.explain import Prefer
+        from fitgraph.explain.requested import explain_named
+        from fitgraph.solve import Request
+
+        request = self._request(skus, None, budget, max_mass_g, material, in_stock)
+        if request == Request():
+            raise InputError("name the parts to ask about, or a limit")
+        wanted = Prefer(one_of(prefer, _PREFERENCES, "prefer"))
+        found = explain_named(self.explainer, request, wanted)
+        return WhyAnswer(found, self.catalogue, wanted)
+
+    # -- who knows it ----------------------------------------------------
+
+    def measure(self, *skus: str, limit: int = 10) -> MeasureAnswer:
+        """Return what to measure next: what settles most builds first.
+
+        Parameters
+        ----------
+        *skus : str
+            Stock numbers that the builds have; the whole catalogue without.
+        limit : int
+            How many are listed.
+
+        Raises
+        ------
+        InputError
+            If something named is not in the catalogue.
+
+        Examples
+        --------
+        >>> import fitgraph
+        >>> fitgraph.open().measure("BAR-WYN-02", limit=1).records()[0]["feature"]
+        'slot'
+        """
+        from fitgraph.explain.measure import Measurer
+        from fitgraph.report.readings import Ranked
+        from fitgraph.solve import Request
+        from fitgraph.solve.request import find_part
+
+        names = tuple(dict.fromkeys(find_part(self.catalogue, sku).sku for sku in skus))
+        ranked = Measurer(self.catalogue).rank(Request(have=names))
+        found = tuple(ranked[:limit])
+        return MeasureAnswer(Ranked(self.catalogue, names, found, len(ranked) - len(found)))
+
+    def identify(self, **seen: str) -> IdentifyAnswer:
+        """Return what a rider has, as far as answers to questions tell.
+
+        Parameters
+        ----------
+        **seen : str
+            Answers by question, with ``_`` for ``-``; further ones with
+            :meth:`IdentifyAnswer.answer`.
+
+        Raises
+        ------
+        InputError
+            If there is no such question, or it cannot be answered so.
+
+        Examples
+        --------
+        >>> import fitgraph
+        >>> asked = fitgraph.open().identify(clamp_grips_steerer="yes")
+        >>> asked.records("kinds")[0]["kind"]
+        'SCS'
+        """
+        from fitgraph.explain.identify import Identifier
+
+        answer = IdentifyAnswer(Identifier(self.catalogue).start(), self.catalogue)
+        known = answer.found.identifier.questions
+        for name, value in seen.items():
+            plain = name if name in known else name.replace("_", "-")
+            answer = answer.answer(plain, value)
+        return answer
+
+    def advise(self, style: str | None = None, *, broken: bool = False) -> AdviceAnswer:
+        """Return which family of materials suits a way of riding, and why.
+
+        Parameters
+        ----------
+        style : str, optional
+            One of the vocabulary's ways of riding; any way by default.
+        broken : bool
+            Whether the rider has broken such parts before.
+
+        Raises
+        ------
+        InputError
+            If there is no such way of riding.
+
+        Examples
+        --------
+        >>> import fitgraph
+        >>> fitgraph.open().advise("beginner").records()[0]["family"]
+        'steel'
+        """
+        from fitgraph.explain.advice import advise
+
+        return AdviceAnswer(advise(self.catalogue, style, broken=broken), self.catalogue)
+
+    # -- what is missing -------------------------------------------------
+
+    def _groupings(self, by: Names | None) -> tuple[str, ...]:
+        from fitgraph.stock.gaps import default_groupings
+        from fitgraph.stock.groups import grouping_names
+
+        wanted = tuple(dict.fromkeys(n.strip().lower() for n in names_of(by)))
+        if len(wanted) > _SIDES:
+            raise ArgumentError("by", "can name two groupings at most")
+        for name in wanted:
+            one_of(name, grouping_names(self.catalogue), "by")
+        return wanted or default_groupings(self.catalogue)
+
+    def coverage(
+        self,
+        by: Names | None = None,
+        *,
+        executor: Executor | None = None,
+        progress: Progress | None = None,
+    ) -> CoverageAnswer:
+        """Return how far each enquiry can be met: from stock, by ordering, perhaps, or not.
+
+        Parameters
+        ----------
+        by : str or iterable of str, optional
+            One or two groupings that are shown.
+        executor : concurrent.futures.Executor, optional
+            Where the questions are answered; here by default.
+        progress : callable, optional
+            Is told how many questions are answered, and how many there are.
+
+        Raises
+        ------
+        InputError
+            If there is no such grouping.
+
+        Examples
+        --------
+        >>> import fitgraph
+        >>> table = fitgraph.open().coverage().pivot("system", "material", "unmet")
+        >>> table.table().keys[0]
+        'system'
+        """
+        from fitgraph.stock import coverage
+
+        names = self._groupings(by)
+        found = coverage(self.engine, executor=executor, progress=progress)
+        return CoverageAnswer(found, names)
+
+    def gaps(
+        self,
+        by: Names | None = None,
+        *,
+        limit: int = 8,
+        executor: Executor | None = None,
+        progress: Progress | None = None,
+    ) -> GapsAnswer:
+        """Return what is asked for and cannot be built, and what is held and cannot be used.
+
+        Parameters
+        ----------
+        by, executor, progress
+            As in :meth:`coverage`.
+        limit : int
+            How many parts are shown of each sort.
+
+        Raises
+        ------
+        InputError
+            If there is no such grouping.
+
+        Examples
+        --------
+        >>> import fitgraph
+        >>> gaps = fitgraph.open().gaps("system")
+        >>> "stranded" in gaps.tables
+        True
+        """
+        from fitgraph.stock.gaps import gaps
+
+        names = self._groupings(by)
+        counts = self._loaded.supply.counts
+        found = gaps(self.engine, counts, names, executor=executor, progress=progress)
+        return GapsAnswer(found, limit)
+
+    def restock(
+        self,
+        *,
+        target: str | float | None = None,
+        spend: Amount | None = None,
+        within_days: int | None = None,
+        steps: int = 12,
+        seconds: float | None = None,
+        progress: Progress | None = None,
+    ) -> RestockAnswer:
+        """Return what to order, with proof, and what more money buys.
+
+        Parameters
+        ----------
+        target : str or float, optional
+            Share of all enquiries that is to be served: 0.9 or ``"90%"``.
+        spend : str or number, optional
+            Most to spend [major currency units], goods and deliveries.
+        within_days : int, optional
+            Only what comes within so many days.
+        steps : int
+            Steps of the curve.
+        seconds : float, optional
+            Time for a plan [s]; then its gap is stated.
+        progress : callable, optional
+            Is told the round and how many cuts were found.
+
+        Raises
+        ------
+        InputError
+            If `target` or `spend` cannot be read, or both are given.
+
+        Examples
+        --------
+        >>> import fitgraph
+        >>> orders = fitgraph.open().restock(spend=40, steps=0)
+        >>> orders.to_dict()["plan"]["cost"] <= 40
+        True
+        """
+        from fitgraph.stock import Restocking
+        from fitgraph.stock.plans import plans
+
+        if target is not None and spend is not None:
+            raise InputError("target and spend are two questions; ask one of them")
+        share = share_of(target)
+        most = money_of(spend, self.catalogue.vocabulary, "spend")
+        restocking = Restocking(
+            self.engine,
+            self._loaded.supply,
+            within_days=within_days,
+            seconds=seconds,
+            progress=progress,
+        )
+        found = plans(
+            restocking,
+            self.catalogue,
+            self._loaded.supply,
+            target=share,
+            spend=most,
+            steps=steps,
+        )
+        return RestockAnswer(found)
+
+    def adapters(
+        self,
+        role: str | None = None,
+        *,
+        k: int = 3,
+        in_stock: bool = False,
+        limit: int = 8,
+        executor: Executor | None = None,
+        watched: Callable[[str], AbstractContextManager[Progress | None]] | None = None,
+    ) -> AdapterAnswer:
+        """Return the parts worth making: each on its own, and the best few together.
+
+        Parameters
+        ----------
+        role : str, optional
+            Only parts of this role, or of this make.
+        k : int
+            How many may be made.
+        in_stock : bool
+            Whether enquiries are served from stock only.
+        limit : int
+            How many are listed.
+        executor : concurrent.futures.Executor, optional
+            Where the questions are answered; here by default.
+        watched : callable, optional
+            Is given what is made, and returns a context that is told how far it is.
+
+        Raises
+        ------
+        InputError
+            If the vocabulary says of nothing how it is made, or not of this.
+
+        Examples
+        --------
+        >>> import fitgraph
+        >>> proposed = fitgraph.open().adapters("sleeve", k=1, limit=1)
+        >>> proposed.to_dict()["together"][0]["proven"]
+        True
+        """
+        from contextlib import nullcontext
+
+        from fitgraph.adapters import scan
+        from fitgraph.adapters.proposals import makes_of, proposals
+
+        scans = []
+        for make in makes_of(self.catalogue, role):
+            with nullcontext() if watched is None else watched(make.title) as progress:
+                scans.append(
+                    scan(
+                        self.catalogue,
+                        make,
+                        in_stock=in_stock,
+                        executor=executor,
+                        progress=progress,
+                        engine=self.engine,
+                    )
+                )
+        return AdapterAnswer(proposals(scans, most=k, limit=limit, in_stock=in_stock))
+
+    def save_with(self, answer: AdapterAnswer, folder: str | Path, *, most: int = 3) -> Path:
+        """Write a copy of the catalogue folder that has the best few parts, to be asked again.
+
+        Parameters
+        ----------
+        answer : AdapterAnswer
+            From :meth:`adapters`.
+        folder : path
+            A folder that does not exist yet.
+        most : int
+            How many parts, where none were chosen together.
+
+        Returns
+        -------
+        Path
+            The folder.
+        """
+        from fitgraph.adapters import save_with
+
+        source = demo_folder() if self.folder is None else self.folder
+        parts = [w.candidate.part for w in answer.found.chosen(most)]
+        target = Path(folder)
+        save_with(source, target, self.catalogue, parts)
+        return target
+
+    # -- the graph, and a story ------------------------------------------
+
+    def graph(self, skus: Sequence[str] | None = None) -> nx.MultiGraph:
+        """Return parts, features and the joints between them as a networkx graph.
+
+        Parameters
+        ----------
+        skus : sequence of str, optional
+            The parts to show, with joints that fail among them; all parts by default.
+
+        Raises
+        ------
+        InputError
+            If something named is not in the catalogue.
+
+        Examples
+        --------
+        >>> import fitgraph
+        >>> graph = fitgraph.open().graph(["BAR-MAR-05", "CLMP-SKE-02"])
+        >>> graph.nodes["part:BAR-MAR-05"]["role"]
+        'bar'
+        """
+        from fitgraph.graph.fit_graph import fit_graph
+        from fitgraph.solve.request import find_part
+
+        if skus is not None:
+            skus = [find_part(self.catalogue, sku).sku for sku in names_of(skus)]
+        return fit_graph(self.catalogue, skus)
+
+    def story(self) -> StoryAnswer | None:
+        """Return the first enquiry that shows both what fits and what does not, answered.
+
+        Examples
+        --------
+        >>> import fitgraph
+        >>> fitgraph.open().story().to_dict()["why"]["verdict"]
+        'fails'
+        """
+        from fitgraph.explain.story import first_story
+
+        found = first_story(self.catalogue, self.engine, self.explainer)
+        return None if found is None else StoryAnswer(found)
+
+
+def open_shop(folder: str | os.PathLike[str] | None = None) -> Shop:
+    """Open a catalogue folder; the demo where none is named.
+
+    Parameters
+    ----------
+    folder : path, optional
+        The folder.
+
+    Returns
+    -------
+    Shop
+        With every row that can be used; :meth:`Shop.check` tells the rest.
+
+    Raises
+    ------
+    CatalogueError
+        If nothing can go on.
+
+    Examples
+    --------
+    >>> open_shop().name
+    'demo'
+    """
+    from fitgraph.catalogue import load
+
+    where = None if folder is None else Path(folder)
+    return Shop(load(demo_folder() if where is None else where), where)
+
+
+def check_folder(folder: str | os.PathLike[str] | None = None) -> CheckAnswer:
+    """Return what is wrong in a catalogue folder, even where nothing can go on.
+
+    Parameters
+    ----------
+    folder : path, optional
+        The folder; the demo by default.
+
+    Examples
+    --------
+    >>> check_folder("no such folder").to_dict()["usable"]
+    False
+    """
+    from fitgraph.catalogue import CatalogueError
+
+    try:
+        return open_shop(folder).check()
+    except CatalogueError as error:
+        where = demo_folder() if folder is None else Path(folder)
+        return CheckAnswer(error.findings, None, where.name or str(where))

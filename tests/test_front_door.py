@@ -1,0 +1,272 @@
+"""The front door: what ``import fitgraph`` gives, without what it does not need.
+
+What an answer says is checked where it is computed; here is checked that every answer is data,
+shows itself on a screen, and refuses what cannot be used in words.
+"""
+
+from __future__ import annotations
+
+import csv
+import doctest
+import io
+import json
+import subprocess
+import sys
+from collections.abc import Callable, Iterator
+from pathlib import Path
+from typing import Any
+
+import narwhals as nw
+import pyarrow as pa
+import pytest
+
+import fitgraph
+from fitgraph import shop as face
+from fitgraph.report import as_frame
+from fitgraph.shop import Answer, Shop
+from fitgraph.shop.answers import SCREEN
+from tests import api_page
+
+WIDTH = 100
+
+
+@pytest.fixture(scope="module")
+def shop() -> Shop:
+    return fitgraph.open()
+
+
+#: Every question that the front door answers, asked once.
+QUESTIONS: dict[str, Callable[[Shop], Answer | None]] = {
+    "parts": lambda s: s.parts,
+    "features": lambda s: s.features,
+    "stock": lambda s: s.stock,
+    "enquiries": lambda s: s.enquiries,
+    "offers": lambda s: s.offers,
+    "check": lambda s: s.check(),
+    "builds": lambda s: s.builds(["FORK-VEN-04"], budget=350),
+    "no builds": lambda s: s.builds(["FORK-VEN-04"], budget=1),
+    "remaining": lambda s: s.remaining(["FORK-VEN-04"]),
+    "compare parts": lambda s: s.compare("BAR-TAR-07", "BAR-PEL-02"),
+    "compare builds": lambda s: s.compare(["FORK-VEN-04", "BAR-MAR-05"], ["FORK-VEN-04"]),
+    "why": lambda s: s.why("FORK-VEN-04", "BAR-MAR-05", "CLMP-SKE-02"),
+    "why not within": lambda s: s.why("FORK-VEN-04", budget="100"),
+    "measure": lambda s: s.measure("BAR-WYN-02", limit=3),
+    "identify": lambda s: s.identify(clamp_grips_steerer="yes"),
+    "advise": lambda s: s.advise("beginner"),
+    "coverage": lambda s: s.coverage(),
+    "pivot": lambda s: s.coverage().pivot("system", "material"),
+    "gaps": lambda s: s.gaps(["family", "style"]),
+    "restock": lambda s: s.restock(spend=100, steps=3),
+    "adapters": lambda s: s.adapters("sleeve", k=1, limit=2),
+    "story": lambda s: s.story(),
+}
+
+
+@pytest.fixture(scope="module")
+def answers(shop: Shop) -> dict[str, Answer]:
+    found = {name: ask(shop) for name, ask in QUESTIONS.items()}
+    assert None not in found.values()
+    return {name: answer for name, answer in found.items() if answer is not None}
+
+
+def test_every_method_that_answers_is_asked_here() -> None:
+    asked = {name.split()[0] for name in QUESTIONS} - {"no"}
+    offered = {n for n in vars(Shop) if not n.startswith("_")}
+    # What is compiled, where it lies, and what is no answer.
+    assert offered - asked == {"catalogue", "engine", "explainer", "graph", "name", "save_with"}
+
+
+@pytest.mark.parametrize("name", list(QUESTIONS))
+def test_an_answer_is_a_screen_and_data(answers: dict[str, Answer], name: str) -> None:
+    answer = answers[name]
+    shown = repr(answer)
+    assert 1 <= len(shown.splitlines()) <= SCREEN
+    assert max(map(len, shown.splitlines())) <= WIDTH
+    page = answer._repr_html_()
+    assert page.startswith("<style>") and page.count('<div class="fg fg-html">') == 1
+    assert page.count("<table") == page.count("</table>") and "<script" not in page
+    data = json.loads(answer.to_json())
+    assert data == json.loads(json.dumps(answer.to_dict())) and data
+    for table in answer.tables:
+        records = answer.records(table)
+        rows = list(csv.DictReader(io.StringIO(answer.to_csv(table))))
+        assert len(rows) == len(records)
+        assert all(list(row) == list(answer.table(table).keys) for row in records)
+
+
+@pytest.mark.parametrize("backend", as_frame.BACKENDS)
+def test_every_library_gets_the_same_frame(answers: dict[str, Answer], backend: str) -> None:
+    for name in ("parts", "enquiries", "builds", "why", "coverage", "restock"):
+        for table in answers[name].tables:
+            frame = nw.from_native(answers[name].to_frame(table, backend=backend), eager_only=True)
+            records = answers[name].records(table)
+            assert frame.shape == (len(records), len(answers[name].table(table).columns))
+            column = frame.columns[0]
+            assert [str(v) for v in frame[column].to_list()] == [str(r[column]) for r in records]
+
+
+def test_arrow_is_handed_over(answers: dict[str, Answer]) -> None:
+    table = pa.table(answers["parts"])
+    assert table.num_rows == len(answers["parts"].records())
+    assert table["price"][0].as_py() == answers["parts"].records()[0]["price"]
+
+
+def test_money_is_in_major_units_and_the_unit_is_told(shop: Shop) -> None:
+    part = next(p for p in shop.catalogue.parts.values() if p.price is not None)
+    row = next(r for r in shop.parts if r["sku"] == part.sku)
+    assert round(row["price"] * 100) == part.price
+    assert shop.parts.units() == {"price": "EUR", "mass_g": "g"}
+
+
+def test_a_budget_is_one_however_it_is_written(shop: Shop) -> None:
+    one = shop.builds("FORK-VEN-04", budget=350.5, limit=1)
+    for other in ("350,50", "350.50 EUR"):
+        assert shop.builds(["FORK-VEN-04"], budget=other, limit=1).to_dict() == one.to_dict()
+
+
+def test_pivot_adds_up(shop: Shop) -> None:
+    coverage = shop.coverage()
+    asked = coverage.pivot("system", "material", "enquiries")
+    unmet = coverage.pivot("system", "material", "unmet")
+    total = sum(v for row in asked for k, v in row.items() if k != "system" and v is not None)
+    left = sum(v for row in unmet for k, v in row.items() if k != "system" and v is not None)
+    assert total == sum(shop.enquiries["count"])
+    assert coverage.share == pytest.approx(1 - left / total)
+
+
+@pytest.mark.parametrize(
+    ("ask", "words"),
+    [
+        (lambda s: s.why("BAR-MAR-5"), "did you mean BAR-MAR-05"),
+        (lambda s: s.why(), "name the parts"),
+        (lambda s: s.why("BAR-MAR-05", "BAR-MAR-03"), "one role"),
+        (lambda s: s.builds(budget="much"), "is no amount of money"),
+        (lambda s: s.builds(budget=float("nan")), "is no amount of money"),
+        (lambda s: s.builds(budget=-1), "out of range"),
+        (lambda s: s.builds(budget=1.005), "more decimals"),
+        (lambda s: s.builds(max_mass_g="4 mm"), "no mass unit"),
+        (lambda s: s.builds(max_mass_g=float("inf")), "out of range"),
+        (lambda s: s.builds(material="cheese"), "no material"),
+        (lambda s: s.builds(sort="colour"), "use one of price, mass, strength"),
+        (lambda s: s.builds(services="all"), "use one of none, owned, any"),
+        (lambda s: s.builds([7]), "is no stock number"),
+        (lambda s: s.builds(limit=-1), "below zero"),
+        (lambda s: s.compare([], "BAR-MAR-05"), "nothing to compare"),
+        (lambda s: s.coverage("colour"), "use one of style"),
+        (lambda s: s.coverage(["style", "material", "month"]), "two groupings at most"),
+        (lambda s: s.coverage().pivot("system", "colour"), "use one of"),
+        (lambda s: s.coverage().pivot("system", "style", "colour"), "use one of share"),
+        (lambda s: s.restock(target=2), "is no share"),
+        (lambda s: s.restock(target=0.5, spend=3), "ask one of them"),
+        (lambda s: s.adapters("deck"), "cannot be made"),
+        (lambda s: s.identify(colour="red"), "colour"),
+        (lambda s: s.advise("flying"), "flying"),
+        (lambda s: s.parts["colour"], "use one of sku"),
+        (lambda s: s.parts.to_csv("colour"), "use one of parts"),
+        (lambda s: s.parts.to_frame(backend="abacus"), "pandas, polars, pyarrow"),
+        (lambda s: s.graph(["NO-SUCH"]), "no part"),
+        (lambda s: fitgraph.open("no/such/folder"), "is no folder"),
+    ],
+)
+def test_what_cannot_be_used_is_refused_in_words(
+    shop: Shop, ask: Callable[[Shop], object], words: str
+) -> None:
+    with pytest.raises(fitgraph.InputError, match=words) as refused:
+        ask(shop)
+    # A notebook shows the message instead of a traceback.
+    (line,) = refused.value._render_traceback_()
+    assert str(refused.value) in line
+
+
+def test_a_catalogue_that_cannot_be_used_is_checked_all_the_same(tmp_path: Path) -> None:
+    answer = face.check_folder(tmp_path)
+    assert answer.to_dict()["usable"] is False and answer.records()
+
+
+# ---------------------------------------------------------------- what is loaded
+
+
+def loaded_by(code: str) -> set[str]:
+    """Return the names of the libraries that a fresh interpreter has after some code."""
+    ending = "; import sys; print(*{m.split('.')[0] for m in sys.modules})"
+    done = subprocess.run(
+        [sys.executable, "-c", code + ending], capture_output=True, encoding="utf-8", check=True
+    )
+    return set(done.stdout.splitlines()[-1].split())
+
+
+def test_import_loads_next_to_nothing() -> None:
+    assert not loaded_by("import fitgraph") & {"numpy", "scipy", "networkx", "rich", "typer"}
+
+
+def test_answers_need_no_pages_and_no_frames() -> None:
+    barred = "pandas polars pyarrow ipywidgets IPython plotly anywidget jupyterlab voila fpdf ezdxf"
+    code = f"""
+import sys
+for name in {barred.split()!r}:
+    sys.modules[name] = None
+import fitgraph
+shop = fitgraph.open()
+answer = shop.why("BAR-MAR-05", "CLMP-SKE-02")
+assert answer.verdict == "fails" and answer.to_csv() and answer._repr_html_() and repr(answer)
+assert shop.builds(["FORK-VEN-04"], limit=1).records()
+assert shop.coverage().share > 0
+try:
+    shop.parts.to_frame()
+except fitgraph.InputError as error:
+    print(error)
+"""
+    done = subprocess.run(
+        [sys.executable, "-c", code], capture_output=True, encoding="utf-8", check=False
+    )
+    assert done.returncode == 0, done.stderr
+    assert done.stdout.startswith("frames need pandas or polars or pyarrow: pip install pandas")
+
+
+# ---------------------------------------------------------------- what is told
+
+
+def public() -> Iterator[tuple[str, str]]:
+    for name, thing in api_page.public_names().items():
+        yield name, thing.__doc__ or ""
+        if isinstance(thing, type):
+            for member, _, found in api_page.members(thing):
+                yield f"{name}.{member}", found.__doc__
+
+
+def test_every_function_of_the_front_door_has_an_example_that_runs() -> None:
+    """The examples run as doctests; here is seen that none is missing."""
+    found = {name: doctest.DocTestParser().get_examples(doc) for name, doc in public()}
+    questions = [n for n in vars(Shop) if not n.startswith("_")]
+    plain = {"catalogue", "name", "engine", "explainer", "save_with"}
+    lacking = [q for q in questions if q not in plain and not found.get(f"Shop.{q}")]
+    assert lacking == []
+    assert found["open"] and found["Answer"] and found["Shop"]
+
+
+def test_the_page_is_made_of_todays_docstrings() -> None:
+    assert api_page.PAGE.read_text(encoding="utf-8") == api_page.page()
+    assert all(thing in api_page.page() for thing in ("### `Shop.why(", "### `Answer.to_frame("))
+
+
+def test_the_analyst_s_ten_lines_run(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    page = api_page.PAGE.read_text(encoding="utf-8")
+    code = page.split("```python\n", 1)[1].split("```", 1)[0]
+    assert len(code.splitlines()) <= 10
+    skus = fitgraph.open().parts["sku"]
+    (tmp_path / "margins.csv").write_text(
+        "sku,margin\n" + "".join(f"{sku},0.25\n" for sku in skus), encoding="utf-8"
+    )
+    monkeypatch.chdir(tmp_path)
+    names: dict[str, Any] = {}
+    exec(compile(code, "docs/api.md", "exec"), names)
+    assert "bar" in capsys.readouterr().out
+    joined = names["joined"].dropna(subset=["margin"])
+    assert len(joined) and (joined["gain"] * 4 - joined["cost"]).abs().max() < 1e-9
+    assert [trace.name for trace in names["figure"].data] == ["cost", "gain"]
+
+
+def test_types_come_with_the_package() -> None:
+    assert (Path(fitgraph.__file__).parent / "py.typed").is_file()
