@@ -17,6 +17,7 @@ from fitgraph.shop.edge import one_of
 if TYPE_CHECKING:
     from fitgraph.adapters.proposals import Proposals
     from fitgraph.catalogue import Finding
+    from fitgraph.catalogue.missing import Missing
     from fitgraph.explain import Explanation, Prefer
     from fitgraph.explain.advice import RiderAdvice
     from fitgraph.explain.identify import State
@@ -770,11 +771,14 @@ class CheckAnswer(Answer):
         Parts that can be used; None where nothing can go on.
     name : str
         The catalogue's.
+    missing : tuple of Missing
+        Lengths that parts lack, the one on which most answers hang first.
     """
 
     found: tuple[Finding, ...]
     parts: int | None
     name: str
+    missing: tuple[Missing, ...] = ()
 
     @property
     def yes(self) -> bool:
@@ -785,18 +789,18 @@ class CheckAnswer(Answer):
         """Return the findings."""
         from fitgraph.report import faults
 
-        return faults.report(self.found, self.parts, self.name)
+        return faults.report(self.found, self.parts, self.name, self.missing)
 
     def _tables(self) -> Sequence[Table]:
         from fitgraph.report import faults
 
-        return faults.tables(self.found)
+        return faults.tables(self.found, self.missing)
 
     def to_dict(self) -> dict[str, Any]:
         """Return the findings."""
         from fitgraph.report import faults
 
-        return faults.data(self.found, self.parts)
+        return faults.data(self.found, self.parts, self.missing)
 
 
 @dataclass(frozen=True, eq=False, repr=False)

@@ -175,8 +175,10 @@ class Shop:
         >>> fitgraph.open().check().to_dict()["usable"]
         True
         """
-        parts = len(self.catalogue.parts)
-        return CheckAnswer(tuple(self._loaded.findings), parts, self.name)
+        from fitgraph.catalogue.missing import missing_lengths
+
+        parts, missing = len(self.catalogue.parts), tuple(missing_lengths(self.catalogue))
+        return CheckAnswer(tuple(self._loaded.findings), parts, self.name, missing)
 
     # -- compiled once ---------------------------------------------------
 
