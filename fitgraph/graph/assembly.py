@@ -6,12 +6,11 @@ from collections.abc import Mapping
 
 import numpy as np
 
-from fitgraph.graph.drawn import holds_at, measures_of
-from fitgraph.graph.joints import asked
-from fitgraph.graph.said import judge
+from fitgraph.graph.drawn import holds_at, measures_of, surely
+from fitgraph.graph.joints import asked, conditions_of
 from fitgraph.mechanics.rules import RULES
 from fitgraph.mechanics.stackup import AssemblyShare, draw
-from fitgraph.model import Option, Presence, Reference, Vocabulary
+from fitgraph.model import Option, Reference, Vocabulary
 
 #: Assemblies drawn, and the seed they are drawn with.
 SAMPLES, SEED = 100_000, 20260101
@@ -47,7 +46,7 @@ def assembly_share(
         for joint in asked(vocabulary.joints, tidy=False)
         if (RULES[joint.rule].sums or "bore" in joint.arguments)
         and set(joint.roles) <= set(chosen)
-        and judge(joint, chosen).there is Presence.PRESENT
+        and surely(chosen, conditions_of(joint))
     ]
     limits: dict[Reference, tuple[float, float]] = {}
     try:
