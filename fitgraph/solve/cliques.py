@@ -5,17 +5,18 @@ from __future__ import annotations
 import itertools
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
-from typing import Any
 
 import numpy as np
 import numpy.typing as npt
-from constraint import OptimizedBacktrackingSolver, Problem
 
 from fitgraph.graph.joints import distinct_rows
 from fitgraph.model import Verdict
 
 Ints = npt.NDArray[np.intp]
 Verdicts = npt.NDArray[np.int8]
+
+#: Combinations that are looked at together when another variable joins.
+_CELLS = 1 << 23
 
 
 @dataclass(frozen=True, slots=True)
@@ -55,23 +56,45 @@ def clique_rows(
     """
     kinds = {v: _kinds(v, sizes[v], tables) for v in variables}
     reduced = [_over_kinds(table, kinds) for table in tables]
-    problem = Problem(OptimizedBacktrackingSolver())
-    for variable in variables:
-        problem.addVariable(variable, list(range(len(kinds[variable][0]))))
-    for table in [*_pairwise(reduced), *reduced]:
-        possible = (table.verdicts > Verdict.FAILS).tolist()
-
-        def allows(*classes: int, _possible: Any = possible) -> Any:
-            found = _possible
-            for klass in classes:
-                found = found[klass]
-            return found
-
-        problem.addConstraint(allows, list(table.scope))
-    solutions = problem.getSolutions()
-    rows = np.array([[s[v] for v in variables] for s in solutions], dtype=np.intp)
-    rows = _expand(rows.reshape(-1, len(variables)), [kinds[v][1] for v in variables])
+    rows = _joined(variables, kinds, [*_pairwise(reduced), *reduced])
+    rows = _expand(rows, [kinds[v][1] for v in variables])
     return rows[np.lexsort(rows.T[::-1])]
+
+
+def _joined(
+    variables: Sequence[str],
+    kinds: Mapping[str, tuple[Ints, Ints]],
+    tables: Sequence[ClassTable],
+) -> Ints:
+    """Return the combinations of kinds that tables allow, joined variable by variable."""
+    placed: list[str] = []
+    rows = np.zeros((1, 0), dtype=np.intp)
+    while len(placed) < len(variables):
+        # The next is the one that most is asked of by those that are there; of equals the least.
+        variable = max(
+            (v for v in variables if v not in placed),
+            key=lambda v: (
+                sum(v in t.scope and {*t.scope} <= {*placed, v} for t in tables),
+                -len(kinds[v][0]),
+            ),
+        )
+        asked = [t for t in tables if variable in t.scope and {*t.scope} <= {*placed, variable}]
+        size = len(kinds[variable][0])
+        step = max(1, _CELLS // max(size, 1))
+        found = [np.zeros((0, len(placed) + 1), dtype=np.intp)]
+        for start in range(0, len(rows), step):
+            some = rows[start : start + step]
+            allowed = np.ones((len(some), size), dtype=bool)
+            for table in asked:
+                axis = table.scope.index(variable)
+                others = [v for v in table.scope if v != variable]
+                possible = np.moveaxis(table.verdicts > Verdict.FAILS, axis, -1)
+                allowed &= possible[tuple(some[:, placed.index(v)] for v in others)]
+            at, kind = np.nonzero(allowed)
+            found.append(np.column_stack([some[at], kind]))
+        rows = np.concatenate(found)
+        placed.append(variable)
+    return rows[:, [placed.index(v) for v in variables]]
 
 
 def _kinds(variable: str, size: int, tables: Sequence[ClassTable]) -> tuple[Ints, Ints]:
