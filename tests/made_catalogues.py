@@ -1,8 +1,9 @@
 """Small catalogues with a gap between pins and tubes, and what plain arithmetic says of them.
 
 A pin is fixed in a tube, straight or with a sleeve between them; a lid has to catch the sleeve's
-end. The trade is made up, as are all sizes. :func:`fits_of` judges made sleeves by the
-inequalities themselves, without the package's rules, tables or trees.
+end. Some tubes have a cut of their own, and have to close on pin and sleeve together. The trade
+is made up, as are all sizes. :func:`fits_of` judges made sleeves by the inequalities
+themselves, without the package's rules, tables or trees.
 """
 
 from __future__ import annotations
@@ -34,6 +35,7 @@ from fitgraph.model import (
     Part,
     Presence,
     Reference,
+    Ring,
     Role,
     Vocabulary,
     Word,
@@ -43,6 +45,9 @@ Bools = npt.NDArray[np.bool_]
 
 #: Windows of the joints and the width of the made sleeve's slot, in mm.
 ON_PIN, IN_TUBE, CATCH, SLOT = 0.0, (0.02, 0.3), 0.2, 1.0
+
+#: What a tube has to have left when it has closed, in mm.
+RESERVE = 0.02
 
 #: Deviations that the process holds on bore and outside, in mm.
 BORE_HELD, OUTSIDE_HELD = (0.0, 0.04), (-0.03, 0.01)
@@ -78,7 +83,12 @@ def vocabulary(least_wall: float = 0.5, wordless: bool = False) -> Vocabulary:
     """Return the words of the made-up trade."""
     roles = [
         _role("pin", Fill.ALWAYS, _kind("post", "spigot", Presence.PRESENT, _size())),
-        _role("tube", Fill.ALWAYS, _kind("hole", "bore", Presence.PRESENT, _size(True))),
+        _role(
+            "tube",
+            Fill.ALWAYS,
+            _kind("hole", "bore", Presence.PRESENT, _size(True)),
+            _kind("cut", "slot", Presence.ABSENT, DimensionKind("w", hole=True)),
+        ),
         _role("lid", Fill.ALWAYS, _kind("edge", "spigot", Presence.PRESENT, _size())),
         _role(
             "sleeve",
@@ -123,6 +133,18 @@ def vocabulary(least_wall: float = 0.5, wordless: bool = False) -> Vocabulary:
             part="sleeve.bore.d",
         ),
         _joint("made-for", "key", {}, key="sleeve.key.maker", lock="pin.maker"),
+        Joint(
+            "tube-closing",
+            "tube-closing",
+            "nest",
+            limits=MappingProxyType({"reserve": RESERVE}),
+            when=(Condition("tube", "cut"), with_sleeve),
+            rings=(
+                Ring(None, Reference("pin", "post", "d")),
+                Ring(BORE, OUTSIDE, Reference("sleeve", "cut", "w")),
+                Ring(Reference("tube", "hole", "d"), None, Reference("tube", "cut", "w")),
+            ),
+        ),
     )
     make = Make(
         name="sleeve",
@@ -163,8 +185,12 @@ def part(
     price: int = 100,
     mass_g: float | None = 10.0,
     stock: int = 1,
+    cut: float | None = None,
 ) -> Part:
-    """Return a part with one size."""
+    """Return a part with one size, and perhaps a cut."""
+    features = {feature: Feature(lengths=MappingProxyType({"d": size}))}
+    if cut is not None:
+        features["cut"] = Feature(lengths=MappingProxyType({"w": Dimension(cut, cut)}))
     return Part(
         f"{role[0].upper()}{number}",
         role,
@@ -172,7 +198,7 @@ def part(
         price=price,
         mass_g=mass_g,
         stock=stock,
-        features=MappingProxyType({feature: Feature(lengths=MappingProxyType({"d": size}))}),
+        features=MappingProxyType(features),
     )
 
 
@@ -235,6 +261,7 @@ def catalogues(draw: st.DrawFn) -> Catalogue:
                 price=draw(st.sampled_from([100, 400])),
                 mass_g=draw(st.sampled_from([10.0, 30.0, None])),
                 stock=draw(st.sampled_from([1, 1, 0])),
+                cut=draw(st.sampled_from([None, 0.8, 1.2, 1.6])),
             )
             for n in range(draw(st.integers(1, 4)))
         ),
@@ -290,20 +317,29 @@ def fits_of(
         goes = (low_b - post.hi >= ON_PIN - eps) & (high_b - post.lo <= SLOT / math.pi + eps)
         goes &= (hole.lo - high_o >= IN_TUBE[0] - eps) & (hole.hi - low_o <= IN_TUBE[1] + eps)
         goes &= edge.lo - high_b >= CATCH - eps
+        cut = tube.features.get("cut")
+        if cut is not None:  # the tube takes up its own clearance and the sleeve's
+            loose = (hole.hi - low_o) + (high_b - post.lo)
+            goes &= loose + RESERVE <= cut.lengths["w"].lo / math.pi + eps
         goes &= np.array([m is None or m == pin.maker for m in maker])
         found.append(goes)
     return np.array(found).T.reshape(len(bore), -1)
 
 
 def fine_grid(catalogue: Catalogue, step: float = 0.05) -> Grid:
-    """Return every sleeve of a fine grid that leaves the wall."""
+    """Return every sleeve of a fine grid that leaves the wall.
+
+    The tubes' holes are of whole twentieths as well, so that the widest outside that slides into
+    one of them is on the grid.
+    """
     make = catalogue.vocabulary.makes["sleeve"]
     ladder = np.round(np.arange(8.0, 16.0 + step / 2, step), 6)
+    shifted = np.round(ladder[:-1] + step - IN_TUBE[0] - OUTSIDE_HELD[1], 6)
     makers: list[str | None] = sorted({p.maker for p in catalogue.of("pin")})
     if make.wordless:
         makers = [*makers, None]
     bore, outside, which = (
-        x.ravel() for x in np.meshgrid(ladder, ladder, np.arange(len(makers)), indexing="ij")
+        x.ravel() for x in np.meshgrid(ladder, shifted, np.arange(len(makers)), indexing="ij")
     )
     wall = (outside + OUTSIDE_HELD[0] - bore - BORE_HELD[1]) / 2 >= make.least_wall - 1e-9
     maker = np.array(makers, dtype=object)[which[wall].astype(int)]

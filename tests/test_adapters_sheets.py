@@ -32,6 +32,7 @@ from fitgraph.adapters import (
     scan,
     shape_of,
     sheet,
+    whole_yield,
     with_part,
     yield_of,
 )
@@ -84,7 +85,7 @@ def found(demo: Catalogue) -> Scan:
 
 @pytest.fixture(scope="module")
 def made(demo: Catalogue, found: Scan) -> Sheet:
-    wanted = next(w for w in found.worths if w.candidate.part.sku.endswith("31.45-SKERROWBY"))
+    wanted = next(w for w in found.worths if w.candidate.part.sku.endswith("25.4-31.8-SKERROWBY"))
     return sheet(demo, wanted, ["E002"])
 
 
@@ -141,9 +142,11 @@ def test_mass_and_cost_by_hand() -> None:
     assert cost.total == math.ceil(cost.material + cost.machining + cost.setup)
 
 
-def test_the_slot_closes_no_more_than_its_width_over_pi(made: Sheet) -> None:
+def test_the_slot_closes_until_its_outer_edges_meet(made: Sheet) -> None:
+    """The narrowest slot, 2.9 mm, in the thickest ring, 25.4 on 31.8 mm."""
     assert made.closure is not None
-    assert made.closure.slot_gives == pytest.approx(2.9 / math.pi)
+    gives = (31.8 + 25.4) / (2 * math.pi) * math.asin(2.9 / 31.8)
+    assert made.closure.slot_gives == pytest.approx(gives)
     assert 0 < made.closure.needed <= made.closure.slot_gives - 0.05
     assert made.closure.springs_back is not None
     assert made.closure.elastic == (made.closure.needed <= made.closure.springs_back)
@@ -158,7 +161,8 @@ def test_mating_parts_are_those_that_fit(demo: Catalogue, made: Sheet) -> None:
         top = mate.option.features["top"].lengths["diameter"]
         assert mate.clearance == pytest.approx((bore.lo - top.hi, bore.hi - top.lo))
         assert mate.fit == ("clearance" if mate.clearance[0] >= 0 else "transition")
-        assert mate.window == pytest.approx((0.0, 2.9 / math.pi - 0.05))
+        gives = (31.8 + bore.hi) / (2 * math.pi) * math.asin(2.9 / 31.8)
+        assert mate.window == pytest.approx((0.0, gives - 0.05))
         assert (mate.verdict is Verdict.FITS) == (mate.share == 1.0)
     again = {m.option.label for m in mates(demo, part)}
     assert again == {m.option.label for m in made.mates}
@@ -175,7 +179,6 @@ def test_yield_falls_with_the_process() -> None:
     half = yield_of(catalogue, part, [small.BORE, small.OUTSIDE])
     assert (half.certain, half.possible) == (0, 1)
     assert half.pairs == pytest.approx(0.5)
-    assert half.assemblies == pytest.approx(0.5, abs=0.03)
     sure = make_part(
         make, catalogue.vocabulary, "Y", {small.BORE: 10.0, small.OUTSIDE: 12.0}, {small.KEY: None}
     )
@@ -185,6 +188,33 @@ def test_yield_falls_with_the_process() -> None:
     assert found.twice == pytest.approx(0.75)
     wide = widened(sure, [small.BORE], 2.0).features["bore"].lengths["d"]
     assert (wide.lo, wide.hi) == pytest.approx((9.98, 10.06))
+
+
+def test_the_yield_of_whole_assemblies_counts_what_closes_in_series() -> None:
+    """By hand: a pin of 10, a sleeve of 10.00 to 10.04 on 12.00 to 12.04, a tube of 12.2.
+
+    Its cut of 0.7 mm closes 0.7/pi = 0.2228 mm, 0.02 of which are to spare. What has to be
+    closed is 12.2 - 12 - u - 2 + 2 + v with u and v uniform from 0 to 0.04: at most 0.2028 where
+    v - u is at most 0.0028, of all assemblies 1 - (0.04 - 0.0028)^2 / (2 * 0.04^2) = 0.5675. In
+    each pair alone, all of them go together.
+    """
+    tube = small.part("tube", 0, "hole", small.Dimension(12.2, 12.2), cut=0.7)
+    lid = small.part("lid", 0, "edge", small.Dimension(13.0, 13.0))
+    pin = small.part("pin", 0, "post", small.Dimension(10.0, 10.0), "Ash")
+    catalogue = small.catalogue_of([pin, tube, lid])
+    make = catalogue.vocabulary.makes["sleeve"]
+    sizes = {small.BORE: 10.0, small.OUTSIDE: 12.03}
+    part = make_part(make, catalogue.vocabulary, "X", sizes, {small.KEY: None})
+    pairs = yield_of(catalogue, part, [small.BORE, small.OUTSIDE])
+    assert (pairs.certain, pairs.possible, pairs.pairs) == (2, 0, 1.0)
+    whole = whole_yield(catalogue, part)
+    assert whole.certain_builds == 0 and whole.possible_builds
+    share = 1 - (0.04 - (0.7 / math.pi - 0.02 - 0.2)) ** 2 / (2 * 0.04**2)
+    assert whole.possible == pytest.approx(share, abs=0.03)
+    snug = make_part(
+        make, catalogue.vocabulary, "Y", {**sizes, small.OUTSIDE: 12.12}, {small.KEY: None}
+    )
+    assert whole_yield(catalogue, snug).certain == 1.0
 
 
 def test_a_made_part_takes_part_in_everything(demo: Catalogue, made: Sheet) -> None:
@@ -343,7 +373,7 @@ def test_the_frame_speaks_of_the_outside_and_the_datum_of_the_bore(made: Sheet) 
     items = drawing(made).items
     outside, bore = (
         next(m for m in items if isinstance(m, Measure) and m.text == f"Ø{size:g} {klass}")
-        for size, klass in ((31.45, "h9"), (25.75, "H9"))
+        for size, klass in ((31.8, "h9"), (25.4, "H9"))
     )
     fills = [i for i in items if isinstance(i, Fill)]
     tips = {(round(f.corners[0][0], 3), round(f.corners[0][1], 3)) for f in fills}
@@ -424,7 +454,7 @@ def test_pdf_shows_the_drawing_to_scale(made: Sheet) -> None:
     assert (round(first.rect.height), round(first.rect.width)) == A4
     assert (round(second.rect.width), round(second.rect.height)) == A4
     words = first.get_text()
-    for wanted in ("Ø31.45 h9", "(31.450 / 31.388)", "Ø25.75 H9", "60", "A-A", "2:1"):
+    for wanted in ("Ø31.8 h9", "(31.800 / 31.738)", "Ø25.4 H9", "60", "A-A", "2:1"):
         assert wanted in words
     assert made.part.sku in words and "proposal, not released" in words
     # Thick lines along the part at 2 to 1: 60 mm at the slot, less two lead-ins elsewhere.

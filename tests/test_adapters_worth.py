@@ -24,9 +24,12 @@ from fitgraph.adapters import (
     best_together,
     candidates,
     frontier,
+    make_part,
+    mates,
     only_parts,
     scan,
     stranded,
+    whole_yield,
     with_part,
 )
 from fitgraph.adapters.cells import cells
@@ -234,8 +237,8 @@ def planted() -> Catalogue:
 
     Tubes of 13 mm take a sleeve on pins of 10 mm. By hand: pins are 9.95 to 10.00 mm; the bore
     has to be 10.00 mm or more, and at most 9.95 + 1/pi, so nominal 10.00 to 10.228 (it is made
-    up to 0.04 larger), the middle 10.11. Tubes are 12.98 to 13.02 mm: the outside is at most
-    12.96 and at least 12.72, so nominal 12.75 to 12.95, the middle 12.85.
+    up to 0.04 larger), the snuggest 10.00. Tubes are 12.98 to 13.02 mm: the outside is at most
+    12.96 and at least 12.72, so nominal 12.75 to 12.95, the snuggest 12.95.
     """
     pins = [small.part("pin", n, "post", Dimension(9.95, 10.0), "Ash") for n in range(3)]
     odd = [small.part("pin", 9, "post", Dimension(11.0, 11.02), "Beech")]
@@ -258,8 +261,8 @@ def test_the_planted_gap_is_found_first_at_the_right_size(planted: Catalogue) ->
     first = found.worths[0]
     assert found.covered == 9 and found.total == 20
     assert first.gained / found.total == 0.4
-    assert first.candidate.sizes[small.BORE] == pytest.approx(10.11, abs=0.1)
-    assert first.candidate.sizes[small.OUTSIDE] == pytest.approx(12.85, abs=0.1)
+    assert first.candidate.sizes[small.BORE] == pytest.approx(10.0)
+    assert first.candidate.sizes[small.OUTSIDE] == pytest.approx(12.95)
     assert first.candidate.words[small.KEY] == "Ash"
     # Rounded to the step, which the cell allows.
     for size in first.candidate.sizes.values():
@@ -267,6 +270,60 @@ def test_the_planted_gap_is_found_first_at_the_right_size(planted: Catalogue) ->
     assert found.worths[1].gained == 3
     again = found_in(with_part(planted, first.candidate.part))
     assert again.covered == 17 and again.worths[0].gained == 3
+
+
+def cut_tube(cut: float) -> Catalogue:
+    """Return pins and a tube as planted, the tube with a cut of its own.
+
+    At the snug corner, bore 10.00 and outside 12.95, the tube has to take up 13.02 - 12.92 of its
+    own and 10.04 - 9.95 of the sleeve's: 0.19 mm, and 0.02 to spare.
+    """
+    return small.catalogue_of(
+        [
+            small.part("pin", 0, "post", Dimension(9.95, 10.0), "Ash"),
+            small.part("tube", 0, "hole", Dimension(12.98, 13.02), cut=cut),
+            small.part("lid", 0, "edge", Dimension(14.0, 14.0)),
+        ]
+    )
+
+
+def test_series_decide_between_sizes_of_one_cell() -> None:
+    """A cut of 0.8 mm closes 0.2546 mm: enough for the snug corner, not for the middle."""
+    catalogue = cut_tube(0.8)
+    bore, outside = np.array([10.0, 10.11]), np.array([12.95, 12.85])
+    fits = small.fits_of(catalogue, bore, outside, np.array(["Ash", "Ash"], dtype=object))
+    assert fits[:, 0].tolist() == [True, False]
+    [worth] = found_in(catalogue).worths
+    assert worth.builds == 1
+    assert list(worth.candidate.sizes.values()) == [10.0, 12.95]
+    assert not found_in(cut_tube(0.6)).worths  # 0.19 + 0.02 > 0.6 / pi
+
+
+@pytest.mark.parametrize(
+    ("gauges", "sizes"),
+    [
+        # 1.2 / pi - 0.21 = 0.172 mm are to spare: 0.12 and 0.05 together are less.
+        ((10.12, 12.9), (10.12, 12.9)),
+        # 0.13 and 0.05 are more; of one gauge alone the rounder sizes.
+        ((10.13, 12.9), (10.0, 12.9)),
+        # A gauge that is tighter loses the counterpart, and one beyond the cell as well.
+        ((9.99, 12.96), (10.0, 12.95)),
+        ((10.3, 12.5), (10.0, 12.95)),
+    ],
+)
+def test_a_gauge_is_taken_where_nothing_is_lost(
+    gauges: tuple[float, float], sizes: tuple[float, float]
+) -> None:
+    catalogue = cut_tube(1.2)
+    make = catalogue.vocabulary.makes["sleeve"]
+    free = tuple(replace(f, gauges=(gauge,)) for f, gauge in zip(make.free, gauges, strict=True))
+    [worth] = scan(catalogue, replace(make, free=free)).worths
+    found = worth.candidate
+    assert tuple(found.sizes.values()) == pytest.approx(sizes)
+    taken = [r for r, g in zip(found.sizes, gauges, strict=True) if found.sizes[r] == g]
+    assert list(found.standard) == taken
+    drawn = [np.array([size]) for size in found.sizes.values()]
+    assert small.fits_of(catalogue, *drawn, np.array(["Ash"], dtype=object)).all()
 
 
 @pytest.fixture(scope="module")
@@ -310,7 +367,28 @@ def test_on_the_demo_the_sleeve_nobody_makes_comes_first(demo: Catalogue, demo_s
     served = [e for e in wanted if after.best(plain[e.number], limit=1)]
     assert len(served) == 36
     assert first.gained == sum(e.weight for e in served)
-    assert first.gained > 10 * demo_scan.worths[2].gained
+    assert first.gained > 3 * demo_scan.worths[1].gained
+
+
+def test_no_stack_of_what_is_recommended_fails(demo: Catalogue, demo_scan: Scan) -> None:
+    """Every build with them, drawn at random sizes, goes together: diameters, nests, stacks."""
+    for worth in demo_scan.worths[:3]:
+        found = whole_yield(demo, worth.candidate.part)
+        assert found.certain_builds > 100
+        assert found.certain == 1.0
+
+
+def test_a_looser_sleeve_of_the_same_cell_fails_in_series(demo: Catalogue, demo_scan: Scan) -> None:
+    """25.75 H9 / 31.45 h9 meets all that the snug one meets, pair by pair, and closes on none."""
+    first = demo_scan.worths[0].candidate
+    make, words = first.make, demo.vocabulary
+    bore, outside = first.sizes
+    loose = make_part(make, words, "LOOSE", {bore: 25.75, outside: 31.45}, first.words)
+    met = {m.option.label for m in mates(demo, first.part) if m.verdict is Verdict.FITS}
+    same = {m.option.label for m in mates(demo, loose) if m.verdict is Verdict.FITS}
+    assert met and met <= same
+    snug, worse = (whole_yield(demo, part).certain_builds for part in (first.part, loose))
+    assert snug and not worse
 
 
 # -- on other machines ------------------------------------------------------------------

@@ -5,9 +5,9 @@ from __future__ import annotations
 import pytest
 
 from fitgraph.catalogue import demo_folder, load
-from fitgraph.explain.assembly import assembly_share
 from fitgraph.explain.reasons import clashes
 from fitgraph.explain.shares import share_of_pairs
+from fitgraph.graph.assembly import assembly_share
 from fitgraph.graph.joints import asked
 from fitgraph.graph.options import empty, plain
 from fitgraph.model import Catalogue, Option, Verdict

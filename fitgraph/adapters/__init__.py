@@ -1,5 +1,6 @@
 """Parts that could be made: which are worth it, the best few together, and their sheets."""
 
+from fitgraph.adapters.assemblies import WholeYield, whole_yield
 from fitgraph.adapters.best_k import Choice, Together, best_cover, best_together, frontier
 from fitgraph.adapters.candidates import Candidate, candidates
 from fitgraph.adapters.made import Cost, Shape, cost_of, make_part, shape_of
@@ -30,6 +31,7 @@ __all__ = [
     "Shape",
     "Sheet",
     "Together",
+    "WholeYield",
     "Worth",
     "Yield",
     "axes_of",
@@ -52,6 +54,7 @@ __all__ = [
     "shape_of",
     "sheet",
     "stranded",
+    "whole_yield",
     "with_least_wall",
     "with_material",
     "with_part",

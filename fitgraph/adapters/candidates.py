@@ -1,11 +1,32 @@
 """Every part worth making: one for each best cell of the arrangement of all counterparts.
 
-What a made part fits is decided dimension by dimension, and within a cell of each dimension's
-arrangement (:mod:`fitgraph.adapters.cells`) nothing changes. More counterparts never mean
-fewer builds, so only cells that no other betters have to be looked at, and one size of each is
-enough: no other size of that make fits anything more. The least wall ties outside and bore to
-each other; where it forbids the best cells of both together, the next best that it allows are
-taken.
+What a made part fits, joint by joint, is decided dimension by dimension, and within a cell of
+each dimension's arrangement (:mod:`fitgraph.adapters.cells`) nothing changes. More counterparts
+never mean fewer builds, so only cells that no other betters have to be looked at, and one size
+of each is enough: no other size of that make fits anything more. The least wall ties outside
+and bore to each other; where it forbids the best cells of both together, the next best that it
+allows are taken.
+
+A ring of a nest (:mod:`fitgraph.mechanics.nests`) is different: sizes of one cell meet the same
+counterparts, but the looser ones leave more to be taken up by the rings around. There the
+**snug corner** is taken, the least bore and the widest outside of the cells:
+
+- Let a part with the bore *d* and the outside *D* meet some counterparts. Go down with the bore
+  until the first of them no longer slides in, and up with the outside until the first no longer
+  slides over. On the way no counterpart is lost: what else a joint asks of a bore it asks from
+  above (that a slot closes it, that a cap covers it), of an outside from below, and both steps
+  only thicken the wall.
+- In every nest the ring adds *D - d* to the packed diameter, at the worst sizes the least *D*
+  less the most *d*. Both steps make that larger, so that every nest around it that closed for
+  certain still does.
+- Where it is itself the ring that closes, it needs *d - s(d)*, which falls with the bore.
+
+So for every part there is one at a snug corner that makes all of its builds. The corner is that
+of a bore at which a counterpart begins to slide in and of an outside at which one ceases to
+slide over; not only of best cells, as a snugger part that meets fewer may close where another
+does not. The one thing that goes the other way is that a thicker wall lets the part's own slot
+close a trifle less, w d/(2 pi D^2) a millimetre of outside (a hundredth for a sleeve of 25 on
+32 mm). Parts that live on that alone are not looked for.
 """
 
 from __future__ import annotations
@@ -13,7 +34,7 @@ from __future__ import annotations
 import itertools
 import math
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 import numpy as np
 import numpy.typing as npt
@@ -44,7 +65,7 @@ Bools = npt.NDArray[np.bool_]
 _ONE_SIDED = 0.5
 
 #: Shares of the wanted step that a size may be rounded to where a cell is narrow.
-_FINER = (1.0, 0.2, 0.02)
+FINER = (1.0, 0.2, 0.02)
 
 
 @dataclass(frozen=True, slots=True)
@@ -63,6 +84,11 @@ class Candidate:
         The words chosen.
     part : Part
         The same as a part of the catalogue.
+    tightens : mapping of Reference to int
+        For each size of a ring in a nest, -1 where a smaller one leaves less to take up and 1
+        where a larger one does.
+    standard : tuple of Reference
+        The sizes that the process has gauges or cutters for.
     """
 
     make: Make
@@ -70,6 +96,8 @@ class Candidate:
     cells: Mapping[Reference, Cell]
     words: Words
     part: Part
+    tightens: Mapping[Reference, int] = field(default_factory=dict)
+    standard: tuple[Reference, ...] = ()
 
     @property
     def slack_mm(self) -> float:
@@ -106,6 +134,21 @@ class Counterparts:
         self.codes = WordCodes()
         others = {r: os for r, os in options.items() if r != make.role}
         self.columns = columns_of(others, self.codes)
+
+    @property
+    def snug(self) -> bool:
+        """Whether the part is a ring of a nest, so that a snug one leaves less to take up."""
+        own = {self.make.bore, self.make.outside} & {f.size for f in self.make.free}
+        return any({ring.bore, ring.outside} & own for j in self.joints for ring in j.rings)
+
+    @property
+    def tightens(self) -> dict[Reference, int]:
+        """Return which way each free size of a ring in a nest leaves less to take up."""
+        make, sizes = self.make, {f.size for f in self.make.free}
+        if not self.snug:
+            return {}
+        ways = ((make.bore, -1), (make.outside, 1))
+        return {size: way for size, way in ways if size is not None and size in sizes}
 
     @property
     def tied(self) -> bool:
@@ -161,24 +204,25 @@ class Counterparts:
         return keep
 
     def windows(
-        self, free: FreeSize, keep: Mapping[str, Bools], example: Option
+        self, free: FreeSize, keep: Mapping[str, Bools], example: Option, *, settled: bool = False
     ) -> Iterator[tuple[Joint, Floats, Floats]]:
         """Yield the joints of a dimension, with what each counterpart leaves to it in mm.
 
-        Those are the least lower and the most upper limit, one each a counterpart.
+        Those are the least lower and the most upper limit, one each a counterpart. While the
+        other sizes of the part are not `settled`, its wall counts as thin.
         """
         for joint in self.joints:
             for argument, reference in joint.arguments.items():
                 if reference == free.size and argument not in RULES[joint.rule].may_lack:
-                    found = self._window(joint, argument, keep, example)
+                    found = self._window(joint, argument, keep, example, settled)
                     if found is not None:
                         yield joint, found[0], found[1]
 
     def intervals(
-        self, free: FreeSize, keep: Mapping[str, Bools], example: Option
+        self, free: FreeSize, keep: Mapping[str, Bools], example: Option, *, settled: bool = False
     ) -> tuple[Floats, Floats]:
         """Return least lower and most upper limit for each counterpart of a dimension, in mm."""
-        found = list(self.windows(free, keep, example))
+        found = list(self.windows(free, keep, example, settled=settled))
         least = [np.zeros(0), *(of_joint for _, of_joint, _ in found)]
         most = [np.zeros(0), *(of_joint for _, _, of_joint in found)]
         return np.concatenate(least), np.concatenate(most)
@@ -208,7 +252,12 @@ class Counterparts:
         return found
 
     def _window(
-        self, joint: Joint, argument: str, keep: Mapping[str, Bools], example: Option
+        self,
+        joint: Joint,
+        argument: str,
+        keep: Mapping[str, Bools],
+        example: Option,
+        settled: bool,
     ) -> tuple[Floats, Floats] | None:
         rule = RULES[joint.rule]
         own = Columns([example], self.codes)
@@ -230,8 +279,8 @@ class Counterparts:
             for k, (name, reference) in enumerate(mine):
                 if name not in rule.may_lack:
                     limits = columns.limits(reference, optional=name in rule.optional)
-                elif role == self.make.role:  # not chosen yet: as thick as may be
-                    limits = (np.zeros(1), np.full(1, self._thickest(reference)))
+                elif role == self.make.role and not settled:  # as thin as may be
+                    limits = (np.zeros(1), np.zeros(1))
                 else:
                     limits = columns.open_limits(reference)
                 table.extend(limits)
@@ -244,12 +293,6 @@ class Counterparts:
             for name, (at, column) in slots.items()
         }
         return window(joint.rule, argument, others, joint.limits)
-
-    def _thickest(self, reference: Reference) -> float:
-        """Return the most that is plausible of a dimension, in mm."""
-        role = self.catalogue.vocabulary.roles[reference.role]
-        found = role.features[reference.feature or ""].dimensions[reference.name].plausible
-        return found[1] if found is not None else math.inf
 
 
 def _walled(
@@ -276,6 +319,18 @@ def _walled(
     return [(bores[i[a]], outsides[j[b]]) for a, b in np.argwhere(here & ~up & ~down)]
 
 
+def _snug(bores: Sequence[Cell], outsides: Sequence[Cell], wall: float) -> list[tuple[Cell, Cell]]:
+    """Return the pairs of cells with a snug corner of their own that leaves a wall."""
+    return [
+        (bore, outside)
+        for bore in bores
+        if bore.opens
+        for outside in outsides
+        if outside.closes
+        and outside.hi + outside.lower - bore.lo - bore.upper >= 2 * wall - SAME_MM
+    ]
+
+
 def middle(cell: Cell) -> float:
     """Return the size of a cell that is farthest from losing a counterpart."""
     half = (cell.hi - cell.lo) / 2
@@ -288,7 +343,7 @@ def middle(cell: Cell) -> float:
 
 def _rounded(size: float, cell: Cell, step: float) -> float:
     """Return a size rounded to a step where its cell allows, else to a part of the step."""
-    for unit in (step * share for share in _FINER):
+    for unit in (step * share for share in FINER):
         near = round(round(size / unit) * unit, 6)
         if _inside(near, size, cell):
             return near
@@ -303,7 +358,7 @@ def _pair_sizes(bore: Cell, outside: Cell, wall: float, step: float) -> tuple[fl
         down, up = inner - bore.lo, outside.hi - outer
         share = min(lacking / (down + up), 1.0) if down + up > 0 else 0.0
         inner, outer = inner - share * down, outer + share * up
-    for unit in (step * share for share in _FINER):
+    for unit in (step * share for share in FINER):
         low, high = (round(round(x / unit) * unit, 6) for x in (inner, outer))
         if high + outside.lower - low - bore.upper < 2 * wall:
             low = round(math.floor(inner / unit + SAME_MM) * unit, 6)
@@ -334,6 +389,18 @@ def _fixed_domain(
     return low, high
 
 
+def _one_by_one(
+    counterparts: Counterparts, size: Reference, line: Sequence[Cell]
+) -> list[dict[Reference, tuple[Cell, float]]]:
+    """Return the sizes worth looking at of a dimension that no wall ties to another."""
+    make = counterparts.make
+    if counterparts.snug and size == make.bore:
+        return [{size: (cell, cell.lo)} for cell in line if cell.opens]
+    if counterparts.snug and size == make.outside:
+        return [{size: (cell, cell.hi)} for cell in line if cell.closes]
+    return [{size: (cell, _rounded(middle(cell), cell, make.step))} for cell in peaks(line)]
+
+
 def candidates(
     catalogue: Catalogue, make: Make, options: Mapping[str, Sequence[Option]]
 ) -> list[Candidate]:
@@ -352,11 +419,12 @@ def candidates(
     -------
     list of Candidate
         For any other part of the make, with any sizes and words, there is one here that
-        certainly fits all that it certainly fits.
+        certainly fits all that it certainly fits. A ring of a nest is at a snug corner, so that
+        every nest it closes in closes here as well.
     """
     counterparts = Counterparts(catalogue, make, options)
     sizes = [f.size for f in make.free]
-    tied = counterparts.tied
+    tied, snug = counterparts.tied, counterparts.snug
     found = []
     for words in counterparts.words():
         lines, _, _ = counterparts.lines(words)
@@ -366,29 +434,28 @@ def candidates(
                 pair
                 for bores in lines[make.bore]
                 for outsides in lines[make.outside]
-                for pair in _walled(bores, outsides, make.least_wall)
+                for pair in (_snug if snug else _walled)(bores, outsides, make.least_wall)
             ]
             choice = []
             for inner, outer in pairs:
-                low, high = _pair_sizes(inner, outer, make.least_wall, make.step)
+                low, high = inner.lo, outer.hi
+                if not snug:
+                    low, high = _pair_sizes(inner, outer, make.least_wall, make.step)
                 choice.append({make.bore: (inner, low), make.outside: (outer, high)})
             choices.append(choice)
         for size in sizes:
             if tied and size in (make.bore, make.outside):
                 continue
             choices.append(
-                [
-                    {size: (cell, _rounded(middle(cell), cell, make.step))}
-                    for line in lines[size]
-                    for cell in peaks(line)
-                ]
+                [at for line in lines[size] for at in _one_by_one(counterparts, size, line)]
             )
         for combination in itertools.product(*choices):
             chosen = {r: v for piece in combination for r, v in piece.items()}
             nominal = {r: chosen[r][1] for r in sizes}
             sku = label(make, nominal, words)
             part = make_part(make, catalogue.vocabulary, sku, nominal, words)
+            cells_at = {r: chosen[r][0] for r in sizes}
             found.append(
-                Candidate(make, nominal, {r: chosen[r][0] for r in sizes}, dict(words), part)
+                Candidate(make, nominal, cells_at, dict(words), part, counterparts.tightens)
             )
     return found

@@ -9,6 +9,7 @@ fit a subset of what another peak fits, because each has an interval that ends a
 from __future__ import annotations
 
 import itertools
+import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 
@@ -36,6 +37,8 @@ class Cell:
         Whether a counterpart, not only what is plausible, sets that end.
     lower, upper : float
         Deviations in mm that the process holds at these sizes.
+    stretch : tuple of float
+        The nominal sizes in mm over which they stay the same.
     """
 
     lo: float
@@ -46,6 +49,7 @@ class Cell:
     bound_above: bool
     lower: float
     upper: float
+    stretch: tuple[float, float] = (-math.inf, math.inf)
 
     @property
     def peak(self) -> bool:
@@ -91,6 +95,7 @@ def cells(
                 a in opening if kind_a == 0 else True,
                 b in closing if kind_b == 1 else True,
                 *deviations,
+                domain,
             )
         )
     return found

@@ -13,7 +13,6 @@ from fitgraph.solve.batch import Demands
 from fitgraph.solve.query import TENTHS
 from fitgraph.solve.request import AllowedRole, Facts, Request, check_material, named_by_role
 from fitgraph.solve.space import Space
-from fitgraph.solve.tree import Tree
 
 Ints = npt.NDArray[np.intp]
 Floats = npt.NDArray[np.float64]
@@ -269,7 +268,7 @@ def scales(
 
 
 def costs(
-    tree: Tree,
+    sizes: Mapping[str, int],
     class_of: Mapping[str, Ints],
     of: Mapping[str, Ints],
     let: Mapping[str, Offers],
@@ -281,8 +280,8 @@ def costs(
 
     Parameters
     ----------
-    tree : Tree
-        Gives the number of classes.
+    sizes : mapping of str to int
+        The number of classes of each role.
     class_of : mapping of str to ndarray of int
         The class of each option.
     of : mapping of str to ndarray of int
@@ -297,7 +296,7 @@ def costs(
     values: dict[str, Floats] = {}
     of_price, of_mass = scale.factors
     for role, offer in let.items():
-        table = np.full((offer.count, tree.sizes[role]), np.inf)
+        table = np.full((offer.count, sizes[role]), np.inf)
         cost = of_price * offer.price + of_mass * offer.tenths
         if weighed:
             cost = np.where(offer.weighed, cost, np.inf)
@@ -324,6 +323,16 @@ class MadeFacts:
     price: Floats
     tenths: Floats
     of: Ints
+
+    @staticmethod
+    def nothing(requests: int) -> MadeFacts:
+        """Return the facts of no part beside the roles that are asked about anyhow."""
+        return MadeFacts(
+            np.ones((1, 1), dtype=bool),
+            np.zeros((1, 1)),
+            np.zeros(1),
+            np.zeros(requests, dtype=np.intp),
+        )
 
     @staticmethod
     def of_options(found: Terms, facts: Facts, mass_g: Floats, *, weighed: bool) -> MadeFacts:

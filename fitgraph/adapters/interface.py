@@ -4,24 +4,35 @@ For one role, the joints that touch it are taken out of the catalogue; what is l
 as usual. One clique of the junction tree holds every role that the made part meets. Its rows
 fall into groups that ask the same of the made part, and a table says which of its options fits
 which group. So one pass over the rest answers for any number of made parts, and exactly.
+
+A nest or a stack asks for a sum over several roles. What the others add is one number a row of
+the clique, and a made part keeps the condition where its own share makes up for it: so rows that
+leave the same made parts are one group there too.
 """
 
 from __future__ import annotations
 
 import itertools
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
+from typing import Any
 
 import numpy as np
 import numpy.typing as npt
 
 from fitgraph.graph.columns import WordCodes, columns_of
 from fitgraph.graph.joints import JointTable, asked, distinct_rows, joint_table
+from fitgraph.graph.sums import SumCondition, Term, sum_condition
+from fitgraph.mechanics.rules import EPSILON_MM, RULES
 from fitgraph.model import Catalogue, Option, Verdict
 from fitgraph.solve.space import Space, compile_tables
 
 Ints = npt.NDArray[np.intp]
+Floats = npt.NDArray[np.float64]
 Bools = npt.NDArray[np.bool_]
+
+#: Lengths in mm are compared to so many decimals, so that a sum is the same in any order.
+_DECIMALS = 9
 
 
 @dataclass(frozen=True, slots=True)
@@ -38,12 +49,41 @@ class Interface:
         For each row of the clique, its group.
     fits : ndarray of bool, shape (n_options, n_groups)
         Whether an option of the made role certainly fits what a group asks.
+    spare : ndarray of float, shape (n_options,)
+        What is certainly left at the worst sizes in every nest that an option is in and that
+        closes for certain [mm]; infinite where there is none.
     """
 
     space: Space
     place: int
     group_of: Ints
     fits: Bools
+    spare: Floats
+
+
+@dataclass(frozen=True, slots=True)
+class _Asked:
+    """What one joint asks of the made part, over the classes of the other roles it touches.
+
+    Parameters
+    ----------
+    left : JointTable
+        Over the other roles, ruling out what none of the made options fits.
+    code : ndarray of int
+        For each of its cells, what is asked: cells of one code leave the same options.
+    fits : ndarray of bool, shape (n_options, n_codes)
+        Which options fit what is asked.
+    total : ndarray of float or None
+        For nests, the least that the other roles add in each of its cells [mm].
+    own : ndarray of float, shape (n_options,), or None
+        For nests, the least that each option adds; infinite where it is not asked.
+    """
+
+    left: JointTable
+    code: Ints
+    fits: Bools
+    total: Floats | None = None
+    own: Floats | None = None
 
 
 def _certain(table: JointTable) -> JointTable:
@@ -52,8 +92,27 @@ def _certain(table: JointTable) -> JointTable:
     return replace(table, verdicts=verdicts.astype(np.int8))
 
 
-def _without(table: JointTable, role: str) -> tuple[JointTable, npt.NDArray[np.bool_]]:
-    """Return a table over the other roles, and whether each option fits each of its cells.
+def _merged(
+    values: npt.NDArray[Any], class_of: Sequence[Ints], beside: Floats
+) -> tuple[Any, list[Ints], Floats]:
+    """Return a table in which classes with equal slices are one, and each option's class.
+
+    Of what stands beside the table, the least of the classes that are one is kept.
+    """
+    found = []
+    for axis in range(values.ndim):
+        slices = np.moveaxis(values, axis, 0).reshape(values.shape[axis], -1)
+        first, same = distinct_rows(slices)
+        values = np.take(values, first, axis=axis)
+        order = np.argsort(same, kind="stable")
+        starts = np.searchsorted(same[order], np.arange(len(first)))
+        beside = np.minimum.reduceat(np.take(beside, order, axis=axis), starts, axis=axis)
+        found.append(same[class_of[axis]])
+    return values, found, beside
+
+
+def _without(table: JointTable, role: str) -> _Asked:
+    """Return what a joint asks of a role.
 
     The table keeps the other roles' options apart as far as the made options do, and rules out
     what none of these fits.
@@ -68,7 +127,95 @@ def _without(table: JointTable, role: str) -> tuple[JointTable, npt.NDArray[np.b
         tuple(table.class_of[k] for k in others),
         some,
     )
-    return left, fits
+    code = np.arange(some.size, dtype=np.intp).reshape(some.shape)
+    return _Asked(left, code, fits.reshape(len(fits), -1))
+
+
+def _add_up(terms: Sequence[Term], roles: Sequence[str]) -> tuple[Floats, list[Ints]]:
+    """Return the worst sum of some terms over classes of roles, and each option's class."""
+    class_of: list[Ints] = []
+    local: list[list[Ints]] = []
+    for role in roles:
+        mine = [t.class_of[t.roles.index(role)] for t in terms if role in t.roles]
+        columns = np.column_stack(mine)
+        first, of_role = distinct_rows(columns)
+        class_of.append(of_role)
+        local.append(list(columns[first].T))
+    total = np.zeros([int(c.max(initial=-1)) + 1 for c in class_of])
+    for term in terms:
+        axes = sorted(range(len(term.roles)), key=lambda n: roles.index(term.roles[n]))
+        values = np.transpose(term.worst, axes)
+        picks = []
+        for n in axes:
+            at = list(roles).index(term.roles[n])
+            picks.append(local[at].pop(0))
+        values = values[np.ix_(*picks)]
+        shape = [1] * len(roles)
+        for n, size in zip(axes, values.shape, strict=True):
+            shape[list(roles).index(term.roles[n])] = size
+        total = total + values.reshape(shape)
+    return np.round(total, _DECIMALS), class_of
+
+
+def _held(condition: SumCondition) -> JointTable:
+    """Return a sum as a table: it fits where it holds for certain, and fails elsewhere."""
+    total, class_of = _add_up(condition.terms, condition.roles)
+    holds, classes, _ = _merged(total >= -EPSILON_MM, class_of, total)
+    verdicts = np.where(holds, Verdict.FITS, Verdict.FAILS).astype(np.int8)
+    joint = replace(condition.joint, name=condition.name)
+    return JointTable(joint, condition.roles, tuple(classes), verdicts)
+
+
+def _sums_without(condition: SumCondition, role: str, count: int) -> Iterator[_Asked]:
+    """Yield what a sum asks of a role.
+
+    That is one thing where the role only adds its own share; where it also decides whether
+    other shares count, one for each way in which its options decide that.
+    """
+    mine = [t for t in condition.terms if t.roles == (role,)]
+    mixed = [t for t in condition.terms if role in t.roles and len(t.roles) > 1]
+    plain = [t for t in condition.terms if role not in t.roles]
+    own = np.zeros(count)
+    for term in mine:
+        own = own + term.worst[term.class_of[0]]
+    deciding = [t.class_of[t.roles.index(role)] for t in mixed]
+    first, way_of = distinct_rows(np.column_stack([np.zeros((count, 1), dtype=np.intp), *deciding]))
+    others = tuple(r for r in condition.roles if r != role)
+    for way, example in enumerate(first):
+        terms = list(plain)
+        for term in mixed:
+            at = term.roles.index(role)
+            terms.append(
+                Term(
+                    tuple(r for r in term.roles if r != role),
+                    tuple(c for k, c in enumerate(term.class_of) if k != at),
+                    np.take(term.worst, term.class_of[at][example], axis=at),
+                    np.take(term.best, term.class_of[at][example], axis=at),
+                )
+            )
+        these = way_of == way
+        total, class_of = _add_up(terms, others)
+        # Rounded as sums are: what is asked is the least share that still keeps the condition.
+        need = np.round(-own - EPSILON_MM, _DECIMALS)
+        marks = np.unique(need[these])
+        code = np.searchsorted(marks, total, side="right").astype(np.intp)
+        code, classes, total = _merged(code, class_of, total)
+        fits = np.arange(len(marks) + 1) > np.searchsorted(marks, need)[:, None]
+        fits[~these] = True
+        some = np.asarray(fits.any(axis=0))
+        verdicts = np.where(some[code], Verdict.UNKNOWN, Verdict.FAILS)
+        joint = replace(condition.joint, name=f"{condition.name}, {way}")
+        table = JointTable(joint, others, tuple(classes), verdicts.astype(np.int8))
+        if condition.joint.rings:
+            yield _Asked(table, code, fits, total, np.where(these, own, np.inf))
+        else:
+            yield _Asked(table, code, fits)
+
+
+def _decided(asks: _Asked) -> JointTable:
+    """Return a table that the other roles alone have to keep, whichever option is made."""
+    verdicts = np.where(asks.fits[0][asks.code], Verdict.FITS, Verdict.FAILS).astype(np.int8)
+    return replace(asks.left, verdicts=verdicts)
 
 
 def _together(tables: Sequence[JointTable]) -> list[JointTable]:
@@ -135,17 +282,24 @@ def interface(
     Returns
     -------
     Interface or None
-        None where some other role that has to be filled has no part.
+        None where nothing is made, or some other role that has to be filled has no part.
     """
     others = {r: os for r, os in options.items() if r != role}
-    if not all(others.values()):
+    if not made or not all(others.values()):
         return None
     codes = WordCodes()
     columns = columns_of({**others, role: made}, codes)
     kept: list[JointTable] = []
-    touching: list[tuple[JointTable, Bools]] = []
+    touching: list[_Asked] = []
     alone = np.ones(len(made), dtype=bool)
     for joint in asked(catalogue.vocabulary.joints, tidy=True):
+        if RULES[joint.rule].sums:
+            condition = sum_condition(joint, columns)
+            if role not in condition.roles:
+                kept.append(_held(condition))
+            else:
+                touching += _sums_without(condition, role, len(made))
+            continue
         table = joint_table(joint, columns)
         if role not in joint.roles:
             kept.append(_certain(table))
@@ -153,7 +307,11 @@ def interface(
             alone &= table.verdicts[table.class_of[0]] == Verdict.FITS
         elif not (table.verdicts == Verdict.FITS).all():
             touching.append(_without(table, role))
-    left = [table for table, _ in touching]
+    # What all of them answer alike is no question to any of them.
+    alike = [bool((a.fits == a.fits[:1]).all()) and a.total is None for a in touching]
+    kept += [_decided(a) for a, same in zip(touching, alike, strict=True) if same]
+    touching = [a for a, same in zip(touching, alike, strict=True) if not same]
+    left = [asks.left for asks in touching]
     space = compile_tables(catalogue, others, [*kept, *left, *_together(left)])
     # A role whose options these joints do not tell apart may stand in another clique.
     met = dict.fromkeys(
@@ -163,21 +321,33 @@ def interface(
     clique = space.tree.cliques[place]
     stands_for = {r: _option_of(space, r, v)[clique.column(v)] for r, v in variable.items()}
     nobody = np.zeros(len(clique.rows), dtype=np.intp)
-    keys = [
-        np.ravel_multi_index(
-            [c[stands_for.get(r, nobody)] for r, c in zip(t.roles, t.class_of, strict=True)],
-            fits.shape[1:],
+    rows = [
+        tuple(
+            c[stands_for.get(r, nobody)] for r, c in zip(a.left.roles, a.left.class_of, strict=True)
         )
-        for t, fits in touching
+        for a in touching
     ]
+    keys = [asks.code[row] for row, asks in zip(rows, touching, strict=True)]
     if keys and len(clique.rows):
-        first, group_of = distinct_rows(np.column_stack(keys))
+        _, first, group_of = np.unique(
+            np.column_stack(keys), axis=0, return_index=True, return_inverse=True
+        )
+        group_of = group_of.reshape(-1).astype(np.intp)
     else:
         first = np.zeros(min(1, len(clique.rows)), dtype=np.intp)
         group_of = np.zeros(len(clique.rows), dtype=np.intp)
     fits_all = np.repeat(alone[:, None], len(first), axis=1)
-    for key, (_, fits) in zip(keys, touching, strict=True):
-        fits_all &= fits.reshape(len(made), -1)[:, key[first]]
+    for key, asks in zip(keys, touching, strict=True):
+        fits_all &= asks.fits[:, key[first]]
     # Groups that the same options fit are one.
     kinds, merged = distinct_rows(np.packbits(fits_all, axis=0).T)
-    return Interface(space, place, merged[group_of], fits_all[:, kinds])
+    group_of, fits_all = merged[group_of], fits_all[:, kinds]
+    spare = np.full(len(made), np.inf)
+    for row, asks in zip(rows, touching, strict=True):
+        if asks.total is None or asks.own is None:
+            continue
+        least = np.full(fits_all.shape[1], np.inf)
+        np.minimum.at(least, group_of, asks.total[row])
+        nearest = np.where(fits_all, least, np.inf).min(axis=1, initial=np.inf)
+        np.minimum(spare, asks.own + nearest, out=spare)
+    return Interface(space, place, group_of, fits_all, spare)

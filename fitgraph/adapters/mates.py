@@ -12,8 +12,9 @@ import numpy as np
 from fitgraph.graph.joints import asked, judge_pairs
 from fitgraph.graph.options import length_of, options_for, plain
 from fitgraph.mechanics.limits_and_fits import FitKind, fit_kind
-from fitgraph.mechanics.rules import RULES
-from fitgraph.mechanics.stackup import Pair, share_of_assemblies, share_that_fit
+from fitgraph.mechanics.nests import closes
+from fitgraph.mechanics.rules import RULES, Limits
+from fitgraph.mechanics.stackup import share_that_fit
 from fitgraph.model import (
     Catalogue,
     Dimension,
@@ -89,6 +90,8 @@ def sides_of(joint: Joint, chosen: Mapping[str, Option]) -> Sides | None:
     rule = RULES[joint.rule]
     sizes: dict[str, Dimension] = {}
     for name in rule.lengths:
+        if name in rule.may_lack:
+            continue
         reference = joint.arguments[name]
         found = length_of(chosen[reference.role], reference)
         if found is None and name in rule.optional:
@@ -98,10 +101,16 @@ def sides_of(joint: Joint, chosen: Mapping[str, Option]) -> Sides | None:
         sizes[name] = found
     if len(sizes) < 2:
         return None
-    outer, inner, *rest = (sizes[name] for name in rule.lengths)
+    outer, inner, *rest = sizes.values()
     most = joint.limits.get("most", _OPEN_MM)
-    if rest:  # what the slot can close at its narrowest
-        most = rest[0].lo / math.pi - joint.limits.get("reserve", 0.0)
+    if rest:  # what the slot certainly closes
+        bore, slot = (Limits(np.array(d.lo), np.array(d.hi)) for d in (outer, rest[0]))
+        at, outside = joint.arguments.get("outside"), None
+        if at is not None:
+            ring = length_of(chosen[at.role], at)
+            ends = (-math.inf, math.inf) if ring is None else (ring.lo, ring.hi)
+            outside = Limits(np.array(ends[0]), np.array(ends[1]))
+        most = float(closes(bore, slot, outside).lo) - joint.limits.get("reserve", 0.0)
     return Sides(outer, inner, joint.limits.get("least", 0.0), most)
 
 
@@ -198,7 +207,7 @@ def widened(part: Part, sizes: Sequence[Reference], factor: float) -> Part:
 
 @dataclass(frozen=True, slots=True)
 class Yield:
-    """What share of pairs and of assemblies fits.
+    """What share of pairs fits; of whole assemblies see :mod:`fitgraph.adapters.assemblies`.
 
     Parameters
     ----------
@@ -207,8 +216,6 @@ class Yield:
         those of which some pairs fit.
     pairs : float
         Mean share of fitting pairs over all of them.
-    assemblies : float
-        Share of random assemblies with one counterpart on each side that fit on all sides.
     twice : float
         Share of the pairs with certain counterparts that still fit if the process holds the
         sizes only half as well: robustness to tolerance.
@@ -217,12 +224,11 @@ class Yield:
     certain: int
     possible: int
     pairs: float
-    assemblies: float
     twice: float
 
 
 def yield_of(catalogue: Catalogue, part: Part, free: Sequence[Reference]) -> Yield:
-    """Return what share of pairs and assemblies with a part fits.
+    """Return what share of pairs with a part fits.
 
     Parameters
     ----------
@@ -236,7 +242,7 @@ def yield_of(catalogue: Catalogue, part: Part, free: Sequence[Reference]) -> Yie
     # A counterpart whose slot nobody has looked for says nothing of the process.
     found = [m for m in mates(catalogue, part) if "spigot" in m.joint.arguments and m.share]
     if not found:
-        return Yield(0, 0, 0.0, 0.0, 0.0)
+        return Yield(0, 0, 0.0, 0.0)
     certain = [m for m in found if m.verdict is Verdict.FITS]
     loose = plain(widened(part, free, 2.0))
     shares = [
@@ -248,29 +254,5 @@ def yield_of(catalogue: Catalogue, part: Part, free: Sequence[Reference]) -> Yie
         len({m.option.label for m in certain}),
         len({m.option.label for m in found} - {m.option.label for m in certain}),
         float(np.mean([m.share for m in found])),
-        _assemblies(part, found),
         float(np.mean(shares)) if shares else 0.0,
     )
-
-
-def _assemblies(part: Part, found: Sequence[Mate]) -> float:
-    """Return the mean share of assemblies in which the middle counterpart of each side fits."""
-    by_joint: dict[str, list[Mate]] = {}
-    for mate in found:
-        by_joint.setdefault(mate.joint.name, []).append(mate)
-    dimensions: dict[str, tuple[float, float]] = {}
-    pairs = []
-    for mates_of in by_joint.values():
-        mate = sorted(mates_of, key=lambda m: (m.share, m.option.label))[len(mates_of) // 2]
-        names = {}
-        for argument in ("bore", "spigot"):
-            reference = mate.joint.arguments[argument]
-            option = plain(part) if reference.role == part.role else mate.option
-            size = length_of(option, reference)
-            if size is None:
-                break
-            names[argument] = f"{option.label} {reference}"
-            dimensions[names[argument]] = (size.lo, size.hi)
-        else:
-            pairs.append(Pair(names["bore"], names["spigot"], *mate.window))
-    return share_of_assemblies(dimensions, pairs, samples=4000).share if pairs else 0.0

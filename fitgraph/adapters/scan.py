@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import pickle
 import threading
-from collections.abc import Callable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from concurrent.futures import Executor, Future, as_completed
 from dataclasses import dataclass, field, replace
 
@@ -27,13 +27,19 @@ from fitgraph.adapters.demand import (
     terms,
 )
 from fitgraph.adapters.interface import Interface, interface
+from fitgraph.adapters.settled import settled
 from fitgraph.graph.columns import WordCodes, columns_of
 from fitgraph.graph.joints import asked, joint_table
 from fitgraph.graph.options import empty, options_for, plain
+from fitgraph.graph.sums import sum_condition
+from fitgraph.mechanics.rules import RULES
 from fitgraph.model import Catalogue, Make, Option, Part
+from fitgraph.solve import algebra
+from fitgraph.solve import passes as plans
 from fitgraph.solve.batch import COUNT, LEAST, Demands, Passes
 from fitgraph.solve.best import Criteria, k_best
 from fitgraph.solve.engine import TreeEngine
+from fitgraph.solve.plan import Plan
 from fitgraph.solve.query import TENTHS
 from fitgraph.solve.request import Facts, Request
 from fitgraph.solve.space import Space, compile_tables
@@ -57,7 +63,7 @@ class _Job:
     It holds what requests let in, not the tables made of it, so that it is small to send.
     """
 
-    tree: Tree
+    tree: Tree | Plan
     class_of: Mapping[str, Ints]
     of: Mapping[str, Ints]
     let: Mapping[str, Offers]
@@ -73,6 +79,10 @@ class _Job:
 
 def _least(job: _Job, demands: Demands, kinds: Bools, start: int, stop: int) -> Floats:
     """Return the least cost of the rest of a build, for each request and kind of fit."""
+    if isinstance(job.tree, Plan):
+        these = {r: of_role[start:stop] for r, of_role in demands.of.items()}
+        whole = plans.Passes(job.tree, plans.Demands(demands.values, these), algebra.LEAST)
+        return np.repeat(whole.totals()[:, None], len(kinds), axis=1)
     found = np.full((stop - start, len(kinds)), np.inf)
     passes = Passes(job.tree, demands.part(start, stop), LEAST)
     for some, values in passes.at(job.place, job.group_of, kinds.shape[1]):
@@ -101,7 +111,9 @@ def _run(packed: bytes, start: int, stop: int) -> tuple[int, Bools, Bools]:
     for scale in job.scales:
         demands = _held.costs.get(scale)
         if demands is None:
-            demands = costs(job.tree, job.class_of, job.of, job.let, scale, weighed=job.weighed)
+            demands = costs(
+                job.tree.sizes, job.class_of, job.of, job.let, scale, weighed=job.weighed
+            )
             _held.costs[scale] = demands
         least = _least(job, demands, kinds, start, stop)[:, kind_of.ravel()]
         total, costing, weighing = scale.read(least)
@@ -117,8 +129,7 @@ def _run(packed: bytes, start: int, stop: int) -> tuple[int, Bools, Bools]:
 class _Look:
     """Which requests are looked at through which interface, and where the answers go."""
 
-    side: Interface
-    made: Sequence[Option]
+    side: Interface | Space
     places: Ints
     target: Bools
 
@@ -161,93 +172,105 @@ def _pieces(
 
 
 class _Role:
-    """The made role: its interfaces with the rest, and its options."""
+    """The made role: what the rest asks of it, and its options."""
 
     def __init__(self, catalogue: Catalogue, make: Make) -> None:
         vocabulary = catalogue.vocabulary
         self.catalogue, self.make, self.role = catalogue, make, make.role
         self.options = {r: options_for(catalogue.of(r), r, vocabulary) for r in vocabulary.roles}
         self.existing = [o for o in self.options[make.role] if not o.empty]
+        self.chosen: tuple[Candidate, ...] = ()
+        self.made: list[Option] = []
+        self.side: Interface | None = None
         found = candidates(catalogue, make, self.options)
         offered = [plain(c.part) for c in found]
-        whole = interface(catalogue, make.role, [*self.existing, *offered], self.options)
-        self.whole = whole
-        self.chosen: tuple[Candidate, ...] = ()
-        if whole is not None:
-            self.chosen, fits = _unbettered(found, whole.fits, len(self.existing))
-            self.whole = replace(whole, fits=fits)
-        self.made = [*self.existing, *(plain(c.part) for c in self.chosen)]
-        self.void: Interface | None = None
-        if vocabulary.roles[make.role].fill.may_be_empty:
-            self.void = interface(catalogue, make.role, [empty(make.role)], self.options)
+        self.whole = interface(catalogue, make.role, [*self.existing, *offered], self.options)
+        if self.whole is not None:
+            old = len(self.existing)
+            kept = _unbettered(found, self.whole.fits[old:])
+            self.chosen = tuple(
+                settled(catalogue, found[n], self.options, float(self.whole.spare[old + n]))
+                for n in kept
+            )
+            fits = np.vstack([self.whole.fits[:old], self.whole.fits[old:][kept]])
+            self.whole = replace(self.whole, fits=fits)
+            self.made = [plain(c.part) for c in self.chosen]
+            self.side = interface(catalogue, make.role, self.made, self.options)
+        #: The catalogue as it is, with a part of the role in every build, and with none.
+        self.spaces: list[Space] = []
+        if all(os for role, os in self.options.items() if role != make.role):
+            if self.existing:
+                self.spaces.append(self._with(self.existing))
+            if vocabulary.roles[make.role].fill.may_be_empty:
+                self.spaces.append(self._with([empty(make.role)]))
 
-    def _offers(self, found: Mapping[str, Terms]) -> dict[str, Offers]:
-        """Return what terms let in of every other role; both interfaces have the same options."""
-        side = self.whole or self.void
-        if side is None:
-            return {}
-        space = side.space
-        return {r: offers(found[r], space.facts[r], space.mass_g[r]) for r in space.options}
+    @staticmethod
+    def _offers(
+        space: Space, found: Mapping[str, Terms], roles: Iterable[str]
+    ) -> dict[str, Offers]:
+        """Return what terms let in of some roles."""
+        return {r: offers(found[r], space.facts[r], space.mass_g[r]) for r in roles}
 
     def _job(
         self,
-        side: Interface,
-        made: Sequence[Option],
+        side: Interface | Space,
         requests: Sequence[Request],
         found: Mapping[str, Terms],
-        let: Mapping[str, Offers],
         ladder: Sequence[tuple[int, int]],
     ) -> _Job:
-        space, weighed = side.space, requests[0].max_mass_g is not None
-        facts = Facts.of(made)
-        options = MadeFacts.of_options(found[self.role], facts, _masses(made), weighed=weighed)
+        weighed = requests[0].max_mass_g is not None
         budget = np.array([np.inf if r.budget is None else float(r.budget) for r in requests])
         most = [np.inf if r.max_mass_g is None else round(r.max_mass_g * TENTHS) for r in requests]
-        ways = scales(
-            space,
-            (facts.price + facts.service_price, options.tenths),
-            mass=weighed,
-            ladder=ladder,
-        )
+        if isinstance(side, Interface):
+            space = side.space
+            tree: Tree | Plan = space.tree
+            facts = Facts.of(self.made)
+            made = MadeFacts.of_options(
+                found[self.role], facts, _masses(self.made), weighed=weighed
+            )
+            extra = (facts.price + facts.service_price, made.tenths)
+            place, group_of, fits = side.place, side.group_of, side.fits
+        else:
+            space, tree = side, side.plan(certain=True)
+            made = MadeFacts.nothing(len(requests))
+            extra = (np.zeros(1), np.zeros(1))
+            place, group_of, fits = -1, np.zeros(0, dtype=np.intp), np.ones((1, 1), dtype=bool)
+        let = self._offers(space, found, space.options)
         return _Job(
-            space.tree,
+            tree,
             dict(space.class_of),
-            {role: found[role].of.astype(np.int32) for role in space.options},
+            {role: found[role].of.astype(np.int32) for role in let},
             let,
             weighed,
-            side.place,
-            side.group_of,
-            side.fits,
-            options,
+            place,
+            group_of,
+            fits,
+            made,
             budget,
             np.array(most, dtype=float),
-            tuple(ways),
+            tuple(scales(space, extra, mass=weighed, ladder=ladder)),
         )
 
     def serve(
         self, requests: Sequence[Request], executor: Executor | None, progress: Progress | None
-    ) -> tuple[Bools, Bools]:
-        """Return which requests are served with the role empty, and by which option of it."""
-        nothing = np.zeros((len(requests), 1), dtype=bool)
+    ) -> tuple[Bools, Bools, Bools]:
+        """Return which requests existing parts serve, an empty role, and each made part."""
+        by_old, nothing = (np.zeros((len(requests), 1), dtype=bool) for _ in range(2))
         options = np.zeros((len(requests), len(self.made)), dtype=bool)
         found = terms(self.catalogue, requests)
-        void: Sequence[Option] = [empty(self.role)]
         jobs: list[tuple[_Job, int]] = []
         looks: list[_Look] = []
+        ways: list[tuple[Interface | Space, Bools]] = []
+        if self.side is not None and self.made:
+            ways.append((self.side, options))
+        for space in self.spaces:
+            ways.append((space, nothing if space.options[self.role][0].empty else by_old))
         for both, places in _alike(requests):
             some = [requests[n] for n in places]
             mine = {role: of_role.part(places) for role, of_role in found.items()}
-            let = self._offers(mine)
-            ways: list[tuple[Interface | None, Sequence[Option], Bools]] = [
-                (self.whole, self.made, options),
-                (self.void, void, nothing),
-            ]
-            for side, made, target in ways:
-                if side is not None and made:
-                    jobs.append(
-                        (self._job(side, made, some, mine, let, LADDER if both else ()), len(some))
-                    )
-                    looks.append(_Look(side, made, places, target))
+            for side, target in ways:
+                jobs.append((self._job(side, some, mine, LADDER if both else ()), len(some)))
+                looks.append(_Look(side, places, target))
         total, done = sum(count for _, count in jobs), 0
         near: dict[int, list[tuple[int, Bools]]] = {}
         for n, (start, sure, open_) in _pieces(jobs, executor):
@@ -259,7 +282,7 @@ class _Role:
                 progress(done, total)
         for n, rows in near.items():
             self._settle(looks[n], requests, rows, found)
-        return nothing[:, 0], options
+        return by_old[:, 0], nothing[:, 0], options
 
     def _settle(
         self,
@@ -272,76 +295,61 @@ class _Role:
         places = np.array([place for place, _ in rows], dtype=np.intp)
         some = [requests[n] for n in places]
         mine = {role: of_role.part(places) for role, of_role in found.items()}
-        job = self._job(look.side, look.made, some, mine, self._offers(mine), FINE)
-        _, sure, open_ = _run(pickle.dumps(job), 0, len(some))
+        _, sure, open_ = _run(pickle.dumps(self._job(look.side, some, mine, FINE)), 0, len(some))
         for row, (place, still) in enumerate(rows):
             look.target[place] |= sure[row] & still
             for option in np.flatnonzero(open_[row] & still).tolist():
-                look.target[place, option] = self._has_build(look.made[option], some[row])
+                space = look.side
+                if isinstance(space, Interface):
+                    space = self._with([self.made[option]])
+                look.target[place, option] = self._has_build(space, some[row])
 
-    def _has_build(self, option: Option, request: Request) -> bool:
+    def _has_build(self, space: Space, request: Request) -> bool:
         """Search for a build where both limits are so near that no weighting of them decides."""
-        space = self._with(option)
-        found = {
-            r: of_role.allowed[int(of_role.of[0])]
-            for r, of_role in terms(self.catalogue, [request]).items()
-        }
-        used = np.array(
-            [
-                float(found[self.role].price(Facts.of([option]))[0]),
-                float(np.rint((option.mass_g or 0.0) * TENTHS)),
-            ]
-        )
-        lets, sums = {}, {}
-        for role in space.options:
-            allowed, mass = found[role], space.mass_g[role]
-            if role == self.role:
-                lets[role], sums[role] = np.ones(1, dtype=bool), np.zeros((2, 1))
-                continue
+        lets, costs = {}, {}
+        for role, of_role in terms(self.catalogue, [request]).items():
+            allowed, mass = of_role.allowed[int(of_role.of[0])], space.mass_g[role]
             lets[role] = allowed.lets(space.facts[role]) & ~np.isnan(mass)
-            price, tenths = allowed.price(space.facts[role]), np.rint(np.nan_to_num(mass) * TENTHS)
-            sums[role] = np.array([price, tenths])
+            price = allowed.price(space.facts[role])
+            costs[role] = np.array([price, price, np.rint(np.nan_to_num(mass) * TENTHS)])
         limits = np.array([float(request.budget or 0), round((request.max_mass_g or 0.0) * TENTHS)])
-        limits -= used
-        costs = {role: np.vstack([both[0], both]) for role, both in sums.items()}
         _, best = k_best(space.plan(certain=True), space.class_of, lets, Criteria(costs, limits), 1)
         return len(best) > 0
 
-    def _with(self, option: Option) -> Space:
-        """Return the catalogue compiled with one option of the made role only."""
-        options = {**self.options, self.role: (option,)}
+    def _with(self, some: Sequence[Option]) -> Space:
+        """Return the catalogue compiled with some options of the made role only."""
+        options = {**self.options, self.role: tuple(some)}
         columns = columns_of(options, WordCodes())
         joints = asked(self.catalogue.vocabulary.joints, tidy=True)
-        tables = [joint_table(j, columns) for j in joints if all(options[r] for r in j.roles)]
-        return compile_tables(self.catalogue, options, tables)
+        joints = [j for j in joints if all(options[r] for r in j.roles)]
+        tables = [joint_table(j, columns) for j in joints if not RULES[j.rule].sums]
+        sums = [sum_condition(j, columns) for j in joints if RULES[j.rule].sums]
+        return compile_tables(self.catalogue, options, tables, sums=sums)
 
     def builds(self) -> tuple[list[int], list[int]]:
-        """Return the builds with each option, and those that an existing part makes as well."""
+        """Return the builds with each made part, and those that an existing part makes as well."""
         if self.whole is None:
-            return [0] * len(self.made), [0] * len(self.made)
-        side = self.whole
+            return [], []
+        side, old = self.whole, len(self.existing)
         found = terms(self.catalogue, [Request()])
-        demands = counts(side.space, found, self._offers(found))
+        demands = counts(side.space, found, self._offers(side.space, found, side.space.options))
         per_group = np.zeros(side.fits.shape[1], dtype=object)
         for _, values in Passes(side.space.tree, demands, COUNT).at(
             side.place, side.group_of, side.fits.shape[1]
         ):
             per_group = per_group + values[0]
-        known = side.fits[: len(self.existing)].any(axis=0)
+        known = side.fits[:old].any(axis=0)
         return (
-            [sum(int(x) for x in per_group[f]) for f in side.fits],
-            [sum(int(x) for x in per_group[f & known]) for f in side.fits],
+            [sum(int(x) for x in per_group[f]) for f in side.fits[old:]],
+            [sum(int(x) for x in per_group[f & known]) for f in side.fits[old:]],
         )
 
 
-def _unbettered(
-    found: Sequence[Candidate], fits: Bools, existing: int
-) -> tuple[tuple[Candidate, ...], Bools]:
+def _unbettered(found: Sequence[Candidate], fits: Bools) -> list[int]:
     """Return the candidates whose fits no other's contain; of equals the one with most slack."""
-    offered = fits[existing:]
     if not len(found):
-        return (), fits
-    kinds, kind_of = np.unique(offered, axis=0, return_inverse=True)
+        return []
+    kinds, kind_of = np.unique(fits, axis=0, return_inverse=True)
     kind_of = kind_of.ravel()
     rows = kinds.astype(np.float32)
     inside = rows @ (1 - rows).T == 0  # a's fits are all among b's
@@ -350,8 +358,7 @@ def _unbettered(
     for kind in np.flatnonzero(kinds.any(axis=1) & ~inside.any(axis=1)):
         equal = [int(n) for n in np.flatnonzero(kind_of == kind)]
         kept.append(max(equal, key=lambda n: (round(found[n].slack_mm, 6), -_mass(found[n]))))
-    kept.sort()
-    return tuple(found[n] for n in kept), np.vstack([fits[:existing], offered[kept]])
+    return sorted(kept)
 
 
 def _mass(candidate: Candidate) -> float:
@@ -502,12 +509,12 @@ def scan(
         *requests_of(catalogue.enquiries, in_stock=in_stock),
         *(Request(want=(p.sku,), in_stock=True) for p in lost),
     ]
-    nothing, options = role.serve(requests, executor, progress)
-    asked, old = len(catalogue.enquiries), len(role.existing)
+    by_old, nothing, options = role.serve(requests, executor, progress)
+    asked = len(catalogue.enquiries)
     weights = np.array([e.weight for e in catalogue.enquiries], dtype=float)
-    by_old = options[:asked, :old].any(axis=1)
-    before = nothing[:asked] | by_old
-    serves, frees = options[:asked, old:], options[asked:, old:]
+    by_old, nothing = by_old[:asked], nothing[:asked]
+    before = nothing | by_old
+    serves, frees = options[:asked], options[asked:]
     builds, shared = role.builds()
     worths = []
     for n, candidate in enumerate(role.chosen):
@@ -515,11 +522,11 @@ def scan(
         worths.append(
             Worth(
                 candidate,
-                builds[old + n],
-                shared[old + n],
+                builds[n],
+                shared[n],
                 float(weights[serves[:, n] & ~before].sum()),
                 float(weights[serves[:, n]].sum()),
-                float(weights[serves[:, n] & by_old & ~nothing[:asked]].sum()),
+                float(weights[serves[:, n] & by_old & ~nothing].sum()),
                 tuple(p.sku for p in freed),
                 sum(p.stock * (p.price or 0) for p in freed),
             )

@@ -2,10 +2,10 @@
 
 from __future__ import annotations
 
-import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 
+from fitgraph.adapters.assemblies import WholeYield, whole_yield
 from fitgraph.adapters.made import Cost, Shape, cost_of, shape_of
 from fitgraph.adapters.mates import Mate, Yield, mates, yield_of
 from fitgraph.adapters.scan import Worth
@@ -14,7 +14,7 @@ from fitgraph.graph.hold import Hold, hold
 from fitgraph.graph.options import empty
 from fitgraph.mechanics.cautions import CAUTIONS
 from fitgraph.mechanics.materials import MATERIALS
-from fitgraph.mechanics.slots import elastic_closure_mm
+from fitgraph.mechanics.slots import closes_by_mm, elastic_closure_mm
 from fitgraph.model import Catalogue, Dimension, Make, Part, Presence, Reference, Verdict
 from fitgraph.solve import Request, TreeEngine
 from fitgraph.units import show_money
@@ -102,7 +102,9 @@ class Sheet:
     mates : tuple of Mate
         What it meets.
     yields : Yield
-        What share of pairs and assemblies fits.
+        What share of pairs fits.
+    wholes : WholeYield
+        What share of whole assemblies goes together.
     closure : Closure or None
         Of its slot, if it has one.
     holds : tuple of Hold
@@ -120,6 +122,7 @@ class Sheet:
     cost: Cost
     mates: tuple[Mate, ...]
     yields: Yield
+    wholes: WholeYield
     closure: Closure | None
     holds: tuple[Hold, ...]
     gained: tuple[str, ...]
@@ -177,6 +180,7 @@ def _closure(make: Make, shape: Shape, found: Sequence[Mate]) -> Closure | None:
         if mate.verdict is Verdict.FITS and mate.joint.arguments.get("bore") == make.bore
     ]
     material = MATERIALS[make.material]
+    gives = float(closes_by_mm(shape.slot.lo, shape.bore.lo, shape.outside.hi))
     springs = None
     if material.modulus_gpa is not None and material.yield_mpa is not None:
         springs = float(
@@ -188,7 +192,7 @@ def _closure(make: Make, shape: Shape, found: Sequence[Mate]) -> Closure | None:
                 shape.slot.lo,
             )
         )
-    return Closure(max(inside, default=0.0), shape.slot.lo / math.pi, springs)
+    return Closure(max(inside, default=0.0), gives, springs)
 
 
 def _holds(catalogue: Catalogue, part: Part) -> list[Hold]:
@@ -232,6 +236,7 @@ def sheet(catalogue: Catalogue, worth: Worth, gained: Sequence[str] = ()) -> She
         cost_of(make, shape),
         met,
         yield_of(catalogue, part, [f.size for f in make.free]),
+        whole_yield(catalogue, part),
         _closure(make, shape, met),
         holds,
         tuple(gained),

@@ -3,12 +3,14 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
+from dataclasses import replace
 from types import MappingProxyType
 from typing import TYPE_CHECKING, Any
 
 from fitgraph.catalogue.figures import parse_figure
 from fitgraph.mechanics.limits_and_fits import parse_tolerance_class
 from fitgraph.mechanics.materials import MATERIALS
+from fitgraph.mechanics.preferred_sizes import RENARD, renard
 from fitgraph.mechanics.rules import RULES
 from fitgraph.model import (
     Basis,
@@ -38,6 +40,7 @@ _ENTRIES = (
     "slot",
     "length",
     "free",
+    "gauges",
     "words",
     "wordless",
     "fixed",
@@ -56,6 +59,9 @@ _ENTRIES = (
 )
 _COSTS = ("material_per_kg", "hour", "minutes", "removal", "setup_minutes", "lot", "allowance")
 _MOST = 10**9
+
+#: Sizes of a row that stands for gauges, and how one is written that goes by a step.
+_MOST_GAUGES, _EVERY = 10_000, "every "
 
 #: Ra that a drawing may ask for, in µm: the coarsest grade, N12.
 _ROUGHEST = 50
@@ -108,6 +114,40 @@ def _free(reader: Reader, where: str, role: Role, table: Mapping[str, Any]) -> l
     return found
 
 
+def _gauges(
+    reader: Reader, where: str, free: list[FreeSize], table: Mapping[str, Any]
+) -> list[FreeSize]:
+    """Return the free dimensions with the sizes that the workshop has gauges or cutters for."""
+    known = {f"{f.size.feature}.{f.size.name}": f for f in free}
+    found = {f.size: f for f in free}
+    for path, entry in table.items():
+        at, one = f"{where}.{path}", known.get(path)
+        if one is None:
+            reader.fault(where, path, "is no free dimension", f"Use one of {', '.join(known)}")
+            continue
+        spec = reader.roles[one.size.role].features[one.size.feature or ""]
+        low, high = spec.dimensions[one.size.name].plausible or (0.0, 0.0)
+        if isinstance(entry, list):
+            sizes = [reader.length(at, text) for text in entry]
+        elif isinstance(entry, str) and entry in RENARD:
+            sizes = renard(entry, low, high)
+        elif isinstance(entry, str) and entry.startswith(_EVERY):
+            step = reader.length(at, entry.removeprefix(_EVERY))
+            if step <= 0 or (high - low) / step > _MOST_GAUGES:
+                reader.fault(at, entry, "is no step to gauge by", "Write it like every 0.1 mm")
+                continue
+            first, last = round(low / step), round(high / step)
+            sizes = [round(n * step, 6) for n in range(first, last + 1)]
+        else:
+            names = ", ".join(RENARD)
+            reader.fault(
+                at, entry, "is no row of sizes", f"Write a list, every 0.1 mm, or one of {names}"
+            )
+            continue
+        found[one.size] = replace(one, gauges=tuple(sorted({s for s in sizes if low <= s <= high})))
+    return list(found.values())
+
+
 def _fixed(
     reader: Reader, where: str, role: Role, table: Mapping[str, Any]
 ) -> dict[str, tuple[Mapping[str, Dimension], Mapping[str, Word]]]:
@@ -154,6 +194,12 @@ def _tangled(free: list[FreeSize], joints: tuple[Joint, ...]) -> Joint | None:
         if not joint.check and sum(r in sizes for r in compared) > 1:
             return joint
     return None
+
+
+def _stacked(free: list[FreeSize], joints: tuple[Joint, ...]) -> Joint | None:
+    """Return a stack that a free dimension is in: what it asks depends on several other parts."""
+    sizes = {f.size for f in free}
+    return next((j for j in joints if any(s.length in sizes for s in j.spans)), None)
 
 
 def _cost(reader: Reader, where: str, table: Mapping[str, Any], digits: int) -> CostModel:
@@ -261,6 +307,9 @@ def _make(
         )
         return None
     free = _free(reader, f"{where}.free", role, reader.table(f"{where}.free", entry.get("free")))
+    free = _gauges(
+        reader, f"{where}.gauges", free, reader.table(f"{where}.gauges", entry.get("gauges"))
+    )
     fixed = _fixed(
         reader, f"{where}.fixed", role, reader.table(f"{where}.fixed", entry.get("fixed"))
     )
@@ -306,6 +355,8 @@ def _make(
         reader.fault(where, open_[0], "is neither free nor fixed", "Say one of both")
     if joint := _tangled(free, joints):
         reader.fault(f"{where}.free", joint.name, "compares two free dimensions", "Fix one of them")
+    if joint := _stacked(free, joints):
+        reader.fault(f"{where}.free", joint.name, "adds up a free dimension", "Fix the dimension")
     work = _work(reader, where, entry, wall, "bore" in sources)
     price = _money(reader, f"{where}.price", entry.get("price", "0"), digits)
     cost = _cost(reader, f"{where}.cost", reader.table(f"{where}.cost", entry.get("cost")), digits)

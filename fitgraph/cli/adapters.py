@@ -119,6 +119,7 @@ def _worth_json(scan: Scan, worth: Worth) -> dict[str, Any]:
             "least_mm": number(made.lo),
             "most_mm": number(made.hi),
             "class": classes[reference] or None,
+            "gauge": reference in candidate.standard,
         }
     return {
         "sku": candidate.part.sku,
@@ -138,6 +139,20 @@ def _worth_json(scan: Scan, worth: Worth) -> dict[str, Any]:
         "released": list(worth.released),
         "released_value": major(worth.released_value, digits),
         "slack_mm": number(min(candidate.slack_mm, 1e6)),
+    }
+
+
+def _assemblies_json(scan: Scan, worth: Worth) -> dict[str, Any]:
+    """Return the yield of whole assemblies of one part, which takes a while to draw."""
+    from fitgraph.adapters import whole_yield
+
+    whole = whole_yield(scan.catalogue, worth.candidate.part)
+    return {
+        "sku": worth.candidate.part.sku,
+        "certain": number(whole.certain) if whole.certain_builds else None,
+        "certain_drawn": whole.certain_builds,
+        "possible": number(whole.possible) if whole.telling else None,
+        "possible_drawn": whole.possible_builds,
     }
 
 
@@ -167,6 +182,7 @@ def as_json(
         "covered": number(scans[0].covered),
         "looked_at": {s.make.name: len(s.worths) for s in scans},
         "parts": [_worth_json(scan, worth) for scan, worth in shown],
+        "first_assemblies": _assemblies_json(*shown[0]) if shown else None,
         "together": [_together_json(step, vocabulary.minor_digits) for step in steps],
         "files": [str(file) for file in files],
         "saved": None if saved is None else str(saved),
@@ -225,9 +241,7 @@ def _lines(
     ]
     mass = show_mass(best.part.mass_g or 0.0)
     lines.append(styled(f"  The first: {best.part.name}, {', '.join(details)}, {mass}."))
-    if isfinite(best.slack_mm):
-        told = f"  Its sizes may shift by {best.slack_mm:.2f} mm before a counterpart is lost."
-        lines.append(styled(told))
+    lines += [styled(f"  {line}") for line in _of_the_first(*shown[0])]
     if steps:
         lines += ["", styled("The best together")]
         for k, step in enumerate(steps, start=1):
@@ -244,6 +258,32 @@ def _lines(
     if saved is not None:
         lines += ["", styled(f"A copy of the catalogue that has them: {saved}")]
     return [*lines, *caution_lines([PROPOSAL, *_cautions(scans)])]
+
+
+def _of_the_first(scan: Scan, worth: Worth) -> Iterator[str]:
+    """Yield what to know of the first part: how snug, which gauges, how much goes together."""
+    from fitgraph.adapters import whole_yield
+
+    candidate = worth.candidate
+    if candidate.tightens:
+        yield "Snug: the tightest that its counterparts still slide on and into at the worst sizes."
+    elif isfinite(candidate.slack_mm):
+        yield f"Its sizes may shift by {candidate.slack_mm:.2f} mm before a counterpart is lost."
+    if candidate.standard:
+        names = " and ".join(f"{r.feature} {candidate.sizes[r]:g} mm" for r in candidate.standard)
+        yield f"The workshop has gauges for it: {names}."
+    whole = whole_yield(scan.catalogue, candidate.part)
+    yield f"All {worth.builds:,} builds with it assemble at the worst sizes."
+    if whole.certain_builds:
+        yield (
+            f"At random sizes {whole.certain:.1%} of assemblies go together, in "
+            f"{whole.certain_builds} of them drawn."
+        )
+    if whole.telling:
+        yield (
+            f"Of assemblies in {whole.possible_builds} builds drawn from all that may fit, "
+            f"{whole.possible:.1%} do."
+        )
 
 
 def write_sheets(scans: Sequence[Scan], worths: Sequence[Worth], folder: Path) -> list[Path]:

@@ -88,10 +88,17 @@ def _yields(sheet: Sheet) -> str:
     text = f"{counterparts} for certain"
     if y.possible:
         text += f", {y.possible} more in some pairs"
-    return (
-        f"{text}; {y.pairs:.1%} of all these pairs and {y.assemblies:.1%} of assemblies go "
-        f"together; {y.twice:.1%} if the process holds the sizes only half as well"
+    text += (
+        f"; {y.pairs:.1%} of all these pairs go together, {y.twice:.1%} if the process holds the "
+        "sizes only half as well"
     )
+    whole = sheet.wholes
+    if whole.certain_builds:
+        text += f"; of whole assemblies {whole.certain:.1%} in builds that certainly fit"
+    if whole.telling:
+        joined = " and" if whole.certain_builds else "; of whole assemblies"
+        text += f"{joined} {whole.possible:.1%} in all that may fit"
+    return text
 
 
 def worth_lines(sheet: Sheet) -> list[str]:

@@ -8,7 +8,6 @@ from dataclasses import dataclass, replace
 import numpy as np
 import numpy.typing as npt
 
-from fitgraph.explain.assembly import assembly_share
 from fitgraph.explain.changes import Change, Prefer, changes
 from fitgraph.explain.conflicts import Conflict, minimal_conflicts, minimal_drops
 from fitgraph.explain.echoes import without_echoes
@@ -17,6 +16,7 @@ from fitgraph.explain.kinds import Kinds
 from fitgraph.explain.reasons import Clash, clashes
 from fitgraph.explain.request_conflicts import RequestExplanation, explain_request
 from fitgraph.explain.transversals import TooManySetsError
+from fitgraph.graph.assembly import assembly_share
 from fitgraph.graph.hold import Hold, hold
 from fitgraph.graph.joints import asked
 from fitgraph.mechanics.stackup import AssemblyShare

@@ -387,12 +387,15 @@ class FreeSize:
         ISO 286 tolerance class that the process holds; empty where deviations are given.
     lower, upper : float
         Deviations from the nominal size in mm that the process holds, without a class.
+    gauges : tuple of float
+        Nominal sizes in mm that the workshop has gauges, reamers or bar for.
     """
 
     size: Reference
     klass: str = ""
     lower: float = 0.0
     upper: float = 0.0
+    gauges: tuple[float, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)

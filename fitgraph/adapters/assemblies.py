@@ -1,0 +1,94 @@
+"""What share of whole assemblies with a made part goes together: diameters, nests and stacks.
+
+Builds with the part are drawn at random, each as likely as any other, and of each build
+assemblies at sizes that are drawn within their limits. So every joint is judged in every
+assembly at the same sizes, and a ring has to close on all that is inside it.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from fitgraph.adapters.what_if import only_parts
+from fitgraph.graph.assembly import assembly_share
+from fitgraph.model import Catalogue, Part
+from fitgraph.solve.sample import Drawing
+from fitgraph.solve.space import Space, compile_space
+
+#: Builds that are drawn, assemblies of each, and the seed.
+BUILDS, ASSEMBLIES, SEED = 200, 500, 20260101
+
+#: Builds from which a share is worth telling.
+ENOUGH = 20
+
+
+@dataclass(frozen=True, slots=True)
+class WholeYield:
+    """What share of whole assemblies with a part goes together.
+
+    Parameters
+    ----------
+    certain : float
+        Mean share over drawn builds that certainly fit.
+    certain_builds : int
+        How many of them were drawn; zero where there is none.
+    possible : float
+        Mean share over drawn builds of which some assemblies may fit.
+    possible_builds : int
+        How many of them were drawn and rest on no size that nobody knows.
+    """
+
+    certain: float
+    certain_builds: int
+    possible: float
+    possible_builds: int
+
+    @property
+    def telling(self) -> bool:
+        """Whether enough of the builds that may fit rest on known sizes to tell their share."""
+        return self.possible_builds >= ENOUGH
+
+
+def whole_yield(catalogue: Catalogue, part: Part, *, builds: int = BUILDS) -> WholeYield:
+    """Return what share of whole assemblies with a part goes together.
+
+    Parameters
+    ----------
+    catalogue : Catalogue
+        The other parts.
+    part : Part
+        The made part.
+    builds : int
+        How many builds are drawn of those that certainly fit, and of those that may; seeded.
+    """
+    space = compile_space(only_parts(catalogue, part.role, [part]))
+    sure, maybe = (_shares(space, part, builds, certain=certain) for certain in (True, False))
+    return WholeYield(_mean(sure), len(sure), _mean(maybe), len(maybe))
+
+
+def _mean(shares: list[float]) -> float:
+    return float(np.mean(shares)) if shares else 0.0
+
+
+def _shares(space: Space, part: Part, builds: int, *, certain: bool) -> list[float]:
+    """Return the share of assemblies that go together in builds drawn with a part."""
+    vocabulary = space.catalogue.vocabulary
+    weight = {}
+    for role, options in space.options.items():
+        mine = [o.part is not None and o.part.sku == part.sku for o in options]
+        weight[role] = np.array(mine if role == part.role else np.ones(len(options)), dtype=float)
+    if any(not w.sum() for w in weight.values()):
+        return []
+    drawing = Drawing(space.plan(certain=certain), space.class_of, weight)
+    if not drawing.total:
+        return []
+    drawn = drawing.draw(builds, np.random.default_rng(SEED))
+    found = []
+    for n in range(builds):
+        chosen = {role: space.options[role][int(at[n])] for role, at in drawn.items()}
+        share = assembly_share(chosen, vocabulary, samples=ASSEMBLIES)
+        if share is not None:
+            found.append(share.share)
+    return found
