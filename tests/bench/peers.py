@@ -13,7 +13,6 @@ from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 
 import clingo
-import duckdb
 import numpy as np
 import numpy.typing as npt
 from constraint import (
@@ -305,6 +304,8 @@ def _weighed(
 
 def duckdb_joins(task: Task) -> Listed:
     """Join options with what each joint allows, and fetch ids, price and mass as arrays."""
+    import duckdb  # an extra of the bench; tests import this module without it
+
     database = duckdb.connect(config={"threads": 1})
     number = {role: n for n, role in enumerate(task.options)}
     tables, where = [], []
