@@ -13,6 +13,7 @@ import numpy.typing as npt
 from fitgraph.explain.buckets import Factor, Least
 from fitgraph.explain.elements import Question
 from fitgraph.explain.kinds import Kinds, Reduced, reduce
+from fitgraph.explain.narrowed import within
 from fitgraph.graph.options import length_of
 from fitgraph.model import Option, Vocabulary
 from fitgraph.solve.algebra import COUNT
@@ -339,27 +340,27 @@ def _searched(
 ) -> Iterator[Change]:
     """Yield the best change of each way by the search, which takes sums as well."""
     space = question.space
-    plan = space.plan(certain=True)
-    lets = [
-        {r: question.allowed[r] & (c == way.get(r, 0)) for r, c in question.broken.items()}
-        for _, way in ways
-    ]
-    through = _through(space, plan, lets)
-    for n, (dropped, way) in enumerate(ways):
-        options, found = k_best(
-            plan,
-            space.class_of,
-            lets[n],
-            Criteria({r: np.array([cost[r]]) for r in cost}, np.zeros(0)),
-            1,
-        )
-        if not len(found):
-            continue
-        last = list(way)[-1]
-        mask = lets[n][last]
-        alternatives = int((mask & (through[last][n][space.class_of[last]] > 0)).sum())
-        places = {r: int(at[0]) for r, at in options.items()}
-        yield _change(question, way, chosen, places, alternatives, dropped)
+    alike: dict[frozenset[str], list[tuple[int, Mapping[str, int]]]] = {}
+    for dropped, way in ways:
+        alike.setdefault(frozenset(way), []).append((dropped, way))
+    for roles, mine in alike.items():
+        lets = [
+            {r: question.allowed[r] & (c == way.get(r, 0)) for r, c in question.broken.items()}
+            for _, way in mine
+        ]
+        every = {r: np.logical_or.reduce([of[r] for of in lets]) for r in question.broken}
+        plan = within(space, every, roles)
+        through = _through(space, plan, lets)
+        criteria = Criteria({r: np.array([cost[r]]) for r in cost}, np.zeros(0))
+        for n, (dropped, way) in enumerate(mine):
+            options, found = k_best(plan, space.class_of, lets[n], criteria, 1)
+            if not len(found):
+                continue
+            last = list(way)[-1]
+            open_ = through[last][n][space.class_of[last]] > 0
+            places = {r: int(at[0]) for r, at in options.items()}
+            alternatives = int((lets[n][last] & open_).sum())
+            yield _change(question, way, chosen, places, alternatives, dropped)
 
 
 def _through(space: Space, plan: Plan, lets: Sequence[Mapping[str, Bools]]) -> dict[str, Floats]:
@@ -372,7 +373,7 @@ def _through(space: Space, plan: Plan, lets: Sequence[Mapping[str, Bools]]) -> d
         for n, mask in enumerate(lets):
             values[role][n, space.class_of[role][mask[role]]] = 1.0
     every = np.arange(len(lets), dtype=np.intp)
-    return Passes(plan, Demands(values, dict.fromkeys(values, every)), COUNT, narrow=False).each()
+    return Passes(plan, Demands(values, dict.fromkeys(values, every)), COUNT).each()
 
 
 def _change(

@@ -18,6 +18,7 @@ from fitgraph.explain.buckets import Factor, Least
 from fitgraph.explain.elements import JOINT, PICK, Element, Question
 from fitgraph.explain.hitting import Oracle, drops_and_conflicts
 from fitgraph.explain.kinds import Kinds, Reduced, Table, reduce
+from fitgraph.explain.narrowed import narrowed
 from fitgraph.explain.reasons import Clash, clashes
 from fitgraph.explain.transversals import minimal, minimal_transversals
 from fitgraph.graph.sums import SumCondition
@@ -131,7 +132,7 @@ def _by_oracle(
     kinds: Kinds, question: Question, known: Iterable[int]
 ) -> tuple[list[int], list[int]]:
     """Return the minimal sets to drop and to clash where sums count, as bits of elements."""
-    plan = kinds.space.plan(certain=kinds.least is Verdict.FITS)
+    plan = narrowed(question, certain=kinds.least is Verdict.FITS)
     return drops_and_conflicts(Oracle(plan, kinds.space.class_of, question), known)
 
 
@@ -145,7 +146,7 @@ def _on_sums(
     suspects = [s for s in space.sums if _breakable(s, lets, certain=certain)]
     guilty: list[SumCondition] = []
     for suspect in suspects:
-        plan = space.plan(certain=certain, sums=frozenset([suspect.name]))
+        plan = narrowed(question, certain=certain, sums=frozenset([suspect.name]))
         if not Oracle(plan, space.class_of, question).left([rest])[0]:
             guilty = [suspect]
             break

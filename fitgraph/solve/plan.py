@@ -25,6 +25,7 @@ import itertools
 import math
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
+from types import MappingProxyType
 from typing import Any
 
 import numpy as np
@@ -32,7 +33,13 @@ import numpy.typing as npt
 
 from fitgraph.graph.sums import SumCondition
 from fitgraph.solve.relations import Relation, combined, merged, reduced, supported
-from fitgraph.solve.sums import Running, TooWideSumError, chain_of, presence_axes
+from fitgraph.solve.sums import (
+    Running,
+    TooWideSumError,
+    chain_of,
+    presence_axes,
+    relation_of_sum,
+)
 
 Ints = npt.NDArray[np.intp]
 Bools = npt.NDArray[np.bool_]
@@ -45,6 +52,9 @@ _CHEAP = 2e6
 
 #: Classes up to which an axis counts as one that asks for presence, and most cases.
 _NARROW, _MOST_CASES = 4, 256
+
+#: Cells up to which a sum over roles becomes one table; beyond, it is taken term by term.
+_AS_TABLE = 1 << 20
 
 #: Cells of a relation from which its narrow axes are worth cases.
 _WIDE = 256
@@ -322,6 +332,7 @@ class _Planner:
         self.relation_keys: dict[tuple[Any, ...], int] = {}
         self.live: dict[tuple[int, tuple[int, ...]], Relation] = {}
         self.chains: dict[tuple[Any, ...], Any] = {}
+        self.tables: dict[tuple[Any, ...], Relation | None] = {}
         self.rank = {v: n for n, v in enumerate(draft.roles)}
 
     def domain_id(self, domain: Ints) -> int:
@@ -350,6 +361,12 @@ class _Planner:
             elif not left.allowed:
                 return None
         for n, condition in enumerate(self.draft.sums):
+            if (one := self._as_relation(n, domains, ids)) is not None:
+                if one.scope:
+                    found.append(one)
+                elif not one.allowed:
+                    return None
+                continue
             roles = tuple(r for t in condition.terms for r in t.roles)
             key2 = (n, tuple(ids[r] for r in roles))
             if key2 not in self.chains:
@@ -374,6 +391,22 @@ class _Planner:
                     return None
                 found.append(chain.last)
         return found, running
+
+    def _as_relation(
+        self, n: int, domains: Mapping[str, Ints], ids: Mapping[str, int]
+    ) -> Relation | None:
+        """Return a sum as one relation, None where it has too many cells."""
+        condition = self.draft.sums[n]
+        key = (n, tuple(ids[r] for r in condition.roles))
+        if key not in self.tables:
+            self.tables[key] = relation_of_sum(
+                condition,
+                self.draft.first,
+                domains,
+                certain=self.draft.certain,
+                most_cells=_AS_TABLE,
+            )
+        return self.tables[key]
 
     def case(self, domains: Mapping[str, Ints]) -> _CasePlan | None:
         """Return the order of elimination of a case, with its work."""
@@ -764,6 +797,7 @@ def make_plan(
     *,
     certain: bool,
     ceiling: float = CEILING,
+    domains: Mapping[str, Ints] = MappingProxyType({}),
 ) -> Plan:
     """Return a plan.
 
@@ -783,15 +817,17 @@ def make_plan(
         Whether sums count at their worst.
     ceiling : float
         Bytes that a pass may need.
+    domains : mapping of str to ndarray of int
+        The base classes that may be used, of roles of which not all may.
 
     Raises
     ------
     TooWideError
         If a pass would need more.
     """
-    domains = {r: np.arange(sizes[r], dtype=np.intp) for r in roles}
+    domains = {r: domains.get(r, np.arange(sizes[r], dtype=np.intp)) for r in roles}
     nothing = Plan(tuple(roles), dict(sizes), (), ())
-    if not all(sizes[r] for r in roles):
+    if not all(len(domains[r]) for r in roles):
         return nothing
     tidy = [reduced(r, domains) for r in relations]
     if any(not r.scope and not r.allowed for r in tidy):

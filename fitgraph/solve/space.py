@@ -23,13 +23,15 @@ from fitgraph.model import Catalogue, Option, Verdict
 from fitgraph.solve.cliques import ClassTable
 from fitgraph.solve.counting import Home
 from fitgraph.solve.plan import CEILING, Plan, make_plan
-from fitgraph.solve.relations import relation_of
+from fitgraph.solve.relations import Relation, relation_of
 from fitgraph.solve.request import Facts
+from fitgraph.solve.substitutes import substitutes
 from fitgraph.solve.sums import table_of
 from fitgraph.solve.tree import Tree, build_tree
 
 Ints = npt.NDArray[np.intp]
 Floats = npt.NDArray[np.float64]
+Bools = npt.NDArray[np.bool_]
 
 
 @dataclass(frozen=True, slots=True)
@@ -90,18 +92,68 @@ class Space:
         """
         key = (certain, sums)
         if key not in self._held:
-            first = {role: _firsts(of_role) for role, of_role in self.class_of.items()}
-            self._held[key] = make_plan(
-                self.roles,
-                self.sizes,
-                first,
-                [relation_of(table, first, certain=certain) for table in self.joint_tables],
-                [s for s in self.sums if sums is None or s.name in sums],
-                certain=certain,
-                ceiling=self.ceiling,
-            )
+            self._held[key] = self.narrow_plan({}, certain=certain, sums=sums)
         plan: Plan = self._held[key]
         return plan
+
+    def narrow_plan(
+        self,
+        domains: Mapping[str, Ints],
+        *,
+        certain: bool,
+        sums: frozenset[str] | None = None,
+    ) -> Plan:
+        """Return a plan over some classes of some roles, for one question.
+
+        Parameters
+        ----------
+        domains : mapping of str to ndarray of int
+            The classes that may be used, sorted; all of a role that is not named.
+        certain, sums
+            As in :meth:`plan`.
+
+        Raises
+        ------
+        TooWideError
+            If a pass would need more memory than the ceiling.
+        """
+        return make_plan(
+            self.roles,
+            self.sizes,
+            self._first,
+            self._relations(certain=certain),
+            [s for s in self.sums if sums is None or s.name in sums],
+            certain=certain,
+            ceiling=self.ceiling,
+            domains=domains,
+        )
+
+    @property
+    def _first(self) -> dict[str, Ints]:
+        """Return one option of each class of each role."""
+        if "first" not in self._held:
+            self._held["first"] = {r: _firsts(of_role) for r, of_role in self.class_of.items()}
+        found: dict[str, Ints] = self._held["first"]
+        return found
+
+    def _relations(self, *, certain: bool) -> list[Relation]:
+        key = ("relations", certain)
+        if key not in self._held:
+            self._held[key] = [
+                relation_of(table, self._first, certain=certain) for table in self.joint_tables
+            ]
+        found: list[Relation] = self._held[key]
+        return found
+
+    def substitutes(self, *, certain: bool) -> Mapping[str, Bools]:
+        """Return which class of each role can stand in for which, worked out at the first call."""
+        key = ("substitutes", certain)
+        if key not in self._held:
+            self._held[key] = substitutes(
+                self._relations(certain=certain), self.sums, self._first, certain=certain
+            )
+        found: Mapping[str, Bools] = self._held[key]
+        return found
 
     def home(
         self, weights: Callable[[], Mapping[str, Floats]], *, certain: bool, now: bool

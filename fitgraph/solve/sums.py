@@ -7,6 +7,7 @@ a sum is the same in whichever order it is taken.
 
 from __future__ import annotations
 
+import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 
@@ -17,7 +18,7 @@ from fitgraph.graph.joints import JointTable, distinct_rows
 from fitgraph.graph.sums import SumCondition
 from fitgraph.mechanics.rules import EPSILON_MM
 from fitgraph.model import Verdict
-from fitgraph.solve.relations import Relation
+from fitgraph.solve.relations import Relation, combined, reduced
 
 Ints = npt.NDArray[np.intp]
 Floats = npt.NDArray[np.float64]
@@ -215,6 +216,47 @@ def chain_of(
         tuple(running),
         Relation((name, other), (of_base, map_of), allowed, (condition.joint.name,)),
     )
+
+
+def relation_of_sum(
+    condition: SumCondition,
+    first: Mapping[str, Ints],
+    domains: Mapping[str, Ints],
+    *,
+    certain: bool,
+    most_cells: float,
+) -> Relation | None:
+    """Return a condition as one relation over all its roles, None where that is too large.
+
+    Parameters
+    ----------
+    condition, first, domains, certain
+        As in :func:`chain_of`.
+    most_cells : float
+        Ceiling on the relation.
+    """
+    terms = values_over(condition, first, domains, certain=certain)
+    roles = list(dict.fromkeys(role for of_term, _, _ in terms for role in of_term))
+    kinds = {
+        role: combined([ms[rs.index(role)] for rs, ms, _ in terms if role in rs], domains[role])
+        for role in roles
+    }
+    shape = [len(at) for _, at in kinds.values()]
+    if math.prod(map(float, shape)) > most_cells:
+        return None
+    total = np.zeros(shape)
+    for of_term, maps, values in terms:
+        order = sorted(range(len(of_term)), key=lambda n: roles.index(of_term[n]))
+        at = np.ix_(*(maps[n][kinds[of_term[n]][1]] for n in order))
+        spread = [len(kinds[r][1]) if r in of_term else 1 for r in roles]
+        total += np.transpose(values, order)[at].reshape(spread) if order else values
+    whole = Relation(
+        tuple(roles),
+        tuple(of_base for of_base, _ in kinds.values()),
+        np.asarray(total >= -EPSILON_MM * _STEPS),
+        (condition.joint.name,),
+    )
+    return reduced(whole, domains)
 
 
 _Values = tuple[tuple[str, ...], tuple[Ints, ...], Floats]
