@@ -7,16 +7,21 @@ options, each combination judged joint by joint.
 
 from __future__ import annotations
 
+import functools
 import itertools
 import operator
-from collections.abc import Iterable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from types import MappingProxyType
+from typing import Any
 
 from hypothesis import strategies as st
 
-from fitgraph.graph.joints import asked
+from fitgraph.graph.columns import WordCodes, columns_of
+from fitgraph.graph.joints import JointTable, asked
 from fitgraph.graph.options import options_for
 from fitgraph.graph.said import judge
+from fitgraph.graph.sums import SumCondition
+from fitgraph.graph.unknowns import Unknowns
 from fitgraph.model import (
     ABSENT,
     Basis,
@@ -385,12 +390,43 @@ def brute_builds(
     least: Verdict = Verdict.FITS,
     known: Known | None = None,
 ) -> list[dict[str, Option]]:
-    """Return every combination whose verdict is no worse than `least`, limits aside."""
+    """Return every combination whose verdict is no worse than `least`, limits aside.
+
+    What joints ask together of one figure that nobody knows is taken from the package, whose
+    exactness tests/test_unknown_figures.py shows by trying every value.
+    """
     counted = asked(catalogue.vocabulary.joints, tidy=tidy)
     options = allowed_options(catalogue, request)
+    if not all(options.values()):
+        return []
+    together = [] if least is Verdict.FITS else together_of(options, counted)
     return [
         {role: options[role][i] for role, i in zip(options, row, strict=True)}
         for row in rows_of(options, counted, least, known)
+        if all(holds(row) for holds in together)
+    ]
+
+
+def together_of(
+    options: Mapping[str, Sequence[Option]], counted: Sequence[Joint]
+) -> list[Callable[[tuple[int, ...]], bool]]:
+    """Return what joints ask together of figures that nobody knows, as tests of a row."""
+    unknowns = Unknowns(counted, columns_of(options, WordCodes()))
+    roles = list(options)
+
+    def at(row: tuple[int, ...], of: Sequence[str], class_of: Sequence[Any]) -> tuple[int, ...]:
+        return tuple(int(c[row[roles.index(r)]]) for r, c in zip(of, class_of, strict=True))
+
+    def sum_holds(condition: SumCondition, row: tuple[int, ...]) -> bool:
+        best = (float(t.best[at(row, t.roles, t.class_of)]) for t in condition.terms)
+        return sum(best) >= -1e-9
+
+    def table_holds(table: JointTable, row: tuple[int, ...]) -> bool:
+        return bool(table.verdicts[at(row, table.roles, table.class_of)] != Verdict.FAILS)
+
+    return [
+        *(functools.partial(sum_holds, c) for c in unknowns.conditions()),
+        *(functools.partial(table_holds, t) for t in unknowns.tables()),
     ]
 
 

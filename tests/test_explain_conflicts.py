@@ -407,7 +407,8 @@ def test_a_real_clash_has_the_conflicts_that_cpmpy_finds() -> None:
     catalogue = load(demo_folder()).catalogue
     skus = ["FORK-VEN-04", "BAR-MAR-05", "CLMP-SKE-02"]
     told = Explainer(catalogue).why(skus, with_changes=False)
-    model = PeerModel(catalogue, {catalogue.parts[s].role: s for s in skus}, Verdict.UNKNOWN)
+    named = {catalogue.parts[s].role: s for s in skus}
+    model = PeerModel(catalogue, named, Verdict.UNKNOWN, sums=False)
     wanted = {keys_of(c) for c in told.minimal_conflicts}
     assert wanted == {
         frozenset(

@@ -19,7 +19,7 @@ from fitgraph.model import Option, Vocabulary
 from fitgraph.solve.algebra import COUNT
 from fitgraph.solve.best import Criteria, k_best
 from fitgraph.solve.passes import Demands, Passes
-from fitgraph.solve.plan import Plan
+from fitgraph.solve.plan import Memo, Plan
 from fitgraph.solve.query import TENTHS
 from fitgraph.solve.space import Space
 
@@ -343,13 +343,14 @@ def _searched(
     alike: dict[frozenset[str], list[tuple[int, Mapping[str, int]]]] = {}
     for dropped, way in ways:
         alike.setdefault(frozenset(way), []).append((dropped, way))
+    memo: Memo = {}
     for roles, mine in alike.items():
         lets = [
             {r: question.allowed[r] & (c == way.get(r, 0)) for r, c in question.broken.items()}
             for _, way in mine
         ]
         every = {r: np.logical_or.reduce([of[r] for of in lets]) for r in question.broken}
-        plan = within(space, every, roles)
+        plan = within(space, every, roles, memo)
         through = _through(space, plan, lets)
         criteria = Criteria({r: np.array([cost[r]]) for r in cost}, np.zeros(0))
         for n, (dropped, way) in enumerate(mine):

@@ -32,14 +32,11 @@ from fitgraph.explain.outcomes import (
 from fitgraph.graph.options import options_for, serviced
 from fitgraph.model import Catalogue, Joint, Option, Part, Verdict
 from fitgraph.solve import Request, Space
-from fitgraph.solve.counting import count_each
+from fitgraph.solve.counting import count_each, count_through
+from fitgraph.solve.plan import Memo
 from fitgraph.solve.query import Query, ask
 from fitgraph.solve.sample import of_classes
 from fitgraph.solve.space import compile_options
-
-#: Suppositions about the parts of a role above which sizes are put into few groups where sums
-#: count, and how many groups a figure keeps.
-MOST, FEW = 400, 5
 
 Bools = npt.NDArray[np.bool_]
 Ints = npt.NDArray[np.intp]
@@ -185,11 +182,9 @@ class Measurer:
 
     Notes
     -----
-    Every part of a role as a measurement may leave it is compiled beside the parts as they are,
-    as an option that no request lets in, a role at a time. One pass then tells for each of them
-    how many builds there would be with it, exactly below 2**53 and to fifteen digits beyond.
-    Where lengths add up over several parts and a role has more than :data:`MOST` suppositions,
-    only figures that nobody knows are looked at, their sizes in a few groups.
+    Every part as a measurement may leave it is compiled beside the parts as they are, as an
+    option that no request lets in. For each role, one pass that ends with it tells for each of
+    them how many builds there would be with it, exactly.
     """
 
     def __init__(self, catalogue: Catalogue) -> None:
@@ -247,21 +242,28 @@ class Measurer:
         found: list[Measurement] = []
         weights = query.weights(lets)
         possible, certain = (
-            count_each(self.space.plan(certain=sure), weights, exact=False)
-            for sure in (False, True)
+            count_each(self.space.plan(certain=sure), weights) for sure in (False, True)
         )
+        figures: dict[str, dict[int, list[OpenFigure]]] = {}
+        supposed: dict[str, list[_Hypothesis]] = {}
         for role, mask in lets.items():
             # Where every possible build is certain there is nothing to settle.
             open_ = (possible[role] != certain[role])[self.space.class_of[role]]
             at = np.flatnonzero(mask & open_)
-            figures = {int(n): self._open(self.real[role][n], int(n)) for n in at}
-            supposed = [
-                h for n, of in figures.items() for h in self._suppose(self.real[role][n], n, of)
+            figures[role] = {int(n): self._open(self.real[role][n], int(n)) for n in at}
+            supposed[role] = [
+                h
+                for n, of in figures[role].items()
+                for h in self._suppose(self.real[role][n], n, of)
             ]
-            if self.space.sums and len(supposed) > MOST:
-                supposed = list(_thinned(supposed, figures))
-            if supposed:
-                found.extend(self._of_role(role, figures, supposed, query))
+        options = {
+            role: (*of, *(h.option for h in supposed[role])) for role, of in self.real.items()
+        }
+        space = compile_options(self.catalogue, options)
+        memo: Memo = {}
+        for role, of_role in supposed.items():
+            if of_role:
+                found.extend(self._of_role(role, figures[role], of_role, space, query, memo))
         return sorted(
             found, key=lambda m: (-m.expected, -m.with_rest, m.sku, m.feature, m.dimension or "")
         )
@@ -271,23 +273,21 @@ class Measurer:
         role: str,
         figures: Mapping[int, Sequence[OpenFigure]],
         supposed: Sequence[_Hypothesis],
+        space: Space,
         query: Query,
+        memo: Memo,
     ) -> list[Measurement]:
         real = len(self.real[role])
-        options = {**self.real, role: (*self.real[role], *(h.option for h in supposed))}
-        space = compile_options(self.catalogue, options)
         weights = {
             r: of_classes(mask.astype(float), space.class_of[r][: len(mask)], space.sizes[r])
             for r, mask in query.lets.items()
         }
-        through = {
-            certain: count_each(space.plan(certain=certain), weights, exact=False)[role]
-            for certain in (False, True)
-        }
-        counted = {
-            certain: [int(x) for x in values[space.class_of[role]]]
-            for certain, values in through.items()
-        }
+        domains = {r: np.flatnonzero(of) for r, of in weights.items() if r != role}
+        counted = {}
+        for certain in (False, True):
+            plan = space.narrow_plan(domains, certain=certain, last=role, memo=memo)
+            through = count_through(plan, weights)
+            counted[certain] = [int(x) for x in through[space.class_of[role]]]
         mine: dict[int, list[tuple[int, _Hypothesis]]] = defaultdict(list)
         for n, hypothesis in enumerate(supposed, start=real):
             mine[hypothesis.of].append((n, hypothesis))
@@ -360,29 +360,6 @@ class Measurer:
                 )
             )
         return found
-
-
-def _thinned(
-    supposed: Sequence[_Hypothesis], figures: Mapping[int, Sequence[OpenFigure]]
-) -> Iterator[_Hypothesis]:
-    """Yield suppositions about figures nobody knows, at most a few for each figure.
-
-    The sizes of a figure are put into :data:`FEW` groups of neighbours, each of which is judged
-    at its middle one.
-    """
-    groups: dict[tuple[int, int], list[_Hypothesis]] = defaultdict(list)
-    for h in supposed:
-        if h.figure < 0 or not figures[h.of][h.figure].known:
-            groups[(h.of, h.figure)].append(h)
-    for (_, figure), of in groups.items():
-        if figure < 0 or len(of) <= FEW:
-            yield from of if figure >= 0 else ()
-            continue
-        for piece in np.array_split(np.arange(len(of)), FEW):
-            some = [of[int(n)].possibility for n in piece]
-            middle = of[int(piece[len(piece) // 2])]
-            share = sum((p.share for p in some), Fraction())
-            yield replace(middle, possibility=replace(middle.possibility, share=share))
 
 
 def _outcome(part: Part, same: Sequence[Possibility], certain: int, impossible: int) -> Outcome:

@@ -11,7 +11,7 @@ import numpy.typing as npt
 
 from fitgraph.explain.elements import Question
 from fitgraph.explain.transversals import bits
-from fitgraph.solve.plan import Plan
+from fitgraph.solve.plan import Memo, Plan
 from fitgraph.solve.space import Space
 from fitgraph.solve.substitutes import needed
 
@@ -39,7 +39,7 @@ def narrowed(question: Question, *, certain: bool, sums: frozenset[str] | None =
     return space.narrow_plan(domains, certain=certain, sums=sums)
 
 
-def within(space: Space, lets: Mapping[str, Bools], whole: Collection[str]) -> Plan:
+def within(space: Space, lets: Mapping[str, Bools], whole: Collection[str], memo: Memo) -> Plan:
     """Return a plan of what certainly fits among some options, of some roles with all of them.
 
     Parameters
@@ -50,6 +50,8 @@ def within(space: Space, lets: Mapping[str, Bools], whole: Collection[str]) -> P
         The options that any request lets in.
     whole : collection of str
         Roles of which every option matters; of the others only whether there is one.
+    memo : dict
+        Carries what plans have in common.
     """
     domains = {}
     for role, mask in lets.items():
@@ -58,7 +60,7 @@ def within(space: Space, lets: Mapping[str, Bools], whole: Collection[str]) -> P
         else:
             nothing = np.zeros(len(mask), dtype=np.intp)
             domains[role] = _needed(space, role, mask, nothing, certain=True)
-    return space.narrow_plan(domains, certain=True)
+    return space.narrow_plan(domains, certain=True, memo=memo)
 
 
 def _needed(space: Space, role: str, mask: Bools, breaks: Ints, *, certain: bool) -> Ints:

@@ -109,6 +109,8 @@ def _modular(plan: Plan, demands: Demands, first: Passes, primes: Sequence[int])
     large = {place for place, m in enumerate(first.up) if _largest(m) >= EXACT_FLOAT}
     needed = {child for place in large for child in plan.steps[place].children}
     needed |= {root for case in plan.cases for root in case.roots}
+    if plan.last is not None:
+        needed |= {c for case in plan.cases for c in plan.steps[case.order[-1]].children}
     column, every = np.array(primes, dtype=float), np.arange(len(primes), dtype=np.intp)
     nothing = Message(np.zeros((1, 0)), np.zeros(len(primes), dtype=np.intp))
     known = {}
@@ -234,6 +236,32 @@ def _each(
     if largest > 1.5 * most:
         return None
     return {r: _joined(v[:-1], primes) for r, v in found.items()}
+
+
+def count_through(plan: Plan, weights: Mapping[str, Numbers]) -> Numbers:
+    """Return, for every base class of the plan's last role, the builds through one of its options.
+
+    Parameters
+    ----------
+    plan : Plan
+        With a last role.
+    weights : mapping of str to ndarray of float
+        As in :func:`count`.
+
+    Returns
+    -------
+    ndarray
+        Exact; of Python integers where they are large.
+    """
+    assert plan.last is not None
+    demands = Demands.one({**weights, plan.last: np.ones(plan.sizes[plan.last])})
+    first = Passes(plan, demands, COUNT)
+    rough = first.through_last()
+    most = float(rough.max(initial=0.0))
+    if max([most, *map(_largest, first.up)]) < EXACT_FLOAT:
+        return np.asarray(rough[0])
+    primes = _primes(plan, _above(most))
+    return _joined(_modular(plan, demands, first, primes).through_last(), primes)
 
 
 class Exact:

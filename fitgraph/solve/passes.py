@@ -26,6 +26,9 @@ Bools = npt.NDArray[np.bool_]
 _Block = Mapping[int, Ints]
 _ALL = slice(None)
 
+#: How many times fewer cells are wanted than a first axis would leave, to pick them one by one.
+_SPARSE = 4.0
+
 
 @dataclass(frozen=True, slots=True)
 class Demands:
@@ -216,6 +219,30 @@ class Passes:
                 message = self.up[root]
                 value = self.algebra.both(value, message.values.reshape(-1)[message.row_of])
         return value
+
+    def through_last(self) -> Numbers:
+        """Return, for every base class of the plan's last role, the value of builds through one.
+
+        Returns
+        -------
+        ndarray, shape (n_requests, n_classes)
+            Whatever the demand says of the class itself.
+        """
+        plan, algebra, many = self.plan, self.algebra, self.demands.count
+        assert plan.last is not None
+        found = np.full((many, plan.sizes[plan.last]), algebra.none)
+        every = np.arange(many, dtype=np.intp)
+        for case in plan.cases:
+            at = case.order[-1]
+            step = plan.steps[at]
+            work = _Work(self, step, every, None)
+            kinds = work.product(range(len(step.parts)), (), None, {})
+            kinds = _spread_to(kinds, (many, step.kinds))
+            kinds = algebra.both(kinds, self._beside(case.roots, at)[:, None])
+            found[:, step.domain] = algebra.add(
+                found[:, step.domain], kinds[:, step.kind_of[step.domain]]
+            )
+        return found
 
     # -- down ----------------------------------------------------------
 
@@ -662,6 +689,13 @@ def _taken(values: Numbers, places: list[Ints | None], skip: int) -> Numbers:
     given = [(i + skip, p) for i, p in enumerate(places) if p is not None]
     # Axes that shrink the most go first.
     given.sort(key=lambda g: len(g[1]) / max(values.shape[g[0]], 1))
+    size, first = values.size, len(given[0][1]) / max(values.shape[given[0][0]], 1)
+    wanted = size * math.prod(len(p) / max(values.shape[a], 1) for a, p in given)
+    if size * first > _SPARSE * wanted:
+        # One look at each of the few cells beats copies of much that is thrown away.
+        picked = dict(given)
+        at = np.ix_(*(picked.get(a, np.arange(n)) for a, n in enumerate(values.shape)))
+        return np.asarray(values[at])
     for axis, place in given:
         values = values.take(place, axis=axis)
     return values

@@ -60,6 +60,10 @@ _AS_TABLE = 1 << 20
 _WIDE = 256
 
 
+#: Sums as tables, by name and by the classes that may be used; for plans of the same catalogue.
+Memo = dict[tuple[Any, ...], Relation | None]
+
+
 class TooWideError(RuntimeError):
     """Answers would need more memory than the ceiling; says what is to blame and what is left.
 
@@ -222,12 +226,15 @@ class Plan:
         A forest that cases share branches of.
     cases : tuple of Case
         A build is in exactly one.
+    last : str or None
+        The role that goes last in every case, if one was asked for.
     """
 
     roles: tuple[str, ...]
     sizes: Mapping[str, int]
     steps: tuple[Step, ...]
     cases: tuple[Case, ...]
+    last: str | None = None
 
     @property
     def bytes(self) -> float:
@@ -318,6 +325,8 @@ class _Draft:
     domains: dict[str, Ints]
     certain: bool
     ceiling: float
+    last: str | None
+    memo: Memo
 
 
 class _Planner:
@@ -332,7 +341,6 @@ class _Planner:
         self.relation_keys: dict[tuple[Any, ...], int] = {}
         self.live: dict[tuple[int, tuple[int, ...]], Relation] = {}
         self.chains: dict[tuple[Any, ...], Any] = {}
-        self.tables: dict[tuple[Any, ...], Relation | None] = {}
         self.rank = {v: n for n, v in enumerate(draft.roles)}
 
     def domain_id(self, domain: Ints) -> int:
@@ -361,7 +369,7 @@ class _Planner:
             elif not left.allowed:
                 return None
         for n, condition in enumerate(self.draft.sums):
-            if (one := self._as_relation(n, domains, ids)) is not None:
+            if (one := self._as_relation(n, domains)) is not None:
                 if one.scope:
                     found.append(one)
                 elif not one.allowed:
@@ -392,21 +400,20 @@ class _Planner:
                 found.append(chain.last)
         return found, running
 
-    def _as_relation(
-        self, n: int, domains: Mapping[str, Ints], ids: Mapping[str, int]
-    ) -> Relation | None:
+    def _as_relation(self, n: int, domains: Mapping[str, Ints]) -> Relation | None:
         """Return a sum as one relation, None where it has too many cells."""
         condition = self.draft.sums[n]
-        key = (n, tuple(ids[r] for r in condition.roles))
-        if key not in self.tables:
-            self.tables[key] = relation_of_sum(
+        certain = self.draft.certain
+        key = (condition.name, certain, *(domains[r].tobytes() for r in condition.roles))
+        if key not in self.draft.memo:
+            self.draft.memo[key] = relation_of_sum(
                 condition,
                 self.draft.first,
                 domains,
-                certain=self.draft.certain,
+                certain=certain,
                 most_cells=_AS_TABLE,
             )
-        return self.tables[key]
+        return self.draft.memo[key]
 
     def case(self, domains: Mapping[str, Ints]) -> _CasePlan | None:
         """Return the order of elimination of a case, with its work."""
@@ -681,6 +688,8 @@ class _CasePlan:
         for r in self.running.values():
             for v in r.of:
                 waits.setdefault(v, set()).add(r.name)
+        if planner.draft.last is not None:
+            waits[planner.draft.last] = {v for v in self.variables if v != planner.draft.last}
         left = dict.fromkeys(self.variables)
         order: list[str] = []
         total = 0.0
@@ -798,6 +807,8 @@ def make_plan(
     certain: bool,
     ceiling: float = CEILING,
     domains: Mapping[str, Ints] = MappingProxyType({}),
+    last: str | None = None,
+    memo: Memo | None = None,
 ) -> Plan:
     """Return a plan.
 
@@ -819,6 +830,10 @@ def make_plan(
         Bytes that a pass may need.
     domains : mapping of str to ndarray of int
         The base classes that may be used, of roles of which not all may.
+    last : str, optional
+        A role that goes last.
+    memo : dict, optional
+        Carries what plans have in common from one to the next.
 
     Raises
     ------
@@ -826,7 +841,7 @@ def make_plan(
         If a pass would need more.
     """
     domains = {r: domains.get(r, np.arange(sizes[r], dtype=np.intp)) for r in roles}
-    nothing = Plan(tuple(roles), dict(sizes), (), ())
+    nothing = Plan(tuple(roles), dict(sizes), (), (), last)
     if not all(len(domains[r]) for r in roles):
         return nothing
     tidy = [reduced(r, domains) for r in relations]
@@ -848,11 +863,13 @@ def make_plan(
         domains,
         certain,
         ceiling,
+        last,
+        {} if memo is None else memo,
     )
     planner = _Planner(draft)
     cases = _chosen(planner)
     steps_of = [case.finish() for case in cases]
-    plan = Plan(tuple(roles), dict(sizes), tuple(planner.steps), tuple(steps_of))
+    plan = Plan(tuple(roles), dict(sizes), tuple(planner.steps), tuple(steps_of), last)
     if plan.bytes > ceiling:
         widest = max(plan.steps, key=lambda s: math.prod(s.shape))
         raise TooWideError(

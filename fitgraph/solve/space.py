@@ -22,7 +22,7 @@ from fitgraph.mechanics.rules import RULES
 from fitgraph.model import Catalogue, Option, Verdict
 from fitgraph.solve.cliques import ClassTable
 from fitgraph.solve.counting import Home
-from fitgraph.solve.plan import CEILING, Plan, make_plan
+from fitgraph.solve.plan import CEILING, Memo, Plan, make_plan
 from fitgraph.solve.relations import Relation, relation_of
 from fitgraph.solve.request import Facts
 from fitgraph.solve.substitutes import substitutes
@@ -102,6 +102,8 @@ class Space:
         *,
         certain: bool,
         sums: frozenset[str] | None = None,
+        last: str | None = None,
+        memo: Memo | None = None,
     ) -> Plan:
         """Return a plan over some classes of some roles, for one question.
 
@@ -111,6 +113,10 @@ class Space:
             The classes that may be used, sorted; all of a role that is not named.
         certain, sums
             As in :meth:`plan`.
+        last : str, optional
+            A role that goes last, so that :meth:`Passes.last` tells what goes through each class.
+        memo : dict, optional
+            Carries what plans of this space have in common from one to the next.
 
         Raises
         ------
@@ -126,6 +132,8 @@ class Space:
             certain=certain,
             ceiling=self.ceiling,
             domains=domains,
+            last=last,
+            memo=memo,
         )
 
     @property

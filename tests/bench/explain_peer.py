@@ -14,10 +14,10 @@ from collections.abc import Mapping
 import cpmpy as cp
 import numpy as np
 
-from fitgraph.graph.columns import WordCodes, columns_of
-from fitgraph.graph.joints import asked, joint_table
 from fitgraph.graph.options import options_for
 from fitgraph.model import Catalogue, Option, Verdict
+from fitgraph.solve.space import compile_options
+from fitgraph.solve.sums import table_of
 
 #: An element: its kind and the role or the joint.
 Key = tuple[str, str]
@@ -34,9 +34,19 @@ class PeerModel:
         The stock number named for each role.
     least : Verdict
         A joint fails below this.
+    sums : bool
+        Whether sums along a nest or a stack count: as tables over all their roles, which only
+        suits small catalogues. Without them a conflict is still one.
     """
 
-    def __init__(self, catalogue: Catalogue, chosen: Mapping[str, str], least: Verdict) -> None:
+    def __init__(
+        self,
+        catalogue: Catalogue,
+        chosen: Mapping[str, str],
+        least: Verdict,
+        *,
+        sums: bool = True,
+    ) -> None:
         vocabulary = catalogue.vocabulary
         self.options = {r: options_for(catalogue.of(r), r, vocabulary) for r in vocabulary.roles}
         self.hard: list[object] = []
@@ -53,9 +63,9 @@ class PeerModel:
                 self._keep(role, "nothing added", lambda o: o.part is None)
             if any(options[n].services for n in fine):
                 self._keep(role, "no work", lambda o: not o.services)
-        columns = columns_of(self.options, WordCodes())
-        for joint in asked(vocabulary.joints, tidy=False):
-            table = joint_table(joint, columns)
+        space = compile_options(catalogue, self.options, tidy=False)
+        for table in (*space.joint_tables, *map(table_of, space.sums if sums else ())):
+            joint = table.joint
             fails = table.verdicts < least
             if not fails.any():
                 continue
