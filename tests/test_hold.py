@@ -8,14 +8,24 @@ from dataclasses import replace
 import pytest
 
 from fitgraph.catalogue import demo_folder, load
-from fitgraph.explain import hold_text, strain_texts
-from fitgraph.graph.hold import Hold, hold
+from fitgraph.explain import held_texts, hold_text, pressed_text, strain_texts
+from fitgraph.explain.words_rider import grip_text
+from fitgraph.graph.columns import word_of
+from fitgraph.graph.hold import Hold, clamp_ratio, hold, hold_ratio
 from fitgraph.graph.options import empty, length_of, plain
+from fitgraph.graph.pressed import pressed
 from fitgraph.mechanics.clamps import check_torque
 from fitgraph.mechanics.crush import tube_crush
-from fitgraph.mechanics.grip import Bolts, RingSection, nest_grip, share_that_holds
+from fitgraph.mechanics.grip import (
+    Bolts,
+    RingSection,
+    inverse,
+    nest_grip,
+    share_that_holds,
+)
 from fitgraph.mechanics.materials import MATERIALS
 from fitgraph.mechanics.notches import slot_end_factor
+from fitgraph.mechanics.press_fits import press_fit
 from fitgraph.mechanics.threads import engagement_needed_mm
 from fitgraph.model import Catalogue, Dimension, Option, Reference
 
@@ -182,3 +192,55 @@ def test_every_grip_of_the_demo_is_in_order(demo: Catalogue) -> None:
             assert 0 <= grip.closes <= 1 and hold_text(found)
             assert found.closes == (low > 0)
     assert told > 20
+
+
+def test_what_is_pressed_is_lames_ring_over_the_limits(demo: Catalogue) -> None:
+    """A bearing in its wheel, with the usual walls of the vocabulary's [press] table."""
+    chosen = _combination(demo, "WHL-MAR-01", "BRG-BRA-01")
+    seat, ring = _size(chosen, "wheels.seat.diameter"), _size(chosen, "bearings.outside.diameter")
+    (one,) = pressed(chosen, demo.vocabulary)
+    (source,) = [p for p in demo.vocabulary.press if p.joint == "bearing-in-wheel"]
+    bore = ring.lo - 2 * source.shaft_wall_mm
+    wanted = press_fit(
+        (seat.lo, seat.hi),
+        (ring.lo, ring.hi),
+        (seat.hi + 2 * source.wall_mm[0], seat.hi + 2 * source.wall_mm[1]),
+        source.length_mm,
+        68.9,
+        200.0,
+        240.0,
+        (bore, bore),
+    )
+    assert one.fit.interference_mm == pytest.approx(wanted.interference_mm)
+    assert one.fit.pressure_mpa == pytest.approx(wanted.pressure_mpa, rel=0.05)
+    text = pressed_text(one)
+    assert "BRG-BRA-01" in text and "WHL-MAR-01" in text and "of yield" in text
+    assert held_texts(None, (one,)) == (("press", text),)
+
+
+def test_nothing_is_pressed_beyond_what_its_joint_wants(demo: Catalogue) -> None:
+    least = {j.name: j.limits["least"] for j in demo.vocabulary.joints if "least" in j.limits}
+    for wheels in demo.of("wheels"):
+        for bearings in demo.of("bearings"):
+            for one in pressed(_combination(demo, wheels.sku, bearings.sku), demo.vocabulary):
+                assert 0 < one.fit.interference_mm[1] <= -least[one.joint.name] + 1e-9
+
+
+def test_of_two_clamps_what_they_share_cancels(demo: Catalogue) -> None:
+    """As many bolts of one size on one height press alike, whatever the friction."""
+    option = plain(demo.parts["CLMP-SKE-01"])
+    alike = clamp_ratio(option, option, demo.vocabulary)
+    assert alike is not None
+    assert (alike.low, alike.middle, alike.high) == pytest.approx((1.0, 1.0, 1.0))
+    bolts = option.features["bolts"]
+    words = {**bolts.words, "count": replace(bolts.words["count"], value="4")}
+    more = replace(option, features={**option.features, "bolts": replace(bolts, words=words)})
+    ratio = clamp_ratio(more, option, demo.vocabulary)
+    assert ratio is not None
+    count = word_of(option, demo.vocabulary.hold.count)  # type: ignore[union-attr]
+    assert (ratio.low, ratio.high) == pytest.approx((4 / int(count or 0),) * 2)
+    whole = _combination(demo, *COLLARED)
+    same = hold_ratio(whole, whole, demo.vocabulary)
+    assert same is not None and (same.low, same.high) == pytest.approx((1.0, 1.0))
+    assert grip_text(ratio, ("A", "B"), "on a core").startswith("A holds about 2 times as much")
+    assert "B holds" not in grip_text(inverse(ratio), ("B", "A"), "on a core")

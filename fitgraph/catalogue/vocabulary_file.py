@@ -16,6 +16,7 @@ from fitgraph.catalogue.findings import CatalogueError, Finding, shorten
 from fitgraph.catalogue.makes import read_makes
 from fitgraph.catalogue.rider_tables import read_advice, read_identify
 from fitgraph.catalogue.tables import read_bytes
+from fitgraph.mechanics.materials import MATERIALS
 from fitgraph.mechanics.rules import RULES, UNBOUNDED_MM, Rule
 from fitgraph.mechanics.standards import PROPERTY_CLASSES, SCREWS
 from fitgraph.model import (
@@ -30,6 +31,7 @@ from fitgraph.model import (
     Joint,
     Kind,
     Presence,
+    PressSource,
     Reference,
     Ring,
     Role,
@@ -637,6 +639,40 @@ class _Reader:
             str(table.get("demand", "")),
         )
 
+    def press(self, joints: Sequence[Joint]) -> tuple[PressSource, ...]:
+        found = []
+        pressed = {j.name for j in joints if {"bore", "spigot"} <= set(j.arguments)}
+        for name, entry in self.table("press", self.document.get("press")).items():
+            where = f"press.{name}"
+            table = self.table(where, entry)
+            keys = ("wall", "length", "hub", "shaft", "shaft_wall")
+            self.known_keys(where, table, keys)
+            if name not in pressed:
+                remedy = f"Use one of {', '.join(sorted(pressed)) or 'no joint there is'}"
+                self.fault(where, name, "is no joint of a bore and a spigot", remedy)
+                continue
+            materials = {}
+            for side in ("hub", "shaft"):
+                material = MATERIALS.get(str(table.get(side, "")))
+                if material is None or material.modulus_gpa is None or material.yield_mpa is None:
+                    remedy = "Name a material that bears load, such as aluminium or steel"
+                    self.fault(f"{where}.{side}", table.get(side), "is no such material", remedy)
+                else:
+                    materials[side] = str(table[side])
+            try:
+                wall = parse_figure(str(table.get("wall", "")), Basis.NOMINAL, 0.0)
+            except UnitError as error:
+                self.fault(f"{where}.wall", table.get("wall"), str(error), "Write it like 2..4 mm")
+                continue
+            length = self.length(f"{where}.length", table.get("length", ""))
+            inside = self.length(f"{where}.shaft_wall", table.get("shaft_wall", "0 mm"))
+            if not wall.lo > 0 or not length > 0 or inside < 0:
+                self.fault(where, "", "has a size that is none", "Write sizes above 0 mm")
+            elif len(materials) == 2:
+                walls = (wall.lo, wall.hi)
+                found.append(PressSource(name, walls, length, **materials, shaft_wall_mm=inside))
+        return tuple(found)
+
     def kind(self, where: str, name: str, entry: Mapping[str, Any]) -> Kind:
         self.known_keys(where, entry, ("within", "when"))
         within: dict[Reference, tuple[float, float]] = {}
@@ -684,6 +720,7 @@ class _Reader:
                 "strength",
                 "weigh",
                 "hold",
+                "press",
                 "cautions",
                 "groups",
                 "roles",
@@ -763,6 +800,7 @@ class _Reader:
             strength=strength,
             weigh=weigh,
             hold=hold,
+            press=self.press(joints),
             cautions=MappingProxyType({k: str(v) for k, v in cautions.items()}),
             makes=MappingProxyType(makes),
             groups=MappingProxyType(groups),

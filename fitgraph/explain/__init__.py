@@ -14,7 +14,9 @@ from fitgraph.explain.words import (
     clash_text,
     conflict_text,
     element_text,
+    held_texts,
     hold_text,
+    pressed_text,
     strain_texts,
 )
 
@@ -39,7 +41,9 @@ __all__ = [
     "clash_text",
     "conflict_text",
     "element_text",
+    "held_texts",
     "hold_text",
+    "pressed_text",
     "share_of_pairs",
     "strain_texts",
 ]

@@ -9,8 +9,10 @@ import numpy as np
 
 from fitgraph.explain.reasons import Clash
 from fitgraph.explain.why import Explainer, Explanation
+from fitgraph.graph.hold import clamp_ratio, hold_ratio
 from fitgraph.graph.joints import asked, judge_pairs
 from fitgraph.graph.options import plain, presence_of, strength_nm
+from fitgraph.mechanics.grip import GripRatio
 from fitgraph.model import (
     Catalogue,
     Dimension,
@@ -144,12 +146,15 @@ class ComparedParts:
         Every figure of either.
     joints : tuple of Opened
         Every joint they take part in, by counterpart.
+    grip : GripRatio or None
+        Of two clamps: how much more the first holds, each on what just fills its bore.
     """
 
     parts: tuple[Part, Part]
     totals: tuple[Totals, Totals]
     differences: tuple[Difference, ...]
     joints: tuple[Opened, ...]
+    grip: GripRatio | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -182,6 +187,8 @@ class ComparedBuilds:
         For each role in which they differ, the part of each; None where it has none.
     joints : tuple of JointInBoth
         Every joint between the named parts of either.
+    grip : GripRatio or None
+        How much more the first holds, where both say so; what they share cancels.
     """
 
     named: tuple[tuple[str, ...], tuple[str, ...]]
@@ -189,6 +196,7 @@ class ComparedBuilds:
     totals: tuple[Totals, Totals]
     roles: Mapping[str, tuple[str | None, str | None]]
     joints: tuple[JointInBoth, ...]
+    grip: GripRatio | None = None
 
 
 def _side(option: Option, feature: str, dimension: str | None) -> Side:
@@ -307,6 +315,7 @@ class Comparer:
             (self._part_totals(pair[0]), self._part_totals(pair[1])),
             differences(self.catalogue, *pair),
             opened(self.catalogue, *pair),
+            clamp_ratio(plain(pair[0]), plain(pair[1]), self.catalogue.vocabulary),
         )
 
     def _part_totals(self, part: Part) -> Totals:
@@ -344,7 +353,12 @@ class Comparer:
             (self._build_totals(skus[0]), self._build_totals(skus[1])),
             roles,
             self._joints(answers),
+            hold_ratio(self._chosen(skus[0]), self._chosen(skus[1]), self.catalogue.vocabulary),
         )
+
+    def _chosen(self, skus: Sequence[str]) -> dict[str, Option]:
+        named = {self.catalogue.parts[s].role: plain(self.catalogue.parts[s]) for s in skus}
+        return {r: named.get(r, Option(r, None)) for r in self.catalogue.vocabulary.roles}
 
     def _skus(self, named: Sequence[str]) -> list[str]:
         return list(dict.fromkeys(find_part(self.catalogue, s).sku for s in named))

@@ -19,6 +19,7 @@ from fitgraph.explain.transversals import TooManySetsError
 from fitgraph.graph.assembly import assembly_share
 from fitgraph.graph.hold import Hold, hold
 from fitgraph.graph.joints import asked
+from fitgraph.graph.pressed import Pressed, pressed
 from fitgraph.mechanics.stackup import AssemblyShare
 from fitgraph.model import Catalogue, Option, Verdict
 from fitgraph.solve import NamingError, Request, TreeEngine
@@ -71,6 +72,8 @@ class Explanation:
         Needless parts: they do no harm and no work.
     hold : Hold or None
         How hard the bolts hold, where the named parts say so.
+    pressed : tuple of Pressed
+        What of the named parts is pressed together.
     minimal_conflicts : tuple of Conflict
         Every smallest set of picks, absences and joints that cannot hold
         together; for an unknown verdict, that cannot for certain.
@@ -90,6 +93,7 @@ class Explanation:
     needs: tuple[Need, ...]
     remarks: tuple[Clash, ...]
     hold: Hold | None = None
+    pressed: tuple[Pressed, ...] = ()
     minimal_conflicts: tuple[Conflict, ...] = ()
     complete: bool = True
     assembly: AssemblyShare | None = None
@@ -262,6 +266,7 @@ class Explainer:
             self._needs(chosen, weights, verdict),
             tuple(self._remarks(chosen)),
             hold(self._known(chosen), self.catalogue.vocabulary),
+            pressed(self._known(chosen), self.catalogue.vocabulary),
             minimal,
             complete,
             assembly_share(self._known(chosen), self.catalogue.vocabulary, samples=_ASSEMBLIES),

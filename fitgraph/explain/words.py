@@ -40,6 +40,7 @@ from fitgraph.explain.shares import share_of_pairs
 from fitgraph.graph.hold import Hold, Surface
 from fitgraph.graph.joints import conditions_of
 from fitgraph.graph.options import presence_of
+from fitgraph.graph.pressed import Pressed
 from fitgraph.mechanics.limits import Limits
 from fitgraph.mechanics.materials import MATERIALS
 from fitgraph.mechanics.nests import closes
@@ -486,10 +487,42 @@ def _surface(surface: Surface, letter: str = "T") -> str:
     return f"{letter}he surface between {part_text(surface.outer)} and {part_text(surface.inner)}"
 
 
+def held_texts(hold: Hold | None, pressed: Sequence[Pressed]) -> tuple[tuple[str, str], ...]:
+    """Return what holds an assembly and what that does to it: topics of cautions, and sentences.
+
+    Parameters
+    ----------
+    hold : Hold or None
+        The clamp's grip, where it is known.
+    pressed : sequence of Pressed
+        What is pressed together.
+    """
+    found = [] if hold is None else [("torque", hold_text(hold)), *strain_texts(hold)]
+    return (*found, *(("press", pressed_text(one)) for one in pressed))
+
+
 def _length(low: float, high: float) -> str:
     if low <= 0:
         return f"up to {high:.1f} mm"
     return f"{low:.1f} mm" if high - low < 0.05 else f"{low:.1f} to {high:.1f} mm"
+
+
+def pressed_text(one: Pressed) -> str:
+    """Return what a press fit comes to, in a sentence; the caution on pressing goes with it."""
+    fit = one.fit
+    low, high = fit.interference_mm
+    tight = f"up to {high:.3g} mm" if low <= 0 else f"{low:.3g} to {high:.3g} mm"
+    most = fit.force_n[1] / 1000
+    text = (
+        f"{part_text(one.shaft)} is pressed into {part_text(one.hub)} with {tight} of "
+        f"interference: some {most:.1f} kN at the most, which stresses the bore to "
+        f"{fit.share_of_yield[1]:.0%} of yield"
+    )
+    if fit.possibly_yields:
+        text += ", so that it may stretch for good"
+    if fit.loose:
+        text += "; at other sizes within their limits it goes in by hand"
+    return text + "."
 
 
 def strain_texts(hold: Hold) -> tuple[tuple[str, str], ...]:

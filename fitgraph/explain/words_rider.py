@@ -5,6 +5,7 @@ Together with :mod:`fitgraph.explain.words` the one place where sentences are ma
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 
 from fitgraph.explain.advice import FamilyAdvice, RiderAdvice, Tube
@@ -12,6 +13,7 @@ from fitgraph.explain.compare import Difference, Opened, Side
 from fitgraph.explain.identify import State, Turn, Value
 from fitgraph.explain.measure import Measurement, Outcome
 from fitgraph.explain.words import size_text
+from fitgraph.mechanics.grip import GripRatio, inverse
 from fitgraph.model import Basis, Catalogue, Presence
 from fitgraph.model.rider import Question
 from fitgraph.units import show_mass, show_money
@@ -218,6 +220,31 @@ def difference_title(difference: Difference) -> str:
     detail = difference.dimension
     title = _spaced(difference.feature)
     return title if detail in (None, "diameter", title) else f"{title} {_spaced(detail or '')}"
+
+
+def grip_text(ratio: GripRatio, names: tuple[str, str], of: str) -> str:
+    """Return how much more the first of two holds than the second, as a sentence.
+
+    Parameters
+    ----------
+    ratio : GripRatio
+        Draw by draw.
+    names : tuple of str
+        The two.
+    of : str
+        On what each of them grips.
+    """
+    one, other = names
+    if ratio.more < 0.5:
+        return grip_text(inverse(ratio), (other, one), of)
+    if math.isinf(ratio.middle):
+        return f"{one} holds {of}, and {other} mostly does not."
+    text = f"{one} holds about {ratio.middle:.2g} times as much as {other} {of}"
+    if ratio.high > 1.02 * ratio.low:
+        text += f" (nine times out of ten {ratio.low:.2g} to {ratio.high:.2g} times)"
+    elif ratio.middle < 1.02:
+        text = f"{one} and {other} hold alike {of}"
+    return text + "; friction and tightening are the same for both, and cancel."
 
 
 def opened_text(catalogue: Catalogue, opened: Opened, names: tuple[str, str]) -> str:

@@ -8,7 +8,7 @@ nests; the weaker one counts.
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 
 from fitgraph.graph.columns import word_of
@@ -16,7 +16,15 @@ from fitgraph.graph.options import length_of, presence_of
 from fitgraph.graph.said import judge
 from fitgraph.mechanics.clamps import TorqueCheck, check_torque
 from fitgraph.mechanics.crush import Crush, tube_crush
-from fitgraph.mechanics.grip import Bolts, NestGrip, RingSection, nest_grip, share_that_holds
+from fitgraph.mechanics.grip import (
+    Bolts,
+    GripRatio,
+    NestGrip,
+    RingSection,
+    grip_ratio,
+    nest_grip,
+    share_that_holds,
+)
 from fitgraph.mechanics.materials import MATERIALS, Material
 from fitgraph.mechanics.notches import slot_end_factor
 from fitgraph.mechanics.rules import RULES
@@ -223,6 +231,141 @@ def _crush(
     )
 
 
+@dataclass(frozen=True, slots=True)
+class _Pressing:
+    """What bolts press on: the rings of a nest, from the core outwards."""
+
+    nest: list[Joint]
+    rings: list[RingSection]
+    bolts: Bolts
+    turned: int
+
+
+def _bolts(
+    clamp: Option, source: HoldSource, among: int
+) -> tuple[str, int, float, Bolts, float] | None:
+    """Return thread, number, torque, what presses on one of some nests, and on what height."""
+    thread, count = word_of(clamp, source.thread), word_of(clamp, source.count)
+    if thread is None or thread not in source.torque_nm or count is None or not count.isdigit():
+        return None
+    height = _known({clamp.role: clamp}, source.height)
+    if int(count) == 0 or height is None or not among:
+        return None
+    # Where a clamp has several bores, its bolts and its height are shared among them evenly.
+    torque = source.torque_nm[thread]
+    bolts = Bolts(int(count) / among, torque, screw(thread).diameter_mm)
+    return thread, int(count), torque, bolts, height.lo / among
+
+
+def _pressing(chosen: Mapping[str, Option], vocabulary: Vocabulary) -> list[_Pressing] | None:
+    """Return the nests in a clamp; None where a figure that they take is not known."""
+    source = vocabulary.hold
+    if source is None or {source.thread.role, source.outside.role} - set(chosen):
+        return None
+    clamp = chosen[source.thread.role]
+    nests = _nests(vocabulary, chosen, clamp.role)
+    told = _bolts(clamp, source, len(nests))
+    if told is None:
+        return None
+    found = []
+    for nest in nests:
+        rings = _rings(nest, chosen, source, told[4])
+        if rings is None:
+            return None
+        found.append(_Pressing(nest, rings, told[3], _turned(nest, source.outside.role)))
+    return found
+
+
+def _weaker(found: Sequence[_Pressing]) -> tuple[NestGrip, _Pressing]:
+    grips = [(nest_grip(p.rings, p.bolts, turned=p.turned), p) for p in found]
+    return min(grips, key=lambda g: g[0].middle_nm)
+
+
+def hold_ratio(
+    one: Mapping[str, Option], other: Mapping[str, Option], vocabulary: Vocabulary
+) -> GripRatio | None:
+    """Return how much more one combination holds than another; what they share cancels.
+
+    Parameters
+    ----------
+    one, other : mapping of str to Option
+        As in :func:`hold`.
+    vocabulary : Vocabulary
+        Its ``[hold]`` table names the figures.
+
+    Returns
+    -------
+    GripRatio or None
+        None where a figure of either is not known.
+    """
+    sides = [_pressing(chosen, vocabulary) for chosen in (one, other)]
+    return _ratio(sides)
+
+
+def clamp_ratio(one: Option, other: Option, vocabulary: Vocabulary) -> GripRatio | None:
+    """Return how much more one clamp holds than another, each on what just fills its bore.
+
+    Parameters
+    ----------
+    one, other : Option
+        Two clamps.
+    vocabulary : Vocabulary
+        Its ``[hold]`` table names the figures.
+    """
+    return _ratio([_alone(clamp, vocabulary) for clamp in (one, other)])
+
+
+def _ratio(sides: Sequence[list[_Pressing] | None]) -> GripRatio | None:
+    first, second = sides
+    if not first or not second:
+        return None
+    ones, others = _weaker(first)[1], _weaker(second)[1]
+    return grip_ratio(
+        (ones.rings, ones.bolts),
+        (others.rings, others.bolts),
+        turned=(ones.turned, others.turned),
+    )
+
+
+def _alone(clamp: Option, vocabulary: Vocabulary) -> list[_Pressing] | None:
+    """Return a clamp's bores, each on a core that fills it."""
+    source = vocabulary.hold
+    if source is None or clamp.role != source.thread.role:
+        return None
+    mine = {clamp.role: clamp}
+    bores: dict[Reference, Joint] = {}
+    for joint in vocabulary.joints:
+        if {"bore", "spigot", "slot"} <= set(joint.arguments) and RULES[joint.rule].optional:
+            bore = joint.arguments["bore"]
+            if bore.role == clamp.role and _known(mine, bore) is not None:
+                bores.setdefault(bore, joint)
+    told = _bolts(clamp, source, len(bores))
+    if told is None:
+        return None
+    material = _material(clamp)
+    stiff = None if material is None else material.modulus_gpa
+    found = []
+    for bore, joint in bores.items():
+        inner = _known(mine, bore)
+        outer, cut = _known(mine, joint.arguments.get("outside")), joint.arguments["slot"]
+        slot = _known(mine, cut)
+        if inner is None or (
+            slot is None and presence_of(clamp, cut.feature) is not Presence.ABSENT
+        ):
+            return None
+        if outer is not None and outer.lo <= inner.hi:
+            return None
+        ring = RingSection(
+            inner.mid,
+            None if outer is None else outer.mid,
+            told[4],
+            _STIFFEST_GPA if stiff is None else stiff,
+            0.0 if slot is None else slot.lo,
+        )
+        found.append(_Pressing([joint], [ring], told[3], 0))
+    return found
+
+
 def hold(chosen: Mapping[str, Option], vocabulary: Vocabulary) -> Hold | None:
     """Return how hard the bolts hold, and what that does to the parts.
 
@@ -239,43 +382,28 @@ def hold(chosen: Mapping[str, Option], vocabulary: Vocabulary) -> Hold | None:
         None where a figure that it takes is not known. A comparison; the
         maker's torque goes first.
     """
-    source = vocabulary.hold
-    if source is None or {source.thread.role, source.outside.role} - set(chosen):
+    source, found = vocabulary.hold, _pressing(chosen, vocabulary)
+    if source is None or not found:
         return None
-    clamp, tube = chosen[source.thread.role], chosen[source.outside.role]
-    thread, count = word_of(clamp, source.thread), word_of(clamp, source.count)
-    if thread is None or thread not in source.torque_nm or count is None or not count.isdigit():
+    clamp = chosen[source.thread.role]
+    told, height = _bolts(clamp, source, len(found)), _known(chosen, source.height)
+    if told is None or height is None:
         return None
-    height, nests = _known(chosen, source.height), _nests(vocabulary, chosen, clamp.role)
-    if int(count) == 0 or height is None or not nests:
-        return None
-    torque_nm = source.torque_nm[thread]
+    thread, count, torque_nm, bolts, squeezed = told
     torque = check_torque(torque_nm, thread, source.property_class)
-    # Where a clamp has several bores, its bolts and its height are shared among them evenly.
-    pressing, squeezed = int(count) / len(nests), height.lo / len(nests)
-    bolts = Bolts(pressing, torque_nm, screw(thread).diameter_mm)
-    weaker: tuple[NestGrip, list[Joint], list[RingSection]] | None = None
-    for nest in nests:
-        rings = _rings(nest, chosen, source, squeezed)
-        if rings is None:
-            return None
-        grip = nest_grip(rings, bolts, turned=_turned(nest, tube.role))
-        if weaker is None or grip.middle_nm < weaker[0].middle_nm:
-            weaker = grip, nest, rings
-    if weaker is None:
-        return None
-    grip, nest, rings = weaker
-    turned = _turned(nest, tube.role)
+    grip, weaker = _weaker(found)
+    nest, rings = weaker.nest, weaker.rings
     gap, elastic = _narrows(nest, rings, chosen, source)
     beyond, notch = _slot_end(chosen, source, height)
-    hoop = pressing * torque.preload_n[1]
-    crush = next((c for n in nests if (c := _crush(n, chosen, source, squeezed, hoop))), None)
+    hoop = bolts.count * torque.preload_n[1]
+    crushed = (_crush(p.nest, chosen, source, squeezed, hoop) for p in found)
+    crush = next((c for c in crushed if c), None)
     lug = _material(clamp)
     return Hold(
         thread,
-        int(count),
+        count,
         torque_nm,
-        pressing,
+        bolts.count,
         torque,
         grip,
         tuple(
@@ -287,7 +415,7 @@ def hold(chosen: Mapping[str, Option], vocabulary: Vocabulary) -> Hold | None:
         source.demand_nm,
         None
         if source.demand_nm is None
-        else share_that_holds(rings, bolts, source.demand_nm, turned=turned),
+        else share_that_holds(rings, bolts, source.demand_nm, turned=weaker.turned),
         source.demand,
         beyond,
         notch,

@@ -12,8 +12,9 @@ from fpdf.fonts import FontFace
 from fitgraph.draw import section_svg
 from fitgraph.draw.lettering import WRITTEN_PLAINLY, Lettering, printed
 from fitgraph.draw.style import page_css
-from fitgraph.explain import hold_text, strain_texts
+from fitgraph.explain import held_texts
 from fitgraph.graph.hold import hold
+from fitgraph.graph.pressed import pressed
 from fitgraph.mechanics.cautions import CAUTIONS
 from fitgraph.model import Option, Vocabulary
 from fitgraph.plain import csv_text
@@ -130,12 +131,9 @@ def sheet_of(
                 )
             )
     whole = {r: build.options.get(r) or Option(r, None) for r in vocabulary.roles}
-    held = hold(whole, vocabulary)
-    notes: tuple[str, ...] = ()
-    if held is not None:
-        strains = strain_texts(held)
-        notes = (hold_text(held), *(text for _, text in strains))
-        topics.update(dict.fromkeys(topic for topic, _ in strains))
+    told = held_texts(hold(whole, vocabulary), pressed(whole, vocabulary))
+    notes = tuple(text for _, text in told)
+    topics.update(dict.fromkeys(topic for topic, _ in told))
     cautions = tuple(text for t in topics if t and (text := _caution(t, vocabulary)))
     return Sheet(
         title, (*parts, *work), build.price, build.mass_g, build.strength_nm, notes, cautions

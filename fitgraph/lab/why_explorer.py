@@ -9,7 +9,7 @@ from typing import Any
 import ipywidgets as widgets
 
 from fitgraph.draw import conflict_svg, nests
-from fitgraph.explain import Change, Explanation, action_text, hold_text, strain_texts
+from fitgraph.explain import Change, Explanation, action_text, held_texts
 from fitgraph.explain.measure import Measurement
 from fitgraph.explain.standing import nearest_combination
 from fitgraph.lab import tables
@@ -238,12 +238,10 @@ class WhyExplorer(Answering):
         vocabulary = catalogue.vocabulary
         self.explanation = said
         text = tables.why_html(said, catalogue)
-        if said.hold is not None:
-            strains = strain_texts(said.hold)
-            told = (hold_text(said.hold), *(sentence for _, sentence in strains))
-            text += "".join(f"<p>{escape(sentence)}</p>" for sentence in told)
-            for topic in dict.fromkeys(["torque", *(topic for topic, _ in strains)]):
-                text += tables.caution(topic, vocabulary)
+        told = held_texts(said.hold, said.pressed)
+        text += "".join(f"<p>{escape(sentence)}</p>" for _, sentence in told)
+        for topic in dict.fromkeys(topic for topic, _ in told):
+            text += tables.caution(topic, vocabulary)
         self.answer.value = tables.wrap(text)
         free = frozenset(r for clash in said.conflicts for r in clash.free)
         seen = {c.joint.name for c in said.conflicts}

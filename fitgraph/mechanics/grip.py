@@ -21,6 +21,7 @@ ISO 4210-5:2014, clauses 4.5 and 4.6, torsional security tests of bicycles, by a
 
 from __future__ import annotations
 
+import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from functools import lru_cache
@@ -169,6 +170,21 @@ class GripRatio:
     low: float
     high: float
     more: float
+
+
+def inverse(ratio: GripRatio) -> GripRatio:
+    """Return how much more the other nest holds.
+
+    Examples
+    --------
+    >>> inverse(GripRatio(2.0, 1.6, 2.5, 1.0))
+    GripRatio(middle=0.5, low=0.4, high=0.625, more=0.0)
+    """
+
+    def over(value: float) -> float:
+        return math.inf if value == 0 else 1 / value
+
+    return GripRatio(over(ratio.middle), over(ratio.high), over(ratio.low), 1 - ratio.more)
 
 
 def bolts_within(count: int, height_mm: float, start_mm: float, end_mm: float) -> int:

@@ -135,6 +135,32 @@ class HoldSource:
 
 
 @dataclass(frozen=True, slots=True)
+class PressSource:
+    """What is taken for parts that a joint presses into each other.
+
+    Parameters
+    ----------
+    joint : str
+        A joint of a bore and a spigot.
+    wall_mm : tuple of float
+        Usual wall around the bore, least and most [mm].
+    length_mm : float
+        Usual length of the fit [mm].
+    hub, shaft : str
+        Materials of what is bored and of what is pressed in.
+    shaft_wall_mm : float
+        Usual wall of what is pressed in [mm]; 0 where it is solid.
+    """
+
+    joint: str
+    wall_mm: tuple[float, float]
+    length_mm: float
+    hub: str
+    shaft: str
+    shaft_wall_mm: float = 0.0
+
+
+@dataclass(frozen=True, slots=True)
 class Role:
     """The place a part takes in a build."""
 
@@ -559,6 +585,7 @@ class Vocabulary:
     strength: StrengthSource | None = None
     weigh: WeighSource | None = None
     hold: HoldSource | None = None
+    press: tuple[PressSource, ...] = ()
     cautions: Mapping[str, str] = field(default_factory=dict)
     groups: Mapping[str, Grouping] = field(default_factory=dict)
     makes: Mapping[str, Make] = field(default_factory=dict)

@@ -18,11 +18,14 @@ from fitgraph.explain import (
     clash_text,
     conflict_text,
     element_text,
+    held_texts,
     hold_text,
+    pressed_text,
     share_of_pairs,
     strain_texts,
 )
 from fitgraph.graph.hold import Hold
+from fitgraph.graph.pressed import Pressed
 from fitgraph.model import Catalogue, Verdict
 from fitgraph.report.blocks import Block, Report, Say, Section, Tone, say_all
 from fitgraph.report.cautions import cautions_on
@@ -68,6 +71,11 @@ def hold_of(found: Explanation) -> Hold | None:
     return None if found.verdict is Verdict.FAILS else found.hold
 
 
+def holding(found: Explanation) -> tuple[tuple[str, str], ...]:
+    """Return what holds the parts together: the topic of a caution, and a sentence, each."""
+    return () if found.verdict is Verdict.FAILS else held_texts(found.hold, found.pressed)
+
+
 def change_cautions(changes: Iterable[Change], catalogue: Catalogue) -> tuple[str, ...]:
     """Return the cautions on the work that changes ask for."""
     vocabulary = catalogue.vocabulary
@@ -81,9 +89,7 @@ def cautions(
     found: Explanation, changes: Iterable[Change], catalogue: Catalogue
 ) -> tuple[str, ...]:
     """Return the cautions that travel with an explanation that tells these changes."""
-    held = hold_of(found)
-    topics = [] if held is None else ["torque", *(topic for topic, _ in strain_texts(held))]
-    tightening = cautions_on(catalogue.vocabulary, topics)
+    tightening = cautions_on(catalogue.vocabulary, (topic for topic, _ in holding(found)))
     return tuple(dict.fromkeys([*tightening, *change_cautions(changes, catalogue)]))
 
 
@@ -175,6 +181,18 @@ def _hold(hold: Hold | None) -> dict[str, Any] | None:
     }
 
 
+def _press(one: Pressed) -> dict[str, Any]:
+    fit = one.fit
+    return {
+        "joint": one.joint.name,
+        "parts": [one.hub.label, one.shaft.label],
+        "interference_mm": [number(x) for x in fit.interference_mm],
+        "force_n": [number(x) for x in fit.force_n],
+        "share_of_yield": [number(x) for x in fit.share_of_yield],
+        "text": pressed_text(one),
+    }
+
+
 def data(found: Explanation, catalogue: Catalogue) -> dict[str, Any]:
     """Return the answer in the shape that docs/commands.md describes."""
     return {
@@ -189,6 +207,7 @@ def data(found: Explanation, catalogue: Catalogue) -> dict[str, Any]:
         "joints": [_joint(c, catalogue) for c in found.joints],
         "remarks": _reasoned(found.remarks, catalogue),
         "hold": _hold(hold_of(found)),
+        "pressed": [] if found.verdict is Verdict.FAILS else [_press(p) for p in found.pressed],
         "assembly_share": number(None if found.assembly is None else found.assembly.share),
         "currency": catalogue.vocabulary.currency,
         "cautions": list(cautions(found, found.changes, catalogue)),
@@ -339,8 +358,7 @@ def report(found: Explanation, catalogue: Catalogue, prefer: Prefer, hints: Hint
         if found.assembly is not None and 0 < found.assembly.share < 1:
             joints.append(Say(assembly_text(found.assembly), deep=1))
         pieces.append(Section("Joints between these parts", tuple(joints)))
-    if (hold := hold_of(found)) is not None:
-        texts = [hold_text(hold), *(text for _, text in strain_texts(hold))]
+    if texts := [text for _, text in holding(found)]:
         pieces.append(Section("Grip, by comparison", say_all(texts)))
     if found.verdict is not Verdict.FITS:
         pieces.append(_changes(found, catalogue, prefer, hints))

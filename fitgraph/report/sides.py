@@ -7,7 +7,8 @@ from typing import Any
 
 from fitgraph.explain import clash_text
 from fitgraph.explain.compare import ComparedBuilds, ComparedParts, Mates, Side, Totals
-from fitgraph.explain.words_rider import difference_title, opened_text, side_text
+from fitgraph.explain.words_rider import difference_title, grip_text, opened_text, side_text
+from fitgraph.mechanics.grip import GripRatio
 from fitgraph.model import Catalogue
 from fitgraph.report.blocks import Block, Report, Say, Section, Tone, say_all
 from fitgraph.report.cautions import cautions_on
@@ -33,8 +34,9 @@ _THERE = ("no", "unknown", "yes")
 
 def cautions(found: Compared, catalogue: Catalogue) -> tuple[str, ...]:
     """Return the cautions that travel with a comparison."""
-    compared = any(t.strength_nm is not None for t in found.totals)
-    return cautions_on(catalogue.vocabulary, ["strength"] if compared else [])
+    topics = ["strength"] if any(t.strength_nm is not None for t in found.totals) else []
+    topics += [] if found.grip is None else ["torque"]
+    return cautions_on(catalogue.vocabulary, topics)
 
 
 def _totals(totals: Totals, catalogue: Catalogue) -> dict[str, Any]:
@@ -126,12 +128,24 @@ def _builds(found: ComparedBuilds, catalogue: Catalogue) -> dict[str, Any]:
     }
 
 
+def _ratio(ratio: GripRatio | None) -> dict[str, float | None] | None:
+    if ratio is None:
+        return None
+    told = {"low": ratio.low, "middle": ratio.middle, "high": ratio.high, "more": ratio.more}
+    return {name: number(value) for name, value in told.items()}
+
+
+def _grip(found: Compared, names: tuple[str, str], of: str) -> list[Block]:
+    return [] if found.grip is None else [Say(grip_text(found.grip, names, of), deep=1)]
+
+
 def data(found: Compared, catalogue: Catalogue) -> dict[str, Any]:
     """Return the answer in the shape that docs/commands.md describes."""
     answer = (
         _parts(found, catalogue) if isinstance(found, ComparedParts) else _builds(found, catalogue)
     )
     return answer | {
+        "grip_ratio": _ratio(found.grip),
         "currency": catalogue.vocabulary.currency,
         "cautions": list(cautions(found, catalogue)),
     }
@@ -238,6 +252,7 @@ def _parts_blocks(found: ComparedParts, catalogue: Catalogue) -> list[Block]:
     if same := sum(d.same for d in found.differences):
         more = "figure is" if same == 1 else "figures are"
         pieces.append(Say(f"{same} more {more} the same.", Tone.QUIET, deep=1))
+    pieces += _grip(found, names, "on what just fills its bore")
     telling = [o for o in found.joints if o.opens(0) or o.opens(1)]
     if telling:
         texts = say_all(opened_text(catalogue, o, names) for o in telling)
@@ -254,6 +269,7 @@ def _builds_blocks(found: ComparedBuilds, catalogue: Catalogue) -> list[Block]:
     for role, pair in found.roles.items():
         rows.append((catalogue.vocabulary.roles[role].title, *(sku or "any" for sku in pair)))
     pieces: list[Block] = [_two("sides", words, rows)]
+    pieces += _grip(found, ("the first", "the second"), "what lies in its clamp")
     differing = [
         (j.joint.title, *("not there" if c is None else c.verdict.word for c in j.sides))
         for j in found.joints
