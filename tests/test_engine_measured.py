@@ -29,6 +29,7 @@ from fitgraph.solve import (
     TooWideError,
     TreeEngine,
     best,
+    fronts,
     passes,
     plan,
     relations,
@@ -36,6 +37,7 @@ from fitgraph.solve import (
 from fitgraph.solve.best import Criteria, k_best
 from fitgraph.solve.counting import count, count_each
 from fitgraph.solve.front import pareto_front
+from fitgraph.solve.fronts import Fronts
 from fitgraph.solve.limits import count_within
 from fitgraph.solve.query import TENTHS, Query, ask
 from fitgraph.solve.space import compile_tables
@@ -47,7 +49,11 @@ WAYS: dict[str, list[tuple[object, Mapping[str, float]]]] = {
     "plain": [],
     "cases": [(plan, {"_CHEAP": 0.0, "_WIDE": 0})],
     "bridges": [(plan, {"_SMALL": 0, "_BLOCK": 0.01})],
-    "slices": [(plan, {"_CHEAP": 0.0, "_WIDE": 0, "_SMALL": 0}), (passes, {"SLICE": 8})],
+    "slices": [
+        (plan, {"_CHEAP": 0.0, "_WIDE": 0, "_SMALL": 0}),
+        (passes, {"SLICE": 8}),
+        (fronts, {"_AT_ONCE": 4, "_LEVELS": 2, "_WEIGHTINGS": 1}),
+    ],
     "apart": [(relations, {"_MERGED": 0}), (best, {"_FIRST": 1, "_GROWTH": 1, "_ROWS": 1})],
 }
 
@@ -374,3 +380,33 @@ def test_what_needs_too_much_memory_is_refused_in_words() -> None:
     assert refused.value.needed > refused.value.ceiling
     told = str(refused.value)
     assert "r00" in told and "GB" in told and "What helps" in told
+
+
+@pytest.mark.parametrize("seed", SEEDS)
+def test_fronts_by_messages_equal_those_by_walking(seed: int, way: str) -> None:
+    """One role alone counts in the third criterion, as it does for strength."""
+    space = random_space(seed)
+    query = ask(space, Request())
+    rng = np.random.default_rng(seed)
+    lets = {r: rng.random(len(o)) < 0.85 for r, o in space.options.items()}
+    last = space.roles[int(rng.integers(len(space.roles)))]
+    weak = {r: np.full(len(o), 3.0) for r, o in space.options.items()}
+    weak[last] = rng.integers(0, 9, len(weak[last])).astype(float)
+    costs = {r: np.array([query.price[r], query.tenths[r], weak[r]]) for r in lets}
+    limits = np.array([rng.choice([20.0, np.inf]), rng.choice([200.0, np.inf]), np.inf])
+    certain = bool(rng.integers(2))
+    turned = space.plan(certain=certain, last=last)
+    assert all(turned.steps[c.order[-1]].variable == last for c in turned.cases)
+    _, wanted = pareto_front(space.plan(certain=certain), space.class_of, lets, costs, limits)
+    support = space.support(certain=certain, last=last)
+    made = Fronts(support, space.class_of, lets, costs, limits)
+    fits = judged(space, Verdict.FITS if certain else Verdict.UNKNOWN)
+    for exact in (False, True):
+        options, found = made.exact() if exact else made.coarse()
+        assert fits[tuple(options[r] for r in space.roles)].all()
+        assert all(lets[r][o].all() for r, o in options.items())
+        assert (found <= limits).all()
+        for n, row in enumerate(found):
+            assert sum(costs[r][:, options[r][n]] for r in space.roles).tolist() == row.tolist()
+            assert not ((found <= row).all(1) & (found < row).any(1)).any()
+    assert found.tolist() == wanted.tolist()

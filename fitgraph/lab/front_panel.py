@@ -144,9 +144,10 @@ class FrontPanel(Answering):
 
         def spread() -> Callable[[], None]:
             found = histogram(ask(engine.space, request))
+            first = engine.first_front(request)
 
             def show() -> None:
-                self.chart.show(found, None)
+                self.chart.show(found, first)
                 self._tell("Looking for the builds that no other betters …")
                 self._count_seconds(asked)
 

@@ -15,10 +15,16 @@ from fitgraph.solve.best import Criteria, k_best
 from fitgraph.solve.counted import Counted
 from fitgraph.solve.counting import count_each
 from fitgraph.solve.front import pareto_front
+from fitgraph.solve.fronts import Fronts
 from fitgraph.solve.limits import count_within
+from fitgraph.solve.plan import TooWideError
 from fitgraph.solve.query import TENTHS, Query, ask
 from fitgraph.solve.request import Request
 from fitgraph.solve.space import Space, compile_space
+
+Floats = npt.NDArray[np.float64]
+Ints = npt.NDArray[np.intp]
+Bools = npt.NDArray[np.bool_]
 
 #: What builds can be sorted by.
 SORTS = ("price", "mass", "strength")
@@ -204,17 +210,14 @@ class TreeEngine:
             Fewer than `limit` only where there are fewer.
         """
         query = ask(self.space, request)
-        options, costs = k_best(
+        found = k_best(
             self.space.plan(certain=certain),
             self.space.class_of,
             query.mask(certain=certain),
             criteria_of(query, sort),
             limit,
         )
-        return [
-            make_build(self.space, query, {r: int(o[n]) for r, o in options.items()})
-            for n in range(len(costs))
-        ]
+        return self._builds(query, found)
 
     def front(self, request: Request, *, certain: bool = True) -> list[Build]:
         """Return the exact Pareto front of price, mass and strength.
@@ -234,19 +237,60 @@ class TreeEngine:
             Options of unknown mass are left out.
         """
         query = ask(self.space, request)
+        fronts = self._fronts(query, certain=certain)
+        if fronts is not None:
+            return self._builds(query, fronts.exact())
+        question = self._three(query, certain=certain)
+        return self._builds(
+            query, pareto_front(self.space.plan(certain=certain), self.space.class_of, *question)
+        )
+
+    def first_front(self, request: Request, *, certain: bool = True) -> list[Build] | None:
+        """Return some builds of which none betters another, soon: a coarse front.
+
+        Parameters
+        ----------
+        request, certain
+            As in :meth:`front`.
+
+        Returns
+        -------
+        list of Build or None
+            Cheapest first; most are on the exact front or near it. None where only the exact
+            front can be had.
+        """
+        query = ask(self.space, request)
+        fronts = self._fronts(query, certain=certain)
+        return None if fronts is None else self._builds(query, fronts.coarse())
+
+    def _three(
+        self, query: Query, *, certain: bool
+    ) -> tuple[dict[str, Bools], dict[str, Floats], Floats]:
+        """Return what may be used for a front, three criteria and their limits."""
+        request = query.request
         lets = {r: m & query.weighed[r] for r, m in query.mask(certain=certain).items()}
         costs = {
             r: np.array([query.price[r], query.tenths[r], _objective(query, r, "strength")])
             for r in self.space.options
         }
         limits = [request.budget, query.max_tenths, None]
-        options, points = pareto_front(
-            self.space.plan(certain=certain),
-            self.space.class_of,
-            lets,
-            costs,
-            np.array([np.inf if x is None else float(x) for x in limits]),
-        )
+        return lets, costs, np.array([np.inf if x is None else float(x) for x in limits])
+
+    def _fronts(self, query: Query, *, certain: bool) -> Fronts | None:
+        """Return fronts by messages, None where the plan that they need is too wide."""
+        space = self.space
+        source = space.catalogue.vocabulary.strength
+        last = space.roles[0] if source is None else source.outside.role
+        if last not in space.roles:
+            last = space.roles[0]
+        try:
+            support = space.support(certain=certain, last=last)
+        except TooWideError:
+            return None
+        return Fronts(support, space.class_of, *self._three(query, certain=certain))
+
+    def _builds(self, query: Query, found: tuple[dict[str, Ints], Floats]) -> list[Build]:
+        options, points = found
         return [
             make_build(self.space, query, {r: int(o[n]) for r, o in options.items()})
             for n in range(len(points))

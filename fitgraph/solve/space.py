@@ -27,6 +27,7 @@ from fitgraph.solve.relations import Relation, relation_of
 from fitgraph.solve.request import Facts
 from fitgraph.solve.substitutes import substitutes
 from fitgraph.solve.sums import table_of
+from fitgraph.solve.support import Support, support_of
 from fitgraph.solve.tree import Tree, build_tree
 
 Ints = npt.NDArray[np.intp]
@@ -75,7 +76,9 @@ class Space:
     ceiling: float = CEILING
     _held: dict[Any, Any] = field(default_factory=dict, repr=False, compare=False)
 
-    def plan(self, *, certain: bool, sums: frozenset[str] | None = None) -> Plan:
+    def plan(
+        self, *, certain: bool, sums: frozenset[str] | None = None, last: str | None = None
+    ) -> Plan:
         """Return how builds are summed up, worked out at the first call.
 
         Parameters
@@ -84,15 +87,17 @@ class Space:
             Whether builds that are only possible are left out.
         sums : frozenset of str, optional
             Names of the conditions on sums that count; all by default.
+        last : str, optional
+            A role that goes last.
 
         Raises
         ------
         TooWideError
             If a pass would need more memory than the ceiling.
         """
-        key = (certain, sums)
+        key = (certain, sums, last)
         if key not in self._held:
-            self._held[key] = self.narrow_plan({}, certain=certain, sums=sums)
+            self._held[key] = self.narrow_plan({}, certain=certain, sums=sums, last=last)
         plan: Plan = self._held[key]
         return plan
 
@@ -135,6 +140,25 @@ class Space:
             last=last,
             memo=memo,
         )
+
+    def support(self, *, certain: bool, last: str | None = None) -> Support:
+        """Return the rows of a plan, worked out at the first call.
+
+        Parameters
+        ----------
+        certain, last
+            As in :meth:`plan`.
+
+        Raises
+        ------
+        TooWideError
+            If they, or the plan, would need more memory than the ceiling.
+        """
+        key = ("support", certain, last)
+        if key not in self._held:
+            self._held[key] = support_of(self.plan(certain=certain, last=last), self.ceiling)
+        support: Support = self._held[key]
+        return support
 
     @property
     def _first(self) -> dict[str, Ints]:
