@@ -22,6 +22,7 @@ from fitgraph.solve.passes import Demands, Passes
 from fitgraph.solve.plan import Memo, Plan
 from fitgraph.solve.query import TENTHS
 from fitgraph.solve.space import Space
+from fitgraph.solve.support import support_of
 
 Floats = npt.NDArray[np.float64]
 Bools = npt.NDArray[np.bool_]
@@ -352,9 +353,10 @@ def _searched(
         every = {r: np.logical_or.reduce([of[r] for of in lets]) for r in question.broken}
         plan = within(space, every, roles, memo)
         through = _through(space, plan, lets)
+        rows = support_of(plan, np.inf)
         criteria = Criteria({r: np.array([cost[r]]) for r in cost}, np.zeros(0))
         for n, (dropped, way) in enumerate(mine):
-            options, found = k_best(plan, space.class_of, lets[n], criteria, 1)
+            options, found = k_best(plan, space.class_of, lets[n], criteria, 1, rows)
             if not len(found):
                 continue
             last = list(way)[-1]

@@ -26,9 +26,10 @@ import numpy.typing as npt
 
 from fitgraph.solve.algebra import LEAST
 from fitgraph.solve.arrays import spread
-from fitgraph.solve.passes import Demands, Passes
+from fitgraph.solve.passes import Demands, Passes, kind_values
 from fitgraph.solve.plan import Case, Plan
 from fitgraph.solve.rows import Members, Rows
+from fitgraph.solve.support import Support
 
 Floats = npt.NDArray[np.float64]
 Ints = npt.NDArray[np.intp]
@@ -77,6 +78,8 @@ class Bounds:
         Additive criteria.
     multipliers : ndarray of float, shape (n_weightings, n_criteria)
         The weightings.
+    support : Support, optional
+        The rows of the plan, where they are few: bounds are quicker along them.
     """
 
     def __init__(
@@ -86,6 +89,7 @@ class Bounds:
         lets: Mapping[str, Bools],
         costs: Mapping[str, Floats],
         multipliers: Floats,
+        support: Support | None = None,
     ) -> None:
         self.plan, self.multipliers = plan, multipliers
         self.option = {r: multipliers @ costs[r] for r in plan.roles}
@@ -101,16 +105,58 @@ class Bounds:
                     self.option[role][:, order], starts, axis=1
                 )
             values[role] = least
-        every = np.arange(len(multipliers), dtype=np.intp)
-        self.passes = Passes(plan, Demands(values, dict.fromkeys(values, every)), LEAST)
-        self.below = [m.flat() for m in self.passes.up]
-        #: Least of all, by weighting.
-        self.total = self.passes.totals()
+        self._every = np.arange(len(multipliers), dtype=np.intp)
+        demands = Demands(values, dict.fromkeys(values, self._every))
+        self.support = support
+        if support is None:
+            self.cases = plan.cases
+            self.passes = Passes(plan, demands, LEAST)
+            self.rows = Rows(self.passes)
+            self.below = [m.flat() for m in self.passes.up]
+            #: Least of all, by weighting.
+            self.total = self.passes.totals()
+            return
+        self.cases = support.cases
+        self._least = [
+            np.zeros((len(multipliers), step.kinds))
+            if step.decided is not None
+            else kind_values(step, values[step.variable], LEAST)
+            for step in plan.steps
+        ]
+        self.below = [b.T for b in support.below([of.T for of in self._least])]
+        self.total = np.full(len(multipliers), np.inf)
+        for case in self.cases:
+            self.total = np.minimum(self.total, sum(self.below[r][:, 0] for r in case.roots))
 
     def of_cells(self, place: int, cells: Ints) -> Floats:
         """Return the least that a step and all below it add, shape (n_weightings, n_cells)."""
         found: Floats = self.below[place][:, cells]
         return found
+
+    def of_kinds(self, place: int) -> Floats:
+        """Return the least that each kind of a step adds itself, (n_weightings, n_kinds)."""
+        if self.support is not None:
+            return self._least[place]
+        found = self.passes.weights(self.plan.steps[place], self._every)
+        assert found is not None
+        return found
+
+    def follow(self, place: int, cells: Ints) -> tuple[Ints, Ints, dict[int, Ints]]:
+        """Return what can follow some cells of a step.
+
+        Returns
+        -------
+        owner : ndarray of int
+            Which of the given cells.
+        kind : ndarray of int
+            The kind chosen.
+        after : dict of int to ndarray of int
+            The cell of each step that this opens.
+        """
+        if self.support is not None:
+            return self.support.follow(place, cells)
+        owner, kind = self.rows.expand(place, cells)
+        return owner, kind, self.rows.after(place, cells[owner], kind)
 
 
 def _weightings(
@@ -118,6 +164,7 @@ def _weightings(
     class_of: Mapping[str, Ints],
     lets: Mapping[str, Bools],
     criteria: Criteria,
+    support: Support | None,
 ) -> Bounds:
     """Return bounds for the objective, for each limited criterion, and near dual optima."""
     width = 1 + len(criteria.limits)
@@ -125,7 +172,7 @@ def _weightings(
     rows = [objective]
     finite = [k for k, limit in enumerate(criteria.limits) if np.isfinite(limit)]
     rows += [singles[k] for k in finite]
-    bounds = Bounds(plan, class_of, lets, criteria.costs, np.array(rows))
+    bounds = Bounds(plan, class_of, lets, criteria.costs, np.array(rows), support)
     if not finite or not np.isfinite(bounds.total).all():
         return bounds
     best: list[float] = []
@@ -139,7 +186,7 @@ def _weightings(
         marks = np.concatenate([[0.0], np.geomspace(high * 1e-5, high, _TRIED - 1)])
         for _ in range(_ROUNDS):
             tried = objective + marks[:, None] * singles[k]
-            found = Bounds(plan, class_of, lets, criteria.costs, tried).total
+            found = Bounds(plan, class_of, lets, criteria.costs, tried, support).total
             values = found - marks * criteria.limits[k]
             top = int(values.argmax())
             low, high = marks[max(top - 1, 0)], marks[min(top + 1, len(marks) - 1)]
@@ -154,7 +201,7 @@ def _weightings(
     if sum(value > 0 for value in best) > 1:
         both = sum(v * singles[k] for v, k in zip(best, finite, strict=True))
         rows += [objective + f * both for f in (1.0, 0.5)]
-    return Bounds(plan, class_of, lets, criteria.costs, np.array(rows))
+    return Bounds(plan, class_of, lets, criteria.costs, np.array(rows), support)
 
 
 @dataclass(slots=True)
@@ -204,11 +251,11 @@ class Search:
         lets: Mapping[str, Bools],
         criteria: Criteria,
         k: int,
+        support: Support | None = None,
     ) -> None:
         self.plan, self.criteria, self.k = plan, criteria, k
-        self.bounds = _weightings(plan, class_of, lets, criteria)
+        self.bounds = _weightings(plan, class_of, lets, criteria, support)
         self.members = Members(class_of, lets)
-        self.rows = Rows(self.bounds.passes)
         self.step = 1.0
         width = 1 + len(criteria.limits)
         self.found: dict[str, Ints] = {r: np.zeros(0, dtype=np.intp) for r in plan.roles}
@@ -221,7 +268,7 @@ class Search:
             [sum(row[j] * criteria.limits[j - 1] for j in range(1, width) if row[j]) for row in m]
         )
         self._pure = m[:, 0] > 0
-        for case in plan.cases:
+        for case in self.bounds.cases:
             values = sum(
                 self.bounds.of_cells(r, np.zeros(1, dtype=np.intp)) for r in case.roots
             ) + np.zeros((len(m), 1))
@@ -287,14 +334,12 @@ class Search:
         at = front.cells[place]
         rest = {k: v for k, v in front.cells.items() if k != place}
         before = front.values - self.bounds.of_cells(place, at)
-        owner, kind = self.rows.expand(place, at)
-        after = self.rows.after(place, at[owner], kind)
+        owner, kind, after = self.bounds.follow(place, at)
         values = before[:, owner]
         for child, cells in after.items():
             values = values + self.bounds.of_cells(child, cells)
         if step.decided is None:
-            least = self.bounds.passes.weights(step, np.arange(len(self.bounds.multipliers)))
-            assert least is not None
+            least = self.bounds.of_kinds(place)
             keep = self._promising(values + least[:, kind])
             owner, kind, values = owner[keep], kind[keep], values[:, keep]
             ordered, starts, counts = self.members.of(step)
@@ -328,6 +373,7 @@ def k_best(
     lets: Mapping[str, Bools],
     criteria: Criteria,
     k: int,
+    support: Support | None = None,
 ) -> tuple[dict[str, Ints], Floats]:
     """Return the k solutions of least cost that keep the limits.
 
@@ -343,6 +389,8 @@ def k_best(
         Costs and limits.
     k : int
         How many to return; fewer where there are fewer.
+    support : Support, optional
+        The rows of the plan, where they are few.
 
     Returns
     -------
@@ -363,7 +411,7 @@ def k_best(
     if k < 1 or not plan.cases or not all(lets[r].any() for r in plan.roles):
         return nothing
     step, criteria = _in_steps(criteria, lets)
-    search = Search(plan, class_of, lets, criteria, k)
+    search = Search(plan, class_of, lets, criteria, k, support)
     search.step = step
     search.run()
     return search.found, search.costs

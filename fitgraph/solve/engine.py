@@ -216,6 +216,7 @@ class TreeEngine:
             query.mask(certain=certain),
             criteria_of(query, sort),
             limit,
+            self.space.support_at_hand(certain=certain),
         )
         return self._builds(query, found)
 

@@ -13,8 +13,10 @@ from collections.abc import Mapping
 import numpy as np
 import numpy.typing as npt
 
+from fitgraph.graph.unknowns import SHARED
 from fitgraph.model import Verdict
 from fitgraph.solve.space import Space
+from fitgraph.solve.substitutes import needed
 
 Bools = npt.NDArray[np.bool_]
 
@@ -47,9 +49,11 @@ def nearest(space: Space, lets: Mapping[str, Bools]) -> dict[str, int] | None:
 
     Notes
     -----
-    Min-sum bucket elimination over the joints' own classes, exact. Among
+    Min-sum bucket elimination over the joints' own classes, exact; what joints ask together of
+    one unknown figure, and sums, are left aside. Among
     equals the option that stands first in the catalogue is taken.
     """
+    tables = [t for t in space.joint_tables if t.joint.rule != SHARED]
     cost = np.array([_COST[v] for v in sorted(_COST)])
     choices: dict[str, npt.NDArray[np.intp]] = {}
     kinds: dict[str, npt.NDArray[np.intp]] = {}
@@ -57,17 +61,22 @@ def nearest(space: Space, lets: Mapping[str, Bools]) -> dict[str, int] | None:
         allowed = np.flatnonzero(mask)
         if not len(allowed):
             return None
+        # Of options that another can stand in for, none is nearer.
+        of_class, first_of = np.unique(space.class_of[role][allowed], return_index=True)
+        stands_in = space.substitutes(certain=True)[role] & space.substitutes(certain=False)[role]
+        kept = needed(stands_in, of_class, np.zeros(len(of_class), dtype=np.intp))
+        allowed = allowed[np.sort(first_of[kept])]
         columns = [np.zeros(len(allowed), dtype=np.intp)]
         columns += [
             table.class_of[table.roles.index(role)][allowed]
-            for table in space.joint_tables
+            for table in tables
             if role in table.roles
         ]
         _, first = np.unique(np.column_stack(columns), axis=0, return_index=True)
         kinds[role] = np.sort(first)
         choices[role] = allowed[kinds[role]]
     factors: list[tuple[tuple[str, ...], npt.NDArray[np.float64]]] = []
-    for table in space.joint_tables:
+    for table in tables:
         picked = np.ix_(*(table.class_of[a][choices[role]] for a, role in enumerate(table.roles)))
         factors.append((table.roles, cost[table.verdicts[picked]]))
     trail: list[tuple[str, tuple[str, ...], npt.NDArray[np.intp]]] = []

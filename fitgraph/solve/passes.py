@@ -138,13 +138,7 @@ class Passes:
         if step.decided is not None:
             return None
         demands = self.demands.values[step.variable][self.demands.of[step.variable][some]]
-        if step.kinds == len(step.domain):
-            order = np.empty(step.kinds, dtype=np.intp)
-            order[step.kind_of[step.domain]] = step.domain
-            return demands[:, order]
-        order = step.domain[np.argsort(step.kind_of[step.domain], kind="stable")]
-        starts = np.searchsorted(step.kind_of[order], np.arange(step.kinds))
-        return self.algebra.segments(demands[:, order], starts, 1)
+        return kind_values(step, demands, self.algebra)
 
     def _alive(self, step: Step) -> dict[int, Ints]:
         """Return, for axes of a separator along which some cells cannot be, those that can."""
@@ -295,6 +289,17 @@ class Passes:
                 else:
                     outside[child] = value
         return found
+
+
+def kind_values(step: Step, values: Numbers, algebra: Algebra) -> Numbers:
+    """Return values of the kinds of a step's role from those of its classes, a row a request."""
+    if step.kinds == len(step.domain):
+        order = np.empty(step.kinds, dtype=np.intp)
+        order[step.kind_of[step.domain]] = step.domain
+        return values[:, order]
+    order = step.domain[np.argsort(step.kind_of[step.domain], kind="stable")]
+    starts = np.searchsorted(step.kind_of[order], np.arange(step.kinds))
+    return algebra.segments(values[:, order], starts, 1)
 
 
 def _index(step: Step, block: _Block) -> tuple[Any, ...]:

@@ -881,6 +881,60 @@ def make_plan(
     return plan
 
 
+@dataclass(frozen=True, slots=True, eq=False)
+class Ingredients:
+    """What plans of one catalogue are made from, without the catalogue.
+
+    Parameters
+    ----------
+    roles, sizes, first, relations, sums, certain, ceiling
+        As in :func:`make_plan`.
+    """
+
+    roles: tuple[str, ...]
+    sizes: Mapping[str, int]
+    first: Mapping[str, Ints]
+    relations: Sequence[Relation]
+    sums: Sequence[SumCondition]
+    certain: bool
+    ceiling: float
+
+    def plan(
+        self,
+        domains: Mapping[str, Ints],
+        *,
+        sums: frozenset[str] | None = None,
+        last: str | None = None,
+        memo: Memo | None = None,
+    ) -> Plan:
+        """Return a plan over some classes.
+
+        Parameters
+        ----------
+        domains, last, memo
+            As in :func:`make_plan`.
+        sums : frozenset of str, optional
+            Names of the conditions on sums that count; all by default.
+
+        Raises
+        ------
+        TooWideError
+            If a pass would need more memory than the ceiling.
+        """
+        return make_plan(
+            self.roles,
+            self.sizes,
+            self.first,
+            self.relations,
+            [s for s in self.sums if sums is None or s.name in sums],
+            certain=self.certain,
+            ceiling=self.ceiling,
+            domains=domains,
+            last=last,
+            memo=memo,
+        )
+
+
 def _chosen(planner: _Planner) -> list[_CasePlan]:
     """Return the cases to work out: one, or several where that is less work."""
     draft = planner.draft

@@ -22,7 +22,7 @@ from fitgraph.mechanics.rules import RULES
 from fitgraph.model import Catalogue, Option, Verdict
 from fitgraph.solve.cliques import ClassTable
 from fitgraph.solve.counting import Home
-from fitgraph.solve.plan import CEILING, Memo, Plan, make_plan
+from fitgraph.solve.plan import CEILING, Ingredients, Memo, Plan
 from fitgraph.solve.relations import Relation, relation_of
 from fitgraph.solve.request import Facts
 from fitgraph.solve.substitutes import substitutes
@@ -128,18 +128,23 @@ class Space:
         TooWideError
             If a pass would need more memory than the ceiling.
         """
-        return make_plan(
-            self.roles,
-            self.sizes,
-            self._first,
-            self._relations(certain=certain),
-            [s for s in self.sums if sums is None or s.name in sums],
-            certain=certain,
-            ceiling=self.ceiling,
-            domains=domains,
-            last=last,
-            memo=memo,
-        )
+        return self.ingredients(certain=certain).plan(domains, sums=sums, last=last, memo=memo)
+
+    def ingredients(self, *, certain: bool) -> Ingredients:
+        """Return what plans are made from."""
+        key = ("ingredients", certain)
+        if key not in self._held:
+            self._held[key] = Ingredients(
+                self.roles,
+                self.sizes,
+                self._first,
+                self._relations(certain=certain),
+                self.sums,
+                certain,
+                self.ceiling,
+            )
+        found: Ingredients = self._held[key]
+        return found
 
     def support(self, *, certain: bool, last: str | None = None) -> Support:
         """Return the rows of a plan, worked out at the first call.
@@ -159,6 +164,11 @@ class Space:
             self._held[key] = support_of(self.plan(certain=certain, last=last), self.ceiling)
         support: Support = self._held[key]
         return support
+
+    def support_at_hand(self, *, certain: bool) -> Support | None:
+        """Return the rows of the plan if some question has had them worked out, else None."""
+        found: Support | None = self._held.get(("support", certain, None))
+        return found
 
     @property
     def _first(self) -> dict[str, Ints]:

@@ -19,6 +19,7 @@ import numpy as np
 import numpy.typing as npt
 
 from fitgraph.solve.algebra import COUNT
+from fitgraph.solve.arrays import spread
 from fitgraph.solve.passes import Demands, Passes
 from fitgraph.solve.plan import Case, Plan, TooWideError
 from fitgraph.solve.rows import Rows
@@ -95,6 +96,22 @@ class Support:
     plan: Plan
     rows: tuple[StepRows, ...]
     cases: tuple[Case, ...]
+
+    def follow(self, place: int, cells: Ints) -> tuple[Ints, Ints, dict[int, Ints]]:
+        """Return what can follow some cells of a step: of which cell, which kind, what it opens.
+
+        Parameters
+        ----------
+        place : int
+            Which step.
+        cells : ndarray of int
+            Cells that can be reached, numbered among those.
+        """
+        rows = self.rows[place]
+        ends = np.append(rows.starts[1:], len(rows.kind))
+        owner, number = spread((ends - rows.starts)[cells])
+        row = rows.starts[cells[owner]] + number
+        return owner, rows.kind[row], {a.child: a.at[row] for a in rows.after}
 
     def below(self, own: Sequence[Floats]) -> list[Floats]:
         """Return the least that each cell and all below it add, shape (n_cells, n_weightings).

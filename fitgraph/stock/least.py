@@ -1,8 +1,9 @@
 """The least cost of a build for thousands of questions at once, exactly.
 
-Messages go up the junction tree as in :mod:`fitgraph.solve.best`, but each clique computes
-them once for every distinct set of menus in its subtree, and only over rows that these menus
-leave alive. So questions that differ in their wheels share all the work above and beside them.
+Messages go up the plan as in :mod:`fitgraph.solve.passes`, but over the rows themselves
+(:mod:`fitgraph.solve.support`): each step computes them once for every distinct set of menus
+below it, and only over rows that these menus leave alive. So questions that differ in their
+wheels share all the work above and beside them.
 
 References
 ----------
@@ -19,7 +20,8 @@ import numpy as np
 import numpy.typing as npt
 
 from fitgraph.graph.joints import distinct_rows
-from fitgraph.solve.tree import Clique
+from fitgraph.solve.plan import Step
+from fitgraph.solve.support import StepRows, Support
 from fitgraph.stock.distinct import dense, rank
 from fitgraph.stock.menus import Listing
 
@@ -31,6 +33,9 @@ Bools = npt.NDArray[np.bool_]
 #: Pairs of a question and a row that are looked at in one go.
 _AT_ONCE = 1 << 24
 
+#: Pairs of a question and a cell that a message may have.
+_CELLS = 1 << 24
+
 #: Bits of a word.
 _WORD = 64
 
@@ -40,13 +45,14 @@ class _Offer:
     """One role's menus as costs of classes.
 
     ``used`` says for each question which of `best` is its own menu; ``alike`` which row of
-    `cost`: menus of equal costs share one.
+    `cost`: menus of equal costs share one, and ``example`` is the place of one of them.
     """
 
     cost: Floats  # (n_alike, n_classes)
     best: Ints  # (n_used, n_classes)
     used: Ints
     alike: Ints
+    example: Ints
 
 
 @dataclass(frozen=True, slots=True)
@@ -72,7 +78,7 @@ def _weighings(
 def _offer(listing: Listing, at: int, asked: Ints, kinds: _Weighings, kind: Ints) -> _Offer:
     many = len(kinds.price)
     numbers, used = np.unique(asked * many + kind, return_inverse=True)
-    size = listing.tree.sizes[listing.roles[at]]
+    size = listing.sizes[listing.roles[at]]
     listed, chosen = [], []
     for number, k in zip((numbers // many).tolist(), (numbers % many).tolist(), strict=True):
         menu, weighed = listing.menu(at, number), bool(kinds.weighed[k])
@@ -96,7 +102,7 @@ def _offer(listing: Listing, at: int, asked: Ints, kinds: _Weighings, kind: Ints
     cost[of[order], klass[order]] = value[order]
     best[of[order], klass[order]] = place[order]
     first, alike = distinct_rows(cost)
-    return _Offer(cost[first], best, used.reshape(-1), alike[used.reshape(-1)])
+    return _Offer(cost[first], best, used.reshape(-1), alike[used.reshape(-1)], first)
 
 
 def _words(alive: Bools) -> Words:
@@ -149,7 +155,7 @@ def _alive(
 
 @dataclass(slots=True)
 class _Done:
-    """What a clique found: for each context and group the least value and its row."""
+    """What a step found: for each context and cell the least value and its row."""
 
     context: Ints  # of each question; stale for those that died on the way
     message: Floats
@@ -164,7 +170,6 @@ def cheapest(
     certain: bool,
     weighed: bool | Bools = False,
     witness: bool = False,
-    doubt: float = 0.0,
 ) -> tuple[Floats, Ints]:
     """Return the least cost of a build for each question, limits aside.
 
@@ -182,8 +187,6 @@ def cheapest(
         Whether options of unknown mass are left out.
     witness : bool
         Whether a build of that cost is wanted as well.
-    doubt : float
-        What a clique counts whose joints are not all certain.
 
     Returns
     -------
@@ -193,92 +196,128 @@ def cheapest(
         The options of one cheapest build; -1 where there is none. Of shape
         (0, n_roles) where no witness is wanted.
     """
-    tree, roles = listing.tree, listing.roles
+    roles = listing.roles
     if not len(asked):
         return np.zeros(0), np.zeros((0, len(roles)), dtype=np.intp)
+    support = listing.support(certain=certain)
+    cells = max((r.cells for r in support.rows), default=1)
+    size = max(1, _CELLS // max(cells, 1))
+    found = []
+    for start in range(0, len(asked), size):
+        piece = slice(start, start + size)
+        found.append(
+            _cheapest(
+                listing,
+                support,
+                asked[piece],
+                weights if isinstance(weights, tuple) else weights[piece],
+                weighed if isinstance(weighed, bool) else weighed[piece],
+                witness,
+            )
+        )
+    return np.concatenate([v for v, _ in found]), np.concatenate([p for _, p in found])
+
+
+def _cheapest(
+    listing: Listing,
+    support: Support,
+    asked: Ints,
+    weights: tuple[float, float] | Floats,
+    weighed: bool | Bools,
+    witness: bool,
+) -> tuple[Floats, Ints]:
+    roles, plan = listing.roles, support.plan
     kinds, kind = _weighings(weights, weighed, len(asked))
     offers = {r: _offer(listing, n, asked[:, n], kinds, kind) for n, r in enumerate(roles)}
     first, question = dense([o.alike for o in offers.values()])
     alike = {role: offer.alike[first] for role, offer in offers.items()}
-    live = np.arange(len(first))
+    every = np.arange(len(first))
     done: list[_Done] = []
-    for clique in tree.cliques:
-        own = [v for v in clique.own if v in offers]
-        rows = np.flatnonzero(clique.certain) if certain else np.arange(len(clique.rows))
-        keys = [alike[v][live] for v in own] + [done[c].context[live] for c in clique.children]
-        lead, number = dense(keys) if keys else (live[:1] * 0, np.zeros(len(live), dtype=np.intp))
-        leader = live[lead]
-        groups = len(clique.starts)
-        message = np.full((len(leader), max(groups, 1)), np.inf)
+    for step, rows in zip(plan.steps, support.rows, strict=True):
+        costs = None if step.decided is not None else _of_kinds(offers[step.variable].cost, step)
+        keys = [done[c].context for c in step.children]
+        if costs is not None:
+            keys.append(alike[step.variable])
+        lead, context = dense(keys) if keys else (every[:1], np.zeros(len(first), dtype=np.intp))
+        message = np.full((len(lead), max(rows.cells, 1)), np.inf)
         row_of = np.full(message.shape, -1, dtype=np.intp)
-        if len(rows) and len(leader):
-            _pass(
-                tree.cliques,
-                clique,
-                own,
-                offers,
-                alike,
-                done,
-                leader,
-                rows,
-                doubt,
-                message,
-                row_of if witness else None,
-            )
-        context = np.zeros(len(first), dtype=np.intp)
-        context[live] = number
+        if len(rows.kind):
+            terms = [
+                _Term(done[a.child].message, done[a.child].context[lead], a.at) for a in rows.after
+            ]
+            if costs is not None:
+                terms.append(_Term(costs, alike[step.variable][lead], rows.kind))
+            _pass(terms, rows, len(lead), message, row_of if witness else None)
         done.append(_Done(context, message, row_of))
-        live = live[np.isfinite(message).any(axis=1)[number]]
-    values = np.full(len(first), np.inf)
-    values[live] = sum(done[r].message[done[r].context[live], 0] for r in tree.roots)
+    values, of_case = np.full(len(first), np.inf), np.full(len(first), -1, dtype=np.intp)
+    for n, case in enumerate(support.cases):
+        value = np.zeros(len(first))
+        for root in case.roots:
+            value = value + done[root].message[done[root].context, 0]
+        better = value < values
+        values[better], of_case[better] = value[better], n
     if not witness:
         return values[question], np.zeros((0, len(roles)), dtype=np.intp)
-    classes = np.full((len(first), len(roles)), -1, dtype=np.intp)
-    group = {r: np.zeros(len(live), dtype=np.intp) for r in tree.roots}
-    for at in tree.preorder:
-        clique = tree.cliques[at]
-        row = done[at].row[done[at].context[live], group.pop(at)]
-        for variable in (v for v in clique.own if v in offers):
-            classes[live, roles.index(variable)] = clique.column(variable)[row]
-        for child in clique.children:
-            group[child] = tree.cliques[child].group_in_parent[row]
-    klass = classes[question]
-    places = np.full(klass.shape, -1, dtype=np.intp)
-    there = np.flatnonzero(klass[:, 0] >= 0) if len(roles) else np.zeros(0, dtype=np.intp)
-    for n, role in enumerate(roles if len(there) else ()):
-        places[there, n] = offers[role].best[offers[role].used[there], klass[there, n]]
-    return values[question], places
+    places = np.full((len(first), len(roles)), -1, dtype=np.intp)
+    for n, case in enumerate(support.cases):
+        live = np.flatnonzero(of_case == n)
+        cells = {r: np.zeros(len(live), dtype=np.intp) for r in case.roots}
+        for at in reversed(case.order if len(live) else ()):
+            step, rows = plan.steps[at], support.rows[at]
+            row = done[at].row[done[at].context[live], cells.pop(at)]
+            for after in rows.after:
+                cells[after.child] = after.at[row]
+            if step.decided is None:
+                chosen = offers[step.variable]
+                table = _best_of_kinds(chosen, step)
+                places[live, roles.index(step.variable)] = table[
+                    alike[step.variable][live], rows.kind[row]
+                ]
+    own = places[question]
+    for n, role in enumerate(roles):  # of menus that cost alike, each question's own option
+        there = np.flatnonzero(own[:, n] >= 0)
+        klass = listing.class_of[role][own[there, n]]
+        own[there, n] = offers[role].best[offers[role].used[there], klass]
+    return values[question], own
+
+
+def _of_kinds(cost: Floats, step: Step) -> Floats:
+    """Return costs of base classes as least costs of a step's kinds."""
+    found = np.full((len(cost), step.kinds), np.inf)
+    order = step.domain[np.argsort(step.kind_of[step.domain], kind="stable")]
+    starts = np.searchsorted(step.kind_of[order], np.arange(step.kinds))
+    found[:] = np.minimum.reduceat(cost[:, order], starts, axis=1)
+    return found
+
+
+def _best_of_kinds(offer: _Offer, step: Step) -> Ints:
+    """Return an option of the least cost of each kind, for each distinct row of costs."""
+    found = np.full((len(offer.cost), step.kinds), -1, dtype=np.intp)
+    kind = step.kind_of[step.domain]
+    for n, cost in enumerate(offer.cost):
+        order = np.lexsort((step.domain, cost[step.domain]))[::-1]
+        found[n, kind[order]] = offer.best[offer.example[n], step.domain[order]]
+    return found
 
 
 def _pass(
-    cliques: Sequence[Clique],
-    clique: Clique,
-    own: Sequence[str],
-    offers: dict[str, _Offer],
-    alike: dict[str, Ints],
-    done: Sequence[_Done],
-    leader: Ints,
-    rows: Ints,
-    doubt: float,
+    terms: Sequence[_Term],
+    rows: StepRows,
+    count: int,
     message: Floats,
     row_of: Ints | None,
 ) -> None:
-    """Fill in the least value of each context and group, and where wanted its row."""
-    terms = [_Term(offers[v].cost, alike[v][leader], clique.column(v)[rows]) for v in own] + [
-        _Term(done[c].message, done[c].context[leader], cliques[c].group_in_parent[rows])
-        for c in clique.children
-    ]
+    """Fill in the least value of each context and cell, and where wanted its row."""
     masks = [_mask(term) for term in terms]
     begins = [term.which * term.table.shape[1] for term in terms]
-    group_of, groups = clique.group_of[rows], message.shape[1]
-    unsure = np.where(clique.certain[rows], 0.0, doubt)
-    for context, row in _alive(masks, len(leader), len(rows)):
+    cells = message.shape[1]
+    for context, row in _alive(masks, count, len(rows.kind)):
         if not len(row):
             continue
-        value = unsure.take(row)
+        value = np.zeros(len(row))
         for term, begin in zip(terms, begins, strict=True):
             value += term.table.ravel().take(begin.take(context) + term.column.take(row))
-        spot = context * groups + group_of.take(row)
+        spot = context * cells + rows.cell.take(row)
         starts = np.flatnonzero(np.diff(spot, prepend=-1))
         least = np.minimum.reduceat(value, starts)
         message.ravel()[spot[starts]] = least
@@ -286,4 +325,4 @@ def _pass(
             continue
         lengths = np.diff(np.append(starts, len(spot)))
         hits = np.flatnonzero(value == np.repeat(least, lengths))[::-1]
-        row_of.ravel()[spot[hits]] = rows[row[hits]]
+        row_of.ravel()[spot[hits]] = row[hits]

@@ -17,9 +17,9 @@ import numpy.typing as npt
 from fitgraph.model import Fill
 from fitgraph.solve import Space
 from fitgraph.solve.arrays import spread
-from fitgraph.solve.plan import Plan
+from fitgraph.solve.plan import Ingredients
 from fitgraph.solve.query import TENTHS
-from fitgraph.solve.tree import Tree
+from fitgraph.solve.support import Support
 from fitgraph.stock.distinct import dense, rank
 
 Ints = npt.NDArray[np.intp]
@@ -91,35 +91,40 @@ def _front(menu: Menu, among: Ints) -> Ints:
 
 
 class Listing:
-    """Menus by number over a junction tree: all that a question's answer hangs on.
+    """Menus by number over a plan's rows: all that a question's answer hangs on.
 
     Parameters
     ----------
-    tree : Tree
-        The junction tree over classes.
     class_of : mapping of str to ndarray of int
         The class of each option of each role.
     menus : sequence of list of Menu
         For each role, its menus by number.
-    plans : mapping of bool to Plan
-        How builds are searched: those that are certain, those that are possible.
+    supports : mapping of bool to Support
+        The rows: of builds that are certain, and of those that are possible.
+    ingredients : mapping of bool to Ingredients
+        What plans for a single question are made from.
     """
 
     def __init__(
         self,
-        tree: Tree,
         class_of: Mapping[str, Ints],
         menus: Sequence[list[Menu]],
-        plans: Mapping[bool, Plan],
+        supports: Mapping[bool, Support],
+        ingredients: Mapping[bool, Ingredients],
     ) -> None:
-        self.tree, self.class_of, self._plans = tree, class_of, plans
+        self.class_of, self._supports, self._ingredients = class_of, supports, ingredients
+        self.sizes = {r: int(c.max(initial=-1)) + 1 for r, c in class_of.items()}
         self.roles = tuple(class_of)
         self._of = menus
         self._useful: dict[tuple[int, int, bool], Ints] = {}
 
-    def plan(self, *, certain: bool) -> Plan:
-        """Return how builds are searched."""
-        return self._plans[certain]
+    def support(self, *, certain: bool) -> Support:
+        """Return the rows that builds are made of."""
+        return self._supports[certain]
+
+    def ingredients(self, *, certain: bool) -> Ingredients:
+        """Return what plans for a single question are made from."""
+        return self._ingredients[certain]
 
     def menu(self, at: int, number: int) -> Menu:
         """Return a menu of the role at a place."""
@@ -156,7 +161,7 @@ class Menus(Listing):
 
     def __init__(self, space: Space, stock: Mapping[str, int] | None = None) -> None:
         class_of = {r: space.class_of[r] for r in space.roles}
-        super().__init__(space.tree, class_of, [[] for _ in space.roles], {})
+        super().__init__(class_of, [[] for _ in space.roles], {}, {})
         self.space = space
         self._number: list[dict[object, int]] = [{} for _ in self.roles]
         self._tenths = {r: np.rint(np.nan_to_num(m) * TENTHS) for r, m in space.mass_g.items()}
@@ -171,12 +176,17 @@ class Menus(Listing):
 
     def listing(self) -> Listing:
         """Return the menus made so far, without the catalogue: little to send to a process."""
-        plans = {certain: self.plan(certain=certain) for certain in (True, False)}
-        return Listing(self.tree, self.class_of, [list(menus) for menus in self._of], plans)
+        supports = {certain: self.support(certain=certain) for certain in (True, False)}
+        ingredients = {certain: self.ingredients(certain=certain) for certain in (True, False)}
+        return Listing(self.class_of, [list(menus) for menus in self._of], supports, ingredients)
 
-    def plan(self, *, certain: bool) -> Plan:
-        """Return how builds are searched."""
-        return self.space.plan(certain=certain)
+    def support(self, *, certain: bool) -> Support:
+        """Return the rows that builds are made of."""
+        return self.space.support(certain=certain)
+
+    def ingredients(self, *, certain: bool) -> Ingredients:
+        """Return what plans for a single question are made from."""
+        return self.space.ingredients(certain=certain)
 
     def _named(self, role: str, skus: Set[str]) -> Bools:
         facts = self.space.facts[role]

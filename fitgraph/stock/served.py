@@ -23,6 +23,7 @@ import numpy as np
 import numpy.typing as npt
 
 from fitgraph.solve.best import Criteria, k_best
+from fitgraph.solve.support import support_of
 from fitgraph.stock.distinct import dense, rank
 from fitgraph.stock.least import cheapest
 from fitgraph.stock.menus import Listing, Menus
@@ -125,8 +126,10 @@ def _exactly(listing: Listing, asked: Asked, n: int, steep: float, *, certain: b
         costs[role][:, menu.place] = mix @ np.array([menu.price, menu.tenths])
     limits = mix[1:] @ np.array([asked.budget[n], asked.tenths[n]])
     limits[2] += _ROUNDING * (1 + abs(limits[2]))
-    plan = listing.plan(certain=certain)
-    options, found = k_best(plan, class_of, lets, Criteria(costs, limits), 1)
+    domains = {role: np.unique(class_of[role][mask]) for role, mask in lets.items()}
+    plan = listing.ingredients(certain=certain).plan(domains)
+    rows = support_of(plan, np.inf)
+    options, found = k_best(plan, class_of, lets, Criteria(costs, limits), 1, rows)
     return np.array([options[r][0] for r in listing.roles]) if len(found) else None
 
 

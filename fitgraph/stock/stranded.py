@@ -119,11 +119,9 @@ def stranded(engine: TreeEngine, stock: Mapping[str, int] | None = None) -> tupl
     left = [s for s, v in zip(skus, value, strict=True) if not np.isfinite(v)]
     lacking = [menus.missing(at) for at in places]
     answers = []
-    # Any doubt outweighs all parts that could be lacking.
-    doubt = 2 * menus.one_part * (len(menus.roles) + 1)
     rows = _rows(menus, left, lacking)
     sure, chosen = cheapest(menus, rows, (1.0, 0.0), certain=True, witness=True)
-    maybe, likely = cheapest(menus, rows, (1.0, 0.0), certain=False, witness=True, doubt=doubt)
+    maybe, likely = cheapest(menus, rows, (1.0, 0.0), certain=False, witness=True)
     never = ~np.isfinite(sure) & ~np.isfinite(maybe)
     failing = _in_the_way(menus, [s for s, n in zip(left, never.tolist(), strict=True) if n])
     for n, sku in enumerate(left):
