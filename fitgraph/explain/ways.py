@@ -19,7 +19,7 @@ from fitgraph.explain.why import Explainer
 from fitgraph.graph.chains import Chain, Hold, chains
 from fitgraph.graph.options import holds_for_certain
 from fitgraph.model import Catalogue, Condition, Joint, Option
-from fitgraph.solve.messages import count
+from fitgraph.solve.passes import count
 from fitgraph.solve.request import find_part
 from fitgraph.solve.space import Space
 
@@ -109,12 +109,12 @@ class _Builds:
             of_role = self.space.options[condition.role]
             met = np.array([holds_for_certain(o, condition) for o in of_role], dtype=bool)
             lets[condition.role] &= met
-        sizes, class_of = self.space.tree.sizes, self.space.class_of
+        sizes, class_of = self.space.sizes, self.space.class_of
         weights = {
             role: np.bincount(class_of[role][mask], minlength=sizes[role]).astype(float)
             for role, mask in lets.items()
         }
-        return bool(count(self.space.tree, weights, certain=True))
+        return bool(count(self.space.plan(certain=True), weights))
 
 
 def _tightest(hold: Hold) -> tuple[int, float]:
@@ -140,13 +140,12 @@ def _price(part_price: int | None) -> tuple[bool, int]:
     return part_price is None, part_price or 0
 
 
-def _way(chain: Chain, holds: tuple[Hold, ...], ends: tuple[str, str], catalogue: Catalogue) -> Way:
+def _way(chain: Chain, holds: tuple[Hold, ...], catalogue: Catalogue) -> Way:
     options, alike = [], []
     price: int | None = 0
     for n, shape in enumerate(chain.shapes):
         last = n in (0, len(chain.shapes) - 1)
-        parts = [p for p in shape.parts if not last or p.sku in ends]
-        ordered = sorted(parts, key=lambda p: (not p.stock, *_price(p.price), p.sku))
+        ordered = sorted(shape.parts, key=lambda p: (not p.stock, *_price(p.price), p.sku))
         best = min(ordered, key=lambda p: (*_price(p.price), p.sku))
         option = shape.option
         chosen = Option(
@@ -202,11 +201,10 @@ def every_way(
     """
     catalogue = explainer.catalogue
     builds = _Builds(explainer.space, catalogue)
-    ends = (one, other)
     for chain in chains(catalogue, one, other, through=through, most_between=most_between):
         holds = _held(builds, chain)
         if holds is not None:
-            yield _way(chain, holds, ends, catalogue)
+            yield _way(chain, holds, catalogue)
 
 
 def ways(

@@ -122,10 +122,8 @@ def bridges(graph: nx.MultiDiGraph, least: str = "unknown") -> tuple[CutPoint, .
             continue
         block = block_of[frozenset((a, b))]
         child = next((v for v in (a, b) if v in cuts and parent.get(v) == block), None)
-        if child is not None:
-            side = below[child]
-        else:  # one end hangs alone
-            side = _weight(plain, a if a not in cuts else b)
+        alone = a if a not in cuts else b  # the end that hangs alone, where no side goes on
+        side = _weight(plain, alone) if child is None else below[child]
         pieces = sorted((side, whole[block] - side), reverse=True)
         found.append(CutPoint(tuple(sorted((a, b))), pieces[1], tuple(pieces), data["joints"]))
     return tuple(sorted(found, key=lambda c: (-c.cut_off, c.nodes)))

@@ -244,7 +244,7 @@ def _add_place(graph: nx.MultiDiGraph, catalogue: Catalogue, role: str, feature:
         kind = known.features.get(feature or "")
         title = known.title
         if feature is not None:
-            title = (kind.title if kind is not None else "") or feature
+            title = (kind.title if kind is not None else "") or str(feature)
         graph.add_node(
             node,
             kind="place",
@@ -333,8 +333,8 @@ def graph_of(fits: Fits, *, origin: Mapping[str, str] | None = None) -> nx.Multi
         graph.add_node(
             node, kind="hyper", joint=joint.name, title=joint.title, rule=joint.rule, **limits
         )
-        for n, (role, feature, word, step) in enumerate(_asks(joint)):
-            at = _add_place(graph, catalogue, role, feature)
+        for n, (of, named, word, step) in enumerate(_asks(joint)):
+            at = _add_place(graph, catalogue, of, named)
             graph.add_edge(node, at, f"asks-{n}", kind="asks", part=word, step=step)
     return graph
 
@@ -364,6 +364,7 @@ def fit_graph(
     proposed: Iterable[Part] = (),
     services: bool = True,
     misses_mm: float = 0.0,
+    joints: Iterable[str] | None = None,
 ) -> nx.MultiDiGraph:
     """Return the graph of fits of a catalogue; its nodes and edges are told above.
 
@@ -379,6 +380,8 @@ def fit_graph(
         Whether parts after a service are shown as well.
     misses_mm : float
         Joints that fail by no more than this [mm] are shown as well.
+    joints : iterable of str, optional
+        Names of the joints between two features that count; all by default.
 
     Returns
     -------
@@ -397,7 +400,7 @@ def fit_graph(
         for part in more:
             origin[part.sku] = word
             parts.append(part)
-    fits = find_interfaces(catalogue, parts, services=services, misses_mm=misses_mm)
+    fits = find_interfaces(catalogue, parts, services=services, misses_mm=misses_mm, joints=joints)
     return graph_of(fits, origin=origin)
 
 

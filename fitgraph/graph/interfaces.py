@@ -263,6 +263,7 @@ def find_interfaces(
     *,
     services: bool = True,
     misses_mm: float = 0.0,
+    joints: Iterable[str] | None = None,
 ) -> Fits:
     """Return the interfaces of a catalogue and the links between them.
 
@@ -276,6 +277,8 @@ def find_interfaces(
         Whether what the workshop can make of them counts as well.
     misses_mm : float
         Links that fail are given as well where the kindest pair lacks no more than this [mm].
+    joints : iterable of str, optional
+        Names of the joints that count, such as those on diameters alone; all by default.
 
     Returns
     -------
@@ -290,7 +293,11 @@ def find_interfaces(
     judged: dict[str, Judged] = {}
     bare: dict[str, Joint] = {}
     looked: dict[tuple[str, str], list[tuple[Ints, list[Reference]]]] = {}
-    for joint in pair_joints(vocabulary.joints):
+    wanted_names = None if joints is None else frozenset(joints)
+    counted = [
+        j for j in pair_joints(vocabulary.joints) if wanted_names is None or j.name in wanted_names
+    ]
+    for joint in counted:
         pair = pair_of(joint)
         if pair is None or not all(options[r.role] for r in pair):
             continue
@@ -312,7 +319,7 @@ def find_interfaces(
                 span[(role, feature)] = slice(len(interfaces), len(interfaces) + len(made))
                 interfaces += made
     links: list[Link] = []
-    for joint in pair_joints(vocabulary.joints):
+    for joint in counted:
         pair = pair_of(joint)
         if pair is None or joint.name not in judged:
             continue
@@ -320,7 +327,13 @@ def find_interfaces(
         spans = [span[(r.role, feature_of(r))] for r in pair]
         ends = (interfaces[spans[0]], interfaces[spans[1]])
         verdicts, there, least, most = _spread(judged[joint.name], at, ends)
-        wanted = (verdicts != Verdict.FAILS) | (most >= -misses_mm)
+        # What lacks a size fails only whatever the size is; it misses by nothing.
+        told = [
+            np.array([r in i.sizes for i in side], dtype=bool)
+            for r, side in zip(pair, ends, strict=True)
+        ]
+        near = (most >= -misses_mm) & told[0][:, None] & told[1][None, :]
+        wanted = (verdicts != Verdict.FAILS) | near
         for i, j in np.argwhere(wanted & (there != Presence.ABSENT)):
             links.append(
                 Link(

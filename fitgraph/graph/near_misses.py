@@ -208,7 +208,7 @@ def _adapters(miss: NearMiss, catalogue: Catalogue, fits: Fits) -> Iterator[Clos
                 worst = np.where(here, np.minimum(worst, verdicts), worst)
             said.append(np.where(best < 0, Verdict.FAILS, worst))
         for n in np.flatnonzero(np.minimum(*said) > Verdict.FAILS):
-            for part in fits.shapes[role][n].parts:
+            for part in fits.shapes[role][int(n)].parts:
                 yield Closer("adapter", None, None, part.sku, Verdict(int(min(s[n] for s in said))))
 
 

@@ -43,7 +43,7 @@ def _figures(part: Part) -> tuple[Any, ...]:
         (
             name,
             feature.presence,
-            tuple((n, d.lo, d.hi, d.open) for n, d in feature.lengths.items()),
+            tuple((n, d.lo, d.hi, d.within) for n, d in feature.lengths.items()),
             tuple((n, w.value) for n, w in feature.words.items()),
         )
         for name, feature in part.features.items()
