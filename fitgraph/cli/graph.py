@@ -268,7 +268,7 @@ def _hubs(graph: nx.MultiDiGraph) -> Answer:
     rows = [[_bare(h.node), h.share] for h in found]
     data = {"hubs": [{"node": h.node, "share": number(h.share)} for h in found]}
     title = "What the shortest ways between the parts that riders own lead through."
-    return Answer(title, data, ["through", "share of ways"], rows, lambda r: [r[0], f"{r[1]:.1%}"])
+    return Answer(title, data, ["hub", "share of ways"], rows, lambda r: [r[0], f"{r[1]:.1%}"])
 
 
 def _families(loaded: Loaded, graph: nx.MultiDiGraph) -> Answer:

@@ -6,7 +6,7 @@ from dataclasses import dataclass
 
 import networkx as nx
 
-from fitgraph.graph.views import joints_of, nodes_of, parts_and_interfaces
+from fitgraph.graph.views import nodes_of, parts_and_interfaces
 
 
 @dataclass(frozen=True, slots=True)
@@ -40,20 +40,18 @@ def islands(graph: nx.MultiDiGraph, least: str = "unknown") -> Islands:
         The least verdict of a joint that counts.
     """
     view = parts_and_interfaces(graph, least)
+    mated = {n for a, b, d in view.edges(data=True) if d["kind"] == "joint" for n in (a, b)}
+    dead_ends: dict[str, tuple[str, ...]] = {}
+    for node, _ in list(nodes_of(view, "interface")):
+        if node not in mated:
+            dead_ends[node] = tuple(sorted(view.nodes[n]["sku"] for n in view[node]))
+            view.remove_node(node)
     groups, alone = [], []
     for piece in nx.connected_components(view):
         skus = sorted(view.nodes[n]["sku"] for n in piece if view.nodes[n]["kind"] == "part")
-        joined = any(d["kind"] == "joint" for *_, d in view.edges(piece, data=True))
-        if joined and skus:
+        if len(piece) > 1:
             groups.append(tuple(skus))
         else:
             alone += skus
     groups.sort(key=lambda g: (-len(g), g))
-    mated = {n for a, b, _ in joints_of(graph, least) for n in (a, b)}
-    dead_ends = {}
-    for node, _ in nodes_of(graph, "interface"):
-        if node not in mated and node in view:
-            parts = [view.nodes[n]["sku"] for n in view[node]]
-            if parts:
-                dead_ends[node] = tuple(sorted(parts))
     return Islands(tuple(groups), tuple(sorted(alone)), dead_ends)

@@ -155,10 +155,13 @@ def parts_and_interfaces(
         else:
             view.nodes[home]["stock"] += data["stock"]
             view.nodes[home]["owned"] += data["owned"]
+    view.remove_nodes_from([n for n, d in view.nodes(data=True) if "sku" not in d and not view[n]])
     for home, names in skus.items():
         view.nodes[home]["parts"] = len(names)
         view.nodes[home]["skus"] = ",".join(names)
     for a, b, data in joints_of(graph, least):
+        if a not in view or b not in view:
+            continue  # only what a service makes has it
         if not view.has_edge(a, b):
             view.add_edge(a, b, kind="joint", joints=data["joint"])
         else:
