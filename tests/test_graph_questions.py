@@ -244,12 +244,13 @@ def test_what_closes_a_near_miss_does(demo: Catalogue) -> None:
 
 
 def test_the_first_near_miss_of_the_demo(demo: Catalogue) -> None:
-    """A grip of 142.80 to 143.20 mm on a bar's end of 142.70 to 142.78 mm, or the like."""
+    """A grip of 159.95 to 160.05 mm on a bar's end of 159.87 to 159.93 mm: 0.02 mm too long."""
     first = near_misses(demo, 0.1)[0]
+    assert first.parts == (("BAR-SKE-01",), ("GRIP-SKE-03",))
     one, other = (length_of(o, r) for o, r in zip(first.options, first.ends, strict=True))
     assert one is not None and other is not None
     assert first.margin_mm == pytest.approx(one.hi - other.lo - first.joint.limits["least"])
-    assert -0.1 <= first.margin_mm < 0
+    assert first.margin_mm == pytest.approx(-0.02)
 
 
 def test_differences_are_what_was_changed(demo: Catalogue) -> None:
