@@ -89,7 +89,7 @@ def test_files_are_written_whole(tmp_path: Path, ending: str) -> None:
         (["--diff", "1999-01-01"], "not counted"),
         (["--export", "fits.txt"], ".graphml"),
         (["--hubs", "--islands"], "one question"),
-        (["--hubs", "--json", "--csv"], "one at a time"),
+        (["--hubs", "--json", "--csv"], "take one of them"),
     ],
 )
 def test_bad_input_is_told_with_its_remedy(arguments: list[str], told: str) -> None:

@@ -90,18 +90,23 @@ def drawn_joints(vocabulary: Vocabulary) -> tuple[str, ...]:
     return tuple(j.name for j in pairs if "bore" in j.arguments) or tuple(j.name for j in pairs)
 
 
-def map_view(catalogue: Catalogue, *, misses_mm: float = 0.0) -> nx.MultiDiGraph:
+def map_view(
+    catalogue: Catalogue, skus: Iterable[str] | None = None, *, misses_mm: float = 0.0
+) -> nx.MultiDiGraph:
     """Return the interfaces and joints that the map draws.
 
     Parameters
     ----------
     catalogue : Catalogue
         Its parts as they are, and its words.
+    skus : iterable of str, optional
+        The parts that are drawn; all by default.
     misses_mm : float
         Joints that fail by no more than this [mm] are drawn as well.
     """
     graph = fit_graph(
         catalogue,
+        skus,
         services=False,
         misses_mm=misses_mm,
         joints=drawn_joints(catalogue.vocabulary),
@@ -145,7 +150,11 @@ def default_lanes(view: nx.MultiDiGraph, vocabulary: Vocabulary) -> tuple[Refere
         lanes = [n for n in meet if n in piece]
         order = lanes
         if len(lanes) > 2:
-            order = nx.spectral_ordering(meet.subgraph(lanes), method="lanczos", seed=1)
+            # In an order of its own: a view of a set would give another map at every run.
+            plain = nx.Graph()
+            plain.add_nodes_from(lanes)
+            plain.add_edges_from((a, b, d) for a, b, d in meet.edges(data=True) if a in piece)
+            order = nx.spectral_ordering(plain, method="lanczos", seed=1)
         middle = len(order) // 2
         sums = [
             sum(roles.index(r.role) for r in side) for side in (order[:middle], order[-middle:])
@@ -266,6 +275,12 @@ def _lane(lane: Reference, y: float, vocabulary: Vocabulary) -> list[ET.Element]
         element("text", title, x=12, y=y - 2, klass="fg-strong"),
         element("text", shorten(feature, 24), x=12, y=y + 12, klass="fg-muted"),
     ]
+
+
+def map_words(view: nx.MultiDiGraph, vocabulary: Vocabulary) -> str:
+    """Return the map in words."""
+    lanes, joints = default_lanes(view, vocabulary), _joints(view, vocabulary)
+    return _told(lanes, layout(view, lanes)[0], joints)
 
 
 def _told(

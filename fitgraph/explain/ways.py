@@ -19,7 +19,7 @@ from fitgraph.explain.why import Explainer
 from fitgraph.graph.chains import Chain, Hold, chains
 from fitgraph.graph.options import holds_for_certain
 from fitgraph.model import Catalogue, Condition, Joint, Option
-from fitgraph.solve.passes import count
+from fitgraph.solve.counting import count
 from fitgraph.solve.request import find_part
 from fitgraph.solve.space import Space
 

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterator
 from dataclasses import dataclass, replace
 from types import MappingProxyType
 
@@ -19,7 +19,6 @@ from fitgraph.graph.interfaces import (
 )
 from fitgraph.graph.joints import judge_pairs
 from fitgraph.graph.options import length_of, variants
-from fitgraph.graph.said import judge
 from fitgraph.mechanics.rules import EPSILON_MM, RULES
 from fitgraph.model import Catalogue, Joint, Option, Presence, Reference, Verdict
 
@@ -152,38 +151,55 @@ def _shifted(option: Option, size: Reference, by_mm: float) -> Option:
     )
 
 
-def _sizes(miss: NearMiss) -> Iterator[Closer]:
-    """Yield the sizes that would close it, each changed by as little as helps."""
-    joint, words = between_two(miss.joint), RULES[miss.joint.rule].words
-    chosen = {o.role: o for o in miss.options}
-    for name, size in joint.arguments.items():
-        feature = chosen[size.role].features.get(size.feature or "")
-        if name in words or feature is None or feature.presence is Presence.ABSENT:
+def _sizes(miss: NearMiss, option: Option) -> Iterator[tuple[Closer, Option]]:
+    """Yield a part with one of its sizes changed, for all that could close it, little first."""
+    rule = RULES[miss.joint.rule]
+    for name, size in miss.joint.arguments.items():
+        feature = option.features.get(size.feature or "")
+        if name in rule.words or size.role != option.role or feature is None:
             continue
-        if size.name not in feature.lengths or not feature.lengths[size.name].known:
+        if feature.presence is Presence.ABSENT or size.name not in feature.lengths:
+            continue
+        if not feature.lengths[size.name].known:
             continue
         for sign in (1, -1):
             # Most sizes count in full; what a slot closes counts by a share of it.
             for times in (1.0, math.pi, 2 * math.pi):
                 by_mm = sign * (-miss.margin_mm * times + EPSILON_MM)
-                changed = {**chosen, size.role: _shifted(chosen[size.role], size, by_mm)}
-                verdict = judge(joint, changed).verdict
-                if verdict is not Verdict.FAILS:
-                    yield Closer("size", size, by_mm, "", verdict)
-                    break
+                yield (
+                    Closer("size", size, by_mm, "", Verdict.FITS),
+                    _shifted(option, size, by_mm),
+                )
 
 
-def _services(miss: NearMiss, catalogue: Catalogue) -> Iterator[Closer]:
+def _changed(miss: NearMiss, catalogue: Catalogue) -> Iterator[Closer]:
+    """Yield the changes of one of the two parts that would close it: sizes, then services."""
     joint = between_two(miss.joint)
-    chosen = {o.role: o for o in miss.options}
+    ends = {o.role: o for o in miss.options}
+    found: list[Closer] = []
     for option in miss.options:
-        if option.part is None:
+        tried = list(_sizes(miss, option))
+        if option.part is not None:
+            for served in variants(option.part, catalogue.vocabulary):
+                if served.services:
+                    said = Closer("service", None, None, served.label, Verdict.FITS)
+                    tried.append((said, served))
+        if not tried:
             continue
-        for changed in variants(option.part, catalogue.vocabulary):
-            if changed.services:
-                said = judge(joint, {**chosen, option.role: changed})
-                if said.verdict is not Verdict.FAILS and said.there is not Presence.ABSENT:
-                    yield Closer("service", None, None, changed.label, said.verdict)
+        sides = [[o for _, o in tried] if r == option.role else [ends[r]] for r in joint.roles]
+        table, _, presence = judge_pairs(joint, *sides)
+        verdicts, there = table.reshape(-1).tolist(), presence.reshape(-1).tolist()
+        seen: set[tuple[Reference, bool]] = set()
+        for (closer, _), verdict, held in zip(tried, verdicts, there, strict=True):
+            if verdict == Verdict.FAILS or (closer.kind == "service" and held == Presence.ABSENT):
+                continue
+            if closer.size is not None:
+                way = (closer.size, (closer.by_mm or 0.0) > 0)
+                if way in seen:
+                    continue
+                seen.add(way)
+            found.append(replace(closer, verdict=Verdict(verdict)))
+    yield from sorted(found, key=lambda c: c.kind != "size")
 
 
 def _adapters(miss: NearMiss, catalogue: Catalogue, fits: Fits) -> Iterator[Closer]:
@@ -230,9 +246,4 @@ def closers(miss: NearMiss, catalogue: Catalogue, fits: Fits | None = None) -> t
         None of them says that a whole build exists; ``fitgraph why`` does.
     """
     fits = find_interfaces(catalogue, services=False) if fits is None else fits
-    found: Iterable[Closer] = (
-        *_sizes(miss),
-        *_services(miss, catalogue),
-        *_adapters(miss, catalogue, fits),
-    )
-    return tuple(found)
+    return (*_changed(miss, catalogue), *_adapters(miss, catalogue, fits))
