@@ -14,12 +14,13 @@ import pytest
 import rdflib
 
 from fitgraph.catalogue import demo_folder, load, shipped_folder
-from fitgraph.draw.fit_map import default_lanes, fit_map_svg, layout, map_view
+from fitgraph.draw.fit_map import default_lanes, fit_map_svg, layout
 from fitgraph.graph.export import NAMESPACE, edge_rows, graphml, json_ld, node_link, node_rows
 from fitgraph.graph.fit_graph import fit_graph, mates, part_node
 from fitgraph.graph.interfaces import between_two, hyper_joints, pair_joints, pair_of
 from fitgraph.graph.options import plain, variants
 from fitgraph.graph.said import judge
+from fitgraph.graph.size_map import size_map
 from fitgraph.graph.views import (
     by_interface,
     by_part,
@@ -266,8 +267,8 @@ def test_hostile_names_stay_text(demo: Catalogue) -> None:
 
 
 def test_the_map_draws_every_interface_at_its_size(demo: Catalogue) -> None:
-    view = map_view(demo, misses_mm=0.05)
-    lanes = default_lanes(view, demo.vocabulary)
+    found = size_map(demo, misses_mm=0.05)
+    view, lanes = found.view, default_lanes(found)
     spots, (low, high) = layout(view, lanes)
     assert {n for n, _ in spots} == set(view) and low < high
     for lane in lanes:
@@ -281,7 +282,7 @@ def test_the_map_draws_every_interface_at_its_size(demo: Catalogue) -> None:
         assert all(
             abs(a[0] - b[0]) + abs(a[1] - b[1]) > 12 for a, b in itertools.combinations(at, 2)
         )
-    root = ET.fromstring(fit_map_svg(view, demo.vocabulary))
+    root = ET.fromstring(fit_map_svg(found))
     space = "{http://www.w3.org/2000/svg}"
     told = root.find(f"{space}desc")
     assert told is not None and "does not fit" in (told.text or "")

@@ -14,24 +14,30 @@ import xml.etree.ElementTree as ET
 from collections import Counter
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
+from types import MappingProxyType
 from typing import Any
 
 import networkx as nx
 
 from fitgraph.draw.line_chart import ticks
 from fitgraph.draw.style import SIGNS, WORDS, drawing_css, theme_css, verdict_class
-from fitgraph.draw.svg import element, number, shorten, write
-from fitgraph.graph.fit_graph import fit_graph
-from fitgraph.graph.interfaces import pair_joints, pair_of
-from fitgraph.graph.views import by_interface, joints_of
-from fitgraph.model import Catalogue, Reference, Verdict, Vocabulary
+from fitgraph.draw.svg import clean, element, number, shorten, write
+from fitgraph.explain.tracing import Step
+from fitgraph.graph.size_map import Joints, SizeMap, appears_at, joints_with_ends
+from fitgraph.model import Part, Reference, Verdict, Vocabulary
 from fitgraph.units import show_length
 
 #: Width of the drawing, its margins and the size of a node, in units of the drawing.
-_WIDTH, _LEFT, _RIGHT, _NODE = 960.0, 164.0, 24.0, 6.0
+_WIDTH, _LEFT, _RIGHT, _NODE = 760.0, 152.0, 18.0, 6.0
 
 #: Room at the left of the axis for sizes that nobody knows.
-_UNKNOWN = 76.0
+_UNKNOWN = 72.0
+
+#: Size of a part's chip, chips in a row, and most of them.
+_CHIP, _CHIPS, _MOST_CHIPS = (147.0, 24.0), 4, 24
+
+#: More joints are not drawn.
+_MOST_JOINTS = 3000
 
 #: Height of a lane (one feature of one role) and of what stands over and under all.
 _LANE, _TOP, _BOTTOM = 46.0, 74.0, 52.0
@@ -53,8 +59,14 @@ _CSS = (
     ".fg-svg .fg-node{fill:var(--fg-panel);stroke:var(--fg-ink);stroke-width:1.2}"
     ".fg-svg .fg-node.fg-stock{fill:var(--fg-ink)}"
     ".fg-svg .fg-lane{stroke:var(--fg-line);stroke-opacity:.35;stroke-width:1}"
-    ".fg-svg .fg-joint.fg-way{stroke-width:4;stroke-opacity:1}"
-    ".fg-svg .fg-node.fg-way{stroke:var(--fg-fits);stroke-width:3.5}"
+    ".fg-svg .fg-trace{fill:none;stroke:var(--fg-ink);stroke-width:4}"
+    ".fg-svg .fg-trace.fg-now{stroke:var(--fg-fits);stroke-width:6}"
+    ".fg-svg .fg-trace.fg-ahead{stroke-width:2;stroke-dasharray:1 5;stroke-linecap:round}"
+    ".fg-svg .fg-inside{stroke:var(--fg-ink);stroke-width:1.5;stroke-dasharray:3 3;fill:none}"
+    ".fg-svg .fg-turn{fill:var(--fg-paper);stroke:var(--fg-ink);stroke-width:1.2}"
+    ".fg-svg .fg-open{fill:none;pointer-events:none;stroke:var(--fg-fits);stroke-width:2}"
+    ".fg-svg .fg-chip{fill:var(--fg-panel);stroke:var(--fg-line);stroke-dasharray:3 3}"
+    ".fg-svg .fg-chip.fg-stock{stroke:var(--fg-ink);stroke-dasharray:none}"
 )
 
 
@@ -84,50 +96,7 @@ def _size(data: Mapping[str, Any], lane: Reference) -> tuple[float, float] | Non
     return float(data[f"{key}_lo_mm"]), float(data[f"{key}_hi_mm"])
 
 
-def drawn_joints(vocabulary: Vocabulary) -> tuple[str, ...]:
-    """Return the joints of two diameters, which a map by size can show; without any, all."""
-    pairs = pair_joints(vocabulary.joints)
-    return tuple(j.name for j in pairs if "bore" in j.arguments) or tuple(j.name for j in pairs)
-
-
-def map_view(
-    catalogue: Catalogue, skus: Iterable[str] | None = None, *, misses_mm: float = 0.0
-) -> nx.MultiDiGraph:
-    """Return the interfaces and joints that the map draws.
-
-    Parameters
-    ----------
-    catalogue : Catalogue
-        Its parts as they are, and its words.
-    skus : iterable of str, optional
-        The parts that are drawn; all by default.
-    misses_mm : float
-        Joints that fail by no more than this [mm] are drawn as well.
-    """
-    graph = fit_graph(
-        catalogue,
-        skus,
-        services=False,
-        misses_mm=misses_mm,
-        joints=drawn_joints(catalogue.vocabulary),
-    )
-    return by_interface(graph, "fails")
-
-
-Joints = list[tuple[str, str, Reference, Reference, dict[str, Any]]]
-
-
-def _joints(view: nx.MultiDiGraph, vocabulary: Vocabulary) -> Joints:
-    """Return the joints, with the dimension that each brings together at either end."""
-    found = []
-    for a, b, data in joints_of(view, "fails"):
-        pair = pair_of(vocabulary.joint(data["joint"]))
-        if pair is not None:
-            found.append((a, b, *pair, data))
-    return found
-
-
-def default_lanes(view: nx.MultiDiGraph, vocabulary: Vocabulary) -> tuple[Reference, ...]:
+def default_lanes(found: SizeMap) -> tuple[Reference, ...]:
     """Return the dimensions that joints bring together, those that meet near each other.
 
     In spectral order [1]_: the sum of squared distances between lanes that meet, or are of one
@@ -139,13 +108,13 @@ def default_lanes(view: nx.MultiDiGraph, vocabulary: Vocabulary) -> tuple[Refere
        Applied Mathematics 36 (1992) 153-168 (from memory); by networkx.
     """
     meet = nx.Graph()
-    for _, _, one, other, _ in _joints(view, vocabulary):
+    for _, _, one, other, _ in joints_with_ends(found.view, found.vocabulary):
         meet.add_edge(one, other, weight=1.0)
     for one, other in itertools.combinations(list(meet), 2):
         if one.role == other.role and not meet.has_edge(one, other):
             meet.add_edge(one, other, weight=0.6 if one.feature != other.feature else 1.5)
-    roles = list(vocabulary.roles)
-    found: list[Reference] = []
+    roles = list(found.vocabulary.roles)
+    lanes_in_order: list[Reference] = []
     for piece in nx.connected_components(meet):
         lanes = [n for n in meet if n in piece]
         order = lanes
@@ -159,48 +128,58 @@ def default_lanes(view: nx.MultiDiGraph, vocabulary: Vocabulary) -> tuple[Refere
         sums = [
             sum(roles.index(r.role) for r in side) for side in (order[:middle], order[-middle:])
         ]
-        found += order if sums[0] <= sums[-1] else order[::-1]
-    return tuple(found)
+        lanes_in_order += order if sums[0] <= sums[-1] else order[::-1]
+    return tuple(lanes_in_order)
+
+
+def tops(lanes: Sequence[Reference], bands: Mapping[Reference, float]) -> list[float]:
+    """Return where each lane begins, and where the last ends; bands stand under their lanes."""
+    found = [_TOP]
+    for lane in lanes:
+        found.append(found[-1] + _LANE + bands.get(lane, 0.0))
+    return found
 
 
 def layout(
-    view: nx.MultiDiGraph, lanes: Sequence[Reference]
+    view: nx.MultiDiGraph,
+    lanes: Sequence[Reference],
+    bands: Mapping[Reference, float] = MappingProxyType({}),
 ) -> tuple[dict[tuple[str, Reference], Spot], tuple[float, float]]:
     """Return where each interface stands in each of its lanes, and the ends of the axis [mm].
 
     Parameters
     ----------
     view : networkx.MultiDiGraph
-        Interfaces and joints, from :func:`map_view`.
+        Interfaces and joints of a map.
     lanes : sequence of Reference
         The dimensions that are drawn, from above.
+    bands : mapping of Reference to float
+        Room under a lane for what is unfolded.
     """
-    of_lane: dict[Reference, list[str]] = {lane: [] for lane in lanes}
-    sizes: dict[tuple[str, Reference], tuple[float, float] | None] = {}
-    for node, data in view.nodes(data=True):
-        for lane in lanes:
-            if (lane.role, lane.feature) == (data["role"], data["feature"]):
-                of_lane[lane].append(node)
-                sizes[(node, lane)] = _size(data, lane)
+    sizes = {
+        (node, lane): _size(data, lane)
+        for node, data in view.nodes(data=True)
+        for lane in lanes
+        if (lane.role, lane.feature) == (data["role"], data["feature"])
+    }
     mids = [sum(s) / 2 for s in sizes.values() if s is not None]
     low, high = (min(mids), max(mids)) if mids else (0.0, 1.0)
     room = max((high - low) * 0.04, 0.5)
     low, high = low - room, high + room
     found: dict[tuple[str, Reference], Spot] = {}
-    for n, lane in enumerate(lanes):
-        y = _TOP + _LANE * (n + 0.5)
-        placed: list[tuple[float, int]] = []
-        known = [(s, m) for m in of_lane[lane] if (s := sizes[(m, lane)]) is not None]
-        for (lo, hi), node in sorted(known):
+    for lane, top in zip(lanes, tops(lanes, bands), strict=False):
+        y = top + _LANE / 2
+        here = {node: size for (node, on), size in sizes.items() if on == lane}
+        # Beside each other in three rows, as near to their size as there is room.
+        ends = {0: -1e9, -1: -1e9, 1: -1e9}
+        known = sorted((size, node) for node, size in here.items() if size is not None)
+        for (lo, hi), node in known:
             x = _across((lo + hi) / 2, low, high)
-            # Beside each other in three rows, as near to their size as there is room.
-            ends = {r: max((px for px, pr in placed if pr == r), default=-1e9) for r in (0, -1, 1)}
             free = [r for r, end in ends.items() if x - end >= 2 * _NODE + 1]
             row = free[0] if free else min(ends, key=ends.__getitem__)
-            x = max(x, ends[row] + 2 * _NODE + 1)
-            placed.append((x, row))
-            found[(node, lane)] = Spot(x, y + row * (2 * _NODE + 1), lo, hi)
-        unknown = [m for m in of_lane[lane] if sizes[(m, lane)] is None]
+            ends[row] = max(x, ends[row] + 2 * _NODE + 1)
+            found[(node, lane)] = Spot(ends[row], y + row * (2 * _NODE + 1), lo, hi)
+        unknown = [node for node, size in here.items() if size is None]
         for k, node in enumerate(unknown):
             found[(node, lane)] = Spot(_LEFT + 14 + k * (2 * _NODE + 2), y, None, None)
     return found, (low, high)
@@ -277,10 +256,11 @@ def _lane(lane: Reference, y: float, vocabulary: Vocabulary) -> list[ET.Element]
     ]
 
 
-def map_words(view: nx.MultiDiGraph, vocabulary: Vocabulary) -> str:
+def map_words(found: SizeMap) -> str:
     """Return the map in words."""
-    lanes, joints = default_lanes(view, vocabulary), _joints(view, vocabulary)
-    return _told(lanes, layout(view, lanes)[0], joints)
+    lanes = default_lanes(found)
+    joints = joints_with_ends(found.view, found.vocabulary)
+    return _told(lanes, layout(found.view, lanes)[0], joints)
 
 
 def _told(
@@ -298,82 +278,190 @@ def _told(
     return f"Interfaces by size: {', '.join(features)}. {'; '.join(pieces) or 'No joints'}."
 
 
+def _joint(one: Spot, other: Spot, ends: str, data: Mapping[str, Any]) -> ET.Element:
+    least = appears_at(data)
+    verdict = data["verdict"]
+    made = element(
+        "path",
+        element("title", _joint_title(data)),
+        d=_curve(one, other),
+        klass=f"fg-joint fg-{verdict}",
+        data_joint=data["joint"],
+        data_ends=ends,
+        **_LINES[verdict],
+    )
+    if least is not None:
+        made.set("data-least", number(least))
+    return made
+
+
+def _button(made: ET.Element, label: str, **attributes: str) -> ET.Element:
+    """Return an element as a button that arrow keys lead to and a press tells of."""
+    for name, value in {"role": "button", "tabindex": "-1", "aria-label": label}.items():
+        made.set(name, clean(value))
+    for name, value in attributes.items():
+        made.set(name.replace("_", "-"), clean(value))
+    return made
+
+
+def _node(spot: Spot, data: Mapping[str, Any], title: str, node: str) -> ET.Element:
+    klass = "fg-node" + " fg-stock" * bool(data["stock"])
+    return element(
+        "g",
+        element("title", title),
+        element("circle", cx=spot.x, cy=spot.y, r=_NODE, klass=klass),
+        data_node=node,
+    )
+
+
+def _parts_band(parts: Sequence[Part], left: float, top: float) -> list[ET.Element]:
+    """Return the parts of an unfolded interface as chips under their lane."""
+    made = []
+    for n, part in enumerate(parts[:_MOST_CHIPS]):
+        row, column = divmod(n, _CHIPS)
+        x, y = left + column * _CHIP[0], top + row * _CHIP[1]
+        klass = "fg-chip" + " fg-stock" * bool(part.stock)
+        chip = element(
+            "g",
+            element("title", f"{part.sku} {part.name}: {part.stock:,} in stock"),
+            element("rect", x=x, y=y, width=_CHIP[0] - 6, height=_CHIP[1] - 4, rx=3, klass=klass),
+            element("text", shorten(part.sku, 20), x=x + 8, y=y + 15),
+        )
+        made.append(_button(chip, f"{part.sku} {part.name}".strip(), data_part=part.sku))
+    if (more := len(parts) - _MOST_CHIPS) > 0:
+        y = top + _MOST_CHIPS // _CHIPS * _CHIP[1] + 14
+        made.append(element("text", f"and {more:,} more", x=left, y=y, klass="fg-muted"))
+    return made
+
+
+def _band(parts: int) -> float:
+    """Return the height that the parts of an unfolded interface take."""
+    rows = -(-min(parts, _MOST_CHIPS) // _CHIPS) + (parts > _MOST_CHIPS)
+    return rows * _CHIP[1] + 8
+
+
+def _trace(
+    trace: Sequence[Step],
+    at: int,
+    heights: Mapping[Reference, float],
+    axis: tuple[float, float],
+) -> list[ET.Element]:
+    """Return a way as a line that goes from size to size, up to a step or beyond, thinner."""
+    made = []
+    before: tuple[str, float, float] | None = None
+    for n, step in enumerate(trace):
+        points: list[tuple[str, float, float]] = []
+        for (lane, size), option in zip(step.ends, step.options, strict=True):
+            if lane in heights:
+                known = size is not None and size.known
+                x = _across(size.mid, *axis) if known and size is not None else _LEFT + 14
+                points.append((option.label, x, heights[lane]))
+        if before is not None and points and before[0] == points[0][0]:
+            d = f"M{number(before[1])} {number(before[2])}L{number(points[0][1])} "
+            made.append(element("path", d=d + number(points[0][2]), klass="fg-inside"))
+        before = points[-1] if points else None
+        if len(points) < 2:
+            continue
+        (_, x1, y1), (_, x2, y2) = points
+        klass = "fg-trace" + (" fg-now" if n == at else "" if n < at else " fg-ahead")
+        curve = _curve(Spot(x1, y1, None, None), Spot(x2, y2, None, None))
+        made.append(element("path", d=curve, klass=klass))
+        x, y = (x1 + x2) / 2, (y1 + y2) / 2
+        made.append(element("circle", cx=x, cy=y, r=9, klass="fg-turn"))
+        made.append(element("text", f"{n + 1}", x=x, y=y + 4, text_anchor="middle"))
+    return made
+
+
 def fit_map_svg(
-    view: nx.MultiDiGraph,
-    vocabulary: Vocabulary,
+    found: SizeMap,
     *,
     lanes: Sequence[Reference] | None = None,
-    way: Sequence[str] = (),
+    trace: Sequence[Step] = (),
+    at: int = -1,
+    unfolded: str | None = None,
+    pressable: bool = False,
 ) -> str:
-    """Return the interfaces of a graph by size, and the joints between them, as SVG.
+    """Return interfaces by size, and the joints between them, as SVG.
 
     Parameters
     ----------
-    view : networkx.MultiDiGraph
-        Interfaces and joints, from :func:`map_view`.
-    vocabulary : Vocabulary
-        Names the roles.
+    found : SizeMap
+        From :func:`fitgraph.graph.size_map.size_map`.
     lanes : sequence of Reference, optional
         The dimensions that are drawn, from above; by default all that joints bring together.
-    way : sequence of str
-        Interfaces that are marked, such as those of a way.
+    trace : sequence of Step
+        A way that is drawn over it.
+    at : int
+        Its step that is looked at; those behind it are drawn thinner.
+    unfolded : str, optional
+        An interface whose parts are drawn under its lane.
+    pressable : bool
+        Whether nodes and parts are buttons. Without it the drawing is one picture.
 
     Returns
     -------
     str
-        An SVG element with a text alternative. Nodes have ``data-node``, joints ``data-joint``
-        and ``data-ends``, so that a page can follow a press.
+        An SVG element with a text alternative. Nodes have ``data-node``, parts ``data-part``,
+        joints ``data-joint``, ``data-ends`` and ``data-least``: the tolerance from which they
+        are drawn [mm]. Of more joints than 3,000 those that are nearest to their limit are left.
     """
-    lanes = default_lanes(view, vocabulary) if lanes is None else tuple(lanes)
-    spots, (low, high) = layout(view, lanes)
-    bottom = _TOP + _LANE * max(len(lanes), 1)
+    lanes = default_lanes(found) if lanes is None else tuple(lanes)
+    parts = [found.catalogue.parts[s] for s in found.parts.get(unfolded or "", ())]
+    home = next(
+        (
+            lane
+            for lane in lanes
+            if unfolded in found.view
+            and (lane.role, lane.feature)
+            == (found.view.nodes[unfolded]["role"], found.view.nodes[unfolded]["feature"])
+        ),
+        None,
+    )
+    bands = {home: _band(len(parts))} if home is not None else {}
+    spots, axis = layout(found.view, lanes, bands)
+    begins = tops(lanes, bands)
     joints = [
         (a, b, one, other, data)
-        for a, b, one, other, data in _joints(view, vocabulary)
+        for a, b, one, other, data in joints_with_ends(found.view, found.vocabulary)
         if (a, one) in spots and (b, other) in spots
     ]
     told = _told(lanes, spots, joints)
+    if (more := len(joints) - _MOST_JOINTS) > 0:
+        joints = sorted(joints, key=lambda j: abs(appears_at(j[4]) or 0.0))[:_MOST_JOINTS]
+        told += f" {more:,} joints that are far from their limits are not drawn."
     identity = "fg" + hashlib.sha256(told.encode("utf-8", "replace")).hexdigest()[:10]
     root = element(
         "svg",
         element("title", "The map of fits", id=f"{identity}-t"),
         element("desc", told, id=f"{identity}-d"),
         element("style", theme_css() + drawing_css() + _CSS),
-        klass="fg fg-svg",
-        role="img",
+        klass="fg fg-svg fg-map",
+        role="group" if pressable else "img",
         aria_labelledby=f"{identity}-t",
         aria_describedby=f"{identity}-d",
-        viewBox=f"0 0 {number(_WIDTH)} {number(bottom + _BOTTOM)}",
+        viewBox=f"0 0 {number(_WIDTH)} {number(begins[-1] + _BOTTOM)}",
     )
     root.append(element("text", "The map of fits", x=12, y=22, klass="fg-head"))
     root.extend(_legend())
-    root.extend(_axis(low, high, bottom, unknown=any(s.lo_mm is None for s in spots.values())))
-    for n, lane in enumerate(lanes):
-        root.extend(_lane(lane, _TOP + _LANE * (n + 0.5), vocabulary))
+    unknown = any(s.lo_mm is None for s in spots.values())
+    root.extend(_axis(*axis, begins[-1], unknown=unknown))
+    heights = {lane: top + _LANE / 2 for lane, top in zip(lanes, begins, strict=False)}
+    for lane, y in heights.items():
+        root.extend(_lane(lane, y, found.vocabulary))
     order = {"unknown": 0, "fits": 1, "fails": 2}
     for a, b, one, other, data in sorted(joints, key=lambda j: order[j[4]["verdict"]]):
-        marked = " fg-way" if a in way and b in way else ""
-        root.append(
-            element(
-                "path",
-                element("title", _joint_title(data)),
-                d=_curve(spots[(a, one)], spots[(b, other)]),
-                klass=f"fg-joint fg-{data['verdict']}{marked}",
-                data_joint=data["joint"],
-                data_ends=f"{a}|{b}",
-                **_LINES[data["verdict"]],
-            )
-        )
-    for (node, _), spot in spots.items():
-        data = view.nodes[node]
-        klass = "fg-node" + " fg-stock" * bool(data["stock"]) + " fg-way" * (node in way)
-        radius = _NODE + 2 * (node in way)
-        root.append(
-            element(
-                "g",
-                element("title", _title(data, vocabulary)),
-                element("circle", cx=spot.x, cy=spot.y, r=radius, klass=klass),
-                data_node=node,
-            )
-        )
+        root.append(_joint(spots[(a, one)], spots[(b, other)], f"{a}|{b}", data))
+    root.extend(_trace(trace, at, heights, axis))
+    for (node, lane), spot in spots.items():
+        data = found.view.nodes[node]
+        title = _title(data, found.vocabulary)
+        made = _node(spot, data, title, node)
+        if pressable:
+            open_ = "true" if node == unfolded else "false"
+            _button(made, title, aria_expanded=open_)
+        root.append(made)
+        if lane == home and node == unfolded:
+            root.append(element("circle", cx=spot.x, cy=spot.y, r=_NODE + 4, klass="fg-open"))
+    if home is not None:
+        root.extend(_parts_band(parts, _LEFT, heights[home] + _LANE / 2))
     return write(root)

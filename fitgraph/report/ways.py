@@ -113,6 +113,12 @@ def paths(found: Ways, catalogue: Catalogue) -> Told:
     return Told(headline, data, (table,), blocks, told, (shown,))
 
 
+def way_text(way: Way, catalogue: Catalogue) -> str:
+    """Return a way in a line: its parts, and what they cost."""
+    price = money_of(catalogue.vocabulary).show(way.price)
+    return f"{_ROW.show([o.label for o in way.options])}, {price}"
+
+
 def closer_text(closer: Closer) -> str:
     """Return what would close a near miss, in short."""
     if closer.size is None:

@@ -129,15 +129,16 @@ class MapAnswer(GraphAnswer):
 
 def map_of(graph: nx.MultiDiGraph, catalogue: Catalogue) -> MapAnswer:
     """Return what a graph of fits holds, with the map of its interfaces by size."""
-    from fitgraph.draw.fit_map import fit_map_svg, map_view, map_words
+    from fitgraph.draw.fit_map import fit_map_svg, map_words
+    from fitgraph.graph.size_map import size_map
     from fitgraph.graph.views import nodes_of
     from fitgraph.report.blocks import Picture
     from fitgraph.report.graphs import overview
 
     skus = [data["sku"] for _, data in nodes_of(graph, "part") if not data["services"]]
-    view = map_view(catalogue, skus)
-    svg = fit_map_svg(view, catalogue.vocabulary)
-    picture = Picture(svg, map_words(view, catalogue.vocabulary))
+    drawn = size_map(catalogue, skus)
+    svg = fit_map_svg(drawn)
+    picture = Picture(svg, map_words(drawn))
     return MapAnswer(graph, overview(graph, picture), svg=svg)
 
 

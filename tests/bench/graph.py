@@ -6,6 +6,7 @@ Processor time, one thread. ``alike`` takes at most 40 shapes a role, as most ca
 
 from __future__ import annotations
 
+import itertools
 import time
 from collections.abc import Callable
 from dataclasses import replace
@@ -16,6 +17,7 @@ import numpy as np
 from fitgraph.graph.fit_graph import fit_graph
 from fitgraph.graph.interfaces import find_interfaces
 from fitgraph.graph.views import by_interface, parts_and_interfaces
+from fitgraph.lab import MapOfFits, OpenCatalogue
 from fitgraph.model import Catalogue, Feature, Part
 from tests.bench.catalogues import scaled
 from tests.bench.machine import machine
@@ -53,6 +55,28 @@ def seconds(what: Callable[[], object]) -> float:
     return min(taken)
 
 
+def page_steps(catalogue: Catalogue) -> dict[str, float]:
+    """Return how long a step on the map takes: to slide, to press, to seek, to draw it all [s]."""
+    page = MapOfFits(OpenCatalogue(catalogue), next(iter(catalogue.vocabulary.roles)))
+    found = page.whole
+    widest = max(found.view, key=lambda node: len(found.parts.get(node, ())))
+    presses = itertools.count(1)
+
+    def slide() -> None:
+        page.tolerance.value = 0.05 if page.tolerance.value <= 0 else -0.05
+
+    def press() -> None:
+        page.map.pressed = ["node", widest, next(presses)]
+
+    def seek() -> None:
+        page.search.value = "25" if page.search.value != "25" else "28"
+
+    def draw() -> None:
+        page.around.value = "" if page.around.value else found.view.nodes[widest]["role"]
+
+    return {what.__name__: seconds(what) for what in (slide, press, seek, draw)}
+
+
 def main() -> None:
     """Measure and print."""
     print(machine())
@@ -72,6 +96,9 @@ def main() -> None:
                 f"views {views:5.2f} s",
                 flush=True,
             )
+            if change is None:
+                steps = ", ".join(f"{n} {s:.3f} s" for n, s in page_steps(catalogue).items())
+                print(f"{'':14} the map's page: {steps}", flush=True)
 
 
 if __name__ == "__main__":
