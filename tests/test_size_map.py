@@ -146,6 +146,7 @@ def test_a_trace_goes_from_size_to_size_of_the_way(demo: Catalogue) -> None:
             assert reference.role == option.role and size == length_of(option, reference)
         told = text(size_maps.step(step, demo, n + 1, len(trace)))
         assert all(option.label in told for option in step.options) and "to spare" in told
+    assert "Given: no fork bore on the clamp." in told
 
 
 def test_the_drawing_is_buttons_with_names_and_one_that_is_unfolded(

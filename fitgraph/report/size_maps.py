@@ -10,7 +10,7 @@ from fitgraph.explain.tracing import Step
 from fitgraph.explain.words import size_text
 from fitgraph.graph.size_map import SizeMap, drawn_at
 from fitgraph.graph.views import joints_of
-from fitgraph.model import Catalogue, Verdict
+from fitgraph.model import Catalogue, Condition, Verdict
 from fitgraph.report.blocks import Block, Report, Say, Section, Tone
 from fitgraph.report.graphs import NAMES
 from fitgraph.report.tables import Column, Table
@@ -106,6 +106,12 @@ def matched(match: Match, text: str) -> str:
     return f"{told}."
 
 
+def _condition(condition: Condition, catalogue: Catalogue) -> str:
+    role = catalogue.vocabulary.roles[condition.role].title
+    what = role if condition.feature is None else f"{condition.feature} on the {role}"
+    return f"{'a' if condition.wanted else 'no'} {what.replace('_', ' ')}"
+
+
 def step(told: Step, catalogue: Catalogue, number: int, of: int) -> Report:
     """Tell a step of a way: the sizes that meet, what is to spare, what is taken for given."""
     one, other = told.options
@@ -124,7 +130,7 @@ def step(told: Step, catalogue: Catalogue, number: int, of: int) -> Report:
             title = catalogue.vocabulary.services[service].title
             blocks.append(Say(f"After the workshop has done this to it: {title}."))
     if told.hold.given:
-        given = ", ".join(str(c) for c in told.hold.given)
+        given = ", ".join(_condition(c, catalogue) for c in told.hold.given)
         blocks.append(Say(f"Given: {given}.", Tone.QUIET))
     return Report(headline, tuple(blocks), verdict=Verdict.FITS)
 
