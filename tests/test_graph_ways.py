@@ -16,6 +16,7 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
 from fitgraph.catalogue import demo_folder, load
+from fitgraph.errors import InputError
 from fitgraph.explain import Explainer
 from fitgraph.explain.ways import First, Way, every_way, ways
 from fitgraph.graph.joints import asked
@@ -309,3 +310,10 @@ def test_no_way_leads_between_two_of_a_role_and_unknown_numbers_are_told(demo: E
     assert ways(demo, "FORK-VEN-04", "FORK-VEN-01") == ()
     with pytest.raises(NamingError, match="FORK-VEN-04"):
         ways(demo, "FORK-VEN-4", "BAR-CUL-05")
+
+
+def test_too_many_rows_of_parts_are_refused_before_they_are_judged(demo: Explainer) -> None:
+    deck, grips = (demo.catalogue.of(role)[0].sku for role in ("deck", "grips"))
+    with pytest.raises(InputError, match="more than 3,000 rows of parts") as refused:
+        ways(demo, deck, grips, through=demo.catalogue.vocabulary.roles, most_between=3)
+    assert "let in fewer parts between" in str(refused.value)

@@ -92,6 +92,7 @@ class _Builds:
             for n, option in enumerate(options)
         }
         self.base: dict[str, Bools] = {}
+        self._known: dict[tuple[frozenset[tuple[str, int]], frozenset[Condition]], bool] = {}
         for role, options in space.options.items():
             free = catalogue.vocabulary.roles[role].fill.free
             self.base[role] = np.array(
@@ -100,6 +101,17 @@ class _Builds:
 
     def exists(self, options: Sequence[Option], given: Iterable[Condition]) -> bool:
         """Return whether a build holds the options, with further conditions on other roles."""
+        conditions = frozenset(given)
+        # Options of a class are told apart by no joint, so neither are their builds.
+        classes = frozenset(
+            (o.role, int(self.space.class_of[o.role][self.place[(o.role, o.label)]]))
+            for o in options
+        )
+        if (classes, conditions) not in self._known:
+            self._known[classes, conditions] = self._exists(options, conditions)
+        return self._known[classes, conditions]
+
+    def _exists(self, options: Sequence[Option], given: Iterable[Condition]) -> bool:
         lets = {role: mask.copy() for role, mask in self.base.items()}
         for option in options:
             mask = np.zeros(len(lets[option.role]), dtype=bool)

@@ -16,6 +16,7 @@ from dataclasses import dataclass
 import networkx as nx
 import numpy as np
 
+from fitgraph.errors import ArgumentError
 from fitgraph.graph.interfaces import Fits, find_interfaces, pair_joints, pair_of
 from fitgraph.graph.joints import asked
 from fitgraph.graph.options import empty, presence_of
@@ -76,6 +77,9 @@ def adapter_roles(catalogue: Catalogue) -> frozenset[str]:
 
 
 Node = tuple[str, int]
+
+#: More rows are not judged.
+MOST_ROWS = 3_000
 
 
 def mating_graph(fits: Fits) -> nx.Graph:
@@ -194,6 +198,31 @@ class _Judge:
         )
 
 
+def _rows(
+    graph: nx.Graph, starts: Iterable[Node], goals: Iterable[Node], longest: int
+) -> Iterator[tuple[Node, ...]]:
+    """Yield every path between shapes of different roles, of so many edges at most.
+
+    Nothing is entered from which no goal is near enough.
+    """
+    goals = set(goals)
+    far = nx.multi_source_dijkstra_path_length(graph, goals) if goals else {}
+    ahead: list[tuple[Node, ...]] = [
+        (start,) for start in starts if far.get(start, longest + 1) <= longest
+    ]
+    while ahead:
+        row = ahead.pop()
+        if row[-1] in goals:
+            yield row
+            continue
+        roles = {role for role, _ in row}
+        ahead += [
+            (*row, node)
+            for node in graph[row[-1]]
+            if node[0] not in roles and len(row) + far.get(node, longest) <= longest
+        ]
+
+
 def chains(
     catalogue: Catalogue,
     one: str,
@@ -224,6 +253,8 @@ def chains(
     ------
     KeyError
         If a stock number is unknown.
+    ArgumentError
+        If more than 3,000 rows of parts lead from one to the other.
     """
     ends = [catalogue.parts[one], catalogue.parts[other]]
     if ends[0].role == ends[1].role:
@@ -237,12 +268,14 @@ def chains(
     starts, goals = (
         [(p.role, n) for n in range(len(fits.shapes[p.role])) if (p.role, n) in graph] for p in ends
     )
-    for length in range(1, most_between + 2):
-        for start in starts:
-            paths = nx.all_simple_paths(graph, start, goals, cutoff=length) if goals else ()
-            found = {tuple(p) for p in paths if len(p) == length + 1}
-            for path in sorted(found):
-                if len({role for role, _ in path}) == len(path):
-                    chain = judge_of.chain(path)
-                    if chain is not None:
-                        yield chain
+    rows = list(itertools.islice(_rows(graph, starts, goals, most_between + 1), MOST_ROWS + 1))
+    if len(rows) > MOST_ROWS:
+        raise ArgumentError(
+            "between",
+            f"{most_between}: more than {MOST_ROWS:,} rows of parts lead from {one} to {other}; "
+            "let in fewer parts between, or adapters alone",
+        )
+    for row in sorted(rows, key=lambda r: (len(r), r)):
+        chain = judge_of.chain(row)
+        if chain is not None:
+            yield chain
