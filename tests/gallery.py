@@ -106,6 +106,18 @@ def _practice(book: Notebook) -> None:
         book.button("Next question").click()
 
 
+def _map(book: Notebook) -> None:
+    page = book.page
+    page.wait_for_selector("text=Step 1 of 2")
+    page.locator("[data-node='interface:bar.bore/31.8..32']").first.click()
+    page.wait_for_selector("[data-part]")
+    for _ in range(5):
+        book.labelled("Tolerance").press("ArrowRight")
+    page.wait_for_selector("text=lack no more than 0.05 mm")
+    book.button("Next step").click()
+    page.wait_for_selector("text=Step 2 of 2")
+
+
 #: What is done before the picture is taken, the theme and the width.
 SCENES: Mapping[str, tuple[Callable[[Notebook], None], str, tuple[int, int]]] = {
     "01-how-fitment-works.ipynb": (_lesson, LIGHT, WIDE),
@@ -114,6 +126,7 @@ SCENES: Mapping[str, tuple[Callable[[Notebook], None], str, tuple[int, int]]] = 
     "04-gaps-in-stock.ipynb": (_gaps, LIGHT, WIDE),
     "05-next-adapter.ipynb": (_adapters, LIGHT, WIDE),
     "06-staff-practice.ipynb": (_practice, LIGHT, NARROW),
+    "07-the-map-of-fits.ipynb": (_map, LIGHT, WIDE),
 }
 
 

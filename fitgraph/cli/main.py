@@ -11,6 +11,7 @@ from typer.core import TyperGroup
 
 from fitgraph import __version__
 from fitgraph.cli.fitting import builds, compare, why
+from fitgraph.cli.graph import graph
 from fitgraph.cli.house import check, tour
 from fitgraph.cli.import_ import import_
 from fitgraph.cli.knowing import advise, identify, measure
@@ -91,6 +92,7 @@ for command in (
     gaps,
     restock,
     adapters,
+    graph,
     check,
     tour,
     lab,

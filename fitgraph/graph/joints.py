@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
-from typing import Any
+from typing import Any, NamedTuple
 
 import numpy as np
 import numpy.typing as npt
@@ -128,6 +128,48 @@ def _evaluate(
     judged = rule.function(*arguments, **values, **joint.limits)
     verdicts = np.maximum(np.broadcast_to(judged.verdict, there.shape), 2 - there).astype(np.int8)
     return sides, verdicts, np.broadcast_to(judged.margin, there.shape), there
+
+
+class Judged(NamedTuple):
+    """A joint over the distinct figures that options of each role show it.
+
+    Attributes
+    ----------
+    row_of : tuple of ndarray of int
+        For each role of the joint, the row of each of its options.
+    holds : tuple of ndarray of int8
+        For each role and row, whether the joint is there as far as the role tells, as values of
+        :class:`fitgraph.model.Presence`.
+    verdicts, margins, there : ndarray
+        One axis a role, over the rows; as in :class:`fitgraph.graph.said.Said`, nan for no
+        margin.
+    """
+
+    row_of: tuple[Ints, ...]
+    holds: tuple[Verdicts, ...]
+    verdicts: Verdicts
+    margins: npt.NDArray[np.float64]
+    there: npt.NDArray[np.int8]
+
+
+def judge_rows(joint: Joint, columns: Mapping[str, Columns]) -> Judged:
+    """Judge a joint over the distinct figures of its roles' options, never option by option.
+
+    Parameters
+    ----------
+    joint : Joint
+        Of a rule that adds nothing up.
+    columns : mapping of str to Columns
+        The options of each role the joint touches.
+    """
+    sides, verdicts, margins, there = _evaluate(joint, columns)
+    return Judged(
+        tuple(side.class_of for side in sides),
+        tuple(side.rows[:, 0].astype(np.int8) for side in sides),
+        verdicts,
+        margins,
+        there,
+    )
 
 
 def judge_all(

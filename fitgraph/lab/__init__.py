@@ -4,6 +4,7 @@ from fitgraph.lab.adapter_map import AdapterMap
 from fitgraph.lab.explorer import BuildExplorer
 from fitgraph.lab.gaps import StockGaps
 from fitgraph.lab.lesson import FitLesson
+from fitgraph.lab.map_of_fits import MapOfFits
 from fitgraph.lab.opened import OpenCatalogue, open_catalogue
 from fitgraph.lab.practice import Practice
 from fitgraph.lab.triangle_view import MaterialTriangle
@@ -13,6 +14,7 @@ __all__ = [
     "AdapterMap",
     "BuildExplorer",
     "FitLesson",
+    "MapOfFits",
     "MaterialTriangle",
     "OpenCatalogue",
     "Practice",

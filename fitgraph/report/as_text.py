@@ -37,7 +37,13 @@ def console(file: IO[str], width: int | None = None, *, terminal: bool | None = 
     from rich.console import Console
 
     return Console(
-        file=file, width=width, highlight=False, markup=False, emoji=False, force_terminal=terminal
+        file=file,
+        width=width,
+        highlight=False,
+        markup=False,
+        emoji=False,
+        force_terminal=terminal,
+        force_jupyter=False,  # in a notebook it would show the text and leave the file empty
     )
 
 
@@ -151,7 +157,7 @@ def text(report: Report, width: int = PLAIN_WIDTH) -> str:
     import io
 
     file = io.StringIO()
-    console(file, width).print(*lines(report, width), sep="\n")
+    console(file, width, terminal=False).print(*lines(report, width), sep="\n")
     return "\n".join(line.rstrip() for line in file.getvalue().splitlines())
 
 

@@ -26,6 +26,7 @@ from fitgraph.shop.answers import (
     TableAnswer,
     WhyAnswer,
 )
+from fitgraph.shop.fits import GraphAnswer, MapAnswer
 from fitgraph.shop.front import Shop, check_folder, open_shop
 
 __all__ = [
@@ -37,7 +38,9 @@ __all__ = [
     "CompareAnswer",
     "CoverageAnswer",
     "GapsAnswer",
+    "GraphAnswer",
     "IdentifyAnswer",
+    "MapAnswer",
     "MeasureAnswer",
     "PivotAnswer",
     "RemainingAnswer",

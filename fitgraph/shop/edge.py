@@ -8,7 +8,7 @@ from decimal import Decimal, InvalidOperation
 
 from fitgraph.errors import ArgumentError, InputError
 from fitgraph.model import Vocabulary
-from fitgraph.units import UnitError, parse_mass, parse_money
+from fitgraph.units import UnitError, parse_length, parse_mass, parse_money
 
 #: Money and masses, typed or as a number.
 Amount = str | int | float | Decimal
@@ -16,6 +16,8 @@ Amount = str | int | float | Decimal
 #: Larger sums and masses are slips of the keyboard.
 _MOST_MINOR = 10**15
 _MOST_MASS_G = 1e9
+
+_MOST_LENGTH_MM = 1e6
 
 _PERCENT = 100.0
 
@@ -103,6 +105,28 @@ def mass_of(mass: Amount | None, what: str = "max_mass_g") -> float | None:
     if not (math.isfinite(grams) and 0 <= grams <= _MOST_MASS_G):
         raise ArgumentError(what, f"{mass!r} is out of range; write a mass like 4200")
     return grams
+
+
+def length_of(length: Amount, what: str) -> float:
+    """Return a length above zero in mm.
+
+    Raises
+    ------
+    InputError
+        If it is no such length.
+
+    Examples
+    --------
+    >>> length_of("0,05 mm", "mm"), length_of(0.1, "mm")
+    (0.05, 0.1)
+    """
+    try:
+        mm = parse_length(length) if isinstance(length, str) else float(length)
+    except UnitError as error:
+        raise ArgumentError(what, f"{length!r} {error}") from None
+    if not 0 < mm < _MOST_LENGTH_MM:
+        raise ArgumentError(what, f"{length!r} is out of range; write a length like 0.1 mm")
+    return mm
 
 
 def share_of(share: str | float | None, what: str = "target") -> float | None:

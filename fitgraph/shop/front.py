@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
+import datetime
 import os
-from collections.abc import Callable, Iterable, Sequence
+from collections.abc import Callable, Iterable
 from concurrent.futures import Executor
 from contextlib import AbstractContextManager
 from functools import cached_property
@@ -29,7 +30,8 @@ from fitgraph.shop.answers import (
     TableAnswer,
     WhyAnswer,
 )
-from fitgraph.shop.edge import Amount, mass_of, money_of, names_of, one_of, share_of
+from fitgraph.shop.edge import Amount, length_of, mass_of, money_of, names_of, one_of, share_of
+from fitgraph.shop.fits import GraphAnswer, MapAnswer, changes_since, map_of
 
 if TYPE_CHECKING:
     import networkx as nx
@@ -728,12 +730,25 @@ class Shop:
 
     # -- the graph, and a story ------------------------------------------
 
-    def graph(self, skus: Sequence[str] | None = None) -> nx.MultiGraph:
-        """Return parts, features and the joints between them as a networkx graph.
+    @cached_property
+    def _fits(self) -> nx.MultiDiGraph:
+        from fitgraph.graph.fit_graph import fit_graph
+
+        return fit_graph(self.catalogue)
+
+    def _graph_of(self, in_stock: bool) -> nx.MultiDiGraph:
+        from fitgraph.graph.views import in_stock as on_shelf
+
+        return on_shelf(self._fits) if in_stock else self._fits
+
+    def graph(self, skus: Names | None = None) -> nx.MultiDiGraph:
+        """Return parts, features, interfaces and joints as one networkx graph.
+
+        ``help(fitgraph.graph.fit_graph)`` lists the attributes of its nodes and edges.
 
         Parameters
         ----------
-        skus : sequence of str, optional
+        skus : str or iterable of str, optional
             The parts to show, with joints that fail among them; all parts by default.
 
         Raises
@@ -751,9 +766,245 @@ class Shop:
         from fitgraph.graph.fit_graph import fit_graph
         from fitgraph.solve.request import find_part
 
-        if skus is not None:
-            skus = [find_part(self.catalogue, sku).sku for sku in names_of(skus)]
-        return fit_graph(self.catalogue, skus)
+        if skus is None:
+            return self._fits.copy()
+        named = [find_part(self.catalogue, sku).sku for sku in names_of(skus)]
+        return fit_graph(self.catalogue, named, misses_mm=float("inf"))
+
+    def map(self, *, in_stock: bool = False) -> MapAnswer:
+        """Return what the graph holds, role by role, drawn by size; and write it to files.
+
+        Parameters
+        ----------
+        in_stock : bool
+            Whether only parts in stock are in it.
+
+        Examples
+        --------
+        >>> import fitgraph
+        >>> fitgraph.open().map().to_dict()["nodes"]["interface"] > 100
+        True
+        """
+        return map_of(self._graph_of(in_stock), self.catalogue)
+
+    def paths(
+        self,
+        one: str,
+        other: str,
+        *,
+        between: int = 2,
+        any_part: bool = False,
+        first: Literal["shortest", "cheapest", "margin"] = "shortest",
+    ) -> GraphAnswer:
+        """Return all ways from one part to another, through adapters and services.
+
+        Parameters
+        ----------
+        one, other : str
+            Stock numbers.
+        between : int
+            Most parts between.
+        any_part : bool
+            Whether any part may stand between, not only adapters.
+        first : {'shortest', 'cheapest', 'margin'}
+            Which ways come first.
+
+        Returns
+        -------
+        GraphAnswer
+            Each way is part of a build that :meth:`why` accepts.
+
+        Raises
+        ------
+        InputError
+            If something named is not in the catalogue.
+
+        Examples
+        --------
+        >>> import fitgraph
+        >>> ways = fitgraph.open().paths("BAR-MAR-05", "CLMP-SKE-02", first="cheapest")
+        >>> ways.records()[0]["price"]
+        6.9
+        """
+        from fitgraph.explain.ways import First, ways
+        from fitgraph.report.ways import Ways, paths
+
+        order = First(one_of(first, [f.value for f in First], "first"))
+        through = self.catalogue.vocabulary.roles if any_part else None
+        found = ways(self.explainer, one, other, through=through, most_between=between, first=order)
+        asked = Ways((one, other), found, order, not any_part)
+        return GraphAnswer(asked, paths(asked, self.catalogue), bool(found))
+
+    def around(self, sku: str, steps: int = 1, *, in_stock: bool = False) -> GraphAnswer:
+        """Return what mates with a part, what mates with that, step by step.
+
+        Parameters
+        ----------
+        sku : str
+            A stock number.
+        steps : int
+            How far to go; a joint or a service is a step.
+        in_stock : bool
+            Whether only parts in stock are looked at.
+
+        Raises
+        ------
+        InputError
+            If it is not in the catalogue, or not in stock.
+
+        Examples
+        --------
+        >>> import fitgraph
+        >>> "SLV-VEN-01" in {r["part"] for r in fitgraph.open().around("FORK-VEN-04").records()}
+        True
+        """
+        from fitgraph.graph.around import around
+        from fitgraph.report.graphs import near
+        from fitgraph.solve.request import find_part
+
+        label = find_part(self.catalogue, sku).sku
+        try:
+            found = around(self._graph_of(in_stock), label, steps)
+        except KeyError:
+            raise ArgumentError("around", f"{label} is not in stock; ask of all parts") from None
+        return GraphAnswer(found, near(found, label, steps))
+
+    def bridges(self, *, in_stock: bool = False) -> GraphAnswer:
+        """Return the one interface, part or joint whose loss splits the trade, the worst first.
+
+        Parameters
+        ----------
+        in_stock : bool
+            Whether only parts in stock are looked at.
+
+        Examples
+        --------
+        >>> import fitgraph
+        >>> fitgraph.open().bridges(in_stock=True).table().keys
+        ('without', 'cut_off', 'joints', 'pieces')
+        """
+        from fitgraph.graph.cut_points import articulation_points, bridges
+        from fitgraph.report.graphs import cuts
+
+        graph = self._graph_of(in_stock)
+        points, joints = articulation_points(graph), bridges(graph)
+        return GraphAnswer((points, joints), cuts(points, joints))
+
+    def hubs(self, *, in_stock: bool = False) -> GraphAnswer:
+        """Return what most ways between the parts that riders own lead through.
+
+        Parameters
+        ----------
+        in_stock : bool
+            Whether only parts in stock are looked at.
+
+        Examples
+        --------
+        >>> import fitgraph
+        >>> 0 < fitgraph.open().hubs().records()[0]["share"] < 1
+        True
+        """
+        from fitgraph.graph.hubs import hubs
+        from fitgraph.report import graphs
+
+        found = hubs(self._graph_of(in_stock))
+        return GraphAnswer(found, graphs.hubs(found))
+
+    def families(self, *, in_stock: bool = False) -> GraphAnswer:
+        """Return parts that mate among themselves, against the vocabulary's own groups.
+
+        Parameters
+        ----------
+        in_stock : bool
+            Whether only parts in stock are looked at.
+
+        Examples
+        --------
+        >>> import fitgraph
+        >>> [c["grouping"] for c in fitgraph.open().families().to_dict()["compared"]]
+        ['system', 'family']
+        """
+        from fitgraph.graph.families import families
+        from fitgraph.report import graphs
+
+        found = families(self._graph_of(in_stock), self.catalogue)
+        return GraphAnswer(found, graphs.families(found, self.catalogue))
+
+    def islands(self, *, in_stock: bool = False) -> GraphAnswer:
+        """Return what mates with nothing, and groups that mate only among themselves.
+
+        Parameters
+        ----------
+        in_stock : bool
+            Whether only parts in stock are looked at.
+
+        Examples
+        --------
+        >>> import fitgraph
+        >>> fitgraph.open().islands().to_dict()["alone"]
+        []
+        """
+        from fitgraph.graph.islands import islands
+        from fitgraph.report import graphs
+
+        found = islands(self._graph_of(in_stock))
+        return GraphAnswer(found, graphs.islands(found))
+
+    def near_misses(self, mm: Amount = 0.1) -> GraphAnswer:
+        """Return pairs of parts that fail by a little, and what would close them.
+
+        Parameters
+        ----------
+        mm : str or number
+            The most that may be lacking [mm], or as typed: ``"1/64 in"``.
+
+        Raises
+        ------
+        InputError
+            If it is no length.
+
+        Examples
+        --------
+        >>> import fitgraph
+        >>> fitgraph.open().near_misses(0.05).records()[0]["lacks_mm"] <= 0.05
+        True
+        """
+        from fitgraph.graph.interfaces import find_interfaces
+        from fitgraph.graph.near_misses import closers, near_misses
+        from fitgraph.report import ways
+
+        most = length_of(mm, "near_misses")
+        fits = find_interfaces(self.catalogue, services=False)
+        found = [
+            (miss, closers(miss, self.catalogue, fits))
+            for miss in near_misses(self.catalogue, most, fits)
+        ]
+        return GraphAnswer(found, ways.near_misses(found, most))
+
+    def diff(self, other: str | os.PathLike[str] | datetime.date) -> GraphAnswer:
+        """Return what changed in the graph.
+
+        Parameters
+        ----------
+        other : str, path or date
+            A day on which the shelf was counted, against today's shelf; or another folder.
+
+        Raises
+        ------
+        InputError
+            If it is neither, or nothing was counted by then.
+
+        Examples
+        --------
+        >>> import fitgraph
+        >>> list(fitgraph.open().diff("2026-01-15").to_dict())
+        ['part', 'feature', 'interface', 'joint']
+        """
+        from fitgraph.report import graphs
+
+        where = other if isinstance(other, str | datetime.date) else Path(other)
+        found, since = changes_since(self._loaded, self._fits, where)
+        return GraphAnswer(found, graphs.differences(found, since))
 
     def story(self) -> StoryAnswer | None:
         """Return the first enquiry that shows both what fits and what does not, answered.

@@ -1,0 +1,467 @@
+"""The map of fits: interfaces by size, and the joints between them, as SVG.
+
+Each dimension that joints bring together has a lane, and all lanes share one axis of sizes in
+mm; so a bore and a spigot that fit are joined by a line that hardly leans. What nobody has
+measured stands apart at the left. Nothing is said by colour alone: a
+joint's line has its own width and dashes by verdict, and its words when it is pointed at.
+"""
+
+from __future__ import annotations
+
+import hashlib
+import itertools
+import xml.etree.ElementTree as ET
+from collections import Counter
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass
+from types import MappingProxyType
+from typing import Any
+
+import networkx as nx
+
+from fitgraph.draw.line_chart import ticks
+from fitgraph.draw.style import SIGNS, WORDS, drawing_css, theme_css, verdict_class
+from fitgraph.draw.svg import clean, element, number, shorten, write
+from fitgraph.explain.tracing import Step
+from fitgraph.graph.size_map import Joints, SizeMap, appears_at, joints_with_ends
+from fitgraph.model import Part, Reference, Verdict, Vocabulary
+from fitgraph.units import show_length
+
+#: Width of the drawing, its margins and the size of a node, in units of the drawing.
+_WIDTH, _LEFT, _RIGHT, _NODE = 760.0, 152.0, 18.0, 6.0
+
+#: Room at the left of the axis for sizes that nobody knows.
+_UNKNOWN = 72.0
+
+#: Size of a part's chip, chips in a row, and most of them.
+_CHIP, _CHIPS, _MOST_CHIPS = (147.0, 24.0), 4, 24
+
+#: More joints are not drawn.
+_MOST_JOINTS = 3000
+
+#: Height of a lane (one feature of one role) and of what stands over and under all.
+_LANE, _TOP, _BOTTOM = 46.0, 74.0, 52.0
+
+_VERDICTS = {v.word: v for v in Verdict}
+
+#: How a verdict's line is drawn, so that its colour does not say it alone.
+_LINES: Mapping[str, Mapping[str, str]] = {
+    "fits": {"stroke_width": "1.8"},
+    "unknown": {"stroke_width": "1.4", "stroke_dasharray": "2 4"},
+    "fails": {"stroke_width": "2.6", "stroke_dasharray": "9 4"},
+}
+
+_CSS = (
+    ".fg-svg .fg-joint{fill:none;stroke:var(--fg-line);stroke-opacity:.75}"
+    ".fg-svg .fg-joint.fg-fits{stroke:var(--fg-fits)}"
+    ".fg-svg .fg-joint.fg-fails{stroke:var(--fg-fails)}"
+    ".fg-svg .fg-joint.fg-unknown{stroke:var(--fg-unknown)}"
+    ".fg-svg .fg-node{fill:var(--fg-panel);stroke:var(--fg-ink);stroke-width:1.2}"
+    ".fg-svg .fg-node.fg-stock{fill:var(--fg-ink)}"
+    ".fg-svg .fg-lane{stroke:var(--fg-line);stroke-opacity:.35;stroke-width:1}"
+    ".fg-svg .fg-trace{fill:none;stroke:var(--fg-ink);stroke-width:4}"
+    ".fg-svg .fg-trace.fg-now{stroke:var(--fg-fits);stroke-width:6}"
+    ".fg-svg .fg-trace.fg-ahead{stroke-width:2;stroke-dasharray:1 5;stroke-linecap:round}"
+    ".fg-svg .fg-inside{stroke:var(--fg-ink);stroke-width:1.5;stroke-dasharray:3 3;fill:none}"
+    ".fg-svg .fg-turn{fill:var(--fg-paper);stroke:var(--fg-ink);stroke-width:1.2}"
+    ".fg-svg .fg-open{fill:none;pointer-events:none;stroke:var(--fg-fits);stroke-width:2}"
+    ".fg-svg .fg-chip{fill:var(--fg-panel);stroke:var(--fg-line);stroke-dasharray:3 3}"
+    ".fg-svg .fg-chip.fg-stock{stroke:var(--fg-ink);stroke-dasharray:none}"
+)
+
+
+@dataclass(frozen=True, slots=True)
+class Spot:
+    """Where an interface stands.
+
+    Parameters
+    ----------
+    x, y : float
+        In units of the drawing.
+    lo_mm, hi_mm : float or None
+        The size it stands at [mm]; None where it has none.
+    """
+
+    x: float
+    y: float
+    lo_mm: float | None
+    hi_mm: float | None
+
+
+def _size(data: Mapping[str, Any], lane: Reference) -> tuple[float, float] | None:
+    """Return an interface's size in a lane [mm], None where it has none."""
+    key = f"{lane.feature}.{lane.name}"
+    if f"{key}_lo_mm" not in data:
+        return None
+    return float(data[f"{key}_lo_mm"]), float(data[f"{key}_hi_mm"])
+
+
+def default_lanes(found: SizeMap) -> tuple[Reference, ...]:
+    """Return the dimensions that joints bring together, those that meet near each other.
+
+    In spectral order [1]_: the sum of squared distances between lanes that meet, or are of one
+    part, is as small as it can be for places on a line.
+
+    References
+    ----------
+    .. [1] M. Juvan, B. Mohar, "Optimal linear labelings and eigenvalues of graphs", Discrete
+       Applied Mathematics 36 (1992) 153-168 (from memory); by networkx.
+    """
+    meet = nx.Graph()
+    for _, _, one, other, _ in joints_with_ends(found.view, found.vocabulary):
+        meet.add_edge(one, other, weight=1.0)
+    for one, other in itertools.combinations(list(meet), 2):
+        if one.role == other.role and not meet.has_edge(one, other):
+            meet.add_edge(one, other, weight=0.6 if one.feature != other.feature else 1.5)
+    roles = list(found.vocabulary.roles)
+    lanes_in_order: list[Reference] = []
+    for piece in nx.connected_components(meet):
+        lanes = [n for n in meet if n in piece]
+        order = lanes
+        if len(lanes) > 2:
+            # In an order of its own: a view of a set would give another map at every run.
+            plain = nx.Graph()
+            plain.add_nodes_from(lanes)
+            plain.add_edges_from((a, b, d) for a, b, d in meet.edges(data=True) if a in piece)
+            order = nx.spectral_ordering(plain, method="lanczos", seed=1)
+        middle = len(order) // 2
+        sums = [
+            sum(roles.index(r.role) for r in side) for side in (order[:middle], order[-middle:])
+        ]
+        lanes_in_order += order if sums[0] <= sums[-1] else order[::-1]
+    return tuple(lanes_in_order)
+
+
+def tops(lanes: Sequence[Reference], bands: Mapping[Reference, float]) -> list[float]:
+    """Return where each lane begins, and where the last ends; bands stand under their lanes."""
+    found = [_TOP]
+    for lane in lanes:
+        found.append(found[-1] + _LANE + bands.get(lane, 0.0))
+    return found
+
+
+def layout(
+    view: nx.MultiDiGraph,
+    lanes: Sequence[Reference],
+    bands: Mapping[Reference, float] = MappingProxyType({}),
+) -> tuple[dict[tuple[str, Reference], Spot], tuple[float, float]]:
+    """Return where each interface stands in each of its lanes, and the ends of the axis [mm].
+
+    Parameters
+    ----------
+    view : networkx.MultiDiGraph
+        Interfaces and joints of a map.
+    lanes : sequence of Reference
+        The dimensions that are drawn, from above.
+    bands : mapping of Reference to float
+        Room under a lane for what is unfolded.
+    """
+    sizes = {
+        (node, lane): _size(data, lane)
+        for node, data in view.nodes(data=True)
+        for lane in lanes
+        if (lane.role, lane.feature) == (data["role"], data["feature"])
+    }
+    mids = [sum(s) / 2 for s in sizes.values() if s is not None]
+    low, high = (min(mids), max(mids)) if mids else (0.0, 1.0)
+    room = max((high - low) * 0.04, 0.5)
+    low, high = low - room, high + room
+    found: dict[tuple[str, Reference], Spot] = {}
+    for lane, top in zip(lanes, tops(lanes, bands), strict=False):
+        y = top + _LANE / 2
+        here = {node: size for (node, on), size in sizes.items() if on == lane}
+        # Beside each other in three rows, as near to their size as there is room.
+        ends = {0: -1e9, -1: -1e9, 1: -1e9}
+        known = sorted((size, node) for node, size in here.items() if size is not None)
+        for (lo, hi), node in known:
+            x = _across((lo + hi) / 2, low, high)
+            free = [r for r, end in ends.items() if x - end >= 2 * _NODE + 1]
+            row = free[0] if free else min(ends, key=ends.__getitem__)
+            ends[row] = max(x, ends[row] + 2 * _NODE + 1)
+            found[(node, lane)] = Spot(ends[row], y + row * (2 * _NODE + 1), lo, hi)
+        unknown = [node for node, size in here.items() if size is None]
+        for k, node in enumerate(unknown):
+            found[(node, lane)] = Spot(_LEFT + 14 + k * (2 * _NODE + 2), y, None, None)
+    return found, (low, high)
+
+
+def _across(mm: float, low: float, high: float) -> float:
+    """Return where a size stands on the axis."""
+    return _LEFT + _UNKNOWN + (_WIDTH - _LEFT - _RIGHT - _UNKNOWN) * (mm - low) / (high - low)
+
+
+def _title(data: Mapping[str, Any], vocabulary: Vocabulary) -> str:
+    role = vocabulary.roles[data["role"]].title
+    sizes = data["sizes"].replace("..", " to ") if data["sizes"] != "?" else "size not known"
+    parts = "1 part" if data["parts"] == 1 else f"{data['parts']:,} parts"
+    feature = data["feature"].replace("_", " ")
+    return f"{role}, {feature} {sizes}: {parts}, {data['stock']:,} in stock"
+
+
+def _joint_title(data: Mapping[str, Any]) -> str:
+    text = f"{data['title']}: {WORDS[_VERDICTS[data['verdict']]]}"
+    if "margin_mm" in data:
+        length = show_length(abs(data["margin_mm"]))
+        text += f", lacks {length}" if data["verdict"] == "fails" else f", {length} to spare"
+    return text + (f" (given {data['given']})" if data.get("given") else "")
+
+
+def _curve(one: Spot, other: Spot) -> str:
+    half = number((one.y + other.y) / 2)
+    return (
+        f"M{number(one.x)} {number(one.y)}C{number(one.x)} {half} "
+        f"{number(other.x)} {half} {number(other.x)} {number(other.y)}"
+    )
+
+
+def _legend() -> list[ET.Element]:
+    made: list[ET.Element] = []
+    x = 12.0
+    for verdict in (Verdict.FITS, Verdict.UNKNOWN, Verdict.FAILS):
+        klass = f"fg-joint {verdict_class(verdict)}"
+        made.append(element("path", d=f"M{number(x)} 44h34", klass=klass, **_LINES[verdict.word]))
+        text = f"{SIGNS[verdict]} {WORDS[verdict]}"
+        made.append(element("text", text, x=x + 40, y=48, klass=verdict_class(verdict)))
+        x += 60 + 7.0 * len(text)
+    for klass, text in (("fg-node fg-stock", "in stock"), ("fg-node", "to order")):
+        made.append(element("circle", cx=x + 8, cy=44, r=_NODE - 1, klass=klass))
+        made.append(element("text", text, x=x + 20, y=48))
+        x += 40 + 6.6 * len(text)
+    return made
+
+
+def _axis(low: float, high: float, bottom: float, *, unknown: bool) -> list[ET.Element]:
+    made = []
+    for tick in ticks(low, high, 9):
+        x = _across(tick, low, high)
+        made.append(
+            element("path", d=f"M{number(x)} {number(_TOP)}V{number(bottom)}", klass="fg-lane")
+        )
+        made.append(element("text", f"{tick:g}", x=x, y=bottom + 18, text_anchor="middle"))
+    middle = _across((low + high) / 2, low, high)
+    made.append(element("text", "size in mm", x=middle, y=bottom + 38, text_anchor="middle"))
+    if unknown:
+        made.append(element("text", "not known", x=_LEFT + 6, y=bottom + 18, klass="fg-muted"))
+    return made
+
+
+def _lane(lane: Reference, y: float, vocabulary: Vocabulary) -> list[ET.Element]:
+    feature = " ".join(x for x in (lane.feature, lane.name) if x).replace("_", " ")
+    across = f"M{number(_LEFT)} {number(y)}H{number(_WIDTH - _RIGHT)}"
+    title = shorten(vocabulary.roles[lane.role].title, 20)
+    return [
+        element("path", d=across, klass="fg-lane"),
+        element("text", title, x=12, y=y - 2, klass="fg-strong"),
+        element("text", shorten(feature, 24), x=12, y=y + 12, klass="fg-muted"),
+    ]
+
+
+def map_words(found: SizeMap) -> str:
+    """Return the map in words."""
+    lanes = default_lanes(found)
+    joints = joints_with_ends(found.view, found.vocabulary)
+    return _told(lanes, layout(found.view, lanes)[0], joints)
+
+
+def _told(
+    lanes: Sequence[Reference], spots: Iterable[tuple[str, Reference]], joints: Joints
+) -> str:
+    """Return the drawing in words."""
+    of_lane = Counter(lane for _, lane in spots)
+    verdicts = Counter(data["verdict"] for *_, data in joints)
+    pieces = [
+        f"{verdicts[v.word]:,} joints: {WORDS[v]}" for v in reversed(Verdict) if verdicts[v.word]
+    ]
+    features = [
+        f"{str(lane).replace('.', ' ').replace('_', ' ')} {of_lane[lane]}" for lane in lanes
+    ]
+    return f"Interfaces by size: {', '.join(features)}. {'; '.join(pieces) or 'No joints'}."
+
+
+def _joint(one: Spot, other: Spot, ends: str, data: Mapping[str, Any]) -> ET.Element:
+    least = appears_at(data)
+    verdict = data["verdict"]
+    made = element(
+        "path",
+        element("title", _joint_title(data)),
+        d=_curve(one, other),
+        klass=f"fg-joint fg-{verdict}",
+        data_joint=data["joint"],
+        data_ends=ends,
+        **_LINES[verdict],
+    )
+    if least is not None:
+        made.set("data-least", number(least))
+    return made
+
+
+def _button(made: ET.Element, label: str, **attributes: str) -> ET.Element:
+    """Return an element as a button that arrow keys lead to and a press tells of."""
+    for name, value in {"role": "button", "tabindex": "-1", "aria-label": label}.items():
+        made.set(name, clean(value))
+    for name, value in attributes.items():
+        made.set(name.replace("_", "-"), clean(value))
+    return made
+
+
+def _node(spot: Spot, data: Mapping[str, Any], title: str, node: str) -> ET.Element:
+    klass = "fg-node" + " fg-stock" * bool(data["stock"])
+    return element(
+        "g",
+        element("title", title),
+        element("circle", cx=spot.x, cy=spot.y, r=_NODE, klass=klass),
+        data_node=node,
+    )
+
+
+def _parts_band(parts: Sequence[Part], left: float, top: float) -> list[ET.Element]:
+    """Return the parts of an unfolded interface as chips under their lane."""
+    made = []
+    for n, part in enumerate(parts[:_MOST_CHIPS]):
+        row, column = divmod(n, _CHIPS)
+        x, y = left + column * _CHIP[0], top + row * _CHIP[1]
+        klass = "fg-chip" + " fg-stock" * bool(part.stock)
+        chip = element(
+            "g",
+            element("title", f"{part.sku} {part.name}: {part.stock:,} in stock"),
+            element("rect", x=x, y=y, width=_CHIP[0] - 6, height=_CHIP[1] - 4, rx=3, klass=klass),
+            element("text", shorten(part.sku, 20), x=x + 8, y=y + 15),
+        )
+        made.append(_button(chip, f"{part.sku} {part.name}".strip(), data_part=part.sku))
+    if (more := len(parts) - _MOST_CHIPS) > 0:
+        y = top + _MOST_CHIPS // _CHIPS * _CHIP[1] + 14
+        made.append(element("text", f"and {more:,} more", x=left, y=y, klass="fg-muted"))
+    return made
+
+
+def _band(parts: int) -> float:
+    """Return the height that the parts of an unfolded interface take."""
+    rows = -(-min(parts, _MOST_CHIPS) // _CHIPS) + (parts > _MOST_CHIPS)
+    return rows * _CHIP[1] + 8
+
+
+def _trace(
+    trace: Sequence[Step],
+    at: int,
+    heights: Mapping[Reference, float],
+    axis: tuple[float, float],
+) -> list[ET.Element]:
+    """Return a way as a line that goes from size to size, up to a step or beyond, thinner."""
+    made = []
+    before: tuple[str, float, float] | None = None
+    for n, step in enumerate(trace):
+        points: list[tuple[str, float, float]] = []
+        for (lane, size), option in zip(step.ends, step.options, strict=True):
+            if lane in heights:
+                known = size is not None and size.known
+                x = _across(size.mid, *axis) if known and size is not None else _LEFT + 14
+                points.append((option.label, x, heights[lane]))
+        if before is not None and points and before[0] == points[0][0]:
+            d = f"M{number(before[1])} {number(before[2])}L{number(points[0][1])} "
+            made.append(element("path", d=d + number(points[0][2]), klass="fg-inside"))
+        before = points[-1] if points else None
+        if len(points) < 2:
+            continue
+        (_, x1, y1), (_, x2, y2) = points
+        klass = "fg-trace" + (" fg-now" if n == at else "" if n < at else " fg-ahead")
+        curve = _curve(Spot(x1, y1, None, None), Spot(x2, y2, None, None))
+        made.append(element("path", d=curve, klass=klass))
+        x, y = (x1 + x2) / 2, (y1 + y2) / 2
+        made.append(element("circle", cx=x, cy=y, r=9, klass="fg-turn"))
+        made.append(element("text", f"{n + 1}", x=x, y=y + 4, text_anchor="middle"))
+    return made
+
+
+def fit_map_svg(
+    found: SizeMap,
+    *,
+    lanes: Sequence[Reference] | None = None,
+    trace: Sequence[Step] = (),
+    at: int = -1,
+    unfolded: str | None = None,
+    pressable: bool = False,
+) -> str:
+    """Return interfaces by size, and the joints between them, as SVG.
+
+    Parameters
+    ----------
+    found : SizeMap
+        From :func:`fitgraph.graph.size_map.size_map`.
+    lanes : sequence of Reference, optional
+        The dimensions that are drawn, from above; by default all that joints bring together.
+    trace : sequence of Step
+        A way that is drawn over it.
+    at : int
+        Its step that is looked at; those behind it are drawn thinner.
+    unfolded : str, optional
+        An interface whose parts are drawn under its lane.
+    pressable : bool
+        Whether nodes and parts are buttons. Without it the drawing is one picture.
+
+    Returns
+    -------
+    str
+        An SVG element with a text alternative. Nodes have ``data-node``, parts ``data-part``,
+        joints ``data-joint``, ``data-ends`` and ``data-least``: the tolerance from which they
+        are drawn [mm]. Of more joints than 3,000 those that are nearest to their limit are left.
+    """
+    lanes = default_lanes(found) if lanes is None else tuple(lanes)
+    parts = [found.catalogue.parts[s] for s in found.parts.get(unfolded or "", ())]
+    home = next(
+        (
+            lane
+            for lane in lanes
+            if unfolded in found.view
+            and (lane.role, lane.feature)
+            == (found.view.nodes[unfolded]["role"], found.view.nodes[unfolded]["feature"])
+        ),
+        None,
+    )
+    bands = {home: _band(len(parts))} if home is not None else {}
+    spots, axis = layout(found.view, lanes, bands)
+    begins = tops(lanes, bands)
+    joints = [
+        (a, b, one, other, data)
+        for a, b, one, other, data in joints_with_ends(found.view, found.vocabulary)
+        if (a, one) in spots and (b, other) in spots
+    ]
+    told = _told(lanes, spots, joints)
+    if (more := len(joints) - _MOST_JOINTS) > 0:
+        joints = sorted(joints, key=lambda j: abs(appears_at(j[4]) or 0.0))[:_MOST_JOINTS]
+        told += f" {more:,} joints that are far from their limits are not drawn."
+    identity = "fg" + hashlib.sha256(told.encode("utf-8", "replace")).hexdigest()[:10]
+    root = element(
+        "svg",
+        element("title", "The map of fits", id=f"{identity}-t"),
+        element("desc", told, id=f"{identity}-d"),
+        element("style", theme_css() + drawing_css() + _CSS),
+        klass="fg fg-svg fg-map",
+        role="group" if pressable else "img",
+        aria_labelledby=f"{identity}-t",
+        aria_describedby=f"{identity}-d",
+        viewBox=f"0 0 {number(_WIDTH)} {number(begins[-1] + _BOTTOM)}",
+    )
+    root.append(element("text", "The map of fits", x=12, y=22, klass="fg-head"))
+    root.extend(_legend())
+    unknown = any(s.lo_mm is None for s in spots.values())
+    root.extend(_axis(*axis, begins[-1], unknown=unknown))
+    heights = {lane: top + _LANE / 2 for lane, top in zip(lanes, begins, strict=False)}
+    for lane, y in heights.items():
+        root.extend(_lane(lane, y, found.vocabulary))
+    order = {"unknown": 0, "fits": 1, "fails": 2}
+    for a, b, one, other, data in sorted(joints, key=lambda j: order[j[4]["verdict"]]):
+        root.append(_joint(spots[(a, one)], spots[(b, other)], f"{a}|{b}", data))
+    root.extend(_trace(trace, at, heights, axis))
+    for (node, lane), spot in spots.items():
+        data = found.view.nodes[node]
+        title = _title(data, found.vocabulary)
+        made = _node(spot, data, title, node)
+        if pressable:
+            open_ = "true" if node == unfolded else "false"
+            _button(made, title, aria_expanded=open_)
+        root.append(made)
+        if lane == home and node == unfolded:
+            root.append(element("circle", cx=spot.x, cy=spot.y, r=_NODE + 4, klass="fg-open"))
+    if home is not None:
+        root.extend(_parts_band(parts, _LEFT, heights[home] + _LANE / 2))
+    return write(root)

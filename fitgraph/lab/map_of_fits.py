@@ -1,0 +1,378 @@
+"""The map of fits: interfaces by size, unfolded by a press; a way traced step by step."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator, Mapping, Sequence
+from html import escape
+from typing import Any
+
+import ipywidgets as widgets
+
+from fitgraph.draw import nest_svg, nests
+from fitgraph.draw.fit_map import fit_map_svg
+from fitgraph.explain.map_search import search
+from fitgraph.explain.tracing import Step as Traced
+from fitgraph.explain.tracing import steps
+from fitgraph.explain.ways import Way, ways
+from fitgraph.graph.size_map import SizeMap, size_map
+from fitgraph.lab import tables
+from fitgraph.lab.answering import Answering, Step
+from fitgraph.lab.debounce import Debounce
+from fitgraph.lab.form import SEPARATOR, part_label
+from fitgraph.lab.look import LABEL, field_layout, grid, heading, html, note, row, style
+from fitgraph.lab.opened import OpenCatalogue
+from fitgraph.lab.pressable import Pressable
+from fitgraph.lab.session import SessionBar, SessionError, in_kernel, page_address, to_address
+from fitgraph.lab.slider import Slider
+from fitgraph.report import Report, size_maps
+from fitgraph.report.as_html import html as report_html
+from fitgraph.report.ways import way_text
+from fitgraph.solve.request import find_part
+
+#: How far the tolerance goes to either side, and its step [mm].
+MOST_MM, STEP_MM = 0.5, 0.01
+
+#: Ways offered.
+_MOST_WAYS = 100
+
+#: Pages that a part leads to: words, notebook, and the page's name in a session.
+_PAGES = (
+    ("why it fits or not", "03-why-not.ipynb", "why"),
+    ("what can be built with it", "02-what-can-i-build.ipynb", "builds"),
+    ("gaps in stock", "04-gaps-in-stock.ipynb", ""),
+    ("the next adapter", "05-next-adapter.ipynb", ""),
+)
+
+
+class MapOfFits(Answering):
+    """A map of interfaces that can be searched, unfolded and walked along.
+
+    Parameters
+    ----------
+    opened : OpenCatalogue
+        A catalogue that :func:`fitgraph.lab.open_catalogue` has opened.
+    role : str, optional
+        The role around which the map is drawn at first; all of it by default.
+    way : pair of str, optional
+        Stock numbers whose way is traced at first.
+    """
+
+    def __init__(
+        self, opened: OpenCatalogue, role: str = "", way: tuple[str, str] = ("", "")
+    ) -> None:
+        super().__init__()
+        self.opened = opened
+        catalogue = opened.catalogue
+        self.whole = size_map(catalogue, misses_mm=MOST_MM)
+        self.found: tuple[Way, ...] = ()
+        self.unfolded = ""
+        self.part = ""
+        self._asked = 0
+        self._make_fields(role)
+        for field, sku in zip((self.one, self.other), way, strict=True):
+            field.value = part_label(catalogue.parts[sku]) if sku in catalogue.parts else ""
+        key = f"MapOfFits {catalogue.name} {way}" if in_kernel() else None
+        self.session = SessionBar(self, "map", key)
+        self.children = self._arranged()
+        self._watch()
+        self._draw()
+        with self.at_once(page_address() is not None):
+            self.refresh()
+
+    def __repr__(self) -> str:
+        """Return what a notebook shows in its place until the cell is run."""
+        return "Run this cell to see the map of fits."
+
+    # ------------------------------------------------------------ what it is made of
+
+    def _make_fields(self, role: str) -> None:
+        catalogue = self.opened.catalogue
+        roles = catalogue.vocabulary.roles
+        drawn = {data["role"] for _, data in self.whole.view.nodes(data=True)}
+        circles = [(f"around: {roles[r].title}", r) for r in roles if r in drawn]
+        labels = tuple(part_label(p) for p in catalogue.parts.values())
+
+        def part_field(description: str) -> widgets.Combobox:
+            return widgets.Combobox(
+                options=labels,
+                description=description,
+                placeholder="number or name",
+                style=LABEL,
+                layout=field_layout(),
+            )
+
+        self.around = widgets.Dropdown(
+            options=[("everything", ""), *circles],
+            value=role if role in drawn else "",
+            description="Drawn",
+            style=LABEL,
+            layout=field_layout(),
+        )
+        self.search = widgets.Text(
+            description="Search",
+            placeholder="size, name, stock number",
+            style=LABEL,
+            layout=field_layout(),
+        )
+        self.tolerance = Slider(
+            min=-MOST_MM, max=MOST_MM, step=STEP_MM, description="Tolerance", unit="mm"
+        )
+        self.doubt = widgets.Checkbox(
+            value=True,
+            description="Draw what cannot be told",
+            indent=False,
+            layout=widgets.Layout(width="auto", margin="2px 2px 2px 9em"),
+        )
+        self.map = Pressable()
+        self.one, self.other = part_field("From"), part_field("To")
+        self.any_part = widgets.Checkbox(
+            description="Any part between, not only adapters",
+            indent=False,
+            layout=widgets.Layout(width="auto", margin="2px 2px 2px 9em"),
+        )
+        self.way = widgets.Dropdown(
+            options=[("none", -1)], value=-1, description="Way", style=LABEL, layout=field_layout()
+        )
+        self.back, self.on = self._button("Step back"), self._button("Next step")
+        self.from_here = self._button("From this part")
+        self.to_here = self._button("To this part")
+        self.at = 0
+        self.status, self.problems, self.details = html(), html(), html()
+        self.step_told, self.section, self.in_words_table = html(), html(), html()
+
+    @staticmethod
+    def _button(text: str) -> widgets.Button:
+        return widgets.Button(description=text, disabled=True, layout=widgets.Layout(width="auto"))
+
+    def _arranged(self) -> tuple[widgets.Widget, ...]:
+        pressed = _column(
+            [heading("What was pressed"), self.details, row([self.from_here, self.to_here])],
+            "1 1 360px",
+        )
+        way = _column(
+            [
+                self.one,
+                self.other,
+                self.any_part,
+                self.problems,
+                self.way,
+                row([self.back, self.on]),
+                self.step_told,
+            ],
+            "1 1 380px",
+        )
+        return (
+            style(self),
+            self.session,
+            heading("The map"),
+            grid([self.search, self.around, self.tolerance, self.doubt], "360px"),
+            self.status,
+            note(
+                "Press a dot to unfold its parts; arrow keys go from dot to dot, Enter presses. "
+                "With tolerance above zero, joints that lack so little appear; below zero, only "
+                "those stay that have so much to spare."
+            ),
+            row([_column([self.map], "2 1 640px"), pressed]),
+            heading("A way from one part to another"),
+            row([way, _column([self.section], "2 1 580px")]),
+            heading("The map in words"),
+            self.in_words_table,
+        )
+
+    def _watch(self) -> None:
+        self._ask_soon = Debounce(self.refresh)
+        self._tell_soon = Debounce(self._tell)
+        widgets.jslink((self.tolerance, "value"), (self.map, "tolerance"))
+        self.around.observe(lambda _: self._draw(), names="value")
+        self.doubt.observe(self._tell_soon, names="value")
+        self.search.observe(self._tell_soon, names="value")
+        self.tolerance.observe(self._tell_soon, names="value")
+        self.map.observe(self._pressed, names="pressed")
+        for field in (self.one, self.other, self.any_part):
+            field.observe(self._ask_soon, names="value")
+        self.way.observe(lambda _: self._go(0), names="value")
+        self.back.on_click(lambda _: self._go(self.at - 1))
+        self.on.on_click(lambda _: self._go(self.at + 1))
+        self.from_here.on_click(lambda _: self._take(self.one))
+        self.to_here.on_click(lambda _: self._take(self.other))
+
+    # ------------------------------------------------------------ state
+
+    def state(self) -> dict[str, Any]:
+        """Return the entries as plain data."""
+        return {
+            "from": self.one.value,
+            "to": self.other.value,
+            "any_part": self.any_part.value,
+            "drawn": self.around.value,
+            "search": self.search.value,
+            "tolerance": self.tolerance.value,
+            "doubt": self.doubt.value,
+        }
+
+    def restore(self, state: Mapping[str, Any]) -> None:
+        """Enter what :meth:`state` returned.
+
+        Raises
+        ------
+        SessionError
+            If it names something that this catalogue does not have.
+        """
+        fields = {
+            "from": self.one,
+            "to": self.other,
+            "any_part": self.any_part,
+            "drawn": self.around,
+            "search": self.search,
+            "tolerance": self.tolerance,
+            "doubt": self.doubt,
+        }
+        try:
+            for name, field in fields.items():
+                if name in state:
+                    field.value = state[name]
+        except Exception as error:
+            raise SessionError(f"An entry of this session does not fit here: {error}") from None
+
+    # ------------------------------------------------------------ the map
+
+    @property
+    def shown(self) -> SizeMap:
+        """Return what is drawn of the map."""
+        on_the_way = [reference for step in self.trace for reference, _ in step.ends]
+        return self.whole.around(self.around.value or None, on_the_way)
+
+    @property
+    def trace(self) -> Sequence[Traced]:
+        """Return the steps of the way that is traced."""
+        chosen = self.way.value
+        return steps(self.found[chosen]) if 0 <= chosen < len(self.found) else ()
+
+    def _draw(self) -> None:
+        with self.in_words(self.problems):
+            self.map.svg = fit_map_svg(
+                self.shown,
+                trace=self.trace,
+                at=self.at,
+                unfolded=self.unfolded or None,
+                pressable=True,
+            )
+            self._tell()
+
+    def _tell(self) -> None:
+        """Mark what is sought, and say what is drawn."""
+        with self.in_words(self.problems):
+            shown, tolerance = self.shown, round(self.tolerance.value, 4)
+            self.map.hidden = [] if self.doubt.value else ["fg-unknown"]
+            match = search(shown, self.search.value)
+            told = size_maps.tolerance(shown, tolerance)
+            self.map.marked = [n for n in match.interfaces if n in shown.view] + [*match.parts]
+            if self.search.value.strip():
+                told = size_maps.matched(match, self.search.value) + " " + told
+            self.status.value = tables.wrap(f'<p role="status">{escape(told)}</p>')
+            self.details.value = self._details(shown, tolerance)
+            self.in_words_table.value = _shown(size_maps.whole(shown, tolerance))
+            self.session.changed()
+
+    def _pressed(self, change: Mapping[str, Any]) -> None:
+        sort, name, _ = change["new"]
+        if sort == "part":
+            self.part = name if name in self.opened.catalogue.parts else ""
+        elif name in self.whole.view:
+            self.part = ""
+            self.unfolded = "" if name == self.unfolded else name
+        for button in (self.from_here, self.to_here):
+            button.disabled = not self.part
+        self._draw()
+
+    def _details(self, shown: SizeMap, tolerance: float) -> str:
+        told = ""
+        if self.part:
+            told += _shown(size_maps.part(shown, self.part)) + tables.wrap(self._links())
+        if self.unfolded in shown.view:
+            told += _shown(size_maps.interface(shown, self.unfolded, tolerance))
+        return told or tables.wrap("<p>Nothing yet.</p>")
+
+    def _links(self) -> str:
+        part = self.opened.catalogue.parts[self.part]
+        entries = {"parts": {part.role: part_label(part)}}
+        links = []
+        for words, file, page in _PAGES:
+            query = f"?{to_address(page, entries)}" if page and page_address() is not None else ""
+            links.append(f'<a href="{file}{query}">{words}</a>')
+        return f"<p>Go on with {escape(part.sku)}: {', '.join(links)}.</p>"
+
+    def _take(self, field: widgets.Combobox) -> None:
+        if self.part:
+            field.value = part_label(self.opened.catalogue.parts[self.part])
+
+    # ------------------------------------------------------------ ways
+
+    def _ends(self) -> tuple[str, str] | None:
+        names = [f.value.split(SEPARATOR)[0].strip() for f in (self.one, self.other)]
+        if not all(names):
+            return None
+        catalogue = self.opened.catalogue
+        return find_part(catalogue, names[0]).sku, find_part(catalogue, names[1]).sku
+
+    def refresh(self) -> None:
+        """Read the fields of the way and look for it."""
+        with self.in_words(self.problems):
+            self.problems.value = ""
+            ends = self._ends()
+            self._asked += 1
+            asked = self._asked
+            self.run(lambda: self._steps(ends), lambda: asked == self._asked, self.problems)
+
+    def _steps(self, ends: tuple[str, str] | None) -> Iterator[Step]:
+        roles = self.opened.catalogue.vocabulary.roles if self.any_part.value else None
+
+        def look() -> Callable[[], None]:
+            found = () if ends is None else ways(self.opened.explainer, *ends, through=roles)
+            return lambda: self._offer(ends, found[:_MOST_WAYS])
+
+        yield True, look
+
+    def _offer(self, ends: tuple[str, str] | None, found: tuple[Way, ...]) -> None:
+        self.found = found
+        none = "none" if ends is None else "no way"
+        offered = [(way_text(w, self.opened.catalogue), n) for n, w in enumerate(found)]
+        self.way.options = offered or [(none, -1)]
+        self.way.value = 0 if found else -1
+        self._go(0)
+
+    def _go(self, at: int) -> None:
+        """Look at a step of the way."""
+        trace = self.trace
+        self.at = max(0, min(at, len(trace) - 1))
+        self.back.disabled = self.at == 0
+        self.on.disabled = self.at >= len(trace) - 1
+        if trace:
+            one = trace[self.at]
+            catalogue = self.opened.catalogue
+            self.step_told.value = _shown(size_maps.step(one, catalogue, self.at + 1, len(trace)))
+            joined = nests(one.joined, catalogue.vocabulary)
+            roles = {o.role for o in one.options}
+            telling = [n for n in joined if roles <= {r.role for r in n.rings}]
+            self.section.value = tables.wrap(
+                "".join(
+                    f'<div class="fg-scroll">{nest_svg(n, catalogue.vocabulary)}</div>'
+                    for n in telling[:1]
+                )
+            )
+        else:
+            told = "No way with these parts between." if self._named() else "Name two parts."
+            self.step_told.value = tables.wrap(f"<p>{told}</p>")
+            self.section.value = ""
+        self._draw()
+
+    def _named(self) -> bool:
+        return bool(self.one.value.strip() and self.other.value.strip())
+
+
+def _column(children: Sequence[widgets.Widget], flex: str) -> widgets.VBox:
+    return widgets.VBox(list(children), layout=widgets.Layout(flex=flex, min_width="0"))
+
+
+def _shown(report: Report) -> str:
+    return str(report_html(report))

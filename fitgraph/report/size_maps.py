@@ -1,0 +1,164 @@
+"""What a map of fits says beside its drawing: of an interface, a tolerance, a step, all of it."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from fitgraph.draw.style import WORDS
+from fitgraph.explain.map_search import Match
+from fitgraph.explain.tracing import Step
+from fitgraph.explain.words import size_text
+from fitgraph.graph.size_map import SizeMap, drawn_at
+from fitgraph.graph.views import joints_of
+from fitgraph.model import Catalogue, Condition, Verdict
+from fitgraph.report.blocks import Block, Report, Say, Section, Tone
+from fitgraph.report.graphs import NAMES
+from fitgraph.report.tables import Column, Table
+from fitgraph.report.values import COUNT, MARGIN, MASS, first_of, money_of, plural
+from fitgraph.units import show_length
+
+#: Parts and joints named in a sentence.
+_FEW = 6
+
+
+def interface_title(found: SizeMap, node: str) -> str:
+    """Return an interface as people say it: role, feature and sizes."""
+    data = found.view.nodes[node]
+    role = found.vocabulary.roles[data["role"]].title
+    sizes = data["sizes"].replace("..", " to ") if data["sizes"] != "?" else "of unknown size"
+    return f"{role}, {data['feature'].replace('_', ' ')} {sizes}"
+
+
+_VERDICTS = {v.word: WORDS[v] for v in Verdict}
+
+
+def _joints(found: SizeMap, tolerance_mm: float, node: str | None = None) -> Table:
+    rows: list[tuple[Any, ...]] = []
+    for a, b, data in joints_of(found.view, "fails"):
+        if node not in (None, a, b) or not drawn_at(data, tolerance_mm):
+            continue
+        one, other = (a, b) if node in (None, a) else (b, a)
+        here = () if node is not None else (interface_title(found, one),)
+        verdict = _VERDICTS[data["verdict"]]
+        with_ = interface_title(found, other)
+        rows.append((*here, with_, data["title"], verdict, data.get("margin_mm")))
+    # What certainly fits first, and of that the tightest.
+    order = [_VERDICTS[v.word] for v in (Verdict.FITS, Verdict.FAILS, Verdict.UNKNOWN)]
+    rows.sort(key=lambda r: (order.index(r[-2]), abs(r[-1] or 0.0)))
+    first = () if node is not None else (Column("interface"),)
+    columns = (
+        *first,
+        Column("with"),
+        Column("joint"),
+        Column("verdict"),
+        Column("margin_mm", MARGIN, "to spare"),
+    )
+    return Table("joints", columns, tuple(rows), title="Joints drawn")
+
+
+def interface(found: SizeMap, node: str, tolerance_mm: float = 0.0) -> Report:
+    """Tell an interface: who has it, and what it mates with at a tolerance [mm]."""
+    data = found.view.nodes[node]
+    title = interface_title(found, node)
+    skus = found.parts.get(node, ())
+    headline = f"{title[:1].upper()}{title[1:]}: {plural(len(skus), 'part')}."
+    held = plural(data["stock"], "piece") + " in stock"
+    blocks: list[Block] = [Say(f"{held}; {first_of(skus, _FEW)}")]
+    if data["owned"]:
+        blocks.append(Say(f"Named in {data['owned']:g} enquiries.", Tone.QUIET))
+    joints = _joints(found, tolerance_mm, node)
+    blocks.append(joints if joints.rows else Say("Nothing goes with it at this tolerance."))
+    return Report(headline, tuple(blocks))
+
+
+def part(found: SizeMap, sku: str) -> Report:
+    """Tell a part: what it is, and the interfaces it has on the map."""
+    it = found.catalogue.parts[sku]
+    price = money_of(found.vocabulary).show(it.price)
+    held = f"{it.stock:,} in stock" if it.stock else "to order"
+    says = f"{it.name}; {price}, {MASS.show(it.mass_g)}, {held}."
+    have = [interface_title(found, n) for n in found.interfaces.get(sku, ()) if n in found.view]
+    return Report(f"{sku}.", (Say(says), Say(f"On the map: {'; '.join(have)}.", Tone.QUIET)))
+
+
+def tolerance(found: SizeMap, tolerance_mm: float) -> str:
+    """Return what a tolerance [mm] makes of the map, as a sentence."""
+    counts = dict.fromkeys(("fits", "unknown", "fails"), 0)
+    for _, _, data in joints_of(found.view, "fails"):
+        counts[data["verdict"]] += drawn_at(data, tolerance_mm)
+    fit, open_, fail = (counts[v.word] for v in (Verdict.FITS, Verdict.UNKNOWN, Verdict.FAILS))
+    told = f"{plural(fit, 'joint')} that fit"
+    if tolerance_mm < 0:
+        told += f" with {show_length(-tolerance_mm)} to spare or more"
+    told += f", {open_:,} of which it cannot be told"
+    if tolerance_mm > 0:
+        told += f", {fail:,} that lack no more than {show_length(tolerance_mm)}"
+    return f"{told}."
+
+
+def matched(match: Match, text: str) -> str:
+    """Return what a search found, as a sentence."""
+    if not match.interfaces:
+        return f"Nothing here is called or measures {text.strip()!r}."
+    told = plural(len(match.interfaces), "interface")
+    if match.parts:
+        told += f" of {plural(len(match.parts), 'part')}: {first_of(match.parts, _FEW)}"
+    return f"{told}."
+
+
+def _condition(condition: Condition, catalogue: Catalogue) -> str:
+    role = catalogue.vocabulary.roles[condition.role].title
+    what = role if condition.feature is None else f"{condition.feature} on the {role}"
+    return f"{'a' if condition.wanted else 'no'} {what.replace('_', ' ')}"
+
+
+def step(told: Step, catalogue: Catalogue, number: int, of: int) -> Report:
+    """Tell a step of a way: the sizes that meet, what is to spare, what is taken for given."""
+    one, other = told.options
+    sizes = [
+        f"{reference.feature or ''} {reference.name} of {option.label}: {size_text(size)}".strip()
+        for option, (reference, size) in zip(told.options, told.ends, strict=False)
+        if size is not None
+    ]
+    headline = f"Step {number} of {of}: {one.label} and {other.label}, {told.hold.joint.title}."
+    margin = told.hold.margin_mm
+    blocks: list[Block] = [Say(f"{'; '.join(sizes)}.".replace("_", " "))] if sizes else []
+    if margin is not None:
+        blocks.append(Say(f"{MARGIN.show(margin)} to spare at the worst sizes."))
+    for option in told.options:
+        for service in option.services:
+            title = catalogue.vocabulary.services[service].title
+            blocks.append(Say(f"After the workshop has done this to it: {title}."))
+    if told.hold.given:
+        given = ", ".join(_condition(c, catalogue) for c in told.hold.given)
+        blocks.append(Say(f"Given: {given}.", Tone.QUIET))
+    return Report(headline, tuple(blocks), verdict=Verdict.FITS)
+
+
+def whole(found: SizeMap, tolerance_mm: float = 0.0) -> Report:
+    """Return the map as tables, for those who cannot see it."""
+    rows = tuple(
+        (
+            found.vocabulary.roles[d["role"]].title,
+            d["feature"].replace("_", " "),
+            d["sizes"].replace("..", " to "),
+            d["parts"],
+            d["stock"],
+            found.parts.get(n, ()),
+        )
+        for n, d in found.view.nodes(data=True)
+    )
+    interfaces = Table(
+        "interfaces",
+        (
+            Column("role"),
+            Column("feature"),
+            Column("sizes", title="sizes, mm"),
+            Column("parts", COUNT),
+            Column("stock", COUNT, "pieces"),
+            Column("which", NAMES),
+        ),
+        rows,
+        title="Interfaces drawn",
+    )
+    return Report("", (Section("", (interfaces, _joints(found, tolerance_mm))),))

@@ -1,0 +1,190 @@
+"""Ways from one part to another, and pairs that nearly fit."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+from typing import Any
+
+from fitgraph.explain.ways import First, Way
+from fitgraph.graph.near_misses import Closer, NearMiss
+from fitgraph.model import Catalogue
+from fitgraph.report.blocks import Say
+from fitgraph.report.cautions import cautions_on
+from fitgraph.report.graphs import NAMES, Told
+from fitgraph.report.tables import Column, Table
+from fitgraph.report.values import (
+    LENGTH,
+    MARGIN,
+    MINUTES,
+    Unit,
+    money_of,
+    number,
+    plural,
+)
+from fitgraph.units import major, show_length
+
+#: The parts of a way, in a row.
+_ROW = Unit(" > ".join, " > ".join, figures=False, blank="")
+
+#: Closers of a near miss: the first two for people, all of them as data.
+_CLOSERS = Unit(
+    lambda v: "; ".join(v[:2]) + (f"; {len(v) - 2} more" if len(v) > 2 else ""),
+    "; ".join,
+    figures=False,
+    blank="",
+)
+
+_BY = {First.SHORTEST: "shortest", First.CHEAPEST: "cheapest", First.MARGIN: "most to spare"}
+
+
+@dataclass(frozen=True, slots=True)
+class Ways:
+    """Ways between two parts, as they were asked for.
+
+    Parameters
+    ----------
+    ends : tuple of str
+        The two stock numbers.
+    ways : tuple of Way
+        In the order asked for.
+    first : First
+        Which come first.
+    adapters_only : bool
+        Whether only adapters were let in between.
+    """
+
+    ends: tuple[str, str]
+    ways: tuple[Way, ...]
+    first: First
+    adapters_only: bool
+
+
+def _way(way: Way, digits: int) -> dict[str, Any]:
+    return {
+        "parts": [o.label for o in way.options],
+        "alike": [list(labels) for labels in way.alike],
+        "joints": [h.joint.name for h in way.holds],
+        "margins_mm": [number(h.margin_mm) for h in way.holds],
+        "given": [[str(c) for c in h.given] for h in way.holds],
+        "price": None if way.price is None else major(way.price, digits),
+        "minutes": number(way.minutes),
+        "margin_mm": number(way.margin_mm),
+        "tight": None if way.tight is None else way.tight.name,
+    }
+
+
+def paths(found: Ways, catalogue: Catalogue) -> Told:
+    """Tell the ways between two parts: what each costs, and where it is tight."""
+    vocabulary = catalogue.vocabulary
+    table = Table.of(
+        "ways",
+        found.ways,
+        (Column("way", _ROW), lambda w: [o.label for o in w.options]),
+        (Column("price", money_of(vocabulary)), lambda w: w.price),
+        (Column("minutes", MINUTES, "work"), lambda w: w.minutes),
+        (Column("margin_mm", MARGIN, "least to spare"), lambda w: w.margin_mm),
+        (Column("tight", title="where it is tight"), lambda w: w.tight and w.tight.title),
+    )
+    names = " and ".join(found.ends)
+    headline = f"{plural(len(found.ways), 'way')} between {names}, {_BY[found.first]} first."
+    blocks: tuple[Say, ...] = ()
+    if not found.ways:
+        headline = f"No way between {names}."
+        blocks = (
+            Say(
+                "Only adapters and services were let in between; --any-part (any_part=True) "
+                "lets in every part."
+                if found.adapters_only
+                else "No build holds both with these steps between.",
+                deep=1,
+            ),
+        )
+    told = cautions_on(
+        vocabulary,
+        (vocabulary.services[s].caution for w in found.ways for o in w.options for s in o.services),
+    )
+    data = {
+        "ways": [_way(w, vocabulary.minor_digits) for w in found.ways],
+        "currency": vocabulary.currency,
+        "cautions": list(told),
+    }
+    shown = table if any(w.minutes for w in found.ways) else table.without("minutes")
+    return Told(headline, data, (table,), blocks, told, (shown,))
+
+
+def way_text(way: Way, catalogue: Catalogue) -> str:
+    """Return a way in a line: its parts, and what they cost."""
+    price = money_of(catalogue.vocabulary).show(way.price)
+    return f"{_ROW.show([o.label for o in way.options])}, {price}"
+
+
+def closer_text(closer: Closer) -> str:
+    """Return what would close a near miss, in short."""
+    if closer.size is None:
+        return f"{closer.kind} {closer.what}"
+    by_mm = closer.by_mm or 0.0
+    return f"{closer.size} {'+' if by_mm > 0 else ''}{MARGIN.show(by_mm)}"
+
+
+def near_misses(found: Sequence[tuple[NearMiss, Sequence[Closer]]], mm: float) -> Told:
+    """Tell the pairs of parts that fail by a little, and what would close them.
+
+    Parameters
+    ----------
+    found : sequence of (NearMiss, sequence of Closer)
+        The nearest first.
+    mm : float
+        The most that may be lacking [mm].
+    """
+    columns = (
+        (Column("part", NAMES), lambda m: m[0].parts[0]),
+        (Column("with", NAMES), lambda m: m[0].parts[1]),
+        (Column("joint"), lambda m: m[0].joint.title),
+        (Column("lacks_mm", LENGTH, "lacks"), lambda m: round(-m[0].margin_mm, 4)),
+        (
+            Column("closers", _CLOSERS, "would no longer fail with"),
+            lambda m: [closer_text(c) for c in m[1]],
+        ),
+    )
+    table = Table.of("near_misses", found, *columns)
+    data = {
+        "near_misses": [
+            {
+                "joint": miss.joint.name,
+                "title": miss.joint.title,
+                "parts": [list(p) for p in miss.parts],
+                "margin_mm": number(miss.margin_mm),
+                "closers": [
+                    {
+                        "kind": c.kind,
+                        "size": None if c.size is None else str(c.size),
+                        "by_mm": number(c.by_mm),
+                        "what": c.what or None,
+                        "verdict": c.verdict.word,
+                    }
+                    for c in closers
+                ],
+            }
+            for miss, closers in found
+        ]
+    }
+    pairs = sum(len(m.parts[0]) * len(m.parts[1]) for m, _ in found)
+    length = show_length(mm)
+    headline = (
+        f"{plural(pairs, 'pair')} of parts fail by no more than {length}, the nearest first."
+        if found
+        else f"No pair of parts fails by so little as {length}."
+    )
+    return Told(headline, data, (table,), shown=(_merged(table),))
+
+
+def _merged(table: Table) -> Table:
+    """Return near misses with those in one row that lack the same and are closed alike."""
+    rows: dict[tuple[Any, ...], list[str]] = {}
+    for parts, other, joint, lacks, closers in table.rows:
+        # A service done to one of them stands for itself, whichever of them it is done to.
+        alike = tuple(text.replace(f" {p} + ", " ") for text in closers for p in parts[:1])
+        rows.setdefault((tuple(other), joint, lacks, alike), []).extend(parts)
+    merged = ((parts, *key[:3], key[3]) for key, parts in rows.items())
+    return replace(table, rows=tuple(merged))
