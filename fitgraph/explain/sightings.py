@@ -1,7 +1,7 @@
 """How common every combination of what can be seen is, over all complete builds.
 
-Options of a role that look alike to every question share a look. One pass up the junction
-tree sums the weights of builds by the looks of their roles, so that afterwards a question
+Options of a role that look alike to every question share a look. One pass up the plan's
+rows sums the weights of builds by the looks of their roles, so that afterwards a question
 costs a few array operations, however many builds there are.
 """
 
@@ -14,6 +14,7 @@ import numpy as np
 import numpy.typing as npt
 
 from fitgraph.solve.arrays import spread
+from fitgraph.solve.plan import Step
 from fitgraph.solve.space import Space
 
 Ints = npt.NDArray[np.intp]
@@ -79,35 +80,54 @@ def _pass(
     *,
     certain: bool,
 ) -> tuple[dict[str, Ints], Floats]:
-    tree = space.tree
-    per_class: dict[str, _Sums] = {}
-    for role, klass in space.class_of.items():
-        used = np.flatnonzero(weights[role] > 0)
-        mine = {role: look_of[role][used]} if role in look_of else {}
-        per_class[role] = _summed(klass[used], tree.sizes[role], mine, weights[role][used])
+    support = space.support(certain=certain)
+    steps = support.plan.steps
     sums: list[_Sums] = []
-    for clique in tree.cliques:
-        rows = np.flatnonzero(clique.certain) if certain else np.arange(len(clique.rows))
-        weight = np.ones(len(rows))
-        looks = dict[str, Ints]()
-        parts = [(clique.column(v), per_class[v]) for v in clique.own if v in per_class]
-        parts += [(tree.cliques[c].group_in_parent, sums[c]) for c in clique.children]
+    for step, rows in zip(steps, support.rows, strict=True):
+        weight, looks = np.ones(len(rows.kind)), dict[str, Ints]()
+        at = np.arange(len(rows.kind))
+        parts = [(after.at, sums[after.child]) for after in rows.after]
+        if step.decided is None:
+            parts.append((rows.kind, _of_kinds(step, space, weights, look_of)))
         for into, more in parts:
-            group = into[rows]
-            owner, number = spread(more.counts[group])
-            at = more.starts[group[owner]] + number
-            rows, weight = rows[owner], weight[owner] * more.weight[at]
+            owner, place = _spread(into[at], more)
+            at, weight = at[owner], weight[owner] * more.weight[place]
             looks = {r: v[owner] for r, v in looks.items()}
-            looks |= {r: v[at] for r, v in more.looks.items()}
-        group = clique.group_of[rows] if len(rows) else np.zeros(0, dtype=np.intp)
-        sums.append(_summed(group, len(clique.starts), looks, weight))
-    looks, weight = dict[str, Ints](), np.ones(1)
-    for root in tree.roots:  # trees without a common role are independent
-        more = sums[root]
-        owner, at = spread(np.full(len(weight), len(more.weight), dtype=np.intp))
-        weight = weight[owner] * more.weight[at]
-        looks = {r: v[owner] for r, v in looks.items()} | {r: v[at] for r, v in more.looks.items()}
-    return looks, weight
+            looks |= {r: v[place] for r, v in more.looks.items()}
+        sums.append(_summed(rows.cell[at], rows.cells, looks, weight))
+    found: list[tuple[dict[str, Ints], Floats]] = []
+    for case in support.cases:  # roots without a common role are independent
+        looks, weight = dict[str, Ints](), np.ones(1)
+        for root in case.roots:
+            owner, place = _spread(np.zeros(len(weight), dtype=np.intp), sums[root])
+            weight = weight[owner] * sums[root].weight[place]
+            looks = {r: v[owner] for r, v in looks.items()}
+            looks |= {r: v[place] for r, v in sums[root].looks.items()}
+        found.append((looks, weight))
+    return (
+        {
+            r: np.concatenate([np.zeros(0, dtype=np.intp), *(f[0][r] for f in found)])
+            for r in look_of
+        },
+        np.concatenate([np.zeros(0), *(w for _, w in found)]),
+    )
+
+
+def _of_kinds(
+    step: Step, space: Space, weights: Mapping[str, Floats], look_of: Mapping[str, Ints]
+) -> _Sums:
+    """Return the weights of a role's options by the kinds of a step, and by their looks."""
+    role = step.variable
+    kind = step.kind_of[space.class_of[role]]
+    used = np.flatnonzero((weights[role] > 0) & (kind >= 0))
+    mine = {role: look_of[role][used]} if role in look_of else {}
+    return _summed(kind[used], step.kinds, mine, weights[role][used])
+
+
+def _spread(group: Ints, more: _Sums) -> tuple[Ints, Ints]:
+    """Return, for each entry of each given group, its place among those given and in the sums."""
+    owner, number = spread(more.counts[group])
+    return owner, more.starts[group[owner]] + number
 
 
 def looks_of_builds(
