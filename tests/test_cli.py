@@ -405,7 +405,7 @@ def test_why_shape_on_the_demo() -> None:
     assert {**told["why"], "findings": found["findings"]} == found
     assert {"verdict", "named", "conflicts", "fixes", "needs", "joints", "remarks"} <= set(found)
     for joint in found["joints"]:
-        keys = {"parts", "joint", "title", "rule", "verdict", "margin_mm", "share"}
+        keys = {"parts", "joint", "title", "rule", "verdict", "margin_mm", "share", "chance"}
         assert set(joint) == keys
         assert joint["share"] is None or 0 <= joint["share"] <= 1
         assert joint["margin_mm"] is None or isinstance(joint["margin_mm"], float)
@@ -433,8 +433,15 @@ def test_grip_comes_with_its_caution_and_only_where_parts_may_fit() -> None:
 
 
 def test_check_of_a_clean_catalogue(plugs: Path) -> None:
-    assert answer("check", "--catalogue", plugs) == {"usable": True, "parts": 5, "findings": []}
-    assert run("check", "--catalogue", plugs).stdout == "plugs: 5 parts, nothing to mend.\n"
+    found = answer("check", "--catalogue", plugs)
+    assert {**found, "missing": []} == {"usable": True, "parts": 5, "findings": [], "missing": []}
+    # What nobody has measured is no fault: it is told by how many answers hang on it.
+    assert [(m["feature"], m["dimension"], m["answers"]) for m in found["missing"]] == [
+        ("outside", "diameter", 2)
+    ]
+    assert run("check", "--catalogue", plugs).stdout.startswith(
+        "plugs: 5 parts, nothing to mend.\n\nLengths nobody has measured"
+    )
 
 
 def test_check_names_row_column_value_and_remedy(tmp_path: Path) -> None:

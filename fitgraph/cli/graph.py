@@ -5,14 +5,16 @@ from __future__ import annotations
 from collections.abc import Callable
 from enum import StrEnum
 from pathlib import Path
-from typing import Annotated
+from typing import TYPE_CHECKING, Annotated
 
 import typer
 
 import fitgraph
 from fitgraph.cli.options import AsCsv, AsJson, CatalogueFolder, WhichTable
 from fitgraph.cli.output import BadInputError, put_out, remark
-from fitgraph.shop import Answer
+
+if TYPE_CHECKING:
+    from fitgraph.shop import Answer
 
 
 class Order(StrEnum):
