@@ -117,10 +117,11 @@ def minimal_conflicts(kinds: Kinds, question: Question, verdict: Verdict) -> lis
         return found
     told = {m & _every(question) for m in members}
     _, clashing = _by_oracle(kinds, question, told)
+    alone: dict[str, Oracle] = {}
     for member in clashing:
         if member not in told:
             elements = sets_of_elements(question, (), [member])[0]
-            found.append(_on_sums(kinds, question, member, elements, verdict))
+            found.append(_on_sums(kinds, question, member, elements, verdict, alone))
     return found
 
 
@@ -137,17 +138,27 @@ def _by_oracle(
 
 
 def _on_sums(
-    kinds: Kinds, question: Question, member: int, elements: tuple[Element, ...], verdict: Verdict
+    kinds: Kinds,
+    question: Question,
+    member: int,
+    elements: tuple[Element, ...],
+    verdict: Verdict,
+    alone: dict[str, Oracle],
 ) -> Conflict:
-    """Return a conflict with the sums that make it one: the nearest build breaks the first."""
+    """Return a conflict with the sums that make it one: the nearest build breaks the first.
+
+    What each sum rules out alone is carried from one conflict to the next.
+    """
     space, certain = kinds.space, kinds.least is Verdict.FITS
     rest = _every(question) & ~member
     lets = {r: question.lets(r, rest) for r in question.allowed}
     suspects = [s for s in space.sums if _breakable(s, lets, certain=certain)]
     guilty: list[SumCondition] = []
     for suspect in suspects:
-        plan = narrowed(question, certain=certain, sums=frozenset([suspect.name]))
-        if not Oracle(plan, space.class_of, question).left([rest])[0]:
+        if suspect.name not in alone:
+            plan = narrowed(question, certain=certain, sums=frozenset([suspect.name]))
+            alone[suspect.name] = Oracle(plan, space.class_of, question)
+        if not alone[suspect.name].left([rest])[0]:
             guilty = [suspect]
             break
     clashes_: list[Clash] = []

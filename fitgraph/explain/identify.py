@@ -33,7 +33,6 @@ from fitgraph.graph.options import presence_of
 from fitgraph.model import Catalogue, Option, Presence
 from fitgraph.model.rider import Identify, Question
 from fitgraph.solve import NamingError, Space, compile_space
-from fitgraph.solve.counting import count_each
 from fitgraph.units import UnitError, parse_length
 
 Floats = npt.NDArray[np.float64]
@@ -521,8 +520,8 @@ class State:
             role = question.role
             weights[role] = weights[role] * likely[identifier._looks_of[role]]
         per_class = {r: _sums(space.class_of[r], w, space.sizes[r]) for r, w in weights.items()}
-        sure = count_each(space.plan(certain=True), per_class, exact=False)
-        maybe = count_each(space.plan(certain=False), per_class, exact=False)
+        sure = space.through(per_class, certain=True, exact=False)
+        maybe = space.through(per_class, certain=False, exact=False)
         found = {}
         for role, weight in weights.items():
             through = (1 - DOUBT) * sure[role] + DOUBT * maybe[role]

@@ -32,7 +32,7 @@ from fitgraph.explain.outcomes import (
 from fitgraph.graph.options import options_for, serviced
 from fitgraph.model import Catalogue, Joint, Option, Part, Verdict
 from fitgraph.solve import Request, Space
-from fitgraph.solve.counting import count_each, count_through
+from fitgraph.solve.counting import count_through
 from fitgraph.solve.plan import Memo
 from fitgraph.solve.query import Query, ask
 from fitgraph.solve.sample import of_classes
@@ -241,9 +241,7 @@ class Measurer:
         lets = query.lets
         found: list[Measurement] = []
         weights = query.weights(lets)
-        possible, certain = (
-            count_each(self.space.plan(certain=sure), weights) for sure in (False, True)
-        )
+        possible, certain = (self.space.through(weights, certain=sure) for sure in (False, True))
         figures: dict[str, dict[int, list[OpenFigure]]] = {}
         supposed: dict[str, list[_Hypothesis]] = {}
         for role, mask in lets.items():

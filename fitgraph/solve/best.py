@@ -26,7 +26,7 @@ import numpy.typing as npt
 
 from fitgraph.solve.algebra import LEAST
 from fitgraph.solve.arrays import spread
-from fitgraph.solve.passes import Demands, Passes, kind_values
+from fitgraph.solve.passes import Demands, Passes
 from fitgraph.solve.plan import Case, Plan
 from fitgraph.solve.rows import Members, Rows
 from fitgraph.solve.support import Support
@@ -117,16 +117,9 @@ class Bounds:
             self.total = self.passes.totals()
             return
         self.cases = support.cases
-        self._least = [
-            np.zeros((len(multipliers), step.kinds))
-            if step.decided is not None
-            else kind_values(step, values[step.variable], LEAST)
-            for step in plan.steps
-        ]
-        self.below = [b.T for b in support.below([of.T for of in self._least])]
-        self.total = np.full(len(multipliers), np.inf)
-        for case in self.cases:
-            self.total = np.minimum(self.total, sum(self.below[r][:, 0] for r in case.roots))
+        self._least = support.own(values, LEAST)
+        self.below = support.below(self._least, LEAST)
+        self.total = support.totals(self.below, LEAST)
 
     def of_cells(self, place: int, cells: Ints) -> Floats:
         """Return the least that a step and all below it add, shape (n_weightings, n_cells)."""

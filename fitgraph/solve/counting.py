@@ -7,6 +7,7 @@ remainders: a number with thirty digits is right to the last.
 
 from __future__ import annotations
 
+import functools
 import math
 from collections.abc import Mapping, Sequence
 from typing import Any
@@ -14,9 +15,10 @@ from typing import Any
 import numpy as np
 import numpy.typing as npt
 
-from fitgraph.solve.algebra import COUNT, Modular
+from fitgraph.solve.algebra import COUNT, Counting, Modular
 from fitgraph.solve.passes import Demands, Message, Passes
 from fitgraph.solve.plan import Plan
+from fitgraph.solve.support import Support
 
 Ints = npt.NDArray[np.intp]
 Numbers = npt.NDArray[Any]
@@ -236,6 +238,53 @@ def _each(
     if largest > 1.5 * most:
         return None
     return {r: _joined(v[:-1], primes) for r, v in found.items()}
+
+
+#: Two numbers below this have a product that is exact in float64.
+_SHORT = 1 << 26
+
+
+@functools.cache
+def _short_primes(bits: int) -> tuple[int, ...]:
+    """Return primes of which two have an exact product, and all together so many bits or more."""
+    found: list[int] = []
+    number, product = _SHORT, 1
+    while product.bit_length() <= bits:
+        number -= 1
+        if all(number % d for d in range(2, math.isqrt(number) + 1)):
+            found.append(number)
+            product *= number
+    return tuple(found)
+
+
+def rows_each(
+    support: Support, weights: Mapping[str, Numbers], *, exact: bool = True
+) -> dict[str, Numbers]:
+    """Return what :func:`count_each` does, by the rows of a plan.
+
+    Parameters
+    ----------
+    support : Support
+        The rows.
+    weights, exact
+        As in :func:`count_each`.
+    """
+
+    def each(demands: Mapping[str, Numbers], algebra: Counting) -> tuple[dict[str, Numbers], float]:
+        own = support.own(demands, algebra)
+        below = support.below(own, algebra)
+        most = max((float(b.max(initial=0.0)) for b in below), default=0.0)
+        return support.each(own, below, algebra), most
+
+    one = {r: w[None, :] for r, w in weights.items()}
+    rough, below = each(one, COUNT)
+    most = max((float(v.max(initial=0.0)) for v in rough.values()), default=0.0)
+    if not exact or max(most, below) < EXACT_FLOAT:
+        return {r: v[0] for r, v in rough.items()}
+    primes = list(_short_primes(_above(most).bit_length()))
+    column = np.array(primes, dtype=float)[:, None]
+    found, _ = each({r: np.mod(w, column) for r, w in one.items()}, Modular(primes))
+    return {r: _joined(v, primes) for r, v in found.items()}
 
 
 def count_through(plan: Plan, weights: Mapping[str, Numbers]) -> Numbers:

@@ -13,11 +13,9 @@ import numpy.typing as npt
 from fitgraph.model import Catalogue, Option, Verdict
 from fitgraph.solve.best import Criteria, k_best
 from fitgraph.solve.counted import Counted
-from fitgraph.solve.counting import count_each
 from fitgraph.solve.front import pareto_front
 from fitgraph.solve.fronts import Fronts
 from fitgraph.solve.limits import count_within
-from fitgraph.solve.plan import TooWideError
 from fitgraph.solve.query import TENTHS, Query, ask
 from fitgraph.solve.request import Request
 from fitgraph.solve.space import Space, compile_space
@@ -216,7 +214,7 @@ class TreeEngine:
             query.mask(certain=certain),
             criteria_of(query, sort),
             limit,
-            self.space.support_at_hand(certain=certain),
+            self.space.few_rows(certain=certain),
         )
         return self._builds(query, found)
 
@@ -284,9 +282,8 @@ class TreeEngine:
         last = space.roles[0] if source is None else source.outside.role
         if last not in space.roles:
             last = space.roles[0]
-        try:
-            support = space.support(certain=certain, last=last)
-        except TooWideError:
+        support = space.few_rows(certain=certain, last=last)
+        if support is None:
             return None
         return Fronts(support, space.class_of, *self._three(query, certain=certain))
 
@@ -306,10 +303,10 @@ class TreeEngine:
         query = ask(self.space, request)
         space, class_of = self.space, self.space.class_of
         sure, maybe = (
-            count_each(
-                space.plan(certain=certain),
+            space.through(
                 query.weights(query.mask(certain=certain)),
                 query.home(certain=certain),
+                certain=certain,
                 exact=exact and certain,
             )
             for certain in (True, False)

@@ -21,6 +21,7 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 
+from fitgraph.solve.algebra import LEAST
 from fitgraph.solve.arrays import spread
 from fitgraph.solve.plan import Case
 from fitgraph.solve.rows import Members
@@ -240,20 +241,19 @@ class Fronts:
     def _own(self, weightings: Floats) -> tuple[list[Floats], list[Ints]]:
         """Return the least of each kind of each step by weighting, and an option of it."""
         values, options = [], []
+        width = len(weightings)
         for step, (option, kind) in zip(self.plan.steps, self.options, strict=True):
-            width = len(weightings)
-            least = np.full((step.kinds, width), np.inf)
-            best = np.full((step.kinds, width), -1, dtype=np.intp)
+            least = np.full((width, step.kinds), np.inf)
+            best = np.full((width, step.kinds), -1, dtype=np.intp)
             if step.decided is not None:
                 least[:] = 0.0
             elif len(option):
-                of_option = self.costs[step.variable][:, option].T @ weightings.T
+                of_option = weightings @ self.costs[step.variable][:, option]
                 starts = np.flatnonzero(np.diff(kind, prepend=-1))
-                least[kind[starts]] = np.minimum.reduceat(of_option, starts)
-                place = np.where(
-                    of_option == least[kind], np.arange(len(option))[:, None], len(option)
-                )
-                best[kind[starts]] = option[np.minimum.reduceat(place, starts)]
+                least[:, kind[starts]] = np.minimum.reduceat(of_option, starts, axis=1)
+                good = of_option == least[:, kind]
+                place = np.where(good, np.arange(len(option)), len(option))
+                best[:, kind[starts]] = option[np.minimum.reduceat(place, starts, axis=1)]
             values.append(least)
             options.append(best)
         return values, options
@@ -276,8 +276,8 @@ class Fronts:
         mixed = [np.cos(angle) / spread_of[0], np.sin(angle) / spread_of[1], 0.0 * angle]
         # The first three weightings are the criteria themselves: they bound what a build costs.
         own, best_option = self._own(np.vstack([np.eye(3), np.column_stack(mixed)]))
-        below = self.support.below(own)
-        self.alone, self.below = [o[:, :3] for o in own], [b[:, :3] for b in below]
+        below = self.support.below(own, LEAST)
+        self.alone, self.below = [o[:3] for o in own], [b[:3] for b in below]
         best_row = self.support.first_best(own, below)
         found: list[tuple[dict[str, Ints], Floats]] = []
         for case in self.support.cases:
@@ -294,30 +294,30 @@ class Fronts:
         """Return the best builds of each weighting through each option of the last role."""
         at = case.order[-1]
         rows = self.support.rows[at]
-        width = below[0].shape[1]
+        width = len(below[0])
         option, kind = self.options[at]
         by_kind = np.full(self.plan.steps[at].kinds, -1, dtype=np.intp)
-        by_kind[rows.kind] = np.arange(len(rows.kind))
+        by_kind[rows.kind.at] = np.arange(len(rows.cell))
         option, row = option[by_kind[kind] >= 0], by_kind[kind[by_kind[kind] >= 0]]
         option, row = np.repeat(option, width), np.repeat(row, width)
         weighting = np.tile(np.arange(width), len(option) // max(width, 1))
         cells = {root: np.zeros(len(row), dtype=np.intp) for root in case.roots if root != at}
-        cells |= {after.child: after.at[row] for after in rows.after}
+        cells |= {child: after.at[row] for child, after in rows.after.items()}
         good = np.ones(len(row), dtype=bool)
         for child, cell in cells.items():
-            good &= np.isfinite(below[child][cell, weighting])
+            good &= np.isfinite(below[child][weighting, cell])
         row, option, weighting = row[good], option[good], weighting[good]
         cells = {c: cell[good] for c, cell in cells.items()}
         chosen = {self.last: option}
         for place in reversed(case.order[:-1]):
             cell = cells.pop(place)
             mine = self.support.rows[place]
-            row = best_row[place][cell, weighting]
+            row = best_row[place][weighting, cell]
             if self.plan.steps[place].decided is None:
                 chosen[self.plan.steps[place].variable] = best_option[place][
-                    mine.kind[row], weighting
+                    weighting, mine.kind.at[row]
                 ]
-            cells |= {after.child: after.at[row] for after in mine.after}
+            cells |= {child: after.at[row] for child, after in mine.after.items()}
         points = sum((self.costs[r][:, o].T for r, o in chosen.items()), np.zeros((len(option), 3)))
         return self._kept(chosen, points)
 
@@ -353,8 +353,8 @@ class Fronts:
         if not self.possible:
             return first
         self.known = Known(first[1])
-        self.outside, total = self.support.through(self.alone, self.below)
-        self.alive = [self._promising(t) for t in total]
+        self.outside = self.support.outside(self.alone, self.below, LEAST)
+        self.alive = [self._alive(place) for place in range(len(self.plan.steps))]
         found = [first]
         for case in self.support.cases:
             for place in case.order[:-1]:
@@ -362,6 +362,12 @@ class Fronts:
                     self.of[place] = self._front(place)
             found.append(self._last(case))
         return self._together(found)
+
+    def _alive(self, place: int) -> Bools:
+        """Return which rows of a step may be in a build of the front."""
+        through = self.support.through(place, self.outside, self.below, LEAST)
+        kind = self.support.rows[place].kind.at
+        return self._promising((through + self.alone[place].take(kind, axis=1)).T)
 
     def _promising(self, lower: Floats) -> Bools:
         """Return which lower bounds keep the limits and are not beaten."""
@@ -374,15 +380,15 @@ class Fronts:
     def _front(self, place: int) -> _Front:
         step, rows = self.plan.steps[place], self.support.rows[place]
         at = np.flatnonzero(self.alive[place])
-        cell, kind = rows.cell[at], rows.kind[at]
+        cell, kind = rows.cell[at], rows.kind.at[at]
         option, of_kind = self.options[place]
         counts = np.bincount(of_kind, minlength=step.kinds).astype(np.intp)
         starts = np.cumsum(counts) - counts
         width = counts[kind].astype(float)
         below = {}
-        for after in rows.after:
-            below[after.child] = after.at[at]
-            width *= self.of[after.child].counts[after.at[at]]
+        for child, after in rows.after.items():
+            below[child] = after.at[at]
+            width *= self.of[child].counts[after.at[at]]
         pieces = []
         begin = 0
         ends = np.flatnonzero(np.diff(cell, append=-1)) + 1  # where cells end
@@ -444,7 +450,7 @@ class Fronts:
                 row, option, price, mass = row[kept], option[kept], price[kept], mass[kept]
                 taken = {c: b[kept] for c, b in taken.items()}
         mine = cell[row]
-        lower = outside[mine] + np.column_stack([price, mass, inside[mine, 2]])
+        lower = outside[:, mine].T + np.column_stack([price, mass, inside[2, mine]])
         good = np.flatnonzero(self._promising(lower))
         kept = good[least_of_two(mine[good], price[good], mass[good])]
         return (
@@ -464,8 +470,8 @@ class Fronts:
         row = np.flatnonzero(self.alive[at])
         price, mass = np.zeros(len(row)), np.zeros(len(row))
         taken: dict[int, Ints] = {}
-        below = [(after.child, after.at) for after in rows.after]
-        alone = np.zeros(len(rows.kind), dtype=np.intp)
+        below = [(child, after.at) for child, after in rows.after.items()]
+        alone = np.zeros(len(rows.cell), dtype=np.intp)
         for child, cell in [*below, *((root, alone) for root in others)]:
             front = self.of[child]
             row, price, mass, owner, point = _joined(front, cell, row, price, mass)
@@ -475,7 +481,7 @@ class Fronts:
             taken = {c: t[kept] for c, t in taken.items()}
         counts = np.bincount(of_kind, minlength=self.plan.steps[at].kinds).astype(np.intp)
         starts = np.cumsum(counts) - counts
-        kind = rows.kind[row]
+        kind = rows.kind.at[row]
         rest, number = spread(counts[kind])
         option = options[starts[kind[rest]] + number]
         points = self.costs[self.last][:, option].T

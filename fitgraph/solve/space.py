@@ -21,8 +21,8 @@ from fitgraph.graph.unknowns import Unknowns
 from fitgraph.mechanics.rules import RULES
 from fitgraph.model import Catalogue, Option, Verdict
 from fitgraph.solve.cliques import ClassTable
-from fitgraph.solve.counting import Home
-from fitgraph.solve.plan import CEILING, Ingredients, Memo, Plan
+from fitgraph.solve.counting import Home, count_each, rows_each
+from fitgraph.solve.plan import CEILING, Ingredients, Memo, Plan, TooWideError
 from fitgraph.solve.relations import Relation, relation_of
 from fitgraph.solve.request import Facts
 from fitgraph.solve.substitutes import substitutes
@@ -33,6 +33,10 @@ from fitgraph.solve.tree import Tree, build_tree
 Ints = npt.NDArray[np.intp]
 Floats = npt.NDArray[np.float64]
 Bools = npt.NDArray[np.bool_]
+
+
+#: Bytes up to which the rows of a plan are few.
+_FEW = 1.6e8
 
 
 @dataclass(frozen=True, slots=True)
@@ -160,15 +164,73 @@ class Space:
             If they, or the plan, would need more memory than the ceiling.
         """
         key = ("support", certain, last)
+        if self._held.get(("few rows", certain, last)) is not None:
+            self._held[key] = self._held["few rows", certain, last]
         if key not in self._held:
             self._held[key] = support_of(self.plan(certain=certain, last=last), self.ceiling)
         support: Support = self._held[key]
         return support
 
-    def support_at_hand(self, *, certain: bool) -> Support | None:
-        """Return the rows of the plan if some question has had them worked out, else None."""
-        found: Support | None = self._held.get(("support", certain, None))
+    def few_rows(self, *, certain: bool, last: str | None = None) -> Support | None:
+        """Return the rows of a plan where they are few, worked out at the first call.
+
+        Parameters
+        ----------
+        certain, last
+            As in :meth:`plan`.
+
+        Returns
+        -------
+        Support or None
+            None where there are so many that passes over the plan are quicker, or where a plan
+            with that role last is too wide.
+
+        Raises
+        ------
+        TooWideError
+            If the plan without a last role would need more memory than the ceiling.
+        """
+        key = ("few rows", certain, last)
+        if key not in self._held:
+            try:
+                plan = self.plan(certain=certain, last=last)
+            except TooWideError:
+                if last is None:
+                    raise
+                self._held[key] = None
+                return None
+            try:
+                self._held[key] = support_of(plan, min(self.ceiling, _FEW))
+            except TooWideError:
+                self._held[key] = None
+        found: Support | None = self._held[key]
         return found
+
+    def through(
+        self,
+        weights: Mapping[str, Floats],
+        home: Home | None = None,
+        *,
+        certain: bool,
+        exact: bool = True,
+    ) -> dict[str, npt.NDArray[Any]]:
+        """Return, for every class of every role, the builds through one of its options.
+
+        Parameters
+        ----------
+        weights : mapping of str to ndarray of float
+            How many options each class of each role stands for.
+        home : Home, optional
+            As in :func:`fitgraph.solve.counting.count_each`.
+        certain : bool
+            As in :meth:`plan`.
+        exact : bool
+            Whether large numbers must be exact.
+        """
+        rows = self.few_rows(certain=certain)
+        if rows is not None:
+            return rows_each(rows, weights, exact=exact)
+        return count_each(self.plan(certain=certain), weights, home, exact=exact)
 
     @property
     def _first(self) -> dict[str, Ints]:

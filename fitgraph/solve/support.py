@@ -12,44 +12,55 @@ References
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 import numpy.typing as npt
 
-from fitgraph.solve.algebra import COUNT
+from fitgraph.solve.algebra import COUNT, LEAST, Algebra
 from fitgraph.solve.arrays import spread
-from fitgraph.solve.passes import Demands, Passes
+from fitgraph.solve.passes import Demands, Passes, kind_values
 from fitgraph.solve.plan import Case, Plan, TooWideError
 from fitgraph.solve.rows import Rows
 
 Ints = npt.NDArray[np.intp]
-Floats = npt.NDArray[np.float64]
+Numbers = npt.NDArray[Any]
 
 #: Bytes that a row takes, about.
-_ROW = 64.0
+_ROW = 80.0
 
 
 @dataclass(frozen=True, slots=True, eq=False)
-class After:
-    """What the rows of a step open of one child.
+class Sorted:
+    """Rows sorted by a number that each has.
 
     Parameters
     ----------
-    child : int
-        Place of the step.
     at : ndarray of int
-        The child's cell for each row.
+        The number of each row.
     order, starts, reached : ndarray of int
-        The rows sorted by that cell, where each cell begins among them, and which it is.
+        The rows sorted by it, where each number begins among them, and which it is.
     """
 
-    child: int
     at: Ints
     order: Ints
     starts: Ints
     reached: Ints
+
+    @staticmethod
+    def of(at: Ints) -> Sorted:
+        """Return rows sorted by a number of each."""
+        order = np.argsort(at, kind="stable")
+        starts = np.flatnonzero(np.diff(at[order], prepend=-1))
+        return Sorted(at, order, starts, at[order][starts])
+
+    def gather(self, into: Numbers, values: Numbers, algebra: Algebra) -> None:
+        """Add rows, as alternatives, to the places of their numbers, by request."""
+        if len(self.starts):
+            found = algebra.segments(values.take(self.order, axis=1), self.starts, 1)
+            into[:, self.reached] = algebra.add(into[:, self.reached], found)
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -58,20 +69,20 @@ class StepRows:
 
     Parameters
     ----------
-    kind : ndarray of int
+    kind : Sorted
         The kind that each row chooses.
     cell : ndarray of int
         Its cell, among those that can be reached; ascending.
     starts : ndarray of int
         The first row of each cell; every cell has one.
-    after : tuple of After
-        Each child.
+    after : mapping of int to Sorted
+        For each child, its cell for each row.
     """
 
-    kind: Ints
+    kind: Sorted
     cell: Ints
     starts: Ints
-    after: tuple[After, ...]
+    after: Mapping[int, Sorted]
 
     @property
     def cells(self) -> int:
@@ -82,6 +93,8 @@ class StepRows:
 @dataclass(frozen=True, slots=True, eq=False)
 class Support:
     """The rows of all steps of a plan.
+
+    Values are over (requests, kinds), (requests, cells) or (requests, rows), a step each.
 
     Parameters
     ----------
@@ -97,6 +110,118 @@ class Support:
     rows: tuple[StepRows, ...]
     cases: tuple[Case, ...]
 
+    def own(self, values: Mapping[str, Numbers], algebra: Algebra) -> list[Numbers]:
+        """Return what each kind of each step adds itself.
+
+        Parameters
+        ----------
+        values : mapping of str to ndarray, shape (n_requests, n_classes)
+            Of the base classes of each role.
+        algebra : Algebra
+            What is asked.
+        """
+        many = len(next(iter(values.values())))
+        return [
+            kind_values(step, values[step.variable], algebra)
+            if step.decided is None
+            else np.full((many, step.kinds), algebra.one)
+            for step in self.plan.steps
+        ]
+
+    def _opened(
+        self,
+        rows: StepRows,
+        values: Numbers,
+        below: Sequence[Numbers],
+        algebra: Algebra,
+        but: int = -1,
+    ) -> Numbers:
+        """Return values of rows together with what they open, but for one child."""
+        for child, after in rows.after.items():
+            if child != but:
+                values = algebra.both(values, below[child].take(after.at, axis=1))
+        return values
+
+    def below(self, own: Sequence[Numbers], algebra: Algebra) -> list[Numbers]:
+        """Return the value of each cell with all below it."""
+        found: list[Numbers] = []
+        for rows, of_kind in zip(self.rows, own, strict=True):
+            values = of_kind.take(rows.kind.at, axis=1)
+            values = self._opened(rows, values, found, algebra)
+            found.append(algebra.segments(values, rows.starts, 1) if rows.cells else values)
+        return found
+
+    def totals(self, below: Sequence[Numbers], algebra: Algebra) -> Numbers:
+        """Return the value of all builds, by request."""
+        found = np.full(len(below[0]) if below else 0, algebra.none)
+        for case in self.cases:
+            found = algebra.add(found, self.beside(case, -1, below, algebra))
+        return found
+
+    def beside(self, case: Case, but: int, below: Sequence[Numbers], algebra: Algebra) -> Numbers:
+        """Return what the roots of a case come to together, but for one."""
+        found = np.full(len(below[0]), algebra.one)
+        for root in case.roots:
+            if root != but:
+                found = algebra.both(found, below[root][:, 0])
+        return found
+
+    def outside(
+        self, own: Sequence[Numbers], below: Sequence[Numbers], algebra: Algebra
+    ) -> list[Numbers]:
+        """Return the value of all that is around each cell."""
+        many = len(below[0]) if below else 0
+        found = [np.full((many, rows.cells), algebra.none) for rows in self.rows]
+        for case in self.cases:
+            for root in case.roots:
+                rest = self.beside(case, root, below, algebra)
+                found[root][:, 0] = algebra.add(found[root][:, 0], rest)
+        for place in range(len(self.rows) - 1, -1, -1):
+            rows = self.rows[place]
+            if not rows.after:
+                continue
+            mine = algebra.both(
+                found[place].take(rows.cell, axis=1), own[place].take(rows.kind.at, axis=1)
+            )
+            for child, after in rows.after.items():
+                around = self._opened(rows, mine, below, algebra, but=child)
+                after.gather(found[child], around, algebra)
+        return found
+
+    def through(
+        self,
+        place: int,
+        outside: Sequence[Numbers],
+        below: Sequence[Numbers],
+        algebra: Algebra,
+    ) -> Numbers:
+        """Return the value of all builds through each row of a step, without its own kind's."""
+        rows = self.rows[place]
+        return self._opened(rows, outside[place].take(rows.cell, axis=1), below, algebra)
+
+    def each(
+        self, own: Sequence[Numbers], below: Sequence[Numbers], algebra: Algebra
+    ) -> dict[str, Numbers]:
+        """Return, for every base class of every role, the value of builds through one option.
+
+        Returns
+        -------
+        dict of str to ndarray, shape (n_requests, n_classes)
+            Whatever is said of the class itself.
+        """
+        many = len(own[0]) if own else 1
+        found = {r: np.full((many, size), algebra.none) for r, size in self.plan.sizes.items()}
+        outside = self.outside(own, below, algebra)
+        for place, (step, rows) in enumerate(zip(self.plan.steps, self.rows, strict=True)):
+            if step.decided is None:
+                kinds = np.full((many, step.kinds), algebra.none)
+                rows.kind.gather(kinds, self.through(place, outside, below, algebra), algebra)
+                table = found[step.variable]
+                table[:, step.domain] = algebra.add(
+                    table[:, step.domain], kinds.take(step.kind_of[step.domain], axis=1)
+                )
+        return found
+
     def follow(self, place: int, cells: Ints) -> tuple[Ints, Ints, dict[int, Ints]]:
         """Return what can follow some cells of a step: of which cell, which kind, what it opens.
 
@@ -105,81 +230,23 @@ class Support:
         place : int
             Which step.
         cells : ndarray of int
-            Cells that can be reached, numbered among those.
+            Cells that can be reached, numbered among those; that of a root is zero.
         """
         rows = self.rows[place]
-        ends = np.append(rows.starts[1:], len(rows.kind))
-        owner, number = spread((ends - rows.starts)[cells])
-        row = rows.starts[cells[owner]] + number
-        return owner, rows.kind[row], {a.child: a.at[row] for a in rows.after}
+        ends = np.append(rows.starts, len(rows.cell))
+        owner, number = spread((ends[1:] - ends[:-1])[cells])
+        row = ends[cells[owner]] + number
+        return owner, rows.kind.at[row], {c: after.at[row] for c, after in rows.after.items()}
 
-    def below(self, own: Sequence[Floats]) -> list[Floats]:
-        """Return the least that each cell and all below it add, shape (n_cells, n_weightings).
-
-        Parameters
-        ----------
-        own : sequence of ndarray, shape (n_kinds, n_weightings)
-            What each kind of each step adds itself.
-        """
-        found: list[Floats] = []
-        for rows, of_kind in zip(self.rows, own, strict=True):
-            found.append(np.minimum.reduceat(self._inside(rows, of_kind, found), rows.starts))
-        return found
-
-    def _inside(self, rows: StepRows, of_kind: Floats, below: Sequence[Floats]) -> Floats:
-        values = of_kind[rows.kind]
-        for after in rows.after:
-            values += below[after.child][after.at]
-        return values
-
-    def first_best(self, own: Sequence[Floats], below: Sequence[Floats]) -> list[Ints]:
-        """Return a row of least value for each cell, shape (n_cells, n_weightings)."""
+    def first_best(self, own: Sequence[Numbers], below: Sequence[Numbers]) -> list[Ints]:
+        """Return a row of least cost for each cell, by request."""
         found = []
         for rows, of_kind, least in zip(self.rows, own, below, strict=True):
-            good = self._inside(rows, of_kind, below) == least[rows.cell]
-            place = np.where(good, np.arange(len(rows.kind))[:, None], len(rows.kind))
-            found.append(np.minimum.reduceat(place, rows.starts))
+            values = self._opened(rows, of_kind.take(rows.kind.at, axis=1), below, LEAST)
+            good = values == least.take(rows.cell, axis=1)
+            place = np.where(good, np.arange(len(rows.cell)), len(rows.cell))
+            found.append(np.minimum.reduceat(place, rows.starts, axis=1) if rows.cells else place)
         return found
-
-    def through(
-        self, own: Sequence[Floats], below: Sequence[Floats]
-    ) -> tuple[list[Floats], list[Floats]]:
-        """Return the least around each cell, and of all builds through each row.
-
-        Parameters
-        ----------
-        own, below : sequence of ndarray
-            As in :meth:`below`.
-
-        Returns
-        -------
-        outside : list of ndarray, shape (n_cells, n_weightings)
-            What the rest of a build adds at the least.
-        total : list of ndarray, shape (n_rows, n_weightings)
-            With the row itself.
-        """
-        width = own[0].shape[1]
-        outside = [np.full((rows.cells, width), np.inf) for rows in self.rows]
-        total: list[Floats] = [np.zeros((0, width))] * len(self.rows)
-        for case in self.cases:
-            for root in case.roots:
-                rest = sum((below[r][0] for r in case.roots if r != root), np.zeros(width))
-                outside[root][0] = np.minimum(outside[root][0], rest)
-        for place in range(len(self.rows) - 1, -1, -1):
-            rows = self.rows[place]
-            mine = outside[place][rows.cell] + own[place][rows.kind]
-            for after in rows.after:
-                around = mine
-                for other in rows.after:
-                    if other is not after:
-                        around = around + below[other.child][other.at]
-                least = np.minimum.reduceat(around[after.order], after.starts)
-                into = outside[after.child]
-                into[after.reached] = np.minimum(into[after.reached], least)
-            for after in rows.after:
-                mine += below[after.child][after.at]
-            total[place] = mine
-        return outside, total
 
 
 def support_of(plan: Plan, ceiling: float) -> Support:
@@ -202,16 +269,20 @@ def support_of(plan: Plan, ceiling: float) -> Support:
     cells: dict[int, Ints] = {}
     raw: dict[int, tuple[Ints, Ints, dict[int, Ints]]] = {}
     total = 0.0
+    none = np.zeros(0, dtype=np.intp)
     for place in range(len(plan.steps) - 1, -1, -1):
         step = plan.steps[place]
-        mine = cells[place] = np.unique(
-            np.concatenate([np.zeros(0, dtype=np.intp), *reached.pop(place, [])])
-        )
-        owner, kind = rows.expand(place, mine)
-        total += _ROW * len(owner) * (1 + len(step.children))
-        if total > ceiling:
+        mine = cells[place] = np.unique(np.concatenate([none, *reached.pop(place, [])]))
+        # A pair of a cell and a kind is looked at in a byte or so; a row stays.
+        owner, kind = none, none
+        needed = total + float(len(mine)) * step.kinds
+        if needed <= ceiling:
+            owner, kind = rows.expand(place, mine)
+            total += _ROW * len(owner)
+            needed = total
+        if needed > ceiling:
             roles = [v for v in (step.variable, *step.separator) if v in plan.sizes]
-            raise TooWideError(total, ceiling, roles, step.names)
+            raise TooWideError(needed, ceiling, roles, step.names)
         after = rows.after(place, mine[owner], kind)
         for child, at in after.items():
             reached.setdefault(child, []).append(np.unique(at))
@@ -219,12 +290,7 @@ def support_of(plan: Plan, ceiling: float) -> Support:
     found = []
     for place in range(len(plan.steps)):
         owner, kind, after = raw[place]
-        opened = []
-        for child, at in after.items():
-            here = np.searchsorted(cells[child], at)
-            order = np.argsort(here, kind="stable")
-            starts = np.flatnonzero(np.diff(here[order], prepend=-1))
-            opened.append(After(child, here, order, starts, here[order][starts]))
+        opened = {c: Sorted.of(np.searchsorted(cells[c], at)) for c, at in after.items()}
         starts = np.flatnonzero(np.diff(owner, prepend=-1))
-        found.append(StepRows(kind, owner, starts, tuple(opened)))
+        found.append(StepRows(Sorted.of(kind), owner, starts, opened))
     return Support(plan, tuple(found), cases)

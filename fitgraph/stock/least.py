@@ -241,12 +241,12 @@ def _cheapest(
         lead, context = dense(keys) if keys else (every[:1], np.zeros(len(first), dtype=np.intp))
         message = np.full((len(lead), max(rows.cells, 1)), np.inf)
         row_of = np.full(message.shape, -1, dtype=np.intp)
-        if len(rows.kind):
+        if rows.cells:
             terms = [
-                _Term(done[a.child].message, done[a.child].context[lead], a.at) for a in rows.after
+                _Term(done[c].message, done[c].context[lead], a.at) for c, a in rows.after.items()
             ]
             if costs is not None:
-                terms.append(_Term(costs, alike[step.variable][lead], rows.kind))
+                terms.append(_Term(costs, alike[step.variable][lead], rows.kind.at))
             _pass(terms, rows, len(lead), message, row_of if witness else None)
         done.append(_Done(context, message, row_of))
     values, of_case = np.full(len(first), np.inf), np.full(len(first), -1, dtype=np.intp)
@@ -265,13 +265,13 @@ def _cheapest(
         for at in reversed(case.order if len(live) else ()):
             step, rows = plan.steps[at], support.rows[at]
             row = done[at].row[done[at].context[live], cells.pop(at)]
-            for after in rows.after:
-                cells[after.child] = after.at[row]
+            for child, after in rows.after.items():
+                cells[child] = after.at[row]
             if step.decided is None:
                 chosen = offers[step.variable]
                 table = _best_of_kinds(chosen, step)
                 places[live, roles.index(step.variable)] = table[
-                    alike[step.variable][live], rows.kind[row]
+                    alike[step.variable][live], rows.kind.at[row]
                 ]
     own = places[question]
     for n, role in enumerate(roles):  # of menus that cost alike, each question's own option
@@ -311,7 +311,7 @@ def _pass(
     masks = [_mask(term) for term in terms]
     begins = [term.which * term.table.shape[1] for term in terms]
     cells = message.shape[1]
-    for context, row in _alive(masks, count, len(rows.kind)):
+    for context, row in _alive(masks, count, len(rows.cell)):
         if not len(row):
             continue
         value = np.zeros(len(row))
