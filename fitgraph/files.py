@@ -30,6 +30,9 @@ from typing import IO, Any
 #: What is written beside its place ends like this until it is whole.
 PART = ".part"
 
+#: A file that nobody else is writing.
+_NEW = os.O_WRONLY | os.O_CREAT | os.O_EXCL | getattr(os, "O_BINARY", 0)
+
 #: Seconds after which what a killed process left beside its place is swept away.
 _STALE = 3600.0
 
@@ -108,7 +111,7 @@ def written_whole(
         return
     beside = _beside(place)
     try:
-        handle = os.open(beside, os.O_WRONLY | os.O_CREAT | os.O_EXCL | getattr(os, "O_BINARY", 0))
+        handle = os.open(beside, _NEW, 0o666)
     except FileNotFoundError as error:
         raise FileNotFoundError(error.errno, error.strerror, str(path)) from None
     except PermissionError as error:
@@ -188,7 +191,10 @@ def _exchange(one: Path, other: Path) -> bool:
 def _flush_tree(folder: Path) -> None:
     for inside, _, files in os.walk(folder, topdown=False):
         for name in files:
-            with open(Path(inside) / name, "rb") as file, contextlib.suppress(OSError):
+            path = Path(inside) / name
+            if path.is_symlink():
+                continue
+            with contextlib.suppress(OSError), path.open("rb") as file:
                 os.fsync(file.fileno())
         flush_folder(Path(inside))
 
@@ -257,20 +263,37 @@ def copy_folder_whole(
     SpecialFileError
         If the source holds something that is no plain file.
     """
-    source = Path(source)
     with folder_whole(target) as copy:
-        for inside, folders, files in os.walk(source):
-            here = copy / Path(inside).relative_to(source)
-            folders[:] = [f for f in folders if not (Path(inside) / f).is_symlink()]
-            for name in folders:
-                (here / name).mkdir()
-            for name in files:
-                if name.endswith(PART):
-                    continue
-                require_plain(Path(inside) / name)
-                shutil.copyfile(Path(inside) / name, here / name)
+        fill_from(source, copy)
         if change is not None:
             change(copy)
+
+
+def fill_from(source: str | Path, copy: Path) -> None:
+    """Copy all that a folder holds into another, with its folders; links stay links.
+
+    Raises
+    ------
+    SpecialFileError
+        If it holds a pipe, a device or a socket.
+    """
+    for inside, folders, files in os.walk(source):
+        here = copy / Path(inside).relative_to(source)
+        for name in (*folders, *files):
+            path = Path(inside) / name
+            if name.endswith(PART):
+                continue
+            if path.is_symlink():
+                os.symlink(os.readlink(path), here / name)
+            elif name in folders:
+                (here / name).mkdir()
+            else:
+                require_plain(path)
+                shutil.copyfile(path, here / name)
+                shutil.copymode(path, here / name)
+        folders[:] = [
+            f for f in folders if not f.endswith(PART) and not (Path(inside) / f).is_symlink()
+        ]
 
 
 def require_plain(path: Path) -> os.stat_result:
