@@ -645,7 +645,7 @@ class _Reader:
         for name, entry in self.table("press", self.document.get("press")).items():
             where = f"press.{name}"
             table = self.table(where, entry)
-            keys = ("wall", "length", "hub", "shaft", "shaft_wall")
+            keys = ("hub_wall", "length", "hub", "shaft", "shaft_wall")
             self.known_keys(where, table, keys)
             if name not in pressed:
                 remedy = f"Use one of {', '.join(sorted(pressed)) or 'no joint there is'}"
@@ -660,9 +660,9 @@ class _Reader:
                 else:
                     materials[side] = str(table[side])
             try:
-                wall = parse_figure(str(table.get("wall", "")), Basis.NOMINAL, 0.0)
+                wall = parse_figure(str(table.get("hub_wall", "")), Basis.NOMINAL, 0.0)
             except UnitError as error:
-                self.fault(f"{where}.wall", table.get("wall"), str(error), "Write it like 2..4 mm")
+                self.fault(f"{where}.hub_wall", table.get("hub_wall"), str(error), "Write it like 2..4 mm")
                 continue
             length = self.length(f"{where}.length", table.get("length", ""))
             inside = self.length(f"{where}.shaft_wall", table.get("shaft_wall", "0 mm"))

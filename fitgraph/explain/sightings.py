@@ -84,11 +84,11 @@ def _pass(
     steps = support.plan.steps
     sums: list[_Sums] = []
     for step, rows in zip(steps, support.rows, strict=True):
-        weight, looks = np.ones(len(rows.kind)), dict[str, Ints]()
-        at = np.arange(len(rows.kind))
-        parts = [(after.at, sums[after.child]) for after in rows.after]
+        weight, looks = np.ones(len(rows.cell)), dict[str, Ints]()
+        at = np.arange(len(rows.cell))
+        parts = [(after.at, sums[child]) for child, after in rows.after.items()]
         if step.decided is None:
-            parts.append((rows.kind, _of_kinds(step, space, weights, look_of)))
+            parts.append((rows.kind.at, _of_kinds(step, space, weights, look_of)))
         for into, more in parts:
             owner, place = _spread(into[at], more)
             at, weight = at[owner], weight[owner] * more.weight[place]

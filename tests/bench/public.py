@@ -81,7 +81,7 @@ def read_dimacs(text: str) -> Clauses:
 
 def propagated(formula: Clauses) -> tuple[list[tuple[int, ...]], set[int], bool]:
     """Return clauses after unit propagation, the literals that must hold, and whether all can."""
-    clauses = [c for c in {tuple(sorted(set(c))) for c in formula.clauses}]
+    clauses = list({tuple(sorted(set(c))) for c in formula.clauses})
     clauses = [c for c in clauses if not any(-x in c for x in c)]
     held: set[int] = set()
     while True:
