@@ -662,7 +662,8 @@ class _Reader:
             try:
                 wall = parse_figure(str(table.get("hub_wall", "")), Basis.NOMINAL, 0.0)
             except UnitError as error:
-                self.fault(f"{where}.hub_wall", table.get("hub_wall"), str(error), "Write it like 2..4 mm")
+                told = table.get("hub_wall")
+                self.fault(f"{where}.hub_wall", told, str(error), "Write it like 2..4 mm")
                 continue
             length = self.length(f"{where}.length", table.get("length", ""))
             inside = self.length(f"{where}.shaft_wall", table.get("shaft_wall", "0 mm"))
