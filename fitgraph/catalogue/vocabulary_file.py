@@ -641,18 +641,18 @@ class _Reader:
 
     def press(self, joints: Sequence[Joint]) -> tuple[PressSource, ...]:
         found = []
-        pressed = {j.name for j in joints if {"bore", "spigot"} <= set(j.arguments)}
+        joined = {j.name for j in joints if {"bore", "spigot"} <= set(j.arguments)}
         for name, entry in self.table("press", self.document.get("press")).items():
             where = f"press.{name}"
             table = self.table(where, entry)
-            keys = ("outer_wall", "length", "outer", "inner", "inner_wall")
+            keys = ("bored_wall", "length", "bored", "pressed", "pressed_wall")
             self.known_keys(where, table, keys)
-            if name not in pressed:
-                remedy = f"Use one of {', '.join(sorted(pressed)) or 'no joint there is'}"
+            if name not in joined:
+                remedy = f"Use one of {', '.join(sorted(joined)) or 'no joint there is'}"
                 self.fault(where, name, "is no joint of a bore and a spigot", remedy)
                 continue
             materials = {}
-            for side in ("outer", "inner"):
+            for side in ("bored", "pressed"):
                 material = MATERIALS.get(str(table.get(side, "")))
                 if material is None or material.modulus_gpa is None or material.yield_mpa is None:
                     remedy = "Name a material that bears load, such as aluminium or steel"
@@ -660,18 +660,18 @@ class _Reader:
                 else:
                     materials[side] = str(table[side])
             try:
-                wall = parse_figure(str(table.get("outer_wall", "")), Basis.NOMINAL, 0.0)
+                wall = parse_figure(str(table.get("bored_wall", "")), Basis.NOMINAL, 0.0)
             except UnitError as error:
-                told = table.get("outer_wall")
-                self.fault(f"{where}.outer_wall", told, str(error), "Write it like 2..4 mm")
+                told = table.get("bored_wall")
+                self.fault(f"{where}.bored_wall", told, str(error), "Write it like 2..4 mm")
                 continue
             length = self.length(f"{where}.length", table.get("length", ""))
-            inside = self.length(f"{where}.inner_wall", table.get("shaft_wall", "0 mm"))
+            inside = self.length(f"{where}.pressed_wall", table.get("pressed_wall", "0 mm"))
             if not wall.lo > 0 or not length > 0 or inside < 0:
                 self.fault(where, "", "has a size that is none", "Write sizes above 0 mm")
             elif len(materials) == 2:
                 walls = (wall.lo, wall.hi)
-                hub, shaft = materials["outer"], materials["inner"]
+                hub, shaft = materials["bored"], materials["pressed"]
                 found.append(PressSource(name, walls, length, hub, shaft, inside))
         return tuple(found)
 
