@@ -30,6 +30,9 @@ from typing import IO, Any
 #: What is written beside its place ends like this until it is whole.
 PART = ".part"
 
+#: A file that nobody else is writing.
+_NEW = os.O_WRONLY | os.O_CREAT | os.O_EXCL | getattr(os, "O_BINARY", 0)
+
 #: Seconds after which what a killed process left beside its place is swept away.
 _STALE = 3600.0
 
@@ -108,7 +111,7 @@ def written_whole(
         return
     beside = _beside(place)
     try:
-        handle = os.open(beside, os.O_WRONLY | os.O_CREAT | os.O_EXCL | getattr(os, "O_BINARY", 0))
+        handle = os.open(beside, _NEW, 0o666)
     except FileNotFoundError as error:
         raise FileNotFoundError(error.errno, error.strerror, str(path)) from None
     except PermissionError as error:

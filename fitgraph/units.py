@@ -433,6 +433,26 @@ def _foreign(word: str, currency: str | None) -> bool:
     return not named & ({currency} if currency is not None else _CODES)
 
 
+_USUAL_AMOUNT = re.compile(r"[0-9]{1,9}\.[0-9]{2}")
+_USUAL_MASS = re.compile(r"([0-9]{1,6}(?:\.[0-9]{1,2})?) g")
+
+
+def usual_money(text: str, minor_digits: int) -> int | None:
+    """Return an amount in minor units if it is written like ``12.50``, else None.
+
+    It is what :func:`parse_money` returns of it, sooner: most cells of a price list are written so.
+    """
+    if minor_digits == 2 and _USUAL_AMOUNT.fullmatch(text):
+        return int(text[:-3] + text[-2:])
+    return None
+
+
+def usual_mass(text: str) -> float | None:
+    """Return a mass in g if it is written like ``950.5 g``, else None; see :func:`parse_mass`."""
+    match = _USUAL_MASS.fullmatch(text)
+    return float(match[1]) if match is not None else None
+
+
 @remembered
 def parse_money(text: str, minor_digits: int, currency: str | None = None) -> int:
     """Return a typed amount in minor currency units.

@@ -13,6 +13,9 @@ settings.register_profile("repeatable", derandomize=True)
 if os.environ.get("CI"):
     settings.load_profile("repeatable")
 
+# Tests leave nothing in the cache of whoever runs them.
+os.environ["FITGRAPH_CACHE"] = "off"
+
 
 def pytest_addoption(parser: pytest.Parser) -> None:
     parser.addoption(

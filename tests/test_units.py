@@ -29,6 +29,8 @@ from fitgraph.units import (
     show_length,
     show_mass,
     show_money,
+    usual_mass,
+    usual_money,
 )
 
 
@@ -244,3 +246,12 @@ def test_any_text_is_read_or_refused_but_nothing_else(text: str) -> None:
 
 def test_an_abbreviated_unit_may_end_with_a_point() -> None:
     assert parse_length("1.25 in.") == 31.75
+
+
+@given(st.one_of(st.from_regex(r"[0-9]{1,11}\.[0-9]{1,3}( g)?", fullmatch=True), st.text()))
+def test_the_usual_writing_means_what_the_careful_reading_says(text: str) -> None:
+    amount, mass = usual_money(text, 2), usual_mass(text)
+    assert amount is None or amount == parse_money(text, 2, "EUR")
+    assert mass is None or mass == parse_mass(text)
+    assert usual_money("12.50", 0) is None
+    assert (usual_money("12.50", 2), usual_mass("950.5 g")) == (1250, 950.5)

@@ -7,12 +7,12 @@ before they are read. Equal features are one object.
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
 from types import MappingProxyType
 
 from fitgraph.catalogue.figures import UNKNOWN_TEXTS, parse_figure
 from fitgraph.catalogue.findings import ERROR, WARNING, Finding, Notes, Tally, shorten
-from fitgraph.catalogue.tables import Row, Table
+from fitgraph.catalogue.tables import Row, Table, picking
 from fitgraph.model import (
     ABSENT,
     Basis,
@@ -44,9 +44,24 @@ PRESENCE = {
     "unknown": Presence.UNKNOWN,
 }
 
-#: A row without its stock number: feature, dimension, value, basis.
+#: A row without its stock number: feature, dimension, value, basis, and what is not used.
 _Texts = tuple[str, ...]
 _PLACES = {"sku": 0, "feature": 1, "dimension": 2, "value": 3, "basis": 4}
+
+#: Rows of one part that stand below one another: the number of the first, and all of them.
+_Run = tuple[int, tuple[_Texts, ...]]
+
+
+def _runs(table: Table) -> Iterator[tuple[str, int, tuple[_Texts, ...]]]:
+    """Yield stock numbers, each with rows of it that stand below one another."""
+    if table.columns[:5] == tuple(_PLACES):
+        for run in table.runs:
+            yield run.head, run.number, tuple(run.tails)
+        return
+    pick = picking(table.columns, tuple(_PLACES))
+    for row in table.rows:
+        sku, *texts = pick(row)
+        yield sku, row.number, (tuple(texts),)
 
 
 class FeatureReader:
@@ -65,6 +80,7 @@ class FeatureReader:
         self._known: dict[tuple[str, str, tuple[_Texts, ...]], Feature] = {}
         self._equal: dict[object, Feature] = {}
         self._mappings: dict[tuple[int, ...], Mapping[str, Feature]] = {}
+        self._shapes: dict[tuple[str, tuple[_Texts, ...]], Mapping[str, Feature]] = {}
         self._rows: list[Finding] = []
         self._clashes: list[Finding] = []
 
@@ -98,37 +114,28 @@ class FeatureReader:
             Is added to.
         """
         tally = table.tally
-        waiting: dict[str, list[tuple[int, _Texts]]] = {sku: [] for sku in roles}
+        runs: dict[str, list[_Run]] = {sku: [] for sku in roles}
         orphans = 0
-        same: dict[tuple[str, ...], _Texts] = {}
-        places = {name: place for place, name in enumerate(table.columns)}
-        at = [places.get(name, -1) for name in _PLACES]
-        most = max(at, default=-1)
-        for row in table.rows:
-            cells = row.cells
-            if at[-1] >= 0 and len(cells) > most:
-                sku, *rest = [cells[place].strip() for place in at]
-                texts = tuple(rest)
-            else:
-                sku = row["sku"]
-                texts = (row["feature"], row["dimension"], row["value"], row["basis"])
-            mine = waiting.get(sku)
+        same: dict[tuple[_Texts, ...], tuple[_Texts, ...]] = {}
+        for sku, number, texts in _runs(table):
+            mine = runs.get(sku)
             if mine is not None:
-                # What stands in half a million rows is kept once.
-                mine.append((row.number, same.setdefault(texts, texts)))
+                # What stands behind very many stock numbers is kept once.
+                mine.append((number, same.setdefault(texts, texts)))
                 continue
-            tally.aside.append(row.number)
-            if row["sku"] in left_out:
-                orphans += 1
-            else:
-                self._note(
-                    self._rows,
-                    "no-part",
-                    row,
-                    "sku",
-                    "is no part of parts.csv, so the row was left out",
-                    "Add the part or correct the stock number",
-                )
+            for place, cells in enumerate(texts):
+                tally.aside.append(number + place)
+                if sku in left_out:
+                    orphans += 1
+                else:
+                    self._note(
+                        self._rows,
+                        "no-part",
+                        Row(number + place, sku, cells, _PLACES),
+                        "sku",
+                        "is no part of parts.csv, so the row was left out",
+                        "Add the part or correct the stock number",
+                    )
         if orphans:
             notes.add(
                 "part-left-out",
@@ -140,27 +147,35 @@ class FeatureReader:
                 "Mend those rows of parts.csv",
             )
         features = {}
-        for sku, rows in waiting.items():
-            features[sku] = self._part(sku, self.vocabulary.roles[roles[sku]], rows, tally)
-            rows.clear()
+        for sku, mine in runs.items():
+            role = roles[sku]
+            shape = (role, mine[0][1]) if len(mine) == 1 else None
+            known = self._shapes.get(shape) if shape is not None else None
+            if known is None:
+                before = len(self._rows), len(self._clashes)
+                known = self._part(sku, self.vocabulary.roles[role], mine, tally)
+                if shape is not None and (len(self._rows), len(self._clashes)) == before:
+                    self._shapes[shape] = known
+            else:
+                tally.loaded += len(mine[0][1])
+            features[sku] = known
         for findings in (self._rows, self._clashes):
             for f in sorted(findings, key=lambda f: f.row or 0):
                 notes.add(f.code, f.file, f.row, f.column, f.value, f.message, f.remedy, f.severity)
         return features
 
-    def _part(
-        self, sku: str, role: Role, rows: list[tuple[int, _Texts]], tally: Tally
-    ) -> Mapping[str, Feature]:
+    def _part(self, sku: str, role: Role, runs: list[_Run], tally: Tally) -> Mapping[str, Feature]:
         by_feature: dict[str, list[tuple[int, _Texts]]] = {}
-        for row in rows:
-            by_feature.setdefault(row[1][0], []).append(row)
+        for first, rows in runs:
+            for number, texts in enumerate(rows, start=first):
+                by_feature.setdefault(texts[0], []).append((number, texts))
         for name in by_feature.keys() - role.features.keys():
             for number, texts in by_feature[name]:
                 tally.aside.append(number)
                 self._note(
                     self._rows,
                     "no-feature",
-                    Row(number, (sku, *texts), _PLACES),
+                    Row(number, sku, texts, _PLACES),
                     "feature",
                     f"is no feature of a {role.title}; left out",
                     f"Use one of {', '.join(role.features)}",
@@ -172,7 +187,7 @@ class FeatureReader:
             feature = self._known.get(key)
             if feature is None:
                 before = len(self._rows), len(self._clashes)
-                told = [Row(number, (sku, *texts), _PLACES) for number, texts in mine]
+                told = [Row(number, sku, texts, _PLACES) for number, texts in mine]
                 feature, loaded = self._feature(sku, kind, told, tally)
                 tally.loaded += loaded
                 if (len(self._rows), len(self._clashes)) == before:

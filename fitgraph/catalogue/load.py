@@ -4,25 +4,38 @@ from __future__ import annotations
 
 import datetime
 import gc
+import re
 from collections.abc import Iterator, Mapping
 from contextlib import contextmanager
 from dataclasses import dataclass, field, replace
 from pathlib import Path
 from types import MappingProxyType
 
+from fitgraph.catalogue import cache
 from fitgraph.catalogue.check import contradictions, weights
 from fitgraph.catalogue.features import COLUMNS as FEATURE_COLUMNS
 from fitgraph.catalogue.features import FeatureReader
 from fitgraph.catalogue.figures import UNKNOWN_TEXTS
 from fitgraph.catalogue.findings import ERROR, WARNING, CatalogueError, Finding, Notes, Tally
-from fitgraph.catalogue.supply import read_supply
-from fitgraph.catalogue.tables import Row, Table, is_total, no_table, read_table
+from fitgraph.catalogue.supply import COUNTS, SUPPLIERS, SUPPLY, read_supply
+from fitgraph.catalogue.tables import Row, Table, is_total, no_table, picking, read_table
 from fitgraph.catalogue.vocabulary_file import FILE, read_vocabulary
 from fitgraph.mechanics.materials import MATERIALS
 from fitgraph.model import Catalogue, Enquiry, Feature, Option, Part, Supply, Vocabulary
-from fitgraph.units import UnitError, parse_count, parse_mass, parse_money, parse_number
+from fitgraph.units import (
+    UnitError,
+    parse_count,
+    parse_mass,
+    parse_money,
+    parse_number,
+    usual_mass,
+    usual_money,
+)
 
 PARTS, FEATURES, STOCK, ENQUIRIES = "parts.csv", "features.csv", "stock.csv", "enquiries.csv"
+
+#: All that a reading depends on.
+TABLES = (FILE, PARTS, FEATURES, STOCK, ENQUIRIES, SUPPLY, SUPPLIERS, COUNTS)
 
 
 @dataclass(frozen=True, slots=True)
@@ -47,6 +60,13 @@ LONGEST_TEXT = 500
 #: What a build calls a role that is left empty; no part may be called so.
 _RESERVED = Option("", None).label
 
+#: The columns of parts; the first two have to be there.
+_PARTS = ("sku", "role", "name", "maker", "price", "mass", "material", "note")
+
+#: A stock number in which nothing can be wrong but that it is there already, or says none.
+_USUAL_NUMBER = re.compile(r"[A-Za-z0-9][!-~]{0,99}")
+_NO_NUMBERS = UNKNOWN_TEXTS | {_RESERVED}
+
 
 class _Reader:
     def __init__(self, folder: Path) -> None:
@@ -59,6 +79,9 @@ class _Reader:
         self.capitals: dict[str, str] = {}
         self.left_out: set[str] = set()
         self.stock: dict[str, int] = {}
+        #: What was read of the same text before, without anything to tell.
+        self.amounts: dict[str, int] = {}
+        self.masses: dict[str, float] = {}
         self.tallies: dict[str, Tally] = {}
 
     def note(
@@ -101,8 +124,12 @@ class _Reader:
 
     # -- cells ---------------------------------------------------------
 
-    def money(self, file: str, row: Row, column: str) -> int | None:
-        text = row[column]
+    def money(self, file: str, row: Row, column: str, text: str) -> int | None:
+        if text in self.amounts:
+            return self.amounts[text]
+        usual = usual_money(text, self.vocabulary.minor_digits)
+        if usual is not None and usual <= _MOST_MINOR:
+            return usual
         if not text or text.lower() in UNKNOWN_TEXTS:
             return None
         remedy = "Write an amount, or leave it blank"
@@ -116,14 +143,20 @@ class _Reader:
             remedy = "Write what it costs, or leave it blank"
             self.note("money-range", file, row, column, wrong, remedy)
             return None
+        self.amounts[text] = amount
         return amount
 
-    def mass(self, file: str, row: Row, column: str) -> float | None:
-        if row[column].lower() in UNKNOWN_TEXTS:
+    def mass(self, file: str, row: Row, column: str, text: str) -> float | None:
+        if text in self.masses:
+            return self.masses[text]
+        usual = usual_mass(text)
+        if usual is not None and 0 < usual <= _MOST_GRAMS:
+            return usual
+        if text.lower() in UNKNOWN_TEXTS:
             return None
         remedy = "Write a mass, or leave it blank"
         try:
-            mass = parse_mass(row[column])
+            mass = parse_mass(text)
         except UnitError as error:
             self.note("no-mass", file, row, column, str(error), remedy)
             return None
@@ -131,11 +164,11 @@ class _Reader:
             wrong = "is not above zero" if mass <= 0 else "is beyond any mass"
             self.note("mass-range", file, row, column, wrong, remedy)
             return None
+        self.masses[text] = mass
         return mass
 
-    def text(self, file: str, row: Row, column: str) -> str:
+    def text(self, file: str, row: Row, column: str, text: str) -> str:
         """Return a name or a note; what no page has room for is cut."""
-        text = row[column]
         if len(text) <= LONGEST_TEXT:
             return text
         self.note(
@@ -165,12 +198,7 @@ class _Reader:
             )
             raise CatalogueError([missing])
         try:
-            table = read_table(
-                path,
-                ("sku", "role"),
-                ("name", "maker", "price", "mass", "material", "note"),
-                self.notes,
-            )
+            table = read_table(path, _PARTS[:2], _PARTS[2:], self.notes)
         except CatalogueError as error:
             raise CatalogueError([*self.notes.all(), *error.findings]) from None
         self.tallies[PARTS] = table.tally
@@ -186,11 +214,13 @@ class _Reader:
                 "Add the column",
                 WARNING,
             )
+        pick = picking(table.columns, _PARTS)
         for row, tally in self.counted(table):
-            if self.part(row):
+            if self.part(row, *pick(row)):
                 tally.loaded += 1
             else:
                 tally.aside.append(row.number)
+        self.capitals.clear()
         if not self.read:
             empty = Finding(
                 PARTS, None, "", "", "has no usable row", "Add parts to it", code="no-parts"
@@ -199,6 +229,9 @@ class _Reader:
 
     def number_fault(self, sku: str) -> tuple[str, str, str] | None:
         """Return the code, message and remedy for what is no usable stock number."""
+        small = sku.casefold()
+        if _USUAL_NUMBER.fullmatch(sku) and small not in _NO_NUMBERS and small not in self.capitals:
+            return None
         if len(sku.split()) != 1 or not sku.isprintable() or sku.casefold() == _RESERVED:
             return (
                 "no-sku",
@@ -226,7 +259,7 @@ class _Reader:
                 f"is in row {self.row_of[sku]} already, so this row was left out",
                 "Give each part its own stock number",
             )
-        alike = self.capitals.get(sku.casefold())
+        alike = self.capitals.get(small)
         if alike is not None:
             return (
                 "sku-alike",
@@ -236,10 +269,20 @@ class _Reader:
             )
         return None
 
-    def part(self, row: Row) -> bool:
+    def part(
+        self,
+        row: Row,
+        sku: str,
+        role: str,
+        name: str,
+        maker: str,
+        price: str,
+        mass: str,
+        material: str,
+        note: str,
+    ) -> bool:
         """Take one row of parts; say whether it could be used."""
-        sku = row["sku"]
-        if is_total(sku) and not row["role"]:
+        if not role and is_total(sku):
             self.note(
                 "totals-row",
                 PARTS,
@@ -254,7 +297,7 @@ class _Reader:
         if fault is not None:
             self.note(fault[0], PARTS, row, "sku", *fault[1:])
             return False
-        if row["role"] not in self.vocabulary.roles:
+        if role not in self.vocabulary.roles:
             self.left_out.add(sku)
             self.note(
                 "no-role",
@@ -265,16 +308,11 @@ class _Reader:
                 f"Use one of {', '.join(self.vocabulary.roles)}",
             )
             return False
-        material = row["material"].lower() or None
-        known = material is None or material in MATERIALS
-        price, mass = row["price"], row["mass"]
-        if (
-            price.isdigit()
-            and mass[:2].isdigit()
-            and mass.isdigit()
-            and len(mass) == 2
-            and (not known or not row.whole)
-        ):
+        material = material.lower()
+        known = not material or material in MATERIALS
+        # 6,50 without quotes is a price of 6 and a mass of 50.
+        decimals = len(mass) == 2 and mass.isdigit() and price.isdigit()
+        if decimals and (not known or not row.whole):
             self.left_out.add(sku)
             self.note(
                 "cut-at-comma",
@@ -305,17 +343,17 @@ class _Reader:
                 f"Use one of {', '.join(MATERIALS)}",
                 WARNING,
             )
-            material = None
+            material = ""
         self.row_of[sku] = row.number
         self.capitals[sku.casefold()] = sku
         self.read[sku] = (
-            row["role"],
-            self.text(PARTS, row, "name") or sku,
-            self.text(PARTS, row, "maker"),
-            self.money(PARTS, row, "price"),
-            self.mass(PARTS, row, "mass"),
-            material,
-            self.text(PARTS, row, "note"),
+            role,
+            self.text(PARTS, row, "name", name) or sku,
+            self.text(PARTS, row, "maker", maker),
+            self.money(PARTS, row, "price", price),
+            self.mass(PARTS, row, "mass", mass),
+            material or None,
+            self.text(PARTS, row, "note", note),
         )
         return True
 
@@ -465,12 +503,12 @@ class _Reader:
             row["number"],
             date,
             have,
-            self.money(ENQUIRIES, row, "budget"),
-            self.mass(ENQUIRIES, row, "max_mass"),
+            self.money(ENQUIRIES, row, "budget", row["budget"]),
+            self.mass(ENQUIRIES, row, "max_mass", row["max_mass"]),
             row["material"].lower() or None,
-            self.text(ENQUIRIES, row, "style"),
+            self.text(ENQUIRIES, row, "style", row["style"]),
             weight,
-            self.text(ENQUIRIES, row, "note"),
+            self.text(ENQUIRIES, row, "note", row["note"]),
         )
 
     def all(self) -> Loaded:
@@ -536,7 +574,7 @@ def _without_collection() -> Iterator[None]:
 
 
 def load(folder: str | Path) -> Loaded:
-    """Read a catalogue folder.
+    """Read a catalogue folder; a large one that did not change since comes out of the cache.
 
     Parameters
     ----------
@@ -562,4 +600,13 @@ def load(folder: str | Path) -> Loaded:
         )
         raise CatalogueError([missing])
     with _without_collection():
-        return _Reader(folder).all()
+        before = cache.fingerprint(folder, TABLES)
+        if before is not None:
+            found = cache.kept(before, read_vocabulary(folder / FILE), folder.name)
+            if found is not None:
+                catalogue, supply, findings, tallies = found
+                return Loaded(catalogue, findings, supply, MappingProxyType(tallies))
+        loaded = _Reader(folder).all()
+        if before is not None and cache.fingerprint(folder, TABLES) == before:
+            cache.keep(before, loaded.catalogue, loaded.supply, loaded.findings, loaded.tallies)
+    return loaded

@@ -5,8 +5,9 @@ from __future__ import annotations
 import codecs
 import contextlib
 import csv
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
+from operator import itemgetter
 from pathlib import Path
 
 from fitgraph.catalogue.findings import WARNING, CatalogueError, Finding, Notes, Tally, shorten
@@ -31,6 +32,9 @@ TOTALS = frozenset(
     )
 )
 
+#: So many endings of rows are remembered; a shop's half a million figures are a few hundred.
+_REMEMBERED = 1 << 14
+
 #: Letters that may stay in a cell though no screen shows them.
 _SPACES = "\n\t\u00a0\u2007\u2009\u202f"
 
@@ -43,25 +47,59 @@ _GUARDED = tuple(f"'{sign}" for sign in ("=", "+", "-", "@", "＝", "＋", "－"
 
 @dataclass(slots=True)  # frozen ones take three times as long to make
 class Row:
-    """One row of a table: its line number, from 1, and its cells by column."""
+    """One row of a table.
+
+    Parameters
+    ----------
+    number : int
+        Its line number, from 1.
+    head : str
+        Its first cell.
+    tail : tuple of str
+        The cells behind it. Rows that are equal there share one tuple.
+    at : mapping of str to int
+        The place of each column.
+    """
 
     number: int
-    cells: Sequence[str]
+    head: str
+    tail: tuple[str, ...]
     at: Mapping[str, int]
 
     def __getitem__(self, column: str) -> str:
         place = self.at.get(column, -1)
-        return self.cells[place].strip() if 0 <= place < len(self.cells) else ""
+        if place > 0:
+            return self.tail[place - 1] if place <= len(self.tail) else ""
+        return "" if place else self.head
 
     @property
     def whole(self) -> bool:
         """Whether it has a cell for every column."""
-        return len(self.cells) >= len(self.at)
+        return len(self.tail) + 1 >= len(self.at)
+
+
+@dataclass(slots=True)
+class Run:
+    """Rows that stand below one another and have the same first cell.
+
+    Parameters
+    ----------
+    number : int
+        The line number of the first; the others follow without a gap.
+    head : str
+        Their first cell.
+    tails : list of tuple of str
+        The cells behind it, of each row.
+    """
+
+    number: int
+    head: str
+    tails: list[tuple[str, ...]]
 
 
 @dataclass(frozen=True, slots=True)
 class Table:
-    """A table; its rows are read while they are walked, once.
+    """A table; it is read while it is walked, once.
 
     Parameters
     ----------
@@ -69,16 +107,39 @@ class Table:
         Its name.
     columns : tuple of str
         The header.
-    rows : iterator of Row
-        The usable rows.
+    runs : iterator of Run
+        The usable rows, those of one first cell together.
     tally : Tally
         Where the rows went; the reader of a row says so.
     """
 
     file: str
     columns: tuple[str, ...]
-    rows: Iterator[Row]
+    runs: Iterator[Run]
     tally: Tally
+
+    @property
+    def rows(self) -> Iterator[Row]:
+        """Walk the usable rows one by one."""
+        places = {column: place for place, column in enumerate(self.columns)}
+        for run in self.runs:
+            for number, tail in enumerate(run.tails, start=run.number):
+                yield Row(number, run.head, tail, places)
+
+
+def picking(columns: Sequence[str], names: Sequence[str]) -> Callable[[Row], tuple[str, ...]]:
+    """Return what picks the cells of some columns out of a row, in that order."""
+    places = [columns.index(name) - 1 if name in columns else -2 for name in names]
+    if min(places) < -1 or -1 in places[1:] or len(places) < 3:
+        return lambda row: tuple([row[name] for name in names])
+    most, picked = max(places), itemgetter(*places[1:])
+
+    def pick(row: Row) -> tuple[str, ...]:
+        if places[0] == -1 and len(row.tail) > most:
+            return row.head, *picked(row.tail)
+        return tuple([row[name] for name in names])
+
+    return pick
 
 
 def no_table(file: str) -> Table:
@@ -183,9 +244,10 @@ def _lines(data: bytes, file: str, notes: Notes, tally: Tally) -> Lines:
             pass
         else:
             texts = whole.removesuffix("\n").split("\n")
-            for at, text in enumerate(texts):
-                if not text.isprintable():
-                    texts[at] = _cleaned(text, file, at + 1, notes)
+            if not whole.replace("\n", "").isprintable():
+                for at, text in enumerate(texts):
+                    if not text.isprintable():
+                        texts[at] = _cleaned(text, file, at + 1, notes)
             return Lines(texts, range(1, len(texts) + 1))
     good: list[str] = []
     numbers: list[int] = []
@@ -354,7 +416,7 @@ def _header(
     return columns, delimiter
 
 
-def _rows(
+def _runs(
     lines: Lines,
     first: int,
     columns: Sequence[str],
@@ -363,14 +425,36 @@ def _rows(
     notes: Notes,
     tally: Tally,
     cut: bool,
-) -> Iterator[Row]:
-    """Yield the rows that have a cell for each column at most; tell of the others."""
-    places = {column: place for place, column in enumerate(columns)}
+) -> Iterator[Run]:
+    """Yield the rows that have a cell for each column at most; tell of the others.
+
+    Most rows of a large table end like one before them, so what stands behind the first cell is
+    taken apart once and then looked up.
+    """
     width = len(columns)
     texts, numbers, blank = lines.texts, lines.numbers, f"{delimiter} "
     at, shortest, end = first, width, len(texts)
+    known: dict[str, tuple[str, ...]] = {}
     while at < end:
         number, text = numbers[at], texts[at]
+        head, _, rest = text.partition(delimiter)
+        tail = known.get(rest)
+        # Cells that begin like this are not always what stands between two separators.
+        plain_head = "" if head[:1] == "'" or '"' in head else head.strip()
+        if tail is not None and plain_head:
+            tails, begins, cut_at = [tail], head + delimiter, len(head) + 1
+            at += 1
+            even = at - numbers[at - 1]
+            while at < end:
+                text = texts[at]
+                tail = known.get(text[cut_at:]) if text.startswith(begins) else None
+                if tail is None or at + 1 - numbers[at] != even:
+                    break
+                tails.append(tail)
+                at += 1
+            tally.read += len(tails)
+            yield Run(number, plain_head, tails)
+            continue
         cells: list[str] | None
         if '"' not in text:
             cells, taken, fault = text.split(delimiter), 1, ""
@@ -431,7 +515,10 @@ def _rows(
         if "'" in text:
             cells = [c[1:] if c.startswith(_GUARDED) else c for c in cells]
         tally.read += 1
-        yield Row(number, cells, places)
+        tail = tuple(map(str.strip, cells[1:]))
+        if plain_head and taken == 1 and len(cells) == width and len(known) < _REMEMBERED:
+            known[rest] = tail
+        yield Run(number, cells[0].strip(), [tail])
 
 
 def read_table(path: Path, required: Sequence[str], optional: Sequence[str], notes: Notes) -> Table:
@@ -479,5 +566,5 @@ def read_table(path: Path, required: Sequence[str], optional: Sequence[str], not
         )
     columns, delimiter = _header(number, header, file, required, optional, notes)
     cut = not data.endswith((b"\n", b"\r"))
-    rows = _rows(lines, first + 1, columns, delimiter, file, notes, tally, cut)
-    return Table(file, tuple(columns), rows, tally)
+    runs = _runs(lines, first + 1, columns, delimiter, file, notes, tally, cut)
+    return Table(file, tuple(columns), runs, tally)

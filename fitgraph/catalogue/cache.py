@@ -1,0 +1,239 @@
+"""What a large folder was read as, kept until one of its files changes.
+
+An entry is named after everything that its reading depended on: the contents of the folder's
+tables, the code that reads them, and the Python that runs it. So a folder that changed, or a new
+version, simply finds no entry; a copy of a folder finds that of the original. Parts are kept as
+columns, and features, of which very many parts share one, once.
+
+Nothing in an entry is run: only the classes named here can come out of it.
+"""
+
+from __future__ import annotations
+
+import contextlib
+import datetime
+import hashlib
+import io
+import os
+import pickle
+import sys
+from collections.abc import Callable, Iterable, Mapping, Sequence
+from dataclasses import fields
+from operator import attrgetter
+from pathlib import Path
+from types import MappingProxyType
+from typing import Any
+
+import platformdirs
+
+from fitgraph.catalogue.findings import Finding, Tally
+from fitgraph.files import require_plain, written_whole
+from fitgraph.model import (
+    Basis,
+    Catalogue,
+    Dimension,
+    Enquiry,
+    Feature,
+    Offer,
+    Part,
+    Presence,
+    Supplier,
+    Supply,
+    Vocabulary,
+    Word,
+)
+from fitgraph.model.frozen import proxy
+
+#: Folders with fewer bytes are read as soon as an entry would be.
+LEAST_BYTES = 2_000_000
+
+#: No more entries are kept, and no more bytes of them; the oldest go first.
+MOST_ENTRIES, MOST_BYTES = 8, 1 << 30
+
+#: Where nothing shall be kept, this is set to ``off``.
+SWITCH = "FITGRAPH_CACHE"
+
+_ENDING, _DIGEST = ".catalogue", 32
+_ROOMS = ("catalogue", "mechanics", "model")
+
+#: What may come out of an entry.
+_KNOWN: dict[tuple[str, str], Any] = {
+    (kind.__module__, kind.__qualname__): kind
+    for kind in (Basis, Dimension, Feature, Presence, Supplier, Tally, Word, datetime.date)
+}
+_KNOWN[proxy.__module__, proxy.__qualname__] = proxy
+
+
+class _Unpickler(pickle.Unpickler):
+    def find_class(self, module: str, name: str) -> Any:
+        if (module, name) not in _KNOWN:
+            raise pickle.UnpicklingError(f"{module}.{name} has no place in an entry")
+        return _KNOWN[module, name]
+
+
+def place() -> Path:
+    """Return the folder in which entries are kept: the system's place for what can be lost."""
+    return platformdirs.user_cache_path("fitgraph") / "catalogues"
+
+
+def _code() -> bytes:
+    """Return what the code that reads is known by: Python's version and the state of its files."""
+    root = Path(__file__).parents[1]
+    files = [*root.glob("*.py"), *(f for room in _ROOMS for f in (root / room).rglob("*.*"))]
+    states = [(f.name, (s := f.stat()).st_size, s.st_mtime_ns) for f in sorted(files)]
+    return repr((sys.version_info[:3], states)).encode()
+
+
+def fingerprint(folder: Path, names: Iterable[str]) -> str | None:
+    """Return what a folder's reading depends on, as one word.
+
+    Parameters
+    ----------
+    folder : Path
+        A catalogue.
+    names : iterable of str
+        Its files, whether or not they are there.
+
+    Returns
+    -------
+    str or None
+        None where nothing is to be kept: the folder is small, holds something that is no plain
+        file of its own, or whoever runs this wants none.
+    """
+    if os.environ.get(SWITCH) == "off":
+        return None
+    found = {}
+    try:
+        for name in names:
+            path = folder / name
+            if path.is_symlink():
+                return None
+            if path.exists():
+                found[name] = require_plain(path).st_size
+        if sum(found.values()) < LEAST_BYTES:
+            return None
+        told = hashlib.blake2b(_code(), digest_size=20)
+        for name, size in found.items():
+            told.update(f"\n{name} {size}\n".encode())
+            with (folder / name).open("rb") as file:
+                while piece := file.read(1 << 20):
+                    told.update(piece)
+    except OSError:
+        return None
+    return told.hexdigest()
+
+
+def _columns(kind: type, things: Sequence[Any]) -> list[list[Any]]:
+    """Return the fields of many objects, each as a list."""
+    return [list(map(attrgetter(f.name), things)) for f in fields(kind)]
+
+
+def _objects(kind: Callable[..., Any], columns: Sequence[Sequence[Any]]) -> list[Any]:
+    return list(map(kind, *columns))
+
+
+def keep(
+    print_: str,
+    catalogue: Catalogue,
+    supply: Supply,
+    findings: Sequence[Finding],
+    tallies: Mapping[str, Tally],
+) -> None:
+    """Keep what a folder was read as; without a place for it, nothing happens.
+
+    Parameters
+    ----------
+    print_ : str
+        The folder's fingerprint, taken before it was read and still the same.
+    catalogue, supply, findings, tallies
+        As they were read.
+    """
+    parts = list(catalogue.parts.values())
+    shapes: dict[int, int] = {}
+    shared: list[dict[str, Feature]] = []
+    at = []
+    for part in parts:
+        number = shapes.setdefault(id(part.features), len(shared))
+        if number == len(shared):
+            shared.append(dict(part.features))
+        at.append(number)
+    columns = _columns(Part, parts)
+    columns[_FEATURES] = at
+    entry = (
+        columns,
+        shared,
+        _columns(Enquiry, catalogue.enquiries),
+        _columns(Offer, supply.offers),
+        dict(supply.suppliers),
+        {date: dict(of) for date, of in supply.counts.items()},
+        _columns(Finding, findings),
+        dict(tallies),
+    )
+    data = pickle.dumps(entry, protocol=5)
+    with contextlib.suppress(OSError):
+        folder = place()
+        folder.mkdir(parents=True, exist_ok=True, mode=0o700)
+        with written_whole(folder / f"{print_}{_ENDING}", "wb") as file:
+            file.write(hashlib.blake2b(data, digest_size=_DIGEST).digest())
+            file.write(data)
+        _sweep(folder)
+
+
+_FEATURES = [f.name for f in fields(Part)].index("features")
+
+
+def _sweep(folder: Path) -> None:
+    """Take away the entries that were made first, down to what may be kept."""
+    entries = sorted(
+        ((s.st_mtime_ns, s.st_size, p) for p in folder.glob(f"*{_ENDING}") if (s := p.stat())),
+        reverse=True,
+    )
+    held = 0
+    for number, (_, size, path) in enumerate(entries):
+        held += size
+        if number >= MOST_ENTRIES or (held > MOST_BYTES and number):
+            path.unlink(missing_ok=True)
+
+
+def kept(
+    print_: str, vocabulary: Vocabulary, name: str
+) -> tuple[Catalogue, Supply, tuple[Finding, ...], dict[str, Tally]] | None:
+    """Return what a folder with this fingerprint was read as; None where nothing is kept.
+
+    Parameters
+    ----------
+    print_ : str
+        The folder's fingerprint.
+    vocabulary : Vocabulary
+        Of the folder.
+    name : str
+        What the catalogue is called.
+    """
+    try:
+        data = (place() / f"{print_}{_ENDING}").read_bytes()
+    except OSError:
+        return None
+    body = memoryview(data)[_DIGEST:]
+    if hashlib.blake2b(body, digest_size=_DIGEST).digest() != data[:_DIGEST]:
+        return None
+    try:
+        entry = _Unpickler(io.BytesIO(body)).load()
+    except (pickle.UnpicklingError, EOFError, ValueError, AttributeError, TypeError):
+        return None
+    columns, shared, enquiries, offers, suppliers, counts, findings, tallies = entry
+    views = [MappingProxyType(features) for features in shared]
+    columns[_FEATURES] = [views[number] for number in columns[_FEATURES]]
+    parts: list[Part] = _objects(Part, columns)
+    by_role: dict[str, list[Part]] = {role: [] for role in vocabulary.roles}
+    for part in parts:
+        by_role[part.role].append(part)
+    catalogue = Catalogue(
+        vocabulary,
+        MappingProxyType({part.sku: part for part in parts}),
+        tuple(_objects(Enquiry, enquiries)),
+        name,
+        MappingProxyType({role: tuple(of) for role, of in by_role.items()}),
+    )
+    days = MappingProxyType({date: MappingProxyType(of) for date, of in counts.items()})
+    supply = Supply(tuple(_objects(Offer, offers)), MappingProxyType(suppliers), days)
+    return catalogue, supply, tuple(_objects(Finding, findings)), tallies
