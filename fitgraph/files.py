@@ -191,7 +191,10 @@ def _exchange(one: Path, other: Path) -> bool:
 def _flush_tree(folder: Path) -> None:
     for inside, _, files in os.walk(folder, topdown=False):
         for name in files:
-            with open(Path(inside) / name, "rb") as file, contextlib.suppress(OSError):
+            path = Path(inside) / name
+            if path.is_symlink():
+                continue
+            with contextlib.suppress(OSError), path.open("rb") as file:
                 os.fsync(file.fileno())
         flush_folder(Path(inside))
 
@@ -260,20 +263,37 @@ def copy_folder_whole(
     SpecialFileError
         If the source holds something that is no plain file.
     """
-    source = Path(source)
     with folder_whole(target) as copy:
-        for inside, folders, files in os.walk(source):
-            here = copy / Path(inside).relative_to(source)
-            folders[:] = [f for f in folders if not (Path(inside) / f).is_symlink()]
-            for name in folders:
-                (here / name).mkdir()
-            for name in files:
-                if name.endswith(PART):
-                    continue
-                require_plain(Path(inside) / name)
-                shutil.copyfile(Path(inside) / name, here / name)
+        fill_from(source, copy)
         if change is not None:
             change(copy)
+
+
+def fill_from(source: str | Path, copy: Path) -> None:
+    """Copy all that a folder holds into another, with its folders; links stay links.
+
+    Raises
+    ------
+    SpecialFileError
+        If it holds a pipe, a device or a socket.
+    """
+    for inside, folders, files in os.walk(source):
+        here = copy / Path(inside).relative_to(source)
+        for name in (*folders, *files):
+            path = Path(inside) / name
+            if name.endswith(PART):
+                continue
+            if path.is_symlink():
+                os.symlink(os.readlink(path), here / name)
+            elif name in folders:
+                (here / name).mkdir()
+            else:
+                require_plain(path)
+                shutil.copyfile(path, here / name)
+                shutil.copymode(path, here / name)
+        folders[:] = [
+            f for f in folders if not f.endswith(PART) and not (Path(inside) / f).is_symlink()
+        ]
 
 
 def require_plain(path: Path) -> os.stat_result:

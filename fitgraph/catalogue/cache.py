@@ -17,8 +17,8 @@ import io
 import os
 import pickle
 import sys
-from collections.abc import Callable, Iterable, Mapping, Sequence
-from dataclasses import fields
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass, fields
 from operator import attrgetter
 from pathlib import Path
 from types import MappingProxyType
@@ -42,7 +42,7 @@ from fitgraph.model import (
     Vocabulary,
     Word,
 )
-from fitgraph.model.frozen import proxy
+from fitgraph.model.frozen import from_columns, proxy
 
 #: Folders with fewer bytes are read as soon as an entry would be.
 LEAST_BYTES = 2_000_000
@@ -84,43 +84,80 @@ def _code() -> bytes:
     return repr((sys.version_info[:3], states)).encode()
 
 
-def fingerprint(folder: Path, names: Iterable[str]) -> str | None:
-    """Return what a folder's reading depends on, as one word.
+@dataclass(frozen=True, slots=True)
+class Print:
+    """What a folder's reading depends on.
+
+    Parameters
+    ----------
+    word : str
+        Of the contents of its files, and of the code that reads them.
+    states : tuple
+        What the system said of each file when it was looked at; it says something else after
+        anybody has written to it.
+    """
+
+    word: str
+    states: tuple[tuple[int, ...], ...]
+
+
+def _states(folder: Path, names: Iterable[str]) -> tuple[tuple[str, os.stat_result], ...] | None:
+    """Return the files that are there; None if one of them is a link or no plain file."""
+    found = []
+    for name in names:
+        path = folder / name
+        try:
+            if path.is_symlink():
+                return None
+            found.append((name, require_plain(path)))
+        except FileNotFoundError:
+            continue
+        except OSError:
+            return None
+    return tuple(found)
+
+
+def _told(states: Iterable[tuple[str, os.stat_result]]) -> tuple[tuple[int, ...], ...]:
+    return tuple((s.st_ino, s.st_size, s.st_mtime_ns, s.st_ctime_ns) for _, s in states)
+
+
+def fingerprint(folder: Path, names: Sequence[str]) -> Print | None:
+    """Return what a folder's reading depends on.
 
     Parameters
     ----------
     folder : Path
         A catalogue.
-    names : iterable of str
+    names : sequence of str
         Its files, whether or not they are there.
 
     Returns
     -------
-    str or None
+    Print or None
         None where nothing is to be kept: the folder is small, holds something that is no plain
         file of its own, or whoever runs this wants none.
     """
     if os.environ.get(SWITCH) == "off":
         return None
-    found = {}
+    states = _states(folder, names)
+    if states is None or sum(s.st_size for _, s in states) < LEAST_BYTES:
+        return None
+    told = hashlib.blake2b(_code(), digest_size=20)
     try:
-        for name in names:
-            path = folder / name
-            if path.is_symlink():
-                return None
-            if path.exists():
-                found[name] = require_plain(path).st_size
-        if sum(found.values()) < LEAST_BYTES:
-            return None
-        told = hashlib.blake2b(_code(), digest_size=20)
-        for name, size in found.items():
-            told.update(f"\n{name} {size}\n".encode())
+        for name, state in states:
+            told.update(f"\n{name} {state.st_size}\n".encode())
             with (folder / name).open("rb") as file:
                 while piece := file.read(1 << 20):
                     told.update(piece)
     except OSError:
         return None
-    return told.hexdigest()
+    return Print(told.hexdigest(), _told(states))
+
+
+def unchanged(folder: Path, names: Sequence[str], since: Print) -> bool:
+    """Say whether nobody has written to a folder's files since its fingerprint was taken."""
+    states = _states(folder, names)
+    return states is not None and _told(states) == since.states
 
 
 def _columns(kind: type, things: Sequence[Any]) -> list[list[Any]]:
@@ -128,12 +165,8 @@ def _columns(kind: type, things: Sequence[Any]) -> list[list[Any]]:
     return [list(map(attrgetter(f.name), things)) for f in fields(kind)]
 
 
-def _objects(kind: Callable[..., Any], columns: Sequence[Sequence[Any]]) -> list[Any]:
-    return list(map(kind, *columns))
-
-
 def keep(
-    print_: str,
+    word: str,
     catalogue: Catalogue,
     supply: Supply,
     findings: Sequence[Finding],
@@ -143,7 +176,7 @@ def keep(
 
     Parameters
     ----------
-    print_ : str
+    word : str
         The folder's fingerprint, taken before it was read and still the same.
     catalogue, supply, findings, tallies
         As they were read.
@@ -173,7 +206,7 @@ def keep(
     with contextlib.suppress(OSError):
         folder = place()
         folder.mkdir(parents=True, exist_ok=True, mode=0o700)
-        with written_whole(folder / f"{print_}{_ENDING}", "wb") as file:
+        with written_whole(folder / f"{word}{_ENDING}", "wb") as file:
             file.write(hashlib.blake2b(data, digest_size=_DIGEST).digest())
             file.write(data)
         _sweep(folder)
@@ -196,13 +229,13 @@ def _sweep(folder: Path) -> None:
 
 
 def kept(
-    print_: str, vocabulary: Vocabulary, name: str
+    word: str, vocabulary: Vocabulary, name: str
 ) -> tuple[Catalogue, Supply, tuple[Finding, ...], dict[str, Tally]] | None:
     """Return what a folder with this fingerprint was read as; None where nothing is kept.
 
     Parameters
     ----------
-    print_ : str
+    word : str
         The folder's fingerprint.
     vocabulary : Vocabulary
         Of the folder.
@@ -210,7 +243,7 @@ def kept(
         What the catalogue is called.
     """
     try:
-        data = (place() / f"{print_}{_ENDING}").read_bytes()
+        data = (place() / f"{word}{_ENDING}").read_bytes()
     except OSError:
         return None
     body = memoryview(data)[_DIGEST:]
@@ -223,17 +256,17 @@ def kept(
     columns, shared, enquiries, offers, suppliers, counts, findings, tallies = entry
     views = [MappingProxyType(features) for features in shared]
     columns[_FEATURES] = [views[number] for number in columns[_FEATURES]]
-    parts: list[Part] = _objects(Part, columns)
+    parts: list[Part] = from_columns(Part, columns)
     by_role: dict[str, list[Part]] = {role: [] for role in vocabulary.roles}
     for part in parts:
         by_role[part.role].append(part)
     catalogue = Catalogue(
         vocabulary,
         MappingProxyType({part.sku: part for part in parts}),
-        tuple(_objects(Enquiry, enquiries)),
+        tuple(from_columns(Enquiry, enquiries)),
         name,
         MappingProxyType({role: tuple(of) for role, of in by_role.items()}),
     )
     days = MappingProxyType({date: MappingProxyType(of) for date, of in counts.items()})
-    supply = Supply(tuple(_objects(Offer, offers)), MappingProxyType(suppliers), days)
-    return catalogue, supply, tuple(_objects(Finding, findings)), tallies
+    supply = Supply(tuple(from_columns(Offer, offers)), MappingProxyType(suppliers), days)
+    return catalogue, supply, tuple(from_columns(Finding, findings)), tallies

@@ -21,7 +21,16 @@ from fitgraph.catalogue.supply import COUNTS, SUPPLIERS, SUPPLY, read_supply
 from fitgraph.catalogue.tables import Row, Table, is_total, no_table, picking, read_table
 from fitgraph.catalogue.vocabulary_file import FILE, read_vocabulary
 from fitgraph.mechanics.materials import MATERIALS
-from fitgraph.model import Catalogue, Enquiry, Feature, Option, Part, Supply, Vocabulary
+from fitgraph.model import (
+    Catalogue,
+    Enquiry,
+    Feature,
+    Option,
+    Part,
+    Supply,
+    Vocabulary,
+    from_columns,
+)
 from fitgraph.units import (
     UnitError,
     parse_count,
@@ -516,13 +525,17 @@ class _Reader:
         features = self.read_features()
         self.read_stock()
         enquiries = self.read_enquiries()
-        parts: dict[str, Part] = {}
+        numbers = list(self.read)
+        roles, names, makers, prices, masses, materials, notes = zip(
+            *self.read.values(), strict=True
+        )
+        held = [self.stock.get(sku, 0) for sku in numbers]
+        shapes = [features[sku] for sku in numbers]
+        columns = (numbers, roles, names, makers, prices, masses, materials, held, shapes, notes)
+        parts = dict(zip(numbers, from_columns(Part, columns), strict=True))
         by_role: dict[str, list[Part]] = {name: [] for name in self.vocabulary.roles}
-        for sku, (role, name, maker, price, mass, material, note) in self.read.items():
-            stock = self.stock.get(sku, 0)
-            part = Part(sku, role, name, maker, price, mass, material, stock, features[sku], note)
-            parts[sku] = part
-            by_role[role].append(part)
+        for part in parts.values():
+            by_role[part.role].append(part)
         catalogue = Catalogue(
             self.vocabulary,
             MappingProxyType(parts),
@@ -602,11 +615,13 @@ def load(folder: str | Path) -> Loaded:
     with _without_collection():
         before = cache.fingerprint(folder, TABLES)
         if before is not None:
-            found = cache.kept(before, read_vocabulary(folder / FILE), folder.name)
+            found = cache.kept(before.word, read_vocabulary(folder / FILE), folder.name)
             if found is not None:
                 catalogue, supply, findings, tallies = found
                 return Loaded(catalogue, findings, supply, MappingProxyType(tallies))
         loaded = _Reader(folder).all()
-        if before is not None and cache.fingerprint(folder, TABLES) == before:
-            cache.keep(before, loaded.catalogue, loaded.supply, loaded.findings, loaded.tallies)
+        if before is not None and cache.unchanged(folder, TABLES, before):
+            cache.keep(
+                before.word, loaded.catalogue, loaded.supply, loaded.findings, loaded.tallies
+            )
     return loaded

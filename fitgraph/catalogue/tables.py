@@ -236,14 +236,14 @@ def _cleaned(text: str, file: str, number: int, notes: Notes) -> str:
 def _lines(data: bytes, file: str, notes: Notes, tally: Tally) -> Lines:
     """Return the lines that are text; tell of the others."""
     data = data.removeprefix(codecs.BOM_UTF8)
-    raws = data.splitlines()
-    if b"\0" not in data and max(map(len, raws), default=0) <= LONGEST_LINE:
-        try:
+    whole = None
+    if b"\0" not in data:
+        with contextlib.suppress(UnicodeDecodeError):
             whole = data.decode("utf-8").replace("\r\n", "\n").replace("\r", "\n")
-        except UnicodeDecodeError:
-            pass
-        else:
-            texts = whole.removesuffix("\n").split("\n")
+    if whole is not None:
+        texts = whole.removesuffix("\n").split("\n")
+        letters = LONGEST_LINE if whole.isascii() else LONGEST_LINE // 4
+        if max(map(len, texts)) <= letters:
             if not whole.replace("\n", "").isprintable():
                 for at, text in enumerate(texts):
                     if not text.isprintable():
@@ -251,7 +251,7 @@ def _lines(data: bytes, file: str, notes: Notes, tally: Tally) -> Lines:
             return Lines(texts, range(1, len(texts) + 1))
     good: list[str] = []
     numbers: list[int] = []
-    for number, raw in enumerate(raws, start=1):
+    for number, raw in enumerate(data.splitlines(), start=1):
         if len(raw) > LONGEST_LINE:
             _aside(tally, number)
             notes.add(

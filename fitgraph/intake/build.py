@@ -2,12 +2,15 @@
 
 from __future__ import annotations
 
+import os
 import re
 from collections import defaultdict
+from collections.abc import Callable, Sequence
 from collections.abc import Mapping as MappingLike
-from collections.abc import Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from pathlib import Path
+
+from filelock import FileLock, Timeout
 
 from fitgraph.catalogue.figures import UNKNOWN_TEXTS, parse_figure
 from fitgraph.catalogue.findings import (
@@ -22,10 +25,16 @@ from fitgraph.catalogue.findings import (
 from fitgraph.catalogue.load import LONGEST_TEXT, Loaded, load
 from fitgraph.catalogue.tables import read_table
 from fitgraph.catalogue.vocabulary_file import FILE as VOCABULARY
-from fitgraph.files import folder_whole, require_plain, written_whole
+from fitgraph.files import (
+    fill_from,
+    folder_whole,
+    write_bytes_whole,
+    write_text_whole,
+    written_whole,
+)
 from fitgraph.intake.across import across
 from fitgraph.intake.grid import Found
-from fitgraph.intake.mapping import FIELDS, Column, Mapping, written
+from fitgraph.intake.mapping import FIELDS, Column, Mapping, MappingError, written
 from fitgraph.intake.phrases import FILE as PHRASES
 from fitgraph.intake.phrases import Phrases, Said
 from fitgraph.intake.sources import Sheet
@@ -37,7 +46,13 @@ from fitgraph.units import UnitError, parse_count, parse_mass, parse_money
 
 #: Files of the folder that is made, beside the vocabulary.
 PARTS, FEATURES, STOCK, MAPPING = "parts.csv", "features.csv", "stock.csv", "mapping.toml"
-ASIDE = "set-aside.csv"
+ASIDE, ASIDE_BEFORE = "set-aside.csv", "set-aside-before.csv"
+
+#: The page that an import leaves in its folder.
+PAGE = "import.html"
+
+#: Seconds that an import waits for another one into the same folder.
+_PATIENCE = 60
 
 #: What people write behind a number of pieces.
 _PIECES = re.compile(r"\s*(?:pcs?|pieces|st(?:k|ück)?|x)\.?$", re.IGNORECASE)
@@ -491,16 +506,33 @@ def take_in(
     return Intake(parts, tuple(reader.aside), reader.notes.all(), tuple(reader.tallies), mapping)
 
 
-def _kept(folder: Path, name: str, fresh: set[str]) -> list[dict[str, str]]:
-    """Return the rows of a table that is there already, less those of parts that come anew."""
+def _kept(
+    folder: Path, name: str, fresh: set[str]
+) -> tuple[tuple[str, ...], list[tuple[str, ...]]]:
+    """Return the columns of a table, and the rows that are there already and stay.
+
+    Raises
+    ------
+    MappingError
+        If there are rows that cannot be read: writing the table anew would lose them.
+    """
     path = folder / name
-    if not path.exists():
-        return []
+    if not path.exists() and not path.is_symlink():
+        return _HEADS[name], []
+    notes = Notes()
     try:
-        rows = list(read_table(path, ("sku",), _HEADS[name][1:], Notes()).rows)
-    except CatalogueError:
-        return []
-    return [{c: row[c] for c in _HEADS[name]} for row in rows if row["sku"] not in fresh]
+        table = read_table(path, ("sku",), _HEADS[name][1:], notes)
+        rows = list(table.rows)
+    except CatalogueError as error:
+        raise MappingError(f"{error.findings[0]} Nothing was imported.") from None
+    if table.tally.aside:
+        raise MappingError(
+            f"{name} in {folder.name} has rows that cannot be read and would be lost, the first in "
+            f"line {table.tally.aside[0]}; mend them first (fitgraph check --catalogue {folder}). "
+            "Nothing was imported."
+        )
+    columns = (*_HEADS[name], *(c for c in table.columns if c not in _HEADS[name]))
+    return columns, [tuple(row[c] for c in columns) for row in rows if row["sku"] not in fresh]
 
 
 def _replaced(folder: Path, fresh: set[str]) -> list[Finding]:
@@ -530,27 +562,18 @@ def _replaced(folder: Path, fresh: set[str]) -> list[Finding]:
     ]
 
 
-def _rows(intake: Intake, vocabulary: Vocabulary) -> dict[str, list[dict[str, str]]]:
+def _rows(intake: Intake, vocabulary: Vocabulary) -> dict[str, list[tuple[str, ...]]]:
     digits = vocabulary.minor_digits
-    rows: dict[str, list[dict[str, str]]] = {name: [] for name in _HEADS}
+    rows: dict[str, list[tuple[str, ...]]] = {name: [] for name in _HEADS}
     for p in intake.parts:
         price = "" if p.price is None else f"{p.price / 10**digits:.{digits}f}"
         mass = "" if p.mass_g is None else f"{p.mass_g:.6g} g"
-        rows[PARTS].append(
-            dict(
-                zip(
-                    _HEADS[PARTS],
-                    (p.sku, p.role, p.name, p.maker, price, mass, p.material, p.note),
-                    strict=True,
-                )
-            )
-        )
+        rows[PARTS].append((p.sku, p.role, p.name, p.maker, price, mass, p.material, p.note))
         for path, (value, basis, note) in p.figures.items():
             feature, _, dimension = path.partition(".")
-            cells = (p.sku, feature, dimension, value, basis, note)
-            rows[FEATURES].append(dict(zip(_HEADS[FEATURES], cells, strict=True)))
+            rows[FEATURES].append((p.sku, feature, dimension, value, basis, note))
         if p.stock is not None:
-            rows[STOCK].append({"sku": p.sku, "quantity": str(p.stock), "place": ""})
+            rows[STOCK].append((p.sku, str(p.stock), ""))
     return rows
 
 
@@ -558,7 +581,13 @@ def _one_line(text: str) -> str:
     return " ".join(text.split())
 
 
-def write_catalogue(intake: Intake, folder: Path, words: Path, vocabulary: Vocabulary) -> Report:
+def write_catalogue(
+    intake: Intake,
+    folder: Path,
+    words: Path,
+    vocabulary: Vocabulary,
+    page: Callable[[Report], str],
+) -> Report:
     """Write a catalogue folder of what was understood, whole or not at all, and check it.
 
     Parameters
@@ -566,54 +595,84 @@ def write_catalogue(intake: Intake, folder: Path, words: Path, vocabulary: Vocab
     intake : Intake
         What was understood.
     folder : Path
-        Where it goes. What is there already stays, but for the parts that come anew.
+        Where it goes. What is there already stays, but for the parts that come anew. Who imports
+        into it at the same time waits.
     words : Path
         A catalogue folder whose vocabulary and phrases are copied, where there are none yet.
     vocabulary : Vocabulary
         The one in that folder.
+    page : callable
+        Makes the page of a report, which is written beside the tables.
 
     Raises
     ------
+    MappingError
+        If something in the folder would be lost, or somebody else keeps writing to it.
     OSError
         If it cannot be written.
     """
-    rows = _rows(intake, vocabulary)
+    place = Path(os.path.realpath(folder))
+    place.parent.mkdir(parents=True, exist_ok=True)
+    try:
+        with FileLock(place.with_name(f".{place.name[:100]}.lock"), timeout=_PATIENCE):
+            return _written(intake, folder, words, vocabulary, page)
+    except Timeout:
+        raise MappingError(
+            f"{folder} is being written by something else; try again. Nothing was imported."
+        ) from None
+
+
+def _written(
+    intake: Intake,
+    folder: Path,
+    words: Path,
+    vocabulary: Vocabulary,
+    page: Callable[[Report], str],
+) -> Report:
     fresh = {part.sku for part in intake.parts}
-    replaced = _replaced(folder, fresh)
+    told = _replaced(folder, fresh)
+    kept = {name: _kept(folder, name, fresh) for name in _HEADS}
     with folder_whole(folder, replace=True) as made:
         if folder.is_dir():
-            for file in folder.iterdir():
-                if file.is_file() and not file.name.startswith("."):
-                    require_plain(file)
-                    (made / file.name).write_bytes(file.read_bytes())
+            fill_from(folder, made)
         for name in (VOCABULARY, PHRASES):
             if not (made / name).exists() and (words / name).exists():
-                (made / name).write_bytes((words / name).read_bytes())
-        for name, head in _HEADS.items():
-            kept = _kept(folder, name, fresh)
+                write_bytes_whole(made / name, (words / name).read_bytes())
+        for name, rows in _rows(intake, vocabulary).items():
+            columns, before = kept[name]
+            blank = ("",) * (len(columns) - len(_HEADS[name]))
             with written_whole(made / name) as out:
                 writer = CsvWriter(out, lineterminator="\n")
-                writer.row(head)
-                writer.rows([_one_line(row[c]) for c in head] for row in [*kept, *rows[name]])
+                writer.row(columns)
+                writer.rows(map(_one_line, row) for row in before)
+                writer.rows(map(_one_line, (*row, *blank)) for row in rows)
         with written_whole(made / MAPPING) as out:
             out.write(written(intake.mapping))
-        mend = [a for a in intake.aside if a.cells]
-        (made / ASIDE).unlink(missing_ok=True)
-        if mend:
-            names = list(dict.fromkeys(name for a in mend for name in a.cells))
-            names = [n for n in names if n not in WHY]
-            with written_whole(made / ASIDE) as out:
-                writer = CsvWriter(out, lineterminator="\n")
-                writer.row([*WHY, *names])
-                writer.rows(
-                    [a.reason, a.remedy, f"{a.source}, row {a.row}"]
-                    + [_one_line(a.cells.get(n, "")) for n in names]
-                    for a in mend
-                )
-    loaded: Loaded | None
-    try:
-        loaded = load(folder)
-        made_of = loaded.findings
-    except CatalogueError as error:
-        loaded, made_of = None, error.findings
-    return Report(intake, loaded, folder, (*intake.findings, *replaced, *made_of))
+        if (made / ASIDE).exists():
+            os.replace(made / ASIDE, made / ASIDE_BEFORE)
+        if mend := [a for a in intake.aside if a.cells]:
+            _write_aside(made / ASIDE, mend)
+        loaded: Loaded | None
+        try:
+            loaded = load(made)
+            loaded = replace(loaded, catalogue=replace(loaded.catalogue, name=folder.name))
+            of_made = loaded.findings
+        except CatalogueError as error:
+            loaded, of_made = None, error.findings
+        report = Report(intake, loaded, folder, (*intake.findings, *told, *of_made))
+        write_text_whole(made / PAGE, page(report))
+    return report
+
+
+def _write_aside(path: Path, mend: Sequence[Aside]) -> None:
+    """Write rows that could not be used, as they came, with the reasons before them."""
+    names = list(dict.fromkeys(name for a in mend for name in a.cells))
+    names = [n for n in names if n not in WHY]
+    with written_whole(path) as out:
+        writer = CsvWriter(out, lineterminator="\n")
+        writer.row([*WHY, *names])
+        writer.rows(
+            [a.reason, a.remedy, f"{a.source}, row {a.row}"]
+            + [_one_line(a.cells.get(n, "")) for n in names]
+            for a in mend
+        )

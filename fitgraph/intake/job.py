@@ -7,7 +7,6 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from fitgraph.catalogue.vocabulary_file import FILE, read_vocabulary
-from fitgraph.files import write_text_whole
 from fitgraph.intake.build import WHY, Report, take_in, write_catalogue
 from fitgraph.intake.grid import Found, tables
 from fitgraph.intake.guess import Choice, guess, header_words
@@ -16,9 +15,6 @@ from fitgraph.intake.phrases import Phrases, read_phrases
 from fitgraph.intake.report import as_page
 from fitgraph.intake.sources import Sheet, SourceError, read_source
 from fitgraph.model import Vocabulary
-
-#: The page that an import leaves in its folder.
-PAGE = "import.html"
 
 
 @dataclass(frozen=True, slots=True)
@@ -156,6 +152,6 @@ def import_tables(job: Job, choices: Sequence[Choice], into: Path) -> Report:
     mapping = mapping_of(job, choices)
     _check(mapping, job.vocabulary)
     intake = take_in(job.tables, mapping, job.vocabulary, job.phrases, job.sheets)
-    report = write_catalogue(intake, into, job.words, job.vocabulary)
-    write_text_whole(into / PAGE, as_page(report, list(choices)))
-    return report
+    return write_catalogue(
+        intake, into, job.words, job.vocabulary, lambda report: as_page(report, list(choices))
+    )

@@ -2,7 +2,7 @@
 
 from fitgraph.model.catalogue import Catalogue, Enquiry
 from fitgraph.model.dimension import Basis, Dimension, Word
-from fitgraph.model.frozen import proxy
+from fitgraph.model.frozen import from_columns, proxy
 from fitgraph.model.part import ABSENT, Feature, Option, Part
 from fitgraph.model.supply import Offer, Supplier, Supply
 from fitgraph.model.verdict import Presence, Verdict
@@ -60,5 +60,6 @@ __all__ = [
     "WeighSource",
     "Word",
     "Workmanship",
+    "from_columns",
     "proxy",
 ]
