@@ -2,16 +2,27 @@
 
 Every write, flush, rename and removal is such a call, so dying at each of them in turn is
 dying at every write. Nothing is flushed and no handler runs: it is what SIGKILL does.
+
+``python -m tests.killed --times 200`` kills the writing of every kind of file so often; the tests
+by themselves do it a few times each.
 """
 
 from __future__ import annotations
 
+import argparse
 import os
 import random
+import subprocess
 import sys
 from collections.abc import Callable
 from itertools import cycle, islice
 from pathlib import Path
+
+#: How often each kind of file is killed.
+TIMES = int(os.environ.get("FITGRAPH_KILLS", "40"))
+
+#: Where the kinds of files are.
+TESTS = ("tests/test_files.py", "tests/test_import_whole.py", "tests/test_cache.py")
 
 #: Exit code of a process that was killed, and of one whose job failed.
 KILLED, FAILED = 77, 78
@@ -47,7 +58,7 @@ def kill_at_every_write(
     job: Callable[[Path], object],
     check: Callable[[Path], None],
     folder: Path,
-    times: int = 200,
+    times: int = TIMES,
 ) -> int:
     """Kill a job at calls spread over its whole course, and check what is left each time.
 
@@ -95,3 +106,17 @@ def kill_at_every_write(
     os.close(reader)
     os.close(writer)
     return killed
+
+
+def main() -> None:
+    """Run the tests of every kind of file with so many kills each."""
+    asked = argparse.ArgumentParser(description=__doc__)
+    asked.add_argument("--times", type=int, default=200)
+    given = asked.parse_args()
+    command = [sys.executable, "-m", "pytest", "-v", "-p", "no:cacheprovider", *TESTS]
+    told = {**os.environ, "FITGRAPH_KILLS": str(given.times)}
+    sys.exit(subprocess.run(command, env=told, check=False).returncode)
+
+
+if __name__ == "__main__":
+    main()

@@ -38,9 +38,7 @@ from fitgraph.model import Part
 from fitgraph.solve import Request, TreeEngine
 from fitgraph.solve.query import ask
 from fitgraph.solve.write import write_csv, write_parquet
-from tests.killed import kill_at_every_write
-
-TIMES = 200
+from tests.killed import TIMES, kill_at_every_write
 
 
 def nothing(folder: Path) -> None:
@@ -324,7 +322,7 @@ def test_what_is_no_plain_file_is_not_copied(tmp_path: Path) -> None:
 #: Calls that write a file, and the only modules that may make them.
 WRITERS = {
     "write_text": {"files.py"},
-    "write_bytes": {"files.py", "intake/build.py"},  # inside a folder that is made whole
+    "write_bytes": {"files.py"},
     "copytree": set(),
     "copyfile": {"files.py"},
     "to_csv": {"cli/output.py"},  # an answer's own writer, to a stream
