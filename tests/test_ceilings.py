@@ -5,14 +5,19 @@ None of these is timed; each would run for minutes, or for ever, if it were read
 
 from __future__ import annotations
 
+import csv
 import os
 import socket
+import tempfile
 from pathlib import Path
 
 import pytest
+from hypothesis import given
+from hypothesis import strategies as st
 
 from fitgraph.catalogue import CatalogueError, load
-from fitgraph.catalogue.findings import ERROR, WARNING, LostRowError, Tally
+from fitgraph.catalogue.findings import ERROR, WARNING, LostRowError, Notes, Tally
+from fitgraph.catalogue.tables import read_table
 from tests.test_bad_input import ENQUIRIES, FEATURES, GOOD, PARTS, STOCK, VOCABULARY, Folder, only
 
 
@@ -271,3 +276,34 @@ def test_the_cells_that_we_guard_are_read_as_they_were(folder: Folder) -> None:
     with pytest.raises(CatalogueError):
         load(folder.path / "parts.csv")
     assert ERROR != WARNING
+
+
+@pytest.mark.parametrize("row", ["BAR-2", "BAR-2,", "BAR-2,bore", "BAR-2,bore,diameter"])
+def test_a_row_of_figures_that_is_too_short_is_no_fault_of_ours(folder: Folder, row: str) -> None:
+    for text in (f"{FEATURES}{row}\n", f"{FEATURES.splitlines()[0]}\n{row}", f"{FEATURES}{row}"):
+        folder.write("features.csv", text)
+        bar = folder.load().catalogue.parts["BAR-2"]
+        assert not bar.features["bore"].lengths["diameter"].known
+
+
+CELLS = st.sampled_from(["", "a", " a ", "28,6", 'say "h9"', "'=1", "x" * 9, "ø"])
+LAST = st.one_of(CELLS, st.just("two\nlines"))  # before others it could be a row cut in two
+
+
+@given(st.lists(st.tuples(CELLS, CELLS, LAST), max_size=12), st.sampled_from(",;\t"))
+def test_rows_that_end_alike_are_read_as_the_csv_module_reads_them(
+    rows: list[tuple[str, ...]], delimiter: str
+) -> None:
+    """The ends of rows are remembered; nothing may come out that does not stand there."""
+    with tempfile.TemporaryDirectory() as place:
+        path = Path(place) / "t.csv"
+        with path.open("w", newline="", encoding="utf-8") as file:
+            writer = csv.writer(file, delimiter=delimiter, lineterminator="\n")
+            writer.writerow(["sku", "b", "c"])
+            writer.writerows(rows)
+        table = read_table(path, ("sku", "b"), ("c",), Notes())
+        found = [(row["sku"], row["b"], row["c"]) for row in table.rows]
+    plain = [[c.strip().replace("\n", " ") for c in row] for row in rows]
+    guarded = [[c.removeprefix("'") if c.startswith("'=") else c for c in row] for row in plain]
+    assert found == [tuple(row) for row in guarded if any(row)]
+    assert table.tally.read == len(found) and not table.tally.aside

@@ -383,6 +383,7 @@ def test_the_part_itself_becomes_likelier(demo: Identifier) -> None:
         ("clamp-bolts", "seventeen", "write one of"),
         ("bar-outside", "wide", "write it like"),
         ("bar-outside", "-3", "is no size"),
+        ("bar-outside", "349", "none or ?"),
     ],
 )
 def test_answers_that_cannot_be_say_how_to_mend_them(
@@ -391,6 +392,14 @@ def test_answers_that_cannot_be_say_how_to_mend_them(
     with pytest.raises(NamingError, match="no") as caught:
         demo.start().answer(question, answer)
     assert wanted in str(caught.value)
+
+
+def test_what_a_size_can_be_decides_what_is_meant(demo: Identifier) -> None:
+    """34,925 can mean 35 m as well; no bar is so thick."""
+    assert demo.read("bar-outside", "34.925") == pytest.approx(34.925)
+    assert demo.read("bar-outside", "34,925 mm") == pytest.approx(34.925)
+    with pytest.raises(NamingError, match="outside 25 to 45 mm"):
+        demo.read("bar-outside", "20")
 
 
 def test_a_catalogue_without_questions_says_so() -> None:

@@ -56,7 +56,9 @@ def _runs(table: Table) -> Iterator[tuple[str, int, tuple[_Texts, ...]]]:
     """Yield stock numbers, each with rows of it that stand below one another."""
     if table.columns[:5] == tuple(_PLACES):
         for run in table.runs:
-            yield run.head, run.number, tuple(run.tails)
+            short = len(_PLACES) - 1 - len(run.tails[0])  # only a row by itself can be short
+            tails = run.tails if short <= 0 else [run.tails[0] + ("",) * short]
+            yield run.head, run.number, tuple(tails)
         return
     pick = picking(table.columns, tuple(_PLACES))
     for row in table.rows:

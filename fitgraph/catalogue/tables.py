@@ -313,7 +313,7 @@ class _Feed:
             self.ran_out = True
             raise StopIteration
         self.at += 1
-        return self.lines[self.at - 1]
+        return self.lines[self.at - 1] + "\n"
 
 
 def _row_at(
@@ -326,7 +326,7 @@ def _row_at(
     """
     feed = _Feed(lines, at)
     try:
-        cells = next(csv.reader(feed, delimiter=delimiter))
+        cells = [c.replace("\n", " ") for c in next(csv.reader(feed, delimiter=delimiter))]
     except csv.Error as error:
         return None, 1, f"cannot be read as CSV ({error})"
     taken = feed.at - at

@@ -305,12 +305,19 @@ class Identifier:
             raise NamingError(
                 f"{question}: {answer!r} is no answer; write one of {', '.join(sorted(words))} or ?"
             )
+        feature = self.catalogue.vocabulary.roles[asked.role].features[asked.feature]
+        plausible = feature.dimensions[asked.dimension].plausible
         try:
-            size = parse_length(str(answer))
+            size = parse_length(str(answer), plausible)
         except UnitError as error:
             raise NamingError(f"{question}: {answer!r} {error}; or write none or ?") from None
         if not 0 < size < 1e4:
             raise NamingError(f"{question}: {answer!r} is no size; write it in mm, or none or ?")
+        if plausible is not None and not plausible[0] <= size <= plausible[1]:
+            raise NamingError(
+                f"{question}: {answer!r} lies outside {plausible[0]:g} to {plausible[1]:g} mm; "
+                "check the figure and its unit, or write none or ?"
+            )
         return size
 
     def likelihood(self, question: Question, value: Value) -> Floats:
