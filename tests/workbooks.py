@@ -132,3 +132,28 @@ def bomb(path: Path, megabytes: int = 420) -> Path:
         for _ in range(megabytes):
             sheet.write(block)
     return path
+
+
+def changed(path: Path, name: str, *changes: tuple[str, str]) -> Path:
+    """Change the text of one file in a workbook."""
+    parts = {}
+    with zipfile.ZipFile(path) as packed:
+        for inside in packed.namelist():
+            text = packed.read(inside).decode()
+            for old, new in changes if inside == name else ():
+                assert old in text
+                text = text.replace(old, new)
+            parts[inside] = text
+    path.write_bytes(_packed(parts))
+    return path
+
+
+def lying_bomb(path: Path) -> Path:
+    """Write a workbook that unpacks to very much and says that it does not."""
+    data = bytearray(bomb(path, 64).read_bytes())
+    true, told = (64 << 20).to_bytes(4, "little"), (1000).to_bytes(4, "little")
+    at = data.rfind(b"PK\x01\x02") + 24  # uncompressed size in the central directory
+    assert data[at : at + 4] in (true, b"\xff" * 4)
+    data[at : at + 4] = told
+    path.write_bytes(data)
+    return path

@@ -9,6 +9,7 @@ import decimal
 import io
 import re
 import zipfile
+import zlib
 from collections import Counter
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
@@ -18,17 +19,18 @@ from types import ModuleType
 from typing import Any
 
 from fitgraph.files import SpecialFileError, require_plain
+from fitgraph.intake.unpacked import TooLargeError, check_unpacked
 from fitgraph.plain import plain
 
 #: No source has more; each ends in a message.
-MOST_BYTES, MOST_UNPACKED = 1 << 30, 400_000_000
+MOST_BYTES = 1 << 30
 MOST_ROWS, MOST_COLUMNS, LONGEST_CELL = 5_000_000, 256, 20_000
 
 #: Rows from which the kind of a text file is told.
 _SAMPLE = 300
 
 _DELIMITERS = ",;\t|"
-_WORKBOOKS = (".xlsx", ".xlsm", ".xlsb", ".xls", ".ods")
+_WORKBOOKS = (".xlsx", ".xlsm", ".xls", ".ods")
 _KEPT = "\n\t\u00a0\u2007\u2009\u202f"
 
 #: What marks a cell that a spreadsheet made a date of.
@@ -251,14 +253,14 @@ def _workbook(data: bytes, source: str) -> list[Sheet]:
     calamine = needed("python_calamine")
     if zipfile.is_zipfile(io.BytesIO(data)):
         try:
-            with zipfile.ZipFile(io.BytesIO(data)) as packed:
-                inside = packed.infolist()
-        except (zipfile.BadZipFile, ValueError) as error:
-            raise SourceError(f"{source} is damaged ({error}); save it again") from None
-        if len(inside) > 10_000 or sum(i.file_size for i in inside) > MOST_UNPACKED:
+            check_unpacked(data)
+        except TooLargeError as error:
+            raise SourceError(f"{source} {error}; save its sheets as CSV") from None
+        except (zipfile.BadZipFile, zlib.error, ValueError, OSError, NotImplementedError) as error:
+            told = plain(str(error))[:80]
             raise SourceError(
-                f"{source} unpacks to more than {MOST_UNPACKED:,} bytes; save the sheets as CSV"
-            )
+                f"{source} is damaged or cannot be read ({told}); save it again as XLSX or CSV"
+            ) from None
     try:
         book = calamine.CalamineWorkbook.from_filelike(io.BytesIO(data))
         sheets = []

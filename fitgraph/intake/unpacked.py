@@ -1,0 +1,114 @@
+"""How many cells the sheets of a packed workbook ask for, before anybody makes room for them.
+
+A workbook of a few kilobytes may unpack to gigabytes, or name a single cell in its last row and
+last column: whoever makes a table of that fills the memory. ECMA-376 part 1 (``row`` and ``c`` of
+SpreadsheetML) and OpenDocument 1.3 part 3 (``table-row``, ``table-cell`` and their repetitions).
+"""
+
+from __future__ import annotations
+
+import io
+import re
+import zipfile
+from collections.abc import Iterator
+
+#: Bytes that a workbook may unpack to, files in it, and cells of one of its sheets.
+MOST_UNPACKED, MOST_FILES, MOST_CELLS = 400_000_000, 10_000, 20_000_000
+
+_PIECE = 1 << 20
+#: A tag is longer than this in no workbook; pieces overlap so much that none is cut.
+_LONGEST_TAG = 1 << 12
+
+_SHEET = re.compile(r"xl/worksheets/[^/]*\.xml|content\.xml", re.IGNORECASE)
+_BINARY = re.compile(r"xl/.*\.bin", re.IGNORECASE)
+_TAG = re.compile(rb"<(?:\w+:)?(row|c|table|table-row|table-cell)(?=[\s/>])([^<>]{0,4000}?)(/?)>")
+_AT = re.compile(rb'\br="([A-Za-z]{0,3})([0-9]{1,9})"')
+_TIMES = re.compile(rb'number-(?:rows|columns)-repeated="([0-9]{1,9})"')
+
+
+class TooLargeError(ValueError):
+    """A workbook that asks for more than there may be; the message says of what."""
+
+
+def _pieces(packed: zipfile.ZipFile, name: str) -> Iterator[bytes]:
+    with packed.open(name) as file:
+        while piece := file.read(_PIECE):
+            yield piece
+
+
+def _tags(pieces: Iterator[bytes]) -> Iterator[tuple[bytes, bytes, bool]]:
+    """Yield the tags of rows and cells: name, attributes, and whether it closes itself."""
+    rest = b""
+    for piece in pieces:
+        text = rest + piece
+        end = text.rfind(b">") + 1
+        for tag in _TAG.finditer(text, 0, end):
+            yield tag[1], tag[2], bool(tag[3])
+        rest = text[max(end, len(text) - _LONGEST_TAG) :]
+
+
+def _column(letters: bytes) -> int:
+    place = 0
+    for letter in letters.upper():
+        place = place * 26 + letter - 64
+    return place
+
+
+def _check(tags: Iterator[tuple[bytes, bytes, bool]]) -> None:
+    """Make sure that no sheet is larger than it may be.
+
+    Raises
+    ------
+    TooLargeError
+        If one is.
+    """
+    rows = columns = row = column = 0
+    for name, told, alone in tags:
+        at, repeated = _AT.search(told), _TIMES.search(told)
+        by = int(repeated[1]) if repeated else 1
+        if name == b"table":
+            rows = columns = row = column = 0
+        elif name == b"row":
+            row, column = int(at[2]) if at else row + 1, 0
+        elif name == b"table-row":
+            row, column = row + by, 0
+        elif name == b"c":
+            column = _column(at[1]) if at else column + 1
+        else:
+            column += by
+        if name in (b"c", b"table-cell") and not alone:  # it holds something
+            rows, columns = max(rows, row), max(columns, column)
+            if rows * columns > MOST_CELLS:
+                raise TooLargeError(f"has a sheet of {rows:,} rows and {columns:,} columns")
+
+
+def check_unpacked(data: bytes) -> None:
+    """Make sure that a packed workbook unpacks to what can be read.
+
+    Parameters
+    ----------
+    data : bytes
+        Of an XLSX or ODS file.
+
+    Raises
+    ------
+    TooLargeError
+        If it asks for too much.
+    zipfile.BadZipFile
+        If it is damaged, or says something else of its size than what it unpacks to.
+    """
+    with zipfile.ZipFile(io.BytesIO(data)) as packed:
+        inside = packed.infolist()
+        if len(inside) > MOST_FILES or sum(i.file_size for i in inside) > MOST_UNPACKED:
+            raise TooLargeError(f"unpacks to more than {MOST_UNPACKED:,} bytes")
+        for entry in inside:
+            if entry.flag_bits & 1:
+                raise zipfile.BadZipFile("it has a password")
+            if _BINARY.fullmatch(entry.filename) and "sheet" in entry.filename.lower():
+                raise zipfile.BadZipFile("its sheets are binary")
+            # Reading to the end proves the size that it tells of itself.
+            pieces = _pieces(packed, entry.filename)
+            if _SHEET.fullmatch(entry.filename):
+                _check(_tags(pieces))
+            for _ in pieces:
+                pass
