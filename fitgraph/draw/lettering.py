@@ -18,6 +18,8 @@ from pathlib import Path
 from fontTools.ttLib import TTFont
 from fpdf import FPDF
 
+from fitgraph.draw.svg import clean
+
 #: The font of every reader, and the name an embedded one goes by.
 _OWN, _EMBEDDED = "Helvetica", "lettering"
 
@@ -134,6 +136,7 @@ class Lettering:
 
     def text(self, text: str) -> str:
         """Return a text in letters that the font has."""
+        text = clean(text)
         if self.font is None:
             text = text.translate(_ALIKE)
         written = []

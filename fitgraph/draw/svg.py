@@ -6,18 +6,21 @@ import re
 import xml.etree.ElementTree as ET
 
 #: What XML 1.0 lets stand in a document (section 2.2, production 2, is the complement).
-_NOT_XML = re.compile("[^\t\n\r\u0020-\ud7ff\ue000-\ufffd\U00010000-\U0010ffff]")
+_NOT_XML = "[^\t\n\r\u0020-\ud7ff\ue000-\ufffd\U00010000-\U0010ffff]"
+#: Control codes, signs without width, and what turns the direction of writing (UAX #9).
+_OBEYED = "[\u007f-\u009f\u200b-\u200f\u202a-\u202e\u2060-\u2069\ufeff]"
+_NO_SIGN = re.compile(f"{_NOT_XML}|{_OBEYED}")
 
 
 def clean(text: str) -> str:
-    """Return a text with every character that XML forbids replaced.
+    """Return a text in which what XML forbids, and what a screen obeys, is replaced.
 
     Examples
     --------
     >>> clean("a\\x00b")
     'a\ufffdb'
     """
-    return _NOT_XML.sub("\ufffd", text)
+    return _NO_SIGN.sub("\ufffd", text)
 
 
 def shorten(text: str, most: int) -> str:
