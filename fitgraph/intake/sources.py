@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import codecs
+import contextlib
 import csv
 import datetime
 import decimal
@@ -183,7 +184,10 @@ def _delimiter(lines: Sequence[str]) -> str:
         close = [s for s in scores if scores[s][0] * 1.2 >= scores[best][0]]
         if len(close) > 1:
             # Two signs as regular as one another: the types of the cells decide.
-            sniffed = needed("clevercsv").Sniffer().sniff("\n".join(lines[:30])[:2000])
+            sample = plain("\n".join(lines[:30])[:2000], keep="\n\t")
+            sniffed = None
+            with contextlib.suppress(needed("clevercsv").Error):
+                sniffed = needed("clevercsv").Sniffer().sniff(sample)
             if sniffed is not None and sniffed.delimiter in close:
                 best = sniffed.delimiter
     return best
