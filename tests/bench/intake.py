@@ -105,17 +105,9 @@ cache (`fitgraph/catalogue/cache.py`).
 | --- | --- | --- | --- | --- | --- |
 {lines}
 
-A loop of five million additions took {loop:.2f} s of processor time beside it; on the same machine
-with nothing else running it takes 0.26 s, so a busy machine shows longer times than these.
+Processor time grows where other work shares the cores, so the least is nearest to what the code
+needs; the most tells how busy the machine was.
 """
-
-
-def loop() -> float:
-    """Return the processor time of a plain loop, which tells how busy the machine is."""
-    began, sum_ = time.process_time(), 0
-    for n in range(5_000_000):
-        sum_ += n
-    return time.process_time() - began
 
 
 def read(folder: Path, parts: int, cold: bool, runs: int) -> str:
@@ -145,7 +137,7 @@ def main() -> None:
     asked.add_argument("--parts", type=int, nargs="*", default=sorted(TARGETS))
     asked.add_argument("--write", type=Path)
     given = asked.parse_args()
-    lines, before = [], loop()
+    lines = []
     for parts in given.parts:
         with tempfile.TemporaryDirectory() as place:
             folder = Path(place) / "shop"
@@ -154,7 +146,7 @@ def main() -> None:
             lines.append(read(folder, parts, True, runs))
             lines.append(read(folder, parts, False, max(runs, 2)))
     if given.write is not None:
-        page = PAGE.format(machine=machine(), lines="\n".join(lines), loop=(before + loop()) / 2)
+        page = PAGE.format(machine=machine(), lines="\n".join(lines))
         write_text_whole(given.write, page)
 
 
