@@ -10,7 +10,7 @@ from __future__ import annotations
 import itertools
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from types import MappingProxyType
 
 import numpy as np
@@ -310,3 +310,10 @@ def fine_grid(catalogue: Catalogue, step: float = 0.05) -> Grid:
     return Grid(
         bore[wall], outside[wall], maker, fits_of(catalogue, bore[wall], outside[wall], maker)
     )
+
+
+def thinned(catalogue: Catalogue, most: int = 8) -> Catalogue:
+    """Return a catalogue with so many parts a role at most, and no enquiries."""
+    by_role = {role: parts[:most] for role, parts in catalogue.by_role.items()}
+    parts = {part.sku: part for of in by_role.values() for part in of}
+    return replace(catalogue, enquiries=(), by_role=by_role, parts=parts)

@@ -6,7 +6,6 @@ import csv
 import multiprocessing
 import os
 import re
-from dataclasses import replace
 from pathlib import Path
 
 import pymupdf
@@ -30,6 +29,7 @@ from fitgraph.intake.mapping import (
     write_mapping,
 )
 from tests.killed import TIMES, kill_at_every_write
+from tests.made_catalogues import thinned
 
 DEMO = demo_folder()
 
@@ -116,7 +116,7 @@ def test_a_mapping_that_is_killed(tmp_path: Path) -> None:
 def made() -> Sheet:
     demo = load(DEMO).catalogue
     make = demo.vocabulary.makes["sleeve"]
-    return sheet(demo, scan(replace(demo, enquiries=()), make).worths[0])
+    return sheet(demo, scan(thinned(demo), make).worths[0])
 
 
 @pytest.mark.parametrize("ending", ["svg", "pdf", "dxf", "step"])

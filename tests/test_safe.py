@@ -40,6 +40,7 @@ from fitgraph.intake.phrases import read_phrases
 from fitgraph.intake.sources import SourceError, read_source
 from fitgraph.shop.answers import Answer
 from fitgraph.shop.front import Shop
+from tests.made_catalogues import thinned
 from tests.test_cli import FEATURES, PARTS, write_plugs
 from tests.workbooks import bomb, changed, lying_bomb, ods, xlsx
 
@@ -105,7 +106,7 @@ def told(shop: Shop) -> list[Answer]:
 def made() -> Sheet:
     demo = load(demo_folder()).catalogue
     make = demo.vocabulary.makes["sleeve"]
-    return sheet(demo, scan(replace(demo, enquiries=()), make).worths[0])
+    return sheet(demo, scan(thinned(demo), make).worths[0])
 
 
 def quoted(text: str) -> str:
