@@ -176,8 +176,10 @@ def on_a_sheet(payload: str, folder: Path, made: Sheet) -> None:
         assert element.tag.rpartition("}")[2] not in ("script", "foreignObject", "image", "a")
         assert not any(name.startswith("on") for name in element.attrib)
     printed = sheet_pdf(worse)
+    # In packed bytes any three letters may come together; what acts stands between them.
+    bare = re.sub(rb"stream\r?\n.*?endstream", b"", printed, flags=re.DOTALL)
     for sign in (b"/JavaScript", b"/JS", b"/Launch", b"/URI"):
-        assert sign not in printed
+        assert sign not in bare
     (page, *_) = pymupdf.open(stream=printed)
     assert not OBEYED.search(page.get_text().replace("\n", ""))
 
