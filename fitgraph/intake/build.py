@@ -2,10 +2,11 @@
 
 from __future__ import annotations
 
+import contextlib
 import os
 import re
 from collections import defaultdict
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from collections.abc import Mapping as MappingLike
 from dataclasses import dataclass, field, replace
 from pathlib import Path
@@ -611,57 +612,64 @@ def write_catalogue(
     OSError
         If it cannot be written.
     """
+    with _alone(folder):
+        fresh = {part.sku for part in intake.parts}
+        told = _replaced(folder, fresh)
+        kept = {name: _kept(folder, name, fresh) for name in _HEADS}
+        with folder_whole(folder, replace=True) as made:
+            if folder.is_dir():
+                fill_from(folder, made)
+            for name in (VOCABULARY, PHRASES):
+                if not (made / name).exists() and (words / name).exists():
+                    write_bytes_whole(made / name, (words / name).read_bytes())
+            for name, rows in _rows(intake, vocabulary).items():
+                columns, before = kept[name]
+                blank = ("",) * (len(columns) - len(_HEADS[name]))
+                with written_whole(made / name) as out:
+                    writer = CsvWriter(out, lineterminator="\n")
+                    writer.row(columns)
+                    writer.rows(map(_one_line, row) for row in before)
+                    writer.rows(map(_one_line, (*row, *blank)) for row in rows)
+            with written_whole(made / MAPPING) as out:
+                out.write(written(intake.mapping))
+            if (made / ASIDE).exists():
+                os.replace(made / ASIDE, made / ASIDE_BEFORE)
+            if mend := [a for a in intake.aside if a.cells]:
+                _write_aside(made / ASIDE, mend)
+            loaded: Loaded | None
+            try:
+                loaded = load(made)
+                loaded = replace(loaded, catalogue=replace(loaded.catalogue, name=folder.name))
+                of_made = loaded.findings
+            except CatalogueError as error:
+                loaded, of_made = None, error.findings
+            report = Report(intake, loaded, folder, (*intake.findings, *told, *of_made))
+            write_text_whole(made / PAGE, page(report))
+        return report
+
+
+@contextlib.contextmanager
+def _alone(folder: Path) -> Iterator[None]:
+    """Keep other imports into a folder waiting.
+
+    Raises
+    ------
+    MappingError
+        If somebody else keeps writing to it.
+    """
     place = Path(os.path.realpath(folder))
     place.parent.mkdir(parents=True, exist_ok=True)
+    lock = FileLock(place.with_name(f".{place.name[:100]}.lock"), timeout=_PATIENCE)
     try:
-        with FileLock(place.with_name(f".{place.name[:100]}.lock"), timeout=_PATIENCE):
-            return _written(intake, folder, words, vocabulary, page)
+        lock.acquire()
     except Timeout:
         raise MappingError(
             f"{folder} is being written by something else; try again. Nothing was imported."
         ) from None
-
-
-def _written(
-    intake: Intake,
-    folder: Path,
-    words: Path,
-    vocabulary: Vocabulary,
-    page: Callable[[Report], str],
-) -> Report:
-    fresh = {part.sku for part in intake.parts}
-    told = _replaced(folder, fresh)
-    kept = {name: _kept(folder, name, fresh) for name in _HEADS}
-    with folder_whole(folder, replace=True) as made:
-        if folder.is_dir():
-            fill_from(folder, made)
-        for name in (VOCABULARY, PHRASES):
-            if not (made / name).exists() and (words / name).exists():
-                write_bytes_whole(made / name, (words / name).read_bytes())
-        for name, rows in _rows(intake, vocabulary).items():
-            columns, before = kept[name]
-            blank = ("",) * (len(columns) - len(_HEADS[name]))
-            with written_whole(made / name) as out:
-                writer = CsvWriter(out, lineterminator="\n")
-                writer.row(columns)
-                writer.rows(map(_one_line, row) for row in before)
-                writer.rows(map(_one_line, (*row, *blank)) for row in rows)
-        with written_whole(made / MAPPING) as out:
-            out.write(written(intake.mapping))
-        if (made / ASIDE).exists():
-            os.replace(made / ASIDE, made / ASIDE_BEFORE)
-        if mend := [a for a in intake.aside if a.cells]:
-            _write_aside(made / ASIDE, mend)
-        loaded: Loaded | None
-        try:
-            loaded = load(made)
-            loaded = replace(loaded, catalogue=replace(loaded.catalogue, name=folder.name))
-            of_made = loaded.findings
-        except CatalogueError as error:
-            loaded, of_made = None, error.findings
-        report = Report(intake, loaded, folder, (*intake.findings, *told, *of_made))
-        write_text_whole(made / PAGE, page(report))
-    return report
+    try:
+        yield
+    finally:
+        lock.release()
 
 
 def _write_aside(path: Path, mend: Sequence[Aside]) -> None:

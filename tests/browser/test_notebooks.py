@@ -13,6 +13,7 @@ import re
 from pathlib import Path
 from typing import Any
 
+import pymupdf
 import pytest
 
 from fitgraph.lab.rounds import question
@@ -220,6 +221,19 @@ def test_a_session_travels_in_an_address(opened: Any, servers: Any, context: Any
     again = Notebook(servers[PAGES], context, WHY, query=link.removeprefix("?"))
     assert again.labelled("Wheels").input_value().startswith("WHL-MAR-02")
     again.close()
+
+
+def test_a_page_is_printed_whole(opened: Any) -> None:
+    """On paper nothing is cut off at the right, and the answer begins below the introduction."""
+    page = opened(PAGES, WHY).page
+    page.set_viewport_size({"width": 1920, "height": 900})
+    with pymupdf.open(stream=page.pdf(format="A4")) as printed:
+        first = printed[0]
+        assert "The parts" in first.get_text()
+        right = max(word[2] for sheet in printed for word in sheet.get_text("words"))
+        assert right <= first.rect.width
+        # The first paragraph, which is as wide as the page lets it be, is there to its last word.
+        assert "what to measure where nobody can tell" in " ".join(first.get_text().split())
 
 
 @pytest.mark.parametrize("kind", [LAB, PAGES])
