@@ -47,7 +47,7 @@ from fitgraph.stock import (
     trend,
 )
 from fitgraph.stock.groups import grouper
-from fitgraph.stock.questions import request_of
+from fitgraph.demand.questions import request_of
 from tests.looping import in_a_loop
 
 ALL = ["", ""]

@@ -29,10 +29,10 @@ from fitgraph.stock import (
     stranded,
     trend,
 )
-from fitgraph.stock.least import cheapest
-from fitgraph.stock.menus import IN_STOCK, SOLD, Menus
-from fitgraph.stock.questions import questions_of, request_of
-from fitgraph.stock.served import served
+from fitgraph.demand.least import cheapest
+from fitgraph.demand.menus import IN_STOCK, SOLD, Menus
+from fitgraph.demand.questions import questions_of, request_of
+from fitgraph.demand.served import served
 from tests.strategies import Known, brute_builds, catalogues, keeps_limits, price_of
 
 SMALL = settings(
@@ -196,7 +196,7 @@ def test_the_gap_that_nobody_makes_shows() -> None:
 
 def test_progress_is_told_to_the_end(monkeypatch: pytest.MonkeyPatch) -> None:
     _, engine = demo()
-    monkeypatch.setattr("fitgraph.stock.served.PIECE", 100)
+    monkeypatch.setattr("fitgraph.demand.served.PIECE", 100)
     told: list[tuple[int, int]] = []
     here = coverage(engine, progress=lambda done, total: told.append((done, total)))
     assert len(told) >= 2 and told[-1] == (here.questions, here.questions)
@@ -208,7 +208,7 @@ def test_pieces_on_two_workers_are_the_same(where: str, monkeypatch: pytest.Monk
     """Processes of their own, of the standard library and of a local Dask cluster."""
     _, engine = demo()
     here, weak = coverage(engine), reliance(engine, pairs=False)
-    monkeypatch.setattr("fitgraph.stock.served.SENT", 60)
+    monkeypatch.setattr("fitgraph.demand.served.SENT", 60)
     told: list[int] = []
     with two_workers(where) as executor:
         there = coverage(engine, executor=executor, progress=lambda done, _: told.append(done))

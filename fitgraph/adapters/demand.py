@@ -8,7 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 
-from fitgraph.model import Catalogue, Enquiry, Role
+from fitgraph.model import Catalogue, Role
 from fitgraph.solve.batch import Demands
 from fitgraph.solve.query import TENTHS
 from fitgraph.solve.request import AllowedRole, Facts, Request, check_material, named_by_role
@@ -20,20 +20,6 @@ Bools = npt.NDArray[np.bool_]
 
 #: Bits of a float64 that hold whole numbers exactly.
 _BITS = 53
-
-
-def requests_of(enquiries: Iterable[Enquiry], *, in_stock: bool = False) -> list[Request]:
-    """Return what each enquiry asks for."""
-    return [
-        Request(
-            have=e.have,
-            budget=e.budget,
-            max_mass_g=e.max_mass_g,
-            material=e.material,
-            in_stock=in_stock,
-        )
-        for e in enquiries
-    ]
 
 
 @dataclass(frozen=True, slots=True)
@@ -210,23 +196,11 @@ class Scale:
         return limit
 
 
-#: Weights of price and mass, besides either alone: steps of two in what a gram may cost, and
-#: sixteenths of such a step.
-LADDER = (*((2**k, 1) for k in range(6, -1, -1)), *((1, 2**k) for k in range(1, 7)))
-FINE = tuple(
-    (round(64 * 2 ** (k / 16)), 64) if k >= 0 else (64, round(64 * 2 ** (-k / 16)))
-    for step in (8, 4, 2, 1)  # the coarse ones first, as most are decided by these
-    for k in range(-64, 65, step)
-    if step == 8 or k % (2 * step)
-)
-
-
 def scales(
     space: Space,
     extra: tuple[Floats, Floats],
     *,
     mass: bool,
-    ladder: Sequence[tuple[int, int]] = (),
 ) -> list[Scale]:
     """Return the scales that settle requests.
 
@@ -238,8 +212,6 @@ def scales(
         Prices and masses in tenths of what is added to its roles.
     mass : bool
         Whether requests limit the mass.
-    ladder : sequence of (int, int)
-        Further weights of price and mass, where both are limited.
 
     Raises
     ------
@@ -258,12 +230,6 @@ def scales(
     found = [Scale(1, 0, float(2**mass_bits))]
     if mass:
         found.append(Scale(0, 1, float(2**price_bits)))
-    room = 2.0 ** (_BITS - price_bits)
-    found += [
-        Scale(p, m, float(2**price_bits))
-        for p, m in ladder
-        if p * most_price + m * most_mass < room
-    ]
     return found
 
 
@@ -323,16 +289,6 @@ class MadeFacts:
     price: Floats
     tenths: Floats
     of: Ints
-
-    @staticmethod
-    def nothing(requests: int) -> MadeFacts:
-        """Return the facts of no part beside the roles that are asked about anyhow."""
-        return MadeFacts(
-            np.ones((1, 1), dtype=bool),
-            np.zeros((1, 1)),
-            np.zeros(1),
-            np.zeros(requests, dtype=np.intp),
-        )
 
     @staticmethod
     def of_options(found: Terms, facts: Facts, mass_g: Floats, *, weighed: bool) -> MadeFacts:

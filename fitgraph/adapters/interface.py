@@ -20,6 +20,7 @@ from typing import Any
 import numpy as np
 import numpy.typing as npt
 
+from fitgraph.demand.distinct import dense
 from fitgraph.graph.columns import WordCodes, columns_of
 from fitgraph.graph.joints import JointTable, asked, distinct_rows, joint_table
 from fitgraph.graph.sums import SumCondition, Term, sum_condition
@@ -329,10 +330,7 @@ def interface(
     ]
     keys = [asks.code[row] for row, asks in zip(rows, touching, strict=True)]
     if keys and len(clique.rows):
-        _, first, group_of = np.unique(
-            np.column_stack(keys), axis=0, return_index=True, return_inverse=True
-        )
-        group_of = group_of.reshape(-1).astype(np.intp)
+        first, group_of = dense(keys)
     else:
         first = np.zeros(min(1, len(clique.rows)), dtype=np.intp)
         group_of = np.zeros(len(clique.rows), dtype=np.intp)

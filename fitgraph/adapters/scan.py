@@ -13,8 +13,6 @@ import numpy.typing as npt
 
 from fitgraph.adapters.candidates import Candidate, candidates
 from fitgraph.adapters.demand import (
-    FINE,
-    LADDER,
     MadeFacts,
     Offers,
     Scale,
@@ -22,26 +20,24 @@ from fitgraph.adapters.demand import (
     costs,
     counts,
     offers,
-    requests_of,
     scales,
     terms,
 )
 from fitgraph.adapters.interface import Interface, interface
 from fitgraph.adapters.settled import settled
+from fitgraph.demand.menus import IN_STOCK, SOLD, Menus, Shelf
+from fitgraph.demand.questions import questions_of, request_of
+from fitgraph.demand.served import witnesses
 from fitgraph.graph.columns import WordCodes, columns_of
 from fitgraph.graph.joints import asked, joint_table
-from fitgraph.graph.options import empty, options_for, plain
+from fitgraph.graph.options import options_for, plain
 from fitgraph.graph.sums import sum_condition
 from fitgraph.mechanics.rules import RULES
 from fitgraph.model import Catalogue, Make, Option, Part
-from fitgraph.solve import algebra
-from fitgraph.solve import passes as plans
 from fitgraph.solve.batch import COUNT, LEAST, Demands, Passes
-from fitgraph.solve.best import Criteria, k_best
 from fitgraph.solve.engine import TreeEngine
-from fitgraph.solve.plan import Plan
 from fitgraph.solve.query import TENTHS
-from fitgraph.solve.request import Facts, Request
+from fitgraph.solve.request import Facts, NamingError, Request
 from fitgraph.solve.space import Space, compile_tables
 from fitgraph.solve.tree import Tree
 
@@ -63,7 +59,7 @@ class _Job:
     It holds what requests let in, not the tables made of it, so that it is small to send.
     """
 
-    tree: Tree | Plan
+    tree: Tree
     class_of: Mapping[str, Ints]
     of: Mapping[str, Ints]
     let: Mapping[str, Offers]
@@ -79,10 +75,6 @@ class _Job:
 
 def _least(job: _Job, demands: Demands, kinds: Bools, start: int, stop: int) -> Floats:
     """Return the least cost of the rest of a build, for each request and kind of fit."""
-    if isinstance(job.tree, Plan):
-        these = {r: of_role[start:stop] for r, of_role in demands.of.items()}
-        whole = plans.Passes(job.tree, plans.Demands(demands.values, these), algebra.LEAST)
-        return np.repeat(whole.totals()[:, None], len(kinds), axis=1)
     found = np.full((stop - start, len(kinds)), np.inf)
     passes = Passes(job.tree, demands.part(start, stop), LEAST)
     for some, values in passes.at(job.place, job.group_of, kinds.shape[1]):
@@ -97,8 +89,8 @@ def _least(job: _Job, demands: Demands, kinds: Bools, start: int, stop: int) -> 
 def _run(packed: bytes, start: int, stop: int) -> tuple[int, Bools, Bools]:
     """Return where a piece starts, what serves its requests, and what is still open.
 
-    Each pass finds the best build under one weighting of price and mass. Where even the best
-    exceeds the weighted limits, no build keeps both; where the best keeps both, one does.
+    One pass finds the cheapest build, one the lightest. Where even the best exceeds its limit,
+    no build keeps both; where it keeps both, one does.
     """
     if getattr(_held, "packed", None) != packed:
         _held.job, _held.packed, _held.costs = pickle.loads(packed), packed, {}
@@ -125,21 +117,10 @@ def _run(packed: bytes, start: int, stop: int) -> tuple[int, Bools, Bools]:
     return start, sure, may & ~sure
 
 
-@dataclass(frozen=True, slots=True)
-class _Look:
-    """Which requests are looked at through which interface, and where the answers go."""
-
-    side: Interface | Space
-    places: Ints
-    target: Bools
-
-
-def _alike(requests: Sequence[Request]) -> list[tuple[bool, Ints]]:
-    """Return requests with the same kinds of limits together, and whether both are limited."""
+def _alike(requests: Sequence[Request]) -> list[Ints]:
+    """Return the places of requests that limit no mass, and of those that do."""
     weighed = np.array([r.max_mass_g is not None for r in requests], dtype=bool)
-    priced = np.array([r.budget is not None for r in requests], dtype=bool)
-    sets = ((False, ~weighed), (False, weighed & ~priced), (True, weighed & priced))
-    return [(both, np.flatnonzero(of).astype(np.intp)) for both, of in sets if of.any()]
+    return [np.flatnonzero(of).astype(np.intp) for of in (~weighed, weighed) if of.any()]
 
 
 #: The job that a worker's thread ran last, what it was unpacked from, and tables made of it.
@@ -196,13 +177,6 @@ class _Role:
             self.whole = replace(self.whole, fits=fits)
             self.made = [plain(c.part) for c in self.chosen]
             self.side = interface(catalogue, make.role, self.made, self.options)
-        #: The catalogue as it is, with a part of the role in every build, and with none.
-        self.spaces: list[Space] = []
-        if all(os for role, os in self.options.items() if role != make.role):
-            if self.existing:
-                self.spaces.append(self._with(self.existing))
-            if vocabulary.roles[make.role].fill.may_be_empty:
-                self.spaces.append(self._with([empty(make.role)]))
 
     @staticmethod
     def _offers(
@@ -213,108 +187,67 @@ class _Role:
 
     def _job(
         self,
-        side: Interface | Space,
+        side: Interface,
         requests: Sequence[Request],
         found: Mapping[str, Terms],
-        ladder: Sequence[tuple[int, int]],
     ) -> _Job:
         weighed = requests[0].max_mass_g is not None
         budget = np.array([np.inf if r.budget is None else float(r.budget) for r in requests])
         most = [np.inf if r.max_mass_g is None else round(r.max_mass_g * TENTHS) for r in requests]
-        if isinstance(side, Interface):
-            space = side.space
-            tree: Tree | Plan = space.tree
-            facts = Facts.of(self.made)
-            made = MadeFacts.of_options(
-                found[self.role], facts, _masses(self.made), weighed=weighed
-            )
-            extra = (facts.price + facts.service_price, made.tenths)
-            place, group_of, fits = side.place, side.group_of, side.fits
-        else:
-            space, tree = side, side.plan(certain=True)
-            made = MadeFacts.nothing(len(requests))
-            extra = (np.zeros(1), np.zeros(1))
-            place, group_of, fits = -1, np.zeros(0, dtype=np.intp), np.ones((1, 1), dtype=bool)
-        let = self._offers(space, found, space.options)
+        facts = Facts.of(self.made)
+        made = MadeFacts.of_options(found[self.role], facts, _masses(self.made), weighed=weighed)
+        extra = (facts.price + facts.service_price, made.tenths)
+        let = self._offers(side.space, found, side.space.options)
         return _Job(
-            tree,
-            dict(space.class_of),
+            side.space.tree,
+            dict(side.space.class_of),
             {role: found[role].of.astype(np.int32) for role in let},
             let,
             weighed,
-            place,
-            group_of,
-            fits,
+            side.place,
+            side.group_of,
+            side.fits,
             made,
             budget,
             np.array(most, dtype=float),
-            tuple(scales(space, extra, mass=weighed, ladder=ladder)),
+            tuple(scales(side.space, extra, mass=weighed)),
         )
 
     def serve(
         self, requests: Sequence[Request], executor: Executor | None, progress: Progress | None
-    ) -> tuple[Bools, Bools, Bools]:
-        """Return which requests existing parts serve, an empty role, and each made part."""
-        by_old, nothing = (np.zeros((len(requests), 1), dtype=bool) for _ in range(2))
-        options = np.zeros((len(requests), len(self.made)), dtype=bool)
+    ) -> tuple[Bools, Bools]:
+        """Return which requests each made part serves, and where that is still open."""
+        serves, open_ = np.zeros((2, len(requests), len(self.made)), dtype=bool)
+        if self.side is None or not self.made:
+            return serves, open_
         found = terms(self.catalogue, requests)
         jobs: list[tuple[_Job, int]] = []
-        looks: list[_Look] = []
-        ways: list[tuple[Interface | Space, Bools]] = []
-        if self.side is not None and self.made:
-            ways.append((self.side, options))
-        for space in self.spaces:
-            ways.append((space, nothing if space.options[self.role][0].empty else by_old))
-        for both, places in _alike(requests):
+        places_of: list[Ints] = []
+        for places in _alike(requests):
             some = [requests[n] for n in places]
             mine = {role: of_role.part(places) for role, of_role in found.items()}
-            for side, target in ways:
-                jobs.append((self._job(side, some, mine, LADDER if both else ()), len(some)))
-                looks.append(_Look(side, places, target))
-        total, done = sum(count for _, count in jobs), 0
-        near: dict[int, list[tuple[int, Bools]]] = {}
-        for n, (start, sure, open_) in _pieces(jobs, executor):
-            looks[n].target[looks[n].places[start : start + len(sure)]] = sure
-            for row in np.flatnonzero(open_.any(axis=1)):
-                near.setdefault(n, []).append((int(looks[n].places[start + row]), open_[row]))
+            jobs.append((self._job(self.side, some, mine), len(some)))
+            places_of.append(places)
+        done = 0
+        for n, (start, sure, still) in _pieces(jobs, executor):
+            rows = places_of[n][start : start + len(sure)]
+            serves[rows], open_[rows] = sure, still
             done += len(sure)
             if progress is not None:
-                progress(done, total)
-        for n, rows in near.items():
-            self._settle(looks[n], requests, rows, found)
-        return by_old[:, 0], nothing[:, 0], options
+                progress(done, len(requests))
+        return serves, open_
 
-    def _settle(
-        self,
-        look: _Look,
-        requests: Sequence[Request],
-        rows: Sequence[tuple[int, Bools]],
-        found: Mapping[str, Terms],
-    ) -> None:
-        """Decide where both limits are near: finer weightings first, then a search."""
-        places = np.array([place for place, _ in rows], dtype=np.intp)
-        some = [requests[n] for n in places]
-        mine = {role: of_role.part(places) for role, of_role in found.items()}
-        _, sure, open_ = _run(pickle.dumps(self._job(look.side, some, mine, FINE)), 0, len(some))
-        for row, (place, still) in enumerate(rows):
-            look.target[place] |= sure[row] & still
-            for option in np.flatnonzero(open_[row] & still).tolist():
-                space = look.side
-                if isinstance(space, Interface):
-                    space = self._with([self.made[option]])
-                look.target[place, option] = self._has_build(space, some[row])
-
-    def _has_build(self, space: Space, request: Request) -> bool:
-        """Search for a build where both limits are so near that no weighting of them decides."""
-        lets, costs = {}, {}
-        for role, of_role in terms(self.catalogue, [request]).items():
-            allowed, mass = of_role.allowed[int(of_role.of[0])], space.mass_g[role]
-            lets[role] = allowed.lets(space.facts[role]) & ~np.isnan(mass)
-            price = allowed.price(space.facts[role])
-            costs[role] = np.array([price, price, np.rint(np.nan_to_num(mass) * TENTHS)])
-        limits = np.array([float(request.budget or 0), round((request.max_mass_g or 0.0) * TENTHS)])
-        _, best = k_best(space.plan(certain=True), space.class_of, lets, Criteria(costs, limits), 1)
-        return len(best) > 0
+    def settle(self, shelf: Shelf, serves: Bools, open_: Bools, executor: Executor | None) -> None:
+        """Decide what is open: enquiries with both limits, where neither alone says no."""
+        enquiry, option = np.nonzero(open_)
+        if not len(enquiry):
+            return
+        menus = Menus(self._with(self.made))
+        questions = questions_of(menus, self.catalogue.enquiries)[0]
+        asked, at = questions.asked_of(shelf, questions.of[enquiry]), menus.roles.index(self.role)
+        alone = np.array([menus.just(at, place) for place in range(len(self.made))], dtype=np.intp)
+        asked.menus[:, at] = alone[option]
+        serves[enquiry, option] = witnesses(menus, asked, executor=executor).yes
 
     def _with(self, some: Sequence[Option]) -> Space:
         """Return the catalogue compiled with some options of the made role only."""
@@ -447,6 +380,28 @@ class Scan:
         return ()
 
 
+def _now(
+    engine: TreeEngine,
+    role: str,
+    shelf: Shelf,
+    executor: Executor | None,
+) -> tuple[Bools, Bools]:
+    """Return which enquiries existing parts of a role serve, and which are served without any."""
+    menus = Menus(engine.space)
+    questions, _, left = questions_of(menus, engine.space.catalogue.enquiries)
+    if left:
+        raise NamingError(left[0].why)
+    asked, at = questions.asked_of(shelf), menus.roles.index(role)
+    found = []
+    for filled in (True, False):
+        mine = asked.menus.copy()
+        for number in np.unique(mine[:, at]).tolist():
+            mine[asked.menus[:, at] == number, at] = menus.only(at, number, filled=filled)
+        answers = witnesses(menus, replace(asked, menus=mine), executor=executor)
+        found.append(answers.yes[questions.of])
+    return found[0], found[1]
+
+
 def stranded(catalogue: Catalogue, engine: TreeEngine | None = None) -> list[Part]:
     """Return the parts that are held and priced but have no complete build from stock.
 
@@ -503,16 +458,18 @@ def scan(
     Each part is weighed on its own, certain fits only, sold at the make's price. The mass is
     that of the size chosen in its cell.
     """
+    engine = TreeEngine(catalogue) if engine is None else engine
     role = _Role(catalogue, make)
     lost = stranded(catalogue, engine)
     requests = [
-        *requests_of(catalogue.enquiries, in_stock=in_stock),
+        *(request_of(e, in_stock=in_stock) for e in catalogue.enquiries),
         *(Request(want=(p.sku,), in_stock=True) for p in lost),
     ]
-    by_old, nothing, options = role.serve(requests, executor, progress)
-    asked = len(catalogue.enquiries)
+    options, still_open = role.serve(requests, executor, progress)
+    asked, shelf = len(catalogue.enquiries), IN_STOCK if in_stock else SOLD
+    by_old, nothing = _now(engine, make.role, shelf, executor)
+    role.settle(shelf, options, still_open[:asked], executor)
     weights = np.array([e.weight for e in catalogue.enquiries], dtype=float)
-    by_old, nothing = by_old[:asked], nothing[:asked]
     before = nothing | by_old
     serves, frees = options[:asked], options[asked:]
     builds, shared = role.builds()

@@ -6,6 +6,7 @@ from collections.abc import Callable, Iterator, Mapping
 
 import ipywidgets as widgets
 
+from fitgraph.demand.questions import request_of
 from fitgraph.explain import RequestExplanation
 from fitgraph.explain.glosses import glosses, titles
 from fitgraph.explain.transversals import TooManySetsError
@@ -29,7 +30,6 @@ from fitgraph.model import Enquiry
 from fitgraph.solve import NamingError
 from fitgraph.stock import Coverage, Standing, grouping_names
 from fitgraph.stock.groups import grouper
-from fitgraph.stock.questions import request_of
 
 #: Enquiries listed at once; what each lacks takes a moment.
 PAGE = 6

@@ -15,12 +15,12 @@ from types import MappingProxyType
 import numpy as np
 import numpy.typing as npt
 
+from fitgraph.demand.menus import IN_STOCK, SOLD, Listing, Menus
+from fitgraph.demand.questions import LeftOut, Questions, questions_of
+from fitgraph.demand.served import Asked, Progress, in_pieces, served
 from fitgraph.model import Catalogue, Enquiry
 from fitgraph.solve import TreeEngine
 from fitgraph.stock.groups import grouper
-from fitgraph.stock.menus import IN_STOCK, SOLD, Listing, Menus
-from fitgraph.stock.questions import LeftOut, Questions, questions_of
-from fitgraph.stock.served import Asked, Progress, in_pieces, served
 
 Floats = npt.NDArray[np.float64]
 

@@ -7,12 +7,12 @@ from collections.abc import Mapping
 from concurrent.futures import Executor
 from dataclasses import dataclass
 
+from fitgraph.demand.served import Progress
 from fitgraph.model import Catalogue
 from fitgraph.solve import TreeEngine
 from fitgraph.stock.coverage import Coverage, coverage
 from fitgraph.stock.history import coverage_then
 from fitgraph.stock.reliance import Reliance, reliance
-from fitgraph.stock.served import Progress
 from fitgraph.stock.stranded import Stranded, stranded
 
 

@@ -7,10 +7,10 @@ from collections.abc import Mapping, Sequence
 from concurrent.futures import Executor
 from itertools import groupby
 
+from fitgraph.demand.served import Progress
 from fitgraph.model import Enquiry
 from fitgraph.solve import TreeEngine
 from fitgraph.stock.coverage import Coverage, coverage
-from fitgraph.stock.served import Progress
 
 
 def coverage_then(

@@ -19,9 +19,9 @@ from collections.abc import Mapping, Sequence
 import numpy as np
 import numpy.typing as npt
 
-from fitgraph.stock.menus import Shelf
-from fitgraph.stock.questions import Questions
-from fitgraph.stock.served import Asked, served
+from fitgraph.demand.menus import Shelf
+from fitgraph.demand.questions import Questions
+from fitgraph.demand.served import Asked, served
 
 Ints = npt.NDArray[np.intp]
 Bools = npt.NDArray[np.bool_]

@@ -4,8 +4,8 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+from fitgraph.demand.questions import LeftOut
 from fitgraph.model import Catalogue, Supply
-from fitgraph.stock.questions import LeftOut
 from fitgraph.stock.restock import Plan, Restocking
 
 

@@ -19,12 +19,12 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 
+from fitgraph.demand.menus import IN_STOCK, Menus, Shelf
+from fitgraph.demand.questions import Questions, questions_of
+from fitgraph.demand.served import Asked, Progress, witnesses
 from fitgraph.model import Enquiry
 from fitgraph.solve import TreeEngine
 from fitgraph.solve.counting import count, count_each
-from fitgraph.stock.menus import IN_STOCK, Menus, Shelf
-from fitgraph.stock.questions import Questions, questions_of
-from fitgraph.stock.served import Asked, Progress, witnesses
 
 Ints = npt.NDArray[np.intp]
 

@@ -18,10 +18,12 @@ from math import ceil, gcd, inf
 import numpy as np
 import numpy.typing as npt
 
+from fitgraph.demand.menus import IN_STOCK, Menus, Shelf
+from fitgraph.demand.questions import questions_of
+from fitgraph.demand.served import served
 from fitgraph.model import Enquiry, Supply
 from fitgraph.solve import TreeEngine
 from fitgraph.stock.lacking import Lacking, minimal_cuts
-from fitgraph.stock.menus import IN_STOCK, Menus, Shelf
 from fitgraph.stock.orders import (
     Line,
     OutOfTimeError,
@@ -31,8 +33,6 @@ from fitgraph.stock.orders import (
     cost_of,
     usable,
 )
-from fitgraph.stock.questions import questions_of
-from fitgraph.stock.served import served
 
 Ints = npt.NDArray[np.intp]
 Floats = npt.NDArray[np.float64]

@@ -8,12 +8,12 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 
+from fitgraph.demand.least import cheapest
+from fitgraph.demand.menus import IN_STOCK, SOLD, Menus
 from fitgraph.model import Verdict
 from fitgraph.solve import Space, TreeEngine
 from fitgraph.solve.nearest import nearest
 from fitgraph.stock.coverage import Standing
-from fitgraph.stock.least import cheapest
-from fitgraph.stock.menus import IN_STOCK, SOLD, Menus
 
 Ints = npt.NDArray[np.intp]
 

@@ -12,7 +12,7 @@ from fitgraph.explain import action_text
 from fitgraph.lab import OpenCatalogue
 from fitgraph.stock import Plan, Restocking, Standing, coverage
 from fitgraph.stock.groups import grouper
-from fitgraph.stock.questions import request_of
+from fitgraph.demand.questions import request_of
 
 from .harness import LAB, PAGES, Notebook, click_dot
 

@@ -8,19 +8,19 @@ enquiries come down to few questions.
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence, Set
-from dataclasses import dataclass
+from dataclasses import dataclass, fields
 from itertools import chain
 
 import numpy as np
 import numpy.typing as npt
 
+from fitgraph.demand.distinct import dense, rank
 from fitgraph.model import Fill
 from fitgraph.solve import Space
 from fitgraph.solve.arrays import spread
 from fitgraph.solve.plan import Ingredients
 from fitgraph.solve.query import TENTHS
 from fitgraph.solve.support import Support
-from fitgraph.stock.distinct import dense, rank
 
 Ints = npt.NDArray[np.intp]
 Floats = npt.NDArray[np.float64]
@@ -309,6 +309,37 @@ class Menus(Listing):
         place = np.flatnonzero(lets | facts.void)
         price = (facts.price + facts.service_price)[place]
         return self._kept(at, key, self._menu(role, place, price, self._tenths[role][place]))
+
+    def only(self, at: int, number: int, *, filled: bool) -> int:
+        """Return a menu's options that fill the role, or those that leave it empty.
+
+        Parameters
+        ----------
+        at, number : int
+            As in :meth:`menu`.
+        filled : bool
+            Which of them.
+        """
+        menu = self.menu(at, number)
+        kept = self.space.facts[self.roles[at]].void[menu.place] != filled
+        some = Menu(*(getattr(menu, f.name)[kept] for f in fields(menu)))
+        return self._kept(at, ("only", number, filled), some)
+
+    def just(self, at: int, place: int) -> int:
+        """Return the menu of one option, bought.
+
+        Parameters
+        ----------
+        at : int
+            Place of the role.
+        place : int
+            Place of the option in the space.
+        """
+        role, here = self.roles[at], np.array([place])
+        price = (self.space.facts[role].price + self.space.facts[role].service_price)[here]
+        return self._kept(
+            at, ("just", place), self._menu(role, here, price, self._tenths[role][here])
+        )
 
     @property
     def one_part(self) -> float:

@@ -9,13 +9,13 @@ from itertools import chain
 import numpy as np
 import numpy.typing as npt
 
+from fitgraph.demand.distinct import dense, rank
+from fitgraph.demand.menus import Menus, Shelf
+from fitgraph.demand.served import Asked
 from fitgraph.model import Catalogue, Enquiry
 from fitgraph.solve import NamingError, Request, Services
 from fitgraph.solve.query import TENTHS
 from fitgraph.solve.request import check_material, find_part
-from fitgraph.stock.distinct import dense, rank
-from fitgraph.stock.menus import Menus, Shelf
-from fitgraph.stock.served import Asked
 
 Ints = npt.NDArray[np.intp]
 Floats = npt.NDArray[np.float64]
@@ -48,7 +48,7 @@ class Questions:
     materials : tuple of str or None
         Materials asked for.
     budget, tenths : ndarray of float, shape (n_questions,)
-        Limits as in :class:`fitgraph.stock.served.Asked`.
+        Limits as in :class:`fitgraph.demand.served.Asked`.
     weight : ndarray of float, shape (n_questions,)
         How many enquiries ask it.
     of : ndarray of int, shape (n_enquiries,)

@@ -22,11 +22,11 @@ from typing import TypeVar
 import numpy as np
 import numpy.typing as npt
 
+from fitgraph.demand.distinct import dense, rank
+from fitgraph.demand.least import cheapest
+from fitgraph.demand.menus import Listing, Menus
 from fitgraph.solve.best import Criteria, k_best
 from fitgraph.solve.support import support_of
-from fitgraph.stock.distinct import dense, rank
-from fitgraph.stock.least import cheapest
-from fitgraph.stock.menus import Listing, Menus
 
 Ints = npt.NDArray[np.intp]
 Floats = npt.NDArray[np.float64]

@@ -19,11 +19,11 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 
+from fitgraph.demand.distinct import dense, rank
+from fitgraph.demand.menus import Listing
 from fitgraph.graph.joints import distinct_rows
 from fitgraph.solve.plan import Step
 from fitgraph.solve.support import StepRows, Support
-from fitgraph.stock.distinct import dense, rank
-from fitgraph.stock.menus import Listing
 
 Ints = npt.NDArray[np.intp]
 Floats = npt.NDArray[np.float64]
