@@ -26,7 +26,7 @@ def tree_of(
     """Return the tree of pairwise tables; what is not allowed fails."""
     bad = Verdict.UNKNOWN if maybe else Verdict.FAILS
     tables = [
-        ClassTable(scope, np.where(allowed, Verdict.FITS, bad).astype(np.int8))
+        ClassTable.over(scope, np.where(allowed, Verdict.FITS, bad).astype(np.int8))
         for scope, allowed in pairs.items()
     ]
     return build_tree(tuple(sizes), sizes, tables)

@@ -21,6 +21,7 @@ from types import SimpleNamespace
 import ipywidgets
 import pytest
 
+from fitgraph.demand.questions import request_of
 from fitgraph.explain import action_text, conflict_text
 from fitgraph.explain.glosses import glosses
 from fitgraph.lab import OpenCatalogue, StockGaps, open_catalogue
@@ -47,7 +48,6 @@ from fitgraph.stock import (
     trend,
 )
 from fitgraph.stock.groups import grouper
-from fitgraph.demand.questions import request_of
 from tests.looping import in_a_loop
 
 ALL = ["", ""]

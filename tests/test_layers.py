@@ -31,6 +31,7 @@ LAYERS = (
     ("intake",),
     ("graph",),
     ("solve",),
+    ("demand",),
     ("explain", "stock", "adapters", "practice"),
     ("draw",),
     ("report",),
@@ -45,11 +46,15 @@ GROUND = {"units": {"errors"}, "model": {"units"}, "files": {"errors"}, "plain":
 #: What a floor may not know, though it lies below, and why.
 STRANGERS = {
     "cli": (
-        {"adapters", "explain", "graph", "mechanics", "model", "solve", "stock", "units"},
+        {"adapters", "demand", "explain", "graph", "mechanics", "model", "solve", "stock", "units"},
         "a command declares its options, asks the shop and has its answer written",
     ),
     "draw": ({"solve", "stock", "catalogue", "intake"}, "a drawing is of parts, not of questions"),
     "report": ({"files", "intake"}, "a report is data: nothing is read or written"),
+    "demand": (
+        {"catalogue", "intake", "units"},
+        "enquiries are asked of a catalogue, not of files",
+    ),
     "stock": ({"catalogue", "intake", "units"}, "gaps are found in a catalogue, not in files"),
     "solve": ({"catalogue", "intake", "units"}, "the engine formats nothing and reads nothing"),
     "graph": ({"catalogue", "intake", "units"}, "options are made of a catalogue, not of files"),

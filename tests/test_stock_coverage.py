@@ -17,6 +17,10 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
 from fitgraph.catalogue import Loaded, demo_folder, load
+from fitgraph.demand.least import cheapest
+from fitgraph.demand.menus import IN_STOCK, SOLD, Menus
+from fitgraph.demand.questions import questions_of, request_of
+from fitgraph.demand.served import served
 from fitgraph.model import Catalogue, Enquiry, Option, Verdict
 from fitgraph.solve import NamingError, TreeEngine
 from fitgraph.stock import (
@@ -29,10 +33,6 @@ from fitgraph.stock import (
     stranded,
     trend,
 )
-from fitgraph.demand.least import cheapest
-from fitgraph.demand.menus import IN_STOCK, SOLD, Menus
-from fitgraph.demand.questions import questions_of, request_of
-from fitgraph.demand.served import served
 from tests.strategies import Known, brute_builds, catalogues, keeps_limits, price_of
 
 SMALL = settings(

@@ -248,7 +248,7 @@ def _option_of(space: Space, role: str, variable: str) -> Ints:
     if variable == role:
         return first
     link = next(t for t in space.tables if set(t.scope) == {role, variable})
-    over = link.verdicts if link.scope[0] == role else link.verdicts.T
+    over = link.whole() if link.scope[0] == role else link.whole().T
     return first[np.argmax(over == Verdict.FITS, axis=0)]
 
 

@@ -28,11 +28,28 @@ class ClassTable:
     scope : tuple of str
         The variables, one axis each.
     verdicts : ndarray of int8
-        Values of :class:`fitgraph.model.Verdict`.
+        Values of :class:`fitgraph.model.Verdict`, over what the joint can tell apart.
+    place_of : tuple of ndarray of int
+        For each axis, the place of every class on it: classes are many, places few.
     """
 
     scope: tuple[str, ...]
     verdicts: Verdicts
+    place_of: tuple[Ints, ...]
+
+    @classmethod
+    def over(cls, scope: tuple[str, ...], verdicts: Verdicts) -> ClassTable:
+        """Return a table with a place for every class."""
+        return cls(scope, verdicts, tuple(np.arange(n) for n in verdicts.shape))
+
+    @property
+    def shape(self) -> tuple[int, ...]:
+        """Return the number of classes on each axis."""
+        return tuple(len(p) for p in self.place_of)
+
+    def whole(self) -> Verdicts:
+        """Return the verdicts over the classes themselves."""
+        return np.asarray(self.verdicts[np.ix_(*self.place_of)])
 
 
 def clique_rows(
@@ -87,11 +104,15 @@ def _joined(
             allowed = np.ones((len(some), size), dtype=bool)
             for table in asked:
                 axis = table.scope.index(variable)
-                others = [v for v in table.scope if v != variable]
                 possible = np.moveaxis(table.verdicts > Verdict.FAILS, axis, -1)
-                allowed &= possible[tuple(some[:, placed.index(v)] for v in others)]
-            at, kind = np.nonzero(allowed)
-            found.append(np.column_stack([some[at], kind]))
+                at = tuple(
+                    of[some[:, placed.index(v)]]
+                    for v, of in zip(table.scope, table.place_of, strict=True)
+                    if v != variable
+                )
+                allowed &= possible[at][..., table.place_of[axis]]
+            row, kind = np.nonzero(allowed)
+            found.append(np.column_stack([some[row], kind]))
         rows = np.concatenate(found)
         placed.append(variable)
     return rows[:, [placed.index(v) for v in variables]]
@@ -99,18 +120,21 @@ def _joined(
 
 def _kinds(variable: str, size: int, tables: Sequence[ClassTable]) -> tuple[Ints, Ints]:
     """Return classes that these tables can tell apart, and the kind of every class."""
-    slices = [
-        np.moveaxis(t.verdicts > Verdict.FAILS, t.scope.index(variable), 0).reshape(size, -1)
-        for t in tables
-        if variable in t.scope
-    ]
-    if not slices:
+    told = []
+    for table in tables:
+        if variable in table.scope:
+            axis = table.scope.index(variable)
+            possible = np.moveaxis(table.verdicts > Verdict.FAILS, axis, 0)
+            flat = possible.reshape(len(possible), -1)
+            told.append(distinct_rows(np.packbits(flat, axis=1))[1][table.place_of[axis]])
+    if not told:
         return np.zeros(1, dtype=np.intp), np.zeros(size, dtype=np.intp)
-    return distinct_rows(np.packbits(np.hstack(slices), axis=1))
+    return distinct_rows(np.column_stack(told))
 
 
 def _over_kinds(table: ClassTable, kinds: Mapping[str, tuple[Ints, Ints]]) -> ClassTable:
-    return ClassTable(table.scope, table.verdicts[np.ix_(*(kinds[v][0] for v in table.scope))])
+    place_of = (of[kinds[v][0]] for v, of in zip(table.scope, table.place_of, strict=True))
+    return ClassTable(table.scope, table.verdicts, tuple(place_of))
 
 
 def _pairwise(tables: Sequence[ClassTable]) -> list[ClassTable]:
@@ -121,7 +145,8 @@ def _pairwise(tables: Sequence[ClassTable]) -> list[ClassTable]:
         for a, b in itertools.combinations(axes, 2) if len(axes) > 2 else ():
             shadow = table.verdicts.max(axis=tuple(k for k in axes if k not in (a, b)))
             if (shadow == Verdict.FAILS).any():
-                pairs.append(ClassTable((table.scope[a], table.scope[b]), shadow))
+                scope = (table.scope[a], table.scope[b])
+                pairs.append(ClassTable(scope, shadow, (table.place_of[a], table.place_of[b])))
     return pairs
 
 
@@ -143,6 +168,9 @@ def row_verdicts(variables: Sequence[str], rows: Ints, tables: Sequence[ClassTab
     """Return the worst verdict of the tables on each row."""
     verdicts = np.full(len(rows), Verdict.FITS, dtype=np.int8)
     for table in tables:
-        at = tuple(rows[:, list(variables).index(v)] for v in table.scope)
+        at = tuple(
+            of[rows[:, list(variables).index(v)]]
+            for v, of in zip(table.scope, table.place_of, strict=True)
+        )
         np.minimum(verdicts, table.verdicts[at], out=verdicts)
     return verdicts

@@ -38,6 +38,9 @@ Bools = npt.NDArray[np.bool_]
 #: Bytes up to which the rows of a plan are few.
 _FEW = 1.6e8
 
+#: Cells up to which tables over the same variables are made one.
+_MERGED = 1 << 16
+
 
 @dataclass(frozen=True, slots=True)
 class Space:
@@ -385,22 +388,14 @@ def _over_classes(
     class_of: Mapping[str, Ints],
 ) -> ClassTable:
     """Return a joint's table over the classes of the given variables."""
-    verdicts = table.verdicts
-    scope = []
-    for axis in range(len(table.roles) - 1, -1, -1):
-        role = table.roles[axis]
-        if verdicts.shape[axis] > 1:
-            own = local[variable[role]][table.joint.name]
-            verdicts = np.take(verdicts, own, axis=axis)
-            scope.append(variable[role])
-        else:
-            verdicts = np.asarray(verdicts.take(0, axis=axis))
-    scope.reverse()
+    scope = _scope(table)
+    verdicts = table.verdicts.reshape([n for n in table.verdicts.shape if n > 1])
     if not scope:  # fails or is unknown whatever is chosen: keep it on one role
         role = table.roles[0]
         size = int(class_of[role].max(initial=0)) + 1
-        return ClassTable((role,), np.full(size, verdicts, dtype=np.int8))
-    return ClassTable(tuple(scope), np.asarray(verdicts))
+        return ClassTable((role,), verdicts.reshape(1), (np.zeros(size, dtype=np.intp),))
+    place_of = (local[variable[role]][table.joint.name] for role in scope)
+    return ClassTable(tuple(variable[role] for role in scope), verdicts, tuple(place_of))
 
 
 def _classes(
@@ -436,7 +431,7 @@ def _classes(
             sizes[name] = int(narrow.max(initial=-1)) + 1
             link = np.full((sizes[role], sizes[name]), Verdict.FAILS, dtype=np.int8)
             link[class_of[role], narrow] = Verdict.FITS
-            found.append(ClassTable((role, name), link))
+            found.append(ClassTable.over((role, name), link))
     alone = {role: role for role in roles}
     for table in telling:
         home = next((n for n, block in enumerate(blocks) if set(_scope(table)) <= block), None)
@@ -446,16 +441,20 @@ def _classes(
 
 
 def _joined(tables: Sequence[ClassTable]) -> tuple[ClassTable, ...]:
-    """Return the tables with those over the same variables made one."""
-    merged: dict[tuple[str, ...], npt.NDArray[np.int8]] = {}
+    """Return the tables with small ones over the same variables made one."""
+    merged: dict[tuple[str, ...], ClassTable] = {}
+    wide: list[ClassTable] = []
     for table in tables:
         order = sorted(range(len(table.scope)), key=lambda i: table.scope[i])
         scope = tuple(table.scope[i] for i in order)
-        verdicts = np.transpose(table.verdicts, order)
+        if math.prod(table.shape) > _MERGED:
+            wide.append(table)
+            continue
+        verdicts = np.transpose(table.whole(), order)
         if scope in merged:
-            verdicts = np.minimum(merged[scope], verdicts)
-        merged[scope] = verdicts
-    return tuple(ClassTable(scope, verdicts) for scope, verdicts in merged.items())
+            verdicts = np.minimum(merged[scope].verdicts, verdicts)
+        merged[scope] = ClassTable.over(scope, verdicts)
+    return (*merged.values(), *wide)
 
 
 def compile_space(catalogue: Catalogue, *, tidy: bool = True) -> Space:

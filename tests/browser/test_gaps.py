@@ -8,11 +8,11 @@ from typing import Any
 
 import pytest
 
+from fitgraph.demand.questions import request_of
 from fitgraph.explain import action_text
 from fitgraph.lab import OpenCatalogue
 from fitgraph.stock import Plan, Restocking, Standing, coverage
 from fitgraph.stock.groups import grouper
-from fitgraph.demand.questions import request_of
 
 from .harness import LAB, PAGES, Notebook, click_dot
 
