@@ -7,6 +7,7 @@ part added; the best few against every choice.
 
 from __future__ import annotations
 
+import functools
 import itertools
 from collections.abc import Iterator
 from concurrent.futures import Executor, ThreadPoolExecutor
@@ -33,8 +34,10 @@ from fitgraph.adapters import (
     with_part,
 )
 from fitgraph.adapters.cells import cells
+from fitgraph.adapters.pairs import pairs
 from fitgraph.adapters.windows import Sizes, window
 from fitgraph.catalogue import demo_folder, load
+from fitgraph.demand.questions import request_of
 from fitgraph.graph.options import options_for
 from fitgraph.mechanics.rules import RULES, Limits
 from fitgraph.model import Catalogue, Dimension, Enquiry, Verdict
@@ -199,9 +202,28 @@ def test_the_best_few_are_the_best_of_all_choices(
     weights = np.array(
         data.draw(st.lists(st.integers(0, 5), min_size=len(rows), max_size=len(rows)))
     ).astype(float)
-    found = best_cover(covers, weights, most, np.array(costs, dtype=float))
+    wide = covers.shape[1]
+    places = st.tuples(st.integers(0, wide - 1), st.integers(0, wide - 1))
+    pairs = data.draw(st.lists(places.filter(lambda two: two[0] != two[1]), max_size=3))
+    paired = np.array(
+        [data.draw(st.lists(st.booleans(), min_size=len(rows), max_size=len(rows))) for _ in pairs],
+        dtype=bool,
+    ).reshape(len(pairs), len(rows))
+    found = best_cover(
+        covers,
+        weights,
+        most,
+        np.array(costs, dtype=float),
+        pairs=np.array(pairs, dtype=np.intp).reshape(-1, 2),
+        paired=paired.T,
+    )
+
+    def met(some: tuple[int, ...]) -> float:
+        both = [n for n, two in enumerate(pairs) if set(two) <= set(some)]
+        return float(weights[covers[:, list(some)].any(axis=1) | paired[both].any(axis=0)].sum())
+
     every = [
-        (-float(weights[covers[:, list(some)].any(axis=1)].sum()), sum(costs[c] for c in some))
+        (-met(some), sum(costs[c] for c in some))
         for k in range(most + 1)
         for some in itertools.combinations(range(covers.shape[1]), k)
     ]
@@ -226,6 +248,39 @@ def test_two_overlapping_sleeves_are_no_pair(planted: Catalogue) -> None:
         assert step.gained == max(every)
         assert step.choice.proven
     assert best_together([found], 20).gained == steps[-1].gained
+
+
+def test_pairs_serve_what_the_engine_builds_with_both(demo: Catalogue, demo_scan: Scan) -> None:
+    """Of all pairs of a sleeve and a liner that are not made yet: those told, and 60 by lot."""
+    scans = [demo_scan, scan(demo, demo.vocabulary.makes["liner"])]
+    found = pairs(scans)
+    assert found, "on the demo some enquiries wait for two parts"
+    made = [w.candidate.part for s in scans for w in s.worths]
+    engine = TreeEngine(functools.reduce(with_part, made, demo))
+
+    def built(enquiry: Enquiry, *want: str) -> bool:
+        asked = replace(request_of(enquiry, in_stock=False), want=want)
+        return bool(engine.best(asked, limit=1))
+
+    told = {(p.first, p.second): p.serves for p in found}
+    lot = np.random.default_rng(11)
+    begins = len(scans[0].worths)
+    waiting = np.flatnonzero(~scans[0].before)
+    asked = [(two, int(lot.choice(np.flatnonzero(on)))) for two, on in list(told.items())[::4]]
+    while len(asked) < 60:
+        two = (int(lot.integers(begins)), int(lot.integers(begins, len(made))))
+        asked.append((two, int(lot.choice(waiting))))
+    serves = np.hstack([s.serves for s in scans])
+    for (first, second), row in asked:
+        enquiry = demo.enquiries[row]
+        roles = {demo.parts[sku].role for sku in enquiry.have}
+        owns = not roles.isdisjoint(s.make.role for s in scans)
+        both = not owns and built(enquiry, made[first].sku, made[second].sku)
+        alone = serves[row, first] or serves[row, second]
+        serves_both = bool(told.get((first, second), np.zeros(len(serves), dtype=bool))[row])
+        assert serves_both == (both and not alone)
+    for k in (2, 3):
+        assert best_together(scans, k, found).gained >= best_together(scans, k).gained
 
 
 # -- planted gaps ---------------------------------------------------------------------

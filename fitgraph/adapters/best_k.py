@@ -22,10 +22,12 @@ from scipy.optimize import Bounds, LinearConstraint, milp
 from scipy.sparse import csr_matrix, hstack, identity
 
 from fitgraph.adapters.made import cost_of, shape_of
+from fitgraph.adapters.pairs import Pair
 from fitgraph.adapters.scan import Scan, Worth
 
 Bools = npt.NDArray[np.bool_]
 Floats = npt.NDArray[np.float64]
+Ints = npt.NDArray[np.intp]
 
 #: Weights are compared to this share of all weight.
 _SAME = 1e-9
@@ -71,7 +73,21 @@ def _grouped(covers: Bools, weights: Floats) -> tuple[Bools, Floats]:
     return kinds[some], np.asarray(summed[some], dtype=float)
 
 
-def best_cover(covers: Bools, weights: Floats, most: int, costs: Floats | None = None) -> Choice:
+def _covered(rows: Bools, paired: Bools, pairs: Ints, chosen: Bools) -> Bools:
+    """Return which rows a choice covers, alone or by two of its columns."""
+    both = chosen[pairs].all(axis=1)
+    return np.asarray(np.hstack([rows[:, chosen], paired[:, both]]).any(axis=1))
+
+
+def best_cover(
+    covers: Bools,
+    weights: Floats,
+    most: int,
+    costs: Floats | None = None,
+    *,
+    pairs: Ints | None = None,
+    paired: Bools | None = None,
+) -> Choice:
     """Return the columns that together cover the most weight.
 
     Parameters
@@ -84,6 +100,10 @@ def best_cover(covers: Bools, weights: Floats, most: int, costs: Floats | None =
         How many columns may be chosen.
     costs : ndarray of float, optional
         Of the columns; breaks ties.
+    pairs : ndarray of int, shape (n_pairs, 2), optional
+        Columns that cover something more where both are chosen.
+    paired : ndarray of bool, shape (n_rows, n_pairs), optional
+        What that is.
 
     Raises
     ------
@@ -94,23 +114,34 @@ def best_cover(covers: Bools, weights: Floats, most: int, costs: Floats | None =
     """
     if most < 0 or (weights < 0).any():
         raise ValueError("neither how many may be chosen nor a weight can be below zero")
-    rows, values = _grouped(covers, weights)
-    columns = np.flatnonzero(rows.any(axis=0))
+    width = covers.shape[1]
+    pairs = np.zeros((0, 2), dtype=np.intp) if pairs is None else pairs
+    paired = np.zeros((len(covers), 0), dtype=bool) if paired is None else paired
+    both, values = _grouped(np.hstack([covers, paired]), weights)
+    helps = np.flatnonzero(both[:, width:].any(axis=0))
+    pairs, paired = pairs[helps], both[:, width:][:, helps]
+    columns = np.union1d(np.flatnonzero(both[:, :width].any(axis=0)), pairs.ravel())
     if not most or not len(columns):
         return Choice((), 0.0, 0.0, 0.0)
-    price = np.ones(covers.shape[1]) if costs is None else np.asarray(costs, dtype=float)
-    n, m = len(columns), len(rows)
-    picks = csr_matrix(rows[:, columns].astype(float))
+    rows, pairs = both[:, columns], np.searchsorted(columns, pairs)
+    price = np.ones(width) if costs is None else np.asarray(costs, dtype=float)
+    n, p, m = len(columns), len(pairs), len(rows)
     total = float(values.sum())
+    picks = csr_matrix(np.hstack([rows, paired]).astype(float))
     limits = [
         LinearConstraint(hstack([-picks, identity(m)]), -np.inf, 0.0),
-        LinearConstraint(np.r_[np.ones(n), np.zeros(m)][None, :], 0, most),
+        LinearConstraint(np.r_[np.ones(n), np.zeros(p + m)][None, :], 0, most),
     ]
+    for side in (0, 1) if p else ():  # a pair is had only with both of its columns
+        owner = csr_matrix((np.ones(p), (np.arange(p), pairs[:, side])), shape=(p, n))
+        limits.append(
+            LinearConstraint(hstack([-owner, identity(p), csr_matrix((p, m))]), -np.inf, 0.0)
+        )
     # Once the parts are whole, what they cover is whole by itself.
-    whole, box = np.r_[np.ones(n), np.zeros(m)], Bounds(0, 1)
+    whole, box = np.r_[np.ones(n), np.zeros(p + m)], Bounds(0, 1)
     options = {"mip_rel_gap": 0.0}
     first = milp(
-        np.r_[np.zeros(n), -values / total],
+        np.r_[np.zeros(n + p), -values / total],
         constraints=limits,
         integrality=whole,
         bounds=box,
@@ -119,15 +150,15 @@ def best_cover(covers: Bools, weights: Floats, most: int, costs: Floats | None =
     if first.x is None:
         raise RuntimeError(f"the solver found no choice: {first.message}")
     chosen = first.x[:n] > 0.5
-    covered = float(values[rows[:, columns[chosen]].any(axis=1)].sum())
+    covered = float(values[_covered(rows, paired, pairs, chosen)].sum())
     bound = min(-float(first.mip_dual_bound) * total, total)
     # Of all choices that cover as much, the cheapest; a part that adds nothing is left out.
     floor = LinearConstraint(
-        np.r_[np.zeros(n), values / total][None, :], covered / total - _SAME, np.inf
+        np.r_[np.zeros(n + p), values / total][None, :], covered / total - _SAME, np.inf
     )
     scale = float(price[columns].max()) or 1.0
     second = milp(
-        np.r_[price[columns] / scale + _SAME, np.zeros(m)],
+        np.r_[price[columns] / scale + _SAME, np.zeros(p + m)],
         constraints=[*limits, floor],
         integrality=whole,
         bounds=box,
@@ -135,7 +166,7 @@ def best_cover(covers: Bools, weights: Floats, most: int, costs: Floats | None =
     )
     if second.x is not None:
         again = second.x[:n] > 0.5
-        weight = float(values[rows[:, columns[again]].any(axis=1)].sum())
+        weight = float(values[_covered(rows, paired, pairs, again)].sum())
         if weight >= covered - _SAME * total:
             chosen, covered = again, weight
     places = tuple(int(c) for c in columns[chosen])
@@ -156,12 +187,15 @@ class Together:
         Weight of all enquiries that are served with them.
     choice : Choice
         With the proof.
+    paired : float
+        Weight of those among the gained that need two of the parts in one build.
     """
 
     worths: tuple[Worth, ...]
     gained: float
     coverage: float
     choice: Choice
+    paired: float = 0.0
 
 
 def _lines(scans: Sequence[Scan]) -> tuple[list[Worth], Bools, Floats, Bools]:
@@ -170,7 +204,7 @@ def _lines(scans: Sequence[Scan]) -> tuple[list[Worth], Bools, Floats, Bools]:
     return worths, serves, scans[0].weights, scans[0].before
 
 
-def best_together(scans: Sequence[Scan], most: int) -> Together:
+def best_together(scans: Sequence[Scan], most: int, pairs: Sequence[Pair] = ()) -> Together:
     """Return the parts that together serve the most enquiries that nothing serves now.
 
     Parameters
@@ -179,18 +213,33 @@ def best_together(scans: Sequence[Scan], most: int) -> Together:
         Of one catalogue; parts of several makes may be mixed.
     most : int
         How many parts may be made.
+    pairs : sequence of Pair
+        From :func:`fitgraph.adapters.pairs.pairs` of the same scans.
 
     Notes
     -----
-    Exact for parts of one role, since a build holds one of them. Of several roles, builds that
-    need two made parts at once are not counted.
+    Exact for parts of one role, since a build holds one of them, and with their pairs for parts
+    of two. Builds that need three made parts at once are not counted.
     """
     worths, serves, weights, before = _lines(scans)
     costs = np.array([float(cost(w)) for w in worths])
-    choice = best_cover(serves[~before], weights[~before], most, costs)
+    now = ~before
+    choice = best_cover(
+        serves[now],
+        weights[now],
+        most,
+        costs,
+        pairs=np.array([(p.first, p.second) for p in pairs], dtype=np.intp).reshape(-1, 2),
+        paired=np.array([p.serves[now] for p in pairs], dtype=bool).reshape(-1, now.sum()).T,
+    )
+    alone = serves[:, list(choice.chosen)].any(axis=1)
     base = float(weights[before].sum())
     return Together(
-        tuple(worths[n] for n in choice.chosen), choice.covered, base + choice.covered, choice
+        tuple(worths[n] for n in choice.chosen),
+        choice.covered,
+        base + choice.covered,
+        choice,
+        max(0.0, choice.covered - float(weights[alone & now].sum())),
     )
 
 
@@ -200,12 +249,14 @@ def cost(worth: Worth) -> int:
     return cost_of(make, shape_of(make, part.features)).total
 
 
-def frontier(scans: Sequence[Scan], most: int) -> Iterator[Together]:
+def frontier(scans: Sequence[Scan], most: int, pairs: Sequence[Pair] = ()) -> Iterator[Together]:
     """Yield the best choice of one part, of two, and so on, until more add nothing."""
     last = -1.0
     for k in range(1, most + 1):
-        found = best_together(scans, k)
+        found = best_together(scans, k, pairs)
         if found.gained <= last:
+            if pairs:
+                continue  # one more may add nothing, and two more something
             return
         last = found.gained
         yield found

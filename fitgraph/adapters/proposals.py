@@ -3,11 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
+from concurrent.futures import Executor
 from dataclasses import dataclass
 
 import numpy as np
 
 from fitgraph.adapters.best_k import Together, frontier
+from fitgraph.adapters.pairs import pairs
 from fitgraph.adapters.scan import Bools, Scan, Worth
 from fitgraph.model import Catalogue, Make
 from fitgraph.solve import NamingError
@@ -94,7 +96,14 @@ def _listed(scans: Sequence[Scan], limit: int) -> tuple[tuple[Scan, Worth], ...]
     return tuple(found)
 
 
-def proposals(scans: Iterable[Scan], *, most: int, limit: int, in_stock: bool) -> Proposals:
+def proposals(
+    scans: Iterable[Scan],
+    *,
+    most: int,
+    limit: int,
+    in_stock: bool,
+    executor: Executor | None = None,
+) -> Proposals:
     """Return what is worth making.
 
     Parameters
@@ -107,7 +116,10 @@ def proposals(scans: Iterable[Scan], *, most: int, limit: int, in_stock: bool) -
         How many are listed.
     in_stock : bool
         Whether enquiries were served from stock only.
+    executor : concurrent.futures.Executor, optional
+        Where it is looked for what two parts serve in one build; here by default.
     """
     every = tuple(scans)
-    together = tuple(step for step in frontier(every, most) if step.worths)
+    both = pairs(every, in_stock=in_stock, executor=executor) if most > 1 else ()
+    together = tuple(step for step in frontier(every, most, both) if step.worths)
     return Proposals(every, _listed(every, limit), together, in_stock)

@@ -12,6 +12,7 @@ import numpy as np
 import numpy.typing as npt
 
 from fitgraph.adapters.candidates import Candidate, candidates
+from fitgraph.adapters.compiled import compiled_with
 from fitgraph.adapters.demand import (
     MadeFacts,
     Offers,
@@ -28,17 +29,13 @@ from fitgraph.adapters.settled import settled
 from fitgraph.demand.menus import IN_STOCK, SOLD, Menus, Shelf
 from fitgraph.demand.questions import questions_of, request_of
 from fitgraph.demand.served import witnesses
-from fitgraph.graph.columns import WordCodes, columns_of
-from fitgraph.graph.joints import asked, joint_table
 from fitgraph.graph.options import options_for, plain
-from fitgraph.graph.sums import sum_condition
-from fitgraph.mechanics.rules import RULES
 from fitgraph.model import Catalogue, Make, Option, Part
 from fitgraph.solve.batch import COUNT, LEAST, Demands, Passes
 from fitgraph.solve.engine import TreeEngine
 from fitgraph.solve.query import TENTHS
 from fitgraph.solve.request import Facts, NamingError, Request
-from fitgraph.solve.space import Space, compile_tables
+from fitgraph.solve.space import Space
 from fitgraph.solve.tree import Tree
 
 Floats = npt.NDArray[np.float64]
@@ -242,22 +239,12 @@ class _Role:
         enquiry, option = np.nonzero(open_)
         if not len(enquiry):
             return
-        menus = Menus(self._with(self.made))
+        menus = Menus(compiled_with(self.catalogue, {self.role: self.made}))
         questions = questions_of(menus, self.catalogue.enquiries)[0]
         asked, at = questions.asked_of(shelf, questions.of[enquiry]), menus.roles.index(self.role)
-        alone = np.array([menus.just(at, place) for place in range(len(self.made))], dtype=np.intp)
-        asked.menus[:, at] = alone[option]
+        alone = [menus.bought(at, np.array([n])) for n in range(len(self.made))]
+        asked.menus[:, at] = np.array(alone, dtype=np.intp)[option]
         serves[enquiry, option] = witnesses(menus, asked, executor=executor).yes
-
-    def _with(self, some: Sequence[Option]) -> Space:
-        """Return the catalogue compiled with some options of the made role only."""
-        options = {**self.options, self.role: tuple(some)}
-        columns = columns_of(options, WordCodes())
-        joints = asked(self.catalogue.vocabulary.joints, tidy=True)
-        joints = [j for j in joints if all(options[r] for r in j.roles)]
-        tables = [joint_table(j, columns) for j in joints if not RULES[j.rule].sums]
-        sums = [sum_condition(j, columns) for j in joints if RULES[j.rule].sums]
-        return compile_tables(self.catalogue, options, tables, sums=sums)
 
     def builds(self) -> tuple[list[int], list[int]]:
         """Return the builds with each made part, and those that an existing part makes as well."""

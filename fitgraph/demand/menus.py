@@ -325,21 +325,26 @@ class Menus(Listing):
         some = Menu(*(getattr(menu, f.name)[kept] for f in fields(menu)))
         return self._kept(at, ("only", number, filled), some)
 
-    def just(self, at: int, place: int) -> int:
-        """Return the menu of one option, bought.
+    def bought(self, at: int, places: Ints, material: str | None = None) -> int:
+        """Return the menu of some options that have to be bought, held or not.
 
         Parameters
         ----------
         at : int
             Place of the role.
-        place : int
-            Place of the option in the space.
+        places : ndarray of int
+            Places of the options in the space.
+        material : str or None
+            Material asked for.
         """
-        role, here = self.roles[at], np.array([place])
-        price = (self.space.facts[role].price + self.space.facts[role].service_price)[here]
-        return self._kept(
-            at, ("just", place), self._menu(role, here, price, self._tenths[role][here])
-        )
+        role = self.roles[at]
+        lets = self._of_material(role, material)
+        place = np.asarray(places if lets is None else places[lets[places]], dtype=np.intp)
+        facts = self.space.facts[role]
+        price = (facts.price + facts.service_price)[place]
+        menu = self._menu(role, place, price, self._tenths[role][place])
+        told = zip(*(c.tolist() for c in menu.told_apart), strict=True)
+        return self._kept(at, ("bought", *told), menu)
 
     @property
     def one_part(self) -> float:

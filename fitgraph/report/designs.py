@@ -78,6 +78,7 @@ def _together(found: Together, digits: int) -> dict[str, Any]:
         "parts": [w.candidate.part.sku for w in found.worths],
         "gained": number(found.gained),
         "covered": number(found.coverage),
+        "paired": number(found.paired),
         "bound": number(found.choice.bound),
         "gap": number(found.choice.gap),
         "proven": found.choice.proven,
@@ -128,6 +129,7 @@ def tables(found: Proposals) -> tuple[Table, ...]:
         (Column("parts", LIST), lambda t: [w.candidate.part.sku for w in t.worths]),
         (Column("gained", THOUSANDS), lambda t: t.gained),
         (Column("covered", THOUSANDS), lambda t: t.coverage),
+        (Column("paired", THOUSANDS), lambda t: t.paired),
         (Column("gap", FINE_SHARE), lambda t: t.choice.gap),
         (Column("proven", FLAG), lambda t: t.choice.proven),
         (Column("cost", money), lambda t: t.choice.cost),
@@ -211,7 +213,10 @@ def report(found: Proposals, files: Sequence[Path] = (), saved: Path | None = No
             parts = ", ".join(w.candidate.part.sku for w in step.worths)
             proof = "proven" if step.choice.proven else f"within {step.choice.gap:.1%}"
             share = step.coverage / total if total else 0.0
-            texts.append(f"{k}: {step.coverage:,g} of {total:,g} ({share:.1%}, {proof})  {parts}")
+            text = f"{k}: {step.coverage:,g} of {total:,g} ({share:.1%}, {proof})  {parts}"
+            if step.paired:
+                text += f"; {step.paired:,g} of them with two of these in one build"
+            texts.append(text)
         pieces.append(Section("The best together", say_all(texts)))
     if files:
         pieces.append(Section(f"{plural(len(files), 'file')} in {files[0].parent}", ()))

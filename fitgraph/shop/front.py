@@ -701,7 +701,9 @@ class Shop:
                         engine=self.engine,
                     )
                 )
-        return AdapterAnswer(proposals(scans, most=k, limit=limit, in_stock=in_stock))
+        return AdapterAnswer(
+            proposals(scans, most=k, limit=limit, in_stock=in_stock, executor=executor)
+        )
 
     def save_with(self, answer: AdapterAnswer, folder: str | Path, *, most: int = 3) -> Path:
         """Write a copy of the catalogue folder that has the best few parts, to be asked again.
