@@ -79,6 +79,9 @@ _KEEP_OFF = 3.0
 #: How far dimension lines stand off the outline, in mm.
 _FIRST, _SECOND, _UNDER = 12.0, 26.5, 11.0
 
+#: From the end of a level dimension's text to the end view, in mm.
+_BESIDE = 16.0
+
 #: Circles of the end view are at least so far apart, in mm.
 _LEAST_APART = 1.0 - 1e-9
 
@@ -309,6 +312,11 @@ def _views(sheet: Sheet, part: Turned, x: float, y: float) -> list[Item]:
     """Return the views and what is said beside them, the section's left end at a place."""
     end = x + part.length + _BETWEEN + part.outside / 2
     measures = _measures(sheet, part, x, y, end)
+    level = [m.right for m in measures if isinstance(m, Measure) and not m.upright]
+    if part.bore and (nearest := max(level) + part.outside / 2 + _BESIDE) > end:
+        # The slot's dimension, beside the end view, keeps off the length's text.
+        end = nearest
+        measures = _measures(sheet, part, x, y, end)
     items: list[Item] = [
         *_side_view(part, x, y),
         *(_end_view(part, end, y) if part.bore else ()),

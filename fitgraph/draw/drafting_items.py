@@ -185,6 +185,16 @@ class Measure:
         return self.upright and not self.outside and longest > high - low - 1.0
 
     @property
+    def right(self) -> float:
+        """Return where its line ends to the right, if it is level, in mm.
+
+        A text that is longer than what it measures goes on to the right, over its line.
+        """
+        low, high = self.span
+        reach = 3 * ARROW[0] if self.outside or high - low < 3 * ARROW[0] else 0.0
+        return high + reach + (self.wide + 2.0 if self.wide > high - low - 1.0 else 0.0)
+
+    @property
     def foot(self) -> float:
         """Return where a text that has no room within begins, in mm."""
         return max(self.span[1], self.above) + _CLEAR
@@ -434,10 +444,8 @@ def drawn(measure: Measure) -> list[Piece]:
         if m.limits:
             found.append(Label(m.limits, m.at + 1.2 + SMALL, middle, SMALL, "middle", 90.0))
     else:
-        # A text that is longer than what it measures goes on to the right, over its line.
-        over = m.wide > high - low - 1.0
-        end = high + reach + m.wide + 2.0 if over else high + reach
-        found.append(Stroke(low - reach, m.at, end, m.at, Line.THIN))
+        over = m.right > high + reach
+        found.append(Stroke(low - reach, m.at, m.right, m.at, Line.THIN))
         found += [arrow(low, m.at, 180.0 - flip), arrow(high, m.at, flip)]
         start = high + reach + 1.0 if over else middle - m.wide / 2
         found += placed(_row(m), start, m.at + 1.2)
