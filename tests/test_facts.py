@@ -281,7 +281,7 @@ def test_the_systems_are_told_in_words() -> None:
     for saw, words in (
         (["sleeve-outside=28.6"], ["IHC", "slides over a thin sleeve", "25.4 mm"]),
         (["sleeve-outside=31.8"], ["HIC", "28.6 to 31.8 mm"]),
-        (["clamp-grips-steerer=yes", "slot=no"], ["SCS", "grips bar and steerer"]),
+        (["clamp-grips-steerer=yes", "nuts-on-headset=no"], ["SCS", "grips bar and steerer"]),
     ):
         text = _told("identify", *[x for s in saw for x in ("--saw", s)])
         for word in words:
@@ -291,7 +291,7 @@ def test_the_systems_are_told_in_words() -> None:
 def test_bars_that_exist_answer_the_same_way() -> None:
     """The demo: a thin aluminium bar goes into an external clamp only (fact 4)."""
     internal = _told("why", "BAR-PEL-13", "KIT-SKE-01")
-    external = _told("why", "BAR-PEL-13", "CLMP-TAR-04", "FORK-OST-04", "KIT-OST-04")
+    external = _told("why", "BAR-PEL-13", "CLMP-TAR-04", "FORK-TAR-08", "KIT-OST-04")
     assert internal.startswith("Does not fit.")
     assert external.startswith("Fits.")
 

@@ -88,7 +88,13 @@ def test_expected_numbers_are_those_of_plain_enumeration(data: st.DataObject) ->
     catalogue = data.draw(catalogues(most_parts=2))
     request = data.draw(requests(catalogue, limited=False))
     ranked = Measurer(catalogue).rank(request)
-    assert [m.expected for m in ranked] == sorted((m.expected for m in ranked), reverse=True)
+    named = {*request.have, *request.want}
+    for own in (True, False):  # the parts named go first
+        lot = [m.expected for m in ranked if (m.sku in named) == own]
+        assert lot == sorted(lot, reverse=True)
+    assert [m.sku in named for m in ranked] == sorted(
+        (m.sku in named for m in ranked), reverse=True
+    )
     told = _by_figure(ranked)
     for part in catalogue.parts.values():
         figures = list(open_figures(catalogue, part))
@@ -177,7 +183,7 @@ def test_demo_list_names_what_one_look_decides() -> None:
     assert told[("KIT-QUA-01", "bolt", "thread")].expected > 0
     assert told[("BAR-WYN-02", "slot", None)].expected > 0
     only = measurer.rank(Request(have=("FORK-VEN-07",)))
-    assert [(m.sku, m.feature) for m in only if m.role == "fork"] == [("FORK-VEN-07", "anchor")]
+    assert (only[0].sku, only[0].feature) == ("FORK-VEN-07", "anchor"), "named parts go first"
     assert all(m.role != "fork" or m.sku == "FORK-VEN-07" for m in only)
 
 

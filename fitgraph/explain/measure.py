@@ -35,6 +35,7 @@ from fitgraph.solve import Request, Space
 from fitgraph.solve.counting import count_through
 from fitgraph.solve.plan import Memo
 from fitgraph.solve.query import Query, ask
+from fitgraph.solve.request import find_part
 from fitgraph.solve.sample import of_classes
 from fitgraph.solve.space import compile_options
 
@@ -230,7 +231,8 @@ class Measurer:
         Returns
         -------
         list of Measurement
-            By expected number of builds settled.
+            Those of the parts that the request names first, each lot by the expected number of
+            builds settled.
 
         Raises
         ------
@@ -262,9 +264,14 @@ class Measurer:
         for role, of_role in supposed.items():
             if of_role:
                 found.extend(self._of_role(role, figures[role], of_role, space, query, memo))
-        return sorted(
-            found, key=lambda m: (-m.expected, -m.with_rest, m.sku, m.feature, m.dimension or "")
-        )
+        asked = (*query.request.have, *query.request.want)
+        named = {find_part(self.catalogue, sku).sku for sku in asked}
+
+        def order(m: Measurement) -> tuple[bool, Fraction, Fraction, str, str, str]:
+            own = m.sku not in named
+            return own, -m.expected, -m.with_rest, m.sku, m.feature, m.dimension or ""
+
+        return sorted(found, key=order)
 
     def _of_role(
         self,

@@ -73,8 +73,26 @@ def part_text(option: Option) -> str:
 def _name(figure: Figure) -> str:
     title = (figure.reference.feature or figure.reference.name).replace("_", " ")
     name = figure.reference.name
-    shown = name in ("diameter", title) or title.endswith(name)
-    return title if shown else f"{title} {name}"
+    return named_figure(title, name)
+
+
+#: Words of a feature's name that say already which way it is measured.
+_LENGTHS = ("length", "height", "depth")
+
+
+def named_figure(title: str, dimension: str | None) -> str:
+    """Return a feature's figure by name, nothing said twice: "slot width", "stack height".
+
+    Parameters
+    ----------
+    title : str
+        The feature's.
+    dimension : str or None
+        Which of its figures; None for the feature itself.
+    """
+    detail = (dimension or "diameter").replace("_", " ")
+    told = detail == "length" and title.split()[-1] in _LENGTHS
+    return title if detail == "diameter" or title.endswith(detail) or told else f"{title} {detail}"
 
 
 def _figure(figure: Figure) -> str:

@@ -12,7 +12,7 @@ from fitgraph.explain.advice import FamilyAdvice, RiderAdvice, Tube
 from fitgraph.explain.compare import Difference, Opened, Side
 from fitgraph.explain.identify import State, Turn, Value
 from fitgraph.explain.measure import Measurement, Outcome
-from fitgraph.explain.words import size_text
+from fitgraph.explain.words import named_figure, size_text
 from fitgraph.mechanics.grip import GripRatio, inverse
 from fitgraph.model import Basis, Catalogue, Presence
 from fitgraph.model.rider import Question
@@ -65,15 +65,10 @@ def _listed(names: Sequence[str], most: int = _LISTED) -> str:
     return text if len(names) <= most else f"{text} and {len(names) - most:,} more"
 
 
-def _spaced(name: str) -> str:
-    return name.replace("_", " ")
-
-
 def figure_text(catalogue: Catalogue, role: str, feature: str, dimension: str | None) -> str:
     """Return a figure as a sentence names it: "slot width of the bar"."""
     kind = catalogue.vocabulary.roles[role].features[feature]
-    detail = "" if dimension in (None, "diameter", kind.title) else f" {_spaced(dimension or '')}"
-    return f"{kind.title}{detail} of the {catalogue.vocabulary.roles[role].title}"
+    return f"{named_figure(kind.title, dimension)} of the {catalogue.vocabulary.roles[role].title}"
 
 
 def _a(noun: str) -> str:
@@ -217,9 +212,7 @@ def side_text(side: Side) -> str:
 
 def difference_title(difference: Difference) -> str:
     """Return the figure that two parts are compared by."""
-    detail = difference.dimension
-    title = _spaced(difference.feature)
-    return title if detail in (None, "diameter", title) else f"{title} {_spaced(detail or '')}"
+    return named_figure(difference.feature.replace("_", " "), difference.dimension)
 
 
 def grip_text(ratio: GripRatio, names: tuple[str, str], of: str) -> str:

@@ -116,4 +116,6 @@ def report(found: Ranked, hints: Hints) -> Report:
     if found.more:
         more = Say(f"{found.more:,} more: {hints.limit}", Tone.QUIET)
         pieces.append(Section("", (more,)))
-    return Report(f"To measure{about}, what settles most builds first", tuple(pieces))
+    own = "its own figures first, then " if len(found.named) == 1 else ""
+    own = "their own figures first, then " if len(found.named) > 1 else own
+    return Report(f"To measure{about}, {own}what settles most builds first", tuple(pieces))
