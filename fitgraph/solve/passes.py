@@ -702,5 +702,8 @@ def _taken(values: Numbers, places: list[Ints | None], skip: int) -> Numbers:
         at = np.ix_(*(picked.get(a, np.arange(n)) for a, n in enumerate(values.shape)))
         return np.asarray(values[at])
     for axis, place in given:
-        values = values.take(place, axis=axis)
+        if values.flags.c_contiguous:
+            values = values.take(place, axis=axis)
+        else:  # taking from a view would copy all of it first
+            values = values[(slice(None),) * axis + (place,)]
     return values

@@ -23,6 +23,7 @@ from __future__ import annotations
 
 import itertools
 import math
+from collections import Counter
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from types import MappingProxyType
@@ -33,12 +34,15 @@ import numpy.typing as npt
 
 from fitgraph.graph.sums import SumCondition
 from fitgraph.solve.relations import Relation, combined, merged, reduced, supported
+from fitgraph.solve.shared_sums import shared
 from fitgraph.solve.sums import (
+    Chain,
     Running,
     TooWideSumError,
-    chain_of,
+    chain_of_terms,
     presence_axes,
     relation_of_sum,
+    terms_of,
 )
 
 Ints = npt.NDArray[np.intp]
@@ -340,7 +344,7 @@ class _Planner:
         self.domain_ids: dict[bytes, int] = {}
         self.relation_keys: dict[tuple[Any, ...], int] = {}
         self.live: dict[tuple[int, tuple[int, ...]], Relation] = {}
-        self.chains: dict[tuple[Any, ...], Any] = {}
+        self.chains: dict[tuple[Any, ...], Sequence[Chain]] = {}
         self.rank = {v: n for n, v in enumerate(draft.roles)}
 
     def domain_id(self, domain: Ints) -> int:
@@ -368,37 +372,62 @@ class _Planner:
                 found.append(left)
             elif not left.allowed:
                 return None
-        for n, condition in enumerate(self.draft.sums):
-            if (one := self._as_relation(n, domains)) is not None:
-                if one.scope:
-                    found.append(one)
-                elif not one.allowed:
-                    return None
-                continue
-            roles = tuple(r for t in condition.terms for r in t.roles)
-            key2 = (n, tuple(ids[r] for r in roles))
-            if key2 not in self.chains:
-                try:
-                    self.chains[key2] = chain_of(
-                        condition,
-                        self.draft.first,
-                        domains,
-                        self.draft.sizes,
-                        certain=self.draft.certain,
-                        tag=f"/{len(self.chains)}",
-                        most_cells=self.draft.ceiling / 64,
-                    )
-                except TooWideSumError as error:
-                    raise TooWideError(
-                        math.inf, self.draft.ceiling, condition.roles, (condition.joint.name,)
-                    ) from error
-            chain = self.chains[key2]
+        wide: list[int] = []
+        for n in range(len(self.draft.sums)):
+            one = self._as_relation(n, domains)
+            if one is None:
+                wide.append(n)
+            elif one.scope:
+                found.append(one)
+            elif not one.allowed:
+                return None
+        chains = self._chains(wide, domains, ids, found)
+        for chain in chains:
             running.extend(chain.running)
             if chain.last is not None:
                 if not chain.last.scope:
                     return None
                 found.append(chain.last)
         return found, running
+
+    def _chains(
+        self,
+        wide: Sequence[int],
+        domains: Mapping[str, Ints],
+        ids: Mapping[str, int],
+        beside: Sequence[Relation],
+    ) -> Sequence[Chain]:
+        """Return sums that are too large for tables as running sums, shared ones first."""
+        sums = [self.draft.sums[n] for n in wide]
+        roles = dict.fromkeys(r for s in sums for t in s.terms for r in t.roles)
+        key = (*wide, *(ids[r] for r in roles))
+        if not wide or key in self.chains:
+            return self.chains.get(key, ())
+        most, tag = self.draft.ceiling / 64, f"/{len(self.chains)}"
+        ties = Counter(v for r in beside for v in r.scope)
+        every = [frozenset(s.roles) for s in self.draft.sums]
+        terms = [terms_of(s, self.draft.first, domains, certain=self.draft.certain) for s in sums]
+        terms = [t for t in terms if not t.holds]
+        try:
+            terms, decided = shared(terms, domains, ties, every, tag=tag, most_cells=most)
+            found = [Chain(tuple(decided), None)]
+            found += [
+                chain_of_terms(t, tag=f"{tag}.{n}", most_cells=most) for n, t in enumerate(terms)
+            ]
+        except TooWideSumError as error:
+            (name,) = {s.joint.name for s in sums if s.name == str(error)}
+            tied = next(s.roles for s in sums if s.name == str(error))
+            raise TooWideError(math.inf, self.draft.ceiling, tied, (name,)) from error
+        used = {v for c in found[1:] for r in c.running for v in r.of}
+        used |= {v for c in found if c.last is not None for v in c.last.scope}
+        kept: list[Running] = []
+        for sum_ in reversed(decided):  # one that no condition asks for any more is left out
+            if sum_.name in used:
+                kept.append(sum_)
+                used.update(sum_.of)
+        found[0] = Chain(tuple(reversed(kept)), None)
+        self.chains[key] = found
+        return found
 
     def _as_relation(self, n: int, domains: Mapping[str, Ints]) -> Relation | None:
         """Return a sum as one relation, None where it has too many cells."""
@@ -720,13 +749,27 @@ class _CasePlan:
                 after[v] = number
             return size, after, tuple(names)
 
+        def follows(variable: str) -> float:
+            """Return how much wider a running sum's message gets as what decides it goes, too."""
+            size, after, _ = costs[variable]
+            if variable not in self.running:
+                return size
+            deciding = [v for v in self.running[variable].of if v in self.running]
+            for v in deciding:
+                deciding += [w for w in self.running[v].of if w in self.running]
+                size /= len(self.domains[v])
+                for w in self.running[v].of:
+                    if w not in after:
+                        size *= len(self.domains[w])
+            return max(size, costs[variable][0])
+
         while left:
             for v in left:
                 if v not in costs and not waits.get(v):
                     costs[v] = cost(v)
             variable = min(
                 (v for v in left if v in costs and not waits.get(v)),
-                key=lambda v: (costs[v][0], self.planner.rank.get(v, -1)),
+                key=lambda v: (follows(v), self.planner.rank.get(v, -1)),
             )
             size, after, names = costs.pop(variable)
             total += size

@@ -23,9 +23,12 @@ from fitgraph.solve.relations import Relation, combined, reduced
 Ints = npt.NDArray[np.intp]
 Floats = npt.NDArray[np.float64]
 
+#: A term: its variables, the place of each of their base classes, and the values.
+_Values = tuple[tuple[str, ...], tuple[Ints, ...], Floats]
+
 #: Steps in a millimetre, what stands for "does not bind" and for "nothing keeps it": sums of a
 #: few of them stay exact.
-_STEPS, _FREE, _LOST = 1e9, float(2**49), -float(2**44)
+STEPS, FREE, LOST = 1e9, float(2**49), -float(2**44)
 
 #: Thresholds that are listed to merge running sums; beyond, only equal sums are one.
 _THRESHOLDS = 1 << 20
@@ -70,8 +73,13 @@ class TooWideSumError(Exception):
 
 def in_steps(values: Floats) -> Floats:
     """Return lengths in mm as whole steps."""
-    steps = np.rint(np.clip(values, -1e4, 1e4) * _STEPS)
-    return np.where(values == np.inf, _FREE, np.where(values == -np.inf, _LOST, steps))
+    steps = np.rint(np.clip(values, -1e4, 1e4) * STEPS)
+    return np.where(values == np.inf, FREE, np.where(values == -np.inf, LOST, steps))
+
+
+def is_length(values: Floats) -> npt.NDArray[np.bool_]:
+    """Return which addends are lengths; the others leave a condition free, or lose it."""
+    return np.abs(values) < -LOST / 2
 
 
 def presence_axes(condition: SumCondition) -> list[tuple[str, Ints]]:
@@ -116,26 +124,70 @@ def values_over(
     return found
 
 
-def chain_of(
-    condition: SumCondition,
-    first: Mapping[str, Ints],
-    domains: Mapping[str, Ints],
-    sizes: Mapping[str, int],
-    *,
-    certain: bool,
-    tag: str,
-    most_cells: float,
-) -> Chain:
-    """Return a condition as running sums.
+@dataclass(frozen=True, slots=True, eq=False)
+class Terms:
+    """A condition over some domains: what is added up, nothing idle, one term a role.
 
     Parameters
     ----------
     condition : SumCondition
         The condition.
-    first, domains, sizes : mapping
-        One option of each base class, the base classes that may be used, and how many there are.
+    base : float
+        What is added whatever is chosen [steps].
+    values : tuple
+        For each term its variables, the place of each of their base classes, and the values.
+    """
+
+    condition: SumCondition
+    base: float
+    values: tuple[_Values, ...]
+
+    @property
+    def ends(self) -> tuple[float, float]:
+        """Return the least and the most that it can come to [steps]."""
+        least = self.base + sum(float(v.min()) for *_, v in self.values)
+        return least, self.base + sum(float(v.max()) for *_, v in self.values)
+
+    @property
+    def holds(self) -> bool:
+        """Whether nothing that can be chosen breaks it."""
+        return self.ends[0] >= -EPSILON_MM * STEPS
+
+
+def terms_of(
+    condition: SumCondition,
+    first: Mapping[str, Ints],
+    domains: Mapping[str, Ints],
+    *,
+    certain: bool,
+) -> Terms:
+    """Return what a condition adds up.
+
+    Parameters
+    ----------
+    condition : SumCondition
+        The condition.
+    first, domains : mapping
+        One option of each base class, and the base classes that may be used.
     certain : bool
         Whether the worst sums count, not the best.
+    """
+    base, values = 0.0, []
+    for roles, maps, of_term in values_over(condition, first, domains, certain=certain):
+        if not roles:
+            base += float(of_term)
+        else:
+            values.append((roles, maps, of_term))
+    return Terms(condition, base, tuple(_one_a_role(values)))
+
+
+def chain_of_terms(of: Terms, *, tag: str, most_cells: float) -> Chain:
+    """Return what a condition adds up as running sums.
+
+    Parameters
+    ----------
+    of : Terms
+        From :func:`terms_of`, or what is left of it beside a shared sum.
     tag : str
         Told in the names of the variables.
     most_cells : float
@@ -146,16 +198,9 @@ def chain_of(
     TooWideSumError
         If a table would have more cells.
     """
-    base, values = 0.0, []
-    for roles, maps, of_term in values_over(condition, first, domains, certain=certain):
-        if not roles:
-            base += float(of_term)
-        else:
-            values.append((roles, maps, of_term))
-    values = _one_a_role(values)
-    least = base + sum(float(v.min()) for *_, v in values)
-    most = base + sum(float(v.max()) for *_, v in values)
-    edge = -EPSILON_MM * _STEPS
+    condition, base, values = of.condition, of.base, of.values
+    least, most = of.ends
+    edge = -EPSILON_MM * STEPS
     if least >= edge:
         return Chain((), None)
     if most < edge:
@@ -188,7 +233,7 @@ def chain_of(
         if float(len(sums)) * len(addend) > most_cells:
             raise TooWideSumError(condition.name)
         total = sums[:, None] + addend
-        marks = _thresholds([t for *_, t in terms[n + 1 :]], edge)
+        marks = thresholds([t for *_, t in terms[n + 1 :]], edge)
         if marks is not None:
             kept = np.searchsorted(marks, total.ravel(), side="right").astype(float)
         else:
@@ -231,7 +276,7 @@ def relation_of_sum(
     Parameters
     ----------
     condition, first, domains, certain
-        As in :func:`chain_of`.
+        As in :func:`terms_of`.
     most_cells : float
         Ceiling on the relation.
     """
@@ -253,13 +298,10 @@ def relation_of_sum(
     whole = Relation(
         tuple(roles),
         tuple(of_base for of_base, _ in kinds.values()),
-        np.asarray(total >= -EPSILON_MM * _STEPS),
+        np.asarray(total >= -EPSILON_MM * STEPS),
         (condition.joint.name,),
     )
     return reduced(whole, domains)
-
-
-_Values = tuple[tuple[str, ...], tuple[Ints, ...], Floats]
 
 
 def _one_a_role(values: Sequence[_Values]) -> list[_Values]:
@@ -279,7 +321,7 @@ def _one_a_role(values: Sequence[_Values]) -> list[_Values]:
     return [*ones, *rest]
 
 
-def _thresholds(addends: Sequence[Floats], edge: float) -> Floats | None:
+def thresholds(addends: Sequence[Floats], edge: float) -> Floats | None:
     """Return the running sums at which some completion begins to keep the condition."""
     marks = np.array([edge])
     for addend in addends:
@@ -312,7 +354,7 @@ def table_of(condition: SumCondition) -> JointTable:
         spread = [len(classes[r][0]) if r in term.roles else 1 for r in roles]
         for k, values in enumerate((term.worst, term.best)):
             sums[k] += np.transpose(in_steps(values), order)[at].reshape(spread)
-    edge = -EPSILON_MM * _STEPS
+    edge = -EPSILON_MM * STEPS
     verdicts = np.full(shape, Verdict.UNKNOWN, dtype=np.int8)
     verdicts[sums[1] < edge] = Verdict.FAILS
     verdicts[sums[0] >= edge] = Verdict.FITS

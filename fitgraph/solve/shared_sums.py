@@ -1,0 +1,192 @@
+"""One running sum for several conditions that add lengths of the same parts.
+
+Several stacks often share a part of their sum: what stands above a headset is the steerer less
+the head tube less the headset, whether a clamp, a cap or a sleeve asks for it. Taken one by one,
+each condition would tie all of these roles anew. Here the shared part becomes one variable: its
+values are what all that ask for it can tell apart together, so that the roles beyond it meet the
+roles before it in this one number. One condition may ask for the sum at its least, another at
+its most; both move together, so that there are hardly more values than marks of either.
+"""
+
+from __future__ import annotations
+
+import itertools
+from collections.abc import Mapping, Sequence, Set
+from dataclasses import replace
+
+import numpy as np
+import numpy.typing as npt
+
+from fitgraph.mechanics.rules import EPSILON_MM
+from fitgraph.solve.sums import STEPS, Running, Terms, TooWideSumError, thresholds
+
+Ints = npt.NDArray[np.intp]
+Floats = npt.NDArray[np.float64]
+
+
+def _own(terms: Terms) -> dict[str, Floats]:
+    """Return what a condition adds for each base class of the roles with a term of their own."""
+    return {roles[0]: v[maps[0]] for roles, maps, v in terms.values if len(roles) == 1}
+
+
+def _best_group(
+    own: Mapping[int, Mapping[str, Floats]],
+    alone: Mapping[int, bool],
+    every: Sequence[Set[str]],
+) -> tuple[list[int], frozenset[str]]:
+    """Return the conditions that share most, and the roles; none where no two share two roles.
+
+    A role is left beside the sum, so that what decides the sum is not all that it is held
+    against.
+    """
+
+    best: tuple[int, list[int], frozenset[str]] = (0, [], frozenset())
+    for one, other in itertools.combinations(own, 2):
+        roles = frozenset(own[one].keys() & own[other].keys())
+        if any(alone[n] and roles >= own[n].keys() for n in (one, other)):
+            roles = _but_one(roles, every)
+        members = [n for n, addends in own.items() if roles <= addends.keys()]
+        saved = (len(members) - 1) * (len(roles) - 1)
+        if saved > best[0]:
+            best = (saved, members, roles)
+    return best[1], best[2]
+
+
+def shared(
+    conditions: Sequence[Terms],
+    domains: Mapping[str, Ints],
+    ties: Mapping[str, int],
+    every: Sequence[Set[str]],
+    *,
+    tag: str,
+    most_cells: float,
+) -> tuple[list[Terms], list[Running]]:
+    """Return conditions over shared running sums, and these.
+
+    Parameters
+    ----------
+    conditions : sequence of Terms
+        What each condition adds up.
+    domains : mapping of str to ndarray of int
+        The base classes of each role that may be used.
+    ties : mapping of str to int
+        How many relations a role is in; the one in most is added last.
+    every : sequence of set of str
+        The roles of every condition, wherever it holds.
+    tag : str
+        Told in the names of the variables.
+    most_cells : float
+        Ceiling on a table.
+
+    Raises
+    ------
+    TooWideSumError
+        If a table would have more cells.
+    """
+    left, running = list(conditions), list[Running]()
+    open_ = {n: _own(terms) for n, terms in enumerate(left)}
+    alone = {n: all(len(roles) == 1 for roles, *_ in t.values) for n, t in enumerate(left)}
+    while True:
+        members, roles = _best_group(open_, alone, every)
+        if not members:
+            break
+        changed, decided = _with_one_sum(
+            [left[n] for n in members],
+            sorted(roles, key=lambda r: (ties.get(r, 0), r)),
+            domains,
+            tag=f"{tag}.{len(running)}",
+            most_cells=most_cells,
+        )
+        for n, terms in zip(members, changed, strict=True):
+            left[n] = terms
+            del open_[n]
+        running += decided
+    for n, addends in open_.items():  # the same order, where one condition asks alone
+        if len(addends) > 2:
+            inner = _but_one(frozenset(addends), every) if alone[n] else frozenset(addends)
+            order = sorted(inner, key=lambda r: (ties.get(r, 0), r))
+            values = sorted(
+                left[n].values,
+                key=lambda v: order.index(v[0][0]) if v[0][0] in inner else len(order),
+            )
+            left[n] = replace(left[n], values=tuple(values))
+    return left, running
+
+
+def _but_one(roles: frozenset[str], every: Sequence[Set[str]]) -> frozenset[str]:
+    """Return roles less the one without which the others are in the most conditions."""
+
+    def asked(some: frozenset[str]) -> tuple[int, list[str]]:
+        return sum(some <= of for of in every), sorted(some)
+
+    return max((roles - {role} for role in roles), key=asked)
+
+
+def _with_one_sum(
+    members: Sequence[Terms],
+    roles: Sequence[str],
+    domains: Mapping[str, Ints],
+    *,
+    tag: str,
+    most_cells: float,
+) -> tuple[list[Terms], list[Running]]:
+    """Return conditions with the addends of some roles as one variable, and what decides it."""
+    own = [_own(m) for m in members]
+    rest = [[v for v in m.values if len(v[0]) > 1 or v[0][0] not in roles] for m in members]
+    running: list[Running] = []
+    name = roles[0]
+    place, sums = _distinct([addends[name] for addends in own], domains[name])
+    for role in roles[1:]:
+        of_role, addends_of = _distinct([addends[role] for addends in own], domains[role])
+        wide = len(sums[0]) * len(addends_of[0])
+        if float(wide) > most_cells:
+            raise TooWideSumError(members[0].condition.name)
+        code, size = np.zeros(wide, dtype=np.intp), 1
+        for n, (sum_, addend) in enumerate(zip(sums, addends_of, strict=True)):
+            total = (sum_[:, None] + addend).ravel()
+            if role == roles[-1]:
+                apart = _told_apart(total, members[n].base, rest[n])
+            else:
+                apart = np.unique(total, return_inverse=True)[1].reshape(-1)
+            code = code * (int(apart.max()) + 1) + apart
+            code = np.unique(code, return_inverse=True)[1].reshape(-1)
+        size = int(code.max()) + 1
+        first = np.zeros(size, dtype=np.intp)
+        first[code[::-1]] = np.arange(wide - 1, -1, -1)
+        variable = f"sum{tag}+{len(running) + 1}"
+        running.append(
+            Running(
+                variable,
+                size,
+                (name, role),
+                (place, of_role),
+                code.reshape(len(sums[0]), -1).astype(np.intp),
+            )
+        )
+        at, to = np.divmod(first, len(addends_of[0]))
+        sums = [s[at] + a[to] for s, a in zip(sums, addends_of, strict=True)]
+        name, place = variable, np.arange(size, dtype=np.intp)
+    found = []
+    for terms, sum_, others in zip(members, sums, rest, strict=True):
+        ordered = sorted(others, key=lambda v: (len(v[0]), v[2].size))
+        found.append(replace(terms, values=(((name,), (place,), sum_), *ordered)))
+    return found, running
+
+
+def _distinct(own: Sequence[Floats], domain: Ints) -> tuple[Ints, list[Floats]]:
+    """Return the place of each base class among those told apart by any addend, and the addends."""
+    columns = np.column_stack([addend[domain] for addend in own])
+    _, first, of = np.unique(columns, axis=0, return_index=True, return_inverse=True)
+    place = np.zeros(len(own[0]), dtype=np.intp)
+    place[domain] = of.reshape(-1)
+    return place, list(columns[first].T)
+
+
+def _told_apart(
+    sums: Floats, base: float, rest: Sequence[tuple[tuple[str, ...], tuple[Ints, ...], Floats]]
+) -> Ints:
+    """Return a number for each sum, the same where a condition cannot tell two apart."""
+    marks = thresholds([values for *_, values in rest], -EPSILON_MM * STEPS - base)
+    if marks is None:
+        return np.unique(sums, return_inverse=True)[1].reshape(-1).astype(np.intp)
+    return np.searchsorted(marks, sums, side="right").astype(np.intp)
