@@ -54,6 +54,8 @@ WAYS: dict[str, list[tuple[object, Mapping[str, float]]]] = {
         (passes, {"SLICE": 8}),
         (fronts, {"_AT_ONCE": 4, "_LEVELS": 2, "_WEIGHTINGS": 1}),
     ],
+    "running": [(plan, {"_AS_TABLE": -1})],
+    "running cases": [(plan, {"_AS_TABLE": -1, "_CHEAP": 0.0, "_WIDE": 0}), (passes, {"SLICE": 8})],
     "apart": [(relations, {"_MERGED": 0}), (best, {"_FIRST": 1, "_GROWTH": 1, "_ROWS": 1})],
 }
 
@@ -120,12 +122,16 @@ def random_table(
 
 
 def random_sum(
-    rng: np.random.Generator, name: str, roles: list[str], counts: Mapping[str, int]
+    rng: np.random.Generator,
+    name: str,
+    roles: list[str],
+    counts: Mapping[str, int],
+    asks: float = 0.25,
 ) -> SumCondition:
     """Return a condition over some roles, with presence of others in its terms."""
     terms = []
     for role in roles:
-        others = [o for o in counts if o != role and rng.random() < 0.25][:2]
+        others = [o for o in counts if o != role and rng.random() < asks][:2]
         over = (role, *others)
         of = tuple(classes(rng, counts[r], counts[r] if n == 0 else 2) for n, r in enumerate(over))
         shape = [int(c.max()) + 1 for c in of]
@@ -158,9 +164,15 @@ def random_space(seed: int) -> Space:
         roles = tuple(rng.permutation(names)[:size].tolist())
         tables.append(random_table(rng, f"wide {n}", roles, counts))
     sums = []
-    for n in range(int(rng.integers(0, 3))):
-        over = rng.permutation(names)[: int(rng.integers(1, 6))].tolist()
-        sums.append(random_sum(rng, f"sum {n}", over, counts))
+    if rng.random() < 0.5:
+        for n in range(int(rng.integers(0, 3))):
+            over = rng.permutation(names)[: int(rng.integers(1, 6))].tolist()
+            sums.append(random_sum(rng, f"sum {n}", over, counts))
+    else:  # several that add something of the same roles
+        common = rng.permutation(names)[: int(rng.integers(2, 4))].tolist()
+        for n in range(int(rng.integers(2, 5))):
+            beside = [r for r in names if r not in common and rng.random() < 0.4]
+            sums.append(random_sum(rng, f"sum {n}", [*common, *beside], counts, asks=0.02))
     return compile_tables(catalogue, options, tables, sums=sums)
 
 
@@ -202,7 +214,7 @@ def added(space: Space, of: Mapping[str, np.ndarray]) -> np.ndarray:
     return total
 
 
-SEEDS = range(40)
+SEEDS = range(60)
 
 
 @pytest.mark.parametrize("seed", SEEDS)
@@ -250,6 +262,13 @@ def test_random_tables_and_sums_equal_brute_force(seed: int, way: str) -> None:
 
 def of(query: Query) -> tuple[Mapping[str, np.ndarray], Mapping[str, np.ndarray]]:
     return query.price, query.tenths
+
+
+def test_conditions_on_the_same_roles_share_a_running_sum() -> None:
+    with patch.multiple(plan, _AS_TABLE=-1):
+        plans = [random_space(n).plan(certain=sure) for n in SEEDS for sure in (True, False)]
+    shared = [any(s.variable.startswith("sum/") for s in p.steps) for p in plans]
+    assert sum(shared) > 10
 
 
 @pytest.mark.parametrize("seed", SEEDS)

@@ -518,7 +518,7 @@ class _Work:
             others = [axes.index(a) + 2 for a in own]
             size = values.shape[1]
             values = values.transpose(0, *order, 1, *others)
-            return values.reshape(len(values), width, size, -1)
+            return values.reshape(len(values), width, size, math.prod(self._sizes(own, block)))
 
         few = self.alive if self.few is None else self.few[0]
         one = laid(0, few, only).swapaxes(-1, -2)

@@ -43,10 +43,10 @@ def _best_group(
     best: tuple[int, list[int], frozenset[str]] = (0, [], frozenset())
     for one, other in itertools.combinations(own, 2):
         roles = frozenset(own[one].keys() & own[other].keys())
-        if any(alone[n] and roles >= own[n].keys() for n in (one, other)):
+        if len(roles) > 1 and any(alone[n] and roles >= own[n].keys() for n in (one, other)):
             roles = _but_one(roles, every)
         members = [n for n, addends in own.items() if roles <= addends.keys()]
-        saved = (len(members) - 1) * (len(roles) - 1)
+        saved = (len(members) - 1) * max(len(roles) - 1, 0)
         if saved > best[0]:
             best = (saved, members, roles)
     return best[1], best[2]
@@ -186,7 +186,7 @@ def _told_apart(
     sums: Floats, base: float, rest: Sequence[tuple[tuple[str, ...], tuple[Ints, ...], Floats]]
 ) -> Ints:
     """Return a number for each sum, the same where a condition cannot tell two apart."""
-    marks = thresholds([values for *_, values in rest], -EPSILON_MM * STEPS - base)
+    marks = thresholds([np.unique(v) for *_, v in rest], -EPSILON_MM * STEPS - base)
     if marks is None:
         return np.unique(sums, return_inverse=True)[1].reshape(-1).astype(np.intp)
     return np.searchsorted(marks, sums, side="right").astype(np.intp)
