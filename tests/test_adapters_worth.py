@@ -44,6 +44,7 @@ from fitgraph.model import Catalogue, Dimension, Enquiry, Verdict
 from fitgraph.solve import Request, TreeEngine
 from tests import made_catalogues as small
 from tests.bench.catalogues import scaled
+from tests.test_certain_is_certain import demo_told, nesting_joints, picked, tried
 
 FEW = settings(max_examples=25, deadline=None, suppress_health_check=list(HealthCheck))
 
@@ -438,6 +439,24 @@ def test_no_stack_of_what_is_recommended_fails(demo: Catalogue, demo_scan: Scan)
         found = whole_yield(demo, worth.candidate.part)
         assert found.certain_builds > 100
         assert found.certain == 1.0
+
+
+@pytest.mark.parametrize("nth", range(3))
+def test_no_stack_of_what_is_recommended_fails_as_geometry(
+    demo: Catalogue, demo_scan: Scan, nth: int
+) -> None:
+    """Rings are closed step by step: no stack with it that nests let pass stays open."""
+    part = demo_scan.worths[nth].candidate.part
+    told = demo_told(with_part(demo, part), nesting_joints(demo.vocabulary))
+    rng = np.random.default_rng(nth)
+    lot = dict(told.by_lot(200_000, rng))
+    where = next(n for n, o in enumerate(told.options["sleeve"]) if o.part is part)
+    lot["sleeve"] = np.full(200_000, where)
+    fits = np.flatnonzero(told.least(told.joints, lot) == Verdict.FITS)
+    assert len(fits) > 200
+    found = tried(demo.vocabulary, told, picked(lot, fits[:2000]), 16, rng)
+    assert found.drawn[Verdict.FITS] > 16 * 200
+    assert found.assembled[Verdict.FITS] == found.drawn[Verdict.FITS]
 
 
 def test_a_looser_sleeve_of_the_same_cell_fails_in_series(demo: Catalogue, demo_scan: Scan) -> None:
