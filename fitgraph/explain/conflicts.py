@@ -13,6 +13,8 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 
+from fitgraph.demand.least import cheapest
+from fitgraph.demand.menus import Listing, Menu
 from fitgraph.explain.broken import broken_sets, united
 from fitgraph.explain.buckets import Factor, Least
 from fitgraph.explain.elements import JOINT, PICK, Element, Question
@@ -23,8 +25,8 @@ from fitgraph.explain.reasons import Clash, clashes
 from fitgraph.explain.transversals import minimal, minimal_transversals
 from fitgraph.graph.sums import SumCondition
 from fitgraph.model import Joint, Option, Verdict
-from fitgraph.solve.best import Criteria, k_best
 from fitgraph.solve.space import Space
+from fitgraph.solve.support import support_of
 
 Bools = npt.NDArray[np.bool_]
 
@@ -191,24 +193,26 @@ def _nearest_sum(
     space: Space, condition: SumCondition, lets: Mapping[str, Bools], *, certain: bool
 ) -> dict[str, Option]:
     """Return the combination that comes nearest to keeping a sum and breaks no other joint."""
-    none = frozenset[str]()
     gain = {r: np.zeros(len(options)) for r, options in space.options.items()}
     for term in condition.terms:
         values = term.worst if certain else term.best
         own = values.reshape(len(values), -1).max(axis=1)
         gain[term.roles[0]] += np.clip(np.rint(own * _FINE), -_FREE, _FREE)[term.class_of[0]]
-    costs = {r: np.array([-g]) for r, g in gain.items()}
-    options, found = k_best(
-        space.plan(certain=certain, sums=none),
-        space.class_of,
-        lets,
-        Criteria(costs, np.zeros(0)),
-        1,
-    )
-    if not len(found):
+    class_of = {r: space.class_of[r] for r in space.roles}
+    domains = {r: np.unique(class_of[r][mask]) for r, mask in lets.items()}
+    plan = space.ingredients(certain=certain).plan(domains, sums=frozenset())
+    menus = []
+    for role in space.roles:
+        at = np.flatnonzero(lets[role])
+        known = np.ones(len(at), dtype=bool)
+        menus.append([Menu(at, class_of[role][at], -gain[role][at], np.zeros(len(at)), known)])
+    listing = Listing(class_of, menus, {certain: support_of(plan, np.inf)}, {})
+    asked = np.zeros((1, len(space.roles)), dtype=np.intp)
+    value, places = cheapest(listing, asked, (1.0, 0.0), certain=certain, witness=True)
+    if not np.isfinite(value[0]):
         best = {r: int(np.argmax(np.where(mask, gain[r], -np.inf))) for r, mask in lets.items()}
         return {r: space.options[r][at] for r, at in best.items()}
-    return {r: space.options[r][int(at[0])] for r, at in options.items()}
+    return {r: space.options[r][n] for r, n in zip(space.roles, places[0].tolist(), strict=True)}
 
 
 def minimal_drops(kinds: Kinds, question: Question) -> list[int]:
