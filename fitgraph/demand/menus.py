@@ -18,7 +18,6 @@ from fitgraph.demand.distinct import dense, rank
 from fitgraph.model import Fill
 from fitgraph.solve import Space
 from fitgraph.solve.arrays import spread
-from fitgraph.solve.plan import Ingredients
 from fitgraph.solve.query import TENTHS
 from fitgraph.solve.support import Support
 
@@ -101,8 +100,6 @@ class Listing:
         For each role, its menus by number.
     supports : mapping of bool to Support
         The rows: of builds that are certain, and of those that are possible.
-    ingredients : mapping of bool to Ingredients
-        What plans for a single question are made from.
     """
 
     def __init__(
@@ -110,9 +107,8 @@ class Listing:
         class_of: Mapping[str, Ints],
         menus: Sequence[list[Menu]],
         supports: Mapping[bool, Support],
-        ingredients: Mapping[bool, Ingredients],
     ) -> None:
-        self.class_of, self._supports, self._ingredients = class_of, supports, ingredients
+        self.class_of, self._supports = class_of, supports
         self.sizes = {r: int(c.max(initial=-1)) + 1 for r, c in class_of.items()}
         self.roles = tuple(class_of)
         self._of = menus
@@ -121,10 +117,6 @@ class Listing:
     def support(self, *, certain: bool) -> Support:
         """Return the rows that builds are made of."""
         return self._supports[certain]
-
-    def ingredients(self, *, certain: bool) -> Ingredients:
-        """Return what plans for a single question are made from."""
-        return self._ingredients[certain]
 
     def menu(self, at: int, number: int) -> Menu:
         """Return a menu of the role at a place."""
@@ -161,7 +153,7 @@ class Menus(Listing):
 
     def __init__(self, space: Space, stock: Mapping[str, int] | None = None) -> None:
         class_of = {r: space.class_of[r] for r in space.roles}
-        super().__init__(class_of, [[] for _ in space.roles], {}, {})
+        super().__init__(class_of, [[] for _ in space.roles], {})
         self.space = space
         self._number: list[dict[object, int]] = [{} for _ in self.roles]
         self._tenths = {r: np.rint(np.nan_to_num(m) * TENTHS) for r, m in space.mass_g.items()}
@@ -177,16 +169,11 @@ class Menus(Listing):
     def listing(self) -> Listing:
         """Return the menus made so far, without the catalogue: little to send to a process."""
         supports = {certain: self.support(certain=certain) for certain in (True, False)}
-        ingredients = {certain: self.ingredients(certain=certain) for certain in (True, False)}
-        return Listing(self.class_of, [list(menus) for menus in self._of], supports, ingredients)
+        return Listing(self.class_of, [list(menus) for menus in self._of], supports)
 
     def support(self, *, certain: bool) -> Support:
         """Return the rows that builds are made of."""
         return self.space.support(certain=certain)
-
-    def ingredients(self, *, certain: bool) -> Ingredients:
-        """Return what plans for a single question are made from."""
-        return self.space.ingredients(certain=certain)
 
     def _named(self, role: str, skus: Set[str]) -> Bools:
         facts = self.space.facts[role]

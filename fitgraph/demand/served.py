@@ -26,7 +26,6 @@ from fitgraph.demand.distinct import dense, rank
 from fitgraph.demand.least import cheapest
 from fitgraph.demand.menus import Listing, Menus
 from fitgraph.solve.best import Criteria, k_best
-from fitgraph.solve.support import support_of
 
 Ints = npt.NDArray[np.intp]
 Floats = npt.NDArray[np.float64]
@@ -126,10 +125,8 @@ def _exactly(listing: Listing, asked: Asked, n: int, steep: float, *, certain: b
         costs[role][:, menu.place] = mix @ np.array([menu.price, menu.tenths])
     limits = mix[1:] @ np.array([asked.budget[n], asked.tenths[n]])
     limits[2] += _ROUNDING * (1 + abs(limits[2]))
-    domains = {role: np.unique(class_of[role][mask]) for role, mask in lets.items()}
-    plan = listing.ingredients(certain=certain).plan(domains)
-    rows = support_of(plan, np.inf)
-    options, found = k_best(plan, class_of, lets, Criteria(costs, limits), 1, rows)
+    rows = listing.support(certain=certain)
+    options, found = k_best(rows.plan, class_of, lets, Criteria(costs, limits), 1, rows)
     return np.array([options[r][0] for r in listing.roles]) if len(found) else None
 
 

@@ -206,7 +206,7 @@ def _nearest_sum(
         at = np.flatnonzero(lets[role])
         known = np.ones(len(at), dtype=bool)
         menus.append([Menu(at, class_of[role][at], -gain[role][at], np.zeros(len(at)), known)])
-    listing = Listing(class_of, menus, {certain: support_of(plan, np.inf)}, {})
+    listing = Listing(class_of, menus, {certain: support_of(plan, np.inf)})
     asked = np.zeros((1, len(space.roles)), dtype=np.intp)
     value, places = cheapest(listing, asked, (1.0, 0.0), certain=certain, witness=True)
     if not np.isfinite(value[0]):

@@ -22,6 +22,7 @@ from fitgraph.adapters import (
     sheet,
     yields_by_grade,
 )
+from fitgraph.adapters.pairs import pairs
 from fitgraph.lab import adapter_tables as told
 from fitgraph.lab import tables
 from fitgraph.lab.adapter_charts import AdapterChart, frontier_svg, yields_svg
@@ -418,7 +419,8 @@ class AdapterMap(Answering):
             others = [m for n, m in self.makes.items() if n != choice.make] if mixed else []
             scans = [found.scan(choice)]
             scans += [found.scan(Choice.of(m, in_stock=choice.in_stock), self._on) for m in others]
-            steps = list(frontier(scans, MOST_TOGETHER))
+            both = pairs(scans, in_stock=choice.in_stock) if others else ()
+            steps = list(frontier(scans, MOST_TOGETHER, both))
 
             def show() -> None:
                 self.steps = steps

@@ -46,7 +46,7 @@ LIGHT, DARK = "light", "dark"
 WIDE, NARROW = (1280, 900), (800, 900)
 
 #: Longest wait for one thing to appear, in ms; a busy machine is slow to start a kernel.
-PATIENCE_MS = 60_000
+PATIENCE_MS = 120_000
 
 #: Addresses on this computer.
 _HERE = {"127.0.0.1", "localhost", ""}
