@@ -44,6 +44,7 @@ def test_share_lies_between_the_bounds_of_its_pairs(demo: Catalogue) -> None:
                 shares.append(share)
             slack = 5 * found.standard_error + 0.02  # a slot counts with its least width
             assert found.share <= min(shares) + slack
+            shares += found.by_pair  # nests among them
             assert found.share >= max(0.0, sum(shares) - len(shares) + 1) - slack - 0.25
             seen.add("certain" if found.share == 1.0 else "none" if found.share == 0 else "some")
     assert {"certain", "none"} <= seen

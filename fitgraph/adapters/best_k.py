@@ -230,7 +230,9 @@ def best_together(scans: Sequence[Scan], most: int, pairs: Sequence[Pair] = ()) 
         most,
         costs,
         pairs=np.array([(p.first, p.second) for p in pairs], dtype=np.intp).reshape(-1, 2),
-        paired=np.array([p.serves[now] for p in pairs], dtype=bool).reshape(-1, now.sum()).T,
+        paired=np.array([p.serves[now] for p in pairs], dtype=bool)
+        .reshape(len(pairs), int(now.sum()))
+        .T,
     )
     alone = serves[:, list(choice.chosen)].any(axis=1)
     base = float(weights[before].sum())
