@@ -486,7 +486,7 @@ class _Work:
             others = [axes.index(a) + 2 for a in own]
             size = values.shape[1]
             values = values.transpose(0, *order, 1, *others)
-            return values.reshape(len(values), width, size, -1)
+            return values.reshape(len(values), width, size, math.prod(self._sizes(own, block)))
 
         few = self.alive if self.few is None else self.few[0]
         one = laid(0, few, only).swapaxes(-1, -2)
@@ -663,5 +663,8 @@ def _taken(values: Numbers, places: list[Ints | None], skip: int) -> Numbers:
     # Axes that shrink the most go first.
     given.sort(key=lambda g: len(g[1]) / max(values.shape[g[0]], 1))
     for axis, place in given:
-        values = values.take(place, axis=axis)
+        if values.flags.c_contiguous:
+            values = values.take(place, axis=axis)
+        else:  # taking from a view would copy all of it first
+            values = values[(slice(None),) * axis + (place,)]
     return values
