@@ -187,7 +187,7 @@ def test_names_from_a_catalogue_stay_text(vocabulary, name):
         "circle",
     }
     assert not [a for e in root.iter() for a in e.attrib if a.startswith("on")]
-    shown = name.replace("\x00", "\ufffd").replace("\x1b", "\ufffd")
+    shown = name.replace("\x00", " ").replace("\x1b", " ")
     assert shown in root.find(f"{NS}title").text
 
 

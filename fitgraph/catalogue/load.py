@@ -357,12 +357,12 @@ class _Reader:
         self.capitals[sku.casefold()] = sku
         self.read[sku] = (
             role,
-            (name if len(name) <= LONGEST_TEXT else self.text(PARTS, row, "name", name)) or sku,
-            maker if len(maker) <= LONGEST_TEXT else self.text(PARTS, row, "maker", maker),
+            self.text(PARTS, row, "name", name) or sku,
+            self.text(PARTS, row, "maker", maker),
             self.money(PARTS, row, "price", price),
             self.mass(PARTS, row, "mass", mass),
             material or None,
-            note if len(note) <= LONGEST_TEXT else self.text(PARTS, row, "note", note),
+            self.text(PARTS, row, "note", note),
         )
         return True
 

@@ -2,25 +2,23 @@
 
 from __future__ import annotations
 
-import re
 import xml.etree.ElementTree as ET
 
-#: What XML 1.0 lets stand in a document (section 2.2, production 2, is the complement).
-_NOT_XML = "[^\t\n\r\u0020-\ud7ff\ue000-\ufffd\U00010000-\U0010ffff]"
-#: Control codes, signs without width, and what turns the direction of writing (UAX #9).
-_OBEYED = "[\u007f-\u009f\u200b-\u200f\u202a-\u202e\u2060-\u2069\ufeff]"
-_NO_SIGN = re.compile(f"{_NOT_XML}|{_OBEYED}")
+from fitgraph.plain import plain
+
+#: Spaces that keep lines and figures together stay.
+_SPACES = "\t\n\r\u00a0\u2007\u2009\u202f"
 
 
 def clean(text: str) -> str:
-    """Return a text in which what XML forbids, and what a screen obeys, is replaced.
+    """Return a text without what a screen obeys; XML forbids part of that (1.0, section 2.2).
 
     Examples
     --------
     >>> clean("a\\x00b")
-    'a\ufffdb'
+    'a b'
     """
-    return _NO_SIGN.sub("\ufffd", text)
+    return plain(text, keep=_SPACES)
 
 
 def shorten(text: str, most: int) -> str:
