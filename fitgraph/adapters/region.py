@@ -16,7 +16,7 @@ import numpy.typing as npt
 from fitgraph.adapters.candidates import Candidate, Counterparts, middle
 from fitgraph.adapters.cells import SAME_MM, Cell, peaks
 from fitgraph.adapters.made import Words, held
-from fitgraph.model import Catalogue, Make, Option, Reference
+from fitgraph.model import Catalogue, Joint, Make, Option, Reference
 
 Floats = npt.NDArray[np.float64]
 Ints = npt.NDArray[np.intp]
@@ -223,14 +223,18 @@ class Edge:
     below : bool
         Whether it is the lower end.
     joints : tuple of str
-        Titles of the joints that lose a counterpart beyond it; empty where only what is
-        plausible ends there.
+        Titles of the joints that lose a counterpart beyond it.
+    gains : tuple of str
+        Titles of those that gain one. A ring of a nest need not stand in a best cell, so that
+        a cell may end where another counterpart begins to fit. Both are empty where only what
+        is plausible ends there.
     """
 
     size: Reference
     at: float
     below: bool
     joints: tuple[str, ...]
+    gains: tuple[str, ...] = ()
 
 
 def edges(
@@ -255,11 +259,14 @@ def edges(
         cell = candidate.cells[free.size]
         windows = list(counterparts.windows(free, keep, example))
         for below, at in ((True, cell.lo), (False, cell.hi)):
-            shift = cell.lower if below else cell.upper
-            joints = [
-                joint.title
-                for joint, least, most in windows
-                if np.isclose((least if below else most) - shift, at, atol=1e-6, rtol=0).any()
-            ]
-            found.append(Edge(free.size, at, below, tuple(dict.fromkeys(joints))))
+            begin = [(j, least - cell.lower) for j, least, _ in windows]
+            end = [(j, most - cell.upper) for j, _, most in windows]
+            lost, gained = (begin, end) if below else (end, begin)
+            found.append(Edge(free.size, at, below, _meeting(lost, at), _meeting(gained, at)))
     return found
+
+
+def _meeting(ends: Sequence[tuple[Joint, Floats]], at: float) -> tuple[str, ...]:
+    """Return the titles of the joints of which a counterpart's interval ends at a size."""
+    met = [j.title for j, sizes in ends if np.isclose(sizes, at, atol=1e-6, rtol=0).any()]
+    return tuple(dict.fromkeys(met))

@@ -66,6 +66,10 @@ def yields_by_grade(
     The counterparts are the same for all grades: those of which some pairs fit as designed. At
     the part's own grade the share is that of :func:`fitgraph.adapters.yield_of`. Sizes are
     taken as uniform within their limits.
+
+    A coarser grade never helps a counterpart that certainly fits, so that `worst` only falls.
+    `pairs` may rise: a part at its snug corner stands close to its counterparts, and a wider
+    bore lets in more of those whose own limits are wide.
     """
     make, part = candidate.make, candidate.part
     met = [m for m in mates(catalogue, part) if "spigot" in m.joint.arguments and m.share]

@@ -161,12 +161,12 @@ def edges_html(edges: Sequence[Edge], vocabulary: Vocabulary) -> str:
     for edge in edges:
         size = escape(size_title(edge.size, vocabulary))
         side = "below" if edge.below else "over"
-        why = (
-            f"a counterpart is lost in: {escape(', '.join(edge.joints))}"
-            if edge.joints
-            else "no counterpart is lost, the sizes looked at end there"
-        )
-        items.append(f"<li>{size} {side} {edge.at:.2f} mm: {why}.</li>")
+        why = [
+            f"a counterpart is {what} in: {escape(', '.join(joints))}"
+            for what, joints in (("lost", edge.joints), ("gained", edge.gains))
+            if joints
+        ] or ["no counterpart is lost, the sizes looked at end there"]
+        items.append(f"<li>{size} {side} {edge.at:.2f} mm: {'; '.join(why)}.</li>")
     return (
         "<details><summary>Where its cell ends, and at which joint</summary>"
         f"<ul>{''.join(items)}</ul></details>"
