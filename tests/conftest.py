@@ -23,6 +23,14 @@ def pytest_addoption(parser: pytest.Parser) -> None:
     )
 
 
+@pytest.hookimpl(tryfirst=True)
+def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
+    """Keep each file on one worker, and all tests in a browser on one: they share open pages."""
+    for item in items:
+        browser = "browser" in item.path.relative_to(item.config.rootpath).parts[:2]
+        item.add_marker(pytest.mark.xdist_group("browser" if browser else str(item.path)))
+
+
 def pytest_sessionfinish(session: pytest.Session, exitstatus: int) -> None:
     reporter = session.config.pluginmanager.get_plugin("terminalreporter")
     if reporter is None or not session.config.getoption("--no-skips"):

@@ -63,7 +63,11 @@ def whole_yield(catalogue: Catalogue, part: Part, *, builds: int = BUILDS) -> Wh
     builds : int
         How many builds are drawn of those that certainly fit, and of those that may; seeded.
     """
-    space = compile_space(only_parts(catalogue, part.role, [part]))
+    return wholes_in(compile_space(only_parts(catalogue, part.role, [part])), part, builds=builds)
+
+
+def wholes_in(space: Space, part: Part, *, builds: int = BUILDS) -> WholeYield:
+    """Return the same of a catalogue as compiled in which the part is its role's only one."""
     sure, maybe = (_shares(space, part, builds, certain=certain) for certain in (True, False))
     return WholeYield(_mean(sure), len(sure), _mean(maybe), len(maybe))
 

@@ -11,7 +11,7 @@ from dataclasses import dataclass, field, replace
 import numpy as np
 import numpy.typing as npt
 
-from fitgraph.adapters.candidates import Candidate, candidates
+from fitgraph.adapters.candidates import Candidate, Counterparts, candidates
 from fitgraph.adapters.compiled import compiled_with
 from fitgraph.adapters.demand import (
     MadeFacts,
@@ -166,9 +166,9 @@ class _Role:
         if self.whole is not None:
             old = len(self.existing)
             kept = _unbettered(found, self.whole.fits[old:])
+            counterparts = Counterparts(catalogue, make, self.options)
             self.chosen = tuple(
-                settled(catalogue, found[n], self.options, float(self.whole.spare[old + n]))
-                for n in kept
+                settled(counterparts, found[n], float(self.whole.spare[old + n])) for n in kept
             )
             fits = np.vstack([self.whole.fits[:old], self.whole.fits[old:][kept]])
             self.whole = replace(self.whole, fits=fits)

@@ -19,28 +19,21 @@ from fitgraph.adapters.candidates import FINER, Candidate, Counterparts, label
 from fitgraph.adapters.cells import SAME_MM
 from fitgraph.adapters.made import features_of, held, make_part
 from fitgraph.graph.options import plain
-from fitgraph.model import Catalogue, FreeSize, Option, Part, Reference
+from fitgraph.model import FreeSize, Part, Reference
 
 #: Sizes nearest to the snug one that are looked at.
 _NEAREST = 4
 
 
-def settled(
-    catalogue: Catalogue,
-    candidate: Candidate,
-    options: Mapping[str, Sequence[Option]],
-    spare: float,
-) -> Candidate:
+def settled(counterparts: Counterparts, candidate: Candidate, spare: float) -> Candidate:
     """Return a candidate with the sizes that it is drawn with.
 
     Parameters
     ----------
-    catalogue : Catalogue
-        Whose counterparts count.
+    counterparts : Counterparts
+        What counts, of the candidate's make.
     candidate : Candidate
         At its snug corner; any other is returned as it is.
-    options : mapping of str to sequence of Option
-        The options of every role.
     spare : float
         What the nearest of the nests that it closes in has left at the worst sizes [mm].
 
@@ -50,7 +43,6 @@ def settled(
         It certainly makes every build that the other makes. Of the sizes that do, those that
         the process has gauges for go first, then the snuggest.
     """
-    counterparts = Counterparts(catalogue, candidate.make, options)
     if not counterparts.snug:
         return candidate
     make = candidate.make
@@ -74,7 +66,7 @@ def settled(
         return candidate
     _, sizes, standard = best
     sku = label(make, sizes, candidate.words)
-    part = make_part(make, catalogue.vocabulary, sku, sizes, candidate.words)
+    part = make_part(make, counterparts.catalogue.vocabulary, sku, sizes, candidate.words)
     return replace(candidate, sizes=sizes, part=part, standard=standard)
 
 

@@ -5,11 +5,11 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from fitgraph.adapters.assemblies import WholeYield, whole_yield
+from fitgraph.adapters.assemblies import WholeYield, wholes_in
 from fitgraph.adapters.made import Cost, Shape, cost_of, shape_of
 from fitgraph.adapters.mates import Mate, Yield, mates, yield_of
 from fitgraph.adapters.scan import Worth
-from fitgraph.adapters.what_if import with_part
+from fitgraph.adapters.what_if import only_parts
 from fitgraph.graph.hold import Hold, hold
 from fitgraph.graph.options import empty
 from fitgraph.mechanics.cautions import CAUTIONS
@@ -195,12 +195,11 @@ def _closure(make: Make, shape: Shape, found: Sequence[Mate]) -> Closure | None:
     return Closure(max(inside, default=0.0), gives, springs)
 
 
-def _holds(catalogue: Catalogue, part: Part) -> list[Hold]:
+def _holds(engine: TreeEngine, part: Part) -> list[Hold]:
     """Return the grip in the cheapest builds with a part, the weakest first."""
-    vocabulary = catalogue.vocabulary
+    vocabulary = engine.catalogue.vocabulary
     if vocabulary.hold is None:
         return []
-    engine = TreeEngine(with_part(catalogue, part))
     found = []
     for build in engine.best(Request(want=(part.sku,)), sort="price", limit=_BUILDS):
         chosen = {r: build.options.get(r, empty(r)) for r in vocabulary.roles}
@@ -225,7 +224,8 @@ def sheet(catalogue: Catalogue, worth: Worth, gained: Sequence[str] = ()) -> She
     make, part = worth.candidate.make, worth.candidate.part
     shape = shape_of(make, part.features)
     met = tuple(mates(catalogue, part))
-    holds = tuple(_holds(catalogue, part))
+    engine = TreeEngine(only_parts(catalogue, part.role, [part]))
+    holds = tuple(_holds(engine, part))
     texts = {**CAUTIONS, **catalogue.vocabulary.cautions}
     topics = [make.caution, *(["torque"] if holds else [])]
     return Sheet(
@@ -236,7 +236,7 @@ def sheet(catalogue: Catalogue, worth: Worth, gained: Sequence[str] = ()) -> She
         cost_of(make, shape),
         met,
         yield_of(catalogue, part, [f.size for f in make.free]),
-        whole_yield(catalogue, part),
+        wholes_in(engine.space, part),
         _closure(make, shape, met),
         holds,
         tuple(gained),

@@ -43,6 +43,9 @@ PIECE, SENT = 1 << 15, 10_000
 #: Rounds of the dual before the branch and bound, and most multipliers in a round.
 _ROUNDS, _MULTIPLIERS = 4, 64
 
+#: Shares of the best multiplier that a search bounds with.
+_AROUND = (1.0, 0.8, 1.25, 0.5, 2.0)
+
 #: Relative rounding that a bound with multipliers may carry.
 _ROUNDING = 1e-9
 
@@ -110,23 +113,25 @@ def _sums(listing: Listing, asked: Asked, places: Ints) -> tuple[Floats, Floats]
 def _exactly(listing: Listing, asked: Asked, n: int, steep: float, *, certain: bool) -> Ints | None:
     """Return a build within both limits of one question; None where there is none.
 
-    A mixture of both limits is a limit too. It follows from the two, but the search does not
-    know that, and at the right multiplier it cuts most of it off.
+    Nothing is to be made least. What follows from both limits together, at and around the
+    multiplier at which the dual is highest, cuts nearly all of the search off.
     """
     class_of = listing.class_of
     lets, costs = {}, {}
-    mix = np.array([[1.0, steep], [1.0, 0.0], [0.0, 1.0], [1.0, steep]])
     for at, role in enumerate(listing.roles):
         number = int(asked.menus[n, at])
         menu, use = listing.menu(at, number), listing.useful(at, number, weighed=certain)
         lets[role] = np.zeros(len(class_of[role]), dtype=bool)
         lets[role][menu.place[use]] = True
-        costs[role] = np.zeros((len(mix), len(lets[role])))
-        costs[role][:, menu.place] = mix @ np.array([menu.price, menu.tenths])
-    limits = mix[1:] @ np.array([asked.budget[n], asked.tenths[n]])
-    limits[2] += _ROUNDING * (1 + abs(limits[2]))
+        costs[role] = np.zeros((3, len(lets[role])))
+        costs[role][1:, menu.place] = menu.price, menu.tenths
+    criteria = Criteria(costs, np.array([asked.budget[n], asked.tenths[n]]))
+    around = [[0.0, 1.0, steep * share] for share in _AROUND]
+    first = [[1.0, 0.0, 0.0], [1.0, 1.0, steep], [0.0, 1.0, 0.0], [0.0, 0.0, 1.0]]
     rows = listing.support(certain=certain)
-    options, found = k_best(rows.plan, class_of, lets, Criteria(costs, limits), 1, rows)
+    options, found = k_best(
+        rows.plan, class_of, lets, criteria, 1, rows, weightings=np.array([*first, *around])
+    )
     return np.array([options[r][0] for r in listing.roles]) if len(found) else None
 
 

@@ -19,7 +19,6 @@ from fitgraph.adapters import (
     grade_of,
     grades_of,
     held_to,
-    sheet,
     yields_by_grade,
 )
 from fitgraph.adapters.pairs import pairs
@@ -27,7 +26,6 @@ from fitgraph.lab import adapter_tables as told
 from fitgraph.lab import tables
 from fitgraph.lab.adapter_charts import AdapterChart, frontier_svg, yields_svg
 from fitgraph.lab.adapter_entries import Entry, entries, words_text
-from fitgraph.lab.adapter_files import links_html
 from fitgraph.lab.answering import Answering, Step
 from fitgraph.lab.debounce import Debounce
 from fitgraph.lab.look import LABEL, field_layout, grid, heading, html, note, row, style
@@ -592,7 +590,8 @@ class AdapterMap(Answering):
     def _look_steps(self, entry: Entry) -> Sequence[Step]:
         found = weighed(self.opened, self.added)
         catalogue, vocabulary = found.shop.catalogue, self.vocabulary
-        make = self.choice.variant(vocabulary)
+        choice = self.choice
+        make = choice.variant(vocabulary)
         grade = grade_of(make) or 0
         candidate, worth = entry.candidate, entry.worth
 
@@ -635,8 +634,7 @@ class AdapterMap(Answering):
 
         def drawn() -> Callable[[], None]:
             assert worth is not None
-            gained = () if self.scan is None else self.scan.gained_by(worth)
-            made = sheet(catalogue, worth, gained)
+            made = found.sheet(choice, worth, self._gained_by(worth))
             view = told.sheet_shown(made)
 
             def show() -> None:
@@ -646,7 +644,8 @@ class AdapterMap(Answering):
             return show
 
         def files() -> Callable[[], None]:
-            links = links_html(self.sheet)
+            assert worth is not None
+            links = found.links(choice, worth, self._gained_by(worth))
 
             def show() -> None:
                 self.files.value = tables.wrap(links)
@@ -659,6 +658,9 @@ class AdapterMap(Answering):
         if worth is not None:
             steps += [(True, drawn), (True, files)]
         return steps
+
+    def _gained_by(self, worth: Worth) -> tuple[str, ...]:
+        return () if self.scan is None else self.scan.gained_by(worth)
 
     # ------------------------------------------------------------ the best few
 

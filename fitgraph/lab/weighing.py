@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from typing import Any
 from weakref import WeakKeyDictionary
@@ -12,6 +12,7 @@ from fitgraph.adapters import (
     Candidate,
     Region,
     Scan,
+    Sheet,
     Worth,
     axes_of,
     barred,
@@ -21,6 +22,7 @@ from fitgraph.adapters import (
     make_part,
     region,
     scan,
+    sheet,
     with_least_wall,
     with_material,
     with_part,
@@ -28,10 +30,14 @@ from fitgraph.adapters import (
 from fitgraph.adapters.made import Words
 from fitgraph.graph.options import options_for
 from fitgraph.lab.adapter_entries import words_text
+from fitgraph.lab.adapter_files import links_html
 from fitgraph.lab.opened import OpenCatalogue
 from fitgraph.model import Make, Option, Part, Reference, Vocabulary
 from fitgraph.solve import Request
 from fitgraph.stock import Coverage, coverage
+
+#: Sheets that are kept, so that going back to a part costs nothing.
+_SHEETS = 32
 
 
 @dataclass(frozen=True, slots=True)
@@ -161,6 +167,7 @@ class Weighed:
     options: Mapping[str, tuple[Option, ...]]
     scans: dict[Choice, Scan] = field(default_factory=dict)
     _planes: dict[Choice, Plane] = field(default_factory=dict)
+    _sheets: dict[tuple[Choice, str], tuple[Sheet, str]] = field(default_factory=dict)
     _covered: list[tuple[Coverage, int]] = field(default_factory=list)
 
     def scan(self, choice: Choice, progress: Callable[[int, int], None] | None = None) -> Scan:
@@ -175,6 +182,25 @@ class Weighed:
                 engine=self.shop.engine,
             )
         return self.scans[choice]
+
+    def sheet(self, choice: Choice, worth: Worth, gained: Sequence[str]) -> Sheet:
+        """Return the specification sheet of a part; the last few are kept."""
+        return self._sheet(choice, worth, gained)[0]
+
+    def links(self, choice: Choice, worth: Worth, gained: Sequence[str]) -> str:
+        """Return the links that save a part's sheet."""
+        key = choice, worth.candidate.part.sku
+        made, links = self._sheet(choice, worth, gained)
+        self._sheets[key] = made, links or links_html(made)
+        return self._sheets[key][1]
+
+    def _sheet(self, choice: Choice, worth: Worth, gained: Sequence[str]) -> tuple[Sheet, str]:
+        key = choice, worth.candidate.part.sku
+        if key not in self._sheets:
+            if len(self._sheets) >= _SHEETS:
+                self._sheets.pop(next(iter(self._sheets)))
+            self._sheets[key] = sheet(self.shop.catalogue, worth, gained), ""
+        return self._sheets[key]
 
     def worth(self, made: MadeUp) -> Worth | None:
         """Return what a part is worth that was found here; None where it is none of them."""

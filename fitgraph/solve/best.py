@@ -245,9 +245,13 @@ class Search:
         criteria: Criteria,
         k: int,
         support: Support | None = None,
+        weightings: Floats | None = None,
     ) -> None:
         self.plan, self.criteria, self.k = plan, criteria, k
-        self.bounds = _weightings(plan, class_of, lets, criteria, support)
+        if weightings is None:
+            self.bounds = _weightings(plan, class_of, lets, criteria, support)
+        else:
+            self.bounds = Bounds(plan, class_of, lets, criteria.costs, weightings, support)
         self.members = Members(class_of, lets)
         self.step = 1.0
         width = 1 + len(criteria.limits)
@@ -281,7 +285,7 @@ class Search:
         """Return the places of those that may keep the limits and be among the k best."""
         keep = np.isfinite(values).all(axis=0)
         for value, spends in zip(values[~self._pure], self._spends[~self._pure], strict=True):
-            keep &= value <= spends
+            keep &= value <= spends + _ROUNDING * (1 + abs(spends))
         if np.isfinite(self.threshold):
             # Only what costs a step less changes the answer: k that cost no more are known.
             wanted = self.threshold - self.step
@@ -367,6 +371,7 @@ def k_best(
     criteria: Criteria,
     k: int,
     support: Support | None = None,
+    weightings: Floats | None = None,
 ) -> tuple[dict[str, Ints], Floats]:
     """Return the k solutions of least cost that keep the limits.
 
@@ -384,6 +389,9 @@ def k_best(
         How many to return; fewer where there are fewer.
     support : Support, optional
         The rows of the plan, where they are few.
+    weightings : ndarray of float, shape (n_weightings, n_criteria), optional
+        What to bound with, where good multipliers are known: rows with a weight for the cost
+        bound the cost, the others cut off what no limit allows. By default they are looked for.
 
     Returns
     -------
@@ -404,7 +412,7 @@ def k_best(
     if k < 1 or not plan.cases or not all(lets[r].any() for r in plan.roles):
         return nothing
     step, criteria = _in_steps(criteria, lets)
-    search = Search(plan, class_of, lets, criteria, k, support)
+    search = Search(plan, class_of, lets, criteria, k, support, weightings)
     search.step = step
     search.run()
     return search.found, search.costs
