@@ -6,6 +6,10 @@ import os
 
 import pytest
 from hypothesis import settings
+from xdist.scheduler import LoadFileScheduling
+
+#: Where the tests in a browser are.
+_BROWSER = "tests/browser/"
 
 # In CI the same examples are tried each time, so that a run can be repeated; elsewhere new
 # ones are looked for.
@@ -23,12 +27,24 @@ def pytest_addoption(parser: pytest.Parser) -> None:
     )
 
 
-@pytest.hookimpl(tryfirst=True)
+class _ByFile(LoadFileScheduling):
+    """Keeps each file on one worker, and all tests in a browser on one: they share open pages."""
+
+    def _split_scope(self, nodeid: str) -> str:
+        return _BROWSER if nodeid.startswith(_BROWSER) else super()._split_scope(nodeid)
+
+
+def pytest_xdist_make_scheduler(config: pytest.Config, log: object) -> LoadFileScheduling | None:
+    """Return how ``--dist loadfile`` is done here."""
+    if config.getvalue("dist") != "loadfile":
+        return None
+    config.option.loadscopereorder = False  # in the order below, not by the number of tests
+    return _ByFile(config, log)
+
+
 def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
-    """Keep each file on one worker, and all tests in a browser on one: they share open pages."""
-    for item in items:
-        browser = "browser" in item.path.relative_to(item.config.rootpath).parts[:2]
-        item.add_marker(pytest.mark.xdist_group("browser" if browser else str(item.path)))
+    """Begin with what takes longest: what runs in a browser, then the notebooks."""
+    items.sort(key=lambda item: (not item.nodeid.startswith(_BROWSER), ".ipynb" not in item.nodeid))
 
 
 def pytest_sessionfinish(session: pytest.Session, exitstatus: int) -> None:

@@ -399,18 +399,20 @@ def brute_builds(
     options = allowed_options(catalogue, request)
     if not all(options.values()):
         return []
-    together = [] if least is Verdict.FITS else together_of(options, counted)
+    together = {} if least is Verdict.FITS else together_of(options, counted)
     return [
         {role: options[role][i] for role, i in zip(options, row, strict=True)}
         for row in rows_of(options, counted, least, known)
-        if all(holds(row) for holds in together)
+        if all(holds(row) for holds in together.values())
     ]
 
 
 def together_of(
     options: Mapping[str, Sequence[Option]], counted: Sequence[Joint]
-) -> list[Callable[[tuple[int, ...]], bool]]:
-    """Return what joints ask together of figures that nobody knows, as tests of a row."""
+) -> dict[str, Callable[[tuple[int, ...]], bool]]:
+    """Return what joints ask together of figures that nobody knows, as tests of a row by name."""
+    if not all(options.values()):
+        return {}
     unknowns = Unknowns(counted, columns_of(options, WordCodes()))
     roles = list(options)
 
@@ -424,10 +426,16 @@ def together_of(
     def table_holds(table: JointTable, row: tuple[int, ...]) -> bool:
         return bool(table.verdicts[at(row, table.roles, table.class_of)] != Verdict.FAILS)
 
-    return [
-        *(functools.partial(sum_holds, c) for c in unknowns.conditions()),
-        *(functools.partial(table_holds, t) for t in unknowns.tables()),
-    ]
+    tests: dict[str, list[Callable[[tuple[int, ...]], bool]]] = {}
+    for condition in unknowns.conditions():
+        tests.setdefault(condition.joint.name, []).append(functools.partial(sum_holds, condition))
+    for table in unknowns.tables():
+        tests.setdefault(table.joint.name, []).append(functools.partial(table_holds, table))
+    return {name: functools.partial(_all_hold, some) for name, some in tests.items()}
+
+
+def _all_hold(tests: Sequence[Callable[[tuple[int, ...]], bool]], row: tuple[int, ...]) -> bool:
+    return all(holds(row) for holds in tests)
 
 
 def keeps_limits(request: Request, chosen: Mapping[str, Option], *, certain: bool = True) -> bool:

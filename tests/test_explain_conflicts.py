@@ -19,6 +19,7 @@ from strategies import (
     mass_of,
     price_of,
     requests,
+    together_of,
     verdict_of,
 )
 
@@ -76,6 +77,7 @@ class Brute:
         self.facts = facts
         self.joints = asked(catalogue.vocabulary.joints, tidy=tidy)
         roles = list(options)
+        together = together_of(options, self.joints)
         self.all: list[tuple[Chosen, Set, dict[str, Verdict]]] = []
         memo: dict[tuple[str, tuple[int, ...]], Verdict] = {}
         for row in itertools.product(*(range(len(options[r])) for r in roles)):
@@ -87,6 +89,8 @@ class Brute:
                 if key not in memo:
                     memo[key] = judge(joint, chosen).verdict
                 said[joint.name] = memo[key]
+            for name, holds in together.items():  # of figures that nobody knows: never certain
+                said[name] = Verdict.FITS if holds(row) else Verdict.FAILS
             facts_broken = frozenset(k for k, holds in facts.items() if not holds(chosen))
             self.all.append((chosen, facts_broken, said))
 

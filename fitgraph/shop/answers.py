@@ -576,7 +576,7 @@ class CoverageAnswer(Answer):
     >>> import fitgraph
     >>> coverage = fitgraph.open().coverage()
     >>> round(coverage.share, 2)
-    0.45
+    0.39
     >>> coverage.pivot("system", "material").to_frame().columns[0]
     'system'
     """

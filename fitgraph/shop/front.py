@@ -459,8 +459,8 @@ class Shop:
         --------
         >>> import fitgraph
         >>> asked = fitgraph.open().identify(clamp_grips_steerer="yes")
-        >>> asked.records("kinds")[0]["kind"]
-        'SCS'
+        >>> [kind["kind"] for kind in asked.records("kinds")[:2]]
+        ['threaded', 'SCS']
         """
         from fitgraph.explain.identify import Identifier
 

@@ -25,7 +25,7 @@ import itertools
 import math
 from collections import Counter
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from types import MappingProxyType
 from typing import Any
 
@@ -331,6 +331,7 @@ class _Draft:
     ceiling: float
     last: str | None
     memo: Memo
+    share: bool
 
 
 class _Planner:
@@ -409,7 +410,9 @@ class _Planner:
         terms = [terms_of(s, self.draft.first, domains, certain=self.draft.certain) for s in sums]
         terms = [t for t in terms if not t.holds]
         try:
-            terms, decided = shared(terms, domains, ties, every, tag=tag, most_cells=most)
+            decided: list[Running] = []
+            if self.draft.share:
+                terms, decided = shared(terms, domains, ties, every, tag=tag, most_cells=most)
             found = [Chain(tuple(decided), None)]
             found += [
                 chain_of_terms(t, tag=f"{tag}.{n}", most_cells=most) for n, t in enumerate(terms)
@@ -908,20 +911,29 @@ def make_plan(
         ceiling,
         last,
         {} if memo is None else memo,
+        share=True,
     )
-    planner = _Planner(draft)
-    cases = _chosen(planner)
-    steps_of = [case.finish() for case in cases]
-    plan = Plan(tuple(roles), dict(sizes), tuple(planner.steps), tuple(steps_of), last)
+    # A shared sum ties its conditions together; where a role has to go last, or that is too
+    # much, each stands alone.
+    share = last is None
+    plan = _finished(replace(draft, share=share))
+    if plan.bytes > ceiling:
+        plan = min(plan, _finished(replace(draft, share=not share)), key=lambda p: p.bytes)
     if plan.bytes > ceiling:
         widest = max(plan.steps, key=lambda s: math.prod(s.shape))
         raise TooWideError(
             plan.bytes,
             ceiling,
-            [v for v in (widest.variable, *widest.separator) if v in planner.rank],
+            [v for v in (widest.variable, *widest.separator) if v in roles],
             widest.names,
         )
     return plan
+
+
+def _finished(draft: _Draft) -> Plan:
+    planner = _Planner(draft)
+    steps_of = [case.finish() for case in _chosen(planner)]
+    return Plan(draft.roles, draft.sizes, tuple(planner.steps), tuple(steps_of), draft.last)
 
 
 @dataclass(frozen=True, slots=True, eq=False)

@@ -37,18 +37,18 @@ def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
             )
 
 
-@pytest.fixture(scope="session")
+@pytest.fixture(scope="package")
 def browser() -> Iterator[Any]:
     with browser_open() as opened:
         yield opened
 
 
-@pytest.fixture(scope="session")
+@pytest.fixture(scope="package")
 def home(tmp_path_factory: pytest.TempPathFactory) -> Path:
     return tmp_path_factory.mktemp("home")
 
 
-@pytest.fixture(scope="session")
+@pytest.fixture(scope="package")
 def servers(home: Path) -> Iterator[dict[str, Server]]:
     folder = copy_of_notebooks(home / "notebooks")
     started: dict[str, Server] = {}
@@ -61,7 +61,7 @@ def servers(home: Path) -> Iterator[dict[str, Server]]:
             server.stop()
 
 
-@pytest.fixture(scope="session")
+@pytest.fixture(scope="package")
 def context(browser: Any) -> Iterator[Any]:
     """Return where pages open; at its end no page went wrong, and none asked outside."""
     opened = browser.new_context(
@@ -76,12 +76,12 @@ def context(browser: Any) -> Iterator[Any]:
     assert watch.seen > 0
 
 
-@pytest.fixture(scope="session")
+@pytest.fixture(scope="package")
 def shop() -> OpenCatalogue:
     return open_catalogue()
 
 
-@pytest.fixture(scope="session")
+@pytest.fixture(scope="package")
 def opened(servers: dict[str, Server], context: Any) -> Iterator[Any]:
     """Return what opens a notebook, once for all tests."""
     books: dict[tuple[str, str], Notebook] = {}

@@ -11,6 +11,7 @@ import os
 import re
 import secrets
 import shutil
+import signal
 import socket
 import subprocess
 import sys
@@ -127,6 +128,7 @@ class Server:
             },
             stdout=self.log,
             stderr=subprocess.STDOUT,
+            start_new_session=True,
         )
         self._wait()
 
@@ -150,13 +152,9 @@ class Server:
         raise RuntimeError(f"{self.kind} did not start: {Path(self.log.name).read_text()[-2000:]}")
 
     def stop(self) -> None:
-        """End it, and with it its kernels."""
-        self._process.terminate()
-        try:
-            self._process.wait(20)
-        except subprocess.TimeoutExpired:
-            self._process.kill()
-            self._process.wait()
+        """End it at once; its kernels end as they see that it is gone."""
+        os.killpg(self._process.pid, signal.SIGKILL)
+        self._process.wait()
         self.log.close()
 
 

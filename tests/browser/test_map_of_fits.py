@@ -54,9 +54,10 @@ def test_arrow_keys_go_from_dot_to_dot_and_enter_presses(opened: Any, kind: str)
     assert page.locator(".fg-pressable [role=button][tabindex='0']").count() == 1
     page.locator(f"[data-node='{NODE}']").first.focus()
     at = "() => document.activeElement.dataset.node || document.activeElement.dataset.part"
-    place = (
+    place = (  # in the drawing, for the page may scroll to what has the focus
         "() => { const b = document.activeElement.getBoundingClientRect();"
-        " return [b.x + b.width / 2, b.y + b.height / 2]; }"
+        " const s = document.activeElement.closest('svg').getBoundingClientRect();"
+        " return [b.x + b.width / 2 - s.x, b.y + b.height / 2 - s.y]; }"
     )
     for key, axis, sign in (("ArrowUp", 1, -1), ("ArrowLeft", 0, -1), ("ArrowDown", 1, 1)):
         before, name = page.evaluate(place), page.evaluate(at)
