@@ -312,32 +312,32 @@ def dropouts(shelf: Shelf, part: Made, hub: str) -> None:
 
 DECKS = (
     # maker, model, board, head, hub, largest wheel, brake pattern, price band, mass
-    ("SKE", "Sedge", "490 x 115", "45", "24", 110, "flex, two holes", (120, 150), 1260),
-    ("SKE", "Sedge", "520 x 125", "45", "24", 110, "flex, two holes", (125, 155), 1340),
-    ("SKE", "Sedge", "550 x 135", "45", "30", 120, "flex, two holes", (135, 165), 1490),
-    ("SKE", "Tussock", "560 x 150", "45", "30", 120, "flex, two holes", (150, 185), 1610),
-    ("SKE", "Tussock", "580 x 160", "45", "30", 125, "flex, two holes", (160, 195), 1720),
-    ("VEN", "Culm", "480 x 110", "45", "24", 110, "two bolts, 40 mm", (110, 140), 1190),
-    ("VEN", "Culm", "510 x 120", "45", "24", 110, "two bolts, 40 mm", (115, 145), 1270),
-    ("VEN", "Culm", "540 x 135", "45", "30", 115, "two bolts, 40 mm", (130, 160), 1420),
-    ("VEN", "Ferrule", "560 x 150", "45", "30/12", 120, "two bolts, 40 mm", (165, 190), 1580),
-    ("OST", "Lintel", "500 x 120", "45", "24", 110, "flex, two holes", (125, 160), 1280),
-    ("OST", "Lintel", "530 x 130", "45", "30", 115, "flex, two holes", (140, 170), 1430),
-    ("OST", "Lintel", "560 x 145", "45", "30", 120, "flex, two holes", (150, 180), 1560),
-    ("OST", "Corbel", "570 x 155", "45", "30/12", 125, "flex, two holes", (170, 205), 1690),
-    ("TAR", "Pintle", "490 x 115", "45", "24", 110, "two bolts, 40 mm", (105, 135), 1230),
-    ("TAR", "Pintle", "530 x 130", "45", "24", 115, "two bolts, 40 mm", (115, 145), 1350),
-    ("TAR", "Gudgeon", "550 x 145", "45", "30", 120, "two bolts, 40 mm", (140, 170), 1520),
-    ("OXE", "Thole", "510 x 120", "45", "24", 110, "flex, two holes", (115, 145), 1290),
-    ("OXE", "Thole", "540 x 140", "45", "30", 120, "flex, two holes", (135, 165), 1470),
-    ("OXE", "Strake", "560 x 150", "45", "30/10", 120, "flex, two holes", (150, 180), 1590),
-    ("PEL", "Ullage", "500 x 115", "45", "24", 110, "flex, two holes", (145, 175), 1130),
-    ("PEL", "Ullage", "530 x 130", "45", "30", 115, "flex, two holes", (155, 190), 1260),
-    ("MAR", "Dapple", "450 x 105", "flat", "24", 100, "spring lever", (38, 50), 1380),
-    ("MAR", "Dapple", "470 x 105", "flat", "24", 110, "spring lever", (42, 56), 1430),
-    ("MAR", "Dapple", "480 x 110", "flat", "24", 110, "spring lever", (45, 60), 1470),
-    ("MAR", "Fallow", "490 x 110", "45", "24", 110, "two bolts, 40 mm", (60, 78), 1400),
-    ("MAR", "Fallow", "500 x 115", "45", "24", 110, "two bolts, 40 mm", (64, 84), 1450),
+    ("SKE", "Sedgarth", "490 x 115", "45", "24", 110, "flex, two holes", (120, 150), 1260),
+    ("SKE", "Sedgarth", "520 x 125", "45", "24", 110, "flex, two holes", (125, 155), 1340),
+    ("SKE", "Sedgarth", "550 x 135", "45", "30", 120, "flex, two holes", (135, 165), 1490),
+    ("SKE", "Tussenby", "560 x 150", "45", "30", 120, "flex, two holes", (150, 185), 1610),
+    ("SKE", "Tussenby", "580 x 160", "45", "30", 125, "flex, two holes", (160, 195), 1720),
+    ("VEN", "Culmory", "480 x 110", "45", "24", 110, "two bolts, 40 mm", (110, 140), 1190),
+    ("VEN", "Culmory", "510 x 120", "45", "24", 110, "two bolts, 40 mm", (115, 145), 1270),
+    ("VEN", "Culmory", "540 x 135", "45", "30", 115, "two bolts, 40 mm", (130, 160), 1420),
+    ("VEN", "Ferraby", "560 x 150", "45", "30/12", 120, "two bolts, 40 mm", (165, 190), 1580),
+    ("OST", "Lintoft", "500 x 120", "45", "24", 110, "flex, two holes", (125, 160), 1280),
+    ("OST", "Lintoft", "530 x 130", "45", "30", 115, "flex, two holes", (140, 170), 1430),
+    ("OST", "Lintoft", "560 x 145", "45", "30", 120, "flex, two holes", (150, 180), 1560),
+    ("OST", "Corveth", "570 x 155", "45", "30/12", 125, "flex, two holes", (170, 205), 1690),
+    ("TAR", "Pintaby", "490 x 115", "45", "24", 110, "two bolts, 40 mm", (105, 135), 1230),
+    ("TAR", "Pintaby", "530 x 130", "45", "24", 115, "two bolts, 40 mm", (115, 145), 1350),
+    ("TAR", "Gudvoe", "550 x 145", "45", "30", 120, "two bolts, 40 mm", (140, 170), 1520),
+    ("OXE", "Tholvoe", "510 x 120", "45", "24", 110, "flex, two holes", (115, 145), 1290),
+    ("OXE", "Tholvoe", "540 x 140", "45", "30", 120, "flex, two holes", (135, 165), 1470),
+    ("OXE", "Strakeby", "560 x 150", "45", "30/10", 120, "flex, two holes", (150, 180), 1590),
+    ("PEL", "Ullaby", "500 x 115", "45", "24", 110, "flex, two holes", (145, 175), 1130),
+    ("PEL", "Ullaby", "530 x 130", "45", "30", 115, "flex, two holes", (155, 190), 1260),
+    ("MAR", "Dapplow", "450 x 105", "flat", "24", 100, "spring lever", (38, 50), 1380),
+    ("MAR", "Dapplow", "470 x 105", "flat", "24", 110, "spring lever", (42, 56), 1430),
+    ("MAR", "Dapplow", "480 x 110", "flat", "24", 110, "spring lever", (45, 60), 1470),
+    ("MAR", "Fallowick", "490 x 110", "45", "24", 110, "two bolts, 40 mm", (60, 78), 1400),
+    ("MAR", "Fallowick", "500 x 115", "45", "24", 110, "two bolts, 40 mm", (64, 84), 1450),
 )
 HEADS = {
     # bore of the head tube, bearing angle as marked (or flat for pressed cups)
@@ -412,7 +412,7 @@ def make_decks(shelf: Shelf) -> None:
     deck(
         shelf,
         "QUA",
-        "Sprag deck 540 x 140",
+        "Spraggeth deck 540 x 140",
         "36",
         "30",
         115,
@@ -426,7 +426,7 @@ def make_decks(shelf: Shelf) -> None:
     deck(
         shelf,
         "QUA",
-        "Sprag deck 520 x 130, early",
+        "Spraggeth deck 520 x 130, early",
         "44",
         "24",
         110,
@@ -441,51 +441,51 @@ def make_decks(shelf: Shelf) -> None:
 
 FORKS = (
     # maker, model, system, hub, largest wheel, top length, price band, mass, material
-    ("SKE", "Gorse", "IHC", "24", 110, 90, (70, 85), 480, "steel-4130"),
-    ("SKE", "Gorse", "IHC", "24", 115, 95, (72, 88), 492, "steel-4130"),
-    ("SKE", "Gorse", "IHC", "30", 120, 100, (78, 95), 530, "steel-4130"),
-    ("SKE", "Teasel", "IHC", "24", 110, 95, (85, 105), 405, "aluminium-7075-t6"),
-    ("SKE", "Teasel", "IHC", "30", 120, 105, (92, 112), 448, "aluminium-7075-t6"),
-    ("VEN", "Sorrel", "IHC", "24", 110, 90, (68, 82), 476, "steel-4130"),
-    ("VEN", "Sorrel", "IHC", "30", 115, 95, (74, 90), 505, "steel-4130"),
-    ("VEN", "Yarrow", "IHC", "30/12", 120, 100, (95, 118), 498, "steel-4130"),
-    ("VEN", "Yarrow", "IHC", "30", 120, 100, (88, 110), 512, "steel-4130"),
-    ("OST", "Mullion", "IHC", "24", 110, 92, (72, 90), 488, "steel-4130"),
-    ("OST", "Mullion", "IHC", "30", 120, 102, (80, 98), 521, "steel-4130"),
-    ("OXE", "Rowlock", "IHC", "24", 110, 90, (66, 82), 470, "steel-4130"),
-    ("OST", "Transom", "HIC", "24", 110, 100, (75, 92), 515, "steel-4130"),
-    ("OST", "Transom", "HIC", "30", 115, 100, (78, 96), 530, "steel-4130"),
-    ("OST", "Transom", "HIC", "30", 120, 110, (82, 100), 548, "steel-4130"),
-    ("OST", "Transom", "HIC", "30/12", 125, 110, (90, 110), 560, "steel-4130"),
-    ("VEN", "Fennel", "HIC", "24", 110, 95, (70, 86), 498, "steel-4130"),
-    ("VEN", "Fennel", "HIC", "30", 120, 105, (76, 94), 533, "steel-4130"),
-    ("TAR", "Shackle", "HIC", "24", 110, 95, (58, 74), 520, "steel-4130"),
-    ("TAR", "Shackle", "HIC", "24", 115, 100, (60, 78), 528, "steel-4130"),
-    ("TAR", "Shackle", "HIC", "30", 120, 105, (66, 84), 552, "steel-4130"),
-    ("PEL", "Bung", "HIC", "24", 110, 95, (95, 115), 392, "aluminium-7075-t6"),
-    ("PEL", "Bung", "HIC", "30", 115, 100, (98, 120), 415, "aluminium-7075-t6"),
-    ("OST", "Purlin", "bare", "30", 120, 110, (62, 78), 540, "steel-4130"),
-    ("SKE", "Burr", "bare", "24", 110, 100, (58, 72), 505, "steel-4130"),
-    ("OXE", "Bilge", "ICS", "24", 110, 95, (60, 75), 468, "steel-4130"),
-    ("OXE", "Bilge", "ICS", "30", 115, 100, (64, 80), 490, "steel-4130"),
-    ("OXE", "Bilge", "ICS", "30/10", 120, 105, (70, 86), 512, "steel-4130"),
-    ("TAR", "Clevis", "both", "24", 110, 100, (68, 84), 510, "steel-4130"),
-    ("TAR", "Clevis", "both", "30", 120, 105, (72, 90), 536, "steel-4130"),
-    ("MAR", "Dapple", "threaded", "24", 100, 68, (22, 30), 690, "steel-mild"),
-    ("MAR", "Dapple", "threaded", "24", 110, 70, (24, 32), 720, "steel-mild"),
-    ("MAR", "Fallow", "threaded", "24", 110, 72, (26, 36), 705, "steel-mild"),
+    ("SKE", "Gorsewick", "IHC", "24", 110, 90, (70, 85), 480, "steel-4130"),
+    ("SKE", "Gorsewick", "IHC", "24", 115, 95, (72, 88), 492, "steel-4130"),
+    ("SKE", "Gorsewick", "IHC", "30", 120, 100, (78, 95), 530, "steel-4130"),
+    ("SKE", "Teasoe", "IHC", "24", 110, 95, (85, 105), 405, "aluminium-7075-t6"),
+    ("SKE", "Teasoe", "IHC", "30", 120, 105, (92, 112), 448, "aluminium-7075-t6"),
+    ("VEN", "Sorvoe", "IHC", "24", 110, 90, (68, 82), 476, "steel-4130"),
+    ("VEN", "Sorvoe", "IHC", "30", 115, 95, (74, 90), 505, "steel-4130"),
+    ("VEN", "Yarrith", "IHC", "30/12", 120, 100, (95, 118), 498, "steel-4130"),
+    ("VEN", "Yarrith", "IHC", "30", 120, 100, (88, 110), 512, "steel-4130"),
+    ("OST", "Mullaby", "IHC", "24", 110, 92, (72, 90), 488, "steel-4130"),
+    ("OST", "Mullaby", "IHC", "30", 120, 102, (80, 98), 521, "steel-4130"),
+    ("OXE", "Rowlaby", "IHC", "24", 110, 90, (66, 82), 470, "steel-4130"),
+    ("OST", "Transith", "HIC", "24", 110, 100, (75, 92), 515, "steel-4130"),
+    ("OST", "Transith", "HIC", "30", 115, 100, (78, 96), 530, "steel-4130"),
+    ("OST", "Transith", "HIC", "30", 120, 110, (82, 100), 548, "steel-4130"),
+    ("OST", "Transith", "HIC", "30/12", 125, 110, (90, 110), 560, "steel-4130"),
+    ("VEN", "Fennathby", "HIC", "24", 110, 95, (70, 86), 498, "steel-4130"),
+    ("VEN", "Fennathby", "HIC", "30", 120, 105, (76, 94), 533, "steel-4130"),
+    ("TAR", "Shackleth", "HIC", "24", 110, 95, (58, 74), 520, "steel-4130"),
+    ("TAR", "Shackleth", "HIC", "24", 115, 100, (60, 78), 528, "steel-4130"),
+    ("TAR", "Shackleth", "HIC", "30", 120, 105, (66, 84), 552, "steel-4130"),
+    ("PEL", "Bunnoch", "HIC", "24", 110, 95, (95, 115), 392, "aluminium-7075-t6"),
+    ("PEL", "Bunnoch", "HIC", "30", 115, 100, (98, 120), 415, "aluminium-7075-t6"),
+    ("OST", "Purloe", "bare", "30", 120, 110, (62, 78), 540, "steel-4130"),
+    ("SKE", "Burrith", "bare", "24", 110, 100, (58, 72), 505, "steel-4130"),
+    ("OXE", "Billoway", "ICS", "24", 110, 95, (60, 75), 468, "steel-4130"),
+    ("OXE", "Billoway", "ICS", "30", 115, 100, (64, 80), 490, "steel-4130"),
+    ("OXE", "Billoway", "ICS", "30/10", 120, 105, (70, 86), 512, "steel-4130"),
+    ("TAR", "Clevoe", "both", "24", 110, 100, (68, 84), 510, "steel-4130"),
+    ("TAR", "Clevoe", "both", "30", 120, 105, (72, 90), 536, "steel-4130"),
+    ("MAR", "Dapplow", "threaded", "24", 100, 68, (22, 30), 690, "steel-mild"),
+    ("MAR", "Dapplow", "threaded", "24", 110, 70, (24, 32), 720, "steel-mild"),
+    ("MAR", "Fallowick", "threaded", "24", 110, 72, (26, 36), 705, "steel-mild"),
 )
 
 
 SHORT_FORKS = (
     # For external clamps, whose lower half the steerer fills and no more.
     # maker, model, hub, largest wheel, steerer above the headset, price, mass, material
-    ("TAR", "Shackle", "24", 110, 27, 61.90, 496, "steel-4130"),
-    ("TAR", "Shackle", "30", 120, 32, 68.90, 524, "steel-4130"),
-    ("OST", "Transom", "24", 115, 31, 84.90, 499, "steel-4130"),
-    ("OST", "Transom", "30", 120, 36, 88.90, 517, "steel-4130"),
-    ("PEL", "Bung", "24", 110, 29, 109.90, 376, "aluminium-7075-t6"),
-    ("VEN", "Fennel", "30", 115, 34, 79.90, 509, "steel-4130"),
+    ("TAR", "Shackleth", "24", 110, 27, 61.90, 496, "steel-4130"),
+    ("TAR", "Shackleth", "30", 120, 32, 68.90, 524, "steel-4130"),
+    ("OST", "Transith", "24", 115, 31, 84.90, 499, "steel-4130"),
+    ("OST", "Transith", "30", 120, 36, 88.90, 517, "steel-4130"),
+    ("PEL", "Bunnoch", "24", 110, 29, 109.90, 376, "aluminium-7075-t6"),
+    ("VEN", "Fennathby", "30", 115, 34, 79.90, 509, "steel-4130"),
 )
 
 
@@ -544,7 +544,7 @@ def make_forks(shelf: Shelf) -> None:
     fork(
         shelf,
         "TAR",
-        "Shackle fork 115 x 24, first run",
+        "Shackleth fork 115 x 24, first run",
         "orphan",
         "24",
         115,
@@ -559,7 +559,7 @@ def make_forks(shelf: Shelf) -> None:
     worn = fork(
         shelf,
         "TAR",
-        "Shackle fork 110 x 24, second hand",
+        "Shackleth fork 110 x 24, second hand",
         "HIC",
         "24",
         110,
@@ -577,7 +577,7 @@ def make_forks(shelf: Shelf) -> None:
     doubtful = fork(
         shelf,
         "VEN",
-        "Fennel fork 110 x 24, unboxed",
+        "Fennathby fork 110 x 24, unboxed",
         "bare",
         "24",
         110,
@@ -816,22 +816,22 @@ def clamp(
 def make_clamps(shelf: Shelf) -> None:
     """Add the clamps."""
     rows = (
-        ("MAR", "Dapple", 31.8, 40, 2, 130, {"keep": True}),
-        ("MAR", "Fallow", 31.8, 44, 2, 138, {}),
-        ("SKE", "Rivet", 31.8, 44, 2, 142, {"keep": True}),
-        ("TAR", "Cotter", 31.8, 50, 3, 168, {"keep": True}),
-        ("OST", "Cleat", 31.8, 50, 3, 172, {}),
-        ("VEN", "Toggle", 31.8, 56, 3, 181, {}),
-        ("OST", "Cleat", 31.8, 62, 4, 214, {}),
-        ("SKE", "Rivet", 34.9, 44, 2, 156, {"keep": True}),
-        ("TAR", "Cotter", 34.9, 44, 2, 160, {}),
-        ("TAR", "Cotter", 34.9, 50, 3, 184, {"keep": True}),
-        ("OST", "Cleat", 34.9, 50, 3, 188, {"keep": True}),
-        ("VEN", "Toggle", 34.9, 56, 3, 197, {}),
-        ("PEL", "Thimble", 34.9, 50, 3, 158, {}),
-        ("OST", "Cleat", 34.9, 62, 4, 232, {"keep": True}),
-        ("VEN", "Toggle", 34.9, 62, 4, 228, {}),
-        ("SKE", "Rivet", 34.9, 56, 4, 219, {}),
+        ("MAR", "Dapplow", 31.8, 40, 2, 130, {"keep": True}),
+        ("MAR", "Fallowick", 31.8, 44, 2, 138, {}),
+        ("SKE", "Rivenby", 31.8, 44, 2, 142, {"keep": True}),
+        ("TAR", "Cottrith", 31.8, 50, 3, 168, {"keep": True}),
+        ("OST", "Cleavoe", 31.8, 50, 3, 172, {}),
+        ("VEN", "Toggeth", 31.8, 56, 3, 181, {}),
+        ("OST", "Cleavoe", 31.8, 62, 4, 214, {}),
+        ("SKE", "Rivenby", 34.9, 44, 2, 156, {"keep": True}),
+        ("TAR", "Cottrith", 34.9, 44, 2, 160, {}),
+        ("TAR", "Cottrith", 34.9, 50, 3, 184, {"keep": True}),
+        ("OST", "Cleavoe", 34.9, 50, 3, 188, {"keep": True}),
+        ("VEN", "Toggeth", 34.9, 56, 3, 197, {}),
+        ("PEL", "Thimvoe", 34.9, 50, 3, 158, {}),
+        ("OST", "Cleavoe", 34.9, 62, 4, 232, {"keep": True}),
+        ("VEN", "Toggeth", 34.9, 62, 4, 228, {}),
+        ("SKE", "Rivenby", 34.9, 56, 4, 219, {}),
     )
     counts = {2: "two bolts", 3: "three bolts", 4: "four bolts"}
     for maker, model, nominal, height, bolts, mass, more in rows:
@@ -839,13 +839,13 @@ def make_clamps(shelf: Shelf) -> None:
         cost = price(shelf.rng, 10 + 6 * bolts, 18 + 9 * bolts)
         clamp(shelf, maker, name, nominal, height, bolts, cost, mass, **more)
     externals = (
-        ("TAR", "Hasp", 31.8, 70, 4, 290, {"keep": True}),
-        ("OST", "Bollard", 31.8, 78, 4, 305, {}),
-        ("TAR", "Hasp", 34.9, 70, 4, 310, {"keep": True}),
-        ("TAR", "Hasp", 34.9, 84, 4, 348, {}),
-        ("OST", "Bollard", 34.9, 78, 4, 332, {"keep": True}),
-        ("OST", "Bollard", 34.9, 90, 4, 360, {}),
-        ("VEN", "Capstan", 34.9, 64, 2, 268, {}),
+        ("TAR", "Haspeth", 31.8, 70, 4, 290, {"keep": True}),
+        ("OST", "Bolwick", 31.8, 78, 4, 305, {}),
+        ("TAR", "Haspeth", 34.9, 70, 4, 310, {"keep": True}),
+        ("TAR", "Haspeth", 34.9, 84, 4, 348, {}),
+        ("OST", "Bolwick", 34.9, 78, 4, 332, {"keep": True}),
+        ("OST", "Bolwick", 34.9, 90, 4, 360, {}),
+        ("VEN", "Capstoft", 34.9, 64, 2, 268, {}),
     )
     for maker, model, nominal, height, bolts, mass, more in externals:
         name = f"{model} external clamp {nominal:g} x {height}"
@@ -854,7 +854,7 @@ def make_clamps(shelf: Shelf) -> None:
     edge = clamp(
         shelf,
         "WYN",
-        "Grommet collar 31.8, three bolts",
+        "Grommeth collar 31.8, three bolts",
         31.8,
         50,
         3,
@@ -870,7 +870,7 @@ def make_clamps(shelf: Shelf) -> None:
     narrow = clamp(
         shelf,
         "WYN",
-        "Grommet collar 34.9, two bolts",
+        "Grommeth collar 34.9, two bolts",
         34.9,
         44,
         2,
@@ -976,22 +976,22 @@ def bar(
 
 BARS = (
     # maker, model, tube, material, price band, heights and widths, slots in turn, grip end
-    ("SKE", "Bramble", "standard", "steel-4130", (62, 84), 5, "sssns"),
-    ("TAR", "Tenon", "standard", "steel-4130", (58, 80), 5, "sss?s"),
-    ("OST", "Rafter", "standard", "steel-4130", (66, 92), 4, "ssns"),
-    ("VEN", "Bracken", "standard", "steel-4130", (64, 88), 3, "ssn"),
-    ("MAR", "Fallow", "standard", "steel-mild", (28, 42), 5, "sssss"),
-    ("OST", "Girder", "oversized", "steel-4130", (78, 108), 7, "ssnsnss"),
-    ("TAR", "Mortise", "oversized", "steel-4130", (70, 98), 6, "snss?n"),
-    ("VEN", "Hawthorn", "oversized", "steel-4130", (76, 104), 5, "ssnss"),
-    ("SKE", "Blackthorn", "oversized", "steel-4130", (80, 110), 4, "snsn"),
-    ("PEL", "Cooper", "mix", "aluminium-6061-t6", (82, 112), 6, "snss?s"),
-    ("PEL", "Stave", "mix", "aluminium-7005-t6", (98, 138), 5, "snssn"),
-    ("OXE", "Tiller", "mix", "aluminium-6061-t6", (80, 105), 4, "snsn"),
-    ("PEL", "Spile", "thick", "aluminium-7075-t6", (105, 145), 4, "nnnn"),
-    ("CUL", "Fen", "oversized", "titanium-3al-2.5v", (260, 380), 6, "snsnsn"),
-    ("CUL", "Carr", "oversized", "titanium-6al-4v", (320, 420), 4, "snsn"),
-    ("CUL", "Fen", "standard", "titanium-3al-2.5v", (225, 320), 4, "snsn"),
+    ("SKE", "Bramvoe", "standard", "steel-4130", (62, 84), 5, "sssns"),
+    ("TAR", "Tenneth", "standard", "steel-4130", (58, 80), 5, "sss?s"),
+    ("OST", "Raftoe", "standard", "steel-4130", (66, 92), 4, "ssns"),
+    ("VEN", "Brackeby", "standard", "steel-4130", (64, 88), 3, "ssn"),
+    ("MAR", "Fallowick", "standard", "steel-mild", (28, 42), 5, "sssss"),
+    ("OST", "Girdoe", "oversized", "steel-4130", (78, 108), 7, "ssnsnss"),
+    ("TAR", "Mortaby", "oversized", "steel-4130", (70, 98), 6, "snss?n"),
+    ("VEN", "Hawthoe", "oversized", "steel-4130", (76, 104), 5, "ssnss"),
+    ("SKE", "Blethoe", "oversized", "steel-4130", (80, 110), 4, "snsn"),
+    ("PEL", "Coopith", "mix", "aluminium-6061-t6", (82, 112), 6, "snss?s"),
+    ("PEL", "Stavoe", "mix", "aluminium-7005-t6", (98, 138), 5, "snssn"),
+    ("OXE", "Tillith", "mix", "aluminium-6061-t6", (80, 105), 4, "snsn"),
+    ("PEL", "Spilvoe", "thick", "aluminium-7075-t6", (105, 145), 4, "nnnn"),
+    ("CUL", "Fenvoe", "oversized", "titanium-3al-2.5v", (260, 380), 6, "snsnsn"),
+    ("CUL", "Carrith", "oversized", "titanium-6al-4v", (320, 420), 4, "snsn"),
+    ("CUL", "Fenvoe", "standard", "titanium-3al-2.5v", (225, 320), 4, "snsn"),
 )
 SHAPES = (
     (560, 540),
@@ -1020,7 +1020,7 @@ def make_bars(shelf: Shelf) -> None:
                 more["stock"] = 0
             cost = price(shelf.rng, *band)
             # Some makers only say what family of metal it is.
-            alloy = {("Tenon", 2): "steel", ("Tiller", 2): "aluminium"}.get(
+            alloy = {("Tenneth", 2): "steel", ("Tillith", 2): "aluminium"}.get(
                 (model, place), material
             )
             name = f"{model} bar"
@@ -1034,7 +1034,7 @@ def make_taught_bars(shelf: Shelf) -> None:
     part = bar(
         shelf,
         "OST",
-        "Girder bar, returned",
+        "Girdoe bar, returned",
         "oversized",
         "steel-4130",
         600,
@@ -1051,7 +1051,7 @@ def make_taught_bars(shelf: Shelf) -> None:
     part = bar(
         shelf,
         "TAR",
-        "Tenon bar, ridden loose",
+        "Tenneth bar, ridden loose",
         "standard",
         "steel-4130",
         630,
@@ -1068,7 +1068,7 @@ def make_taught_bars(shelf: Shelf) -> None:
     part = bar(
         shelf,
         "WYN",
-        "Plover bar",
+        "Plovith bar",
         "standard",
         "steel-4130",
         600,
@@ -1087,7 +1087,7 @@ def make_taught_bars(shelf: Shelf) -> None:
     part = bar(
         shelf,
         "WYN",
-        "Plover bar, low",
+        "Plovith bar, low",
         "oversized",
         "steel-4130",
         560,
@@ -1103,7 +1103,7 @@ def make_taught_bars(shelf: Shelf) -> None:
     part = bar(
         shelf,
         "WYN",
-        "Dunlin bar",
+        "Dunlith bar",
         "mix",
         "aluminium-6061-t6",
         610,
@@ -1119,7 +1119,7 @@ def make_taught_bars(shelf: Shelf) -> None:
     part = bar(
         shelf,
         "WYN",
-        "Dunlin bar, swapped",
+        "Dunlith bar, swapped",
         "standard",
         "steel-4130",
         600,
@@ -1137,7 +1137,7 @@ def make_taught_bars(shelf: Shelf) -> None:
     part = bar(
         shelf,
         "WYN",
-        "Godwit bar",
+        "Godveth bar",
         "standard",
         "steel-4130",
         660,
@@ -1154,7 +1154,7 @@ def make_taught_bars(shelf: Shelf) -> None:
     bar(
         shelf,
         "CUL",
-        "Carr bar, show piece",
+        "Carrith bar, show piece",
         "oversized",
         "titanium-6al-4v",
         600,
@@ -1169,7 +1169,7 @@ def make_taught_bars(shelf: Shelf) -> None:
     bar(
         shelf,
         "PEL",
-        "Stave bar, sample",
+        "Stavoe bar, sample",
         "mix",
         "aluminium-7005-t6",
         630,
@@ -1360,35 +1360,35 @@ def wheels(
 def make_wheels(shelf: Shelf) -> None:
     """Add wheels, bearings and axles."""
     rows = (
-        ("MAR", "Dapple", 100, 24, 22),
-        ("MAR", "Dapple", 110, 24, 22),
-        ("BRA", "Cobble", 100, 24, 22),
-        ("BRA", "Cobble", 110, 24, 22),
-        ("BRA", "Cobble", 115, 24, 22),
-        ("BRA", "Cobble", 110, 30, 22),
-        ("BRA", "Setts", 110, 24, 22),
-        ("BRA", "Setts", 115, 30, 22),
-        ("BRA", "Setts", 120, 30, 22),
-        ("BRA", "Setts", 120, 30, 24),
-        ("QUA", "Gravel", 100, 24, 22),
-        ("QUA", "Gravel", 110, 24, 22),
-        ("QUA", "Gravel", 110, 30, 22),
-        ("QUA", "Gravel", 120, 30, 22),
-        ("QUA", "Scree", 110, 24, 22),
-        ("QUA", "Scree", 115, 30, 22),
-        ("QUA", "Scree", 120, 30, 22),
-        ("QUA", "Scree", 120, 30, 24),
-        ("QUA", "Scree", 125, 30, 24),
-        ("OST", "Paving", 110, 24, 22),
-        ("OST", "Paving", 115, 30, 22),
-        ("OST", "Paving", 120, 30, 22),
-        ("VEN", "Towpath", 110, 24, 22),
-        ("VEN", "Towpath", 115, 24, 22),
-        ("VEN", "Towpath", 120, 30, 24),
-        ("SKE", "Causey", 110, 24, 22),
-        ("SKE", "Causey", 110, 30, 22),
-        ("SKE", "Causey", 120, 30, 22),
-        ("SKE", "Causey", 125, 30, 22),
+        ("MAR", "Dapplow", 100, 24, 22),
+        ("MAR", "Dapplow", 110, 24, 22),
+        ("BRA", "Cobrath", 100, 24, 22),
+        ("BRA", "Cobrath", 110, 24, 22),
+        ("BRA", "Cobrath", 115, 24, 22),
+        ("BRA", "Cobrath", 110, 30, 22),
+        ("BRA", "Settleby", 110, 24, 22),
+        ("BRA", "Settleby", 115, 30, 22),
+        ("BRA", "Settleby", 120, 30, 22),
+        ("BRA", "Settleby", 120, 30, 24),
+        ("QUA", "Gravoe", 100, 24, 22),
+        ("QUA", "Gravoe", 110, 24, 22),
+        ("QUA", "Gravoe", 110, 30, 22),
+        ("QUA", "Gravoe", 120, 30, 22),
+        ("QUA", "Screeby", 110, 24, 22),
+        ("QUA", "Screeby", 115, 30, 22),
+        ("QUA", "Screeby", 120, 30, 22),
+        ("QUA", "Screeby", 120, 30, 24),
+        ("QUA", "Screeby", 125, 30, 24),
+        ("OST", "Pavoe", 110, 24, 22),
+        ("OST", "Pavoe", 115, 30, 22),
+        ("OST", "Pavoe", 120, 30, 22),
+        ("VEN", "Towathby", 110, 24, 22),
+        ("VEN", "Towathby", 115, 24, 22),
+        ("VEN", "Towathby", 120, 30, 24),
+        ("SKE", "Causelby", 110, 24, 22),
+        ("SKE", "Causelby", 110, 30, 22),
+        ("SKE", "Causelby", 120, 30, 22),
+        ("SKE", "Causelby", 125, 30, 22),
     )
     firsts: set[tuple[int, int, int]] = set()
     for maker, model, tyre, width, seat in rows:
@@ -1408,7 +1408,7 @@ def make_wheels(shelf: Shelf) -> None:
     wheels(
         shelf,
         "QUA",
-        "Gravel wheels 110 x 28",
+        "Gravoe wheels 110 x 28",
         110,
         28,
         22,
@@ -1420,7 +1420,7 @@ def make_wheels(shelf: Shelf) -> None:
     wheels(
         shelf,
         "QUA",
-        "Gravel wheels 115 x 24, large bearing",
+        "Gravoe wheels 115 x 24, large bearing",
         115,
         24,
         26,
@@ -1432,7 +1432,7 @@ def make_wheels(shelf: Shelf) -> None:
     slip = wheels(
         shelf,
         "WYN",
-        "Whinstone wheels 110 x 24",
+        "Whinneth wheels 110 x 24",
         110,
         24,
         22,
@@ -1725,7 +1725,7 @@ def make_enquiries(shelf: Shelf, seed: int) -> list[tuple[str, ...]]:
     """Return the enquiry rows, in order of date."""
     desk = Desk(shelf, seed)
     rng = desk.rng
-    styles = ("street", "park", "street", "park", "beginner", "no compromise")
+    styles = ("street", "park", "street", "park", "beginner", "unbudgeted")
     for place in range(46):
         fork_ = desk.fork("IHC", maker="Skerrowby")
         family = "titanium" if place % 9 == 4 else "steel"
@@ -1799,14 +1799,14 @@ def make_enquiries(shelf: Shelf, seed: int) -> list[tuple[str, ...]]:
         )
     for place in range(26):
         style = styles[place % len(styles)]
-        low = {"beginner": 260, "street": 420, "park": 460, "no compromise": 760}[style]
+        low = {"beginner": 260, "street": 420, "park": 460, "unbudgeted": 760}[style]
         desk.ask(
             [],
             style,
             "whole scooter",
             budget=low + rng.choice((-60, 0, 60, 140)),
-            mass={"no compromise": 3400, "park": 3800}.get(style) if place % 2 else None,
-            material={"no compromise": "titanium", "park": "aluminium"}.get(style, ""),
+            mass={"unbudgeted": 3400, "park": 3800}.get(style) if place % 2 else None,
+            material={"unbudgeted": "titanium", "park": "aluminium"}.get(style, ""),
             count=rng.choice((1, 1, 2)),
         )
     for _ in range(16):

@@ -12,7 +12,7 @@ from dataclasses import dataclass, field
 from pathlib import Path
 
 MAKERS = ("Vendlemoor", "Skerrowby", "Ostrathby", "Tarnholt", "Oxenfirth", "Marrowick", "Culverine")
-MODELS = ("Sedge", "Culm", "Gorse", "Yarrow", "Transom", "Shackle", "Bilge", "Strake", "Fallow")
+MODELS = ("Sedgarth", "Culmory", "Gorsewick", "Yarrith", "Transith", "Shackleth", "Billoway", "Strakeby", "Fallowick")
 COLOURS = ("black", "raw", "neo", "blue", "schwarz", "oil slick", "white", "")
 
 #: Kinds whose titles give no size.

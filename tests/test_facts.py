@@ -70,7 +70,7 @@ ADVICE: list[tuple[int, str, Callable[[], str], list[str]]] = [
         "Which bar is light and strong and cheap?",
         lambda: _advice(),
         [
-            r"Light, strong, affordable: pick two",
+            r"No bar is the lightest, the strongest and the cheapest at once",
             r"Titanium: light and strong\. The middle of \d+ parts: 7\d\d g, 3\d\d N·m, 3\d\d\.",
             r"Steel: strong and affordable\. The middle of \d+ parts: 1,3\d\d g, 30\d N·m, 7\d\.",
             r"Aluminium: light and affordable\. .* 9\d\d g, 2\d\d N·m, 10\d\.",
@@ -129,10 +129,10 @@ ADVICE: list[tuple[int, str, Callable[[], str], list[str]]] = [
     ),
     (
         5,
-        "I make no compromise.",
-        lambda: _advice("no compromise"),
+        "I want it light and strong, and will pay for it.",
+        lambda: _advice("unbudgeted"),
         [
-            r"^For no compromise: titanium \(worth",
+            r"^For unbudgeted: titanium \(worth",
             r"Titanium is light and strong, and expensive; most titanium bars are oversized",
             r"oversized: outside 34\.8 to 34\.9 mm.*\(8 parts\); standard: .*\(4 parts\)",
         ],

@@ -34,8 +34,8 @@ from tests.workbooks import bomb, ods, xlsx
 DEMO = demo_folder()
 HEAD = ["Item no", "Title", "Brand", "Price", "Weight (g)", "Stock"]
 ROWS = [
-    ["A-1", "Culm bar 34.9 OD / 31.8 ID slotted CrMo", "Vendlemoor", "89.90", "950", "3"],
-    ["A-2", "Gorse fork 28.6 steerer for 110 mm wheels", "Skerrowby", "79.90", "480", "0"],
+    ["A-1", "Culmory bar 34.9 OD / 31.8 ID slotted CrMo", "Vendlemoor", "89.90", "950", "3"],
+    ["A-2", "Gorsewick fork 28.6 steerer for 110 mm wheels", "Skerrowby", "79.90", "480", "0"],
     ["A-3", "Triple clamp for 34.9 bars", "Ostrathby", "29.90", "160", "12"],
 ]
 
@@ -146,7 +146,7 @@ def test_what_was_read_from_words_is_nominal_with_the_words_beside_it(tmp_path: 
 )
 @pytest.mark.parametrize("delimiter", [",", ";", "\t", "|"])
 def test_csv_of_any_usual_kind(tmp_path: Path, wanted, encoding: str, delimiter: str) -> None:
-    rows = [[cell.replace("Culm", "Cülm ½") for cell in row] for row in [HEAD, *ROWS]]
+    rows = [[cell.replace("Culmory", "Cülm ½") for cell in row] for row in [HEAD, *ROWS]]
     out = csv_file(tmp_path / "a.csv", rows, delimiter).read_text(encoding="utf-8")
     (tmp_path / "list.csv").write_bytes(out.encode(encoding))
     taken(tmp_path / "list.csv", tmp_path / "shop")
@@ -165,7 +165,7 @@ def test_workbooks(tmp_path: Path, wanted, write) -> None:
 
 @pytest.mark.parametrize("write", [xlsx, ods])
 def test_a_cell_that_became_a_date_is_caught(tmp_path: Path, write) -> None:
-    rows = [HEAD, *ROWS, ["A-4", "Culm bar", "V", datetime.date(2026, 8, 1), 900, 1]]
+    rows = [HEAD, *ROWS, ["A-4", "Culmory bar", "V", datetime.date(2026, 8, 1), 900, 1]]
     report = taken(write(tmp_path / f"l.{write.__name__}", {"L": rows}), tmp_path / "shop")
     assert report.loaded.catalogue.parts["A-4"].price is None
     told = [f for f in report.findings if f.code == "no-price"]
@@ -292,7 +292,7 @@ def test_pipes_folders_and_nothing_end_in_words(tmp_path: Path) -> None:
 def test_a_cell_of_a_hundred_megabytes_is_set_aside(tmp_path: Path) -> None:
     lines = [
         ",".join(HEAD),
-        ",".join(ROWS[0]).replace("Culm", "x" * 100_000_000),
+        ",".join(ROWS[0]).replace("Culmory", "x" * 100_000_000),
         ",".join(ROWS[1]),
     ]
     (tmp_path / "list.csv").write_text("\n".join(lines) + "\n")
@@ -346,7 +346,7 @@ def test_the_command_tells_what_it_understood(tmp_path: Path) -> None:
 
 def test_rows_set_aside_can_be_mended_and_fed_again(tmp_path: Path) -> None:
     file = csv_file(
-        tmp_path / "list.csv", [HEAD, *ROWS, ["", "Sedge bar", "V", "1.50", "900", "1"]]
+        tmp_path / "list.csv", [HEAD, *ROWS, ["", "Sedgarth bar", "V", "1.50", "900", "1"]]
     )
     assert run(file, "--into", tmp_path / "shop").exit_code == 1
     aside = tmp_path / "shop" / "set-aside.csv"
@@ -427,9 +427,9 @@ def test_words_in_several_languages_mean_the_same() -> None:
 
     phrases = read_phrases(DEMO, vocabulary)
     for title in (
-        "Culm bar 34.9 OD / 31.8 ID slotted chromoly black",
-        "Culm Lenker 34,9 außen / 31,8 innen geschlitzt CrMo schwarz",
-        "Culm guidon 34,9 ext / 31,8 int fendu 4130 noir",
+        "Culmory bar 34.9 OD / 31.8 ID slotted chromoly black",
+        "Culmory Lenker 34,9 außen / 31,8 innen geschlitzt CrMo schwarz",
+        "Culmory guidon 34,9 ext / 31,8 int fendu 4130 noir",
     ):
         said = phrases.read(title)
         sizes = {p: v.replace(",", ".") for p, (v, _) in said.figures.items()}
@@ -441,7 +441,7 @@ def test_words_in_several_languages_mean_the_same() -> None:
     ("title", "doubt"),
     [
         ("bar and fork", "names bar and fork"),
-        ("Culm bar 34.9", "of which the phrases say nothing"),
+        ("Culmory bar 34.9", "of which the phrases say nothing"),
         ("bar 34.9 OD 31.8 OD", "outside.diameter"),
         ("titanium chromoly bar", "names steel-4130 and titanium"),
     ],

@@ -1,4 +1,4 @@
-"""Light, strong, affordable: pick two, computed on the demo's bars."""
+"""No bar leads in mass, strength and price at once: computed on the demo's bars."""
 
 from __future__ import annotations
 

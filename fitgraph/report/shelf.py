@@ -255,7 +255,8 @@ def headline(total: Tally) -> str:
         return "No enquiries, so nothing is asked for."
     return (
         f"{total.of(Standing.STOCK):g} of {total.total:g} enquiries "
-        f"({SHARE.show(total.share())}) can be built from stock; "
+        f"({SHARE.show(total.share())}) can be built from stock, each taken alone, so that one "
+        "piece may serve many; "
         f"{total.of(Standing.CATALOGUE):g} more by ordering, "
         f"{total.of(Standing.POSSIBLY):g} only if an unknown figure turns out well, "
         f"{total.of(Standing.NEITHER):g} with no part that is sold."
