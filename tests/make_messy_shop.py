@@ -12,7 +12,17 @@ from dataclasses import dataclass, field
 from pathlib import Path
 
 MAKERS = ("Vendlemoor", "Skerrowby", "Ostrathby", "Tarnholt", "Oxenfirth", "Marrowick", "Culverine")
-MODELS = ("Sedgarth", "Culmory", "Gorsewick", "Yarrith", "Transith", "Shackleth", "Billoway", "Strakeby", "Fallowick")
+MODELS = (
+    "Sedgarth",
+    "Culmory",
+    "Gorsewick",
+    "Yarrith",
+    "Transith",
+    "Shackleth",
+    "Billoway",
+    "Strakeby",
+    "Fallowick",
+)
 COLOURS = ("black", "raw", "neo", "blue", "schwarz", "oil slick", "white", "")
 
 #: Kinds whose titles give no size.

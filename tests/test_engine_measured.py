@@ -56,6 +56,11 @@ WAYS: dict[str, list[tuple[object, Mapping[str, float]]]] = {
     ],
     "running": [(plan, {"_AS_TABLE": -1})],
     "running cases": [(plan, {"_AS_TABLE": -1, "_CHEAP": 0.0, "_WIDE": 0}), (passes, {"SLICE": 8})],
+    "read": [(plan, {"_AS_TABLE": -1, "READ": 0})],
+    "read cases": [
+        (plan, {"_AS_TABLE": -1, "_CHEAP": 0.0, "_WIDE": 0, "READ": 0}),
+        (passes, {"SLICE": 8}),
+    ],
     "apart": [(relations, {"_MERGED": 0}), (best, {"_FIRST": 1, "_GROWTH": 1, "_ROWS": 1})],
 }
 
@@ -234,10 +239,16 @@ def test_random_tables_and_sums_equal_brute_force(seed: int, way: str) -> None:
         made = space.plan(certain=certain)
         assert count(made, weights) == inside.sum()
         each = count_each(made, weights)
+        many = 3_000_017  # beyond what a float holds exactly
+        large = {r: w * many for r, w in weights.items()}
+        assert count(made, large) == int(inside.sum()) * many ** len(space.roles)
+        through = count_each(made, large)
         for n, role in enumerate(space.roles):
             rest = tuple(k for k in range(len(space.roles)) if k != n)
             wanted = others[role].sum(axis=rest)
             assert each[role][space.class_of[role]].tolist() == wanted.tolist()
+            expected = [int(w) * many ** (len(space.roles) - 1) for w in wanted]
+            assert [int(n) for n in through[role][space.class_of[role]]] == expected
         price, tenths = (np.broadcast_to(added(space, o), good.shape)[inside] for o in of(query))
         limits = np.array([np.inf, np.inf])
         if len(price) and rng.random() < 0.7:

@@ -60,6 +60,10 @@ class Algebra(Protocol):
         """Add alternatives to places of an array, in place."""
         ...
 
+    def scatter(self, into: Numbers, at: Ints, values: Numbers) -> None:
+        """Add alternatives (requests, n) to the same n places of each row, in place."""
+        ...
+
 
 class Counting:
     """Numbers: sums of products, exact below 2**53."""
@@ -89,6 +93,10 @@ class Counting:
 
     def gather_at(self, into: Numbers, at: Any, values: Numbers) -> None:
         np.add.at(into, at, values)
+
+    def scatter(self, into: Numbers, at: Ints, values: Numbers) -> None:
+        for row, mine in zip(into, values, strict=True):
+            row += np.bincount(at, mine, len(row))
 
 
 class Modular(Counting):
@@ -133,6 +141,10 @@ class Modular(Counting):
         np.add.at(into, at, values)
         into[...] = self._rest(into)
 
+    def scatter(self, into: Numbers, at: Ints, values: Numbers) -> None:
+        super().scatter(into, at, values)
+        into[...] = self._rest(into)
+
 
 class Least:
     """Least costs: minima of sums, where infinity stands for what cannot be."""
@@ -174,6 +186,10 @@ class Least:
 
     def gather_at(self, into: Numbers, at: Any, values: Numbers) -> None:
         np.minimum.at(into, at, values)
+
+    def scatter(self, into: Numbers, at: Ints, values: Numbers) -> None:
+        for row, mine in zip(into, values, strict=True):
+            np.minimum.at(row, at, mine)
 
 
 #: Numbers of builds.

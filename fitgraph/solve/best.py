@@ -112,7 +112,6 @@ class Bounds:
             self.cases = plan.cases
             self.passes = Passes(plan, demands, LEAST)
             self.rows = Rows(self.passes)
-            self.below = [m.flat() for m in self.passes.up]
             #: Least of all, by weighting.
             self.total = self.passes.totals()
             return
@@ -123,7 +122,11 @@ class Bounds:
 
     def of_cells(self, place: int, cells: Ints) -> Floats:
         """Return the least that a step and all below it add, shape (n_weightings, n_cells)."""
-        found: Floats = self.below[place][:, cells]
+        found: Floats
+        if self.support is None:
+            found = self.passes.at(place, cells)
+        else:
+            found = self.below[place][:, cells]
         return found
 
     def of_kinds(self, place: int) -> Floats:

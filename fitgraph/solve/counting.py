@@ -76,7 +76,7 @@ def _modulo(demands: Demands, primes: Sequence[float]) -> Demands:
 
 
 def _largest(message: Message) -> float:
-    return float(message.values.max(initial=0.0))
+    return message.largest
 
 
 class Home:
@@ -113,11 +113,12 @@ def _modular(plan: Plan, demands: Demands, first: Passes, primes: Sequence[int])
     needed |= {root for case in plan.cases for root in case.roots}
     if plan.last is not None:
         needed |= {c for case in plan.cases for c in plan.steps[case.order[-1]].children}
+    needed |= {held for place in needed for held in first.held(place)}
     column, every = np.array(primes, dtype=float), np.arange(len(primes), dtype=np.intp)
     nothing = Message(np.zeros((1, 0)), np.zeros(len(primes), dtype=np.intp))
     known = {}
     for place, message in enumerate(first.up):
-        if place in large:
+        if place in large or place in first.reads:
             continue
         if place not in needed:
             known[place] = nothing
@@ -326,15 +327,15 @@ class Exact:
         demands = Demands.one(weights)
         self.passes = Passes(plan, demands, COUNT)
         largest = max(map(_largest, self.passes.up), default=0.0)
-        self._rests: list[Numbers] | None = None
+        self._rests: Passes | None = None
         if largest >= EXACT_FLOAT:
             self._primes = _primes(plan, _above(largest))
-            modular = _modular(plan, demands, self.passes, self._primes)
-            self._rests = [m.flat() for m in modular.up]
+            self._rests = _modular(plan, demands, self.passes, self._primes)
 
     def at(self, place: int, cell: int) -> int:
         """Return the message of a step at a cell."""
-        value = float(self.passes.up[place].values.reshape(-1)[cell])
+        at = np.array([cell], dtype=np.intp)
+        value = float(self.passes.at(place, at)[0, 0])
         if self._rests is None or value < EXACT_FLOAT:
             return int(value)  # a sum that stays below the limit has only exact parts
-        return int(_joined(self._rests[place][:, cell], self._primes))
+        return int(_joined(self._rests.at(place, at)[:, 0], self._primes))

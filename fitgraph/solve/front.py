@@ -107,7 +107,7 @@ def witnesses(
             after = rows.after(place, np.repeat(at, len(kinds)), kinds)
             value = np.zeros(len(kinds))
             for child, at_child in after.items():
-                value = value + bounds.below[child][n, at_child]
+                value = value + bounds.of_cells(child, at_child)[n]
             if step.decided is None:
                 least = bounds.passes.weights(step, np.array([n], dtype=np.intp))
                 assert least is not None

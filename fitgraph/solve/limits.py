@@ -76,7 +76,7 @@ def _reaches(
             np.minimum.at(row, at, sign * of[role][lets[role]])
         values[role] = best
     every = dict.fromkeys(values, np.arange(len(signed), dtype=np.intp))
-    up = Passes(plan, Demands(values, every), LEAST).up
+    up = Passes(plan, Demands(values, every), LEAST, whole=True).up
     ends = [[m.flat()[n] for m in up] for n in range(len(signed))]
     return (
         _Reach(ends[0], [-m for m in ends[1]]),
@@ -147,7 +147,7 @@ def _forward(query: Query, *, certain: bool, ceiling: int) -> int:
         np.inf if budget is None else float(budget),
         np.inf if query.max_tenths is None else float(query.max_tenths),
     )
-    passes = Passes(plan, Demands.one(query.weights(lets)), COUNT)
+    passes = Passes(plan, Demands.one(query.weights(lets)), COUNT, whole=True)
     counts = [m.values.reshape(-1) for m in passes.up]
     price, tenths = _reaches(query, lets, plan)
     rows, of_kind = Rows(passes), Members(class_of, lets)

@@ -68,13 +68,23 @@ class Message:
     Parameters
     ----------
     values : ndarray, shape (n_distinct, *step.shape)
-        In the algebra of the pass.
+        In the algebra of the pass; of no cell where the message is only read.
     row_of : ndarray of int, shape (n_requests,)
         The row of each request.
+    most : float
+        At least the largest of them, where they are only read.
     """
 
     values: Numbers
     row_of: Ints
+    most: float | None = None
+
+    @property
+    def largest(self) -> float:
+        """Return a number that none of the values exceeds."""
+        if self.most is not None:
+            return self.most
+        return float(self.values.max(initial=0.0))
 
     def flat(self) -> Numbers:
         """Return the values of each request over the cells, numbered through."""
@@ -98,6 +108,10 @@ class Passes:
         judges them as well.
     known : mapping of int to Message, optional
         Messages that need not be worked out.
+    whole : bool
+        Whether every message is held cell by cell. Otherwise the wide ones of running sums
+        (:attr:`Step.read`) are not held at all: each look at one goes through to what the sum's
+        value opens.
     """
 
     def __init__(
@@ -108,22 +122,150 @@ class Passes:
         *,
         narrow: bool = True,
         known: Mapping[int, Message] | None = None,
+        whole: bool = False,
     ) -> None:
         self.plan, self.demands, self.algebra, self.narrow = plan, demands, algebra, narrow
+        if whole:
+            plan.refuse(plan.bytes_whole)
         self.up: list[Message] = []
+        #: The steps whose messages are only read.
+        self.reads = frozenset(n for n, step in enumerate(plan.steps) if step.read and not whole)
         self._cells: dict[tuple[str, int], Ints | None] = {}
         known = known or {}
         for place, step in enumerate(plan.steps):
-            self.up.append(known[place] if place in known else self._upward(step))
+            if place in self.reads:
+                self.up.append(self._read_only(step))
+            else:
+                self.up.append(known[place] if place in known else self._upward(step))
+
+    # -- messages that are only read -------------------------------------
+
+    def _read_only(self, step: Step) -> Message:
+        most = 1.0
+        for child in step.children:
+            most *= self.up[child].largest
+        row_of = np.zeros(self.demands.count, dtype=np.intp)
+        return Message(np.zeros((1, 0)), row_of, most)
+
+    def read(self, place: int, some: Ints, index: Sequence[Ints]) -> Numbers:
+        """Return a message at some cells.
+
+        Parameters
+        ----------
+        place : int
+            Whose message.
+        some : ndarray of int
+            Requests.
+        index : sequence of ndarray of int
+            For each axis of the separator the places, to be broadcast against each other.
+
+        Returns
+        -------
+        ndarray, shape (n_requests or 1, *broadcast shape)
+            One row where all of the requests have the same.
+        """
+        if place not in self.reads:
+            message = self.up[place]
+            rows = message.row_of[some] if len(message.values) > 1 else np.zeros(1, dtype=np.intp)
+            if len(rows) == 1:
+                return np.asarray(message.values[(rows[0], *index)])[None]
+            deep = max((i.ndim for i in index), default=0)
+            return np.asarray(message.values[(rows.reshape(-1, *(1,) * deep), *index)])
+        step, algebra = self.plan.steps[place], self.algebra
+        found: Numbers | None = None
+        for part, at in zip(step.parts, self._inside(step, index), strict=True):
+            if part.child >= 0:
+                values = self.read(part.child, some, at)
+            else:
+                assert part.table is not None
+                values = algebra.lift(part.table[tuple(at)])[None]
+            found = values if found is None else algebra.both(*_beside(found, values))
+        assert found is not None
+        return found
+
+    @staticmethod
+    def _inside(step: Step, index: Sequence[Ints]) -> Iterator[list[Ints]]:
+        """Yield where in each part of a running sum's step some cells of its separator are."""
+        assert step.decided is not None
+        a, b, kinds = step.decided
+        kind = kinds[index[a], index[b]]
+        for part in step.parts:
+            at = [
+                index[axis] if cells is None else cells[index[axis]]
+                for axis, cells in zip(part.axes, part.cells, strict=True)
+            ]
+            own = kind if part.kind is None else part.kind[kind]
+            at.insert(part.at if part.child >= 0 else 0, own)
+            yield at
+
+    def at(self, place: int, cells: Ints) -> Numbers:
+        """Return a message at cells of its separator, numbered through, by request."""
+        if place not in self.reads:
+            return np.asarray(self.up[place].flat()[:, cells])
+        every = np.arange(self.demands.count, dtype=np.intp)
+        found = self.read(place, every, np.unravel_index(cells, self.plan.steps[place].shape))
+        return _spread_to(found, (self.demands.count, *found.shape[1:]))
+
+    def held(self, place: int) -> frozenset[int]:
+        """Return the steps whose messages a look at one goes through to: itself, if it is held."""
+        if place not in self.reads:
+            return frozenset({place})
+        return frozenset[int]().union(*(self.held(c) for c in self.plan.steps[place].children))
+
+    def give(
+        self,
+        place: int,
+        some: Ints,
+        index: Sequence[Ints],
+        values: Numbers,
+        into: Mapping[int, Numbers],
+    ) -> None:
+        """Add what comes from above some cells of a message that is only read to those behind it.
+
+        Parameters
+        ----------
+        place, some, index
+            As in :meth:`read`.
+        values : ndarray, shape (n_requests, *broadcast shape)
+            What comes from above.
+        into : mapping of int to ndarray
+            For each of the steps behind it, what comes from above its cells.
+        """
+        if place not in self.reads:
+            whole = into[place]
+            shape = np.broadcast_shapes(*(i.shape for i in index))
+            values = np.broadcast_to(values, (len(values), *shape)).reshape(len(values), -1)
+            flat = np.ravel_multi_index(
+                tuple(np.broadcast_to(i, shape).reshape(-1) for i in index), whole.shape[1:]
+            )
+            values = np.broadcast_to(values, (len(whole), values.shape[1]))
+            self.algebra.scatter(whole.reshape(len(whole), -1), flat, values)
+            return
+        step, algebra = self.plan.steps[place], self.algebra
+        inside = list(self._inside(step, index))
+        for n, part in enumerate(step.parts):
+            if part.child < 0:
+                continue
+            mine = values
+            for m, other in enumerate(step.parts):
+                if m == n:
+                    continue
+                if other.child >= 0:
+                    beside = self.read(other.child, some, inside[m])
+                else:
+                    assert other.table is not None
+                    beside = algebra.lift(other.table[tuple(inside[m])])[None]
+                mine = algebra.both(*_beside(mine, beside))
+            self.give(part.child, some, inside[n], mine, into)
 
     # -- up ------------------------------------------------------------
 
     def _distinct(self, roles: frozenset[str]) -> tuple[Ints, Ints]:
         """Return one request for each distinct demand on some roles, and each one's demand."""
         many = self.demands.count
-        if many == 1:
-            zero = np.zeros(1, dtype=np.intp)
-            return zero, zero
+        if many == 1 or not roles:  # of no role: alike, but not in every algebra
+            every = np.arange(many, dtype=np.intp)
+            return every, every
         key = np.zeros(many, dtype=np.int64)
         for role in sorted(roles):
             if len(self.demands.values[role]) == 1:
@@ -270,7 +412,9 @@ class Passes:
             weights = self.weights(step, every)
             kinds = np.full((many, step.kinds), algebra.none)
             into = {
-                c: np.full((many, *self.plan.steps[c].shape), algebra.none) for c in step.children
+                c: np.full((many, *self.plan.steps[c].shape), algebra.none)
+                for child in step.children
+                for c in self.held(child)
             }
             if step.groups:
                 work = _Work(self, step, every, None)
@@ -329,7 +473,8 @@ class _Work:
     """
 
     def __init__(self, passes: Passes, step: Step, some: Ints, alive: Ints | None) -> None:
-        self.algebra, self.step, self.some, self.up = passes.algebra, step, some, passes.up
+        self.passes, self.step, self.some = passes, step, some
+        self.algebra, self.up = passes.algebra, passes.up
         self.alive = alive
         self.kinds = step.kinds if alive is None else len(alive)
         self.every = tuple(range(len(step.shape)))
@@ -394,6 +539,8 @@ class _Work:
         return places
 
     def _message(self, part: Part, places: list[Ints | None]) -> Numbers:
+        if part.child in self.passes.reads:
+            return self.passes.read(part.child, self.some, self._cells_of(part, places))
         message = self.up[part.child]
         values = np.moveaxis(message.values, part.at + 1, 1)
         if len(values) > 1:
@@ -401,6 +548,18 @@ class _Work:
             if len(rows) != len(values) or not (rows == np.arange(len(rows))).all():
                 values = values[rows]
         return _taken(values, places, 1)
+
+    def _cells_of(self, part: Part, places: list[Ints | None]) -> list[Ints]:
+        """Return the cells of a part's message over (kinds, its other axes), to be broadcast."""
+        shape = self.passes.plan.steps[part.child].shape
+        of_axis = [*range(1, len(shape))]
+        of_axis.insert(part.at, 0)  # which of the places each axis of the message has
+        index = []
+        for axis, n in enumerate(of_axis):
+            place = places[n]
+            along = np.arange(shape[axis]) if place is None else place
+            index.append(along.reshape([-1 if k == n else 1 for k in range(len(shape))]))
+        return index
 
     def product(
         self, numbers: Sequence[int], axes: tuple[int, ...], kinds: Ints | None, block: _Block
@@ -663,6 +822,10 @@ class _Work:
             values = algebra.fold(values, lost)
         kept = [a for a in axes if a in part.axes]
         values = values.transpose(0, 1, *(kept.index(a) + 2 for a in part.axes))
+        if part.child in self.passes.reads:
+            index = self._cells_of(part, self._places(part, kinds, block))
+            self.passes.give(part.child, self.some, index, values, into)
+            return
         view = np.moveaxis(into[part.child], part.at + 1, 1)
         cut: list[Ints] = []
         for i, place in enumerate(self._places(part, kinds, block)):
@@ -680,6 +843,13 @@ class _Work:
             return
         at: tuple[Any, ...] = (slice(None), *np.ix_(*cut))
         view[at] = algebra.add(view[at], values)
+
+
+def _beside(one: Numbers, other: Numbers) -> tuple[Numbers, Numbers]:
+    """Return values over requests and cells with as many axes of cells."""
+    deep = max(one.ndim, other.ndim)
+    found = [v.reshape(len(v), *(1,) * (deep - v.ndim), *v.shape[1:]) for v in (one, other)]
+    return found[0], found[1]
 
 
 def _spread_to(values: Numbers, shape: tuple[int, ...]) -> Numbers:

@@ -60,6 +60,9 @@ _NARROW, _MOST_CASES = 4, 256
 #: Cells up to which a sum over roles becomes one table; beyond, it is taken term by term.
 _AS_TABLE = 1 << 20
 
+#: Cells from which a running sum's message is read through what decides it, and not held.
+READ = 1 << 16
+
 #: Cells of a relation from which its narrow axes are worth cases.
 _WIDE = 256
 
@@ -177,7 +180,7 @@ class Step:
         For each axis of the separator that a bridge is over, the block of each cell.
     decided : tuple or None
         Of a running sum, the places in the separator of the two variables that decide it, and
-        its kind for each pair of their cells.
+        its kind for each pair of their cells, in as few bytes as will do.
     below : frozenset of str
         The roles whose weights the message holds.
     work : float
@@ -197,10 +200,15 @@ class Step:
     groups: tuple[Group, ...]
     bridges: tuple[int, ...]
     bridged: Mapping[int, Ints]
-    decided: tuple[int, int, Ints] | None
+    decided: tuple[int, int, npt.NDArray[Any]] | None
     below: frozenset[str]
     work: float
     names: tuple[str, ...]
+
+    @property
+    def read(self) -> bool:
+        """Whether its message is too wide to be held where it can be read: a running sum's."""
+        return self.decided is not None and math.prod(self.shape) > READ
 
     @property
     def children(self) -> tuple[int, ...]:
@@ -232,6 +240,8 @@ class Plan:
         A build is in exactly one.
     last : str or None
         The role that goes last in every case, if one was asked for.
+    ceiling : float
+        Bytes that a pass may need.
     """
 
     roles: tuple[str, ...]
@@ -239,12 +249,39 @@ class Plan:
     steps: tuple[Step, ...]
     cases: tuple[Case, ...]
     last: str | None = None
+    ceiling: float = CEILING
 
     @property
     def bytes(self) -> float:
-        """Return the memory that one pass with its messages takes at most."""
-        held = sum(8.0 * math.prod(s.shape) for s in self.steps)
-        return 2 * held + max((8.0 * _held_at_once(s) for s in self.steps), default=0.0)
+        """Return the memory that one pass with the messages that are held takes at most."""
+        tables = sum(float(s.decided[2].nbytes) for s in self.steps if s.decided is not None)
+        return tables + self._bytes([s for s in self.steps if not s.read])
+
+    @property
+    def bytes_whole(self) -> float:
+        """Return the memory that one pass with all messages takes at most."""
+        return self._bytes(self.steps)
+
+    def _bytes(self, held: Sequence[Step]) -> float:
+        messages = sum(8.0 * math.prod(s.shape) for s in held)
+        return 2 * messages + max((8.0 * _held_at_once(s) for s in self.steps), default=0.0)
+
+    def refuse(self, needed: float) -> None:
+        """Say what is to blame if so many bytes are too many.
+
+        Raises
+        ------
+        TooWideError
+            If they are more than the ceiling.
+        """
+        if needed > self.ceiling:
+            widest = max(self.steps, key=lambda s: math.prod(s.shape))
+            raise TooWideError(
+                needed,
+                self.ceiling,
+                [v for v in (widest.variable, *widest.separator) if v in self.sizes],
+                widest.names,
+            )
 
 
 #: Cells that a step works on at once where it can be done in slices.
@@ -532,8 +569,13 @@ class _Planner:
             places = [
                 of_base[cells[v][1]] for v, of_base in zip(running.of, running.maps, strict=True)
             ]
-            kind_map = maps.of[kind_id]
-            decided = (where[a], where[b], kind_map[running.table[np.ix_(*places)]])
+            kind_map = maps.of[kind_id].astype(np.min_scalar_type(max(kinds - 1, 0)))
+            kind_at = running.table
+            for axis, place_of in enumerate(places):
+                whole = np.arange(kind_at.shape[axis])
+                if not np.array_equal(place_of, whole):
+                    kind_at = kind_at.take(place_of, axis=axis)
+            decided = (where[a], where[b], kind_map[kind_at])
         kind_of = np.full(len(maps.of[kind_id]), -1, dtype=np.intp)
         kind_of[domain] = maps.of[kind_id][domain]
         shape = tuple(len(cells[v][1]) for v in separator)
@@ -887,7 +929,7 @@ def make_plan(
         If a pass would need more.
     """
     domains = {r: domains.get(r, np.arange(sizes[r], dtype=np.intp)) for r in roles}
-    nothing = Plan(tuple(roles), dict(sizes), (), (), last)
+    nothing = Plan(tuple(roles), dict(sizes), (), (), last, ceiling)
     if not all(len(domains[r]) for r in roles):
         return nothing
     tidy = [reduced(r, domains) for r in relations]
@@ -919,21 +961,16 @@ def make_plan(
     plan = _finished(replace(draft, share=share))
     if plan.bytes > ceiling:
         plan = min(plan, _finished(replace(draft, share=not share)), key=lambda p: p.bytes)
-    if plan.bytes > ceiling:
-        widest = max(plan.steps, key=lambda s: math.prod(s.shape))
-        raise TooWideError(
-            plan.bytes,
-            ceiling,
-            [v for v in (widest.variable, *widest.separator) if v in roles],
-            widest.names,
-        )
+    plan.refuse(plan.bytes)
     return plan
 
 
 def _finished(draft: _Draft) -> Plan:
     planner = _Planner(draft)
     steps_of = [case.finish() for case in _chosen(planner)]
-    return Plan(draft.roles, draft.sizes, tuple(planner.steps), tuple(steps_of), draft.last)
+    return Plan(
+        draft.roles, draft.sizes, tuple(planner.steps), tuple(steps_of), draft.last, draft.ceiling
+    )
 
 
 @dataclass(frozen=True, slots=True, eq=False)

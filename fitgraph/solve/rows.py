@@ -102,10 +102,9 @@ class Rows:
         if part.child < 0:
             table: Bools = part.table[(place, *index)]
             return table
-        message = self.passes.up[part.child]
         at = [*index[: part.at], place, *index[part.at :]]
-        found: Bools = message.values[(message.row_of[0], *at)] != self.passes.algebra.none
-        return found
+        found: Bools = self.passes.read(part.child, self._first, at)[0]
+        return found != self.passes.algebra.none
 
     def expand(self, place: int, cells: Ints) -> tuple[Ints, Ints]:
         """Return every kind that can follow some cells of a step.

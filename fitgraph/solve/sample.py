@@ -86,7 +86,7 @@ class Drawing:
                 assert weights is not None
                 value = weights[0][kind]
                 for child, at in after.items():
-                    value = value * self.passes.up[child].values.reshape(-1)[at]
+                    value = value * self.passes.at(child, at)[0]
                 counts = np.bincount(owner, minlength=len(distinct))
                 row = _by_weight(value, counts, of_draw.reshape(-1), rng)
             else:

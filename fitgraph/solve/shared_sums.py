@@ -13,6 +13,7 @@ from __future__ import annotations
 import itertools
 from collections.abc import Mapping, Sequence, Set
 from dataclasses import replace
+from typing import Any
 
 import numpy as np
 import numpy.typing as npt
@@ -22,6 +23,9 @@ from fitgraph.solve.sums import STEPS, Running, Terms, TooWideSumError, threshol
 
 Ints = npt.NDArray[np.intp]
 Floats = npt.NDArray[np.float64]
+
+#: Whole numbers in as few bytes as will do.
+Small = npt.NDArray[Any]
 
 
 def _own(terms: Terms) -> dict[str, Floats]:
@@ -141,16 +145,16 @@ def _with_one_sum(
         wide = len(sums[0]) * len(addends_of[0])
         if float(wide) > most_cells:
             raise TooWideSumError(members[0].condition.name)
-        code, size = np.zeros(wide, dtype=np.intp), 1
+        code: Small = np.zeros(wide, dtype=np.int32)
+        size = 1
         for n, (sum_, addend) in enumerate(zip(sums, addends_of, strict=True)):
-            total = (sum_[:, None] + addend).ravel()
             if role == roles[-1]:
-                apart = _told_apart(total, members[n].base, rest[n])
+                apart, count = _told_apart(sum_, addend, members[n].base, rest[n])
             else:
+                total = (sum_[:, None] + addend).ravel()
                 apart = np.unique(total, return_inverse=True)[1].reshape(-1)
-            code = code * (int(apart.max()) + 1) + apart
-            code = np.unique(code, return_inverse=True)[1].reshape(-1)
-        size = int(code.max()) + 1
+                count = int(apart.max()) + 1
+            code, size = _renumbered(code, apart, size, count)
         first = np.zeros(size, dtype=np.intp)
         first[code[::-1]] = np.arange(wide - 1, -1, -1)
         variable = f"sum{tag}+{len(running) + 1}"
@@ -160,7 +164,7 @@ def _with_one_sum(
                 size,
                 (name, role),
                 (place, of_role),
-                code.reshape(len(sums[0]), -1).astype(np.intp),
+                code.reshape(len(sums[0]), -1),
             )
         )
         at, to = np.divmod(first, len(addends_of[0]))
@@ -183,10 +187,39 @@ def _distinct(own: Sequence[Floats], domain: Ints) -> tuple[Ints, list[Floats]]:
 
 
 def _told_apart(
-    sums: Floats, base: float, rest: Sequence[tuple[tuple[str, ...], tuple[Ints, ...], Floats]]
-) -> Ints:
-    """Return a number for each sum, the same where a condition cannot tell two apart."""
+    sums: Floats,
+    addends: Floats,
+    base: float,
+    rest: Sequence[tuple[tuple[str, ...], tuple[Ints, ...], Floats]],
+) -> tuple[Small, int]:
+    """Return a number for each sum plus each addend, the same where a condition cannot tell.
+
+    Returned with them is how many numbers there may be. Sums are whole steps, so that it does
+    not matter on which side of a mark an addend stands.
+    """
     marks = thresholds([np.unique(v) for *_, v in rest], -EPSILON_MM * STEPS - base)
     if marks is None:
-        return np.unique(sums, return_inverse=True)[1].reshape(-1).astype(np.intp)
-    return np.searchsorted(marks, sums, side="right").astype(np.intp)
+        total = (sums[:, None] + addends).ravel()
+        apart = np.unique(total, return_inverse=True)[1].reshape(-1)
+        return apart.astype(np.intp), int(apart.max()) + 1
+    order = np.argsort(sums, kind="stable")
+    kind = np.min_scalar_type(len(marks))
+    found = np.empty((len(sums), len(addends)), dtype=kind)
+    ranked, steps = sums[order], np.zeros(len(sums) + 1, dtype=np.int64)
+    for n, addend in enumerate(addends):
+        steps[:] = 0
+        np.add.at(steps, np.searchsorted(ranked, marks - addend), 1)
+        found[order, n] = np.cumsum(steps[:-1])
+    return found.ravel(), len(marks) + 1
+
+
+def _renumbered(code: Small, apart: Small, size: int, count: int) -> tuple[Small, int]:
+    """Return numbers for pairs of numbers, without gaps, and how many there are."""
+    if size * count <= max(len(code), 1 << 16):
+        both = code.astype(np.int32) * np.int32(count) + apart.astype(np.int32)
+    else:
+        both = np.unique(code * np.int64(count) + apart, return_inverse=True)[1].reshape(-1)
+        return both.astype(np.int32), int(both.max()) + 1
+    there = np.bincount(both, minlength=size * count) > 0
+    place = np.cumsum(there, dtype=np.int32) - 1
+    return place[both], int(there.sum())

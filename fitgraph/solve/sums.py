@@ -10,6 +10,7 @@ from __future__ import annotations
 import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
+from typing import Any
 
 import numpy as np
 import numpy.typing as npt
@@ -56,7 +57,7 @@ class Running:
     size: int
     of: tuple[str, str]
     maps: tuple[Ints, Ints]
-    table: Ints
+    table: npt.NDArray[np.signedinteger[Any]]
 
 
 @dataclass(frozen=True, slots=True, eq=False)
