@@ -91,14 +91,12 @@ def made(demo: Catalogue, found: Scan) -> Sheet:
 
 @pytest.fixture(scope="module")
 def liner(demo: Catalogue) -> Sheet:
-    few = replace(demo, enquiries=())
-    return sheet(demo, scan(few, demo.vocabulary.makes["liner"]).worths[0])
+    return sheet(demo, scan(small.thinned(demo), demo.vocabulary.makes["liner"]).worths[0])
 
 
 @pytest.fixture(scope="module")
 def solid(demo: Catalogue) -> Sheet:
-    few = replace(demo, enquiries=())
-    return sheet(demo, scan(few, demo.vocabulary.makes["insert"]).worths[0])
+    return sheet(demo, scan(small.thinned(demo), demo.vocabulary.makes["insert"]).worths[0])
 
 
 # -- figures ---------------------------------------------------------------------------

@@ -66,7 +66,7 @@ def shop() -> OpenCatalogue:
 
 @pytest.fixture(scope="module")
 def found(shop: OpenCatalogue) -> Scan:
-    return scan(shop.catalogue, shop.catalogue.vocabulary.makes["sleeve"], engine=shop.engine)
+    return shop.scan("sleeve")
 
 
 @pytest.fixture(scope="module")

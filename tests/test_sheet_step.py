@@ -26,6 +26,7 @@ from fitgraph.files import whole
 from fitgraph.lab import adapter_files
 from fitgraph.mechanics.materials import MATERIALS
 from fitgraph.model import Catalogue
+from tests.made_catalogues import thinned
 
 MAKES = ("sleeve", "liner", "insert")
 
@@ -37,10 +38,9 @@ def demo() -> Catalogue:
 
 @pytest.fixture(scope="module")
 def sheets(demo: Catalogue) -> dict[str, Sheet]:
-    """Return a sheet of each make, from scans without enquiries."""
-    none = replace(demo, enquiries=())
-    makes = demo.vocabulary.makes
-    return {n: sheet(demo, scan(none, makes[n]).worths[0]) for n in MAKES}
+    """Return a sheet of each make, from scans of few parts and no enquiries."""
+    few, makes = thinned(demo), demo.vocabulary.makes
+    return {n: sheet(demo, scan(few, makes[n]).worths[0]) for n in MAKES}
 
 
 def read_back(path: Path) -> Any:

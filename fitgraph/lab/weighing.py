@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import threading
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from typing import Any
@@ -166,22 +167,24 @@ class Weighed:
     shop: OpenCatalogue
     options: Mapping[str, tuple[Option, ...]]
     scans: dict[Choice, Scan] = field(default_factory=dict)
+    _one: threading.RLock = field(default_factory=threading.RLock)
     _planes: dict[Choice, Plane] = field(default_factory=dict)
     _sheets: dict[tuple[Choice, str], tuple[Sheet, str]] = field(default_factory=dict)
     _covered: list[tuple[Coverage, int]] = field(default_factory=list)
 
     def scan(self, choice: Choice, progress: Callable[[int, int], None] | None = None) -> Scan:
         """Return what the parts of a make are worth."""
-        if choice not in self.scans:
-            catalogue = self.shop.catalogue
-            self.scans[choice] = scan(
-                catalogue,
-                choice.variant(catalogue.vocabulary),
-                in_stock=choice.in_stock,
-                progress=progress,
-                engine=self.shop.engine,
-            )
-        return self.scans[choice]
+        with self._one:  # who asks for the same at the same time waits for it
+            if choice not in self.scans:
+                catalogue = self.shop.catalogue
+                self.scans[choice] = scan(
+                    catalogue,
+                    choice.variant(catalogue.vocabulary),
+                    in_stock=choice.in_stock,
+                    progress=progress,
+                    engine=self.shop.engine,
+                )
+            return self.scans[choice]
 
     def sheet(self, choice: Choice, worth: Worth, gained: Sequence[str]) -> Sheet:
         """Return the specification sheet of a part; the last few are kept."""

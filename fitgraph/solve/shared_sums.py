@@ -24,6 +24,9 @@ from fitgraph.solve.sums import STEPS, Running, Terms, TooWideSumError, threshol
 Ints = npt.NDArray[np.intp]
 Floats = npt.NDArray[np.float64]
 
+#: Cells that are worked on at once: few enough to stay in a processor's cache.
+_AT_ONCE = 1 << 16
+
 #: Whole numbers in as few bytes as will do.
 Small = npt.NDArray[Any]
 
@@ -145,7 +148,7 @@ def _with_one_sum(
         wide = len(sums[0]) * len(addends_of[0])
         if float(wide) > most_cells:
             raise TooWideSumError(members[0].condition.name)
-        code: Small = np.zeros(wide, dtype=np.int32)
+        code: Small = np.zeros(wide, dtype=np.uint8)
         size = 1
         for n, (sum_, addend) in enumerate(zip(sums, addends_of, strict=True)):
             if role == roles[-1]:
@@ -155,8 +158,7 @@ def _with_one_sum(
                 apart = np.unique(total, return_inverse=True)[1].reshape(-1)
                 count = int(apart.max()) + 1
             code, size = _renumbered(code, apart, size, count)
-        first = np.zeros(size, dtype=np.intp)
-        first[code[::-1]] = np.arange(wide - 1, -1, -1)
+        first = _first_of(code, size)
         variable = f"sum{tag}+{len(running) + 1}"
         running.append(
             Running(
@@ -203,23 +205,42 @@ def _told_apart(
         apart = np.unique(total, return_inverse=True)[1].reshape(-1)
         return apart.astype(np.intp), int(apart.max()) + 1
     order = np.argsort(sums, kind="stable")
-    kind = np.min_scalar_type(len(marks))
-    found = np.empty((len(sums), len(addends)), dtype=kind)
-    ranked, steps = sums[order], np.zeros(len(sums) + 1, dtype=np.int64)
+    ranked, rank = sums[order], np.empty(len(order), dtype=np.intp)
+    rank[order] = np.arange(len(order))
+    passed = np.zeros(len(sums) + 1, dtype=np.min_scalar_type(len(marks)))
+    found = np.empty((len(addends), len(sums)), dtype=passed.dtype)
     for n, addend in enumerate(addends):
-        steps[:] = 0
-        np.add.at(steps, np.searchsorted(ranked, marks - addend), 1)
-        found[order, n] = np.cumsum(steps[:-1])
-    return found.ravel(), len(marks) + 1
+        passed[:] = 0
+        np.add.at(passed, np.searchsorted(ranked, marks - addend), 1)
+        found[n] = np.cumsum(passed[:-1], dtype=passed.dtype)[rank]
+    return found.T.ravel(), len(marks) + 1
 
 
 def _renumbered(code: Small, apart: Small, size: int, count: int) -> tuple[Small, int]:
     """Return numbers for pairs of numbers, without gaps, and how many there are."""
-    if size * count <= max(len(code), 1 << 16):
-        both = code.astype(np.int32) * np.int32(count) + apart.astype(np.int32)
-    else:
+    if size * count > max(len(code), _AT_ONCE):
         both = np.unique(code * np.int64(count) + apart, return_inverse=True)[1].reshape(-1)
-        return both.astype(np.int32), int(both.max()) + 1
-    there = np.bincount(both, minlength=size * count) > 0
-    place = np.cumsum(there, dtype=np.int32) - 1
-    return place[both], int(there.sum())
+        return both, int(both.max()) + 1
+    pieces = [slice(n, n + _AT_ONCE) for n in range(0, len(code), _AT_ONCE)]
+
+    def pairs(piece: slice) -> Small:
+        return code[piece].astype(np.int32) * np.int32(count) + apart[piece]
+
+    there = np.zeros(size * count, dtype=bool)
+    for piece in pieces:
+        there[pairs(piece)] = True
+    many = int(there.sum())
+    place = (np.cumsum(there) - 1).astype(np.min_scalar_type(many))
+    found = np.empty(len(code), dtype=place.dtype)
+    for piece in pieces:
+        found[piece] = place[pairs(piece)]
+    return found, many
+
+
+def _first_of(code: Small, size: int) -> Ints:
+    """Return where each number stands first."""
+    first = np.zeros(size, dtype=np.intp)
+    for start in range((len(code) - 1) // _AT_ONCE * _AT_ONCE, -1, -_AT_ONCE):
+        piece = code[start : start + _AT_ONCE]
+        first[piece[::-1]] = np.arange(start + len(piece) - 1, start - 1, -1)
+    return first

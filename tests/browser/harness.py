@@ -163,14 +163,19 @@ class Watch:
 
     def __init__(self, context: BrowserContext) -> None:
         self.errors: list[str] = []
+        self.closing: list[Page] = []
         self.outside: list[str] = []
         self.seen = 0
         context.on("console", self._console)
-        context.on("weberror", lambda e: self.errors.append(f"uncaught: {e.error}"))
+        context.on("weberror", self._uncaught)
         context.on("request", self._request)
 
+    def _uncaught(self, error: Any) -> None:
+        if error.page not in self.closing:  # what was still on its way is no fault of a page
+            self.errors.append(f"uncaught: {error.error}")
+
     def _console(self, message: Any) -> None:
-        if message.type == "error":
+        if message.type == "error" and message.page not in self.closing:
             where = message.location.get("url", "")
             self.errors.append(f"{message.text} ({urlsplit(where).path})")
 
@@ -287,6 +292,9 @@ class Notebook:
         """Close the page; in JupyterLab its kernel ends as well."""
         if self.server.kind == LAB:
             self.page.evaluate("() => jupyterapp.serviceManager.sessions.shutdownAll()")
+        watch = getattr(self.page.context, "watch", None)
+        if watch is not None:
+            watch.closing.append(self.page)
         self.page.close()
 
 
