@@ -25,6 +25,15 @@ def pytest_addoption(parser: pytest.Parser) -> None:
     parser.addoption(
         "--no-skips", action="store_true", help="fail if any test was skipped, as CI does"
     )
+    parser.addoption(
+        "--long", action="store_true", help="run the tests that are marked long as well"
+    )
+
+
+def pytest_configure(config: pytest.Config) -> None:
+    config.addinivalue_line(
+        "markers", "long: more of what shorter tests look at as well; runs with --long"
+    )
 
 
 class _ByFile(LoadFileScheduling):
@@ -42,8 +51,12 @@ def pytest_xdist_make_scheduler(config: pytest.Config, log: object) -> LoadFileS
     return _ByFile(config, log)
 
 
-def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
-    """Begin with what takes longest: what runs in a browser, then the notebooks."""
+def pytest_collection_modifyitems(config: pytest.Config, items: list[pytest.Item]) -> None:
+    """Leave out what is long, and begin with what runs in a browser, then the notebooks."""
+    if not config.getoption("--long"):
+        left = [item for item in items if item.get_closest_marker("long")]
+        items[:] = [item for item in items if not item.get_closest_marker("long")]
+        config.hook.pytest_deselected(items=left)
     items.sort(key=lambda item: (not item.nodeid.startswith(_BROWSER), ".ipynb" not in item.nodeid))
 
 

@@ -96,7 +96,8 @@ def liner(demo: Catalogue) -> Sheet:
 
 @pytest.fixture(scope="module")
 def solid(demo: Catalogue) -> Sheet:
-    return sheet(demo, scan(small.thinned(demo), demo.vocabulary.makes["insert"]).worths[0])
+    few = replace(demo, enquiries=())
+    return sheet(demo, scan(few, demo.vocabulary.makes["insert"]).worths[0])
 
 
 # -- figures ---------------------------------------------------------------------------

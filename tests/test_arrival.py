@@ -60,6 +60,7 @@ def test_charts_look_after_themselves(monkeypatch: pytest.MonkeyPatch) -> None:
     assert page.chart._code not in sent
 
 
+@pytest.mark.long
 def test_every_component_of_the_gaps_is_reached() -> None:
     page = StockGaps(open_catalogue())
     found = {w.model_id for w in within(page)}

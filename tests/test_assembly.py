@@ -25,6 +25,7 @@ def _combination(demo: Catalogue, *skus: str) -> dict[str, Option]:
     return chosen
 
 
+@pytest.mark.long
 def test_share_lies_between_the_bounds_of_its_pairs(demo: Catalogue) -> None:
     """Frechet: at least the sum of shares less n - 1, at most the smallest share."""
     joints = [j for j in asked(demo.vocabulary.joints, tidy=False) if "bore" in j.arguments]

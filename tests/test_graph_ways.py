@@ -208,6 +208,7 @@ def ways_and_brute_force(
     return found, {labels(row) for row in brute_chains(catalogue, one, other, through, 2)}
 
 
+@pytest.mark.long
 def test_ways_through_rings_are_those_of_brute_force() -> None:
     lengths: Counter[int] = Counter()
     serviced = 0

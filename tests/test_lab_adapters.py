@@ -46,7 +46,7 @@ from fitgraph.draw.line_chart import Series, line_chart_svg, ticks
 from fitgraph.draw.sheet_pdf import sheet_pdf
 from fitgraph.graph.joints import asked, judge_pairs
 from fitgraph.graph.options import options_for, plain
-from fitgraph.lab import AdapterMap, OpenCatalogue, open_catalogue
+from fitgraph.lab import AdapterMap, OpenCatalogue, open_catalogue, scan_of
 from fitgraph.lab.adapter_charts import LOOKS, diameter_px
 from fitgraph.lab.adapter_entries import Kind
 from fitgraph.lab.session import SessionError
@@ -66,7 +66,7 @@ def shop() -> OpenCatalogue:
 
 @pytest.fixture(scope="module")
 def found(shop: OpenCatalogue) -> Scan:
-    return shop.scan("sleeve")
+    return scan_of(shop, "sleeve")
 
 
 @pytest.fixture(scope="module")
@@ -213,6 +213,7 @@ def test_a_trial_shows_coverage_and_builds_before_and_after(page, found, shop):
 # ---------------------------------------------------------------- entries, errors, sessions
 
 
+@pytest.mark.long
 def test_every_entry_reaches_the_scan(page, shop):
     page.make.value = "liner"
     assert next(k for _, k in page.list.options).startswith("LINER")

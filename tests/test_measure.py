@@ -174,6 +174,7 @@ def test_a_measurement_typed_into_the_catalogue_settles_what_was_promised() -> N
         assert changed.count_possible(Request()).number == before[1] - outcome.impossible
 
 
+@pytest.mark.long
 def test_demo_list_names_what_one_look_decides() -> None:
     """data/demo/README.md: one look decides FORK-VEN-07, BAR-WYN-02 and KIT-QUA-01."""
     catalogue = load(demo_folder()).catalogue

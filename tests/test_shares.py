@@ -40,7 +40,7 @@ def measured() -> list[Clash]:
     explainer = Explainer(catalogue)
     found = []
     for role, other in (("clamp", "bar"), ("headset", "deck"), ("bearings", "wheels")):
-        for one in catalogue.of(role)[:8]:
+        for one in catalogue.of(role)[:6]:
             for two in catalogue.of(other)[:3]:
                 found += explainer.why([one.sku, two.sku], with_changes=False).joints
     return [c for c in found if share_of_pairs(c) is not None]

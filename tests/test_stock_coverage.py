@@ -203,7 +203,7 @@ def test_progress_is_told_to_the_end(monkeypatch: pytest.MonkeyPatch) -> None:
     assert [done for done, _ in told] == sorted(done for done, _ in told)
 
 
-@pytest.mark.parametrize("where", ["processes", "cluster"])
+@pytest.mark.parametrize("where", ["processes", pytest.param("cluster", marks=pytest.mark.long)])
 def test_pieces_on_two_workers_are_the_same(where: str, monkeypatch: pytest.MonkeyPatch) -> None:
     """Processes of their own, of the standard library and of a local Dask cluster."""
     _, engine = demo()

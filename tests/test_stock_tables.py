@@ -201,6 +201,7 @@ def test_a_grouping_that_says_nothing_is_a_fault(folder: Path) -> None:
 # ---------------------------------------------------------------- commands
 
 
+@pytest.mark.long
 def test_gaps_tells_the_same_twice() -> None:
     """Text and JSON agree, and the parts add up to the whole."""
     code, found = answer("gaps", "--by", "material", "--by", "system")

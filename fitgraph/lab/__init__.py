@@ -8,6 +8,7 @@ from fitgraph.lab.map_of_fits import MapOfFits
 from fitgraph.lab.opened import OpenCatalogue, open_catalogue
 from fitgraph.lab.practice import Practice
 from fitgraph.lab.triangle_view import MaterialTriangle
+from fitgraph.lab.weighing import scan_of
 from fitgraph.lab.why_explorer import WhyExplorer
 
 __all__ = [
@@ -21,4 +22,5 @@ __all__ = [
     "StockGaps",
     "WhyExplorer",
     "open_catalogue",
+    "scan_of",
 ]

@@ -7,7 +7,6 @@ from pathlib import Path
 
 import scipy.stats  # noqa: F401  loaded now, so that no first answer waits for it
 
-from fitgraph.adapters import Scan
 from fitgraph.catalogue import Finding, demo_folder, load
 from fitgraph.explain import Explainer
 from fitgraph.explain.measure import Measurer
@@ -53,18 +52,6 @@ class OpenCatalogue:
     def measurer(self) -> Measurer:
         """Return what says which measurement settles most."""
         return Measurer(self.catalogue)
-
-    def scan(self, make: str) -> Scan:
-        """Return what every part of a make is worth; worked out once, also for the pages.
-
-        Raises
-        ------
-        KeyError
-            If the vocabulary has no such make.
-        """
-        from fitgraph.lab.weighing import Choice, weighed
-
-        return weighed(self).scan(Choice.of(self.catalogue.vocabulary.makes[make]))
 
     def money(self, minor: int) -> str:
         """Return an amount in minor units as people read it, in the catalogue's currency."""

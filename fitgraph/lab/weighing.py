@@ -277,3 +277,14 @@ def weighed(opened: OpenCatalogue, added: tuple[MadeUp, ...] = ()) -> Weighed:
         options = {r: options_for(catalogue.of(r), r, vocabulary) for r in vocabulary.roles}
         kept[added] = Weighed(shop, options)
     return kept[added]
+
+
+def scan_of(opened: OpenCatalogue, make: str) -> Scan:
+    """Return what every part of a make is worth; worked out once, for the pages as well.
+
+    Raises
+    ------
+    KeyError
+        If the vocabulary has no such make.
+    """
+    return weighed(opened).scan(Choice.of(opened.catalogue.vocabulary.makes[make]))

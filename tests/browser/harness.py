@@ -355,10 +355,18 @@ def browser_open() -> Iterator[Browser]:
 
 
 def copy_of_notebooks(target: Path) -> Path:
-    """Return a folder with a copy of the notebooks, so that a test changes none."""
+    """Return a folder with a copy of the notebooks, so that a test changes none.
+
+    What is for readers of code is run by the notebook tests, and not once more here.
+    """
     folder = own_copy(shipped_folder("notebooks"), target)
     for file in folder.glob("*.ipynb"):
         book = json.loads(file.read_text(encoding="utf-8"))
+        book["cells"] = [
+            cell
+            for cell in book["cells"]
+            if cell["cell_type"] != "code" or "in-code" not in cell["metadata"].get("tags", ())
+        ]
         for cell in book["cells"]:
             if cell["cell_type"] == "code":  # so that what is shown is what was run here
                 cell["outputs"], cell["execution_count"] = [], None

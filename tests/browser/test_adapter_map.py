@@ -125,6 +125,7 @@ def test_sheets_are_saved_and_open(opened: Any, found: Scan, kind: str, tmp_path
     assert part.sku in files["HTML"].read_text(encoding="utf-8")
 
 
+@pytest.mark.long
 def test_a_part_is_added_for_a_trial_and_taken_out_again(opened: Any, found: Scan) -> None:
     book = opened(PAGES, NOTEBOOK)
     page = book.page

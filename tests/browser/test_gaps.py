@@ -46,7 +46,7 @@ def _ready(book: Notebook) -> None:
     book.until("() => document.body.innerText.includes('The curve is complete')")
 
 
-@pytest.mark.parametrize("kind", [LAB, PAGES])
+@pytest.mark.parametrize("kind", [pytest.param(LAB, marks=pytest.mark.long), PAGES])
 def test_orders_follow_the_slider_and_the_curve(
     opened: Any, shop: OpenCatalogue, restocking: Restocking, kind: str, tmp_path: Path
 ) -> None:
@@ -100,7 +100,7 @@ def test_orders_follow_the_slider_and_the_curve(
     page.get_by_role("radio", name="spend at most a budget").check()
 
 
-@pytest.mark.parametrize("kind", [LAB, PAGES])
+@pytest.mark.parametrize("kind", [pytest.param(LAB, marks=pytest.mark.long), PAGES])
 def test_a_cell_lists_who_is_not_served_and_what_each_lacks(
     opened: Any, shop: OpenCatalogue, kind: str, tmp_path: Path
 ) -> None:

@@ -24,7 +24,7 @@ def ready(book: Notebook) -> None:
     book.page.wait_for_selector("text=Step 1 of 2")
 
 
-@pytest.mark.parametrize("kind", [LAB, PAGES])
+@pytest.mark.parametrize("kind", [pytest.param(LAB, marks=pytest.mark.long), PAGES])
 def test_a_dot_is_unfolded_and_a_part_leads_on_by_mouse(opened: Any, kind: str) -> None:
     book = opened(kind, MAP)
     page = book.page

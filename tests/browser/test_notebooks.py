@@ -100,7 +100,7 @@ def test_lesson_follows_a_slider_and_a_part(opened: Any) -> None:
     )
 
 
-@pytest.mark.parametrize("kind", [LAB, PAGES])
+@pytest.mark.parametrize("kind", [pytest.param(LAB, marks=pytest.mark.long), PAGES])
 def test_builds_are_counted_picked_and_handed_out(
     opened: Any, shop: Any, kind: str, tmp_path: Path
 ) -> None:
