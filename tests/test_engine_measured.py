@@ -219,7 +219,7 @@ def added(space: Space, of: Mapping[str, np.ndarray]) -> np.ndarray:
     return total
 
 
-SEEDS = [*range(16), *(pytest.param(n, marks=pytest.mark.long) for n in range(16, 60))]
+SEEDS = [*range(12), *(pytest.param(n, marks=pytest.mark.long) for n in range(12, 60))]
 
 
 @pytest.mark.parametrize("seed", SEEDS)

@@ -187,6 +187,7 @@ def test_the_sheet_is_the_apis_and_its_files_open(page, found, shop):
         assert f'download="{worth.candidate.part.sku}.{ending}"' in page.files.value
 
 
+@pytest.mark.long
 def test_a_trial_shows_coverage_and_builds_before_and_after(page, found, shop):
     best = found.worths[0]
     page.add.click()
@@ -251,6 +252,7 @@ def test_a_part_without_bore_has_other_axes_and_no_wall(page):
     assert "none of these parts serves another" in words(page.together)
 
 
+@pytest.mark.long
 def test_a_session_is_found_again(page, shop):
     page.list.value = page.list.options[0][1]
     page.add.click()  # the same trial as above, which was weighed there

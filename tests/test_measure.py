@@ -154,6 +154,7 @@ def test_forty_parts_by_hand() -> None:
     assert 0 < height.expected <= height.open_builds
 
 
+@pytest.mark.long
 def test_a_measurement_typed_into_the_catalogue_settles_what_was_promised() -> None:
     """The demo's own engine, before and after: the first three of the list."""
     catalogue = load(demo_folder()).catalogue

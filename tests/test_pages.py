@@ -313,7 +313,7 @@ def test_boxes_move_as_leitner_says():
 
 @pytest.mark.parametrize("level", list(LEVELS))
 def test_the_engine_agrees_with_the_answers(shop, level):
-    made = [q for n, t in enumerate(topics(shop, level)[::8]) if (q := question(shop, t, n))]
+    made = [q for n, t in enumerate(topics(shop, level)[::5]) if (q := question(shop, t, n))]
     assert len(made) >= 3
     for item in made:
         assert len(set(item.choices)) == len(item.choices) > 1

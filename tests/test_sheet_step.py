@@ -159,6 +159,7 @@ def test_the_file_says_what_it_is(sheets: dict[str, Sheet], tmp_path: Path) -> N
     assert volume(read_back(tmp_path / "a.step")) > 0
 
 
+@pytest.mark.long
 def test_without_a_kernel_one_line_says_how_to_get_it(
     sheets: dict[str, Sheet], tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:

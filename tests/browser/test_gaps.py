@@ -142,6 +142,7 @@ def test_a_cell_lists_who_is_not_served_and_what_each_lacks(
     }
 
 
+@pytest.mark.long
 def test_a_session_travels_in_an_address(
     opened: Any, servers: Any, context: Any, shop: OpenCatalogue, restocking: Restocking
 ) -> None:

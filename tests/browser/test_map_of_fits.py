@@ -138,6 +138,7 @@ def test_a_way_is_walked_by_keyboard_with_its_section(opened: Any, kind: str) ->
     page.wait_for_selector("text=Step 1 of 2: FORK-VEN-04")
 
 
+@pytest.mark.long
 def test_a_part_is_handed_over_to_the_page_that_says_why(
     opened: Any, servers: Any, context: Any
 ) -> None:
