@@ -201,7 +201,9 @@ class Passes:
     def at(self, place: int, cells: Ints) -> Numbers:
         """Return a message at cells of its separator, numbered through, by request."""
         if place not in self.reads:
-            return np.asarray(self.up[place].flat()[:, cells])
+            message = self.up[place]
+            held = message.values.reshape(len(message.values), -1)[:, cells]
+            return held if len(held) == len(message.row_of) else held[message.row_of]
         every = np.arange(self.demands.count, dtype=np.intp)
         found = self.read(place, every, np.unravel_index(cells, self.plan.steps[place].shape))
         return _spread_to(found, (self.demands.count, *found.shape[1:]))
