@@ -234,7 +234,7 @@ def _cheapest(
     every = np.arange(len(first))
     done: list[_Done] = []
     for step, rows in zip(plan.steps, support.rows, strict=True):
-        costs = None if step.decided is not None else _of_kinds(offers[step.variable].cost, step)
+        costs = _of_kinds(offers[step.variable].cost, step) if step.is_role else None
         keys = [done[c].context for c in step.children]
         if costs is not None:
             keys.append(alike[step.variable])
@@ -267,7 +267,7 @@ def _cheapest(
             row = done[at].row[done[at].context[live], cells.pop(at)]
             for child, after in rows.after.items():
                 cells[child] = after.at[row]
-            if step.decided is None:
+            if step.is_role:
                 chosen = offers[step.variable]
                 table = _best_of_kinds(chosen, step)
                 places[live, roles.index(step.variable)] = table[

@@ -87,7 +87,7 @@ def _pass(
         weight, looks = np.ones(len(rows.cell)), dict[str, Ints]()
         at = np.arange(len(rows.cell))
         parts = [(after.at, sums[child]) for child, after in rows.after.items()]
-        if step.decided is None:
+        if step.is_role:
             parts.append((rows.kind.at, _of_kinds(step, space, weights, look_of)))
         for into, more in parts:
             owner, place = _spread(into[at], more)

@@ -338,7 +338,7 @@ class Search:
         values = before[:, owner]
         for child, cells in after.items():
             values = values + self.bounds.of_cells(child, cells)
-        if step.decided is None:
+        if step.is_role:
             least = self.bounds.of_kinds(place)
             keep = self._promising(values + least[:, kind])
             owner, kind, values = owner[keep], kind[keep], values[:, keep]

@@ -108,12 +108,12 @@ def witnesses(
             value = np.zeros(len(kinds))
             for child, at_child in after.items():
                 value = value + bounds.of_cells(child, at_child)[n]
-            if step.decided is None:
+            if step.is_role:
                 least = bounds.passes.weights(step, np.array([n], dtype=np.intp))
                 assert least is not None
                 value = value + least[0, kinds]
             chosen = int(value.argmin())
-            if step.decided is None:
+            if step.is_role:
                 ordered, starts, counts = members_of.of(step)
                 first = starts[kinds[chosen]]
                 options = ordered[first : first + counts[kinds[chosen]]]
@@ -223,7 +223,7 @@ def _of_case(
         points = points[owner]
         chosen = {v: c[owner] for v, c in chosen.items()}
         cells = {**{k: c[owner] for k, c in cells.items()}, **after}
-        if step.decided is None:
+        if step.is_role:
             least = alone.passes.weights(step, np.arange(3))
             assert least is not None
             alive = promising(least[:, kind].T)

@@ -224,7 +224,7 @@ class Fronts:
     def _undominated(self, place: int) -> tuple[Ints, Ints]:
         """Return the options of a step's kinds that none of their kind betters, and the kinds."""
         step = self.plan.steps[place]
-        if step.decided is not None:
+        if not step.is_role:
             kinds = np.arange(step.kinds)
             return np.full(step.kinds, -1, dtype=np.intp), kinds
         ordered, _, counts = self.members.of(step)
@@ -245,7 +245,7 @@ class Fronts:
         for step, (option, kind) in zip(self.plan.steps, self.options, strict=True):
             least = np.full((width, step.kinds), np.inf)
             best = np.full((width, step.kinds), -1, dtype=np.intp)
-            if step.decided is not None:
+            if not step.is_role:
                 least[:] = 0.0
             elif len(option):
                 of_option = weightings @ self.costs[step.variable][:, option]
@@ -313,7 +313,7 @@ class Fronts:
             cell = cells.pop(place)
             mine = self.support.rows[place]
             row = best_row[place][weighting, cell]
-            if self.plan.steps[place].decided is None:
+            if self.plan.steps[place].is_role:
                 chosen[self.plan.steps[place].variable] = best_option[place][
                     weighting, mine.kind.at[row]
                 ]
@@ -434,7 +434,7 @@ class Fronts:
         ordered, starts, counts = options
         row, number = spread(counts[kind])
         option = ordered[starts[kind[row]] + number]
-        if step.decided is None:
+        if step.is_role:
             price, mass = self.costs[step.variable][:2, option]
         else:
             price, mass = np.zeros(len(row)), np.zeros(len(row))
@@ -500,7 +500,7 @@ class Fronts:
             if place not in taken:
                 continue
             point, front = taken.pop(place), self.of[place]
-            if self.plan.steps[place].decided is None:
+            if self.plan.steps[place].is_role:
                 chosen[self.plan.steps[place].variable] = front.option[point]
             for child, at in front.below.items():
                 taken[child] = at[point]

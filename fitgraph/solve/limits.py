@@ -188,7 +188,7 @@ def _forward(query: Query, *, certain: bool, ceiling: int) -> int:
                 raise _TooManyError
             carried.take(owner)
             carried.group.update(rows.after(place, group[owner], kind))
-            if step.decided is None:
+            if step.is_role:
                 ordered, _, sizes = of_kind.of(step)
                 table = _Sums(
                     query.price[step.variable][ordered],

@@ -281,6 +281,8 @@ class Passes:
         """Return the value of each kind of a step's variable, for some requests."""
         if step.decided is not None:
             return None
+        if not step.is_role:
+            return np.full((len(some), step.kinds), self.algebra.one)
         demands = self.demands.values[step.variable][self.demands.of[step.variable][some]]
         return kind_values(step, demands, self.algebra)
 
@@ -424,7 +426,7 @@ class Passes:
                     work.down(weights, above[_index(step, block)], block, kinds, into)
             else:
                 kinds[...] = above[:, None]
-            if step.decided is None:
+            if step.is_role:
                 table = found[step.variable]
                 table[:, step.domain] = algebra.add(
                     table[:, step.domain], kinds[:, step.kind_of[step.domain]]

@@ -157,7 +157,9 @@ class Step:
     Parameters
     ----------
     variable : str
-        A role, or a running sum.
+        A role, what some relations see of a role, or a running sum.
+    is_role : bool
+        Whether its kinds are options; other variables cost nothing and are worth one.
     domain : ndarray of int
         Its base classes that may be used.
     kind_of : ndarray of int
@@ -190,6 +192,7 @@ class Step:
     """
 
     variable: str
+    is_role: bool
     domain: Ints
     kind_of: Ints
     kinds: int
@@ -579,12 +582,13 @@ class _Planner:
         kind_of = np.full(len(maps.of[kind_id]), -1, dtype=np.intp)
         kind_of[domain] = maps.of[kind_id][domain]
         shape = tuple(len(cells[v][1]) for v in separator)
-        below = frozenset({variable} if running is None else ()).union(
+        below = frozenset({variable} & self.draft.sizes.keys()).union(
             *(self.steps[f.child].below for f in mine if f.child >= 0)
         )
         names = tuple(dict.fromkeys(n for f in mine for n in f.names))
         step = Step(
             variable,
+            variable in self.draft.sizes,
             domain,
             kind_of,
             kinds,

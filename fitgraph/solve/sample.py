@@ -93,7 +93,7 @@ class Drawing:
                 row = of_draw.reshape(-1)
             for child, at in after.items():
                 cells[child] = at[row]
-            if step.decided is None:
+            if step.is_role:
                 chosen[step.variable] = self._option(place, kind[row], rng)
         return chosen
 

@@ -147,7 +147,7 @@ class Stream:
         _, kinds = self._rows.expand(place, cells)
         opened = self._rows.after(place, np.repeat(cells, len(kinds)), kinds)
         for n, kind in enumerate(kinds.tolist()):
-            own = () if step.decided is not None else ((~place, kind),)
+            own = ((~place, kind),) if step.is_role else ()
             below = tuple((child, int(cell[n])) for child, cell in opened.items())
             yield -1, self._completions((*own, *below)) * after, (*own, *below, *rest)
 
@@ -187,7 +187,7 @@ class Stream:
                 continue
             owner, kind = self._rows.expand(place, at)
             below = list(self._rows.after(place, at[owner], kind).items())
-            own = [] if self.plan.steps[place].decided is not None else [(~place, kind)]
+            own = [(~place, kind)] if self.plan.steps[place].is_role else []
             price, tenths = price[owner], tenths[owner]
             options = {v: o[owner] for v, o in options.items()}
             pending = [*own, *below, *((n, p[owner]) for n, p in pending)]

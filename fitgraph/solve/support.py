@@ -123,7 +123,7 @@ class Support:
         many = len(next(iter(values.values())))
         return [
             kind_values(step, values[step.variable], algebra)
-            if step.decided is None
+            if step.is_role
             else np.full((many, step.kinds), algebra.one)
             for step in self.plan.steps
         ]
@@ -213,7 +213,7 @@ class Support:
         found = {r: np.full((many, size), algebra.none) for r, size in self.plan.sizes.items()}
         outside = self.outside(own, below, algebra)
         for place, (step, rows) in enumerate(zip(self.plan.steps, self.rows, strict=True)):
-            if step.decided is None:
+            if step.is_role:
                 kinds = np.full((many, step.kinds), algebra.none)
                 rows.kind.gather(kinds, self.through(place, outside, below, algebra), algebra)
                 table = found[step.variable]
