@@ -22,6 +22,8 @@ OWN_FOLDER = "fitgraph-notebooks"
 #: Tag of the cells that are for readers of code; the template of pages knows it as well.
 IN_CODE = "in-code"
 
+#: A server looks so often whether a kernel still runs, in seconds; a page tells at once.
+_LOOKING = ("--KernelRestarter.time_to_dead=1.0",)
 #: JupyterLab stays on this computer and asks nobody for news or extensions.
 _LAB = (
     "--ip=127.0.0.1",
@@ -60,6 +62,7 @@ def server_command(
     """
     command = [sys.executable, "-m", "voila" if pages else "jupyterlab"]
     command += _PAGES if pages else _LAB
+    command += _LOOKING
     if root and not pages:
         command.append("--allow-root")
     if port is not None:

@@ -9,6 +9,7 @@ import ipywidgets as widgets
 
 from fitgraph.draw.style import TYPE, page_css
 from fitgraph.lab.arrival import Arrival
+from fitgraph.lab.connection import Connection
 from fitgraph.lab.keys import Keys
 from fitgraph.lab.tables import wrap
 
@@ -66,7 +67,7 @@ def html(value: str = "") -> widgets.HTML:
 def style(component: widgets.Widget) -> widgets.VBox:
     """Return the first child of every component: its style sheet, and what works unseen."""
     sheet = html(f"<style>{page_css()}{_widget_css()}</style>")
-    return widgets.VBox([sheet, Keys(), Arrival(component)])
+    return widgets.VBox([sheet, Keys(), Arrival(component), Connection()])
 
 
 def heading(text: str, level: int = 2) -> widgets.HTML:

@@ -137,6 +137,11 @@ class Server:
         """Return the address without a token."""
         return f"http://127.0.0.1:{self.port}"
 
+    @property
+    def process_id(self) -> int:
+        """Return the number of its process."""
+        return self._process.pid
+
     def _wait(self) -> None:
         end = time.monotonic() + PATIENCE_MS / 1000
         while time.monotonic() < end:
@@ -153,8 +158,9 @@ class Server:
 
     def stop(self) -> None:
         """End it at once; its kernels end as they see that it is gone."""
-        os.killpg(self._process.pid, signal.SIGKILL)
-        self._process.wait()
+        if self._process.poll() is None:
+            os.killpg(self._process.pid, signal.SIGKILL)
+            self._process.wait()
         self.log.close()
 
 

@@ -1,0 +1,90 @@
+"""A page whose kernel or server is gone says so within three seconds, and greys its answers."""
+
+from __future__ import annotations
+
+import os
+import signal
+import time
+from collections.abc import Iterator
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+from .harness import LAB, PAGES, Notebook, Server, copy_of_notebooks
+
+WHY = "03-why-not.ipynb"
+
+#: How long a page may show an old answer as if it were today's [s].
+MOST_S = 3.0
+
+
+@pytest.fixture
+def own(browser: Any, tmp_path: Path) -> Iterator[Any]:
+    """Return what starts a server of one's own, to be killed, and a context beside it."""
+    context = browser.new_context(viewport={"width": 1280, "height": 900})
+    started: list[Server] = []
+
+    def start(kind: str) -> tuple[Server, Any]:
+        started.append(Server(kind, copy_of_notebooks(tmp_path / "notebooks"), tmp_path))
+        return started[-1], context
+
+    yield start
+    context.close()
+    for server in started:
+        server.stop()
+
+
+def kernels(server: Server) -> list[int]:
+    """Return the processes of a server's kernels, from the system's own table."""
+    found = []
+    for entry in Path("/proc").iterdir():
+        try:
+            command = (entry / "cmdline").read_bytes()
+            own = int((entry / "stat").read_text().rpartition(")")[2].split()[1])
+        except (OSError, ValueError, IndexError):
+            continue
+        if b"ipykernel_launcher" in command and own == server.process_id:
+            found.append(int(entry.name))
+    return found
+
+
+def told(book: Notebook, what: str) -> float:
+    """Return after how long the banner stands there [s]."""
+    begun = time.monotonic()
+    book.page.wait_for_selector(f".fg-banner[data-what={what}]")
+    after = time.monotonic() - begun
+    assert "what is shown may be out of date" in book.text(".fg-banner[role=alert]")
+    assert book.page.locator(".fg-form.fg-stale").count() == 1
+    assert book.page.evaluate("[...document.querySelector('.fg-form').children].every(e=>e.inert)")
+    return after
+
+
+def test_a_page_tells_when_its_kernel_or_its_server_is_killed(own: Any) -> None:
+    server, context = own(PAGES)
+    book = Notebook(server, context, WHY)
+    page = book.page
+    book.labelled("Wheels").fill("WHL-MAR-02")
+    book.labelled("Wheels").press("Tab")
+    page.wait_for_selector(".fg-form p:has-text('WHL-MAR-02')")
+    assert page.locator(".fg-banner").count() == 0
+    (kernel,) = kernels(server)
+    os.kill(kernel, signal.SIGKILL)
+    assert told(book, "kernel") <= MOST_S
+    # What was entered is still there once the page is loaded again.
+    book.button("Load the page again").click()
+    page.wait_for_selector(".fg-banner", state="detached")
+    page.wait_for_selector(".fg-form p:has-text('WHL-MAR-02')")
+    assert page.locator(".fg-form.fg-stale").count() == 0
+    server.stop()
+    assert told(book, "server") <= MOST_S
+
+
+@pytest.mark.long
+def test_a_notebook_tells_when_its_kernel_is_killed(own: Any) -> None:
+    server, context = own(LAB)
+    book = Notebook(server, context, WHY)
+    book.page.wait_for_selector(".fg-form p:has-text('does not fit')")
+    (kernel,) = kernels(server)
+    os.kill(kernel, signal.SIGKILL)
+    assert told(book, "kernel") <= MOST_S
