@@ -7,17 +7,24 @@ import os
 import signal
 import subprocess
 import sys
+import tempfile
 from pathlib import Path
 from typing import Annotated
 
 import typer
 
 from fitgraph.cli.output import ANSWER, BadInputError, remark, show_json
-from fitgraph.files import write_bytes_whole
+from fitgraph.files import write_bytes_whole, write_text_whole
 
 #: Where a copy of the notebooks goes if nobody says.
 OWN_FOLDER = "fitgraph-notebooks"
 
+
+#: Names the file that holds the open catalogue's folder; fitgraph/lab/chosen.py reads it.
+OPENED = "FITGRAPH_OPENED"
+
+#: The notebook that JupyterLab opens first, where it is there.
+START = "00-start.ipynb"
 
 #: Tag of the cells that are for readers of code; the template of pages knows it as well.
 IN_CODE = "in-code"
@@ -63,6 +70,8 @@ def server_command(
     command = [sys.executable, "-m", "voila" if pages else "jupyterlab"]
     command += _PAGES if pages else _LAB
     command += _LOOKING
+    if not pages and (folder / START).exists():
+        command.append(f"--LabApp.default_url=/lab/tree/{START}")
     if root and not pages:
         command.append("--allow-root")
     if port is not None:
@@ -72,21 +81,25 @@ def server_command(
     return [*command, str(folder)]
 
 
-def server_environment(*, pages: bool) -> dict[str, str]:
+def server_environment(*, pages: bool, opened: Path | None = None) -> dict[str, str]:
     """Return what the server finds in its environment besides our own.
 
     Parameters
     ----------
     pages : bool
         Whether notebooks are served as pages: their template then stands in the package.
+    opened : Path, optional
+        The file in which the start page keeps which catalogue folder is open.
     """
+    told = {} if opened is None else {OPENED: str(opened)}
     if not pages:
-        return {}
+        return told
     import fitgraph
 
     template = str(Path(fitgraph.__file__).parent / "lab" / "pages")
     before = os.environ.get("JUPYTER_PATH")
-    return {"JUPYTER_PATH": os.pathsep.join([template, before] if before else [template])}
+    path = os.pathsep.join([template, before] if before else [template])
+    return {**told, "JUPYTER_PATH": path}
 
 
 def own_copy(source: Path, target: Path) -> Path:
@@ -150,6 +163,10 @@ def lab(
         Path | None,
         typer.Option(metavar="DIR", help="Work in this folder; missing notebooks are copied in."),
     ] = None,
+    catalogue: Annotated[
+        Path | None,
+        typer.Option(metavar="DIR", help="Catalogue folder that the pages are about."),
+    ] = None,
     json: Annotated[
         bool, typer.Option("--json", help="Print what would be started as JSON; start nothing.")
     ] = False,
@@ -167,7 +184,10 @@ def lab(
         show_json({"folder": str(where), "pages": pages, "command": command})
         return
     remark(f"Notebooks in {where}; end with Ctrl+C")
-    code = _serve(command, server_environment(pages=pages))
+    with tempfile.TemporaryDirectory(prefix="fitgraph-") as own:
+        opened = Path(own) / "opened"
+        write_text_whole(opened, "" if catalogue is None else str(catalogue.absolute()))
+        code = _serve(command, server_environment(pages=pages, opened=opened))
     if code not in (0, 130, -signal.SIGINT):
         raise BadInputError(f"{module} ended with code {code}; what it printed says why")
     raise typer.Exit(ANSWER)

@@ -1,15 +1,41 @@
-"""Ready-made parts of a notebook: open a catalogue, and look around in it."""
+"""Ready-made parts of a notebook: open a catalogue, and look around in it.
 
-from fitgraph.lab.adapter_map import AdapterMap
-from fitgraph.lab.explorer import BuildExplorer
-from fitgraph.lab.gaps import StockGaps
-from fitgraph.lab.lesson import FitLesson
-from fitgraph.lab.map_of_fits import MapOfFits
-from fitgraph.lab.opened import OpenCatalogue, open_catalogue
-from fitgraph.lab.practice import Practice
-from fitgraph.lab.triangle_view import MaterialTriangle
-from fitgraph.lab.weighing import scan_of
-from fitgraph.lab.why_explorer import WhyExplorer
+What a page does not need is not imported for it, so that its first answer comes soon.
+"""
+
+from __future__ import annotations
+
+import importlib
+from typing import TYPE_CHECKING, Any
+
+if TYPE_CHECKING:
+    from fitgraph.lab.adapter_map import AdapterMap
+    from fitgraph.lab.explorer import BuildExplorer
+    from fitgraph.lab.gaps import StockGaps
+    from fitgraph.lab.lesson import FitLesson
+    from fitgraph.lab.map_of_fits import MapOfFits
+    from fitgraph.lab.opened import OpenCatalogue, open_catalogue
+    from fitgraph.lab.practice import Practice
+    from fitgraph.lab.start import Start
+    from fitgraph.lab.triangle_view import MaterialTriangle
+    from fitgraph.lab.weighing import scan_of
+    from fitgraph.lab.why_explorer import WhyExplorer
+
+#: Where each lies.
+_MODULES = {
+    "AdapterMap": "adapter_map",
+    "BuildExplorer": "explorer",
+    "FitLesson": "lesson",
+    "MapOfFits": "map_of_fits",
+    "MaterialTriangle": "triangle_view",
+    "OpenCatalogue": "opened",
+    "Practice": "practice",
+    "Start": "start",
+    "StockGaps": "gaps",
+    "WhyExplorer": "why_explorer",
+    "open_catalogue": "opened",
+    "scan_of": "weighing",
+}
 
 __all__ = [
     "AdapterMap",
@@ -19,8 +45,15 @@ __all__ = [
     "MaterialTriangle",
     "OpenCatalogue",
     "Practice",
+    "Start",
     "StockGaps",
     "WhyExplorer",
     "open_catalogue",
     "scan_of",
 ]
+
+
+def __getattr__(name: str) -> Any:
+    if name not in _MODULES:
+        raise AttributeError(f"module {__name__!r} has no attribute {name!r}")
+    return getattr(importlib.import_module(f"{__name__}.{_MODULES[name]}"), name)

@@ -7,6 +7,7 @@ from collections.abc import Callable, Mapping, Sequence
 from typing import Any
 
 import ipywidgets as widgets
+import scipy.stats  # noqa: F401  loaded now, so that no first answer waits for it
 
 from fitgraph.draw import Nest, main_nest, nests
 from fitgraph.draw.style import SIGNS

@@ -4,15 +4,18 @@ from __future__ import annotations
 
 from functools import cached_property
 from pathlib import Path
+from typing import TYPE_CHECKING
 
-import scipy.stats  # noqa: F401  loaded now, so that no first answer waits for it
-
-from fitgraph.catalogue import Finding, demo_folder, load
-from fitgraph.explain import Explainer
-from fitgraph.explain.measure import Measurer
+from fitgraph.catalogue import Finding, Loaded, demo_folder, load
+from fitgraph.lab.chosen import chosen_folder
 from fitgraph.model import Catalogue, Supply
-from fitgraph.solve import TreeEngine
+from fitgraph.shop.front import Shop
 from fitgraph.units import show_money
+
+if TYPE_CHECKING:
+    from fitgraph.explain import Explainer
+    from fitgraph.explain.measure import Measurer
+    from fitgraph.solve import TreeEngine
 
 
 class OpenCatalogue:
@@ -26,6 +29,8 @@ class OpenCatalogue:
         What was wrong in its tables.
     supply : Supply, optional
         What can be ordered, and what was held when.
+    folder : Path, optional
+        Where it lies; None for the demo.
     """
 
     def __init__(
@@ -33,24 +38,29 @@ class OpenCatalogue:
         catalogue: Catalogue,
         findings: tuple[Finding, ...] = (),
         supply: Supply | None = None,
+        folder: Path | None = None,
     ) -> None:
         self.catalogue = catalogue
         self.findings = findings
         self.supply = Supply() if supply is None else supply
+        #: The front door to the same catalogue, with the same compiled engine.
+        self.shop = Shop(Loaded(catalogue, findings, self.supply), folder)
 
-    @cached_property
+    @property
     def engine(self) -> TreeEngine:
         """Return the engine that counts and ranks builds."""
-        return TreeEngine(self.catalogue)
+        return self.shop.engine
 
-    @cached_property
+    @property
     def explainer(self) -> Explainer:
         """Return what says why parts do not fit."""
-        return Explainer(self.catalogue)
+        return self.shop.explainer
 
     @cached_property
     def measurer(self) -> Measurer:
         """Return what says which measurement settles most."""
+        from fitgraph.explain.measure import Measurer
+
         return Measurer(self.catalogue)
 
     def money(self, minor: int) -> str:
@@ -67,18 +77,22 @@ class OpenCatalogue:
         )
 
 
-def open_catalogue(folder: str | Path | None = None) -> OpenCatalogue:
+def open_catalogue(folder: str | Path | None = None, *, demo: bool = False) -> OpenCatalogue:
     """Read a catalogue folder and make it ready.
 
     Parameters
     ----------
     folder : str or Path, optional
-        The folder; the demo catalogue where none is given.
+        The folder; where none is given, the one that was opened on the start page, else the
+        demo catalogue.
+    demo : bool
+        Whether it is the demo catalogue whatever was opened.
 
     Raises
     ------
     CatalogueError
         If nothing in it can be used; the message says what to mend.
     """
-    loaded = load(demo_folder() if folder is None else folder)
-    return OpenCatalogue(loaded.catalogue, loaded.findings, loaded.supply)
+    where = Path(folder) if folder is not None else None if demo else chosen_folder()
+    loaded = load(demo_folder() if where is None else where)
+    return OpenCatalogue(loaded.catalogue, loaded.findings, loaded.supply, where)

@@ -124,7 +124,7 @@ class Server:
                 **os.environ,
                 **{k: str(v) for k, v in own.items()},
                 "PATH": path,
-                **server_environment(pages=pages),
+                **server_environment(pages=pages, opened=home / "opened"),
             },
             stdout=self.log,
             stderr=subprocess.STDOUT,

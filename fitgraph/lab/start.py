@@ -1,0 +1,182 @@
+"""The start page: which catalogue is open, how it is, and where to go."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from html import escape
+from pathlib import Path
+
+import ipywidgets as widgets
+
+from fitgraph.catalogue import CatalogueError
+from fitgraph.draw.doors import door_svg
+from fitgraph.lab import tables
+from fitgraph.lab.answering import Answering
+from fitgraph.lab.chosen import choose
+from fitgraph.lab.look import field_layout, heading, html, row, style
+from fitgraph.lab.opened import OpenCatalogue, open_catalogue
+
+
+@dataclass(frozen=True, slots=True)
+class Door:
+    """A way into the pages.
+
+    Parameters
+    ----------
+    name : str
+        Of its picture.
+    title, sentence : str
+        What is done there.
+    file : str
+        The first page.
+    more : tuple of (str, str)
+        Further pages: words and file.
+    """
+
+    name: str
+    title: str
+    sentence: str
+    file: str
+    more: tuple[tuple[str, str], ...] = ()
+
+
+#: The ways in, in the order of how often they are gone.
+DOORS = (
+    Door(
+        "counter",
+        "At the counter",
+        "Somebody stands opposite: what they have, what they want, what fits, and what to tell "
+        "them.",
+        "02-what-can-i-build.ipynb",
+        (("why it does not fit", "03-why-not.ipynb"),),
+    ),
+    Door(
+        "stock",
+        "Stock",
+        "Who cannot be served, what lies on the shelf without a use, and what to order.",
+        "04-gaps-in-stock.ipynb",
+    ),
+    Door(
+        "design",
+        "Design",
+        "The part worth making next, with its sizes, its sheet and whom it would serve.",
+        "05-next-adapter.ipynb",
+        (("the map of fits", "07-the-map-of-fits.ipynb"),),
+    ),
+    Door(
+        "practice",
+        "Practice",
+        "Learn how fitment works, then answer rounds of five questions.",
+        "06-staff-practice.ipynb",
+        (("how fitment works", "01-how-fitment-works.ipynb"),),
+    ),
+)
+
+_CSS = (
+    ".fg-doors{display:grid;gap:12px;"
+    "grid-template-columns:repeat(auto-fit,minmax(min(230px,100%),1fr));margin:.4em 0 1em}\n"
+    ".fg-door{border:1px solid var(--fg-line);background:var(--fg-paper);display:flex;"
+    "flex-direction:column}\n"
+    ".fg-html .fg-door>a{display:block;padding:14px 16px 4px;color:var(--fg-ink);"
+    "text-decoration:none;flex:1}\n"
+    ".fg-html .fg-door>a:hover strong{text-decoration:underline}\n"
+    ".fg-door-picture{display:block;width:120px;height:76px;margin-bottom:8px}\n"
+    ".fg-door strong{display:block;font-size:18px;margin-bottom:4px;color:var(--fg-fits)}\n"
+    ".fg-door p.fg-note{margin:0;padding:4px 16px 12px;min-height:1.5em}\n"
+)
+
+
+def doors_html() -> str:
+    """Return the doors: a picture, a title and a sentence each, and the pages beside it."""
+    drawn = []
+    for door in DOORS:
+        more = ", ".join(f'<a href="{file}">{escape(words)}</a>' for words, file in door.more)
+        drawn.append(
+            f'<li class="fg-door"><a href="{door.file}">{door_svg(door.name)}'
+            f"<strong>{escape(door.title)}</strong>{escape(door.sentence)}</a>"
+            f'<p class="fg-note">{"Also: " + more if more else ""}</p></li>'
+        )
+    return (
+        f"<style>{_CSS}.fg-html ul.fg-doors{{list-style:none;padding:0}}</style>"
+        f'<ul class="fg-doors">{"".join(drawn)}</ul>'
+    )
+
+
+class Start(Answering):
+    """Doors to the pages, and the catalogue that they are about.
+
+    Parameters
+    ----------
+    opened : OpenCatalogue
+        A catalogue that :func:`fitgraph.lab.open_catalogue` has opened.
+    """
+
+    def __init__(self, opened: OpenCatalogue) -> None:
+        super().__init__()
+        self.opened = opened
+        self.health, self.message = html(), html()
+        self.folder = widgets.Text(
+            description="Folder",
+            placeholder="path of a catalogue folder; empty for the demo",
+            continuous_update=False,
+            style={"description_width": "8.5em"},
+            layout=field_layout(),
+        )
+        self.folder.layout.flex = "1 1 22em"
+        self.open = widgets.Button(
+            description="Open it",
+            tooltip="Open this folder for all pages",
+            layout=widgets.Layout(width="auto"),
+        )
+        self.open.on_click(lambda _: self.take())
+        self.children = (
+            style(self),
+            self.health,
+            html(tables.wrap(doors_html())),
+            heading("Another catalogue"),
+            row([self.folder, self.open]),
+            self.message,
+        )
+        self._tell()
+
+    def __repr__(self) -> str:
+        """Return what a notebook shows in its place until the cell is run."""
+        return "Run this cell to see the doors."
+
+    def _tell(self) -> None:
+        """Say which catalogue is open, and in one line how it is."""
+        with self.in_words(self.health):
+            shop = self.opened.shop
+            where = "the demo that comes with fitgraph" if shop.folder is None else shop.folder
+            found = shop.check()
+            told = found.report().headline
+            listed = "".join(f"<li>{escape(str(f))}</li>" for f in self.opened.findings)
+            more = (
+                f"<details><summary>What to look at, and how to mend it</summary>"
+                f"<ul>{listed}</ul></details>"
+                if listed
+                else ""
+            )
+            self.health.value = tables.wrap(
+                f'<p role="status"><strong>{escape(told)}</strong> '
+                f'<span class="fg-note">{escape(str(where))}</span></p>{more}'
+            )
+
+    def take(self) -> None:
+        """Open the folder that is typed, for this page and all that are opened from now on."""
+        with self.in_words(self.message):
+            typed = self.folder.value.strip()
+            folder = Path(typed).expanduser().absolute() if typed else None
+            try:
+                self.opened = open_catalogue(folder, demo=folder is None)
+            except CatalogueError as error:
+                self.message.value = tables.wrap(tables.alert(f"{error}"))
+                return
+            shared = choose(folder)
+            told = (
+                "Opened. Pages that you open from now on are about it."
+                if shared
+                else "It can be used. In a notebook, write its path into open_catalogue(...)."
+            )
+            self.message.value = tables.wrap(f'<p role="status">{escape(told)}</p>')
+            self._tell()
