@@ -242,6 +242,8 @@ def test_random_tables_and_sums_equal_brute_force(seed: int, way: str) -> None:
         many = 3_000_017  # beyond what a float holds exactly
         large = {r: w * many for r, w in weights.items()}
         assert count(made, large) == int(inside.sum()) * many ** len(space.roles)
+        both = {r: np.array([weights[r], large[r]]) for r in space.roles}
+        assert space.counts(both, certain=certain) == [count(made, weights), count(made, large)]
         through = count_each(made, large)
         for n, role in enumerate(space.roles):
             rest = tuple(k for k in range(len(space.roles)) if k != n)

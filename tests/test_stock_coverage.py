@@ -283,6 +283,25 @@ def test_each_enquiry_meets_the_shelf_of_its_day() -> None:
     assert coverage_then(engine, {}, asked).enquiries == ()
 
 
+def test_all_days_at_once_are_the_days_one_by_one() -> None:
+    loaded, engine = demo()
+    asked = loaded.catalogue.enquiries[:60]
+    counts = dict(sorted(loaded.supply.counts.items())[::4])
+    then, found = {}, dict[Enquiry, Standing]()
+    for enquiry in asked:
+        before = [day for day in counts if enquiry.date and day <= enquiry.date]
+        if before:
+            then.setdefault(max(before), []).append(enquiry)
+    for day, of_day in then.items():
+        alone = coverage(engine, of_day, stock=counts[day])
+        found.update(zip(alone.enquiries, alone.standings, strict=True))
+    every = coverage(engine, asked)
+    for today in (None, every):
+        answer = coverage_then(engine, counts, asked, today=today)
+        assert dict(zip(answer.enquiries, answer.standings, strict=True)) == found
+    assert {Standing.STOCK, Standing.CATALOGUE} < set(found.values())
+
+
 # ---------------------------------------------------------------- stranded, weak points
 
 

@@ -38,11 +38,14 @@ class Shelf:
         Stock numbers that are taken as in stock as well (orders).
     without : frozenset of str
         Stock numbers that are taken as gone.
+    held : frozenset of str, optional
+        Stock numbers that were in stock (:meth:`Menus.held`), instead of those that are.
     """
 
     stocked: bool = True
     plus: frozenset[str] = frozenset()
     without: frozenset[str] = frozenset()
+    held: frozenset[str] | None = None
 
 
 #: What is in stock, and everything that is sold.
@@ -160,11 +163,17 @@ class Menus(Listing):
         self._weighed = {r: ~np.isnan(m) for r, m in space.mass_g.items()}
         self._materials: dict[tuple[str, str], Bools] = {}
         parts = space.catalogue.parts
-        held = {s: p.stock for s, p in parts.items()} if stock is None else stock
-        self.in_stock = frozenset(
-            s for s, n in held.items() if n > 0 and s in parts and parts[s].price is not None
+        self.in_stock = self.held(
+            {s: p.stock for s, p in parts.items()} if stock is None else stock
         )
         self._stocked = {r: self._named(r, self.in_stock) for r in self.roles}
+
+    def held(self, stock: Mapping[str, int]) -> frozenset[str]:
+        """Return the parts that can be taken from a stock: pieces by stock number."""
+        parts = self.space.catalogue.parts
+        return frozenset(
+            s for s, n in stock.items() if n > 0 and s in parts and parts[s].price is not None
+        )
 
     def listing(self) -> Listing:
         """Return the menus made so far, without the catalogue: little to send to a process."""
@@ -279,7 +288,10 @@ class Menus(Listing):
         without = frozenset(s for s in shelf.without if s in here)
         kind = self.space.catalogue.vocabulary.roles[role]
         wanted = material if kind.by_material else None
-        key = (shelf.stocked, plus, without, wanted)
+        held = None
+        if shelf.stocked and shelf.held is not None:
+            held = frozenset(s for s in shelf.held if s in here)
+        key = (shelf.stocked, plus, without, held, wanted)
         if key in self._number[at]:
             return self._number[at][key]
         facts = self.space.facts[role]
@@ -288,7 +300,8 @@ class Menus(Listing):
         if of_material is not None:
             lets &= of_material
         if shelf.stocked:
-            lets &= self._stocked[role] | self._named(role, plus)
+            stocked = self._stocked[role] if held is None else self._named(role, held)
+            lets &= stocked | self._named(role, plus)
         if without:
             lets &= ~self._named(role, without)
         if kind.fill is Fill.EXTRA:

@@ -77,6 +77,15 @@ class Asked:
         return Asked(self.menus[at], self.budget[at], self.tenths[at])
 
 
+def joined(pieces: Sequence[Asked]) -> Asked:
+    """Return the questions of some pieces, one or more, one after the other."""
+    return Asked(
+        np.concatenate([p.menus for p in pieces]),
+        np.concatenate([p.budget for p in pieces]),
+        np.concatenate([p.tenths for p in pieces]),
+    )
+
+
 @dataclass(frozen=True, slots=True)
 class Served:
     """Answers to questions.

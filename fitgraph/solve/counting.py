@@ -288,6 +288,36 @@ def rows_each(
     return {r: _joined(v, primes) for r, v in found.items()}
 
 
+def rows_counts(support: Support, weights: Mapping[str, Numbers]) -> list[int]:
+    """Return the exact numbers of builds of many requests, by the rows of a plan.
+
+    Parameters
+    ----------
+    support : Support
+        The rows.
+    weights : mapping of str to ndarray of float, shape (n_requests, n_classes)
+        How many options each base class of each role stands for, request by request.
+    """
+
+    def totals(demands: Mapping[str, Numbers], algebra: Counting) -> tuple[Numbers, float]:
+        below = support.below(support.own(demands, algebra), algebra)
+        most = max((float(b.max(initial=0.0)) for b in below), default=0.0)
+        return support.totals(below, algebra), most
+
+    if not support.cases:
+        return [0] * len(next(iter(weights.values()), ()))
+    rough, below = totals(weights, COUNT)
+    if max(float(rough.max(initial=0.0)), below) < EXACT_FLOAT:
+        return [int(x) for x in rough]
+    found = []
+    for n, most in enumerate(rough.tolist()):
+        primes = list(_short_primes(_above(most).bit_length()))
+        column = np.array(primes, dtype=float)[:, None]
+        rests, _ = totals({r: np.mod(w[n], column) for r, w in weights.items()}, Modular(primes))
+        found.append(int(_joined(rests, primes)))
+    return found
+
+
 def count_through(plan: Plan, weights: Mapping[str, Numbers]) -> Numbers:
     """Return, for every base class of the plan's last role, the builds through one of its options.
 

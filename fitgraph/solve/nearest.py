@@ -9,6 +9,7 @@ References
 from __future__ import annotations
 
 from collections.abc import Mapping
+from typing import Any
 
 import numpy as np
 import numpy.typing as npt
@@ -20,8 +21,8 @@ from fitgraph.solve.substitutes import needed
 
 Bools = npt.NDArray[np.bool_]
 
-#: A clash costs one; what is only unknown costs next to nothing.
-_COST = {Verdict.FAILS: 1.0, Verdict.UNKNOWN: 1e-3, Verdict.FITS: 0.0}
+#: What is only unknown costs one; a clash as much as a thousand of those.
+_COST = {Verdict.FAILS: 1000, Verdict.UNKNOWN: 1, Verdict.FITS: 0}
 
 
 def _bucket_size(
@@ -54,7 +55,9 @@ def nearest(space: Space, lets: Mapping[str, Bools]) -> dict[str, int] | None:
     equals the option that stands first in the catalogue is taken.
     """
     tables = [t for t in space.joint_tables if t.joint.rule != SHARED]
-    cost = np.array([_COST[v] for v in sorted(_COST)])
+    # Whole numbers in few bytes: equals are equal, however the costs are added.
+    width = np.min_scalar_type(len(tables) * max(_COST.values()))
+    cost = np.array([_COST[v] for v in sorted(_COST)], dtype=width)
     choices: dict[str, npt.NDArray[np.intp]] = {}
     kinds: dict[str, npt.NDArray[np.intp]] = {}
     for role, mask in lets.items():
@@ -75,7 +78,7 @@ def nearest(space: Space, lets: Mapping[str, Bools]) -> dict[str, int] | None:
         _, first = np.unique(np.column_stack(columns), axis=0, return_index=True)
         kinds[role] = np.sort(first)
         choices[role] = allowed[kinds[role]]
-    factors: list[tuple[tuple[str, ...], npt.NDArray[np.float64]]] = []
+    factors: list[tuple[tuple[str, ...], npt.NDArray[Any]]] = []
     for table in tables:
         picked = np.ix_(*(table.class_of[a][choices[role]] for a, role in enumerate(table.roles)))
         factors.append((table.roles, cost[table.verdicts[picked]]))
@@ -90,11 +93,11 @@ def nearest(space: Space, lets: Mapping[str, Bools]) -> dict[str, int] | None:
         factors = [f for f in factors if role not in f[0]]
         near = tuple(sorted({r for scope, _ in mine for r in scope} - {role}))
         scope = (*near, role)
-        total = np.zeros([len(choices[r]) for r in scope])
+        total = np.zeros([len(choices[r]) for r in scope], dtype=width)
         for of_scope, values in mine:
             order = [of_scope.index(r) for r in scope if r in of_scope]
             shape = [len(choices[r]) if r in of_scope else 1 for r in scope]
-            total = total + np.transpose(values, order).reshape(shape)
+            total += np.transpose(values, order).reshape(shape)
         trail.append((role, near, total.argmin(axis=-1)))
         if near:
             factors.append((near, total.min(axis=-1)))

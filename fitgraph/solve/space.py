@@ -21,7 +21,7 @@ from fitgraph.graph.unknowns import Unknowns
 from fitgraph.mechanics.rules import RULES
 from fitgraph.model import Catalogue, Option, Verdict
 from fitgraph.solve.cliques import ClassTable
-from fitgraph.solve.counting import Home, count_each, rows_each
+from fitgraph.solve.counting import Home, count, count_each, rows_counts, rows_each
 from fitgraph.solve.plan import CEILING, Ingredients, Memo, Plan, TooWideError
 from fitgraph.solve.relations import Relation, relation_of
 from fitgraph.solve.request import Facts
@@ -234,6 +234,22 @@ class Space:
         if rows is not None:
             return rows_each(rows, weights, exact=exact)
         return count_each(self.plan(certain=certain), weights, home, exact=exact)
+
+    def counts(self, weights: Mapping[str, Floats], *, certain: bool) -> list[int]:
+        """Return the exact numbers of builds of some requests.
+
+        Parameters
+        ----------
+        weights : mapping of str to ndarray of float, shape (n_requests, n_classes)
+            How many options each class of each role stands for, request by request.
+        certain : bool
+            As in :meth:`plan`.
+        """
+        rows = self.few_rows(certain=certain)
+        if rows is not None:
+            return rows_counts(rows, weights)
+        plan, many = self.plan(certain=certain), len(next(iter(weights.values()), ()))
+        return [count(plan, {r: w[n] for r, w in weights.items()}) for n in range(many)]
 
     @property
     def _first(self) -> dict[str, Ints]:

@@ -240,11 +240,12 @@ def _standings(listing: Listing, stocked: Asked, sold: Asked) -> npt.NDArray[np.
     found = np.full(len(stocked), Standing.NEITHER, dtype=np.int8)
     here = served(listing, stocked, certain=True).yes
     found[here] = Standing.STOCK
-    # Most that have no build from stock have none at all; what is not possible is not certain.
+    # What is certain is possible, and there is far less to look at where all is certain.
     left = np.flatnonzero(~here)
-    left = left[served(listing, sold.take(left), certain=False).yes]
-    found[left] = Standing.POSSIBLY
-    found[left[served(listing, sold.take(left), certain=True).yes]] = Standing.CATALOGUE
+    sure = served(listing, sold.take(left), certain=True).yes
+    found[left[sure]] = Standing.CATALOGUE
+    left = left[~sure]
+    found[left[served(listing, sold.take(left), certain=False).yes]] = Standing.POSSIBLY
     return found
 
 

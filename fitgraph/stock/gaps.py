@@ -67,9 +67,10 @@ def gaps(
     executor, progress
         As in :func:`fitgraph.stock.coverage`.
     """
+    today = coverage(engine, executor=executor, progress=progress)
     return Gaps(
-        coverage(engine, executor=executor, progress=progress),
-        coverage_then(engine, counts, executor=executor, progress=progress),
+        today,
+        coverage_then(engine, counts, today=today, executor=executor, progress=progress),
         stranded(engine),
         reliance(engine, executor=executor, progress=progress),
         by or default_groupings(engine.catalogue),

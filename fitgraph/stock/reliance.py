@@ -24,7 +24,6 @@ from fitgraph.demand.questions import Questions, questions_of
 from fitgraph.demand.served import Asked, Progress, witnesses
 from fitgraph.model import Enquiry
 from fitgraph.solve import TreeEngine
-from fitgraph.solve.counting import count, count_each
 
 Ints = npt.NDArray[np.intp]
 
@@ -88,8 +87,10 @@ def _weights(menus: Menus, shelf: Shelf) -> dict[str, npt.NDArray[np.float64]]:
 def builds_through(menus: Menus) -> tuple[int, dict[str, int]]:
     """Return the number of builds from stock, and of those with each part in stock."""
     space, weights = menus.space, _weights(menus, IN_STOCK)
-    plan = space.plan(certain=True)
-    total, each = count(plan, weights), count_each(plan, weights)
+    each = space.through(weights, certain=True)
+    # Every build has one option of a role, so those through all of them are all builds.
+    some = menus.roles[0]
+    total = sum(int(n) * int(w) for n, w in zip(each[some], weights[some], strict=True))
     through: dict[str, int] = {}
     for at, role in enumerate(menus.roles):
         menu = menus.menu(at, menus.shelf(at, IN_STOCK))
@@ -197,10 +198,11 @@ def reliance(
             if not any((question, frozenset((s,))) in alone for s in gone):
                 both[gone] = both.get(gone, 0.0) + float(questions.weight[question])
         single = {w.skus[0]: w for w in singles}
-        plan = menus.space.plan(certain=True)
-        for gone, together in both.items():
+        without = [_weights(menus, Shelf(True, none, gone)) for gone in both]
+        stacked = {r: np.array([w[r] for w in without]) for r in menus.roles} if both else {}
+        counted = menus.space.counts(stacked, certain=True) if both else []
+        for (gone, together), left in zip(both.items(), counted, strict=True):
             skus = tuple(sorted(gone))
-            left = count(plan, _weights(menus, Shelf(True, none, gone)))
             lost = sum(single[s].enquiries for s in skus if s in single)
             lost -= sum(
                 float(questions.weight[q])

@@ -121,8 +121,12 @@ def stranded(engine: TreeEngine, stock: Mapping[str, int] | None = None) -> tupl
     answers = []
     rows = _rows(menus, left, lacking)
     sure, chosen = cheapest(menus, rows, (1.0, 0.0), certain=True, witness=True)
-    maybe, likely = cheapest(menus, rows, (1.0, 0.0), certain=False, witness=True)
-    never = ~np.isfinite(sure) & ~np.isfinite(maybe)
+    maybe, likely = sure.copy(), chosen.copy()
+    unsure = np.flatnonzero(~np.isfinite(sure))
+    maybe[unsure], likely[unsure] = cheapest(
+        menus, rows[unsure], (1.0, 0.0), certain=False, witness=True
+    )
+    never = ~np.isfinite(maybe)
     failing = _in_the_way(menus, [s for s, n in zip(left, never.tolist(), strict=True) if n])
     for n, sku in enumerate(left):
         price = parts[sku].price
