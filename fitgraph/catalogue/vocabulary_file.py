@@ -216,7 +216,9 @@ class _Reader:
         for name, raw in self.table("roles", self.document.get("roles")).items():
             where = f"roles.{name}"
             entry = self.table(where, raw)
-            self.known_keys(where, entry, ("title", "fill", "gloss", "by_material", "features"))
+            self.known_keys(
+                where, entry, ("title", "fill", "gloss", "by_material", "decides", "features")
+            )
             fills = [f.value for f in Fill]
             fill = str(entry.get("fill", "always"))
             if fill not in fills:
@@ -239,6 +241,7 @@ class _Reader:
                 MappingProxyType(features),
                 str(entry.get("gloss", "")),
                 self.flag(where, entry, "by_material"),
+                self.flag(where, entry, "decides"),
             )
         if not self.roles:
             self.fault("roles", "", "names no role", "Add at least one [roles.NAME]")

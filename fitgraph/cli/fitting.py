@@ -41,8 +41,14 @@ def builds(
     ] = Work.OWNED,
     sort: Annotated[Sort, typer.Option(help="What comes first.")] = Sort.PRICE,
     limit: Annotated[
-        int, typer.Option(metavar="K", min=0, max=MOST_LISTED, help="How many to list.")
+        int, typer.Option(metavar="K", min=0, max=MOST_LISTED, help="How many builds to list.")
     ] = 5,
+    ways: Annotated[
+        int, typer.Option(metavar="K", min=0, max=MOST_LISTED, help="How many ways to list.")
+    ] = 8,
+    open_: Annotated[
+        int | None, typer.Option("--open", metavar="N", min=1, help="List the fillings of way N.")
+    ] = None,
     json: AsJson = False,
     csv: AsCsv = False,
     table: WhichTable = None,
@@ -59,7 +65,10 @@ def builds(
         services=services.value,
         sort=sort.value,
         limit=limit,
+        ways=ways,
     )
+    if open_ is not None:
+        answer = answer.open(open_, limit=limit)
     put_out(answer, shop, json=json, csv=csv, table=table)
 
 

@@ -4,13 +4,33 @@ from __future__ import annotations
 
 from dataclasses import dataclass, replace
 
+import numpy as np
+
 from fitgraph.explain.changes import Prefer
+from fitgraph.explain.representatives import Representative, representatives
 from fitgraph.explain.why import Explainer, Explanation
-from fitgraph.model import Catalogue
+from fitgraph.model import Catalogue, Option
 from fitgraph.solve import Request, TreeEngine
-from fitgraph.solve.counted import Counted
-from fitgraph.solve.engine import Build
-from fitgraph.solve.limits import exactly
+from fitgraph.solve.cores import (
+    Cores,
+    Tallies,
+    best_builds,
+    count_all,
+    deciding,
+    fixed,
+    list_cores,
+)
+from fitgraph.solve.counted import Counted, exactly
+from fitgraph.solve.engine import SORTS, Build
+from fitgraph.solve.limits import count_within
+from fitgraph.solve.plan import TooWideError
+from fitgraph.solve.query import Query, ask
+
+#: Cores up to which builds within limits are counted core by core.
+_SUMMED = 100
+
+#: Builds of each order that say which options stand for all, where cores are too many to list.
+_CANDIDATES = (24, 6)
 
 
 @dataclass(frozen=True, slots=True)
@@ -33,6 +53,13 @@ class Listed:
         The first of them.
     unlimited : Listed or None
         The same without limits on price and mass, where there is no build within them.
+    cores : Counted or None
+        How many cores there are: builds of which only the roles that decide are told apart;
+        None where it was not counted.
+    answers : tuple of Representative
+        The few of them that stand for all.
+    opened : Representative or None
+        Where these are the fillings of one core, that.
     """
 
     catalogue: Catalogue
@@ -42,6 +69,9 @@ class Listed:
     possible: int | None
     builds: tuple[Build, ...]
     unlimited: Listed | None = None
+    cores: Counted | None = None
+    answers: tuple[Representative, ...] = ()
+    opened: Representative | None = None
 
     @property
     def none(self) -> bool:
@@ -49,8 +79,10 @@ class Listed:
         return self.count.most == 0
 
 
-def list_builds(engine: TreeEngine, request: Request, *, sort: str, limit: int) -> Listed:
-    """Return how many builds there are and the first of them.
+def list_builds(
+    engine: TreeEngine, request: Request, *, sort: str, limit: int, rows: int | None = None
+) -> Listed:
+    """Return how many builds there are, the first of them, and the cores that stand for all.
 
     Parameters
     ----------
@@ -62,16 +94,26 @@ def list_builds(engine: TreeEngine, request: Request, *, sort: str, limit: int) 
         Cheapest, lightest or strongest first.
     limit : int
         How many are listed; 0 only counts.
+    rows : int, optional
+        How many cores are listed; without, they are left out.
 
     Raises
     ------
     NamingError
         If the request names something the catalogue does not have.
     """
-    best = engine.best(request, sort=sort, limit=max(limit, 1))
-    count = engine.count(request) if best else exactly(0)
     limited = request.budget is not None or request.max_mass_g is not None
+    query = ask(engine.space, request)
+    best = best_builds(query, sort=sort, limit=max(limit, 1))
     possible = unlimited = None
+    cores: Counted | None = exactly(0) if rows is not None else None
+    answers: tuple[Representative, ...] = ()
+    count = exactly(0)
+    if best:
+        listed = None if rows is None else _cores(query)
+        count = _count(query, listed, limited=limited)
+        if rows is not None:
+            cores, answers = _answers(engine, query, listed, count, sort, rows, limited=limited)
     if not limited or not best:
         counted = engine.count_possible(request)
         possible = counted.number if counted.exact else None
@@ -79,8 +121,105 @@ def list_builds(engine: TreeEngine, request: Request, *, sort: str, limit: int) 
         free = replace(request, budget=None, max_mass_g=None)
         if limited:
             unlimited = list_builds(engine, free, sort=sort, limit=1)
-    listed = tuple(best[:limit] if limit else ())
-    return Listed(engine.catalogue, request, sort, count, possible, listed, unlimited)
+    return Listed(
+        engine.catalogue,
+        request,
+        sort,
+        count,
+        possible,
+        tuple(best[:limit] if limit else ()),
+        unlimited,
+        cores,
+        answers,
+    )
+
+
+def _cores(query: Query) -> Cores | None:
+    """Return a query's cores; None where they are too many to be listed."""
+    try:
+        return list_cores(query)
+    except TooWideError:
+        return None
+
+
+def _count(query: Query, cores: Cores | None, *, limited: bool) -> Counted:
+    """Return how many builds there are: of few cores by adding up their fillings."""
+    if cores is not None and limited and len(cores) <= _SUMMED and cores.count.exact:
+        tallies = Tallies(cores, np.arange(len(cores), dtype=np.intp))
+        numbers = [tallies.fillings(n) for n in range(len(cores))]
+        if all(number is not None for number in numbers):
+            return exactly(sum(number for number in numbers if number is not None))
+    return count_within(query, certain=True)
+
+
+def _answers(
+    engine: TreeEngine,
+    query: Query,
+    cores: Cores | None,
+    count: Counted,
+    sort: str,
+    rows: int,
+    *,
+    limited: bool,
+) -> tuple[Counted, tuple[Representative, ...]]:
+    """Return how many cores there are, and the few that stand for all."""
+    if cores is not None:
+        return cores.count, representatives(cores, sort=sort, most=rows)
+    few = _narrowed(engine, query)
+    seen = 1 if few is None else max(few.count.least, 1)
+    try:
+        number = count_all(query)
+        counted = Counted(number, seen, number) if limited else exactly(number)
+    except TooWideError:  # each core has a build
+        counted = Counted(count.number, seen, count.most)
+    return counted, () if few is None else representatives(few, sort=sort, most=rows)
+
+
+def _narrowed(engine: TreeEngine, query: Query) -> Cores | None:
+    """Return the cores among options that some of the best builds have."""
+    roles = deciding(query)
+    for most in _CANDIDATES:
+        lets = {r: np.zeros(len(m), dtype=bool) for r, m in query.lets.items() if r in roles}
+        for sort in SORTS:
+            for build in engine.best(query.request, sort=sort, limit=most):
+                for role, mask in lets.items():
+                    options = query.space.options[role]
+                    option = build.options.get(role)
+                    mask[[n for n, o in enumerate(options) if _same(o, option)]] = True
+        narrow = replace(query, lets={**query.lets, **lets})
+        found = _cores(narrow)
+        if found is not None:
+            return found
+    return None
+
+
+def _same(option: Option, other: Option | None) -> bool:
+    return option.part is None if other is None else option is other
+
+
+def list_fillings(
+    engine: TreeEngine, request: Request, core: Representative, *, sort: str, limit: int
+) -> Listed:
+    """Return the builds that share one core.
+
+    Parameters
+    ----------
+    engine, request, sort, limit
+        As in :func:`list_builds`.
+    core : Representative
+        One of its answers.
+    """
+    query = fixed(ask(engine.space, request), core.places)
+    builds = best_builds(query, sort=sort, limit=max(limit, 1))
+    return Listed(
+        engine.catalogue,
+        request,
+        sort,
+        core.fillings,
+        None,
+        tuple(builds[:limit]),
+        opened=core,
+    )
 
 
 def explain_named(explainer: Explainer, request: Request, prefer: Prefer) -> Explanation:

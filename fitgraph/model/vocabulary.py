@@ -162,7 +162,11 @@ class PressSource:
 
 @dataclass(frozen=True, slots=True)
 class Role:
-    """The place a part takes in a build."""
+    """The place a part takes in a build.
+
+    ``by_material`` says that a wish for a material is meant for it, ``decides`` that its part
+    makes a build another one to whoever chooses; parts of other roles only complete it.
+    """
 
     name: str
     title: str
@@ -170,6 +174,7 @@ class Role:
     features: Mapping[str, FeatureKind]
     gloss: str = ""
     by_material: bool = False
+    decides: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -591,6 +596,12 @@ class Vocabulary:
     makes: Mapping[str, Make] = field(default_factory=dict)
     identify: Identify | None = None
     advice: Advice | None = None
+
+    @property
+    def deciding(self) -> tuple[str, ...]:
+        """Return the roles that decide, in order: those so marked, or all where none is."""
+        marked = tuple(name for name, role in self.roles.items() if role.decides)
+        return marked or tuple(self.roles)
 
     def joint(self, name: str) -> Joint:
         """Return the joint called `name`.

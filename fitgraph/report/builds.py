@@ -1,10 +1,15 @@
-"""Builds: their number, and the first of them."""
+"""Builds: their number, the ways that stand for all, and the first builds.
+
+A *way* is what people read for a core: one choice for each role that decides, with whatever
+fills the rest.
+"""
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from typing import Any
 
+from fitgraph.explain.representatives import Contrast, Representative
 from fitgraph.explain.requested import Listed
 from fitgraph.model import Option, Vocabulary
 from fitgraph.report.blocks import Block, Report, Say, Section, Tone
@@ -13,16 +18,39 @@ from fitgraph.report.hints import Hints
 from fitgraph.report.tables import Column, Table
 from fitgraph.report.values import (
     COUNT,
+    FLAG,
+    LIST,
     MASS,
+    MINUTES,
     MOMENT,
     PLACE,
     TEXT,
+    Unit,
+    first_of,
     money_of,
     number,
     plural,
 )
 from fitgraph.solve.counted import Counted
+from fitgraph.solve.engine import Build
 from fitgraph.units import major
+
+#: What the reasons for a row are called.
+TITLES = {
+    "cheapest": "cheapest",
+    "lightest": "lightest",
+    "strongest": "strongest",
+    "balance": "best balance",
+    "shelf": "all from the shelf",
+    "work": "least workshop work",
+    "different": "most different",
+}
+
+#: What further rows of a reason are called.
+_AGAIN = {"balance": "another balance", "different": "different again"}
+
+#: So many parts that have to be ordered are named, the rest counted.
+_NAMED = 2
 
 _FIRST = {"price": "cheapest", "mass": "lightest", "strength": "strongest"}
 
@@ -30,8 +58,9 @@ _FIRST = {"price": "cheapest", "mass": "lightest", "strength": "strongest"}
 def cautions(found: Listed) -> tuple[str, ...]:
     """Return the cautions that travel with the listed builds."""
     vocabulary = found.catalogue.vocabulary
-    services = [s for b in found.builds for _, s in b.services]
-    strength = ["strength"] if any(b.strength_nm is not None for b in found.builds) else []
+    shown: tuple[Build | Representative, ...] = (*found.builds, *found.answers)
+    services = [s for b in shown for _, s in b.services]
+    strength = ["strength"] if any(b.strength_nm is not None for b in shown) else []
     return cautions_on(vocabulary, [*(vocabulary.services[s].caution for s in services), *strength])
 
 
@@ -42,8 +71,21 @@ def data(found: Listed) -> dict[str, Any]:
     if not count.exact:
         answer["count_between"] = [count.least, count.most]
         answer["confidence"] = number(count.confidence)
+    if found.cores is not None:
+        cores = found.cores
+        answer["cores"] = cores.number
+        answer["cores_exact"] = cores.exact
+        if not cores.exact:
+            answer["cores_between"] = [cores.least, cores.most]
     answer["possible"] = found.possible
     answer["sort"] = found.sort
+    if found.cores is not None:
+        answer["answers"] = [
+            _answer(one, title, vocabulary)
+            for one, title in zip(found.answers, titles(found.answers), strict=True)
+        ]
+    if found.opened is not None:
+        answer["core"] = _core(found.opened)
     answer["builds"] = [
         {
             "parts": build.parts,
@@ -57,6 +99,96 @@ def data(found: Listed) -> dict[str, Any]:
     ]
     answer["cautions"] = list(cautions(found))
     return answer
+
+
+def _core(one: Representative) -> dict[str, Any]:
+    return {
+        "parts": one.parts,
+        "services": [{"sku": sku, "service": service} for sku, service in one.services],
+    }
+
+
+def _answer(one: Representative, title: str, vocabulary: Vocabulary) -> dict[str, Any]:
+    digits, fillings = vocabulary.minor_digits, one.fillings
+    counted: dict[str, Any] = {"fillings": fillings.number, "fillings_exact": fillings.exact}
+    if not fillings.exact:
+        counted["fillings_between"] = [fillings.least, fillings.most]
+    return {
+        "title": title,
+        "reasons": list(one.reasons),
+        **_core(one),
+        **counted,
+        "price_from": major(one.price_from, digits),
+        "price_to": major(one.price_to, digits),
+        "currency": vocabulary.currency,
+        "mass_from_g": number(one.mass_from_g),
+        "mass_to_g": number(one.mass_to_g),
+        "strength": number(one.strength_nm),
+        "minutes": number(one.minutes),
+        "in_stock": one.in_stock,
+        "pieces": one.pieces,
+        "lacking": list(one.lacking),
+        "contrast": contrast_text(one, vocabulary),
+    }
+
+
+def titles(answers: Sequence[Representative]) -> list[str]:
+    """Return what rows are called, by their reasons."""
+    seen: set[str] = set()
+    found = []
+    for one in answers:
+        names = [_AGAIN[r] if r in seen and r in _AGAIN else TITLES[r] for r in one.reasons]
+        seen.update(one.reasons)
+        found.append(", ".join(names))
+    return found
+
+
+def difference_words(than: Contrast, vocabulary: Vocabulary) -> list[str]:
+    """Return how one thing differs from another, in a few words each.
+
+    Parameters
+    ----------
+    than : Contrast
+        The difference.
+    vocabulary : Vocabulary
+        Whose currency is meant.
+
+    Returns
+    -------
+    list of str
+        Such as ``"+14.00 EUR"``, ``"310 g lighter"``, ``"90 N·m stronger"``; nothing for what
+        is the same.
+    """
+    words = []
+    if than.price:
+        sign = "+" if than.price > 0 else "\N{MINUS SIGN}"
+        words.append(sign + money_of(vocabulary).show(abs(than.price)))
+    for value, unit, more, less in (
+        (than.mass_g, MASS, "heavier", "lighter"),
+        (than.strength_nm, MOMENT, "stronger", "weaker"),
+    ):
+        if value is not None and round(value):
+            words.append(f"{unit.show(abs(value))} {more if value > 0 else less}")
+    if than.minutes:
+        words.append(
+            f"{MINUTES.show(abs(than.minutes))} {'more' if than.minutes > 0 else 'less'} work"
+        )
+    return words
+
+
+def shelf_words(one: Representative) -> str:
+    """Return whether a way can be done today, and what is short if not."""
+    if one.in_stock:
+        return "in stock" if one.pieces is None else f"{one.pieces:,} in stock"
+    if one.lacking:
+        return f"to order: {first_of(one.lacking, _NAMED)}"
+    return "to order: what fills it"
+
+
+def contrast_text(one: Representative, vocabulary: Vocabulary) -> str:
+    """Return a row's contrast to the first, and whether it can be done today."""
+    words = [] if one.than is None else difference_words(one.than, vocabulary)
+    return ", ".join([*words, shelf_words(one)])
 
 
 def _part(option: Option | None, vocabulary: Vocabulary) -> str:
@@ -92,7 +224,105 @@ def tables(found: Listed) -> tuple[Table, ...]:
         for n, b in enumerate(found.builds, start=1)
     ]
     columns = (*_figures(found), *roles, Column("services"))
-    return (Table("builds", columns, tuple(rows)),)
+    listed = Table("builds", columns, tuple(rows))
+    return (listed,) if found.cores is None else (listed, _answers_table(found))
+
+
+def _answers_table(found: Listed) -> Table:
+    """Return the ways that stand for all: a row each, a column for each role that decides."""
+    vocabulary = found.catalogue.vocabulary
+    money = money_of(vocabulary)
+    titled = list(zip(found.answers, titles(found.answers), strict=True))
+    places = {id(one): n for n, (one, _) in enumerate(titled, start=1)}
+    return Table.of(
+        "answers",
+        titled,
+        (Column("place", PLACE, ""), lambda row: places[id(row[0])]),
+        (Column("title"), lambda row: row[1]),
+        (Column("fillings", COUNT), lambda row: row[0].fillings.number),
+        (Column("price_from", money), lambda row: row[0].price_from),
+        (Column("price_to", money), lambda row: row[0].price_to),
+        (Column("mass_from_g", MASS), lambda row: row[0].mass_from_g),
+        (Column("mass_to_g", MASS), lambda row: row[0].mass_to_g),
+        (Column("strength_nm", MOMENT), lambda row: row[0].strength_nm),
+        (Column("minutes", MINUTES), lambda row: row[0].minutes),
+        (Column("in_stock", FLAG), lambda row: row[0].in_stock),
+        (Column("pieces", COUNT), lambda row: row[0].pieces),
+        (Column("lacking", LIST), lambda row: row[0].lacking),
+        (Column("contrast"), lambda row: contrast_text(row[0], vocabulary)),
+        *(
+            (Column(r, TEXT, vocabulary.roles[r].title), lambda row, r=r: row[0].parts.get(r))
+            for r in vocabulary.deciding
+        ),
+        (
+            Column("services"),
+            lambda row: " ".join(f"{sku}:{service}" for sku, service in row[0].services),
+        ),
+    )
+
+
+def _span(low: float | None, high: float | None, unit: Unit) -> str:
+    """Return a range as people read it."""
+    if low is None or high is None:
+        return unit.show(None)
+    if unit.show(low) == unit.show(high):
+        return unit.show(low)
+    return f"{unit.show(low).removesuffix(' ' + unit.name)}\N{EN DASH}{unit.show(high)}"
+
+
+def answer_blocks(found: Listed) -> tuple[Block, ...]:
+    """Return the ways that stand for all, for people: what they come to, then what they are."""
+    vocabulary, owned = found.catalogue.vocabulary, set(found.request.have)
+    money = money_of(vocabulary)
+
+    def parts(one: Representative) -> str:
+        told = [
+            _part(one.options.get(role), vocabulary)
+            for role in vocabulary.deciding
+            if role in one.options and (one.parts[role] not in owned or one.options[role].services)
+        ]
+        return ", ".join(told) or "what you have"
+
+    titled = zip(found.answers, titles(found.answers), strict=True)
+    sums = [
+        (
+            n,
+            title,
+            _span(one.price_from, one.price_to, money),
+            _span(one.mass_from_g, one.mass_to_g, MASS),
+            one.strength_nm,
+            ("" if one.fillings.exact else "about ") + COUNT.show(one.fillings.number),
+            "yes" if one.in_stock else "order",
+        )
+        for n, (one, title) in enumerate(titled, start=1)
+    ]
+    rows = [
+        (n, parts(one), contrast_text(one, vocabulary))
+        for n, one in enumerate(found.answers, start=1)
+    ]
+    heads = (
+        Column("place", PLACE, ""),
+        Column("title", TEXT, ""),
+        Column("price", _RANGE),
+        Column("mass", _RANGE),
+        Column("strength_nm", MOMENT, "strength"),
+        Column("fillings", _RANGE),
+        Column("today", TEXT),
+    )
+    against = "against the first" if len(rows) > 1 else "today"
+    told = (
+        Column("place", PLACE, ""),
+        Column("parts", TEXT, "with"),
+        Column("contrast", TEXT, against),
+    )
+    return (
+        Table("answers", heads, tuple(sums)),
+        Section("", (Table("ways", told, tuple(rows)),)),
+    )
+
+
+#: Ranges, which stand to the right.
+_RANGE = Unit(str, str)
 
 
 def _shared(found: Listed) -> tuple[list[str], list[str]]:
@@ -179,11 +409,54 @@ def _advice(found: Listed, hints: Hints) -> list[str]:
     return lines or [f"To see what is missing: {hints.ask('check')}"]
 
 
+def ways_text(found: Listed) -> str:
+    """Return the number of cores, and of builds behind it."""
+    cores, count = found.cores, found.count
+    if cores is None:
+        return count_text(count)
+    builds = plural(count.number, "build")
+    if not count.exact:
+        builds = f"about {builds}"
+    if cores.exact:
+        many = plural(cores.number, "way")
+    else:
+        many = f"{COUNT.show(cores.least)} to {plural(cores.most, 'way')}"
+    if count.exact:
+        return f"{many} ({builds})."
+    return (
+        f"{many} ({builds}: between {COUNT.show(count.least)} and {COUNT.show(count.most)}, "
+        f"with {count.confidence:.0%} confidence)."
+    )
+
+
+def _opened(found: Listed, hints: Hints) -> Report:
+    """Return the fillings of one core for people."""
+    one = found.opened
+    assert one is not None
+    core = ", ".join(_part(o, found.catalogue.vocabulary) for o in one.options.values())
+    about = "" if one.fillings.exact else "About "
+    headline = f"{about}{plural(one.fillings.number, 'filling')} of {core}."
+    if not found.builds:
+        return Report(headline)
+    lead = Say(f"The {len(found.builds)} {_FIRST[found.sort]}:", Tone.QUIET)
+    return Report(headline, (lead, Section("", blocks(found))), cautions(found))
+
+
 def report(found: Listed, hints: Hints) -> Report:
     """Return the answer for people."""
+    if found.opened is not None:
+        return _opened(found, hints)
     if found.none:
         return Report("No build.", tuple(map(Say, _advice(found, hints))))
-    headline = count_text(found.count)
+    headline = ways_text(found)
+    if found.answers:
+        free = "; what you have costs nothing" if found.request.have else ""
+        many = len(found.answers)
+        told = f"The {many} that stand for all" if many > 1 else "The one"
+        if found.cores is not None and many == found.cores.number and many > 1:
+            told = f"All {many}"
+        lead = Say(f"{told}{free}:", Tone.QUIET)
+        return Report(headline, (lead, Section("", answer_blocks(found))), cautions(found))
     if not found.builds:
         return Report(headline)
     listed, order = len(found.builds), _FIRST[found.sort]

@@ -9,6 +9,7 @@ from functools import cached_property
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
+from fitgraph.errors import ArgumentError
 from fitgraph.report import as_csv, as_frame, as_json, as_text
 from fitgraph.report.hints import Hints
 from fitgraph.report.tables import Table
@@ -21,6 +22,7 @@ if TYPE_CHECKING:
     from fitgraph.explain import Explanation, Prefer
     from fitgraph.explain.advice import RiderAdvice
     from fitgraph.explain.identify import State
+    from fitgraph.explain.representatives import Representative
     from fitgraph.explain.requested import Listed
     from fitgraph.explain.standing import PartStanding
     from fitgraph.explain.story import Story
@@ -28,6 +30,7 @@ if TYPE_CHECKING:
     from fitgraph.report.blocks import Report
     from fitgraph.report.readings import Ranked
     from fitgraph.report.sides import Compared
+    from fitgraph.solve import TreeEngine
     from fitgraph.stock import Coverage
     from fitgraph.stock.gaps import Gaps
     from fitgraph.stock.plans import Plans
@@ -205,12 +208,14 @@ class TableAnswer(Answer):
 
 @dataclass(frozen=True, eq=False, repr=False)
 class BuildsAnswer(Answer):
-    """How many builds there are, and the first of them.
+    """How many builds there are, the ways that stand for all, and the first builds.
 
     Parameters
     ----------
     found : Listed
-        The count and the builds.
+        The counts, the ways and the builds.
+    engine : TreeEngine or None
+        Who answered, to open a way.
 
     Examples
     --------
@@ -220,9 +225,54 @@ class BuildsAnswer(Answer):
     (True, 1)
     >>> answer.to_frame()["price"].max() <= 350
     np.True_
+    >>> answer.cores, len(answer.answers)
+    (69, 8)
+    >>> answer.open(1).count == answer.answers[0].fillings.number
+    True
     """
 
     found: Listed
+    engine: TreeEngine | None = None
+
+    @property
+    def cores(self) -> int | None:
+        """How many ways there are: choices for the roles that decide; None if not counted."""
+        return None if self.found.cores is None else self.found.cores.number
+
+    @property
+    def cores_exact(self) -> bool:
+        """Whether :attr:`cores` is exact."""
+        return self.found.cores is not None and self.found.cores.exact
+
+    @property
+    def answers(self) -> tuple[Representative, ...]:
+        """The few ways that stand for all, each with its fillings and why it is shown."""
+        return self.found.answers
+
+    def open(self, place: int, *, limit: int = 5) -> BuildsAnswer:
+        """Return the fillings of one of :attr:`answers`: builds that have it in common.
+
+        Parameters
+        ----------
+        place : int
+            Which, counted from 1.
+        limit : int
+            How many are listed, in the order that was asked for.
+
+        Raises
+        ------
+        InputError
+            If there is no such row.
+        """
+        from fitgraph.explain.requested import list_fillings
+
+        many = len(self.answers)
+        if self.engine is None or not 1 <= place <= many:
+            known = f"write 1 to {many}" if many else "no way is listed"
+            raise ArgumentError("open", f"there is no row {place}; {known}")
+        one, found = self.answers[place - 1], self.found
+        listed = list_fillings(self.engine, found.request, one, sort=found.sort, limit=limit)
+        return BuildsAnswer(listed, self.engine)
 
     @property
     def count(self) -> int:

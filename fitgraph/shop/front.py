@@ -238,8 +238,11 @@ class Shop:
         services: Work = "owned",
         sort: Sort = "price",
         limit: int = 5,
+        ways: int = 8,
     ) -> BuildsAnswer:
-        """Return how many builds fit for certain, and the first of them.
+        """Return how many builds fit for certain, the ways that stand for all, and the first.
+
+        A *way* is one choice for each role that decides, with whatever fills the rest.
 
         Parameters
         ----------
@@ -260,12 +263,15 @@ class Shop:
         sort : {'price', 'mass', 'strength'}
             Cheapest, lightest or strongest first.
         limit : int
-            How many are listed; 0 only counts.
+            How many builds are listed; 0 only counts.
+        ways : int
+            How many ways are listed, unless `limit` is 0; the ends of price, mass and strength
+            come first, then balances, what is on the shelf, and what differs most.
 
         Returns
         -------
         BuildsAnswer
-            The count says whether it is exact.
+            The counts say whether they are exact.
 
         Raises
         ------
@@ -285,7 +291,11 @@ class Shop:
         order = one_of(sort, _SORTS, "sort")
         if limit < 0:
             raise InputError(f"limit {limit} is below zero; write 0 to count alone")
-        return BuildsAnswer(list_builds(self.engine, request, sort=order, limit=limit))
+        if ways < 0:
+            raise InputError(f"ways {ways} is below zero; write 0 to list none")
+        rows = ways if limit else 0
+        found = list_builds(self.engine, request, sort=order, limit=limit, rows=rows)
+        return BuildsAnswer(found, self.engine)
 
     def remaining(
         self,

@@ -370,6 +370,7 @@ class _Draft:
     certain: bool
     ceiling: float
     last: str | None
+    late: frozenset[str]
     memo: Memo
     share: bool
 
@@ -768,6 +769,9 @@ class _CasePlan:
                 waits.setdefault(v, set()).add(r.name)
         if planner.draft.last is not None:
             waits[planner.draft.last] = {v for v in self.variables if v != planner.draft.last}
+        for late in planner.draft.late:
+            early = {v for v in self.variables if v not in planner.draft.late}
+            waits[late] = waits.get(late, set()) | early
         left = dict.fromkeys(self.variables)
         order: list[str] = []
         total = 0.0
@@ -860,6 +864,8 @@ def _conditions(draft: _Draft) -> dict[str, list[Ints]]:
     found: dict[str, dict[bytes, Ints]] = {}
 
     def add(role: str, of_base: Ints) -> None:
+        if draft.late and role not in draft.late:
+            return  # a choice of the late roles has to be in one case only
         domain = draft.domains[role]
         if 1 < len(np.unique(of_base[domain])) <= _NARROW:
             place = np.unique(of_base, return_inverse=True)[1].astype(np.intp)
@@ -900,6 +906,7 @@ def make_plan(
     ceiling: float = CEILING,
     domains: Mapping[str, Ints] = MappingProxyType({}),
     last: str | None = None,
+    late: frozenset[str] = frozenset(),
     memo: Memo | None = None,
 ) -> Plan:
     """Return a plan.
@@ -924,6 +931,8 @@ def make_plan(
         The base classes that may be used, of roles of which not all may.
     last : str, optional
         A role that goes last.
+    late : frozenset of str
+        Roles that go after all others.
     memo : dict, optional
         Carries what plans have in common from one to the next.
 
@@ -956,6 +965,7 @@ def make_plan(
         certain,
         ceiling,
         last,
+        late,
         {} if memo is None else memo,
         share=True,
     )
@@ -1001,13 +1011,14 @@ class Ingredients:
         *,
         sums: frozenset[str] | None = None,
         last: str | None = None,
+        late: frozenset[str] = frozenset(),
         memo: Memo | None = None,
     ) -> Plan:
         """Return a plan over some classes.
 
         Parameters
         ----------
-        domains, last, memo
+        domains, last, late, memo
             As in :func:`make_plan`.
         sums : frozenset of str, optional
             Names of the conditions on sums that count; all by default.
@@ -1027,6 +1038,7 @@ class Ingredients:
             ceiling=self.ceiling,
             domains=domains,
             last=last,
+            late=late,
             memo=memo,
         )
 

@@ -84,7 +84,12 @@ class Space:
     _held: dict[Any, Any] = field(default_factory=dict, repr=False, compare=False)
 
     def plan(
-        self, *, certain: bool, sums: frozenset[str] | None = None, last: str | None = None
+        self,
+        *,
+        certain: bool,
+        sums: frozenset[str] | None = None,
+        last: str | None = None,
+        late: frozenset[str] = frozenset(),
     ) -> Plan:
         """Return how builds are summed up, worked out at the first call.
 
@@ -96,15 +101,17 @@ class Space:
             Names of the conditions on sums that count; all by default.
         last : str, optional
             A role that goes last.
+        late : frozenset of str
+            Roles that go after all others.
 
         Raises
         ------
         TooWideError
             If a pass would need more memory than the ceiling.
         """
-        key = (certain, sums, last)
+        key = (certain, sums, last, late)
         if key not in self._held:
-            self._held[key] = self.narrow_plan({}, certain=certain, sums=sums, last=last)
+            self._held[key] = self.narrow_plan({}, certain=certain, sums=sums, last=last, late=late)
         plan: Plan = self._held[key]
         return plan
 
@@ -115,6 +122,7 @@ class Space:
         certain: bool,
         sums: frozenset[str] | None = None,
         last: str | None = None,
+        late: frozenset[str] = frozenset(),
         memo: Memo | None = None,
     ) -> Plan:
         """Return a plan over some classes of some roles, for one question.
@@ -127,6 +135,8 @@ class Space:
             As in :meth:`plan`.
         last : str, optional
             A role that goes last, so that :meth:`Passes.last` tells what goes through each class.
+        late : frozenset of str
+            Roles that go after all others.
         memo : dict, optional
             Carries what plans of this space have in common from one to the next.
 
@@ -135,7 +145,9 @@ class Space:
         TooWideError
             If a pass would need more memory than the ceiling.
         """
-        return self.ingredients(certain=certain).plan(domains, sums=sums, last=last, memo=memo)
+        return self.ingredients(certain=certain).plan(
+            domains, sums=sums, last=last, late=late, memo=memo
+        )
 
     def ingredients(self, *, certain: bool) -> Ingredients:
         """Return what plans are made from."""
