@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
     from fitgraph.lab.adapter_map import AdapterMap
+    from fitgraph.lab.counter import Counter
     from fitgraph.lab.explorer import BuildExplorer
     from fitgraph.lab.gaps import StockGaps
     from fitgraph.lab.lesson import FitLesson
@@ -25,6 +26,7 @@ if TYPE_CHECKING:
 _MODULES = {
     "AdapterMap": "adapter_map",
     "BuildExplorer": "explorer",
+    "Counter": "counter",
     "FitLesson": "lesson",
     "MapOfFits": "map_of_fits",
     "MaterialTriangle": "triangle_view",
@@ -40,6 +42,7 @@ _MODULES = {
 __all__ = [
     "AdapterMap",
     "BuildExplorer",
+    "Counter",
     "FitLesson",
     "MapOfFits",
     "MaterialTriangle",

@@ -56,6 +56,21 @@ def _widget_css() -> str:
         ".fg-html dl{display:grid;grid-template-columns:max-content 1fr;gap:.2em 1em;margin:.3em 0}"
         "\n.fg-html dt{color:var(--fg-muted)}.fg-html dd{margin:0}\n"
         ".fg-html .fg-wide .fg-svg{max-width:900px}\n"
+        # The question at the left and the answer at the right, where there is room for both.
+        ".fg-form,.jp-OutputArea:has(.fg-form),.jp-OutputArea-child:has(.fg-form),"
+        ".jp-OutputArea-output:has(.fg-form){overflow:visible!important}\n"
+        ".fg-form .fg-sides{display:grid!important;gap:0 28px;overflow:visible!important;"
+        "grid-template-columns:minmax(0,1fr)}\n"
+        ".fg-form .fg-sides>*{min-width:0;overflow:visible!important}\n"
+        "@media (min-width:1100px){.fg-form .fg-sides{"
+        "grid-template-columns:minmax(360px,5fr) minmax(0,7fr)}"
+        ".fg-form .fg-sides>*{align-self:start}}\n"
+        # The verdict stays in view while one looks at what it rests on.
+        ".fg-form .fg-verdict{position:sticky;top:0;z-index:20;background:var(--fg-paper);"
+        "border-bottom:2px solid var(--fg-line);margin:0!important;width:100%}\n"
+        "@media print{.fg-form .fg-verdict{position:static}}\n"
+        ".fg-form .fg-fold>.jupyter-button{border:0;background:none;font-weight:600;"
+        "padding:4px 0;text-align:left;width:auto}\n"
     )
 
 
@@ -108,6 +123,40 @@ def row(children: Sequence[widgets.Widget]) -> widgets.Box:
             display="flex", flex_flow="row wrap", grid_gap="6px 14px", align_items="flex-start"
         ),
     )
+
+
+def sides(left: Sequence[widgets.Widget], right: Sequence[widgets.Widget]) -> widgets.Box:
+    """Return a question at the left and its answer at the right; under it where it is narrow."""
+    both = widgets.Box([widgets.VBox(list(left)), widgets.VBox(list(right))])
+    both.add_class("fg-sides")
+    return both
+
+
+def fold(title: str, children: Sequence[widgets.Widget], *, is_open: bool = False) -> widgets.VBox:
+    """Return a section that opens by a press on its title.
+
+    Parameters
+    ----------
+    title : str
+        What it holds.
+    children : sequence of Widget
+        What is shown once it is open.
+    is_open : bool
+        Whether it is from the beginning.
+    """
+    inner = widgets.VBox(list(children))
+    # A button, because the headers of ipywidgets' accordion cannot be reached by keyboard.
+    button = widgets.ToggleButton(value=is_open, tooltip=f"Show or hide: {title}")
+
+    def turn(_change: object = None) -> None:
+        button.description = f"{'▾' if button.value else '▸'} {title}"
+        inner.layout.display = "flex" if button.value else "none"
+
+    button.observe(turn, names="value")
+    turn()
+    whole = widgets.VBox([button, inner])
+    whole.add_class("fg-fold")
+    return whole
 
 
 def field_layout() -> widgets.Layout:

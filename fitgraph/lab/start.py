@@ -47,8 +47,11 @@ DOORS = (
         "At the counter",
         "Somebody stands opposite: what they have, what they want, what fits, and what to tell "
         "them.",
-        "02-what-can-i-build.ipynb",
-        (("why it does not fit", "03-why-not.ipynb"),),
+        "08-the-counter.ipynb",
+        (
+            ("what can be built", "02-what-can-i-build.ipynb"),
+            ("why it does not fit", "03-why-not.ipynb"),
+        ),
     ),
     Door(
         "stock",

@@ -1,0 +1,120 @@
+"""Buttons to choose by, with pictures: one widget however many there are.
+
+Its buttons are no widgets of their own, so a press on one that has just come is never lost: what
+takes the press is there before anything is shown.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from typing import Any
+
+import anywidget
+import traitlets
+
+_SCRIPT = """
+function render({ model, el }) {
+  el.classList.add("fg-choices");
+  const draw = () => {
+    const held = el.contains(document.activeElement) ? document.activeElement.dataset.name : null;
+    const items = model.get("items");
+    el.setAttribute("role", "group");
+    el.setAttribute("aria-label", model.get("label"));
+    el.classList.toggle("fg-list", model.get("tall"));
+    el.replaceChildren(...items.map((item) => {
+      const button = document.createElement("button");
+      button.type = "button";
+      button.dataset.name = item.name;
+      if (item.picture) {
+        const picture = document.createElement("span");
+        picture.innerHTML = item.picture; // made by fitgraph.draw, which escapes what it letters
+        button.append(picture);
+      }
+      const words = document.createElement("span"), label = document.createElement("strong");
+      label.textContent = item.label;
+      words.append(label);
+      if (item.note) {
+        const note = document.createElement("span");
+        note.className = "fg-note";
+        note.textContent = item.note;
+        words.append(note);
+      }
+      button.append(words);
+      if (item.on !== undefined && item.on !== null)
+        button.setAttribute("aria-pressed", item.on ? "true" : "false");
+      button.addEventListener("click", () => {
+        model.set("pressed", [item.name, model.get("pressed")[1] + 1]);
+        model.save_changes();
+      });
+      return button;
+    }));
+    if (held !== null) {
+      const again = [...el.children].find((b) => b.dataset.name === held) || el.firstElementChild;
+      again?.focus({ preventScroll: true });
+    }
+  };
+  model.on("change:items", draw);
+  draw();
+}
+export default { render };
+"""
+
+_STYLE = """
+.fg-choices{display:flex;flex-wrap:wrap;gap:6px;width:100%;margin:2px 0}
+.fg-choices.fg-list{display:grid;grid-template-columns:1fr}
+.fg-choices button{display:flex;align-items:center;gap:8px;min-height:36px;padding:4px 12px;
+cursor:pointer;text-align:left;font:14px/1.3 inherit;font-family:inherit;color:var(--fg-ink);
+background:var(--fg-panel);border:1px solid var(--fg-line);max-width:100%}
+.fg-choices button>span{min-width:0;overflow-wrap:anywhere}
+.fg-choices strong{font-weight:600}
+.fg-choices .fg-note{display:block;color:var(--fg-muted);font-weight:400}
+.fg-choices button[aria-pressed=true]{border:2px solid var(--fg-fits);padding:3px 11px;
+background:var(--fg-paper)}
+.fg-choices button[aria-pressed=true] strong::before{content:"✓ ";color:var(--fg-fits)}
+.fg-choices button:focus-visible{outline:2px solid var(--fg-fits);outline-offset:1px}
+.fg-choices .fg-look{display:block;width:56px;height:56px}
+"""
+
+
+class Choices(anywidget.AnyWidget):
+    """Buttons to choose by.
+
+    Parameters
+    ----------
+    label : str
+        What they are, for those who have the page read out.
+    tall : bool
+        Whether they stand under one another.
+
+    Attributes
+    ----------
+    items : list of dict
+        ``name``, ``label``, and where wanted ``note``, ``picture`` (made by
+        :mod:`fitgraph.draw`) and ``on`` (whether it is chosen).
+    pressed : list
+        The last one's name, and a number that goes up by one at each press.
+    """
+
+    _esm = _SCRIPT
+    _css = _STYLE
+    items: Any = traitlets.List(traitlets.Dict()).tag(sync=True)
+    label: Any = traitlets.Unicode().tag(sync=True)
+    tall: Any = traitlets.Bool(False).tag(sync=True)
+    pressed: Any = traitlets.List(["", 0]).tag(sync=True)
+
+    def __init__(self, label: str, *, tall: bool = False) -> None:
+        super().__init__(label=label, tall=tall)
+
+    def show(self, items: Sequence[dict[str, Any]]) -> None:
+        """Show these."""
+        self.items = list(items)
+
+    def on_press(self, function: Any) -> None:
+        """Call a function with the name of what is pressed, if it is among what is shown."""
+
+        def told(change: dict[str, Any]) -> None:
+            name = change["new"][0]
+            if any(item["name"] == name for item in self.items):
+                function(name)
+
+        self.observe(told, names="pressed")

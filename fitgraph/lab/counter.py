@@ -1,0 +1,516 @@
+"""The counter: what somebody has, what they want, what fits, and what to tell them."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator, Mapping
+from html import escape
+from typing import Any
+
+import ipywidgets as widgets
+
+from fitgraph.draw import main_nest, nests
+from fitgraph.draw.looks import look_svg
+from fitgraph.explain.advice import advise
+from fitgraph.explain.identify import State
+from fitgraph.explain.part_search import search_parts
+from fitgraph.explain.replacements import Aim, Replacement, Replacements, replacements
+from fitgraph.explain.words_rider import (
+    advice_text,
+    answer_text,
+    not_offered_text,
+    percent,
+    replacement_text,
+    replacement_told,
+    replacements_text,
+    state_text,
+)
+from fitgraph.lab import tables
+from fitgraph.lab.answering import Answering, Step
+from fitgraph.lab.choices import Choices
+from fitgraph.lab.debounce import Debounce
+from fitgraph.lab.downloads import download_link
+from fitgraph.lab.form import FormError
+from fitgraph.lab.leads import build_link, why_link
+from fitgraph.lab.look import LABEL, field_layout, fold, heading, html, sides, style
+from fitgraph.lab.opened import OpenCatalogue
+from fitgraph.lab.session import SessionBar, SessionError, in_kernel, page_address
+from fitgraph.lab.sheet import sheet_csv, sheet_html, sheet_of, sheet_pdf
+from fitgraph.mechanics.materials import MATERIALS
+from fitgraph.model.rider import Question
+from fitgraph.solve import NamingError
+from fitgraph.solve.request import find_part
+from fitgraph.units import UnitError, parse_money
+
+#: Hits of a search, likely parts of a role and parts that fit, shown at once.
+_HITS, _LIKELY, _OFFERED = 6, 2, 6
+
+#: Parts less likely than this are not held out to be pointed at.
+_LEAST = 0.05
+
+#: An answer that could not be seen, as a choice.
+_UNSEEN = "?"
+
+_AIMS = (
+    (Aim.ANY, "any"),
+    (Aim.LIGHTER, "lighter"),
+    (Aim.STRONGER, "stronger"),
+    (Aim.CHEAPER, "cheaper"),
+)
+
+
+class Counter(Answering):
+    """Questions at the left, the answer at the right, from nothing to a sheet to hand over.
+
+    Parameters
+    ----------
+    opened : OpenCatalogue
+        A catalogue that :func:`fitgraph.lab.open_catalogue` has opened.
+    """
+
+    def __init__(self, opened: OpenCatalogue) -> None:
+        super().__init__()
+        self.opened = opened
+        self.have: dict[str, str] = {}
+        self.wanted = ""
+        self.aim = Aim.ANY
+        self.on_shelf = False
+        self.seen: State | None = None
+        self.whole: Replacements | None = None
+        self.chosen = ""
+        self._asked = 0
+        self._holding = False
+        self._make_fields()
+        key = f"Counter {opened.catalogue.name}" if in_kernel() else None
+        self.session = SessionBar(self, "counter", key)
+        self.children = self._arranged()
+        self._watch()
+        with self.at_once(page_address() is not None):
+            self.refresh()
+
+    def __repr__(self) -> str:
+        """Return what a notebook shows in its place until the cell is run."""
+        return "Run this cell to see the counter."
+
+    # ------------------------------------------------------------ what it is made of
+
+    def _make_fields(self) -> None:
+        catalogue = self.opened.catalogue
+        vocabulary = catalogue.vocabulary
+        self.owned = Choices("What they have; press one to take it away")
+        self.search = widgets.Text(
+            description="Search",
+            placeholder="number, name, maker, material or size",
+            style=LABEL,
+            layout=field_layout(),
+        )
+        self.hits = Choices("Parts found; press one that they have", tall=True)
+        self.question = html()
+        self.answers = Choices("Answers to the question")
+        self.told = html()
+        self.likely = Choices("The likeliest parts; press one that it is", tall=True)
+        self.roles = Choices("What they want another of")
+        self.aims = Choices("What it is to be")
+        self.budget = widgets.Text(
+            description="Budget",
+            placeholder=f"no limit; e.g. 150 {vocabulary.currency}",
+            style=LABEL,
+            layout=field_layout(),
+        )
+        families = sorted(
+            {MATERIALS[p.material].family for p in catalogue.parts.values() if p.material}
+        )
+        self.material = widgets.Dropdown(
+            options=[("any", ""), *((f, f) for f in families)],
+            description="Material",
+            style=LABEL,
+            layout=field_layout(),
+        )
+        styles = () if vocabulary.advice is None else tuple(vocabulary.advice.styles)
+        self.riding = widgets.Dropdown(
+            options=[("not told", ""), *((s, s) for s in styles)],
+            description="They ride",
+            style=LABEL,
+            layout=field_layout(),
+        )
+        self.verdict, self.problems = html(), html()
+        self.verdict.add_class("fg-verdict")
+        self.offers = Choices("Parts that fit; press one to look at it", tall=True)
+        self.tell, self.section, self.links = html(), html(), html()
+        self.advice, self.others = html(), html()
+
+    def _arranged(self) -> tuple[widgets.Widget, ...]:
+        asks = self.opened.catalogue.vocabulary.identify is not None
+        questions = [self.question, self.answers, self.told, self.likely] if asks else []
+        rides = [self.riding] if len(self.riding.options) > 1 else []
+        left = [
+            heading("What do they have?"),
+            self.owned,
+            self.search,
+            self.hits,
+            *questions,
+            heading("What do they want?"),
+            self.roles,
+            self.aims,
+            self.budget,
+            self.material,
+            *rides,
+        ]
+        right = [
+            heading("What fits"),
+            self.offers,
+            heading("What to tell them"),
+            self.tell,
+            self.links,
+            self.advice,
+            fold("The cross-section", [self.section]),
+            fold("Why not the others", [self.others]),
+        ]
+        return (style(self), self.verdict, self.problems, sides(left, right), self.session)
+
+    def _watch(self) -> None:
+        self._ask_soon = Debounce(self.refresh)
+        self._search_soon = Debounce(self._find)
+        self.search.observe(self._search_soon, names="value")
+        for field in (self.budget, self.material, self.riding):
+            field.observe(self._ask_soon, names="value")
+        self.owned.on_press(self._drop)
+        self.hits.on_press(self.take)
+        self.likely.on_press(self.take)
+        self.answers.on_press(self._answer)
+        self.roles.on_press(self._want)
+        self.aims.on_press(self._aim)
+        self.offers.on_press(self._look_at)
+
+    # ------------------------------------------------------------ state
+
+    def state(self) -> dict[str, Any]:
+        """Return the entries as plain data."""
+        given = () if self.seen is None else self.seen.given
+        return {
+            "have": list(self.have.values()),
+            "seen": [[q, _UNSEEN if v is None else answer_text(v)] for q, v in given],
+            "wanted": self.wanted,
+            "aim": self.aim.value,
+            "on_shelf": self.on_shelf,
+            "budget": self.budget.value,
+            "material": self.material.value,
+            "riding": self.riding.value,
+            "chosen": self.chosen,
+        }
+
+    def restore(self, state: Mapping[str, Any]) -> None:
+        """Enter what :meth:`state` returned.
+
+        Raises
+        ------
+        SessionError
+            If it names something that this catalogue does not have.
+        """
+        try:
+            parts = [find_part(self.opened.catalogue, s) for s in state.get("have", [])]
+            seen = State(self._start().identifier) if state.get("seen") else None
+            for question, answer in state.get("seen", []):
+                assert seen is not None
+                seen = seen.answer(question, answer)
+            wanted = state.get("wanted", "")
+            if wanted and wanted not in self.opened.catalogue.vocabulary.roles:
+                raise SessionError(f"This catalogue has no role called {wanted!r}.")
+            aim = Aim(state.get("aim", "any"))
+            self.budget.value = str(state.get("budget", ""))
+            self.material.value = state.get("material", "")
+            self.riding.value = state.get("riding", "")
+        except SessionError:
+            raise
+        except Exception as error:
+            raise SessionError(f"An entry of this session does not fit here: {error}") from None
+        self.have = {p.role: p.sku for p in parts}
+        self.seen, self.wanted, self.aim = seen, wanted, aim
+        self.on_shelf = bool(state.get("on_shelf", False))
+        self.chosen = str(state.get("chosen", ""))
+        if self.children:
+            self.refresh()
+
+    # ------------------------------------------------------------ what they have
+
+    def take(self, sku: str) -> None:
+        """Take a part into what they have, in the place of another of its role."""
+        part = self.opened.catalogue.parts[sku]
+        self.have[part.role] = sku
+        self.search.value = ""
+        self.refresh()
+
+    def _drop(self, sku: str) -> None:
+        self.have = {r: s for r, s in self.have.items() if s != sku}
+        self.refresh()
+
+    def _find(self) -> None:
+        with self.in_words(self.problems):
+            found = search_parts(self.opened.catalogue, self.search.value, _HITS)
+            none = self.search.value.strip() and not found
+            self.hits.show([self._part_item(p.sku) for p in found])
+            self.problems.value = (
+                tables.wrap(tables.alert("No part has all of these words; try fewer."))
+                if none
+                else ""
+            )
+
+    def _part_item(self, sku: str, note: str = "") -> dict[str, Any]:
+        catalogue = self.opened.catalogue
+        part = catalogue.parts[sku]
+        title = catalogue.vocabulary.roles[part.role].title
+        more = f"; {note}" if note else ""
+        return {"name": sku, "label": part.name or sku, "note": f"{title} {sku}{more}"}
+
+    def _start(self) -> State:
+        if self.seen is None:
+            self.seen = self.opened.shop.identify().found
+        return self.seen
+
+    def _answer(self, value: str) -> None:
+        state = self._start()
+        question = state.next_question()
+        if question is None:
+            return
+        with self.in_words(self.problems):
+            self.seen = state.answer(question.name, value)
+            self.refresh()
+
+    def _ask(self) -> None:
+        """Show the next question with its answers, and what it most likely is."""
+        catalogue = self.opened.catalogue
+        if catalogue.vocabulary.identify is None:
+            return
+        state = self._start()
+        question = state.next_question()
+        if question is None:
+            self.question.value = ""
+            self.answers.show([])
+        else:
+            how = f'<p class="fg-note">{escape(question.how)}</p>' if question.how else ""
+            self.question.value = tables.wrap(
+                f"<p>Or look: <strong>{escape(question.ask)}</strong></p>{how}"
+            )
+            self.answers.show(self._answer_items(state, question))
+        if not state.given:
+            self.told.value = ""
+            self.likely.show([])
+            return
+        self.told.value = tables.wrap(f'<p role="status">{escape(state_text(state))}</p>')
+        asked = {q.role for q in state.identifier.questions.values()}
+        items = []
+        for role, parts in state.candidates(least=_LEAST).parts.items():
+            if role in asked and role not in self.have:
+                items += [
+                    self._part_item(p.name, percent(p.chance))
+                    for p in parts[:_LIKELY]
+                    if p.name in catalogue.parts
+                ]
+        self.likely.show(items)
+
+    def _answer_items(self, state: State, question: Question) -> list[dict[str, Any]]:
+        kinds = self.opened.catalogue.vocabulary.roles[question.role].features
+        kind = kinds[question.feature].kind
+        values = [*state.identifier.answers(question), None]
+        largest = max((v for v in values if isinstance(v, float)), default=0.0)
+        return [
+            {
+                "name": _UNSEEN if v is None else answer_text(v),
+                "label": answer_text(v),
+                "picture": look_svg(kind, v, largest),
+            }
+            for v in values
+        ]
+
+    # ------------------------------------------------------------ what they want
+
+    def _want(self, role: str) -> None:
+        self.wanted = "" if role == self.wanted else role
+        self.refresh()
+
+    def _aim(self, name: str) -> None:
+        if name == "shelf":
+            self.on_shelf = not self.on_shelf
+        else:
+            self.aim = Aim(name)
+        self.refresh()
+
+    def _show_wishes(self) -> None:
+        roles = self.opened.catalogue.vocabulary.roles
+        self.owned.show([{**self._part_item(sku), "on": True} for sku in self.have.values()])
+        offered = [r for r in roles.values() if r.fill.free]
+        offered.sort(key=lambda r: (not r.by_material, r.name not in self.have))
+        self.roles.show(
+            [{"name": r.name, "label": r.title, "on": r.name == self.wanted} for r in offered]
+        )
+        aims = [{"name": a.value, "label": words, "on": a is self.aim} for a, words in _AIMS]
+        self.aims.show([*aims, {"name": "shelf", "label": "from the shelf", "on": self.on_shelf}])
+
+    def _budget(self) -> int | None:
+        text, words = self.budget.value.strip(), self.opened.catalogue.vocabulary
+        if not text:
+            return None
+        try:
+            amount = parse_money(text, words.minor_digits, words.currency)
+        except UnitError as error:
+            raise FormError(f"Budget: {text!r} {error}.") from None
+        if amount < 0:
+            raise FormError("Budget: write zero or more, or leave it empty for no limit.")
+        return amount
+
+    # ------------------------------------------------------------ what fits
+
+    def refresh(self) -> None:
+        """Read the entries and answer them."""
+        self.problems.value = ""
+        with self.in_words(self.problems):
+            self._show_wishes()
+            budget = self._budget()
+            self.session.changed()
+            self._asked += 1
+            asked = self._asked
+            self.run(lambda: self._steps(budget), lambda: asked == self._asked, self.problems)
+
+    def _steps(self, budget: int | None) -> Iterator[Step]:
+        def ask() -> Callable[[], None]:
+            return self._ask
+
+        yield False, ask
+        if not self.wanted:
+            yield False, lambda: self._nothing_wanted
+            return
+
+        def fit() -> Callable[[], None]:
+            found = replacements(
+                self.opened.engine,
+                tuple(self.have.values()),
+                self.wanted,
+                aim=self.aim,
+                budget=budget,
+                material=self.material.value or None,
+                in_stock=self.on_shelf,
+            )
+            return lambda: self._show(found)
+
+        self.verdict.value = tables.wrap('<p role="status">Looking …</p>')
+        yield True, fit
+
+    def _nothing_wanted(self) -> None:
+        self.whole = None
+        told = "Say what they have, and what they want another of."
+        if self.have:
+            told = "Say what they want another of."
+        self.verdict.value = tables.wrap(f'<p role="status">{told}</p>')
+        self.offers.show([])
+        for place in (self.tell, self.section, self.links, self.others, self.advice):
+            place.value = ""
+
+    def _show(self, found: Replacements) -> None:
+        self.whole = found
+        catalogue = self.opened.catalogue
+        text = replacements_text(found, catalogue, self.aim.value)
+        shown = found.telling(_OFFERED)
+        if shown:
+            first = shown[0]
+            text += f" First: {first.part.sku}, {replacement_text(first, catalogue)}."
+        self.verdict.value = tables.wrap(f'<p role="status"><strong>{escape(text)}</strong></p>')
+        skus = [r.part.sku for r in shown]
+        if self.chosen not in skus:
+            self.chosen = skus[0] if skus else ""
+        self._show_offers(shown)
+        self.others.value = tables.wrap(self._others(found))
+        self.advice.value = self._advice()
+        self._look()
+
+    def _show_offers(self, shown: tuple[Replacement, ...]) -> None:
+        self.offers.show(
+            [
+                {
+                    "name": r.part.sku,
+                    "label": r.part.name or r.part.sku,
+                    "note": f"{r.part.sku}; {replacement_text(r, self.opened.catalogue)}",
+                    "on": r.part.sku == self.chosen,
+                }
+                for r in shown
+            ]
+        )
+
+    def _look_at(self, sku: str) -> None:
+        self.chosen = sku
+        if self.whole is not None:
+            self._show_offers(self.whole.telling(_OFFERED))
+        self.session.changed()
+        with self.in_words(self.problems):
+            self._look()
+
+    def _look(self) -> None:
+        """Show what to tell about the chosen part, its section and its sheet."""
+        whole, catalogue = self.whole, self.opened.catalogue
+        one = next(
+            (r for r in (() if whole is None else whole.found) if r.part.sku == self.chosen), None
+        )
+        if whole is None or one is None:
+            self.tell.value = tables.wrap("<p>Nothing to offer as they want it.</p>")
+            self.section.value = self.links.value = ""
+            return
+        vocabulary = catalogue.vocabulary
+        told = "".join(f"<p>{escape(s)}</p>" for s in replacement_told(one, whole, catalogue))
+        title = one.part.name or one.part.sku
+        sheet = sheet_of(one.build, frozenset(whole.kept), vocabulary, title)
+        notes = "".join(f"<p>{escape(n)}</p>" for n in sheet.notes)
+        cautions = "".join(
+            f'<p class="fg-caution"><strong>Caution.</strong> {escape(c)}</p>'
+            for c in sheet.cautions
+        )
+        self.tell.value = tables.wrap(told + notes + cautions)
+        found = nests(one.build.options, vocabulary)
+        main = main_nest(found, vocabulary)
+        self.section.value = tables.wrap(
+            tables.sections_html([main] if main is not None else [], vocabulary)
+        )
+        ways = [why_link((*whole.kept, one.part.sku), catalogue, "why it fits")]
+        if whole.before is not None:
+            ways.append(build_link(whole.kept, catalogue, "what else could be built"))
+        self.links.value = tables.wrap(
+            download_link(
+                "Sheet to hand over (PDF)",
+                "sheet.pdf",
+                "application/pdf",
+                sheet_pdf(sheet, vocabulary),
+            )
+            + download_link(
+                "as a page",
+                "sheet.html",
+                "text/html",
+                sheet_html(sheet, one.build.options, vocabulary).encode(),
+            )
+            + download_link(
+                "as CSV", "sheet.csv", "text/csv", sheet_csv(sheet, vocabulary).encode()
+            )
+            + f"<p>{' · '.join(w for w in ways if w)}</p>"
+        )
+
+    def _others(self, found: Replacements) -> str:
+        """Return how many parts are not offered for which reason, each with a way to why."""
+        catalogue = self.opened.catalogue
+        reasons: dict[Any, list[str]] = {}
+        for sku, why in found.others.items():
+            reasons.setdefault(why, []).append(sku)
+        pieces = []
+        for why, skus in sorted(reasons.items(), key=lambda r: -len(r[1])):
+            named = ", ".join(
+                why_link((*found.kept, sku), catalogue, sku) or escape(sku) for sku in skus
+            )
+            pieces.append(
+                f"<details><summary>{len(skus)} {escape(not_offered_text(why, self.aim.value))}"
+                f"</summary><p>{named}</p></details>"
+            )
+        return "".join(pieces) or "<p>All of them are offered.</p>"
+
+    def _advice(self) -> str:
+        if not self.riding.value:
+            return ""
+        try:
+            said = advise(self.opened.catalogue, self.riding.value)
+        except NamingError:
+            return ""
+        return tables.wrap(f"<p>{escape(advice_text(self.opened.catalogue, said))}</p>")

@@ -1,0 +1,204 @@
+"""One part changed and the rest kept, a search by any words, and the counter without a browser.
+
+Every offered part is asked again with :meth:`fitgraph.shop.front.Shop.why`, which knows nothing of
+how it was found; prices and masses are added up here from the catalogue's rows.
+"""
+
+from __future__ import annotations
+
+from html import unescape
+from xml.etree import ElementTree
+
+import pytest
+
+import fitgraph
+from fitgraph.draw.looks import look_svg
+from fitgraph.explain.part_search import search_parts
+from fitgraph.explain.replacements import Aim, NotOffered, Replacements, replacements
+from fitgraph.lab import Counter, OpenCatalogue, open_catalogue
+from fitgraph.lab.session import SessionError
+from fitgraph.shop.front import Shop
+
+HAVE = ("FORK-OST-03", "CLMP-SKE-02", "BAR-VEN-04")
+KEPT, BEFORE, ROLE = HAVE[:2], HAVE[2], "bar"
+
+
+@pytest.fixture(scope="module")
+def opened() -> OpenCatalogue:
+    return open_catalogue()
+
+
+@pytest.fixture(scope="module")
+def shop(opened: OpenCatalogue) -> Shop:
+    return opened.shop
+
+
+@pytest.fixture(scope="module")
+def lighter(shop: Shop) -> Replacements:
+    return replacements(shop.engine, HAVE, ROLE, aim=Aim.LIGHTER, budget=150_00)
+
+
+def test_every_offered_part_fits_is_lighter_and_within_the_budget(
+    shop: Shop, lighter: Replacements
+) -> None:
+    parts = shop.catalogue.parts
+    assert len(lighter.found) >= 5
+    masses = []
+    for one in lighter.found:
+        besides = [o for o in one.besides if o.part is not None and o.part.sku not in KEPT]
+        names = [o.part.sku for o in besides if o.part is not None]
+        work = [(o, s) for o in one.build.options.values() for s in o.services]
+        if not work:  # what is done to a part, why does not know
+            assert shop.why(*KEPT, one.part.sku, *names).verdict == "fits"
+        services = shop.catalogue.vocabulary.services
+        paid = sum(parts[sku].price or 0 for sku in (one.part.sku, *names))
+        assert one.price == paid + sum(services[s].price for _, s in work) <= 150_00
+        mass, before = one.part.mass_g, parts[BEFORE].mass_g
+        assert mass is not None and before is not None and mass < before
+        more = [parts[sku].mass_g for sku in names]
+        if None not in more:
+            assert one.mass_change_g == pytest.approx(mass - before + sum(m or 0 for m in more))
+        masses.append(mass)
+    assert masses == sorted(masses)
+
+
+def test_every_other_part_has_its_reason(shop: Shop, lighter: Replacements) -> None:
+    parts = shop.catalogue.parts
+    role = {p.sku for p in shop.catalogue.of(ROLE)}
+    offered = {one.part.sku for one in lighter.found}
+    assert offered | set(lighter.others) == role - {BEFORE} and not offered & set(lighter.others)
+    before = parts[BEFORE].mass_g
+    assert before is not None
+    seen = set()
+    for sku, why in lighter.others.items():
+        mass = parts[sku].mass_g
+        if why is NotOffered.AIM:
+            assert mass is None or mass >= before
+        elif why is NotOffered.SIZE and why not in seen:
+            assert shop.why(*KEPT, sku).verdict == "fails"
+        elif why is NotOffered.UNSOLD:
+            assert parts[sku].price is None
+        seen.add(why)
+    assert {NotOffered.SIZE, NotOffered.UNTOLD} <= seen
+
+
+def test_the_few_that_are_shown_hold_the_ends(lighter: Replacements) -> None:
+    shown = lighter.telling(5)
+    assert len(shown) == 5 and shown[0] is lighter.found[0]
+    assert min(r.price for r in shown) == min(r.price for r in lighter.found)
+    strengths = [r.strength_nm for r in lighter.found if r.strength_nm is not None]
+    assert max(strengths) in [r.strength_nm for r in shown]
+    assert set(lighter.open_roles).isdisjoint({"fork", "clamp", "bar"}) and lighter.open_roles
+
+
+def test_stock_material_and_budget_narrow(shop: Shop, lighter: Replacements) -> None:
+    held = replacements(shop.engine, HAVE, ROLE, aim=Aim.LIGHTER, budget=150_00, in_stock=True)
+    assert {r.part.sku for r in held.found} == {
+        r.part.sku for r in lighter.found if r.part.stock > 0
+    }
+    least = min(r.price for r in lighter.found)
+    none = replacements(shop.engine, HAVE, ROLE, aim=Aim.LIGHTER, budget=least - 1)
+    assert none.found == () and NotOffered.BUDGET in none.others.values()
+
+
+@pytest.mark.parametrize(
+    ("text", "sku"),
+    [
+        ("bar-mar-05", "BAR-MAR-05"),
+        ("mar bar 05", "BAR-MAR-05"),
+        ("28.7 fork-ost", "FORK-OST-03"),
+    ],
+)
+def test_a_part_is_found_by_any_words(shop: Shop, text: str, sku: str) -> None:
+    found = [p.sku for p in search_parts(shop.catalogue, text, 50)]
+    assert sku in found or text.startswith("28.7")
+    for part in search_parts(shop.catalogue, text, 50):
+        told = f"{part.sku} {part.name} {part.maker} {part.role}".casefold()
+        for word in text.split():
+            sizes = [d for f in part.features.values() for d in f.lengths.values()]
+            number = word.replace(".", "").isdigit()
+            assert word in told or (
+                number and any(d.lo - 0.05 <= float(word) <= d.hi + 0.05 for d in sizes)
+            )
+
+
+def test_nothing_is_found_for_nothing(shop: Shop) -> None:
+    assert search_parts(shop.catalogue, "  ") == ()
+    assert search_parts(shop.catalogue, "<script>") == ()
+
+
+@pytest.mark.parametrize("value", [True, False, 28.6, "3", "none", None])
+@pytest.mark.parametrize("kind", ["bore", "spigot", "slot", "thread"])
+def test_answers_have_pictures(kind: str, value: object) -> None:
+    drawn = ElementTree.fromstring(look_svg(kind, value, 34.9))
+    assert len(drawn) >= 1 and drawn.get("aria-hidden") == "true"
+    if isinstance(value, bool):
+        assert look_svg(kind, True) != look_svg(kind, False)
+
+
+def test_from_nothing_to_an_answer_in_twelve_presses(opened: OpenCatalogue) -> None:
+    page = Counter(opened)
+    actions = 0
+
+    def press(choices: object, name: str) -> None:
+        nonlocal actions
+        assert name in [item["name"] for item in choices.items]
+        choices.pressed = [name, choices.pressed[1] + 1]
+        actions += 1
+
+    for sku in HAVE:
+        page.search.value = sku.casefold()
+        actions += 1
+        press(page.hits, sku)
+    press(page.roles, ROLE)
+    press(page.aims, "lighter")
+    page.budget.value = "150"
+    actions += 1
+    assert actions <= 12
+    expected = replacements(opened.engine, HAVE, ROLE, aim=Aim.LIGHTER, budget=150_00)
+    shown = [item["name"] for item in page.offers.items]
+    assert shown == [r.part.sku for r in expected.telling(6)]
+    assert f"{len(expected.found)} fit and are lighter" in unescape(page.verdict.value)
+    press(page.offers, shown[1])
+    assert shown[1] in unescape(page.tell.value) and "sheet.pdf" in page.links.value
+    assert page.problems.value == ""
+    # Kept, and entered again.
+    again = Counter(opened)
+    again.restore(page.state())
+    assert again.state() == page.state()
+    assert [item["name"] for item in again.offers.items] == shown
+    with pytest.raises(SessionError, match="does not fit here"):
+        again.restore({"have": ["NO-SUCH-1"]})
+
+
+def test_answers_to_questions_narrow_what_it_may_be(opened: OpenCatalogue) -> None:
+    page = Counter(opened)
+    for answer in ("no", "yes"):
+        page.answers.pressed = [answer, page.answers.pressed[1] + 1]
+    assert page.seen is not None
+    asked = opened.shop.identify()
+    for question, _ in page.seen.given:
+        value = dict(page.seen.given)[question]
+        asked = asked.answer(question, "yes" if value else "no")
+    assert [k.name for k in page.seen.kinds] == [k["kind"] or "" for k in asked.records("kinds")]
+    first = page.likely.items[0]["name"]
+    page.likely.pressed = [first, 1]
+    assert first in page.have.values()
+    page.budget.value = "cheap"
+    assert "is no amount of money" in unescape(page.problems.value)
+    assert page.answers.items == [] or all(
+        {"name", "label", "picture"} <= set(item) for item in page.answers.items
+    )
+
+
+def test_another_trade_has_a_counter_without_questions() -> None:
+    page = Counter(open_catalogue("data/hoses"))
+    assert page.question not in page.children and page.answers.items == []
+    assert "Say what they have" in page.verdict.value
+
+
+def test_nobody_else_can_be_pressed(opened: OpenCatalogue) -> None:
+    """What a page sends is taken only if it is among what was shown."""
+    page = Counter(opened)
+    page.hits.pressed = ["no such part", 1]
+    assert page.have == {} and fitgraph.__name__
