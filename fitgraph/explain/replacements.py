@@ -56,6 +56,8 @@ class Replacement:
         Bending moment that the compared tube bears again and again [N m].
     build : Build
         It with what was named and what goes with it; roles that nobody named are left out.
+    assumed : mapping of str to Option
+        What the cheapest whole build takes for those roles; nobody has said that it is so.
     """
 
     part: Part
@@ -65,6 +67,7 @@ class Replacement:
     strength_nm: float | None
     strength_before_nm: float | None
     build: Build
+    assumed: Mapping[str, Option]
 
 
 @dataclass(frozen=True, slots=True)
@@ -80,7 +83,7 @@ class Replacements:
     before : str or None
         The part that is changed; None where it was not named.
     open_roles : tuple of str
-        Roles that every build fills and nobody named: nothing is said about them.
+        Roles that nobody named: nothing is said about them.
     found : tuple of Replacement
         Those that fit, in the order of the aim.
     others : mapping of str to NotOffered
@@ -200,6 +203,7 @@ def _made(
         _strength(engine, part),
         _strength(engine, before),
         whole,
+        {r: o for r, o in best[0].options.items() if r not in options},
     )
 
 
@@ -277,9 +281,7 @@ def replacements(
             others[one.part.sku] = why
     named = {p.role for p in parts} | {role}
     left = tuple(
-        name
-        for name, r in catalogue.vocabulary.roles.items()
-        if not r.fill.may_be_empty and name not in named
+        name for name, r in catalogue.vocabulary.roles.items() if r.fill.free and name not in named
     )
     found.sort(key=lambda r: (*_aim_key(aim, r), r.part.sku))
     return Replacements(

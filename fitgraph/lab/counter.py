@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator, Mapping
+from dataclasses import replace
 from html import escape
 from typing import Any
 
@@ -456,17 +457,24 @@ class Counter(Answering):
         told = "".join(f"<p>{escape(s)}</p>" for s in replacement_told(one, whole, catalogue))
         title = one.part.name or one.part.sku
         sheet = sheet_of(one.build, frozenset(whole.kept), vocabulary, title)
+        whole_nest = main_nest(nests({**one.assumed, **one.build.options}, vocabulary), vocabulary)
+        rings = () if whole_nest is None else whole_nest.rings
+        guessed = [r.role for r in rings if r.role in one.assumed]
+        if guessed:  # how hard rings hold is not known while one of them is not
+            sheet = replace(sheet, notes=())
+            names = ", ".join(vocabulary.roles[r].title for r in guessed)
+            told += f"<p>Name the {escape(names)} as well, and how hard it holds is told.</p>"
         notes = "".join(f"<p>{escape(n)}</p>" for n in sheet.notes)
         cautions = "".join(
             f'<p class="fg-caution"><strong>Caution.</strong> {escape(c)}</p>'
             for c in sheet.cautions
         )
         self.tell.value = tables.wrap(told + notes + cautions)
-        found = nests(one.build.options, vocabulary)
-        main = main_nest(found, vocabulary)
-        self.section.value = tables.wrap(
-            tables.sections_html([main] if main is not None else [], vocabulary)
-        )
+        drawn = tables.sections_html([] if whole_nest is None else [whole_nest], vocabulary)
+        if guessed:
+            parts = ", ".join(o.part.sku for r in guessed if (o := one.assumed[r]).part is not None)
+            drawn += f'<p class="fg-note">Drawn with {escape(parts)}, which nobody named.</p>'
+        self.section.value = tables.wrap(drawn)
         ways = [why_link((*whole.kept, one.part.sku), catalogue, "why it fits")]
         if whole.before is not None:
             ways.append(build_link(whole.kept, catalogue, "what else could be built"))

@@ -27,9 +27,7 @@ def in_view(book: Notebook) -> bool:
     )
 
 
-def test_an_answer_in_twelve_actions_by_keyboard_in_a_narrow_window(
-    opened: Any, shop: Any
-) -> None:
+def test_an_answer_in_twelve_actions_by_keyboard_in_a_narrow_window(opened: Any, shop: Any) -> None:
     book = opened(PAGES, COUNTER)
     page = book.page
     page.set_viewport_size({"width": 400, "height": 800})
