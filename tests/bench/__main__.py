@@ -1,19 +1,24 @@
-"""Run the benchmarks: ``python -m tests.bench --write docs/benchmarks.md``."""
+"""Run the benchmarks: ``python -m tests.bench --write docs/benchmarks.md``.
+
+``--only NAMES`` runs some sections; the page keeps the others as they are.
+"""
 
 from __future__ import annotations
 
 import argparse
 import time
-from collections.abc import Iterable
+from collections.abc import Callable, Iterator
 from pathlib import Path
 
+from tests.bench import public, table
+from tests.bench.alone import alone
+from tests.bench.line import Line
 from tests.bench.machine import machine
-from tests.bench.report import as_markdown, as_text, growth_svg
+from tests.bench.page import page, section, sections_of
+from tests.bench.report import as_text, growth_svg
 from tests.bench.sections import (
-    Line,
     cheapest,
     compile_and_pick,
-    front,
     growth,
     growth_lines,
     listing,
@@ -21,88 +26,104 @@ from tests.bench.sections import (
     within_limits,
 )
 
+#: Parts a role of the catalogues, their roles, and the parts at which CP-SAT is compared.
+PARTS, ROLES, COMPARED = (40, 200, 1000), 12, 200
+
 #: Parts a role and roles of the catalogue that all peers list: about a million builds.
 LISTED = (12, 8)
 
-#: Parts a role at which the cheapest builds are compared with CP-SAT's.
-COMPARED = 200
+#: Parts a role of the catalogues on which growth is measured.
+GROWN = (100, 200, 400, 800, 1600)
 
-PAGE = """# Benchmarks
-
-Measured with `python -m tests.bench --write docs/benchmarks.md` (extra `bench`), in {minutes:.1f}
-minutes, on {machine}
-
-All figures come from one process, on generated catalogues (`tests/bench/catalogues.py`, seeded,
-shapes of the demo). Times are medians of several runs, on one thread, of processor time (which
-is what a watch shows where nothing else runs). Peers run side by side on the same
-catalogue: they get the options that are let in and tables of what the joints allow; making their
-models is not timed, nor is compiling ours, except where a line says so. They list ids alone;
-fitgraph lists ids, price and mass. Each peer is taken at the fastest of the ways we know.
-CP-SAT has the hundred cheapest one by one (five timed, and taken twenty times) or by listing all
-up to the hundredth price, which fitgraph found for it, whichever is quicker.
-
-{table}
-
-{missed}
-
-![Time to compile and to count, by number of parts, both nearly flat to linear](growth.svg)
-
-What the bars do not say: the peers are general solvers and take any constraint; fitgraph's
-engine is made for joints between a few roles each, and is as quick as its widest clique is small
-(see [the engine](engine.md)).
-"""
+#: The curve of growth, if it was measured.
+_curve: list[str] = []
 
 
-def _told(lines: Iterable[Line]) -> list[Line]:
-    found = []
-    for line in lines:
-        print(as_text(line), flush=True)
-        found.append(line)
-    return found
+def _shapes() -> Iterator[Line]:
+    for parts in PARTS:
+        yield from compile_and_pick(parts, ROLES)
+
+
+def _listing() -> Iterator[Line]:
+    yield from listing(*LISTED)
+    yield from streaming(max(PARTS), ROLES)
+
+
+def _cheapest() -> Iterator[Line]:
+    for parts in PARTS:
+        yield from cheapest(parts, ROLES, against=parts == COMPARED)
+    yield from table.ranked()
+
+
+def _limits() -> Iterator[Line]:
+    for parts in PARTS[:-1]:
+        yield from within_limits(parts, ROLES)
+    yield from table.limited()
+
+
+def _public() -> Iterator[Line]:
+    yield from public.feature_models(alone)
+    yield from public.published_counts(alone)
+
+
+def _growth() -> Iterator[Line]:
+    points = growth(GROWN, ROLES)
+    _curve.append(growth_svg(points))
+    yield from growth_lines(points)
+
+
+#: The sections: name, title, and what measures them.
+SECTIONS: dict[str, tuple[str, Callable[[], Iterator[Line]]]] = {
+    "shapes": ("Catalogues of shared shapes", _shapes),
+    "measured": ("Catalogues of which every part is measured", table.measured_parts),
+    "cores": ("Rings and a clique of roles", table.cores),
+    "listing": ("Lists", _listing),
+    "cheapest": ("The cheapest builds", _cheapest),
+    "limits": ("Counts under limits", _limits),
+    "fronts": ("Fronts of price, mass and strength", table.fronts),
+    "gaps": ("Gaps in stock", table.gaps),
+    "public": ("Public instances", _public),
+    "growth": ("Growth", _growth),
+}
+
+
+def _measured(name: str) -> tuple[list[Line], float]:
+    """Return the lines of a section, printed as they come; one that fails ends only itself."""
+    title, work = SECTIONS[name]
+    print(f"-- {title} ({name})", flush=True)
+    lines: list[Line] = []
+    began = time.monotonic()
+    try:
+        for line in work():
+            print(as_text(line), flush=True)
+            lines.append(line)
+    except Exception as error:  # whatever it is, the other sections go on
+        lines.append(Line(title, "", f"failed: {type(error).__name__}: {error}", False))
+        print(as_text(lines[-1]), flush=True)
+    return lines, time.monotonic() - began
 
 
 def main() -> None:
     """Measure, print, and write if asked."""
     parser = argparse.ArgumentParser(prog="python -m tests.bench", description=__doc__)
-    parser.add_argument("--parts", type=int, nargs="+", default=[40, 200, 1000], help="a role")
-    parser.add_argument("--roles", type=int, default=12)
+    parser.add_argument(
+        "--only", nargs="+", choices=SECTIONS, metavar="NAME", help=", ".join(SECTIONS)
+    )
     parser.add_argument("--write", type=Path, help="Markdown file; growth.svg goes beside it")
     given = parser.parse_args()
-    began = time.monotonic()
     print(machine())
-    lines: list[Line] = []
-    for parts in given.parts:
-        lines += _told(compile_and_pick(parts, given.roles))
-    lines += _told(listing(*LISTED))
-    lines += _told(streaming(max(given.parts), given.roles))
-    for parts in given.parts:
-        lines += _told(cheapest(parts, given.roles, against=parts == COMPARED))
-    for parts in given.parts:
-        lines += _told(within_limits(parts, given.roles))
-    for parts in given.parts:
-        lines += _told(front(parts, given.roles))
-    points = growth([100, 200, 400, 800, 1600], given.roles)
-    lines += _told(growth_lines(points))
-    taken = time.monotonic() - began
-    print(f"{taken:.0f} s in all")
-    if given.write is not None:
-        missed = [line for line in lines if line.met is False]
-        told = (
-            "Every bar is met."
-            if not missed
-            else "\n".join(
-                [
-                    "Bars that are missed:",
-                    "",
-                    *(f"- {m.what}: {m.found}; the bar is {m.bar}." for m in missed),
-                ]
-            )
-        )
-        page = PAGE.format(
-            minutes=taken / 60, machine=machine(), table=as_markdown(lines), missed=told
-        )
-        given.write.write_text(page, encoding="utf-8")
-        given.write.with_name("growth.svg").write_text(growth_svg(points), encoding="utf-8")
+    file: Path | None = given.write
+    kept = {} if file is None or not file.exists() else sections_of(file.read_text("utf-8"))
+    began = time.monotonic()
+    for name in given.only or SECTIONS:
+        lines, seconds = _measured(name)
+        kept[name] = section(name, SECTIONS[name][0], lines, seconds)
+        if file is not None:  # after each section, so that nothing is lost
+            whole = {n: kept[n] for n in SECTIONS if n in kept}
+            file.write_text(page(whole, machine()), encoding="utf-8")
+    print(f"{time.monotonic() - began:.0f} s in all")
+    if file is not None and _curve:
+        file.with_name("growth.svg").write_text(_curve[-1], encoding="utf-8")
 
 
 if __name__ == "__main__":

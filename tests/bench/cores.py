@@ -3,15 +3,60 @@
 from __future__ import annotations
 
 import itertools
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass
 from types import MappingProxyType
 
 import numpy as np
+import numpy.typing as npt
 
 from fitgraph.graph.joints import JointTable
-from fitgraph.model import Catalogue, Fill, Joint, Option, Part, Role, Vocabulary
+from fitgraph.model import Catalogue, Fill, Joint, Option, Part, Role, Verdict, Vocabulary
 from fitgraph.solve import Space
 from fitgraph.solve.space import compile_tables
+
+
+@dataclass(frozen=True)
+class Table:
+    """What goes together.
+
+    Parameters
+    ----------
+    roles : tuple of str
+        One axis each.
+    allowed : ndarray of bool
+        Over places.
+    maps : tuple of ndarray of int, optional
+        For each role, the place of each of its options; the options themselves by default.
+    """
+
+    roles: tuple[str, ...]
+    allowed: npt.NDArray[np.bool_]
+    maps: tuple[npt.NDArray[np.intp], ...] | None = None
+
+
+def space_of(sizes: Mapping[str, int], tables: Iterable[Table]) -> Space:
+    """Return roles with so many options each, and what goes together; nothing costs anything."""
+    names = sorted(sizes)
+    roles = {n: Role(n, n, Fill.ALWAYS, {}) for n in names}
+    vocabulary = Vocabulary("free", "EUR", 2, {}, MappingProxyType(roles), ())
+    made = {
+        name: tuple(Part(f"{name}-{k}".upper(), name, price=1, mass_g=1.0) for k in range(size))
+        for name, size in sorted(sizes.items())
+    }
+    every = {p.sku: p for of_role in made.values() for p in of_role}
+    catalogue = Catalogue(vocabulary, MappingProxyType(every), by_role=MappingProxyType(made))
+    options = {n: tuple(Option(n, p, (), {}) for p in made[n]) for n in names}
+    joints = [
+        JointTable(
+            Joint(f"table {n}", "", "present"),
+            t.roles,
+            t.maps or tuple(np.arange(sizes[r], dtype=np.intp) for r in t.roles),
+            np.where(t.allowed, Verdict.FITS, Verdict.FAILS).astype(np.int8),
+        )
+        for n, t in enumerate(tables)
+    ]
+    return compile_tables(catalogue, options, joints)
 
 
 def _space(roles: int, parts: int, pairs: Iterable[tuple[int, int]], share: float) -> Space:

@@ -26,9 +26,9 @@ from fitgraph.model import Catalogue, Verdict
 from fitgraph.solve import Request
 from tests.bench.catalogues import scaled
 from tests.bench.explain_peer import PeerModel
+from tests.bench.line import Line
 from tests.bench.machine import machine
 from tests.bench.report import as_markdown, as_text
-from tests.bench.sections import Line
 
 #: The bars, in ms, and how many times faster than the peer.
 DEMO_MS, LARGE_MS, TIMES = 50, 200, 500

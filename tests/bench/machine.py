@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import os
 import platform
-from importlib.metadata import version
+from importlib.metadata import PackageNotFoundError, version
 from pathlib import Path
 
 #: The peers, as they are called in the table and as they are installed.
@@ -13,6 +13,9 @@ PEERS = {
     "clingo": "clingo",
     "OR-Tools CP-SAT": "ortools",
     "DuckDB": "duckdb",
+    "PySDD": "PySDD",
+    "dd": "dd",
+    "Ganak": "pyganak",
     "numpy": "numpy",
     "scipy": "scipy",
     "networkx": "networkx",
@@ -35,13 +38,23 @@ def cores() -> int:
     return len(os.sched_getaffinity(0)) if hasattr(os, "sched_getaffinity") else os.cpu_count() or 1
 
 
+def _versions() -> str:
+    """Return the peers that are installed, with their versions."""
+    found = []
+    for name, package in PEERS.items():
+        try:
+            found.append(f"{name} {version(package)}")
+        except PackageNotFoundError:
+            continue
+    return ", ".join(found)
+
+
 def machine() -> str:
     """Return processor, cores, memory, Python and versions in a sentence or two."""
     processor = _field("/proc/cpuinfo", "model name") or platform.processor() or "unknown processor"
     memory = _field("/proc/meminfo", "MemTotal").removesuffix(" kB")
     size = f", {int(memory) / 2**20:.0f} GB of memory" if memory else ""
-    versions = ", ".join(f"{name} {version(package)}" for name, package in PEERS.items())
     return (
         f"{processor}, {cores()} cores{size}, {platform.system()}, "
-        f"Python {platform.python_version()}. {versions}."
+        f"Python {platform.python_version()}. {_versions()}."
     )

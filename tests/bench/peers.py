@@ -10,7 +10,7 @@ from __future__ import annotations
 import itertools
 import time
 from collections.abc import Callable, Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import clingo
 import numpy as np
@@ -23,8 +23,10 @@ from constraint import (
 )
 from ortools.sat.python import cp_model
 
+from fitgraph.mechanics.rules import EPSILON_MM
 from fitgraph.model import Verdict
 from fitgraph.solve.query import Query
+from fitgraph.solve.sums import STEPS, in_steps, relation_of_sum
 
 Ints = npt.NDArray[np.intp]
 Bools = npt.NDArray[np.bool_]
@@ -44,13 +46,72 @@ class Rule:
 
 
 @dataclass(frozen=True)
+class Addend:
+    """What some roles add to a sum: whole steps over the classes of the options let in."""
+
+    roles: tuple[str, ...]
+    class_of: tuple[Ints, ...]
+    steps: Ints
+
+
+@dataclass(frozen=True)
 class Task:
-    """A query without limits, as options and rules."""
+    """A query without limits, as options, rules, and sums that must not be below a least.
+
+    Sums are those that are too wide to be rules, each with its least.
+    """
 
     options: dict[str, Ints]  # places of the options that are let in
     price: dict[str, Ints]
     tenths: dict[str, Ints]
     rules: tuple[Rule, ...]
+    sums: tuple[tuple[tuple[Addend, ...], int], ...] = ()
+
+
+#: Cells up to which what a sum asks for is a rule like others.
+_CELLS = 1 << 18
+
+
+#: Solvers get lengths in nanometres: steps of the engine put together, for numbers they can take.
+_COARSE = 1000
+
+
+def _capped(addends: list[Addend]) -> list[Addend]:
+    """Return addends with what keeps any sum, such as infinity, as small as it may be."""
+    least = [int(a.steps.min()) for a in addends]
+    most = [1 - sum(least) + own for own in least]
+    return [
+        replace(a, steps=np.minimum(a.steps, max(top, int(a.steps.min()))))
+        for a, top in zip(addends, most, strict=True)
+    ]
+
+
+def _sums(
+    query: Query, options: dict[str, Ints]
+) -> tuple[list[Rule], list[tuple[tuple[Addend, ...], int]]]:
+    """Return what the conditions on sums ask for, as rules where that is small."""
+    space, rules, sums = query.space, [], []
+    first = {r: np.unique(c, return_index=True)[1] for r, c in space.class_of.items()}
+    kinds = {r: np.unique(space.class_of[r][o]) for r, o in options.items()}
+    for condition in space.sums:
+        table = relation_of_sum(condition, first, kinds, certain=True, most_cells=_CELLS)
+        if table is None:
+            addends = [
+                Addend(
+                    term.roles,
+                    tuple(c[options[r]] for r, c in zip(term.roles, term.class_of, strict=True)),
+                    np.rint(in_steps(term.worst) / _COARSE).astype(np.int64),
+                )
+                for term in condition.terms
+            ]
+            sums.append((tuple(_capped(addends)), -round(EPSILON_MM * STEPS / _COARSE)))
+        elif table.scope:
+            of = tuple(
+                m[space.class_of[r][options[r]]]
+                for r, m in zip(table.scope, table.maps, strict=True)
+            )
+            rules.append(Rule(table.scope, of, table.allowed))
+    return rules, sums
 
 
 def task_of(query: Query) -> Task:
@@ -71,11 +132,13 @@ def task_of(query: Query) -> Task:
                 allowed.squeeze(axis=narrow),
             )
         )
+    more, sums = _sums(query, options)
     return Task(
         options,
         {r: query.price[r][o].astype(np.intp) for r, o in options.items()},
         {r: query.tenths[r][o].astype(np.intp) for r, o in options.items()},
-        tuple(rules),
+        (*rules, *more),
+        tuple(sums),
     )
 
 
@@ -218,7 +281,28 @@ def _model(task: Task) -> tuple[cp_model.CpModel, dict[str, list[cp_model.IntVar
             )
             classes.append(klass)
         model.add_allowed_assignments(classes, np.argwhere(rule.allowed).tolist())
+    for addends, least in task.sums:
+        model.add(sum(_added(model, chosen, addend) for addend in addends) >= least)
     return model, chosen, places
+
+
+def _added(
+    model: cp_model.CpModel, chosen: dict[str, list[cp_model.IntVar]], addend: Addend
+) -> cp_model.LinearExpr:
+    """Return what some roles add to a sum."""
+    if len(addend.roles) == 1:
+        steps = addend.steps[addend.class_of[0]].tolist()
+        return sum(n * b for n, b in zip(steps, chosen[addend.roles[0]], strict=True) if n)
+    columns = []
+    for role, class_of, size in zip(addend.roles, addend.class_of, addend.steps.shape, strict=True):
+        column = model.new_int_var(0, size - 1, "")
+        pairs = zip(class_of.tolist(), chosen[role], strict=True)
+        model.add(column == sum(n * b for n, b in pairs if n))
+        columns.append(column)
+    value = model.new_int_var(int(addend.steps.min()), int(addend.steps.max()), "")
+    rows = [[*at, int(n)] for at, n in np.ndenumerate(addend.steps)]
+    model.add_allowed_assignments([*columns, value], rows)
+    return value
 
 
 def cp_sat_lists(task: Task, seconds: float) -> Listed:

@@ -1,133 +1,150 @@
-"""Public instances as spaces: DIMACS clauses, read and counted by the engine's core.
+"""Instances that others use, counted by the engine's core beside independent counters.
 
-A Boolean variable is a role with two options. A short clause is a table over its variables, a
-long one a condition on a sum: so many literals that hold, less one, is nothing or more.
+The feature models are fifteen of the public collection "feature-model-benchmark" of
+SoftVarE-Group. They lie beside the repository, not in it: where they are missing the bench says
+so. Published figures: C. Sundermann et al., "Evaluating state-of-the-art #SAT solvers on
+industrial configuration spaces", Empirical Software Engineering 28 (2023), abstract: of 130
+models of 15 systems 13 systems are mastered, by sharpSAT in 2.5 s and by Ganak in 3.5 s in all.
 """
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-from dataclasses import dataclass
+from collections.abc import Callable, Iterator
 from pathlib import Path
-from types import MappingProxyType
+from typing import Any
 
 import numpy as np
 
-from fitgraph.graph.joints import JointTable
-from fitgraph.graph.sums import SumCondition, Term
-from fitgraph.model import Catalogue, Fill, Joint, Option, Part, Role, Verdict, Vocabulary
 from fitgraph.solve import Space
-from fitgraph.solve.space import compile_tables
+from fitgraph.solve.counting import count
+from tests.bench.clauses import Clauses, read_dimacs, simplified
+from tests.bench.cores import space_of
+from tests.bench.counters import COUNTERS
+from tests.bench.csplib import PROBLEMS
+from tests.bench.groups import space_of_clauses
+from tests.bench.line import Line
 
-#: Literals up to which a clause is a table.
-_SHORT = 8
+#: The bars: seconds and megabytes for each, and how many of the fifteen.
+SECONDS, MEGABYTES, MODELS = 60.0, 2000, 13
 
-#: Where the instances lie, beside the repository.
-FOLDER = Path(__file__).resolve().parents[3] / "shared" / "instances"
-
-
-@dataclass(frozen=True)
-class Clauses:
-    """A formula in conjunctive normal form.
-
-    Parameters
-    ----------
-    variables : int
-        Numbered from one.
-    clauses : tuple of tuple of int
-        Literals; a negative one holds where its variable does not.
-    """
-
-    variables: int
-    clauses: tuple[tuple[int, ...], ...]
+#: Seconds after which another counter is given up.
+_OTHERS = 30
 
 
-def read_dimacs(text: str) -> Clauses:
-    """Return the formula of a file in DIMACS CNF.
-
-    Raises
-    ------
-    ValueError
-        If the head is missing, or the numbers do not agree with it.
-    """
-    variables = number = -1
-    literals: list[int] = []
-    for line in text.splitlines():
-        words = line.split()
-        if not words or words[0].startswith("c"):
-            continue
-        if words[0] == "p":
-            if len(words) != 4 or words[1] != "cnf":
-                raise ValueError(f"no head of a CNF: {line!r}")
-            variables, number = int(words[2]), int(words[3])
-            continue
-        if words[0] == "%":
-            break
-        literals += map(int, words)
-    if variables < 0:
-        raise ValueError("no line that begins with 'p cnf'")
-    clauses: list[tuple[int, ...]] = []
-    start = 0
-    for end, literal in enumerate(literals):
-        if literal == 0:
-            clauses.append(tuple(literals[start:end]))
-            start = end + 1
-    if start < len(literals):
-        clauses.append(tuple(literals[start:]))
-    if len(clauses) != number or any(abs(x) > variables for c in clauses for x in c):
-        raise ValueError(f"{len(clauses)} clauses do not agree with a head of {number}")
-    return Clauses(variables, tuple(clauses))
+def folder() -> Path:
+    """Return where the models lie: beside the repository, or one above that."""
+    above = Path(__file__).resolve().parents
+    for place in above[3:5]:
+        if (place / "shared" / "instances").is_dir():
+            return place / "shared" / "instances"
+    return above[3] / "shared" / "instances"
 
 
-def propagated(formula: Clauses) -> tuple[list[tuple[int, ...]], set[int], bool]:
-    """Return clauses after unit propagation, the literals that must hold, and whether all can."""
-    clauses = list({tuple(sorted(set(c))) for c in formula.clauses})
-    clauses = [c for c in clauses if not any(-x in c for x in c)]
-    held: set[int] = set()
-    while True:
-        units = {c[0] for c in clauses if len(c) == 1}
-        if not units:
-            return clauses, held, True
-        held |= units
-        if any(-x in held for x in held):
-            return [], held, False
-        left = []
-        for clause in clauses:
-            if any(x in held for x in clause):
-                continue
-            shorter = tuple(x for x in clause if -x not in held)
-            if not shorter:
-                return [], held, False
-            left.append(shorter)
-        clauses = left
+def models() -> list[Path]:
+    """Return the files of the models; none where they are missing."""
+    return sorted(folder().glob("*.dimacs"))
 
 
-def space_of(variables: Sequence[int], clauses: Sequence[tuple[int, ...]]) -> Space:
-    """Return the space whose builds are the assignments that keep every clause."""
-    names = {v: f"x{v:05d}" for v in sorted(variables)}
-    roles = {n: Role(n, n, Fill.ALWAYS, {}) for n in names.values()}
-    vocabulary = Vocabulary("clauses", "EUR", 2, {}, MappingProxyType(roles), ())
-    made = {
-        name: tuple(Part(f"{name}-{k}".upper(), name, price=1, mass_g=1.0) for k in (0, 1))
-        for name in names.values()
-    }
-    every = {p.sku: p for of_role in made.values() for p in of_role}
-    catalogue = Catalogue(vocabulary, MappingProxyType(every), by_role=MappingProxyType(made))
-    options = {n: tuple(Option(n, p, (), {}) for p in made[n]) for n in names.values()}
-    each = np.arange(2, dtype=np.intp)
-    tables: list[JointTable] = []
-    sums: list[SumCondition] = []
-    for number, clause in enumerate(clauses):
-        scope = tuple(names[abs(x)] for x in clause)
-        joint = Joint(f"clause {number}", "", "present")
-        if len(clause) <= _SHORT:
-            verdicts = np.full((2,) * len(clause), Verdict.FITS, dtype=np.int8)
-            verdicts[tuple(0 if x > 0 else 1 for x in clause)] = Verdict.FAILS
-            tables.append(JointTable(joint, scope, (each,) * len(clause), verdicts))
-            continue
-        terms = []
-        for n, (role, literal) in enumerate(zip(scope, clause, strict=True)):
-            values = np.array([0.0, 1.0] if literal > 0 else [1.0, 0.0]) - (0.5 if n == 0 else 0.0)
-            terms.append(Term((role,), (each,), values, values))
-        sums.append(SumCondition(joint, joint.name, tuple(terms)))
-    return compile_tables(catalogue, options, tables, sums=sums)
+def formula_of(name: str) -> Clauses:
+    """Return a model by the name of its file."""
+    return read_dimacs((folder() / name).read_text(encoding="utf-8", errors="replace"))
+
+
+def total(space: Space) -> int:
+    """Return the number of builds of a space of roles and tables."""
+    weights = {role: np.bincount(of_role).astype(float) for role, of_role in space.class_of.items()}
+    return count(space.plan(certain=True), weights)
+
+
+def count_formula(formula: Clauses) -> int:
+    """Return the number of assignments that keep a formula, counted by the engine's core."""
+    left = simplified(formula)
+    if not left.possible:
+        return 0
+    if not left.variables:
+        return 1 << left.free
+    return total(space_of_clauses(left)) << left.free
+
+
+def problem(name: str) -> tuple[int, int]:
+    """Return a problem of :mod:`tests.bench.csplib` counted, and its published count."""
+    made = PROBLEMS[name]()
+    return total(space_of(made.sizes, made.tables)), made.count
+
+
+Alone = Callable[..., dict[str, Any]]
+
+
+def _short(name: str) -> str:
+    """Return domain and system of a model, as its file is called."""
+    return name.removesuffix(".dimacs").replace("_", " ")
+
+
+def _took(told: dict[str, Any]) -> str:
+    if "failed" in told:
+        return str(told["failed"])
+    return f"{told['seconds']:.2f} s, {told['megabytes']} MB"
+
+
+def feature_models(alone: Alone) -> Iterator[Line]:
+    """Count the public feature models, each in a process of its own, beside other counters."""
+    files = models()
+    if not files:
+        yield Line(
+            "public feature models",
+            f"{MODELS} of 15 in {SECONDS:g} s and 2 GB each",
+            "not measured: the models are not on this machine",
+        )
+        return
+    reached = 0
+    ours_in_all = 0.0
+    in_all = dict.fromkeys(COUNTERS, 0.0)
+    most = 0
+    for file in files:
+        told = alone("modelling", file.name)
+        others = {
+            name: alone("other_counting", name, file.name, patience=_OTHERS) for name in COUNTERS
+        }
+        numbers = {o["count"] for o in others.values() if "count" in o}
+        same = "count" in told and numbers == {told["count"]}
+        met = same and told["seconds"] <= SECONDS and told["megabytes"] <= MEGABYTES
+        reached += met
+        ours_in_all += told.get("seconds", 0.0)
+        most = max(most, told.get("megabytes", 0))
+        beside = []
+        for name, other in others.items():
+            in_all[name] += other.get("seconds", 0.0)
+            if "seconds" in told and "seconds" in other:
+                ratio = other["seconds"] / told["seconds"]
+                beside.append(f"{name} {_took(other)}, {ratio:.2g} times as long")
+            else:
+                beside.append(f"{name} {_took(other)}")
+        agrees = "the same digits" if same else "NOT the same, or nobody to compare with"
+        digits = f"{len(told['count'])} digits, " if "count" in told else ""
+        yield Line(
+            f"{_short(file.name)}: number of configurations",
+            f"{SECONDS:g} s, 2 GB, the same digits",
+            f"{_took(told)}; {digits}{agrees}; {'; '.join(beside)}",
+            met,
+        )
+    others_in_all = ", ".join(f"{name} {seconds:.1f} s" for name, seconds in in_all.items())
+    yield Line(
+        f"public feature models that are counted exactly, of {len(files)}",
+        str(MODELS),
+        f"{reached}; {ours_in_all:.1f} s in all, {most} MB at most; {others_in_all} "
+        "(of those that ended in time)",
+        reached >= MODELS,
+    )
+
+
+def published_counts(alone: Alone) -> Iterator[Line]:
+    """Count problems whose counts are published."""
+    for name in PROBLEMS:
+        told = alone("publishing", name)
+        published = told.get("published", "?")
+        yield Line(
+            f"{name} ({PROBLEMS[name]().source})",
+            "the published count",
+            f"{told.get('count', '')} in {_took(told)}",
+            told.get("count") == published,
+        )

@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 
-from tests.bench.sections import Line
+from tests.bench.line import Line
 
 HEAD = ("what", "bar", "found", "bar met")
 

@@ -8,7 +8,6 @@ import statistics
 import time
 import tracemalloc
 from collections.abc import Callable, Iterator, Sequence
-from dataclasses import dataclass
 from typing import TypeVar
 
 import numpy as np
@@ -19,6 +18,7 @@ from fitgraph.solve.estimate import sample_sums
 from fitgraph.solve.query import TENTHS, ask
 from fitgraph.solve.stream import Stream
 from tests.bench.catalogues import scaled
+from tests.bench.line import Line
 from tests.bench.peers import (
     PYTHON_CONSTRAINT,
     Listed,
@@ -30,26 +30,9 @@ from tests.bench.peers import (
     python_constraint,
     task_of,
 )
+from tests.bench.table import ms
 
 T = TypeVar("T")
-
-
-@dataclass(frozen=True)
-class Line:
-    """One line of the table.
-
-    Parameters
-    ----------
-    what, bar, found : str
-        What was measured, what it has to reach, what came out.
-    met : bool or None
-        Whether the bar was reached; None where there is none.
-    """
-
-    what: str
-    bar: str
-    found: str
-    met: bool | None = None
 
 
 def timed(work: Callable[[], T]) -> tuple[float, T]:
@@ -63,11 +46,6 @@ def timed(work: Callable[[], T]) -> tuple[float, T]:
 def median(work: Callable[[], object], runs: int) -> float:
     """Return the median of several runs in seconds."""
     return statistics.median(timed(work)[0] for _ in range(runs))
-
-
-def ms(seconds: float) -> str:
-    """Return seconds as milliseconds with two digits that mean something."""
-    return f"{seconds * 1000:.3g} ms" if seconds < 0.1 else f"{seconds * 1000:,.0f} ms"
 
 
 def ready(catalogue: Catalogue) -> TreeEngine:
@@ -270,17 +248,6 @@ def within_limits(parts: int, roles: int) -> Iterator[Line]:
         "200 ms",
         f"{ms(statistics.median(times))} (slowest {ms(max(times))}); {exact} exact; {spread}",
         max(times) <= 0.2,
-    )
-
-
-def front(parts: int, roles: int) -> Iterator[Line]:
-    """Find the exact front of price, mass and strength, once."""
-    engine = ready(scaled(parts, roles))
-    seconds, builds = timed(lambda: engine.front(Request()))
-    yield Line(
-        f"exact front of price, mass and strength, {parts} parts a role",
-        "",
-        f"{len(builds):,} builds in {seconds:.1f} s",
     )
 
 

@@ -28,9 +28,9 @@ from fitgraph.solve.sample import Drawing
 from fitgraph.stock import Restocking, coverage, reliance, stranded
 from tests.bench import adapters
 from tests.bench.catalogues import scaled
+from tests.bench.line import Line
 from tests.bench.machine import machine
 from tests.bench.report import as_markdown, as_text
-from tests.bench.sections import Line
 
 T = TypeVar("T")
 
