@@ -166,11 +166,10 @@ def _tables(
     """Return the sizes of roles, and what clauses are as tables between them."""
     home = {abs(x): (n, k) for n, group in enumerate(groups) for k, x in enumerate(group, start=1)}
     holds: dict[int, Bools] = {}  # for each literal, the options of its role with which it holds
-    for n, group in enumerate(groups):
+    for group in groups:
         for k, x in enumerate(group, start=1):
             holds[x] = np.arange(len(group) + 1) == k
             holds[-x] = ~holds[x]
-        del n
     names = [f"g{n:04d}" for n in range(len(groups))]
     sizes = {name: len(group) + 1 for name, group in zip(names, groups, strict=True)}
     dense: dict[tuple[int, ...], Bools] = {}
