@@ -17,6 +17,7 @@ import numpy as np
 import pytest
 from bench.catalogues import measured, scaled
 from bench.peers import cp_sat_cheapest, task_of
+from walked_front import pareto_front
 
 from fitgraph.graph.joints import JointTable
 from fitgraph.graph.sums import SumCondition, Term
@@ -29,6 +30,7 @@ from fitgraph.solve import (
     TooWideError,
     TreeEngine,
     best,
+    dominance,
     fronts,
     passes,
     plan,
@@ -36,7 +38,6 @@ from fitgraph.solve import (
 )
 from fitgraph.solve.best import Criteria, k_best
 from fitgraph.solve.counting import count, count_each
-from fitgraph.solve.front import pareto_front
 from fitgraph.solve.fronts import Fronts
 from fitgraph.solve.limits import count_within
 from fitgraph.solve.query import TENTHS, Query, ask
@@ -52,7 +53,8 @@ WAYS: dict[str, list[tuple[object, Mapping[str, float]]]] = {
     "slices": [
         (plan, {"_CHEAP": 0.0, "_WIDE": 0, "_SMALL": 0}),
         (passes, {"SLICE": 8}),
-        (fronts, {"_AT_ONCE": 4, "_LEVELS": 2, "_WEIGHTINGS": 1}),
+        (fronts, {"_AT_ONCE": 4, "_WEIGHTINGS": 1}),
+        (dominance, {"_LEVELS": 2}),
     ],
     "running": [(plan, {"_AS_TABLE": -1})],
     "running cases": [(plan, {"_AS_TABLE": -1, "_CHEAP": 0.0, "_WIDE": 0}), (passes, {"SLICE": 8})],
@@ -427,11 +429,8 @@ def test_fronts_by_messages_equal_those_by_walking(seed: int, way: str) -> None:
     costs = {r: np.array([query.price[r], query.tenths[r], weak[r]]) for r in lets}
     limits = np.array([rng.choice([20.0, np.inf]), rng.choice([200.0, np.inf]), np.inf])
     certain = bool(rng.integers(2))
-    turned = space.plan(certain=certain, last=last)
-    assert all(turned.steps[c.order[-1]].variable == last for c in turned.cases)
     _, wanted = pareto_front(space.plan(certain=certain), space.class_of, lets, costs, limits)
-    support = space.support(certain=certain, last=last)
-    made = Fronts(support, space.class_of, lets, costs, limits)
+    made = Fronts(space.support(certain=certain), last, space.class_of, lets, costs, limits)
     fits = judged(space, Verdict.FITS if certain else Verdict.UNKNOWN)
     for exact in (False, True):
         options, found = made.exact() if exact else made.coarse()

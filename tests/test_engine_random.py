@@ -31,13 +31,13 @@ from strategies import (
     rows_of,
     verdict_of,
 )
+from walked_front import nondominated
 
 from fitgraph.graph.joints import asked
 from fitgraph.mechanics.materials import MATERIALS
 from fitgraph.model import ABSENT, Catalogue, Option, Presence, Verdict
 from fitgraph.solve import ReferenceEngine, Request, TreeEngine, best, stream
 from fitgraph.solve.engine import SORTS, Build
-from fitgraph.solve.front import nondominated
 from fitgraph.solve.limits import count_within
 from fitgraph.solve.query import TENTHS, ask
 from fitgraph.solve.stream import Stream

@@ -13,7 +13,6 @@ import numpy.typing as npt
 from fitgraph.model import Catalogue, Option, Verdict
 from fitgraph.solve.best import Criteria, k_best
 from fitgraph.solve.counted import Counted
-from fitgraph.solve.front import pareto_front
 from fitgraph.solve.fronts import Fronts
 from fitgraph.solve.limits import count_within
 from fitgraph.solve.query import TENTHS, Query, ask
@@ -234,17 +233,16 @@ class TreeEngine:
             Cheapest first: for every trade of price, mass and strength that
             no build betters in one without losing in another, one build.
             Options of unknown mass are left out.
+
+        Raises
+        ------
+        TooWideError
+            If the rows of the plan would need more memory than the ceiling.
         """
         query = ask(self.space, request)
-        fronts = self._fronts(query, certain=certain)
-        if fronts is not None:
-            return self._builds(query, fronts.exact())
-        question = self._three(query, certain=certain)
-        return self._builds(
-            query, pareto_front(self.space.plan(certain=certain), self.space.class_of, *question)
-        )
+        return self._builds(query, self._fronts(query, certain=certain).exact())
 
-    def first_front(self, request: Request, *, certain: bool = True) -> list[Build] | None:
+    def first_front(self, request: Request, *, certain: bool = True) -> list[Build]:
         """Return some builds of which none betters another, soon: a coarse front.
 
         Parameters
@@ -254,13 +252,16 @@ class TreeEngine:
 
         Returns
         -------
-        list of Build or None
-            Cheapest first; most are on the exact front or near it. None where only the exact
-            front can be had.
+        list of Build
+            Cheapest first; most are on the exact front or near it.
+
+        Raises
+        ------
+        TooWideError
+            As from :meth:`front`.
         """
         query = ask(self.space, request)
-        fronts = self._fronts(query, certain=certain)
-        return None if fronts is None else self._builds(query, fronts.coarse())
+        return self._builds(query, self._fronts(query, certain=certain).coarse())
 
     def _three(
         self, query: Query, *, certain: bool
@@ -275,17 +276,14 @@ class TreeEngine:
         limits = [request.budget, query.max_tenths, None]
         return lets, costs, np.array([np.inf if x is None else float(x) for x in limits])
 
-    def _fronts(self, query: Query, *, certain: bool) -> Fronts | None:
-        """Return fronts by messages, None where the plan that they need is too wide."""
+    def _fronts(self, query: Query, *, certain: bool) -> Fronts:
         space = self.space
         source = space.catalogue.vocabulary.strength
-        last = space.roles[0] if source is None else source.outside.role
-        if last not in space.roles:
-            last = space.roles[0]
-        support = space.few_rows(certain=certain, last=last)
-        if support is None:
-            return None
-        return Fronts(support, space.class_of, *self._three(query, certain=certain))
+        third = space.roles[0] if source is None else source.outside.role
+        if third not in space.roles:
+            third = space.roles[0]
+        support = space.support(certain=certain)
+        return Fronts(support, third, space.class_of, *self._three(query, certain=certain))
 
     def _builds(self, query: Query, found: tuple[dict[str, Ints], Floats]) -> list[Build]:
         options, points = found

@@ -1,29 +1,30 @@
 """The front of price, mass and strength by messages, where strength hangs on one role.
 
-That role goes last. For each cell of a step, a message holds the pairs of price and mass that
-nothing below it betters [1]; the last role's options meet those of their kind. Before that, the
-best builds of some weightings are found for every kind of the last role: a first, coarse front.
-What cannot beat a build of it, even with the least that the rest of a build costs, is dropped.
+For each cell of a step, a message holds the pairs of price and mass that nothing below it
+betters [1]. From the top down to the step of that one role, a message holds the pairs of all
+that is around a cell; so every message is of two criteria, and the role's own options bring in
+the third at the end. Before that, the best builds of some weightings through each option of the
+role are found: a first, coarse front. What cannot better it, even with the least that the rest
+of a build comes to in any of the weightings, is dropped.
 
 References
 ----------
 .. [1] E. Rollon, J. Larrosa, "Bucket elimination for multiobjective optimization problems",
    Journal of Heuristics 12 (2006) 307-328 (from memory).
-.. [2] H. T. Kung, F. Luccio, F. P. Preparata, "On finding the maxima of a set of vectors", J. ACM
-   22 (1975) 469-476 (from memory).
 """
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from functools import cached_property
 
 import numpy as np
 import numpy.typing as npt
 
 from fitgraph.solve.algebra import LEAST
 from fitgraph.solve.arrays import spread
-from fitgraph.solve.plan import Case
+from fitgraph.solve.dominance import Known, least_of_three, least_of_two
 from fitgraph.solve.rows import Members
 from fitgraph.solve.support import Support
 
@@ -37,153 +38,83 @@ _AT_ONCE = 1 << 18
 #: Weightings of price and mass that a coarse front is made of.
 _WEIGHTINGS = 5
 
-#: Levels of the third criterion at which known builds are looked up.
-_LEVELS = 32
+#: The largest weight: weights are whole numbers, so that sums are exact.
+_HEAVY = 1 << 12
+
+#: Stands for what is around a step, among what a point is made of.
+_AROUND = -1
 
 
-def least_of_two(group: Ints, one: Floats, two: Floats) -> Ints:
-    """Return the places of pairs that no other of their group is as good as in both.
+@dataclass(frozen=True, slots=True, eq=False)
+class _Made:
+    """What some points are made of: of a step the option, and points of other messages."""
 
-    Parameters
-    ----------
-    group : ndarray of int
-        Pairs of different groups are not compared.
-    one, two : ndarray of float
-        Smaller is better; whole numbers.
-
-    Returns
-    -------
-    ndarray of int
-        By group, then by the first number; of equal pairs the first.
-
-    Examples
-    --------
-    >>> group, one = np.array([0, 0, 0, 1]), np.array([1.0, 2, 3, 5])
-    >>> least_of_two(group, one, np.array([5.0, 7, 2, 9])).tolist()
-    [0, 2, 3]
-    """
-    if not len(one):
-        return np.zeros(0, dtype=np.intp)
-    base = float(one.min())
-    width = float(one.max()) - base + 1.0
-    bits = int(len(one) - 1).bit_length()
-    if (float(group.max()) + 1.0) * width < 2.0 ** (62 - bits):
-        # One number a pair, with its place, sorts many times faster than columns.
-        key = group * int(width) + (one - base).astype(np.int64)
-        key = np.sort((key << bits) | np.arange(len(one)))
-        order = key & ((1 << bits) - 1)
-        key >>= bits
-    else:
-        order = np.lexsort((one, group))
-        key = np.cumsum(
-            np.append(0, (np.diff(one[order]) != 0) | (np.diff(group[order]) != 0)).astype(np.int64)
-        )
-    # Each group lies below all before it, so that one running minimum serves all.
-    wide = float(np.ptp(two)) + 1.0
-    level = two[order] - wide * group[order]
-    before = np.minimum.accumulate(level)
-    good = np.append(True, level[1:] < before[:-1])
-    order, key = order[good], key[good]
-    # Of pairs that share the first number the last is the best.
-    return order[np.append(key[1:] != key[:-1], True)].astype(np.intp)
-
-
-def least_of_three(points: Floats, group: Ints | None = None) -> Ints:
-    """Return the places of points in three criteria that no other of their group dominates.
-
-    Points are split by the third criterion, half against half: what is better there rules out
-    what is no better in the other two [2]_.
-
-    Examples
-    --------
-    >>> least_of_three(np.array([[1.0, 5, 0], [2, 4, 0], [2, 6, 0], [1, 5, 0]])).tolist()
-    [0, 1]
-    """
-    third = np.unique(points[:, 2], return_inverse=True)[1].reshape(-1).astype(np.intp)
-    width = int(third.max(initial=0)).bit_length()
-    if group is not None:
-        third += group << width
-    kept = least_of_two(third, points[:, 0], points[:, 1])
-    for bit in range(width):
-        level = third[kept]
-        block, worse = level >> (bit + 1), (level >> bit) & 1
-        one, two = points[kept, 0], points[kept, 1]
-        order = np.lexsort((worse, one, block))
-        wide = float(np.ptp(two)) + 1.0 if len(two) else 1.0
-        of_block = two[order] - wide * block[order]
-        better = np.where(worse[order] == 0, of_block, np.inf)
-        reached = np.minimum.accumulate(better)
-        beaten = (worse[order] == 1) & (reached <= of_block)
-        kept = np.delete(kept, order[beaten])
-    return np.sort(kept)
-
-
-class Known:
-    """Builds that are known, to ask what they are at least as good as.
-
-    Parameters
-    ----------
-    points : ndarray of float, shape (n, 3)
-        Their criteria.
-    """
-
-    def __init__(self, points: Floats) -> None:
-        thirds = np.unique(points[:, 2])
-        # At a level count those that are no worse than it; between levels the lower one counts.
-        at = np.unique(np.linspace(0, len(thirds) - 1, _LEVELS).astype(np.intp))
-        self.levels = thirds[at] if len(thirds) else thirds
-        keys, masses = [], []
-        order = points[np.lexsort((points[:, 1], points[:, 0]))]
-        self.base = float(points[:, 0].min(initial=0.0))
-        self.width = float(points[:, 0].max(initial=0.0)) - self.base + 2.0
-        for n, level in enumerate(self.levels):
-            mine = order[order[:, 2] <= level]
-            keys.append(mine[:, 0] - self.base + n * self.width)
-            masses.append(np.minimum.accumulate(mine[:, 1]))
-        self.keys = np.concatenate([np.zeros(0), *keys])
-        self.masses = np.concatenate([np.zeros(0), *masses])
-
-    def beat(self, one: Floats, two: Floats, three: Floats) -> Bools:
-        """Return where some known build is as good in all three criteria."""
-        level = np.searchsorted(self.levels, three, side="right") - 1
-        if not len(self.levels):
-            return np.zeros(len(one), dtype=bool)
-        first = np.clip(one - self.base, -1.0, self.width - 1.0) + level * self.width
-        place = np.searchsorted(self.keys, first, side="right") - 1
-        good = (level >= 0) & (place >= 0)
-        # The best of a lower level must not count for a price below all of this one.
-        good &= one >= self.base
-        place = np.maximum(place, 0)
-        good &= self.keys[place] >= level * self.width
-        return good & (self.masses[place] <= two)
+    place: int  # of the step; -1 where roots stand beside each other
+    option: Ints  # -1 of a running sum
+    points: dict[int, Ints]  # by the step whose message it is
 
 
 @dataclass(frozen=True, slots=True, eq=False)
 class _Front:
-    """Fronts of a step, cell after cell: prices, masses, and what they are made of."""
+    """Fronts of the cells of a step, cell after cell, and what their points are made of."""
 
     starts: Ints
     counts: Ints
     price: Floats
     mass: Floats
-    option: Ints  # -1 of a running sum
-    below: dict[int, Ints]  # for each child, the place of the point taken
+    source: Ints
+    at: Ints
+    made: Sequence[_Made]
 
 
-def _joined(
-    front: _Front, at: Ints, row: Ints, price: Floats, mass: Floats
-) -> tuple[Ints, Floats, Floats, Ints, Ints]:
-    """Return points of rows with each point of what they open, whose they are, and which."""
-    cell = at[row]
-    owner, number = spread(front.counts[cell])
-    point = front.starts[cell[owner]] + number
-    return (
-        row[owner],
-        price[owner] + front.price[point],
-        mass[owner] + front.mass[point],
-        owner,
-        point,
-    )
+@dataclass(frozen=True, slots=True, eq=False)
+class _Points:
+    """Points, of groups, and what they are made of."""
+
+    group: Ints
+    price: Floats
+    mass: Floats
+    option: Ints
+    points: dict[int, Ints]
+
+    def take(self, at: Ints | Bools) -> _Points:
+        """Return the points at some places."""
+        return _Points(
+            self.group[at],
+            self.price[at],
+            self.mass[at],
+            self.option[at],
+            {k: p[at] for k, p in self.points.items()},
+        )
+
+    @staticmethod
+    def together(pieces: Sequence[_Points]) -> _Points:
+        """Return the points of some pieces, at least one."""
+        return _Points(
+            np.concatenate([p.group for p in pieces]),
+            np.concatenate([p.price for p in pieces]),
+            np.concatenate([p.mass for p in pieces]),
+            np.concatenate([p.option for p in pieces]),
+            {k: np.concatenate([p.points[k] for p in pieces]) for k in pieces[0].points},
+        )
+
+
+def _front_of(pieces: Sequence[tuple[int, _Points]], cells: int) -> _Front:
+    """Return fronts from points of cells, that come from some steps."""
+    none, no = np.zeros(0), np.zeros(0, dtype=np.intp)
+    cell = np.concatenate([no, *(p.group for _, p in pieces)])
+    price = np.concatenate([none, *(p.price for _, p in pieces)])
+    mass = np.concatenate([none, *(p.mass for _, p in pieces)])
+    sizes = [len(p.group) for _, p in pieces]
+    source, at = np.repeat(np.arange(len(sizes)), sizes), np.arange(sum(sizes))
+    at -= np.repeat(np.cumsum(sizes, dtype=np.intp) - sizes, sizes)
+    if len(pieces) > 1:
+        kept = least_of_two(cell, price, mass)
+        cell, price, mass = cell[kept], price[kept], mass[kept]
+        source, at = source[kept], at[kept]
+    counts = np.bincount(cell, minlength=cells).astype(np.intp)
+    made = [_Made(place, p.option, p.points) for place, p in pieces]
+    return _Front(np.cumsum(counts) - counts, counts, price, mass, source, at, made)
 
 
 class Fronts:
@@ -192,7 +123,9 @@ class Fronts:
     Parameters
     ----------
     support : Support
-        Of a plan whose last role alone tells the third criterion.
+        Of a plan.
+    third : str
+        The role that alone tells the third criterion.
     class_of, lets : mapping of str to ndarray
         The base class of each option, and which may be used.
     costs : mapping of str to ndarray of float, shape (3, n_options)
@@ -204,59 +137,96 @@ class Fronts:
     def __init__(
         self,
         support: Support,
+        third: str,
         class_of: Mapping[str, Ints],
         lets: Mapping[str, Bools],
         costs: Mapping[str, Floats],
         limits: Floats,
     ) -> None:
-        self.support, self.plan = support, support.plan
+        self.support, self.plan, self.third = support, support.plan, third
         self.lets, self.costs, self.limits = lets, costs, limits
-        assert self.plan.last is not None
-        self.last = self.plan.last
         self.members = Members(class_of, lets)
         self.possible = bool(support.cases) and all(lets[r].any() for r in self.plan.roles)
-        self.options = [self._undominated(place) for place in range(len(self.plan.steps))]
-        self.of: dict[int, _Front] = {}
-        others = [r for r in self.plan.roles if r != self.last and self.possible]
+        others = [r for r in self.plan.roles if r != third and self.possible]
         #: What the other roles add to the third criterion, whichever options they have.
         self.zero = sum(float(costs[r][2][lets[r]][0]) for r in others)
+        self.used = sorted({p for case in support.cases for p in case.order})
+        #: The steps with the third criterion's role below them, and those that open each.
+        self.path: list[int] = []
+        self.parents: dict[int, list[int]] = {}
+        for place in self.used:
+            below = [c for c in support.rows[place].after if c in self.parents]
+            if below or self.plan.steps[place].variable == third:
+                self.path.append(place)
+                self.parents[place] = []
+                for child in below:
+                    self.parents[child].append(place)
 
-    def _undominated(self, place: int) -> tuple[Ints, Ints]:
-        """Return the options of a step's kinds that none of their kind betters, and the kinds."""
+    @cached_property
+    def options(self) -> dict[int, tuple[Ints, Ints, Ints]]:
+        """Return, by step, the options that none of their kind betters, starts and counts."""
+        return {place: self._undominated(place) for place in self.used}
+
+    def _undominated(self, place: int) -> tuple[Ints, Ints, Ints]:
         step = self.plan.steps[place]
         if not step.is_role:
-            kinds = np.arange(step.kinds)
-            return np.full(step.kinds, -1, dtype=np.intp), kinds
+            ones = np.ones(step.kinds, dtype=np.intp)
+            return -ones, np.arange(step.kinds), ones
         ordered, _, counts = self.members.of(step)
         kind = np.repeat(np.arange(step.kinds), counts)
         costs = self.costs[step.variable][:, ordered]
-        if step.variable != self.last:
+        if step.variable == self.third:
+            kept = least_of_three(costs.T, kind)
+        else:
             kept = least_of_two(kind, costs[0], costs[1])
-            return ordered[kept], kind[kept]
-        kept = least_of_three(costs.T, kind)
-        return ordered[kept], kind[kept]
+        counts = np.bincount(kind[kept], minlength=step.kinds).astype(np.intp)
+        return ordered[kept], np.cumsum(counts) - counts, counts
 
     # -- bounds --------------------------------------------------------
 
-    def _own(self, weightings: Floats) -> tuple[list[Floats], list[Ints]]:
-        """Return the least of each kind of each step by weighting, and an option of it."""
-        values, options = [], []
-        width = len(weightings)
-        for step, (option, kind) in zip(self.plan.steps, self.options, strict=True):
-            least = np.full((width, step.kinds), np.inf)
-            best = np.full((width, step.kinds), -1, dtype=np.intp)
-            if not step.is_role:
-                least[:] = 0.0
-            elif len(option):
-                of_option = weightings @ self.costs[step.variable][:, option]
-                starts = np.flatnonzero(np.diff(kind, prepend=-1))
-                least[:, kind[starts]] = np.minimum.reduceat(of_option, starts, axis=1)
-                good = of_option == least[:, kind]
-                place = np.where(good, np.arange(len(option)), len(option))
-                best[:, kind[starts]] = option[np.minimum.reduceat(place, starts, axis=1)]
-            values.append(least)
-            options.append(best)
-        return values, options
+    @cached_property
+    def mixed(self) -> Floats:
+        """Return weightings of price and mass, whole numbers, shape (n, 2)."""
+        angle = np.linspace(0.0, np.pi / 2, _WEIGHTINGS + 2)[1:-1]
+        scale = [
+            max(sum(float(np.ptp(c[k][self.lets[r]])) for r, c in self.costs.items()), 1.0)
+            for k in (0, 1)
+        ]
+        weights = np.column_stack([np.cos(angle) / scale[0], np.sin(angle) / scale[1]])
+        rounded = np.rint(weights * (_HEAVY / weights.max(axis=1, initial=0.0, keepdims=True)))
+        found: Floats = np.maximum(rounded, 1.0)
+        return found
+
+    @cached_property
+    def own(self) -> list[Floats]:
+        """Return the least of each kind of each step by weighting: each criterion, and mixed."""
+        weightings = np.vstack([np.eye(3), np.pad(self.mixed, ((0, 0), (0, 1)))])
+        found = []
+        for place, step in enumerate(self.plan.steps):
+            least = np.full((len(weightings), step.kinds), np.inf)
+            if place in self.options:
+                option, starts, counts = self.options[place]
+                if not step.is_role:
+                    least[:] = 0.0
+                elif len(option):
+                    there = np.flatnonzero(counts)
+                    least[:, there] = np.minimum.reduceat(
+                        weightings @ self.costs[step.variable][:, option], starts[there], axis=1
+                    )
+            found.append(least)
+        return found
+
+    @cached_property
+    def below(self) -> list[Floats]:
+        """Return the least of each cell with all below it, by weighting."""
+        return self.support.below(self.own, LEAST)
+
+    @cached_property
+    def outside(self) -> list[Floats]:
+        """Return the least of all that is around each cell, by weighting."""
+        return self.support.outside(self.own, self.below, LEAST)
+
+    # -- a coarse front ------------------------------------------------
 
     def coarse(self) -> tuple[dict[str, Ints], Floats]:
         """Return builds of which none of them betters another: a front with few of its builds.
@@ -266,78 +236,146 @@ class Fronts:
         options, points
             As from :meth:`exact`.
         """
+        return self._coarse
+
+    @cached_property
+    def _coarse(self) -> tuple[dict[str, Ints], Floats]:
         if not self.possible:
             return self._together([])
-        angle = np.linspace(0.0, np.pi / 2, _WEIGHTINGS + 2)[1:-1]
-        spread_of = [
-            max(sum(float(np.ptp(c[k][self.lets[r]])) for r, c in self.costs.items()), 1.0)
-            for k in (0, 1)
-        ]
-        mixed = [np.cos(angle) / spread_of[0], np.sin(angle) / spread_of[1], 0.0 * angle]
-        # The first three weightings are the criteria themselves: they bound what a build costs.
-        own, best_option = self._own(np.vstack([np.eye(3), np.column_stack(mixed)]))
-        below = self.support.below(own, LEAST)
-        self.alone, self.below = [o[:3] for o in own], [b[:3] for b in below]
-        best_row = self.support.first_best(own, below)
-        found: list[tuple[dict[str, Ints], Floats]] = []
-        for case in self.support.cases:
-            found.append(self._witnesses(case, below, best_row, best_option))
-        return self._together(found)
+        mine = [p for p in self.path if self.plan.steps[p].variable == self.third]
+        return self._together([self._witnesses(place) for place in mine])
 
-    def _witnesses(
-        self,
-        case: Case,
-        below: list[Floats],
-        best_row: list[Ints],
-        best_option: list[Ints],
-    ) -> tuple[dict[str, Ints], Floats]:
-        """Return the best builds of each weighting through each option of the last role."""
-        at = case.order[-1]
-        rows = self.support.rows[at]
-        width = len(below[0])
-        option, kind = self.options[at]
-        by_kind = np.full(self.plan.steps[at].kinds, -1, dtype=np.intp)
-        by_kind[rows.kind.at] = np.arange(len(rows.cell))
-        option, row = option[by_kind[kind] >= 0], by_kind[kind[by_kind[kind] >= 0]]
-        option, row = np.repeat(option, width), np.repeat(row, width)
-        weighting = np.tile(np.arange(width), len(option) // max(width, 1))
-        cells = {root: np.zeros(len(row), dtype=np.intp) for root in case.roots if root != at}
-        cells |= {child: after.at[row] for child, after in rows.after.items()}
-        good = np.ones(len(row), dtype=bool)
-        for child, cell in cells.items():
-            good &= np.isfinite(below[child][weighting, cell])
-        row, option, weighting = row[good], option[good], weighting[good]
-        cells = {c: cell[good] for c, cell in cells.items()}
-        chosen = {self.last: option}
-        for place in reversed(case.order[:-1]):
-            cell = cells.pop(place)
-            mine = self.support.rows[place]
-            row = best_row[place][weighting, cell]
-            if self.plan.steps[place].is_role:
-                chosen[self.plan.steps[place].variable] = best_option[place][
-                    weighting, mine.kind.at[row]
-                ]
-            cells |= {child: after.at[row] for child, after in mine.after.items()}
-        points = sum((self.costs[r][:, o].T for r, o in chosen.items()), np.zeros((len(option), 3)))
-        return self._kept(chosen, points)
-
-    def _kept(self, chosen: dict[str, Ints], points: Floats) -> tuple[dict[str, Ints], Floats]:
-        """Return what keeps the limits and is not bettered."""
+    def _witnesses(self, place: int) -> tuple[dict[str, Ints], Floats]:
+        """Return the best builds of each weighting through each option of the third's role."""
+        rows = self.support.rows[place]
+        through = self.support.through(place, self.outside, self.below, LEAST)
+        used = np.delete(np.arange(len(through)), 2)
+        order, starts = rows.kind.order, rows.kind.starts
+        by_kind = np.full((len(used), self.plan.steps[place].kinds), -1, dtype=np.intp)
+        owner = np.repeat(np.arange(len(starts)), np.diff(np.append(starts, len(order))))
+        for n, w in enumerate(used):
+            by_kind[n, rows.kind.reached] = order[_first_least(through[w, order], owner)]
+        option, _, counts = self.options[place]
+        kind = np.repeat(np.arange(len(counts)), counts)
+        row = by_kind[:, kind].reshape(-1)
+        weighting = np.repeat(used, len(option))
+        good = row >= 0
+        good[good] = np.isfinite(through[weighting[good], row[good]])
+        found = {self.third: np.tile(option, len(used))[good]}
+        found |= self._traced(place, row[good], weighting[good])
+        points = sum(
+            (self.costs[r][:, o].T for r, o in found.items()),
+            np.zeros((int(good.sum()), 3)),
+        )
         inside = np.flatnonzero((points <= self.limits).all(axis=1))
         kept = inside[least_of_three(points[inside])]
-        return {r: o[kept] for r, o in chosen.items()}, points[kept]
+        return {r: o[kept] for r, o in found.items()}, points[kept]
+
+    def _values(self, place: int, row: Ints, weighting: Ints, but: int = -1) -> Floats:
+        """Return the least of some rows with all that they open but for one step."""
+        rows = self.support.rows[place]
+        values: Floats = self.own[place][weighting, rows.kind.at[row]]
+        for child, after in rows.after.items():
+            if child != but:
+                values = values + self.below[child][weighting, after.at[row]]
+        return values
+
+    def _traced(self, place: int, row: Ints, weighting: Ints) -> dict[str, Ints]:
+        """Return the options of the best builds through rows of the third's step, but its own."""
+        chosen: dict[str, Ints] = {}
+        waiting: dict[int, list[tuple[Ints, Ints]]] = {}  # which builds, and the cell
+        every = np.arange(len(row))
+
+        def choose(at: int, which: Ints, rows_at: Ints, but: int) -> None:
+            """Take rows of a step into builds, and open their other steps."""
+            rows, variable = self.support.rows[at], self.plan.steps[at].variable
+            if self.plan.steps[at].is_role and variable != self.third:
+                option = self._best_option(at, rows.kind.at[rows_at], weighting[which])
+                chosen.setdefault(variable, np.full(len(row), -1, dtype=np.intp))[which] = option
+            for child, after in rows.after.items():
+                if child != but:
+                    waiting.setdefault(child, []).append((which, after.at[rows_at]))
+
+        choose(place, every, row, -1)
+        climbing = {place: [(every, self.support.rows[place].cell[row])]}
+        for at in self.path:
+            if at not in climbing:
+                continue
+            which = np.concatenate([w for w, _ in climbing[at]])
+            cell = np.concatenate([c for _, c in climbing[at]])
+            source, found = self._best_around(at, cell, weighting[which])
+            for n, parent in enumerate(self.parents[at]):
+                mine = source == n
+                rows_at = found[mine]
+                choose(parent, which[mine], rows_at, at)
+                up = which[mine], self.support.rows[parent].cell[rows_at]
+                climbing.setdefault(parent, []).append(up)
+            for n, case in enumerate(self.support.cases):
+                mine = source == -1 - n
+                for root in case.roots:
+                    if root != at and mine.any():
+                        cells = np.zeros(int(mine.sum()), dtype=np.intp)
+                        waiting.setdefault(root, []).append((which[mine], cells))
+        for at in reversed(self.used):
+            if at in waiting:
+                which = np.concatenate([w for w, _ in waiting[at]])
+                cell = np.concatenate([c for _, c in waiting[at]])
+                owner, rows_at = self.support.rows_of(at, cell)
+                values = self._values(at, rows_at, weighting[which[owner]])
+                choose(at, which, rows_at[_first_least(values, owner)], -1)
+        return chosen
+
+    def _best_option(self, place: int, kind: Ints, weighting: Ints) -> Ints:
+        """Return the best option of kinds of a step."""
+        option, starts, counts = self.options[place]
+        owner, number = spread(counts[kind])
+        at = starts[kind[owner]] + number
+        costs = self.costs[self.plan.steps[place].variable][:, option[at]]
+        weights = np.vstack([np.eye(3), np.pad(self.mixed, ((0, 0), (0, 1)))])[weighting[owner]]
+        return option[at[_first_least((weights.T * costs).sum(axis=0), owner)]]
+
+    def _best_around(self, place: int, cell: Ints, weighting: Ints) -> tuple[Ints, Ints]:
+        """Return what is best around cells: which parent's row, or which case where it is a root.
+
+        Returns
+        -------
+        source : ndarray of int
+            The number of the parent; -1 - the number of the case.
+        row : ndarray of int
+            The parent's row.
+        """
+        least = np.full(len(cell), np.inf)
+        source, found = np.full(len(cell), -1), np.zeros(len(cell), dtype=np.intp)
+        for n, case in enumerate(self.support.cases):
+            if place in case.roots:
+                beside = self.support.beside(case, place, self.below, LEAST)[weighting]
+                better = beside < least
+                least[better], source[better] = beside[better], -1 - n
+        for n, parent in enumerate(self.parents[place]):
+            rows = self.support.rows[parent]
+            owner, row = rows.after[place].rows_at(cell, self.support.rows[place].cells)
+            mine = weighting[owner]
+            values = self.outside[parent][mine, rows.cell[row]]
+            values = values + self._values(parent, row, mine, place)
+            first = _first_least(values, owner)
+            whose = owner[first]
+            better = values[first] < least[whose]
+            first, whose = first[better], whose[better]
+            least[whose], source[whose], found[whose] = values[first], n, row[first]
+        return source, found
 
     def _together(
         self, found: list[tuple[dict[str, Ints], Floats]]
     ) -> tuple[dict[str, Ints], Floats]:
         points = np.concatenate([np.zeros((0, 3)), *(p for _, p in found)])
         none = np.zeros(0, dtype=np.intp)
-        chosen = {r: np.concatenate([none, *(o[r] for o, _ in found)]) for r in self.plan.roles}
+        some = [options for options, mine in found if len(mine)]
+        chosen = {r: np.concatenate([none, *(o[r] for o in some)]) for r in self.plan.roles}
         kept = least_of_three(points)
         order = kept[np.lexsort(points[kept].T[::-1])]
         return {r: o[order] for r, o in chosen.items()}, points[order]
 
-    # -- fronts --------------------------------------------------------
+    # -- the exact front -----------------------------------------------
 
     def exact(self) -> tuple[dict[str, Ints], Floats]:
         """Return a build for every vector of criteria that no other dominates.
@@ -352,156 +390,213 @@ class Fronts:
         first = self.coarse()
         if not self.possible:
             return first
-        self.known = Known(first[1])
-        self.outside = self.support.outside(self.alone, self.below, LEAST)
-        self.alive = [self._alive(place) for place in range(len(self.plan.steps))]
+        self.known = Known(first[1], self._steps(), self.mixed)
+        self.alive = {place: self._alive(place) for place in self.used}
+        self.inner: dict[int, _Front] = {}
+        for place in self.used:
+            if place not in self.parents:
+                self.inner[place] = self._inner(place)
+        self.around: dict[int, _Front] = {}
         found = [first]
-        for case in self.support.cases:
-            for place in case.order[:-1]:
-                if place not in self.of:
-                    self.of[place] = self._front(place)
-            found.append(self._last(case))
+        for place in reversed(self.path):
+            self.around[place] = self._around(place)
+            if self.plan.steps[place].variable == self.third:
+                found.append(self._ends(place))
         return self._together(found)
 
-    def _alive(self, place: int) -> Bools:
-        """Return which rows of a step may be in a build of the front."""
+    def _steps(self) -> Floats:
+        """Return what all prices, and all masses, are multiples of."""
+        every = np.concatenate([c[:2, self.lets[r]] for r, c in self.costs.items()], axis=1)
+        found: Floats = np.gcd.reduce(every.astype(np.int64), axis=1).astype(float)
+        return np.maximum(found, 1.0)
+
+    def _promising(self, bounds: Floats) -> Ints:
+        """Return the places whose least, by weighting, keeps the limits and is not beaten."""
+        good = np.isfinite(bounds[0]) & np.isfinite(bounds[2])
+        for least, limit in zip(bounds, self.limits, strict=False):
+            if np.isfinite(limit):
+                good &= least <= limit
+        at = np.flatnonzero(good)
+        if len(at) < len(good):
+            bounds = bounds.take(at, axis=1)
+        return at[~self.known.beat(bounds[:3], bounds[3:])]
+
+    def _alive(self, place: int) -> Ints:
+        """Return the rows of a step that may be in a build of the front."""
         through = self.support.through(place, self.outside, self.below, LEAST)
         kind = self.support.rows[place].kind.at
-        return self._promising((through + self.alone[place].take(kind, axis=1)).T)
+        return self._promising(through + self.own[place].take(kind, axis=1))
 
-    def _promising(self, lower: Floats) -> Bools:
-        """Return which lower bounds keep the limits and are not beaten."""
-        good: Bools = np.asarray(np.isfinite(lower).all(axis=1))
-        good &= (lower <= self.limits).all(axis=1)
-        at = np.flatnonzero(good)
-        good[at] = ~self.known.beat(*lower[at].T)
-        return good
+    def _met(
+        self,
+        group: Ints,
+        own: tuple[int, Ints] | None,
+        joins: Sequence[tuple[int, _Front, Ints]],
+        rest: Floats,
+    ) -> _Points:
+        """Return the fronts of groups of rows.
 
-    def _front(self, place: int) -> _Front:
-        step, rows = self.plan.steps[place], self.support.rows[place]
-        at = np.flatnonzero(self.alive[place])
-        cell, kind = rows.cell[at], rows.kind.at[at]
-        option, of_kind = self.options[place]
-        counts = np.bincount(of_kind, minlength=step.kinds).astype(np.intp)
-        starts = np.cumsum(counts) - counts
-        width = counts[kind].astype(float)
-        below = {}
-        for child, after in rows.after.items():
-            below[child] = after.at[at]
-            width *= self.of[child].counts[after.at[at]]
+        Parameters
+        ----------
+        group : ndarray of int, shape (n_rows,)
+            Ascending.
+        own : tuple of int and ndarray of int, or None
+            A step, and the kind of each row: its options are taken in.
+        joins : sequence
+            What each row opens: a key, fronts, and the cell of each row.
+        rest : ndarray of float, shape (n_weightings, n_groups)
+            What the rest of a build adds at the least.
+        """
+        width = np.ones(len(group))
+        if own is not None:
+            width *= self.options[own[0]][2][own[1]]
+        for _, front, cell in joins:
+            width *= front.counts[cell]
+        done = np.append(0.0, np.cumsum(width))
         pieces = []
         begin = 0
-        ends = np.flatnonzero(np.diff(cell, append=-1)) + 1  # where cells end
-        running = np.cumsum(width)
-        while begin < len(cell):
-            done = running[begin - 1] if begin else 0.0
-            first = int(np.searchsorted(ends, begin, side="right"))
-            far = int(np.searchsorted(running[ends - 1], done + _AT_ONCE, side="right"))
-            end = int(ends[max(far - 1, first)])
-            part = slice(begin, end)
+        while begin < len(group):
+            end = int(np.searchsorted(done, done[begin] + _AT_ONCE, side="right")) - 1
+            part = slice(begin, max(end, begin + 1))
             pieces.append(
                 self._piece(
-                    place,
-                    cell[part],
-                    kind[part],
-                    {c: b[part] for c, b in below.items()},
-                    (option, starts, counts),
+                    group[part],
+                    None if own is None else (own[0], own[1][part]),
+                    [(key, front, cell[part]) for key, front, cell in joins],
+                    rest,
                 )
             )
-            begin = end
-        none, no = np.zeros(0), np.zeros(0, dtype=np.intp)
-        of_cell = np.concatenate([no, *(p[0] for p in pieces)])
-        counts = np.bincount(of_cell, minlength=rows.cells).astype(np.intp)
-        return _Front(
-            np.cumsum(counts) - counts,
-            counts,
-            np.concatenate([none, *(p[1] for p in pieces)]),
-            np.concatenate([none, *(p[2] for p in pieces)]),
-            np.concatenate([no, *(p[3] for p in pieces)]),
-            {c: np.concatenate([no, *(p[4][c] for p in pieces)]) for c in step.children},
-        )
+            begin = part.stop
+        if not pieces:
+            no, none = np.zeros(0, dtype=np.intp), np.zeros(0)
+            return _Points(no, none, none, no, {key: no for key, _, _ in joins})
+        if len(pieces) == 1:
+            return pieces[0]
+        found = _Points.together(pieces)
+        return found.take(least_of_two(found.group, found.price, found.mass))
 
     def _piece(
         self,
-        place: int,
-        cell: Ints,
-        kind: Ints,
-        below: Mapping[int, Ints],
-        options: tuple[Ints, Ints, Ints],
-    ) -> tuple[Ints, Floats, Floats, Ints, dict[int, Ints]]:
-        """Return the fronts of some cells, from their rows."""
-        step = self.plan.steps[place]
-        ordered, starts, counts = options
-        row, number = spread(counts[kind])
-        option = ordered[starts[kind[row]] + number]
-        if step.is_role:
-            price, mass = self.costs[step.variable][:2, option]
-        else:
-            price, mass = np.zeros(len(row)), np.zeros(len(row))
+        group: Ints,
+        own: tuple[int, Ints] | None,
+        joins: Sequence[tuple[int, _Front, Ints]],
+        rest: Floats,
+    ) -> _Points:
+        row = np.arange(len(group))
+        option = np.full(len(group), -1, dtype=np.intp)
+        price, mass = np.zeros(len(group)), np.zeros(len(group))
+        if own is not None:
+            place, kind = own
+            options, starts, counts = self.options[place]
+            row, number = spread(counts[kind])
+            option = options[starts[kind[row]] + number]
+            if self.plan.steps[place].is_role:
+                price, mass = self.costs[self.plan.steps[place].variable][:2, option]
+            else:
+                price, mass = np.zeros(len(row)), np.zeros(len(row))
         taken: dict[int, Ints] = {}
-        outside, inside = self.outside[place], self.below[place]
-        waiting = list(below.items())
-        for n, (child, at) in enumerate(waiting):
-            row, price, mass, owner, point = _joined(self.of[child], at, row, price, mass)
-            option = option[owner]
-            taken = {c: b[owner] for c, b in taken.items()} | {child: point}
-            if n + 1 < len(waiting):
+        for n, (key, front, cell) in enumerate(joins):
+            at = cell[row]
+            owner, number = spread(front.counts[at])
+            point = front.starts[at[owner]] + number
+            row, option = row[owner], option[owner]
+            price, mass = price[owner] + front.price[point], mass[owner] + front.mass[point]
+            taken = {k: t[owner] for k, t in taken.items()} | {key: point}
+            if n + 1 < len(joins):
                 kept = least_of_two(row, price, mass)
                 row, option, price, mass = row[kept], option[kept], price[kept], mass[kept]
-                taken = {c: b[kept] for c, b in taken.items()}
-        mine = cell[row]
-        lower = outside[:, mine].T + np.column_stack([price, mass, inside[2, mine]])
-        good = np.flatnonzero(self._promising(lower))
-        kept = good[least_of_two(mine[good], price[good], mass[good])]
-        return (
-            mine[kept],
-            price[kept],
-            mass[kept],
-            option[kept],
-            {c: b[kept] for c, b in taken.items()},
+                taken = {k: t[kept] for k, t in taken.items()}
+        of_group = group[row]
+        bounds = rest.take(of_group, axis=1)
+        bounds[0] += price
+        bounds[1] += mass
+        bounds[3:] += self.mixed @ np.array([price, mass])
+        good = self._promising(bounds)
+        found = _Points(of_group, price, mass, option, taken).take(good)
+        return found.take(least_of_two(found.group, found.price, found.mass))
+
+    def _inner(self, place: int) -> _Front:
+        """Return the fronts of all below each cell of a step."""
+        rows, alive = self.support.rows[place], self.alive[place]
+        rest = self.outside[place].copy()
+        rest[2] += self.below[place][2]
+        joins = [(c, self.inner[c], after.at[alive]) for c, after in rows.after.items()]
+        found = self._met(rows.cell[alive], (place, rows.kind.at[alive]), joins, rest)
+        return _front_of([(place, found)], rows.cells)
+
+    def _around(self, place: int) -> _Front:
+        """Return the fronts of all that is around each cell of a step."""
+        rest = self.below[place].copy()
+        rest[2] += self.outside[place][2]
+        found = []
+        zero = np.zeros(1, dtype=np.intp)
+        for case in self.support.cases:
+            if place in case.roots:
+                others = [(r, self.inner[r], zero) for r in case.roots if r != place]
+                found.append((-1, self._met(zero, None, others, rest)))
+        for parent in self.parents[place]:
+            rows = self.support.rows[parent]
+            mine = rows.after[place]
+            row = mine.order[self._mask(parent)[mine.order]]
+            joins = [(_AROUND, self.around[parent], rows.cell[row])]
+            joins += [(c, self.inner[c], a.at[row]) for c, a in rows.after.items() if c != place]
+            own = parent, rows.kind.at[row]
+            found.append((parent, self._met(mine.at[row], own, joins, rest)))
+        return _front_of(found, self.support.rows[place].cells)
+
+    def _mask(self, place: int) -> Bools:
+        mask = np.zeros(len(self.support.rows[place].cell), dtype=bool)
+        mask[self.alive[place]] = True
+        return mask
+
+    def _ends(self, place: int) -> tuple[dict[str, Ints], Floats]:
+        """Return the builds through a step of the third's role that may be on the front."""
+        rows = self.support.rows[place]
+        row = rows.kind.order[self._mask(place)[rows.kind.order]]
+        joins = [(_AROUND, self.around[place], rows.cell[row])]
+        joins += [(c, self.inner[c], after.at[row]) for c, after in rows.after.items()]
+        rest = self.own[place].copy()
+        rest[2] += self.zero
+        met = self._met(rows.kind.at[row], None, joins, rest)
+        options, starts, counts = self.options[place]
+        owner, number = spread(counts[met.group])
+        option = options[starts[met.group[owner]] + number]
+        points = self.costs[self.third][:, option]
+        points = points + np.array(
+            [met.price[owner], met.mass[owner], np.full(len(owner), self.zero)]
         )
+        good = self._promising(np.vstack([points, self.mixed @ points[:2]]))
+        kept = good[least_of_three(points[:, good].T)]
+        chosen = {self.third: option[kept]}
+        self._trace(place, met.take(owner[kept]).points, np.arange(len(kept)), chosen)
+        return chosen, points[:, kept].T
 
-    def _last(self, case: Case) -> tuple[dict[str, Ints], Floats]:
-        """Return the builds of one case that may be on the front."""
-        at = case.order[-1]
-        rows = self.support.rows[at]
-        options, of_kind = self.options[at]
-        others = [root for root in case.roots if root != at]
-        row = np.flatnonzero(self.alive[at])
-        price, mass = np.zeros(len(row)), np.zeros(len(row))
-        taken: dict[int, Ints] = {}
-        below = [(child, after.at) for child, after in rows.after.items()]
-        alone = np.zeros(len(rows.cell), dtype=np.intp)
-        for child, cell in [*below, *((root, alone) for root in others)]:
-            front = self.of[child]
-            row, price, mass, owner, point = _joined(front, cell, row, price, mass)
-            taken = {c: t[owner] for c, t in taken.items()} | {child: point}
-            kept = least_of_two(row, price, mass)
-            row, price, mass = row[kept], price[kept], mass[kept]
-            taken = {c: t[kept] for c, t in taken.items()}
-        counts = np.bincount(of_kind, minlength=self.plan.steps[at].kinds).astype(np.intp)
-        starts = np.cumsum(counts) - counts
-        kind = rows.kind.at[row]
-        rest, number = spread(counts[kind])
-        option = options[starts[kind[rest]] + number]
-        points = self.costs[self.last][:, option].T
-        zero = np.full(len(rest), self.zero)
-        points = points + np.column_stack([price[rest], mass[rest], zero])
-        good = np.flatnonzero(self._promising(points))
-        kept = good[least_of_three(points[good])]
-        chosen = self._trace({c: t[rest[kept]] for c, t in taken.items()}, case)
-        chosen[self.last] = option[kept]
-        return chosen, points[kept]
+    def _trace(
+        self, place: int, points: Mapping[int, Ints], which: Ints, chosen: dict[str, Ints]
+    ) -> None:
+        """Fill in the options behind some points: of which builds, met at which step."""
+        for key, point in points.items():
+            front = self.around[place] if key == _AROUND else self.inner[key]
+            for n, made in enumerate(front.made):
+                mine = np.flatnonzero(front.source[point] == n)
+                if not len(mine):
+                    continue
+                at = front.at[point[mine]]
+                if made.place >= 0 and self.plan.steps[made.place].is_role:
+                    variable = self.plan.steps[made.place].variable
+                    column = chosen.setdefault(
+                        variable, np.full(len(chosen[self.third]), -1, dtype=np.intp)
+                    )
+                    column[which[mine]] = made.option[at]
+                opened = {k: p[at] for k, p in made.points.items()}
+                self._trace(made.place, opened, which[mine], chosen)
 
-    def _trace(self, taken: dict[int, Ints], case: Case) -> dict[str, Ints]:
-        """Return the options behind some points of steps."""
-        chosen = {}
-        for place in reversed(case.order):
-            if place not in taken:
-                continue
-            point, front = taken.pop(place), self.of[place]
-            if self.plan.steps[place].is_role:
-                chosen[self.plan.steps[place].variable] = front.option[point]
-            for child, at in front.below.items():
-                taken[child] = at[point]
-        return chosen
+
+def _first_least(values: Floats, owner: Ints) -> Ints:
+    """Return the place of the least value of each owner, whose values stand together."""
+    if not len(values):
+        return np.zeros(0, dtype=np.intp)
+    new = np.append(True, owner[1:] != owner[:-1])
+    least = np.minimum.reduceat(values, np.flatnonzero(new))
+    at = np.flatnonzero(values == least[np.cumsum(new) - 1])
+    return at[np.append(True, owner[at][1:] != owner[at][:-1])]

@@ -165,12 +165,12 @@ class Space:
         found: Ingredients = self._held[key]
         return found
 
-    def support(self, *, certain: bool, last: str | None = None) -> Support:
+    def support(self, *, certain: bool) -> Support:
         """Return the rows of a plan, worked out at the first call.
 
         Parameters
         ----------
-        certain, last
+        certain
             As in :meth:`plan`.
 
         Raises
@@ -178,42 +178,36 @@ class Space:
         TooWideError
             If they, or the plan, would need more memory than the ceiling.
         """
-        key = ("support", certain, last)
-        if self._held.get(("few rows", certain, last)) is not None:
-            self._held[key] = self._held["few rows", certain, last]
+        few = self.few_rows(certain=certain)
+        if few is not None:
+            return few
+        key = ("support", certain)
         if key not in self._held:
-            self._held[key] = support_of(self.plan(certain=certain, last=last), self.ceiling)
+            self._held[key] = support_of(self.plan(certain=certain), self.ceiling)
         support: Support = self._held[key]
         return support
 
-    def few_rows(self, *, certain: bool, last: str | None = None) -> Support | None:
+    def few_rows(self, *, certain: bool) -> Support | None:
         """Return the rows of a plan where they are few, worked out at the first call.
 
         Parameters
         ----------
-        certain, last
+        certain
             As in :meth:`plan`.
 
         Returns
         -------
         Support or None
-            None where there are so many that passes over the plan are quicker, or where a plan
-            with that role last is too wide.
+            None where there are so many that passes over the plan are quicker.
 
         Raises
         ------
         TooWideError
-            If the plan without a last role would need more memory than the ceiling.
+            If the plan would need more memory than the ceiling.
         """
-        key = ("few rows", certain, last)
+        key = ("few rows", certain)
         if key not in self._held:
-            try:
-                plan = self.plan(certain=certain, last=last)
-            except TooWideError:
-                if last is None:
-                    raise
-                self._held[key] = None
-                return None
+            plan = self.plan(certain=certain)
             try:
                 self._held[key] = support_of(plan, min(self.ceiling, _FEW))
             except TooWideError:

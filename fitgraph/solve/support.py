@@ -19,7 +19,7 @@ from typing import Any
 import numpy as np
 import numpy.typing as npt
 
-from fitgraph.solve.algebra import COUNT, LEAST, Algebra
+from fitgraph.solve.algebra import COUNT, Algebra
 from fitgraph.solve.arrays import spread
 from fitgraph.solve.passes import Demands, Passes, kind_values
 from fitgraph.solve.plan import Case, Plan, TooWideError
@@ -55,6 +55,15 @@ class Sorted:
         order = np.argsort(at, kind="stable")
         starts = np.flatnonzero(np.diff(at[order], prepend=-1))
         return Sorted(at, order, starts, at[order][starts])
+
+    def rows_at(self, numbers: Ints, size: int) -> tuple[Ints, Ints]:
+        """Return the rows of some numbers below a size: whose, and which."""
+        counts = np.zeros(size, dtype=np.intp)
+        starts = np.zeros(size, dtype=np.intp)
+        counts[self.reached] = np.diff(np.append(self.starts, len(self.order)))
+        starts[self.reached] = self.starts
+        owner, number = spread(counts[numbers])
+        return owner, self.order[starts[numbers[owner]] + number]
 
     def gather(self, into: Numbers, values: Numbers, algebra: Algebra) -> None:
         """Add rows, as alternatives, to the places of their numbers, by request."""
@@ -233,20 +242,15 @@ class Support:
             Cells that can be reached, numbered among those; that of a root is zero.
         """
         rows = self.rows[place]
-        ends = np.append(rows.starts, len(rows.cell))
-        owner, number = spread((ends[1:] - ends[:-1])[cells])
-        row = ends[cells[owner]] + number
+        owner, row = self.rows_of(place, cells)
         return owner, rows.kind.at[row], {c: after.at[row] for c, after in rows.after.items()}
 
-    def first_best(self, own: Sequence[Numbers], below: Sequence[Numbers]) -> list[Ints]:
-        """Return a row of least cost for each cell, by request."""
-        found = []
-        for rows, of_kind, least in zip(self.rows, own, below, strict=True):
-            values = self._opened(rows, of_kind.take(rows.kind.at, axis=1), below, LEAST)
-            good = values == least.take(rows.cell, axis=1)
-            place = np.where(good, np.arange(len(rows.cell)), len(rows.cell))
-            found.append(np.minimum.reduceat(place, rows.starts, axis=1) if rows.cells else place)
-        return found
+    def rows_of(self, place: int, cells: Ints) -> tuple[Ints, Ints]:
+        """Return the rows of some cells of a step: of which cell, and which."""
+        rows = self.rows[place]
+        ends = np.append(rows.starts, len(rows.cell))
+        owner, number = spread((ends[1:] - ends[:-1])[cells])
+        return owner, ends[cells[owner]] + number
 
 
 def support_of(plan: Plan, ceiling: float) -> Support:

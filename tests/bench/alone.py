@@ -146,7 +146,7 @@ def solving(kind: str, parts: str, *limits: str) -> Told:
 def fronting(kind: str, parts: str) -> Told:
     """Find the exact front, and before that a coarse one."""
     engine = _ready(_catalogue(kind, int(parts)))
-    ready, _ = timed(lambda: engine.first_front(Request()))  # its plan and rows are made here
+    ready, _ = timed(lambda: engine.first_front(Request()))  # its rows are made here
     first = least(lambda: engine.first_front(Request()))
     seconds, builds = timed(lambda: engine.front(Request()))
     if seconds < 5:
@@ -155,7 +155,7 @@ def fronting(kind: str, parts: str) -> Told:
     return {
         "ready": ready,
         "first": first,
-        "coarse": None if coarse is None else len(coarse),
+        "coarse": len(coarse),
         "seconds": seconds,
         "builds": len(builds),
     }

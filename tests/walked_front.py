@@ -1,4 +1,4 @@
-"""The exact Pareto front of price, mass and strength.
+"""The exact Pareto front by a walk that carries partial builds: another way, to judge by.
 
 References
 ----------
