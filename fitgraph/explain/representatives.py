@@ -28,7 +28,7 @@ import numpy.typing as npt
 from fitgraph.model import Option
 from fitgraph.solve.cores import Cores, Tallies, limits_of
 from fitgraph.solve.counted import Counted
-from fitgraph.solve.fronts import least_of_three, least_of_two
+from fitgraph.solve.dominance import least_of_three, least_of_two
 
 Floats = npt.NDArray[np.float64]
 Ints = npt.NDArray[np.intp]
