@@ -125,7 +125,7 @@ def ranked() -> Iterator[Line]:
         both,
         lambda t: (
             f"{statistics.median(t['ratios']):.1f} times (least {min(t['ratios']):.1f}); "
-            f"{t['same']}{'' if t['proved'] else ', not all proved by CP-SAT in 20 s'}"
+            f"{t['same']}{'' if t['proved'] else ', not all proved by CP-SAT in 10 s'}"
         ),
         lambda t: min(t["ratios"]) >= 20 and t["same"] == "same prices",
     )
