@@ -19,7 +19,7 @@ from fitgraph.lab.form import Entries, FormError, part_label, read_entries
 from fitgraph.lab.front_panel import FrontPanel
 from fitgraph.lab.limit_field import LimitField
 from fitgraph.lab.limits import limit_lines, no_build_lines
-from fitgraph.lab.look import LABEL, field_layout, grid, heading, html, note, row, style
+from fitgraph.lab.look import LABEL, field_layout, grid, heading, html, note, row, sides, style
 from fitgraph.lab.opened import OpenCatalogue
 from fitgraph.lab.picker import PartsForm
 from fitgraph.lab.session import SessionBar, SessionError, in_kernel
@@ -213,20 +213,25 @@ class BuildExplorer(Answering):
             [self.why_text, self.changes_text],
             layout=widgets.Layout(flex="3 1 380px", min_width="280px"),
         )
-        return (
-            style(self),
-            self.session,
+        left = [
             heading("What I own"),
             self.form,
             heading("Limits"),
             grid([self.budget_field, self.mass_field], "300px"),
             grid([self.material, self.services, self.in_stock], "300px"),
-            self.problems,
+        ]
+        right = [
             heading("What fits"),
-            self.number,
             row([self.sort, self.shown_build]),
             self.table,
             self.build_section,
+        ]
+        self.number.add_class("fg-verdict")
+        return (
+            style(self),
+            self.number,
+            self.problems,
+            sides(left, right),
             self.front_panel,
             heading("What is left of each role"),
             self.roles_table,
@@ -237,6 +242,7 @@ class BuildExplorer(Answering):
             ),
             row([chooser, reason]),
             self.why_section,
+            self.session,
         )
 
     def _watch(self) -> None:

@@ -11,8 +11,12 @@ from fitgraph.model import Vocabulary
 from fitgraph.stock import Plan
 from fitgraph.units import major, show_money
 
-#: Fillings of stacked bars, so that no colour says anything alone.
-FILLINGS = ("", "/", ".", "x", "-", "\\", "|", "+")
+#: Fillings of stacked bars, so that no colour says anything alone. The first two are those of the
+#: matrix beside the chart, where solid is what stock serves; nothing here is.
+FILLINGS = ("/", ".", "x", "-", "\\", "|", "+")
+
+#: Their colours, in the order of the fillings.
+_COLOURS = (MARKS[0], MARKS[2], MARKS[1])
 
 
 class TrendChart:
@@ -21,7 +25,7 @@ class TrendChart:
     def __init__(self) -> None:
         bars = []
         for n, shape in enumerate(FILLINGS):
-            colour = MARKS[n % len(MARKS)]
+            colour = _COLOURS[n % len(_COLOURS)]
             pattern = {"shape": shape, "fillmode": "replace", "size": 7, "solidity": 0.35}
             marker = {"color": colour, "line": {"width": 1, "color": colour}, "pattern": pattern}
             bars.append(go.Bar(visible=False, marker=marker, hoverinfo="x+y+name"))

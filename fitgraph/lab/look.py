@@ -65,10 +65,15 @@ def _widget_css() -> str:
         "@media (min-width:1100px){.fg-form .fg-sides{"
         "grid-template-columns:minmax(360px,5fr) minmax(0,7fr)}"
         ".fg-form .fg-sides>*{align-self:start}}\n"
+        "@media (min-width:1240px){.fg-form .fg-sides.fg-halves{"
+        "grid-template-columns:minmax(0,1fr) minmax(0,1fr)}}\n"
+        "@media (max-width:1239px){.fg-form .fg-sides.fg-halves{"
+        "grid-template-columns:minmax(0,1fr)}}\n"
         # The verdict stays in view while one looks at what it rests on.
         ".fg-form .fg-verdict{position:sticky;top:0;z-index:20;background:var(--fg-paper);"
         "border-bottom:2px solid var(--fg-line);margin:0!important;width:100%}\n"
-        "@media print{.fg-form .fg-verdict{position:static}}\n"
+        "@media print{.fg-form .fg-verdict{position:static}"
+        ".fg-form .fg-sides{display:block!important}}\n"
         ".fg-form .fg-fold>.jupyter-button{border:0;background:none;font-weight:600;"
         "padding:4px 0;text-align:left;width:auto}\n"
     )
@@ -125,10 +130,22 @@ def row(children: Sequence[widgets.Widget]) -> widgets.Box:
     )
 
 
-def sides(left: Sequence[widgets.Widget], right: Sequence[widgets.Widget]) -> widgets.Box:
-    """Return a question at the left and its answer at the right; under it where it is narrow."""
+def sides(
+    left: Sequence[widgets.Widget], right: Sequence[widgets.Widget], *, halves: bool = False
+) -> widgets.Box:
+    """Return a question at the left and its answer at the right; under it where it is narrow.
+
+    Parameters
+    ----------
+    left, right : sequence of Widget
+        What stands in each.
+    halves : bool
+        Whether they are of one width, as two drawings are.
+    """
     both = widgets.Box([widgets.VBox(list(left)), widgets.VBox(list(right))])
     both.add_class("fg-sides")
+    if halves:
+        both.add_class("fg-halves")
     return both
 
 

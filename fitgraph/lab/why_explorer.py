@@ -16,7 +16,7 @@ from fitgraph.lab import tables
 from fitgraph.lab.answering import Answering, Step
 from fitgraph.lab.debounce import Debounce
 from fitgraph.lab.form import FormError, part_label, read_part
-from fitgraph.lab.look import heading, html, note, row, style
+from fitgraph.lab.look import heading, html, note, row, sides, style
 from fitgraph.lab.measuring import measure_html, telling_html
 from fitgraph.lab.opened import OpenCatalogue
 from fitgraph.lab.picker import PartsForm
@@ -76,29 +76,34 @@ class WhyExplorer(Answering):
         self.stop_button.on_click(lambda _: self._stop_looking())
         key = f"WhyExplorer {catalogue.name} {parts}" if in_kernel() else None
         self.session = SessionBar(self, "why", key)
-        self.children = (
-            style(self),
-            self.session,
+        question = [
             heading("The parts"),
             note(
                 "Name two parts or more. What a build must have and you do not name is left open."
             ),
             self.form,
             self.problems,
+        ]
+        answer = [
             heading("Do they fit?"),
             self.answer,
             heading("What would change that"),
             self.change_note,
             self.changes,
             row([self.undo, self.stop_button]),
+        ]
+        drawn = [
+            [heading("The joints"), self.graph],
+            [heading("The cross-section"), self.sections, self.needs],
+        ]
+        self.children = (
+            style(self),
+            sides(question, answer),
             heading("What to measure"),
             self.measure,
             self.telling,
-            heading("The joints"),
-            self.graph,
-            heading("The cross-section"),
-            self.sections,
-            self.needs,
+            sides(*drawn, halves=True),
+            self.session,
         )
         self._ask_soon = Debounce(self.refresh)
         for picker in self.pickers.values():
