@@ -134,6 +134,8 @@ class Counterparts:
         self.codes = WordCodes()
         others = {r: os for r, os in options.items() if r != make.role}
         self.columns = columns_of(others, self.codes)
+        self._kept: dict[tuple[tuple[Reference, str | None], ...], dict[str, Bools]] = {}
+        self._rows: dict[tuple[str, str, str, bytes], Floats] = {}
 
     @property
     def snug(self) -> bool:
@@ -191,6 +193,12 @@ class Counterparts:
 
     def kept(self, words: Words) -> dict[str, Bools]:
         """Return which options of each role the words leave."""
+        chosen = tuple(words.items())
+        if chosen not in self._kept:
+            self._kept[chosen] = self._left_by(words)
+        return self._kept[chosen]
+
+    def _left_by(self, words: Words) -> dict[str, Bools]:
         keep = {r: np.ones(len(c.options), dtype=bool) for r, c in self.columns.items()}
         example = Columns([self.example(words)], self.codes)
         for joint in self.joints:
@@ -270,13 +278,21 @@ class Counterparts:
             mine = [(n, r) for n, r in joint.arguments.items() if r.role == role and n != argument]
             if not mine:
                 continue
-            columns = own if role == self.make.role else self.columns[role]
+            for k, (name, _) in enumerate(mine):
+                slots[name] = (len(rows), 2 * k)
+            columns, key = own, None
+            if role != self.make.role:  # what the others have does not hang on the part's sizes
+                columns = self.columns[role]
+                key = (joint.name, argument, role, keep[role].tobytes())
+                if key in self._rows:
+                    rows.append(self._rows[key])
+                    continue
             lets = np.ones(1, dtype=bool) if role == self.make.role else keep[role].copy()
             for condition in wanted:
                 if condition.role == role:
                     lets &= columns.holds(condition) > Presence.ABSENT
             table: list[Floats] = []
-            for k, (name, reference) in enumerate(mine):
+            for name, reference in mine:
                 if name not in rule.may_lack:
                     limits = columns.limits(reference, optional=name in rule.optional)
                 elif role == self.make.role and not settled:  # as thin as may be
@@ -284,8 +300,9 @@ class Counterparts:
                 else:
                     limits = columns.open_limits(reference)
                 table.extend(limits)
-                slots[name] = (len(rows), 2 * k)
             rows.append(np.unique(np.column_stack(table)[lets], axis=0))
+            if key is not None:
+                self._rows[key] = rows[-1]
         shape = [range(len(r)) for r in rows]
         picked = np.array(list(itertools.product(*shape)), dtype=np.intp).reshape(-1, len(rows))
         others = {

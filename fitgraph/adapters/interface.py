@@ -261,11 +261,34 @@ def _meeting(space: Space, roles: Sequence[str]) -> tuple[int, dict[str, str]]:
     raise AssertionError(f"no clique holds {', '.join(roles)}")
 
 
+def tables_apart(
+    catalogue: Catalogue, role: str, options: Mapping[str, tuple[Option, ...]]
+) -> list[JointTable]:
+    """Return what the joints say that do not touch a role, with nothing that is not certain.
+
+    Parameters
+    ----------
+    catalogue, role, options
+        As in :func:`interface`.
+    """
+    columns = columns_of({r: os for r, os in options.items() if r != role}, WordCodes())
+    found = []
+    for joint in asked(catalogue.vocabulary.joints, tidy=True):
+        if role in joint.roles or not all(options[r] for r in joint.roles):
+            continue
+        if RULES[joint.rule].sums:
+            found.append(_held(sum_condition(joint, columns)))
+        else:
+            found.append(_certain(joint_table(joint, columns)))
+    return found
+
+
 def interface(
     catalogue: Catalogue,
     role: str,
     made: Sequence[Option],
     options: Mapping[str, tuple[Option, ...]],
+    apart: Sequence[JointTable] | None = None,
 ) -> Interface | None:
     """Compile what the rest of a build asks of a role.
 
@@ -279,6 +302,8 @@ def interface(
         Options of that role: parts that exist and parts that could be made.
     options : mapping of str to tuple of Option
         The options of every role.
+    apart : sequence of JointTable, optional
+        From :func:`tables_apart`, if it is at hand.
 
     Returns
     -------
@@ -290,21 +315,21 @@ def interface(
         return None
     codes = WordCodes()
     columns = columns_of({**others, role: made}, codes)
-    kept: list[JointTable] = []
+    kept = list(tables_apart(catalogue, role, options) if apart is None else apart)
     touching: list[_Asked] = []
     alone = np.ones(len(made), dtype=bool)
     for joint in asked(catalogue.vocabulary.joints, tidy=True):
+        if role not in joint.roles:
+            continue
         if RULES[joint.rule].sums:
             condition = sum_condition(joint, columns)
-            if role not in condition.roles:
+            if role not in condition.roles:  # all that could be made are the same to it
                 kept.append(_held(condition))
             else:
                 touching += _sums_without(condition, role, len(made))
             continue
         table = joint_table(joint, columns)
-        if role not in joint.roles:
-            kept.append(_certain(table))
-        elif joint.roles == (role,):
+        if joint.roles == (role,):
             alone &= table.verdicts[table.class_of[0]] == Verdict.FITS
         elif not (table.verdicts == Verdict.FITS).all():
             touching.append(_without(table, role))

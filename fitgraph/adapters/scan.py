@@ -24,7 +24,7 @@ from fitgraph.adapters.demand import (
     scales,
     terms,
 )
-from fitgraph.adapters.interface import Interface, interface
+from fitgraph.adapters.interface import Interface, interface, tables_apart
 from fitgraph.adapters.settled import settled
 from fitgraph.demand.menus import IN_STOCK, SOLD, Menus, Shelf
 from fitgraph.demand.questions import questions_of, request_of
@@ -33,7 +33,7 @@ from fitgraph.graph.options import options_for, plain
 from fitgraph.model import Catalogue, Make, Option, Part
 from fitgraph.solve.batch import COUNT, LEAST, Demands, Passes
 from fitgraph.solve.engine import TreeEngine
-from fitgraph.solve.query import TENTHS
+from fitgraph.solve.query import TENTHS, ask
 from fitgraph.solve.request import Facts, NamingError, Request
 from fitgraph.solve.space import Space
 from fitgraph.solve.tree import Tree
@@ -162,7 +162,9 @@ class _Role:
         self.side: Interface | None = None
         found = candidates(catalogue, make, self.options)
         offered = [plain(c.part) for c in found]
-        self.whole = interface(catalogue, make.role, [*self.existing, *offered], self.options)
+        apart = tables_apart(catalogue, make.role, self.options)
+        every = [*self.existing, *offered]
+        self.whole = interface(catalogue, make.role, every, self.options, apart)
         if self.whole is not None:
             old = len(self.existing)
             kept = _unbettered(found, self.whole.fits[old:])
@@ -173,7 +175,7 @@ class _Role:
             fits = np.vstack([self.whole.fits[:old], self.whole.fits[old:][kept]])
             self.whole = replace(self.whole, fits=fits)
             self.made = [plain(c.part) for c in self.chosen]
-            self.side = interface(catalogue, make.role, self.made, self.options)
+            self.side = interface(catalogue, make.role, self.made, self.options, apart)
 
     @staticmethod
     def _offers(
@@ -400,11 +402,13 @@ def stranded(catalogue: Catalogue, engine: TreeEngine | None = None) -> list[Par
         The catalogue as compiled, if it is at hand.
     """
     engine = TreeEngine(catalogue) if engine is None else engine
-    remaining = engine.remaining(Request(in_stock=True), exact=False)
+    space, query = engine.space, ask(engine.space, Request(in_stock=True))
+    weights, home = query.weights(query.mask(certain=True)), query.home(certain=True)
+    through = space.through(weights, home, certain=True, exact=False)
     return [
         option.part
-        for role, options in engine.space.options.items()
-        for option, builds in zip(options, remaining[role].builds, strict=True)
+        for role, options in space.options.items()
+        for option, builds in zip(options, through[role][space.class_of[role]], strict=True)
         if option.part is not None
         and not option.services
         and option.part.stock > 0

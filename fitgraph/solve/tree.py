@@ -134,8 +134,15 @@ def _bags(variables: Sequence[str], tables: Sequence[ClassTable]) -> nx.Graph:
 def _separator_keys(rows: Ints, columns: Sequence[int], sizes: Sequence[int]) -> Ints:
     key = np.zeros(len(rows), dtype=np.intp)
     for column, size in zip(columns, sizes, strict=True):
-        key = key * size + rows[:, column]
+        key *= size
+        key += rows[:, column]
     return key
+
+
+def _with_partner(rows: Ints, keys: Ints, partners: Ints) -> Ints:
+    """Return the rows whose key is among those of a neighbour."""
+    kept = np.isin(keys, partners)
+    return rows if kept.all() else rows.compress(kept, axis=0)
 
 
 def build_tree(
@@ -198,15 +205,16 @@ def build_tree(
         above = parent_of[bag]
         if above is not None:
             p, shared = place[above], shared_with_parent[i]
-            rows[p] = rows[p][np.isin(key(p, shared), key(i, shared))]
+            rows[p] = _with_partner(rows[p], key(p, shared), key(i, shared))
     for i in range(len(order) - 1, -1, -1):  # downwards
         above = parent_of[order[i]]
         if above is not None:
             p, shared = place[above], shared_with_parent[i]
-            rows[i] = rows[i][np.isin(key(i, shared), key(p, shared))]
+            rows[i] = _with_partner(rows[i], key(i, shared), key(p, shared))
     for i in range(len(order)):
-        keys = key(i, shared_with_parent[i])
-        rows[i] = rows[i][np.argsort(keys, kind="stable")]
+        if shared_with_parent[i]:
+            keys = key(i, shared_with_parent[i])
+            rows[i] = rows[i].take(np.argsort(keys, kind="stable"), axis=0)
     cliques = []
     counted: set[str] = set()
     owns: dict[int, tuple[str, ...]] = {}
