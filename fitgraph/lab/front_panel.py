@@ -142,12 +142,15 @@ class FrontPanel(Answering):
 
             return show
 
+        def coarse() -> Callable[[], None]:
+            first = engine.first_front(request)
+            return lambda: self.chart.show(None, first)
+
         def spread() -> Callable[[], None]:
             found = histogram(ask(engine.space, request))
-            first = engine.first_front(request)
 
             def show() -> None:
-                self.chart.show(found, first)
+                self.chart.show(found, None)
                 self._tell("Looking for the builds that no other betters …")
                 self._count_seconds(asked)
 
@@ -163,7 +166,7 @@ class FrontPanel(Answering):
 
             return show
 
-        return [(False, begin), (True, spread), (True, front)]
+        return [(False, begin), (True, coarse), (True, spread), (True, front)]
 
     def _count_seconds(self, asked: int) -> None:
         try:

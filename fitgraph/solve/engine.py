@@ -286,10 +286,25 @@ class TreeEngine:
         return Fronts(support, third, space.class_of, *self._three(query, certain=certain))
 
     def _builds(self, query: Query, found: tuple[dict[str, Ints], Floats]) -> list[Build]:
-        options, points = found
+        """Return the builds of some options of each role, as :func:`make_build` makes one."""
+        space, (chosen, points) = self.space, found
+        zero = np.zeros(len(points))
+        price = sum((query.price[r][o] for r, o in chosen.items()), zero)
+        mass = sum((space.mass_g[r][o] for r, o in chosen.items()), zero)
+        strengths = [space.strength_nm[r][o] for r, o in chosen.items()]
+        strength = np.fmin.reduce([np.full(len(points), np.nan), *strengths])
+        columns = [[space.options[r][n] for n in o.tolist()] for r, o in chosen.items()]
+        rows = zip(*columns, strict=True)
         return [
-            make_build(self.space, query, {r: int(o[n]) for r, o in options.items()})
-            for n in range(len(points))
+            Build(
+                {o.role: o for o in row if o.part is not None},
+                int(p),
+                None if np.isnan(m) else m,
+                None if np.isnan(s) else s,
+            )
+            for row, p, m, s in zip(
+                rows, price.tolist(), mass.tolist(), strength.tolist(), strict=True
+            )
         ]
 
     def remaining(self, request: Request, *, exact: bool = True) -> dict[str, Remaining]:

@@ -447,42 +447,6 @@ class Fronts:
         rest : ndarray of float, shape (n_weightings, n_groups)
             What the rest of a build adds at the least.
         """
-        width = np.ones(len(group))
-        if own is not None:
-            width *= self.options[own[0]][2][own[1]]
-        for _, front, cell in joins:
-            width *= front.counts[cell]
-        done = np.append(0.0, np.cumsum(width))
-        pieces = []
-        begin = 0
-        while begin < len(group):
-            end = int(np.searchsorted(done, done[begin] + _AT_ONCE, side="right")) - 1
-            part = slice(begin, max(end, begin + 1))
-            pieces.append(
-                self._piece(
-                    group[part],
-                    None if own is None else (own[0], own[1][part]),
-                    [(key, front, cell[part]) for key, front, cell in joins],
-                    rest,
-                )
-            )
-            begin = part.stop
-        if not pieces:
-            no, none = np.zeros(0, dtype=np.intp), np.zeros(0)
-            return _Points(no, none, none, no, {key: no for key, _, _ in joins})
-        if len(pieces) == 1:
-            return pieces[0]
-        found = _Points.together(pieces)
-        return found.take(least_of_two(found.group, found.price, found.mass))
-
-    def _piece(
-        self,
-        group: Ints,
-        own: tuple[int, Ints] | None,
-        joins: Sequence[tuple[int, _Front, Ints]],
-        rest: Floats,
-    ) -> _Points:
-        row = np.arange(len(group))
         option = np.full(len(group), -1, dtype=np.intp)
         price, mass = np.zeros(len(group)), np.zeros(len(group))
         if own is not None:
@@ -492,28 +456,57 @@ class Fronts:
             option = options[starts[kind[row]] + number]
             if self.plan.steps[place].is_role:
                 price, mass = self.costs[self.plan.steps[place].variable][:2, option]
+                # Rows that open the same are one: of all their options the best will do.
+                kept = least_of_two(_numbered([group, *(c for _, _, c in joins)])[row], price, mass)
+                row, option, price, mass = row[kept], option[kept], price[kept], mass[kept]
             else:
                 price, mass = np.zeros(len(row)), np.zeros(len(row))
+            group = group[row]
+            joins = [(key, front, cell[row]) for key, front, cell in joins]
+        width = np.ones(len(group))
+        for _, front, cell in joins:
+            width *= front.counts[cell]
+        done = np.append(0.0, np.cumsum(width))
+        pieces = []
+        begin = 0
+        start = _Points(group, price, mass, option, {})
+        while begin < len(group):
+            end = int(np.searchsorted(done, done[begin] + _AT_ONCE, side="right")) - 1
+            part = np.arange(begin, max(end, begin + 1))
+            opened = [(key, front, cell[part]) for key, front, cell in joins]
+            pieces.append(self._piece(start.take(part), opened, rest))
+            begin = int(part[-1]) + 1
+        if not pieces:
+            no, none = np.zeros(0, dtype=np.intp), np.zeros(0)
+            return _Points(no, none, none, no, {key: no for key, _, _ in joins})
+        if len(pieces) == 1:
+            return pieces[0]
+        found = _Points.together(pieces)
+        return found.take(least_of_two(found.group, found.price, found.mass))
+
+    def _piece(
+        self, start: _Points, joins: Sequence[tuple[int, _Front, Ints]], rest: Floats
+    ) -> _Points:
+        """Return the fronts of groups of points with all that they open."""
+        row, price, mass = np.arange(len(start.group)), start.price, start.mass
         taken: dict[int, Ints] = {}
         for n, (key, front, cell) in enumerate(joins):
             at = cell[row]
             owner, number = spread(front.counts[at])
             point = front.starts[at[owner]] + number
-            row, option = row[owner], option[owner]
+            row = row[owner]
             price, mass = price[owner] + front.price[point], mass[owner] + front.mass[point]
-            taken = {k: t[owner] for k, t in taken.items()} | {key: point}
-            if n + 1 < len(joins):
-                kept = least_of_two(row, price, mass)
-                row, option, price, mass = row[kept], option[kept], price[kept], mass[kept]
-                taken = {k: t[kept] for k, t in taken.items()}
-        of_group = group[row]
-        bounds = rest.take(of_group, axis=1)
+            kept = least_of_two(row if n + 1 < len(joins) else start.group[row], price, mass)
+            row, price, mass = row[kept], price[kept], mass[kept]
+            taken = {k: t[owner[kept]] for k, t in taken.items()} | {key: point[kept]}
+        group = start.group[row]
+        bounds = rest.take(group, axis=1)
         bounds[0] += price
         bounds[1] += mass
         bounds[3:] += self.mixed @ np.array([price, mass])
-        good = self._promising(bounds)
-        found = _Points(of_group, price, mass, option, taken).take(good)
-        return found.take(least_of_two(found.group, found.price, found.mass))
+        found = _Points(group, price, mass, start.option[row], taken)
+        good = found.take(self._promising(bounds))
+        return good if joins else good.take(least_of_two(good.group, good.price, good.mass))
 
     def _inner(self, place: int) -> _Front:
         """Return the fronts of all below each cell of a step."""
@@ -590,6 +583,19 @@ class Fronts:
                     column[which[mine]] = made.option[at]
                 opened = {k: p[at] for k, p in made.points.items()}
                 self._trace(made.place, opened, which[mine], chosen)
+
+
+def _numbered(columns: Sequence[Ints]) -> Ints:
+    """Return a number for each row of some columns, ascending with the first of them."""
+    found = columns[0]
+    for column in columns[1:]:
+        width = int(column.max(initial=0)) + 1
+        if (int(found.max(initial=0)) + 1) * width > 1 << 40:
+            found = np.unique(found, return_inverse=True)[1].reshape(-1).astype(np.intp)
+        found = found * width + column
+    if int(found.max(initial=0)) >= 1 << 24:  # small, so that what is added to it stays exact
+        found = np.unique(found, return_inverse=True)[1].reshape(-1).astype(np.intp)
+    return found
 
 
 def _first_least(values: Floats, owner: Ints) -> Ints:
