@@ -14,6 +14,7 @@ from fitgraph.explain.buckets import Factor, Least
 from fitgraph.explain.elements import Question
 from fitgraph.explain.kinds import Kinds, Reduced, reduce
 from fitgraph.explain.narrowed import within
+from fitgraph.explain.network import Domains, Network, TooLongError, as_mask
 from fitgraph.graph.options import length_of
 from fitgraph.model import Option, Vocabulary
 from fitgraph.solve.algebra import COUNT
@@ -237,8 +238,8 @@ def _marked(question: Question, chosen: Mapping[str, int]) -> Question:
     return replace(question, broken=broken)
 
 
-def _ways(question: Question, dropped: int) -> Iterator[dict[str, int]]:
-    """Yield, for each way to drop some elements, the code of the roles concerned.
+def _codes(question: Question, dropped: int) -> dict[str, list[int]]:
+    """Return, of each role that some elements concern, the codes that break just these.
 
     A part that goes is either left out or swapped for another.
     """
@@ -251,6 +252,12 @@ def _ways(question: Question, dropped: int) -> Iterator[dict[str, int]]:
         mine = dropped & sum(1 << n for n in _places(question, role))
         if mine:
             shares[role] = [code for code, broken in here if broken == mine]
+    return shares
+
+
+def _ways(question: Question, dropped: int) -> Iterator[dict[str, int]]:
+    """Yield, for each way to drop some elements, the code of the roles concerned."""
+    shares = _codes(question, dropped)
     for choice in itertools.product(*shares.values()):
         yield dict(zip(shares, choice, strict=True))
 
@@ -291,9 +298,10 @@ def changes(
     wished = costs(question, prefer)
     # What stays as it is costs nothing, so that only the steps are compared.
     cost = {r: np.where(question.broken[r] == 0, 0.0, c) for r, c in wished.items()}
-    ways = [(dropped, way) for dropped in drops for way in _ways(question, dropped) if way]
     if kinds.space.sums:
-        return sorted(_searched(question, ways, chosen, cost), key=lambda c: rank(c, prefer))
+        searched = _Searched(kinds.network, question, chosen, cost)
+        return sorted(searched.changes(drops), key=lambda c: rank(c, prefer))
+    ways = [(dropped, way) for dropped in drops for way in _ways(question, dropped) if way]
     reduced = reduce(kinds, question, cost=cost, whole={list(way)[-1] for _, way in ways})
     found = [
         change
@@ -333,13 +341,113 @@ def _best(
     return _change(question, way, chosen, places, alternatives, dropped)
 
 
-def _searched(
+class _Searched:
+    """Finds the best change of each way by a search for a build, which takes sums as well.
+
+    Parameters
+    ----------
+    network : Network
+        For what is certain.
+    question : Question
+        With its options marked.
+    chosen : mapping of str to int
+        The option that fills each named role now.
+    cost : mapping of str to ndarray of float
+        What each option costs.
+    """
+
+    def __init__(
+        self,
+        network: Network,
+        question: Question,
+        chosen: Mapping[str, int],
+        cost: Mapping[str, Floats],
+    ) -> None:
+        self.network, self.question, self.chosen, self.cost = network, question, chosen, cost
+        self._lets: dict[tuple[str, int], tuple[Bools, int]] = {}
+        self._least: dict[tuple[str, int], list[float]] = {}
+
+    def changes(self, drops: Sequence[int]) -> Iterator[Change]:
+        """Yield the best change of each way to drop each of some sets of elements."""
+        long: list[tuple[int, Mapping[str, int]]] = []
+        for dropped in drops:
+            codes = _codes(self.question, dropped)
+            if not codes:
+                continue
+            left = []
+            for role in self.network.roles:
+                classes = 0
+                for code in codes.get(role, [0]):
+                    classes |= self._of(role, code)[1]
+                left.append(classes)
+            for way, narrow in self._open(self.network.narrowed(left), codes, {}):
+                try:
+                    change = self._best(dropped, way, narrow)
+                except TooLongError:
+                    long.append((dropped, way))
+                else:
+                    if change is not None:
+                        yield change
+        yield from _passed(self.question, long, self.chosen, self.cost)
+
+    def _of(self, role: str, code: int) -> tuple[Bools, int]:
+        """Return the options of a role with a code, and their classes."""
+        if (role, code) not in self._lets:
+            mask = self.question.allowed[role] & (self.question.broken[role] == code)
+            self._lets[role, code] = mask, self.network.classes(role, mask)
+        return self._lets[role, code]
+
+    def _open(
+        self, left: Domains | None, codes: Mapping[str, Sequence[int]], way: dict[str, int]
+    ) -> Iterator[tuple[dict[str, int], Domains]]:
+        """Yield the ways that joints and sums leave open, with what is left of each role."""
+        if left is None:
+            return
+        role = next((r for r in codes if r not in way), None)
+        if role is None:
+            yield way, left
+            return
+        for code in codes[role]:
+            narrow = self.network.within(left, role, self._of(role, code)[1])
+            yield from self._open(narrow, codes, {**way, role: code})
+
+    def _best(self, dropped: int, way: Mapping[str, int], left: Domains) -> Change | None:
+        """Return the best change of one way, None where no build is left."""
+        network, space = self.network, self.question.space
+        for role, code in way.items():
+            if (role, code) not in self._least:
+                mask = self._of(role, code)[0]
+                self._least[role, code] = _least_of_class(space, role, mask, self.cost[role])
+        least = {role: self._least[role, code] for role, code in way.items()}
+        found = network.cheapest(left, least, ready=True)
+        if found is None:
+            return None
+        last = list(way)[-1]
+        open_ = as_mask(network.through(left, last, ready=True), space.sizes[last])
+        places = {}
+        for role, one in zip(network.roles, found, strict=True):
+            mask = self._of(role, way.get(role, 0))[0]
+            mask = mask & (space.class_of[role] == one.bit_length() - 1)
+            places[role] = int(np.argmin(np.where(mask, self.cost[role], np.inf)))
+        mask = self._of(last, way[last])[0]
+        alternatives = int((mask & open_[space.class_of[last]]).sum())
+        return _change(self.question, way, self.chosen, places, alternatives, dropped)
+
+
+def _least_of_class(space: Space, role: str, mask: Bools, cost: Floats) -> list[float]:
+    """Return the least cost among some options of a role, for each class."""
+    least = np.full(space.sizes[role], np.inf)
+    np.minimum.at(least, space.class_of[role][mask], cost[mask])
+    return least.tolist()
+
+
+def _passed(
     question: Question,
     ways: Sequence[tuple[int, Mapping[str, int]]],
     chosen: Mapping[str, int],
     cost: Mapping[str, Floats],
 ) -> Iterator[Change]:
-    """Yield the best change of each way by the search, which takes sums as well."""
+    """Yield the best change of each way by passes over all builds, for long searches."""
     space = question.space
     alike: dict[frozenset[str], list[tuple[int, Mapping[str, int]]]] = {}
     for dropped, way in ways:

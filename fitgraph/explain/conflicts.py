@@ -7,28 +7,21 @@ drop are those broken sets in which no joint is. docs/explanations.md says why b
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
-import numpy.typing as npt
 
-from fitgraph.demand.least import cheapest
-from fitgraph.demand.menus import Listing, Menu
 from fitgraph.explain.broken import broken_sets, united
 from fitgraph.explain.buckets import Factor, Least
+from fitgraph.explain.clashing import conflict_sets
 from fitgraph.explain.elements import JOINT, PICK, Element, Question
+from fitgraph.explain.guilty import GuiltySums
 from fitgraph.explain.hitting import Oracle, drops_and_conflicts
 from fitgraph.explain.kinds import Kinds, Reduced, Table, reduce
-from fitgraph.explain.narrowed import narrowed
 from fitgraph.explain.reasons import Clash, clashes
-from fitgraph.explain.transversals import minimal, minimal_transversals
-from fitgraph.graph.sums import SumCondition
-from fitgraph.model import Joint, Option, Verdict
-from fitgraph.solve.space import Space
-from fitgraph.solve.support import support_of
-
-Bools = npt.NDArray[np.bool_]
+from fitgraph.explain.transversals import minimal_transversals
+from fitgraph.model import Joint, Verdict
 
 
 @dataclass(frozen=True, slots=True)
@@ -104,8 +97,7 @@ def minimal_conflicts(kinds: Kinds, question: Question, verdict: Verdict) -> lis
     found, with one joint on such a sum that makes it clash.
     """
     reduced = reduce(kinds, question)
-    families, names = broken_sets(reduced, joints_hold=False)
-    members = minimal(m for family in families for m in minimal_transversals(family))
+    members, names = conflict_sets(reduced)
     by_name = {t.joint.name: t.joint for t in reduced.tables}
     joints = [by_name[name] for name in names]
     nearest = _Nearest(reduced, verdict)
@@ -117,102 +109,29 @@ def minimal_conflicts(kinds: Kinds, question: Question, verdict: Verdict) -> lis
     ]
     if not kinds.space.sums:
         return found
-    told = {m & _every(question) for m in members}
-    _, clashing = _by_oracle(kinds, question, told)
-    alone: dict[str, Oracle] = {}
+    every = (1 << len(question.elements)) - 1
+    told = {m & every for m in members}
+    _, clashing = drops_and_conflicts(Oracle(kinds.network, question), told)
+    guilty = GuiltySums(kinds.network, question)
     for member in clashing:
         if member not in told:
             elements = sets_of_elements(question, (), [member])[0]
-            found.append(_on_sums(kinds, question, member, elements, verdict, alone))
+            found.append(_on_sums(guilty, member, elements, verdict))
     return found
 
 
-def _every(question: Question) -> int:
-    return (1 << len(question.elements)) - 1
-
-
-def _by_oracle(
-    kinds: Kinds, question: Question, known: Iterable[int]
-) -> tuple[list[int], list[int]]:
-    """Return the minimal sets to drop and to clash where sums count, as bits of elements."""
-    plan = narrowed(question, certain=kinds.least is Verdict.FITS)
-    return drops_and_conflicts(Oracle(plan, kinds.space.class_of, question), known)
-
-
 def _on_sums(
-    kinds: Kinds,
-    question: Question,
-    member: int,
-    elements: tuple[Element, ...],
-    verdict: Verdict,
-    alone: dict[str, Oracle],
+    guilty: GuiltySums, member: int, elements: tuple[Element, ...], verdict: Verdict
 ) -> Conflict:
-    """Return a conflict with the sums that make it one: the nearest build breaks the first.
-
-    What each sum rules out alone is carried from one conflict to the next.
-    """
-    space, certain = kinds.space, kinds.least is Verdict.FITS
-    rest = _every(question) & ~member
-    lets = {r: question.lets(r, rest) for r in question.allowed}
-    suspects = [s for s in space.sums if _breakable(s, lets, certain=certain)]
-    guilty: list[SumCondition] = []
-    for suspect in suspects:
-        if suspect.name not in alone:
-            plan = narrowed(question, certain=certain, sums=frozenset([suspect.name]))
-            alone[suspect.name] = Oracle(plan, space.class_of, question)
-        if not alone[suspect.name].left([rest])[0]:
-            guilty = [suspect]
-            break
-    clashes_: list[Clash] = []
-    joints: list[Joint] = []
-    for condition in guilty or suspects[:1]:
-        chosen = _nearest_sum(space, condition, lets, certain=certain)
-        named = {e.role for e in elements if e.kind == PICK}
-        free = frozenset(r for r in condition.roles if r not in named)
-        clashes_ += clashes([condition.joint], chosen, at_most=verdict, free=free)
-        joints.append(condition.joint)
-    more = tuple(Element(JOINT, joint=j, name=j.name) for j in joints)
-    return Conflict((*elements, *more), verdict, tuple(clashes_))
-
-
-def _breakable(condition: SumCondition, lets: Mapping[str, Bools], *, certain: bool) -> bool:
-    """Return whether some options break a condition, each term at its least."""
-    total = 0.0
-    for term in condition.terms:
-        values = term.worst if certain else term.best
-        at = [np.unique(c[lets[r]]) for r, c in zip(term.roles, term.class_of, strict=True)]
-        total += float(values[np.ix_(*at)].min(initial=np.inf))
-    return total < 0
-
-
-#: Micrometres in a millimetre, and what stands for "does not bind" among them.
-_FINE, _FREE = 1000.0, 1e9
-
-
-def _nearest_sum(
-    space: Space, condition: SumCondition, lets: Mapping[str, Bools], *, certain: bool
-) -> dict[str, Option]:
-    """Return the combination that comes nearest to keeping a sum and breaks no other joint."""
-    gain = {r: np.zeros(len(options)) for r, options in space.options.items()}
-    for term in condition.terms:
-        values = term.worst if certain else term.best
-        own = values.reshape(len(values), -1).max(axis=1)
-        gain[term.roles[0]] += np.clip(np.rint(own * _FINE), -_FREE, _FREE)[term.class_of[0]]
-    class_of = {r: space.class_of[r] for r in space.roles}
-    domains = {r: np.unique(class_of[r][mask]) for r, mask in lets.items()}
-    plan = space.ingredients(certain=certain).plan(domains, sums=frozenset())
-    menus = []
-    for role in space.roles:
-        at = np.flatnonzero(lets[role])
-        known = np.ones(len(at), dtype=bool)
-        menus.append([Menu(at, class_of[role][at], -gain[role][at], np.zeros(len(at)), known)])
-    listing = Listing(class_of, menus, {certain: support_of(plan, np.inf)})
-    asked = np.zeros((1, len(space.roles)), dtype=np.intp)
-    value, places = cheapest(listing, asked, (1.0, 0.0), certain=certain, witness=True)
-    if not np.isfinite(value[0]):
-        best = {r: int(np.argmax(np.where(mask, gain[r], -np.inf))) for r, mask in lets.items()}
-        return {r: space.options[r][at] for r, at in best.items()}
-    return {r: space.options[r][n] for r, n in zip(space.roles, places[0].tolist(), strict=True)}
+    """Return a conflict with the sum that makes it one: the nearest build breaks it."""
+    condition = guilty.of(member)
+    if condition is None:
+        return Conflict(elements, verdict)
+    named = {e.role for e in elements if e.kind == PICK}
+    free = frozenset(r for r in condition.roles if r not in named)
+    told = clashes([condition.joint], guilty.nearest(member, condition), at_most=verdict, free=free)
+    joint = Element(JOINT, joint=condition.joint, name=condition.joint.name)
+    return Conflict((*elements, joint), verdict, tuple(told))
 
 
 def minimal_drops(kinds: Kinds, question: Question) -> list[int]:
@@ -240,7 +159,8 @@ def minimal_drops(kinds: Kinds, question: Question) -> list[int]:
     drops = united(families)
     if not kinds.space.sums or not drops:
         return drops
-    return _by_oracle(kinds, question, minimal_transversals(drops))[0]
+    known = minimal_transversals(drops)
+    return drops_and_conflicts(Oracle(kinds.network, question), known)[0]
 
 
 #: What an assignment costs that breaks a joint of the conflict, and something else asked for.

@@ -1,7 +1,7 @@
 """What has to be dropped, and what clashes, where sums along a nest or a stack count as well.
 
 Elimination that carries sets of broken elements (:mod:`fitgraph.explain.broken`) is quick where
-joints tie two parts, and hopeless where lengths of six parts add up. The search itself takes
+joints tie two parts, and hopeless where lengths of six parts add up. A search for one build takes
 sums easily, so it serves as an oracle: is a build left when these elements go? Conflicts between
 pairs are known beforehand; every set that is dropped has to hit them all. A smallest set that
 does, and leaves no build, teaches one more conflict (implicit hitting sets). When every smallest
@@ -18,12 +18,14 @@ References
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Iterable
 
 import numpy as np
 import numpy.typing as npt
 
 from fitgraph.explain.elements import Question
+from fitgraph.explain.narrowed import narrowed
+from fitgraph.explain.network import Domains, Network, TooLongError
 from fitgraph.explain.transversals import bits, minimal, minimal_transversals
 from fitgraph.solve.algebra import COUNT
 from fitgraph.solve.passes import Demands, Passes
@@ -31,78 +33,115 @@ from fitgraph.solve.plan import Plan
 
 Ints = npt.NDArray[np.intp]
 
-#: Requests that are asked at once.
-_AT_ONCE = 64
-
 
 class Oracle:
     """Says whether a build is left when elements of a question go.
 
     Parameters
     ----------
-    plan : Plan
+    network : Network
         For what is certain, or for what is possible.
-    class_of : mapping of str to ndarray of int
-        The base class of each option.
     question : Question
         Its limits are not looked at.
+    sums : frozenset of str, optional
+        Names of the conditions on sums that count; all by default.
     """
 
-    def __init__(self, plan: Plan, class_of: Mapping[str, Ints], question: Question) -> None:
-        self.plan, self.class_of, self.question = plan, class_of, question
+    def __init__(
+        self, network: Network, question: Question, sums: frozenset[str] | None = None
+    ) -> None:
+        self.network, self.question, self.sums = network, question, sums
         self.every = (1 << len(question.elements)) - 1
         self._mask = {
             role: sum(1 << n for n in set(places) if n is not None)
             for role, places in question.meaning.items()
         }
-        self._known: dict[int, bool] = {}
+        self._classes: dict[tuple[str, int], int] = {}
+        self._broken: dict[tuple[str, int, int], int] = {}
+        self._leaving: list[int] = []
+        self._clashing: list[int] = []
+        self._plan: Plan | None = None
 
-    def left(self, dropped: Sequence[int]) -> list[bool]:
-        """Return for each set of elements, as bits, whether a build is left without them."""
-        asked = [d for d in dict.fromkeys(dropped) if d not in self._known]
-        for start in range(0, len(asked), _AT_ONCE):
-            some = asked[start : start + _AT_ONCE]
-            for d, yes in zip(some, self._ask(some), strict=True):
-                self._known[d] = yes
-        return [self._known[d] for d in dropped]
+    def domains(self, dropped: int) -> Domains:
+        """Return the classes of each role that break nothing but dropped elements, as bits."""
+        found = []
+        for role in self.network.roles:
+            key = role, dropped & self._mask[role]
+            if key not in self._classes:
+                lets = self.question.lets(role, dropped)
+                self._classes[key] = self.network.classes(role, lets)
+            found.append(self._classes[key])
+        return found
 
-    def _ask(self, dropped: Sequence[int]) -> list[bool]:
-        values: dict[str, npt.NDArray[np.float64]] = {}
-        of: dict[str, Ints] = {}
-        for role in self.plan.roles:
-            masks = [d & self._mask[role] for d in dropped]
-            distinct = list(dict.fromkeys(masks))
-            rows = []
-            for mask in distinct:
-                lets = self.question.lets(role, mask)
-                row = np.zeros(self.plan.sizes[role])
-                row[self.class_of[role][lets]] = 1.0
-                rows.append(row)
-            values[role] = np.array(rows)
-            of[role] = np.array([distinct.index(m) for m in masks], dtype=np.intp)
-        passes = Passes(self.plan, Demands(values, of), COUNT)
-        return [bool(total > 0) for total in passes.totals()]
+    def left(self, dropped: int) -> bool:
+        """Return whether a build is left without some elements, as bits."""
+        if any(not broken & ~dropped for broken in self._leaving):
+            return True
+        if any(not conflict & dropped for conflict in self._clashing):
+            return False
+        try:
+            build = self.network.build(self.domains(dropped), self.sums)
+        except TooLongError:
+            if self._passed(dropped):
+                self._leaving.append(dropped)
+                return True
+            build = None
+        if build is None:
+            self._clashing.append(self.every & ~dropped)
+            return False
+        self._leaving.append(self._breaks(build, dropped))
+        return True
+
+    def _breaks(self, build: Domains, dropped: int) -> int:
+        """Return the dropped elements that a build breaks."""
+        broken = 0
+        for role, one in zip(self.network.roles, build, strict=True):
+            if mine := dropped & self._mask[role]:
+                key = role, one, mine
+                if key not in self._broken:
+                    self._broken[key] = self._breaks_of(role, one, mine)
+                broken |= self._broken[key]
+        return broken
+
+    def _breaks_of(self, role: str, one: int, dropped: int) -> int:
+        lets = self.question.lets(role, dropped)
+        lets &= self.question.space.class_of[role] == one.bit_length() - 1
+        codes = np.unique(self.question.broken[role][lets]).tolist()
+        return min((self.question.broken_by(role, c) for c in codes), key=int.bit_count)
+
+    def _passed(self, dropped: int) -> bool:
+        """Return whether a build is left, by a pass over all of them at once."""
+        question, space = self.question, self.question.space
+        if self._plan is None:
+            self._plan = narrowed(question, certain=self.network.certain, sums=self.sums)
+        values = {}
+        for role in self._plan.roles:
+            values[role] = np.zeros((1, self._plan.sizes[role]))
+            values[role][0, space.class_of[role][question.lets(role, dropped)]] = 1.0
+        of = dict.fromkeys(values, np.zeros(1, dtype=np.intp))
+        return bool(Passes(self._plan, Demands(values, of), COUNT).totals()[0] > 0)
 
     def shrunk(self, clashing: int) -> int:
         """Return a minimal conflict within a set of elements that clash.
 
         Notes
         -----
-        Each round asks of all beginnings of the set at once which of them clash already; the
-        last element of the first that does belongs to the conflict.
+        The last element of the shortest beginning that clashes belongs to the conflict; with it
+        in front, the next is looked for among those before it.
         """
         kept = 0
         rest = list(bits(clashing))
-        while True:
-            tried = [kept]
-            for element in rest:
-                tried.append(tried[-1] | element)
-            holds = self.left([self.every & ~some for some in tried])
-            first = holds.index(False)
-            if first == 0:
-                return kept
-            kept |= rest[first - 1]
-            rest = rest[: first - 1]
+        while self.left(self.every & ~kept):
+            clear, clashes = 0, len(rest)  # so many leave a build; so many do not
+            while clashes - clear > 1:
+                middle = (clear + clashes) // 2
+                if self.left(self.every & ~(kept | sum(rest[:middle]))):
+                    clear = middle
+                else:
+                    clashes = middle
+            kept |= rest[clashes - 1]
+            rest = rest[: clashes - 1]
+        return kept
 
 
 def drops_and_conflicts(oracle: Oracle, known: Iterable[int]) -> tuple[list[int], list[int]]:
@@ -123,15 +162,14 @@ def drops_and_conflicts(oracle: Oracle, known: Iterable[int]) -> tuple[list[int]
     conflicts = minimal(known)
     while True:
         drops = minimal_transversals(conflicts)
-        *holds, any_left = oracle.left([*drops, oracle.every])
-        if not any_left:
+        if not oracle.left(oracle.every):
             return [], [0]
-        if all(holds):
-            return drops, minimal_transversals(drops)
-        failing = [d for d, yes in zip(drops, holds, strict=True) if not yes]
         learnt: list[int] = []
-        for dropped in failing:
+        for dropped in drops:
             left = oracle.every & ~dropped
-            if not any(not conflict & ~left for conflict in learnt):
-                learnt.append(oracle.shrunk(left))
+            if any(not conflict & ~left for conflict in learnt) or oracle.left(dropped):
+                continue
+            learnt.append(oracle.shrunk(left))
+        if not learnt:
+            return drops, minimal_transversals(drops)
         conflicts = minimal([*conflicts, *learnt])

@@ -16,6 +16,7 @@ import numpy as np
 import numpy.typing as npt
 
 from fitgraph.explain.elements import Question
+from fitgraph.explain.network import Network
 from fitgraph.graph.joints import distinct_rows
 from fitgraph.model import Joint, Verdict
 from fitgraph.solve.space import Space
@@ -110,6 +111,11 @@ class Kinds:
                 own = self.classes[role][table.joint.name]
                 slices.append(along.reshape(along.shape[0], -1)[own])
             self.better[role] = at_least_as_good(np.hstack(slices))
+
+    @cached_property
+    def network(self) -> Network:
+        """Return the joints and sums for finding builds, worked out at the first call."""
+        return Network(self.space, certain=self.least is Verdict.FITS)
 
     def over(self, kinds: Mapping[str, Ints]) -> list[Table]:
         """Return the joints that fail somewhere, over some kinds of each role."""

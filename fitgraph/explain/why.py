@@ -13,6 +13,7 @@ from fitgraph.explain.conflicts import Conflict, minimal_conflicts, minimal_drop
 from fitgraph.explain.echoes import without_echoes
 from fitgraph.explain.elements import Question, of_parts
 from fitgraph.explain.kinds import Kinds
+from fitgraph.explain.network import TooLongError
 from fitgraph.explain.reasons import Clash, clashes
 from fitgraph.explain.request_conflicts import RequestExplanation, explain_request
 from fitgraph.explain.transversals import TooManySetsError
@@ -243,8 +244,8 @@ class Explainer:
         verdict = Verdict.FITS
         minimal: tuple[Conflict, ...] = ()
         complete = True
-        if not count(self.space.plan(certain=True), weights):
-            verdict, minimal, complete = self._minimal(question, weights)
+        if not self._any(base, weights, certain=True):
+            verdict, minimal, complete = self._minimal(question, base, weights)
         minimal = tuple(without_echoes(minimal))
         told = {(c.joint.name, c.parts): c for found in minimal for c in found.clashes}
         conflicts = list(told.values())
@@ -272,8 +273,25 @@ class Explainer:
             assembly_share(self._known(chosen), self.catalogue.vocabulary, samples=_ASSEMBLIES),
         )
 
+    def _any(
+        self,
+        base: Mapping[str, Bools],
+        weights: Mapping[str, npt.NDArray[np.float64]],
+        *,
+        certain: bool,
+    ) -> bool:
+        """Return whether there is a build."""
+        network = self.kinds(Verdict.FITS if certain else Verdict.UNKNOWN).network
+        try:
+            return network.build(network.domains(base)) is not None
+        except TooLongError:
+            return count(self.space.plan(certain=certain), weights) > 0
+
     def _minimal(
-        self, question: Question, weights: Mapping[str, npt.NDArray[np.float64]]
+        self,
+        question: Question,
+        base: Mapping[str, Bools],
+        weights: Mapping[str, npt.NDArray[np.float64]],
     ) -> tuple[Verdict, tuple[Conflict, ...], bool]:
         """Return the verdict where none is certain, the conflicts, and whether none is missing."""
         verdict = Verdict.FAILS
@@ -283,7 +301,7 @@ class Explainer:
                 verdict = Verdict.UNKNOWN
                 found = minimal_conflicts(self.kinds(Verdict.FITS), question, verdict)
         except TooManySetsError:
-            if count(self.space.plan(certain=False), weights):
+            if self._any(base, weights, certain=False):
                 verdict = Verdict.UNKNOWN
             return verdict, (), False
         return verdict, tuple(found), True

@@ -1,0 +1,121 @@
+"""Which sum along a nest or a stack makes elements clash, and what comes nearest to keeping it."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+
+import numpy as np
+import numpy.typing as npt
+
+from fitgraph.explain.elements import Question
+from fitgraph.explain.hitting import Oracle
+from fitgraph.explain.network import Network, TooLongError
+from fitgraph.graph.sums import SumCondition
+from fitgraph.model import Option
+
+Bools = npt.NDArray[np.bool_]
+Floats = npt.NDArray[np.float64]
+
+#: Micrometres in a millimetre, and what stands for "does not bind" among them.
+_FINE, _FREE = 1000.0, 1e9
+
+#: No sum counts.
+_NONE: frozenset[str] = frozenset()
+
+
+class GuiltySums:
+    """Says of clashing elements which sum they clash on, where no joint alone does it.
+
+    Parameters
+    ----------
+    network : Network
+        For what is certain, or for what is possible.
+    question : Question
+        What is asked.
+    """
+
+    def __init__(self, network: Network, question: Question) -> None:
+        self.network, self.question = network, question
+        self._every = (1 << len(question.elements)) - 1
+        self._joints = Oracle(network, question, _NONE)
+        self._alone: dict[str, Oracle] = {}
+
+    def of(self, member: int) -> SumCondition | None:
+        """Return the first sum that rules a conflict out alone.
+
+        Parameters
+        ----------
+        member : int
+            A smallest set of elements that clash, as bits.
+
+        Returns
+        -------
+        SumCondition or None
+            Where several do it only together, the first that can be broken at all; None where
+            none can.
+        """
+        left = self._joints.domains(self._every & ~member)
+        suspects = [n for n, s in enumerate(self.network.sums) if s.breakable(left)]
+        conditions = self.network.space.sums
+        try:
+            some = self.network.build(left, _NONE)
+        except TooLongError:
+            some = None
+        for n in suspects:
+            condition = conditions[n]
+            # A sum that a build without sums keeps is not the one.
+            if some is not None and self.network.sums[n].holds(some):
+                continue
+            if condition.name not in self._alone:
+                only = frozenset([condition.name])
+                self._alone[condition.name] = Oracle(self.network, self.question, only)
+            if not self._alone[condition.name].left(self._every & ~member):
+                return condition
+        return conditions[suspects[0]] if suspects else None
+
+    def nearest(self, member: int, condition: SumCondition) -> dict[str, Option]:
+        """Return what comes nearest to keeping a sum, breaks no joint, and keeps a conflict.
+
+        Parameters
+        ----------
+        member : int
+            The conflict, as bits.
+        condition : SumCondition
+            The sum.
+        """
+        network, question, space = self.network, self.question, self.network.space
+        rest = self._every & ~member
+        lets = {r: question.lets(r, rest) for r in network.roles}
+        gain = _gains(condition, lets, certain=network.certain)
+        cost = {}
+        for role, gained in gain.items():
+            of_class = np.full(space.sizes[role], np.inf)
+            at = np.flatnonzero(lets[role])
+            np.minimum.at(of_class, space.class_of[role][at], -gained[at])
+            cost[role] = of_class.tolist()
+        try:
+            found = network.cheapest(self._joints.domains(rest), cost, _NONE)
+        except TooLongError:
+            found = None
+        chosen = {}
+        for n, role in enumerate(network.roles):
+            of_role = lets[role]
+            if found is not None:
+                of_role = of_role & (space.class_of[role] == found[n].bit_length() - 1)
+            best = np.where(of_role, gain.get(role, 0.0), -np.inf)
+            chosen[role] = space.options[role][int(np.argmax(best))]
+        return chosen
+
+
+def _gains(
+    condition: SumCondition, lets: Mapping[str, Bools], *, certain: bool
+) -> dict[str, Floats]:
+    """Return what each option adds to a sum, at the most that others let it [um]."""
+    gain: dict[str, Floats] = {}
+    for term in condition.terms:
+        values = term.worst if certain else term.best
+        own = values.reshape(len(values), -1).max(axis=1)
+        role = term.roles[0]
+        adds = np.clip(np.rint(own * _FINE), -_FREE, _FREE)[term.class_of[0]]
+        gain[role] = gain.get(role, np.zeros(len(lets[role]))) + adds
+    return gain

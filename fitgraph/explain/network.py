@@ -1,0 +1,565 @@
+"""Builds found by search: options as bits, joints and sums that narrow what is left of each role.
+
+A question about a few parts is asked many times over, each time with other elements dropped. A
+pass over the whole junction tree answers it for everything at once; to know whether anything is
+left, it is quicker to look for one build. Every joint keeps its roles consistent with one another
+(generalised arc consistency), every sum with what the others can still add to it, and what a
+joint makes of given domains is remembered. Roles are decided one after the other, the one with
+the fewest classes left first.
+
+References
+----------
+.. [1] A. K. Mackworth, "Consistency in networks of relations", Artificial Intelligence 8 (1977)
+   99-118 (from memory).
+.. [2] C. Lecoutre, F. Hemery, "A study of residual supports in arc consistency", IJCAI 2007,
+   125-130, for remembering what supports a value (from memory).
+"""
+
+from __future__ import annotations
+
+from bisect import bisect_left
+from collections.abc import Collection, Mapping, Sequence
+
+import numpy as np
+import numpy.typing as npt
+
+from fitgraph.graph.sums import SumCondition
+from fitgraph.mechanics.rules import EPSILON_MM
+from fitgraph.solve.relations import Relation, merged
+from fitgraph.solve.space import Space
+from fitgraph.solve.sums import STEPS, in_steps
+
+Ints = npt.NDArray[np.intp]
+Bools = npt.NDArray[np.bool_]
+Floats = npt.NDArray[np.float64]
+
+#: What is left of each role: a bit for each class.
+Domains = list[int]
+
+#: Decisions after which a search is given up.
+PATIENCE = 4_000
+
+#: Answers that one joint remembers.
+_REMEMBERED = 50_000
+
+_EDGE = -EPSILON_MM * STEPS
+
+
+class TooLongError(RuntimeError):
+    """A search would take too many decisions."""
+
+
+def as_bits(mask: Bools) -> int:
+    """Return the places of a mask as bits."""
+    return int.from_bytes(np.packbits(mask, bitorder="little").tobytes(), "little")
+
+
+def as_mask(bits: int, size: int) -> Bools:
+    """Return bits as a mask of so many places."""
+    raw = np.frombuffer(bits.to_bytes((size + 7) // 8, "little"), dtype=np.uint8)
+    return np.unpackbits(raw, count=size, bitorder="little").astype(bool)
+
+
+class _Seen(dict[int, int]):
+    """What joints and sums see of the classes left of one role: the places of all, side by side.
+
+    A joint that only asks whether a part is there sees two places, however many classes are
+    left; so what it makes of them is remembered under few keys.
+    """
+
+    def __init__(self, size: int) -> None:
+        super().__init__()
+        self.of_class = [0] * size
+        self._width = 0
+
+    def add(self, of_base: Ints) -> tuple[int, int]:
+        """Add an axis; return where its places begin, and how many there are."""
+        start, size = self._width, int(of_base.max(initial=-1)) + 1
+        self.of_class = [
+            seen | 1 << (start + at)
+            for seen, at in zip(self.of_class, of_base.tolist(), strict=True)
+        ]
+        self._width += size
+        return start, size
+
+    def __missing__(self, left: int) -> int:
+        if len(self) > _REMEMBERED:
+            self.clear()
+        of_class, seen, rest = self.of_class, 0, left
+        while rest:
+            lowest = rest & -rest
+            seen |= of_class[lowest.bit_length() - 1]
+            rest ^= lowest
+        self[left] = seen
+        return seen
+
+
+#: An axis: the role, what is seen of it, where the places begin, a mask of them, their number.
+_Axis = tuple[int, _Seen, int, int, int]
+
+
+def _axes(roles: Sequence[int], maps: Sequence[Ints], seen: Sequence[_Seen]) -> list[_Axis]:
+    found = []
+    for role, of_base in zip(roles, maps, strict=True):
+        start, size = seen[role].add(of_base)
+        found.append((role, seen[role], start, (1 << size) - 1, size))
+    return found
+
+
+def _others(axes: Sequence[_Axis]) -> list[list[_Axis]]:
+    return [[other for other in axes if other is not axis] for axis in axes]
+
+
+def _key(axes: Sequence[_Axis], left: Domains) -> int:
+    """Return what is left of some axes as one number."""
+    key = 0
+    for role, seen, start, mask, size in axes:
+        key = key << size | seen[left[role]] >> start & mask
+    return key
+
+
+def _places(axes: Sequence[_Axis], key: int) -> list[Bools]:
+    """Return the places that a number stands for, a mask an axis."""
+    found = []
+    for _, _, _, mask, size in reversed(axes):
+        found.append(as_mask(key & mask, size))
+        key >>= size
+    return found[::-1]
+
+
+class _Joint:
+    """A relation between classes of some roles."""
+
+    def __init__(self, relation: Relation, place: Mapping[str, int], seen: Sequence[_Seen]) -> None:
+        self.roles = tuple(place[r] for r in relation.scope)
+        self._maps, self._allowed = relation.maps, relation.allowed
+        self._rest = _others(_axes(self.roles, relation.maps, seen))
+        self._memo: list[dict[int, int]] = [{} for _ in self.roles]
+
+    def narrow(self, left: Domains) -> list[int] | None:
+        """Narrow what is left; return the roles concerned, None where nothing is left."""
+        changed = []
+        for axis, role in enumerate(self.roles):
+            key = _key(self._rest[axis], left)
+            memo = self._memo[axis]
+            fine = memo.get(key)
+            if fine is None:
+                if len(memo) > _REMEMBERED:
+                    memo.clear()
+                fine = memo[key] = self._supported(axis, key)
+            now = left[role] & fine
+            if now != left[role]:
+                if not now:
+                    return None
+                left[role] = now
+                changed.append(role)
+        return changed
+
+    def _supported(self, axis: int, key: int) -> int:
+        allowed = np.moveaxis(self._allowed, axis, -1)
+        for places in _places(self._rest[axis], key):
+            allowed = allowed[places].any(axis=0)
+        return as_bits(allowed[self._maps[axis]])
+
+
+class _Addend:
+    """What some roles add to a sum: one axis a role, over the classes that it tells apart."""
+
+    def __init__(
+        self,
+        roles: tuple[int, ...],
+        maps: tuple[Ints, ...],
+        values: Floats,
+        seen: Sequence[_Seen],
+    ) -> None:
+        self.roles, self._maps, self._values = roles, maps, values
+        self._axes = _axes(roles, maps, seen)
+        self._rest = _others(self._axes)
+        self._ends: dict[int, tuple[float, float]] = {}
+        self._levels: list[dict[int, tuple[list[float], list[int]]]] = [{} for _ in roles]
+
+    def ends(self, left: Domains) -> tuple[float, float]:
+        """Return the least and the most that is left of it."""
+        key = _key(self._axes, left)
+        found = self._ends.get(key)
+        if found is None:
+            if len(self._ends) > _REMEMBERED:
+                self._ends.clear()
+            values = self._values[np.ix_(*_places(self._axes, key))]
+            found = self._ends[key] = float(values.min()), float(values.max())
+        return found
+
+    def at_least(self, axis: int, left: Domains, need: float) -> int:
+        """Return the classes of a role with which it can come to at least so much."""
+        key = _key(self._rest[axis], left)
+        memo = self._levels[axis]
+        found = memo.get(key)
+        if found is None:
+            if len(memo) > _REMEMBERED:
+                memo.clear()
+            found = memo[key] = self._levels_of(axis, key)
+        levels, classes = found
+        at = bisect_left(levels, need)
+        return classes[at] if at < len(classes) else 0
+
+    def _levels_of(self, axis: int, key: int) -> tuple[list[float], list[int]]:
+        values = np.moveaxis(self._values, axis, -1)
+        for places in _places(self._rest[axis], key):
+            values = values[places].max(axis=0)
+        of_class = values[self._maps[axis]]
+        levels = np.unique(of_class)
+        return levels.tolist(), [as_bits(of_class >= level) for level in levels]
+
+
+class _Sum:
+    """A sum that must not be negative."""
+
+    def __init__(self, name: str, addends: Sequence[_Addend]) -> None:
+        self.name, self.addends = name, addends
+        self.roles = tuple(r for a in self.addends for r in a.roles)
+
+    def narrow(self, left: Domains) -> list[int] | None:
+        """Narrow what is left; return the roles concerned, None where nothing is left."""
+        ends = [a.ends(left) for a in self.addends]
+        least_of_all = spare = -_EDGE
+        for least, most in ends:
+            spare += most
+            least_of_all += least
+        if spare < 0:
+            return None
+        changed: list[int] = []
+        if least_of_all >= 0:
+            return changed
+        for addend, (least, most) in zip(self.addends, ends, strict=True):
+            if most - least <= spare:
+                continue
+            for axis, role in enumerate(addend.roles):
+                now = left[role] & addend.at_least(axis, left, most - spare)
+                if now != left[role]:
+                    if not now:
+                        return None
+                    left[role] = now
+                    changed.append(role)
+        return changed
+
+    def breakable(self, left: Domains) -> bool:
+        """Return whether something that is left breaks it."""
+        return sum(a.ends(left)[0] for a in self.addends) < _EDGE
+
+    def holds(self, found: Domains) -> bool:
+        """Return whether one class of each role keeps it."""
+        return sum(a.ends(found)[1] for a in self.addends) >= _EDGE
+
+
+def _addends(
+    condition: SumCondition,
+    place: Mapping[str, int],
+    first: Mapping[str, Ints],
+    seen: Sequence[_Seen],
+    *,
+    certain: bool,
+) -> list[_Addend]:
+    """Return what a sum adds up, terms that share a role made one."""
+    groups: list[tuple[set[str], list[int]]] = []
+    for n, term in enumerate(condition.terms):
+        roles, members = set(term.roles), [n]
+        for group in [g for g in groups if g[0] & roles]:
+            roles |= group[0]
+            members = [*group[1], *members]
+            groups.remove(group)
+        groups.append((roles, members))
+    found = []
+    for among, members in groups:
+        terms = [condition.terms[n] for n in members]
+        roles_ = [r for r in condition.roles if r in among]
+        kinds = {}
+        for role in roles_:
+            columns = [
+                t.class_of[t.roles.index(role)][first[role]] for t in terms if role in t.roles
+            ]
+            _, at, same = np.unique(
+                np.column_stack(columns), axis=0, return_index=True, return_inverse=True
+            )
+            kinds[role] = first[role][at], same.reshape(-1).astype(np.intp)
+        total = np.zeros([len(kinds[r][0]) for r in roles_])
+        for term in terms:
+            values = in_steps(term.worst if certain else term.best)
+            order = sorted(range(len(term.roles)), key=lambda n: roles_.index(term.roles[n]))
+            at_ = np.ix_(*(term.class_of[n][kinds[term.roles[n]][0]] for n in order))
+            spread = [len(kinds[r][0]) if r in term.roles else 1 for r in roles_]
+            total += np.transpose(values, order)[at_].reshape(spread)
+        maps = tuple(kinds[r][1] for r in roles_)
+        found.append(_Addend(tuple(place[r] for r in roles_), maps, total, seen))
+    return found
+
+
+class Network:
+    """The joints and sums of a compiled catalogue, for finding builds.
+
+    Parameters
+    ----------
+    space : Space
+        The compiled catalogue.
+    certain : bool
+        Whether a build has to be certain, not only possible.
+    """
+
+    def __init__(self, space: Space, *, certain: bool) -> None:
+        self.space, self.certain = space, certain
+        self.roles = space.roles
+        self.sizes = [space.sizes[r] for r in self.roles]
+        place = {r: n for n, r in enumerate(self.roles)}
+        made = space.ingredients(certain=certain)
+        every = {r: np.arange(n, dtype=np.intp) for r, n in space.sizes.items()}
+        relations = merged(made.relations, every)
+        self.never = any(not r.scope and not r.allowed.all() for r in relations)
+        seen = [_Seen(n) for n in self.sizes]
+        joints = [_Joint(r, place, seen) for r in relations if r.scope]
+        self.sums = [
+            _Sum(c.name, _addends(c, place, made.first, seen, certain=certain)) for c in space.sums
+        ]
+        self._narrowing: list[_Joint | _Sum] = [*joints, *self.sums]
+        self._first_sum = len(joints)
+        self._touching = [
+            [n for n, c in enumerate(self._narrowing) if role in c.roles]
+            for role in range(len(self.roles))
+        ]
+        self._near: dict[frozenset[str] | None, list[list[int]]] = {None: self._touching}
+        self._hint: Domains = [0] * len(self.roles)
+        self._decisions = 0
+
+    def domains(self, lets: Mapping[str, Bools]) -> Domains:
+        """Return options that may be used as what is left of each role."""
+        return [self.classes(role, lets[role]) for role in self.roles]
+
+    def classes(self, role: str, mask: Bools) -> int:
+        """Return the classes of some options of a role."""
+        of_class = np.zeros(self.space.sizes[role], dtype=bool)
+        of_class[self.space.class_of[role][mask]] = True
+        return as_bits(of_class)
+
+    def _touched(self, sums: frozenset[str] | None) -> list[list[int]]:
+        """Return for each role what narrows it: the joints, and the sums that count."""
+        if sums not in self._near:
+            off = {
+                self._first_sum + n for n, s in enumerate(self.sums) if s.name not in (sums or ())
+            }
+            self._near[sums] = [[n for n in of if n not in off] for of in self._touching]
+        return self._near[sums]
+
+    def _narrow(self, left: Domains, near: list[list[int]], roles: Collection[int]) -> bool:
+        """Narrow what is left from some roles on; return whether anything is."""
+        waiting = list(dict.fromkeys(n for role in roles for n in near[role]))
+        queued = set(waiting)
+        while waiting:
+            n = waiting.pop()
+            queued.discard(n)
+            changed = self._narrowing[n].narrow(left)
+            if changed is None:
+                return False
+            for role in changed:
+                for other in near[role]:
+                    if other != n and other not in queued:
+                        queued.add(other)
+                        waiting.append(other)
+        return True
+
+    def narrowed(self, left: Domains, sums: frozenset[str] | None = None) -> Domains | None:
+        """Return what is left after joints and sums have narrowed it, None where nothing is."""
+        if self.never or not all(left):
+            return None
+        left = list(left)
+        return left if self._narrow(left, self._touched(sums), range(len(left))) else None
+
+    def within(
+        self, left: Domains, role: str, classes: int, sums: frozenset[str] | None = None
+    ) -> Domains | None:
+        """Return what is left of what :meth:`narrowed` leaves with fewer classes of one role."""
+        at = self.roles.index(role)
+        left = list(left)
+        left[at] &= classes
+        return left if left[at] and self._narrow(left, self._touched(sums), (at,)) else None
+
+    def build(
+        self, left: Domains, sums: frozenset[str] | None = None, *, ready: bool = False
+    ) -> Domains | None:
+        """Return a build: one class of each role, as bits.
+
+        Parameters
+        ----------
+        left : list of int
+            The classes that may be used.
+        sums : frozenset of str, optional
+            Names of the sums that count; all by default.
+        ready : bool
+            Whether `left` comes from :meth:`narrowed`.
+
+        Returns
+        -------
+        list of int or None
+            None where there is none.
+
+        Raises
+        ------
+        TooLongError
+            If it takes too many decisions.
+        """
+        start = left if ready else self.narrowed(left, sums)
+        if start is None:
+            return None
+        self._decisions = 0
+        found = self._decided(list(start), self._touched(sums))
+        if found is not None:
+            self._hint = found
+        return found
+
+    def _decided(self, left: Domains, near: list[list[int]]) -> Domains | None:
+        while True:
+            open_ = [(d.bit_count(), n) for n, d in enumerate(left) if d & (d - 1)]
+            if not open_:
+                return left
+            self._decisions += 1
+            if self._decisions > PATIENCE:
+                raise TooLongError
+            role = min(open_)[1]
+            one = left[role] & self._hint[role] or left[role] & -left[role]
+            child = list(left)
+            child[role] = one
+            if self._narrow(child, near, (role,)):
+                found = self._decided(child, near)
+                if found is not None:
+                    return found
+            left[role] &= ~one
+            if not self._narrow(left, near, (role,)):
+                return None
+
+    def cheapest(
+        self,
+        left: Domains,
+        cost: Mapping[str, Sequence[float]],
+        sums: frozenset[str] | None = None,
+        *,
+        ready: bool = False,
+    ) -> Domains | None:
+        """Return a build of least cost.
+
+        Parameters
+        ----------
+        left, sums, ready
+            As in :meth:`build`.
+        cost : mapping of str to sequence of float
+            What each class of some roles costs.
+
+        Returns
+        -------
+        list of int or None
+            None where there is no build.
+
+        Raises
+        ------
+        TooLongError
+            If it takes too many decisions.
+        """
+        start = left if ready else self.narrowed(left, sums)
+        if start is None:
+            return None
+        self._decisions = 0
+        search = _Cheapest(self, self._touched(sums), cost)
+        search.look(list(start))
+        return search.best
+
+    def through(
+        self,
+        left: Domains,
+        role: str,
+        sums: frozenset[str] | None = None,
+        *,
+        ready: bool = False,
+    ) -> int:
+        """Return the classes of a role, as bits, that are in some build.
+
+        Parameters
+        ----------
+        left, sums, ready
+            As in :meth:`build`.
+        role : str
+            The role.
+
+        Raises
+        ------
+        TooLongError
+            If it takes too many decisions.
+        """
+        start = left if ready else self.narrowed(left, sums)
+        if start is None:
+            return 0
+        at, near = self.roles.index(role), self._touched(sums)
+        found, asked = 0, start[at]
+        self._decisions = 0
+        while asked:
+            some = list(start)
+            some[at] = asked
+            if not self._narrow(some, near, (at,)):
+                break
+            build = self._decided(some, near)
+            if build is None:
+                break
+            # Whatever goes with the rest of this build is known as well.
+            build[at] = start[at]
+            self._narrow(build, near, [r for r in range(len(build)) if r != at])
+            found |= build[at]
+            asked &= ~found
+        return found
+
+
+class _Cheapest:
+    """Branch and bound: roles that cost something are decided first, the cheapest class first."""
+
+    def __init__(
+        self, network: Network, near: list[list[int]], cost: Mapping[str, Sequence[float]]
+    ) -> None:
+        self.network, self.near = network, near
+        self.cost = [(network.roles.index(r), c) for r, c in cost.items()]
+        self.least = np.inf
+        self.best: Domains | None = None
+        self._memo: dict[tuple[int, int], tuple[float, int]] = {}
+
+    def _cheap(self, place: int, bits: int) -> tuple[float, int]:
+        """Return the least cost among some classes, and the class."""
+        key = place, bits
+        if key not in self._memo:
+            of_class = self.cost[place][1]
+            members = [n for n in range(bits.bit_length()) if bits >> n & 1]
+            best = min(members, key=lambda n: of_class[n])
+            self._memo[key] = of_class[best], 1 << best
+        return self._memo[key]
+
+    def look(self, left: Domains) -> None:
+        """Look for cheaper builds among what is left."""
+        network = self.network
+        while True:
+            cheap = [self._cheap(n, left[role]) for n, (role, _) in enumerate(self.cost)]
+            if not sum(c for c, _ in cheap) < self.least:
+                return
+            open_ = [
+                (left[role].bit_count(), n)
+                for n, (role, _) in enumerate(self.cost)
+                if left[role] & (left[role] - 1)
+            ]
+            if not open_:
+                found = network._decided(list(left), self.near)
+                if found is not None:
+                    self.least, self.best = sum(c for c, _ in cheap), found
+                return
+            network._decisions += 1
+            if network._decisions > PATIENCE:
+                raise TooLongError
+            n = min(open_)[1]
+            role, one = self.cost[n][0], cheap[n][1]
+            child = list(left)
+            child[role] = one
+            if network._narrow(child, self.near, (role,)):
+                self.look(child)
+            left[role] &= ~one
+            if not network._narrow(left, self.near, (role,)):
+                return
