@@ -18,7 +18,7 @@ References
 from __future__ import annotations
 
 from bisect import bisect_left
-from collections.abc import Collection, Mapping, Sequence
+from collections.abc import Collection, Iterable, Mapping, Sequence
 
 import numpy as np
 import numpy.typing as npt
@@ -158,7 +158,7 @@ class _Joint:
     def _supported(self, axis: int, key: int) -> int:
         allowed = np.moveaxis(self._allowed, axis, -1)
         for places in _places(self._rest[axis], key):
-            allowed = allowed[places].any(axis=0)
+            allowed = np.asarray(allowed[places].any(axis=0))
         return as_bits(allowed[self._maps[axis]])
 
 
@@ -326,7 +326,27 @@ class Network:
         ]
         self._near: dict[frozenset[str] | None, list[list[int]]] = {None: self._touching}
         self._hint: Domains = [0] * len(self.roles)
+        self._begin()
+
+    def _begin(self) -> None:
+        """Forget what made the last search hard, so that an answer does not depend on it."""
         self._decisions = 0
+        self._failed = [1] * len(self.roles)
+
+    def _next(self, left: Domains, among: Iterable[int]) -> int | None:
+        """Return the role to decide next, None where all are: few classes, many failures."""
+        failed, found, least = self._failed, None, np.inf
+        for role in among:
+            bits = left[role]
+            if bits & (bits - 1):
+                value = bits.bit_count() / failed[role]
+                if value < least:
+                    found, least = role, value
+        if found is not None:
+            self._decisions += 1
+            if self._decisions > PATIENCE:
+                raise TooLongError
+        return found
 
     def domains(self, lets: Mapping[str, Bools]) -> Domains:
         """Return options that may be used as what is left of each role."""
@@ -356,6 +376,8 @@ class Network:
             queued.discard(n)
             changed = self._narrowing[n].narrow(left)
             if changed is None:
+                for role in self._narrowing[n].roles:
+                    self._failed[role] += 1
                 return False
             for role in changed:
                 for other in near[role]:
@@ -407,26 +429,27 @@ class Network:
         start = left if ready else self.narrowed(left, sums)
         if start is None:
             return None
-        self._decisions = 0
-        found = self._decided(list(start), self._touched(sums))
+        self._begin()
+        found = self._decided(list(start), self._touched(sums), self._hint)
         if found is not None:
             self._hint = found
         return found
 
-    def _decided(self, left: Domains, near: list[list[int]]) -> Domains | None:
+    def _decided(
+        self, left: Domains, near: list[list[int]], hint: Domains | None = None
+    ) -> Domains | None:
+        """Return a build within what narrowing left; where it can, like an earlier one."""
         while True:
-            open_ = [(d.bit_count(), n) for n, d in enumerate(left) if d & (d - 1)]
-            if not open_:
+            role = self._next(left, range(len(left)))
+            if role is None:
                 return left
-            self._decisions += 1
-            if self._decisions > PATIENCE:
-                raise TooLongError
-            role = min(open_)[1]
-            one = left[role] & self._hint[role] or left[role] & -left[role]
+            one = left[role] & -left[role]
+            if hint is not None and left[role] & hint[role]:
+                one = hint[role]
             child = list(left)
             child[role] = one
             if self._narrow(child, near, (role,)):
-                found = self._decided(child, near)
+                found = self._decided(child, near, hint)
                 if found is not None:
                     return found
             left[role] &= ~one
@@ -463,7 +486,7 @@ class Network:
         start = left if ready else self.narrowed(left, sums)
         if start is None:
             return None
-        self._decisions = 0
+        self._begin()
         search = _Cheapest(self, self._touched(sums), cost)
         search.look(list(start))
         return search.best
@@ -495,7 +518,7 @@ class Network:
             return 0
         at, near = self.roles.index(role), self._touched(sums)
         found, asked = 0, start[at]
-        self._decisions = 0
+        self._begin()
         while asked:
             some = list(start)
             some[at] = asked
@@ -519,16 +542,16 @@ class _Cheapest:
         self, network: Network, near: list[list[int]], cost: Mapping[str, Sequence[float]]
     ) -> None:
         self.network, self.near = network, near
-        self.cost = [(network.roles.index(r), c) for r, c in cost.items()]
+        self.cost = {network.roles.index(r): c for r, c in cost.items()}
         self.least = np.inf
         self.best: Domains | None = None
         self._memo: dict[tuple[int, int], tuple[float, int]] = {}
 
-    def _cheap(self, place: int, bits: int) -> tuple[float, int]:
+    def _cheap(self, role: int, bits: int) -> tuple[float, int]:
         """Return the least cost among some classes, and the class."""
-        key = place, bits
+        key = role, bits
         if key not in self._memo:
-            of_class = self.cost[place][1]
+            of_class = self.cost[role]
             members = [n for n in range(bits.bit_length()) if bits >> n & 1]
             best = min(members, key=lambda n: of_class[n])
             self._memo[key] = of_class[best], 1 << best
@@ -538,24 +561,17 @@ class _Cheapest:
         """Look for cheaper builds among what is left."""
         network = self.network
         while True:
-            cheap = [self._cheap(n, left[role]) for n, (role, _) in enumerate(self.cost)]
-            if not sum(c for c, _ in cheap) < self.least:
+            cheap = {role: self._cheap(role, left[role]) for role in self.cost}
+            total = sum(c for c, _ in cheap.values())
+            if not total < self.least:
                 return
-            open_ = [
-                (left[role].bit_count(), n)
-                for n, (role, _) in enumerate(self.cost)
-                if left[role] & (left[role] - 1)
-            ]
-            if not open_:
+            role = network._next(left, self.cost)
+            if role is None:
                 found = network._decided(list(left), self.near)
                 if found is not None:
-                    self.least, self.best = sum(c for c, _ in cheap), found
+                    self.least, self.best = total, found
                 return
-            network._decisions += 1
-            if network._decisions > PATIENCE:
-                raise TooLongError
-            n = min(open_)[1]
-            role, one = self.cost[n][0], cheap[n][1]
+            one = cheap[role][1]
             child = list(left)
             child[role] = one
             if network._narrow(child, self.near, (role,)):
