@@ -1,7 +1,7 @@
 """Every smallest set of elements that some assignment breaks.
 
-An assignment gives each role an option; it breaks the elements of the question that its options
-break, and the joints that fail. Roles are eliminated one after the other: for every combination
+An assignment gives each role an option, so that no joint fails; it breaks the elements of the
+question that its options break. Roles are eliminated one after the other: for every combination
 of options of the roles next to one, its options are tried, what is broken is united, and only
 sets that contain no other are kept (bucket elimination in the semiring of antichains with union).
 
@@ -122,29 +122,23 @@ def over(
     return np.transpose(values, order).reshape(shape)
 
 
-def broken_sets(
-    reduced: Reduced, *, joints_hold: bool, ceiling: int = CEILING
-) -> tuple[list[list[int]], list[str]]:
-    """Return the smallest sets that assignments break.
+def broken_sets(reduced: Reduced, *, ceiling: int = CEILING) -> list[list[int]]:
+    """Return the smallest sets that assignments break in which no joint fails.
 
     Parameters
     ----------
     reduced : Reduced
         The question with the options that count.
-    joints_hold : bool
-        Whether only assignments in which no joint fails are looked at.
     ceiling : int
         Most sets to hold at once.
 
     Returns
     -------
-    families : list of list of int
+    list of list of int
         One family for each group of roles that share no joint: sets of
-        elements as bits in the order of the question, then of the joints. An
-        empty family where no assignment is left. What a whole assignment
-        breaks is the union of one set of each family.
-    joints : list of str
-        The names of the joints, in the order of their bits.
+        elements as bits in the order of the question. An empty family where
+        no assignment is left. What a whole assignment breaks is the union of
+        one set of each family.
 
     Raises
     ------
@@ -152,15 +146,13 @@ def broken_sets(
         If more than `ceiling` sets would have to be held.
     """
     question = reduced.question
-    joints = [] if joints_hold else [t.joint.name for t in reduced.tables]
-    first = len(question.elements)
-    width = (first + len(joints)) // _WORD + 1
+    width = len(question.elements) // _WORD + 1
     sizes = {r: len(at) for r, at in reduced.options.items()}
     if not all(sizes.values()):
-        return [[]], joints
+        return [[]]
     scopes = [t.roles for t in reduced.tables]
     messages: list[_Message] = []
-    tables = [(n, t) for n, t in enumerate(reduced.tables)]
+    tables = list(reduced.tables)
     families: list[list[int]] = []
     for role, beside in elimination_order(scopes, sizes):
         scope = (*beside, role)
@@ -168,30 +160,19 @@ def broken_sets(
         cells_all = int(np.prod([float(n) for n in shape]))
         if cells_all > ceiling:
             raise TooManySetsError("too many combinations of options to look at")
-        mine = [(n, t) for n, t in tables if role in t.roles]
-        tables = [(n, t) for n, t in tables if role not in t.roles]
+        mine = [t for t in tables if role in t.roles]
+        tables = [t for t in tables if role not in t.roles]
         received = [m for m in messages if role in m.roles]
         messages = [m for m in messages if role not in m.roles]
         own = np.array(
             [_as_words(question.broken_by(role, int(c)), width) for c in reduced.codes[role]],
             dtype=np.uint64,
         )
-        if joints_hold:
-            fails = np.zeros(shape, dtype=bool)
-            for _, table in mine:
-                fails |= over(scope, table.roles, table.fails)
-            cells = np.flatnonzero(~fails.ravel())
-            sets = own[cells % shape[-1]]
-        else:
-            united = np.zeros((*shape, width), dtype=np.uint64)
-            united |= own
-            for n, table in mine:
-                word, bit = divmod(first + n, _WORD)
-                united[..., word] |= over(scope, table.roles, table.fails).astype(
-                    np.uint64
-                ) << np.uint64(bit)
-            cells = np.arange(cells_all)
-            sets = united.reshape(cells_all, width)
+        fails = np.zeros(shape, dtype=bool)
+        for table in mine:
+            fails |= over(scope, table.roles, table.fails)
+        cells = np.flatnonzero(~fails.ravel())
+        sets = own[cells % shape[-1]]
         for message in received:
             ids = np.arange(len(message.starts) - 1).reshape([sizes[r] for r in message.roles])
             at = np.broadcast_to(over(scope, message.roles, ids), shape).ravel()[cells]
@@ -207,7 +188,7 @@ def broken_sets(
             messages.append(_Message(beside, starts, sets))
         else:
             families.append([_whole(row) for row in sets.tolist()])
-    return [f for f in families if f != [0]], joints
+    return [f for f in families if f != [0]]
 
 
 def _whole(words: list[int]) -> int:

@@ -370,6 +370,9 @@ class _Searched:
     def changes(self, drops: Sequence[int]) -> Iterator[Change]:
         """Yield the best change of each way to drop each of some sets of elements."""
         long: list[tuple[int, Mapping[str, int]]] = []
+        root = self.network.narrowed(self.network.domains(self.question.allowed))
+        if root is None:
+            return
         for dropped in drops:
             codes = _codes(self.question, dropped)
             if not codes:
@@ -380,7 +383,7 @@ class _Searched:
                 for code in codes.get(role, [0]):
                     classes |= self._of(role, code)[1]
                 left.append(classes)
-            for way, narrow in self._open(self.network.narrowed(left), codes, {}):
+            for way, narrow in self._open(self.network.tightened(root, left), codes, {}):
                 try:
                     change = self._best(dropped, way, narrow)
                 except TooLongError:

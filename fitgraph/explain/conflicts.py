@@ -155,8 +155,7 @@ def minimal_drops(kinds: Kinds, question: Question) -> list[int]:
     TooManySetsError
         If there are more than can be held.
     """
-    families, _ = broken_sets(reduce(kinds, question), joints_hold=True)
-    drops = united(families)
+    drops = united(broken_sets(reduce(kinds, question)))
     if not kinds.space.sums or not drops:
         return drops
     known = minimal_transversals(drops)

@@ -58,7 +58,7 @@ class GuiltySums:
         suspects = [n for n, s in enumerate(self.network.sums) if s.breakable(left)]
         conditions = self.network.space.sums
         try:
-            some = self.network.build(left, _NONE)
+            some = self._joints.build(self._every & ~member)
         except TooLongError:
             some = None
         for n in suspects:
@@ -68,7 +68,9 @@ class GuiltySums:
                 continue
             if condition.name not in self._alone:
                 only = frozenset([condition.name])
-                self._alone[condition.name] = Oracle(self.network, self.question, only)
+                self._alone[condition.name] = Oracle(
+                    self.network, self.question, only, self._joints
+                )
             if not self._alone[condition.name].left(self._every & ~member):
                 return condition
         return conditions[suspects[0]] if suspects else None

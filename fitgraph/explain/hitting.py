@@ -45,10 +45,16 @@ class Oracle:
         Its limits are not looked at.
     sums : frozenset of str, optional
         Names of the conditions on sums that count; all by default.
+    wider : Oracle, optional
+        Of the same question with fewer sums, whose work is gone on with.
     """
 
     def __init__(
-        self, network: Network, question: Question, sums: frozenset[str] | None = None
+        self,
+        network: Network,
+        question: Question,
+        sums: frozenset[str] | None = None,
+        wider: Oracle | None = None,
     ) -> None:
         self.network, self.question, self.sums = network, question, sums
         self.every = (1 << len(question.elements)) - 1
@@ -61,6 +67,16 @@ class Oracle:
         self._leaving: list[int] = []
         self._clashing: list[int] = []
         self._plan: Plan | None = None
+        #: What is left when everything is dropped.
+        self.root: Domains | None = None
+        if wider is None:
+            self.root = network.narrowed(self.domains(self.every), sums)
+        else:
+            self._classes = wider._classes
+            if wider.root is not None:
+                self.root = network.tightened(
+                    wider.root, wider.root, sums, network.roles_of_sums(sums)
+                )
 
     def domains(self, dropped: int) -> Domains:
         """Return the classes of each role that break nothing but dropped elements, as bits."""
@@ -80,7 +96,7 @@ class Oracle:
         if any(not conflict & dropped for conflict in self._clashing):
             return False
         try:
-            build = self.network.build(self.domains(dropped), self.sums)
+            build = self.build(dropped)
         except TooLongError:
             if self._passed(dropped):
                 self._leaving.append(dropped)
@@ -91,6 +107,19 @@ class Oracle:
             return False
         self._leaving.append(self._breaks(build, dropped))
         return True
+
+    def build(self, dropped: int) -> Domains | None:
+        """Return a build that breaks nothing but dropped elements, None where there is none.
+
+        Raises
+        ------
+        TooLongError
+            If the search takes too many decisions.
+        """
+        if self.root is None:
+            return None
+        left = self.network.tightened(self.root, self.domains(dropped), self.sums)
+        return None if left is None else self.network.build(left, self.sums, ready=True)
 
     def _breaks(self, build: Domains, dropped: int) -> int:
         """Return the dropped elements that a build breaks."""

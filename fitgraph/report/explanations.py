@@ -57,6 +57,12 @@ HEADLINES = {
 #: Conflicts, changes and stock numbers listed for people; data has them all.
 _CONFLICTS, _CHANGES, _PARTS = 3, 6, 5
 
+#: Said where there are more conflicts or changes than can be held.
+_INCOMPLETE = (
+    "Not every conflict and change is told: there are more than can be held at once. What is told "
+    "is right. Ask about fewer of these parts to see the rest."
+)
+
 #: How the list of changes is headed, by what comes first.
 _FIRST = {
     Prefer.PRICE: "cheapest first",
@@ -353,6 +359,8 @@ def report(found: Explanation, catalogue: Catalogue, prefer: Prefer, hints: Hint
         pieces += _conflicts(found.minimal_conflicts, catalogue, hints)
     else:
         pieces += reasons(found.conflicts, catalogue)
+    if not found.complete:
+        pieces.append(Say(_INCOMPLETE, Tone.QUIET, deep=1))
     if found.joints:
         joints: list[Block] = [_joints_table(found.joints)]
         if found.assembly is not None and 0 < found.assembly.share < 1:
