@@ -11,7 +11,7 @@ list holds all smallest transversals of the other, none is missing in either.
 from __future__ import annotations
 
 import functools
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 
 import numpy as np
 import pytest
@@ -28,9 +28,10 @@ from fitgraph.model import Verdict
 from fitgraph.report import as_text
 from fitgraph.report.explanations import data, report
 from fitgraph.report.hints import Hints
-from fitgraph.solve.counting import count
+from fitgraph.solve.algebra import COUNT
+from fitgraph.solve.passes import Demands, Passes
 
-SEEDS = range(4)
+SEEDS = range(2)
 
 
 @functools.cache
@@ -51,14 +52,17 @@ def asked(seed: int, parts: int = 16) -> Question:
     return of_parts(explainer().space, explainer()._named(named(seed, parts), {}))
 
 
-def left(question: Question, dropped: int, *, certain: bool) -> bool:
-    """Say by a pass over all builds whether one is left when elements go."""
+def left(question: Question, dropped: Sequence[int], *, certain: bool) -> list[bool]:
+    """Say by one pass over all builds whether any is left when each of some sets goes."""
     space = question.space
-    weights = {}
-    for role, size in space.sizes.items():
-        lets = question.lets(role, dropped)
-        weights[role] = np.bincount(space.class_of[role][lets], minlength=size).astype(float)
-    return count(space.plan(certain=certain), weights) > 0
+    plan = space.plan(certain=certain)
+    values = {r: np.zeros((len(dropped), plan.sizes[r])) for r in plan.roles}
+    for n, some in enumerate(dropped):
+        for role, of_class in values.items():
+            of_class[n, space.class_of[role][question.lets(role, some)]] = 1.0
+    every = np.arange(len(dropped), dtype=np.intp)
+    passes = Passes(plan, Demands(values, dict.fromkeys(values, every)), COUNT)
+    return [bool(total > 0) for total in passes.totals()]
 
 
 def members(question: Question, conflicts: Iterable[Conflict]) -> list[int]:
@@ -93,10 +97,8 @@ def test_no_conflict_and_no_change_of_sixteen_parts_is_missing(seed: int) -> Non
     assert sorted(conflicts) == sorted(minimal_transversals(drops))
     assert sorted(drops) == sorted(minimal_transversals(conflicts))
     every = (1 << len(question.elements)) - 1
-    for dropped in drops:
-        assert left(question, dropped, certain=True)
-    for member in conflicts:
-        assert not left(question, every & ~member, certain=True)
+    assert all(left(question, drops, certain=True))
+    assert not any(left(question, [every & ~m for m in conflicts], certain=True))
 
 
 @pytest.mark.parametrize("seed", SEEDS)
@@ -109,9 +111,11 @@ def test_every_conflict_of_sixteen_parts_is_one_and_the_least(seed: int) -> None
     for conflict, member in zip(told, members(question, told), strict=True):
         joints = [j.name for j in conflict.joints]
         if set(joints) & sums:  # every joint counts; no element can be left out
-            assert not left(question, every & ~member, certain=False)
-            for one in bits(member):
-                assert left(question, every & ~(member & ~one), certain=False)
+            fewer = [every & ~(member & ~one) for one in bits(member)]
+            assert left(question, [every & ~member, *fewer], certain=False) == [
+                False,
+                *[True] * len(fewer),
+            ]
             continue
         assert not holds(kinds, question, member, joints)
         for one in bits(member):
@@ -125,21 +129,20 @@ def test_every_change_of_sixteen_parts_works_and_none_is_too_much(seed: int) -> 
     skus, question = named(seed), asked(seed)
     told = explainer().why(skus)
     assert told.complete and told.changes
+    fewer = {c.dropped & ~one for c in told.changes for one in bits(c.dropped)}
+    assert not any(left(question, sorted(fewer), certain=True))
     for change in told.changes:
-        for one in bits(change.dropped):
-            assert not left(question, change.dropped & ~one, certain=True)
         parts, done = applied(change, skus)
         after = of_parts(explainer().space, explainer()._named(parts, done))
-        assert left(after, 0, certain=True)
+        assert left(after, [0], certain=True) == [True]
 
 
-@pytest.mark.parametrize("seed", range(2))
-@pytest.mark.parametrize("parts", [4, 16])
+@pytest.mark.parametrize("parts", [3, 6])
 def test_a_search_that_is_given_up_leaves_the_answer_as_it_is(
-    seed: int, parts: int, monkeypatch: pytest.MonkeyPatch
+    parts: int, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     """Passes over all builds take over, and find the same."""
-    skus = named(seed, parts)
+    skus = named(1, parts)
     quick = explainer().why(skus)
     monkeypatch.setattr(network, "PATIENCE", 0)
     slow = explainer().why(skus)
