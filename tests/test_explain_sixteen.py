@@ -31,7 +31,7 @@ from fitgraph.report.hints import Hints
 from fitgraph.solve.algebra import COUNT
 from fitgraph.solve.passes import Demands, Passes
 
-SEEDS = range(2)
+SEEDS = (1, pytest.param(0, marks=pytest.mark.long))
 
 
 @functools.cache
