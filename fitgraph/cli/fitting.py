@@ -72,6 +72,27 @@ def builds(
     put_out(answer, shop, json=json, csv=csv, table=table)
 
 
+def exchange(
+    role: Annotated[str, typer.Argument(metavar="ROLE", help="The role in question.")],
+    skus: Annotated[
+        list[str], typer.Argument(metavar="SKU...", help="What stays, and what is replaced.")
+    ],
+    catalogue: CatalogueFolder = None,
+    in_stock: InStock = False,
+    sort: Annotated[Sort, typer.Option(help="What comes first.")] = Sort.PRICE,
+    limit: Annotated[
+        int, typer.Option(metavar="K", min=0, max=MOST_LISTED, help="How many to list.")
+    ] = 8,
+    json: AsJson = False,
+    csv: AsCsv = False,
+    table: WhichTable = None,
+) -> None:
+    """List what could be taken for a part, with the rest kept."""
+    shop = fitgraph.open(catalogue)
+    answer = shop.exchange(role, *skus, in_stock=in_stock, sort=sort.value, limit=limit)
+    put_out(answer, shop, json=json, csv=csv, table=table)
+
+
 def why(
     skus: Annotated[
         list[str] | None, typer.Argument(metavar="SKU", help="Parts you have, one a role.")

@@ -10,7 +10,7 @@ import typer
 from typer.core import TyperGroup
 
 from fitgraph import __version__
-from fitgraph.cli.fitting import builds, compare, why
+from fitgraph.cli.fitting import builds, compare, exchange, why
 from fitgraph.cli.graph import graph
 from fitgraph.cli.house import check, tour
 from fitgraph.cli.import_ import import_
@@ -85,6 +85,7 @@ app = typer.Typer(
 for command in (
     builds,
     why,
+    exchange,
     measure,
     identify,
     compare,

@@ -30,6 +30,7 @@ from fitgraph.model import Enquiry
 from fitgraph.solve import NamingError
 from fitgraph.stock import Coverage, Standing, grouping_names
 from fitgraph.stock.groups import grouper
+from fitgraph.stock.in_turn import InTurn
 
 #: Enquiries listed at once; what each lacks takes a moment.
 PAGE = 6
@@ -284,6 +285,13 @@ class CoveragePanel(Answering):
         self.explain()
 
     # ------------------------------------------------------------ what each lacks
+
+    def show_turn(self, turn: InTurn) -> None:
+        """Tell how many are served as pieces run out."""
+        assert self.coverage is not None
+        self.headline.value = tables.wrap(
+            headline_html(self.coverage.total, turn) + self._left_out()
+        )
 
     def explain(self) -> None:
         """Work out what the listed enquiries lack, one after the other."""

@@ -8,17 +8,20 @@ from html import escape
 from fitgraph.lab.long_table import amount, long_table
 from fitgraph.lab.standing_words import MEANS, ORDER, WORDS, standing_html, tally_text
 from fitgraph.plain import csv_text
+from fitgraph.report.shelf import turn_text
 from fitgraph.stock import Coverage, Matrix, Standing, Tally
 from fitgraph.stock.groups import grouper
+from fitgraph.stock.in_turn import InTurn
 
 
-def headline_html(total: Tally) -> str:
-    """Return how many enquiries are served, and what becomes of the others."""
+def headline_html(total: Tally, turn: InTurn | None = None) -> str:
+    """Return how many enquiries are served, alone and in turn, and what becomes of the others."""
     if not total.total:
         return (
             "<p>There are no enquiries in this catalogue, so nothing is asked for. Write some "
             "into its table enquiries.csv; docs/catalogue.md says how.</p>"
         )
+    in_turn = "" if turn is None else f"; {turn_text(turn)}"
     items = "".join(
         f"<tr><th scope='row'>{standing_html(s)}</th><td class='fg-figure'>{total.of(s):g}</td>"
         f"<td class='fg-figure'>{total.share(s):.0%}</td>"
@@ -29,7 +32,7 @@ def headline_html(total: Tally) -> str:
     return (
         f'<p role="status"><span class="fg-number">{total.of(Standing.STOCK):g} of '
         f"{total.total:g}</span> enquiries ({total.share():.0%}) can be built from stock, each "
-        "taken alone: one piece may serve many.</p>"
+        f"taken alone: one piece may serve many{in_turn}.</p>"
         '<div class="fg-scroll"><table class="fg-narrow"><caption>Every enquiry, by the best that '
         "can be done for it. A row that stands for several enquiries counts as many.</caption>"
         '<thead><tr><th scope="col">Served</th><th scope="col" class="fg-figure">Enquiries</th>'

@@ -15,6 +15,7 @@ from fitgraph.lab.restock_panel import RestockPanel
 from fitgraph.lab.session import SessionBar, SessionError, in_kernel
 from fitgraph.lab.trend_panel import TrendPanel
 from fitgraph.stock import coverage, coverage_then, reliance, stranded
+from fitgraph.stock.in_turn import in_turn
 
 
 class StockGaps(Answering):
@@ -108,6 +109,10 @@ class StockGaps(Answering):
             found = stranded(engine)
             return lambda: self.stranded.show(found)
 
+        def turn() -> Show:
+            found = in_turn(engine)
+            return lambda: self.covered.show_turn(found)
+
         def weak() -> Show:
             found = reliance(engine, pairs=False, progress=told)
             return lambda: self.weak.show(found, pairs=False)
@@ -130,6 +135,7 @@ class StockGaps(Answering):
             ("Looking for stranded parts …", held),
             ("Looking for weak points …", weak),
             ("Asking what could be served then …", then),
+            ("Serving one after the other …", turn),
             ("Looking for weak pairs …", pairs),
         ]
 

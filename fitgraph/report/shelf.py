@@ -28,6 +28,7 @@ from fitgraph.report.values import (
 from fitgraph.stock import Coverage, Standing, Stranded, Tally, Weak, trend
 from fitgraph.stock.gaps import Gaps
 from fitgraph.stock.groups import grouper, grouping_names
+from fitgraph.stock.in_turn import InTurn
 from fitgraph.units import major
 
 #: Groupings are shown side by side up to two.
@@ -131,6 +132,7 @@ def data(gaps: Gaps) -> dict[str, Any]:
             for s in gaps.stranded
         ],
         "stranded_value": major(sum(s.value or 0 for s in gaps.stranded), digits),
+        "in_turn": {"served": number(gaps.in_turn.served), "share": number(gaps.in_turn.share)},
         "months_then": {m: _tally(t) for m, t in trend(gaps.then).items()},
     }
     return {k: (told | more)[k] for k in _ORDER if k in told or k in more}
@@ -138,7 +140,18 @@ def data(gaps: Gaps) -> dict[str, Any]:
 
 #: The order in which the keys of an answer stand.
 _ORDER = (
-    *("total", "by", "means", "matrix", "unmet", "weak", "weak_pairs", "builds", "stranded"),
+    *(
+        "total",
+        "in_turn",
+        "by",
+        "means",
+        "matrix",
+        "unmet",
+        "weak",
+        "weak_pairs",
+        "builds",
+        "stranded",
+    ),
     *("stranded_value", "months", "months_then", "left_out", "currency"),
 )
 
@@ -249,14 +262,23 @@ def tables(gaps: Gaps) -> tuple[Table, ...]:
 # -- for people ----------------------------------------------------------
 
 
-def headline(total: Tally) -> str:
+def turn_text(turn: InTurn) -> str:
+    """Return how many enquiries are served as pieces run out."""
+    return (
+        f"first come, first served, {turn.served:g} ({SHARE.show(turn.share)}) are before pieces "
+        "run out"
+    )
+
+
+def headline(total: Tally, turn: InTurn | None = None) -> str:
     """Return how many enquiries are served, and what becomes of the others."""
     if not total.total:
         return "No enquiries, so nothing is asked for."
+    told = "" if turn is None else f" ({turn_text(turn)})"
     return (
         f"{total.of(Standing.STOCK):g} of {total.total:g} enquiries "
         f"({SHARE.show(total.share())}) can be built from stock, each taken alone, so that one "
-        "piece may serve many; "
+        f"piece may serve many{told}; "
         f"{total.of(Standing.CATALOGUE):g} more by ordering, "
         f"{total.of(Standing.POSSIBLY):g} only if an unknown figure turns out well, "
         f"{total.of(Standing.NEITHER):g} with no part that is sold."
@@ -379,4 +401,4 @@ def report(gaps: Gaps, limit: int) -> Report:
         pieces.append(Section("Unmet over time", (months,)))
     for one in coverage.left_out[:limit]:
         pieces.append(Say(f"Left out: enquiry {one.number}: {one.why}", Tone.QUIET))
-    return Report(headline(coverage.total), tuple(pieces))
+    return Report(headline(coverage.total, gaps.in_turn), tuple(pieces))

@@ -21,6 +21,7 @@ if TYPE_CHECKING:
     from fitgraph.catalogue.missing import Missing
     from fitgraph.explain import Explanation, Prefer
     from fitgraph.explain.advice import RiderAdvice
+    from fitgraph.explain.exchange import Exchange
     from fitgraph.explain.identify import State
     from fitgraph.explain.representatives import Representative
     from fitgraph.explain.requested import Listed
@@ -313,6 +314,48 @@ class BuildsAnswer(Answer):
 
     def __len__(self) -> int:
         return len(self.found.builds)
+
+
+@dataclass(frozen=True, eq=False, repr=False)
+class ExchangeAnswer(Answer):
+    """What could be taken for a part, with the rest kept.
+
+    Parameters
+    ----------
+    found : Exchange
+        The parts, and what comes along with each.
+
+    Examples
+    --------
+    >>> import fitgraph
+    >>> answer = fitgraph.open().exchange("bar", "FORK-VEN-04", "CLMP-SKE-01", "BAR-MAR-05")
+    >>> answer.records()[0]["total"] >= answer.records()[0]["price"]
+    True
+    """
+
+    found: Exchange
+
+    @property
+    def yes(self) -> bool:
+        """Whether there is another part that goes."""
+        return self.found.count > 0
+
+    def report(self, hints: Hints | None = None) -> Report:
+        """Return how many go, and the first with what comes along."""
+        from fitgraph.report import exchanges
+
+        return exchanges.report(self.found, hints or Hints())
+
+    def _tables(self) -> Sequence[Table]:
+        from fitgraph.report import exchanges
+
+        return exchanges.tables(self.found)
+
+    def to_dict(self) -> dict[str, Any]:
+        """Return the parts and what comes along with each."""
+        from fitgraph.report import exchanges
+
+        return exchanges.data(self.found)
 
 
 @dataclass(frozen=True, eq=False, repr=False)

@@ -21,6 +21,7 @@ from fitgraph.shop.answers import (
     CheckAnswer,
     CompareAnswer,
     CoverageAnswer,
+    ExchangeAnswer,
     GapsAnswer,
     IdentifyAnswer,
     MeasureAnswer,
@@ -296,6 +297,57 @@ class Shop:
         rows = ways if limit else 0
         found = list_builds(self.engine, request, sort=order, limit=limit, rows=rows)
         return BuildsAnswer(found, self.engine)
+
+    def exchange(
+        self,
+        role: str,
+        *skus: str,
+        in_stock: bool = False,
+        sort: Sort = "price",
+        limit: int = 8,
+    ) -> ExchangeAnswer:
+        """Return what could be taken for one role with the rest kept, and what comes along.
+
+        Only the parts in question are named; for a role that nobody named, something that goes
+        with the rest is taken to be there, and is not priced.
+
+        Parameters
+        ----------
+        role : str
+            The role in question.
+        *skus : str
+            Stock numbers of what is to stay, and of the part that is replaced: prices and masses
+            are then told as differences from that as well.
+        in_stock : bool
+            Whether only parts in stock are taken.
+        sort : {'price', 'mass', 'strength'}
+            Least to pay in all, lightest or strongest first.
+        limit : int
+            How many are listed.
+
+        Raises
+        ------
+        InputError
+            If there is no such role or part, or nothing is to stay.
+
+        Examples
+        --------
+        >>> import fitgraph
+        >>> answer = fitgraph.open().exchange("bar", "FORK-VEN-04", "CLMP-SKE-01", "BAR-MAR-05")
+        >>> answer.to_dict()["old"]
+        'BAR-MAR-05'
+        """
+        from fitgraph.explain.exchange import exchange
+
+        name = one_of(role, self.catalogue.vocabulary.roles, "the role")
+        if limit < 0:
+            raise InputError(f"limit {limit} is below zero; write 0 to count alone")
+        names = names_of(skus)
+        if not names:
+            raise InputError("name what is to stay; without, every part of the role goes")
+        order = one_of(sort, _SORTS, "sort")
+        found = exchange(self.engine, name, names, in_stock=in_stock, sort=order, limit=limit)
+        return ExchangeAnswer(found)
 
     def remaining(
         self,

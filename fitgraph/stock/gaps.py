@@ -12,6 +12,7 @@ from fitgraph.model import Catalogue
 from fitgraph.solve import TreeEngine
 from fitgraph.stock.coverage import Coverage, coverage
 from fitgraph.stock.history import coverage_then
+from fitgraph.stock.in_turn import InTurn, in_turn
 from fitgraph.stock.reliance import Reliance, reliance
 from fitgraph.stock.stranded import Stranded, stranded
 
@@ -32,6 +33,8 @@ class Gaps:
         Parts on which much depends.
     by : tuple of str
         One or two groupings that are shown.
+    in_turn : InTurn
+        How many enquiries are served as pieces run out.
     """
 
     coverage: Coverage
@@ -39,6 +42,7 @@ class Gaps:
     stranded: tuple[Stranded, ...]
     reliance: Reliance
     by: tuple[str, ...]
+    in_turn: InTurn
 
 
 def default_groupings(catalogue: Catalogue) -> tuple[str, str]:
@@ -74,4 +78,5 @@ def gaps(
         stranded(engine),
         reliance(engine, executor=executor, progress=progress),
         by or default_groupings(engine.catalogue),
+        in_turn(engine),
     )

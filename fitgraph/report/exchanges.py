@@ -1,0 +1,175 @@
+"""Another part with the rest kept: what goes, what it costs more, and what comes along."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from fitgraph.explain.exchange import Along, Exchange, Exchanged
+from fitgraph.report.blocks import Report, Say, Section, Tone
+from fitgraph.report.builds import difference_words
+from fitgraph.report.cautions import cautions_on
+from fitgraph.report.hints import Hints
+from fitgraph.report.tables import Column, Table
+from fitgraph.report.values import (
+    COUNT,
+    FLAG,
+    LIST,
+    MASS,
+    MASS_CHANGE,
+    MINUTES,
+    MOMENT,
+    PLACE,
+    TEXT,
+    money_of,
+    number,
+    plural,
+)
+from fitgraph.units import major
+
+
+def cautions(found: Exchange) -> tuple[str, ...]:
+    """Return the cautions that travel with the listed parts."""
+    vocabulary = found.catalogue.vocabulary
+    services = [vocabulary.services[s].caution for one in found.parts for _, s in one.services]
+    strength = ["strength"] if any(one.strength_nm is not None for one in found.parts) else []
+    return cautions_on(vocabulary, [*services, *strength])
+
+
+def _along(one: Along, digits: int) -> dict[str, Any]:
+    part = one.option.part
+    return {
+        "role": one.option.role,
+        "sku": None if part is None else part.sku,
+        "services": list(one.option.services),
+        "instead": None if one.instead is None else one.instead.sku,
+        "price": major(one.price, digits),
+    }
+
+
+def data(found: Exchange) -> dict[str, Any]:
+    """Return the answer in the shape that docs/commands.md describes."""
+    vocabulary = found.catalogue.vocabulary
+    digits = vocabulary.minor_digits
+
+    def row(one: Exchanged) -> dict[str, Any]:
+        than = one.than
+        price = None if than is None or than.price is None else major(than.price, digits)
+        return {
+            "sku": one.part.sku,
+            "price": major(one.price, digits),
+            "currency": vocabulary.currency,
+            "mass_g": number(one.part.mass_g),
+            "strength": number(one.strength_nm),
+            "price_more": price,
+            "mass_more_g": None if than is None else number(than.mass_g),
+            "strength_more": None if than is None else number(than.strength_nm),
+            "along": [_along(a, digits) for a in one.along],
+            "left_out": [p.sku for p in one.left_out],
+            "total": major(one.total, digits),
+            "in_stock": one.in_stock,
+        }
+
+    return {
+        "role": found.role,
+        "old": None if found.old is None else found.old.sku,
+        "kept": [p.sku for p in found.kept],
+        "count": found.count,
+        "alone": found.alone,
+        "today": found.today,
+        "sort": found.sort,
+        "parts": [row(one) for one in found.parts],
+        "cautions": list(cautions(found)),
+    }
+
+
+def _along_text(one: Along, found: Exchange) -> str:
+    vocabulary = found.catalogue.vocabulary
+    part = one.option.part
+    assert part is not None
+    work = [vocabulary.services[s].title for s in one.option.services]
+    text = " + ".join([part.sku, *work])
+    price = f" ({money_of(vocabulary).show(one.price)})" if one.price else ""
+    instead = "" if one.instead is None else f" for {one.instead.sku}"
+    return f"{text}{instead}{price}"
+
+
+def with_it(one: Exchanged, found: Exchange) -> str:
+    """Return what comes along with a part, and what is not needed any more."""
+    told = [_along_text(a, found) for a in one.along]
+    told += [f"without {p.sku}" for p in one.left_out]
+    return ", ".join(told) or "nothing"
+
+
+def tables(found: Exchange) -> tuple[Table, ...]:
+    """Return the listed parts, a row each."""
+    money = money_of(found.catalogue.vocabulary)
+    return (
+        Table.of(
+            "parts",
+            found.parts,
+            (Column("sku"), lambda o: o.part.sku),
+            (Column("price", money), lambda o: o.price),
+            (Column("mass_g", MASS), lambda o: o.part.mass_g),
+            (Column("strength_nm", MOMENT), lambda o: o.strength_nm),
+            (Column("price_more", money), lambda o: None if o.than is None else o.than.price),
+            (
+                Column("mass_more_g", MASS_CHANGE),
+                lambda o: None if o.than is None else o.than.mass_g,
+            ),
+            (
+                Column("strength_more_nm", MOMENT),
+                lambda o: None if o.than is None else o.than.strength_nm,
+            ),
+            (Column("along", LIST), lambda o: [a.option.label for a in o.along]),
+            (Column("left_out", LIST), lambda o: [p.sku for p in o.left_out]),
+            (Column("minutes", MINUTES), lambda o: 0.0 if o.than is None else o.than.minutes),
+            (Column("total", money), lambda o: o.total),
+            (Column("in_stock", FLAG), lambda o: o.in_stock),
+            (Column("pieces", COUNT), lambda o: o.part.stock),
+        ),
+    )
+
+
+def report(found: Exchange, hints: Hints) -> Report:
+    """Return the answer for people."""
+    vocabulary = found.catalogue.vocabulary
+    title = vocabulary.roles[found.role].title
+    if not found.count:
+        named = [p.sku for p in (*found.kept, *([found.old] if found.old else []))]
+        return Report(
+            f"No other {title} goes, whatever comes along.",
+            (Say(f"To see why: {hints.ask('why', named)}"),),
+        )
+    headline = (
+        f"{plural(found.count, f'other {title}', f'other {title}s')}: {found.alone:,} with nothing "
+        f"else, {found.today:,} from the shelf."
+    )
+    old = "" if found.old is None else f", against {found.old.sku}"
+    money = money_of(vocabulary)
+    rows = tuple(
+        (
+            n,
+            one.part.sku,
+            one.price,
+            ", ".join(difference_words(one.than, vocabulary)) if one.than is not None else "",
+            with_it(one, found),
+            one.total,
+            "yes" if one.in_stock else "order",
+        )
+        for n, one in enumerate(found.parts, start=1)
+    )
+    columns = [
+        Column("place", PLACE, ""),
+        Column("sku", TEXT, title),
+        Column("price", money),
+        Column("difference", TEXT, "against the old one"),
+        Column("along", TEXT, "comes along"),
+        Column("total", money, "to pay"),
+        Column("today", TEXT),
+    ]
+    table = Table("parts", tuple(columns), rows)
+    if found.old is None:
+        table = table.without("difference")
+    order = {"price": "least to pay", "mass": "lightest", "strength": "strongest"}[found.sort]
+    lead = Say(f"The {len(rows)} {order}{old}; what you have stays where it can:", Tone.QUIET)
+    return Report(headline, (lead, Section("", (table,))), cautions(found))

@@ -1,0 +1,80 @@
+"""First come, first served, against an engine that is asked anew after every rider."""
+
+from __future__ import annotations
+
+import dataclasses
+import datetime
+from types import MappingProxyType
+
+import pytest
+
+import fitgraph
+from fitgraph.catalogue import load, shipped_folder
+from fitgraph.demand.questions import request_of
+from fitgraph.model import Catalogue
+from fitgraph.solve import TreeEngine
+from fitgraph.stock import coverage
+from fitgraph.stock.in_turn import in_turn
+
+
+def with_stock(catalogue: Catalogue, left: dict[str, int]) -> Catalogue:
+    """Return a catalogue with other pieces on the shelf."""
+    parts = {s: dataclasses.replace(p, stock=left[s]) for s, p in catalogue.parts.items()}
+    by_role = {r: tuple(parts[p.sku] for p in of) for r, of in catalogue.by_role.items()}
+    return dataclasses.replace(
+        catalogue, parts=MappingProxyType(parts), by_role=MappingProxyType(by_role)
+    )
+
+
+@pytest.mark.parametrize("name", ["hoses", "bench40"])
+def test_each_rider_takes_the_cheapest_that_is_left(name: str) -> None:
+    catalogue = load(shipped_folder("data") / name).catalogue
+    first = catalogue.enquiries
+    many = [
+        dataclasses.replace(e, number=f"{e.number}/{n}", weight=1.0)
+        for n in range(4)
+        for e in first
+    ]
+    found = in_turn(TreeEngine(catalogue), many)
+    left = {sku: part.stock for sku, part in catalogue.parts.items()}
+    went = {taken.number: taken for taken in found.builds}
+    assert 0 < len(went) < len(many), "some have to go without, or nothing is shown"
+    for enquiry in sorted(many, key=lambda e: e.date or datetime.date.max):
+        engine = TreeEngine(with_stock(catalogue, left))
+        best = engine.best(request_of(enquiry, in_stock=True), limit=1)
+        assert bool(best) == (enquiry.number in went), enquiry.number
+        if best:
+            assert went[enquiry.number].price == best[0].price
+            for sku in went[enquiry.number].parts:
+                assert left[sku] > 0
+                left[sku] -= 1
+
+
+def test_a_row_for_several_is_so_many_riders_and_those_without_a_date_come_last() -> None:
+    shop = fitgraph.open()
+    first = next(
+        e
+        for e in shop.catalogue.enquiries
+        if e.date and in_turn(shop.engine, [dataclasses.replace(e, weight=1.0)]).served
+    )
+    several = dataclasses.replace(first, number="several", date=None, weight=2.5)
+    found = in_turn(shop.engine, [several, dataclasses.replace(first, weight=1.0)])
+    assert found.asked == 3.5
+    assert found.builds[0].number == first.number
+    assert found.served == [0, 1, 2, 3, 3.5][len(found.builds)]
+
+
+def test_what_is_told_of_the_demo() -> None:
+    shop = fitgraph.open()
+    gaps = shop.gaps("family")
+    turn = gaps.found.in_turn
+    stock = {sku: part.stock for sku, part in shop.catalogue.parts.items()}
+    for taken in turn.builds:
+        for sku in taken.parts:
+            stock[sku] -= 1
+    assert min(stock.values()) >= 0
+    # Nobody who was left could have been served from what is left now.
+    assert coverage(shop.engine, stock=stock).total.share() == 0
+    assert gaps.to_dict()["in_turn"] == {"served": turn.served, "share": round(turn.share, 4)}
+    assert f"first come, first served, {turn.served:g}" in gaps.to_text().replace("\n", " ")
+    assert turn.served <= gaps.found.coverage.total.total * gaps.found.coverage.total.share()
