@@ -45,6 +45,7 @@ QUESTIONS: dict[str, Callable[[Shop], Answer | None]] = {
     "check": lambda s: s.check(),
     "builds": lambda s: s.builds(["FORK-VEN-04"], budget=350),
     "no builds": lambda s: s.builds(["FORK-VEN-04"], budget=1),
+    "exchange": lambda s: s.exchange("bar", "FORK-VEN-04", "CLMP-SKE-01", "BAR-MAR-05"),
     "remaining": lambda s: s.remaining(["FORK-VEN-04"]),
     "compare parts": lambda s: s.compare("BAR-TAR-07", "BAR-PEL-02"),
     "compare builds": lambda s: s.compare(["FORK-VEN-04", "BAR-MAR-05"], ["FORK-VEN-04"]),

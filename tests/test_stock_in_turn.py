@@ -76,5 +76,8 @@ def test_what_is_told_of_the_demo() -> None:
     # Nobody who was left could have been served from what is left now.
     assert coverage(shop.engine, stock=stock).total.share() == 0
     assert gaps.to_dict()["in_turn"] == {"served": turn.served, "share": round(turn.share, 4)}
-    assert f"first come, first served, {turn.served:g}" in gaps.to_text().replace("\n", " ")
+    assert (
+        f"{turn.served:g} (4%) first come, first served, as pieces run out"
+        in gaps.to_text().replace("\n", " ")
+    )
     assert turn.served <= gaps.found.coverage.total.total * gaps.found.coverage.total.share()

@@ -264,17 +264,14 @@ def tables(gaps: Gaps) -> tuple[Table, ...]:
 
 def turn_text(turn: InTurn) -> str:
     """Return how many enquiries are served as pieces run out."""
-    return (
-        f"first come, first served, {turn.served:g} ({SHARE.show(turn.share)}) are before pieces "
-        "run out"
-    )
+    return f"{turn.served:g} ({SHARE.show(turn.share)}) first come, first served, as pieces run out"
 
 
 def headline(total: Tally, turn: InTurn | None = None) -> str:
     """Return how many enquiries are served, and what becomes of the others."""
     if not total.total:
         return "No enquiries, so nothing is asked for."
-    told = "" if turn is None else f" ({turn_text(turn)})"
+    told = "" if turn is None else f"; {turn_text(turn)}"
     return (
         f"{total.of(Standing.STOCK):g} of {total.total:g} enquiries "
         f"({SHARE.show(total.share())}) can be built from stock, each taken alone, so that one "
