@@ -1,13 +1,17 @@
 """The rows of a plan's steps that some build has: every kind that can follow every cell.
 
-Of the cells of a plan's messages most cannot be completed above. Where one question looks at
-rows again and again, with bounds, with fronts, it pays to have the few that matter, once a
-catalogue: together they are a circuit of sums and alternatives.
+Of the cells of a plan's messages most cannot be completed above, and many of the rest can be
+completed in the same ways. Where one question looks at rows again and again, with bounds, with
+fronts, it pays to have the few that matter, once a catalogue: together they are a circuit of
+sums and alternatives [1], and cells with the same rows are one node of it, as in a reduced
+decision diagram [2].
 
 References
 ----------
 .. [1] A. Darwiche, "A differential approach to inference in Bayesian networks", Journal of the
    ACM 50 (2003) 280-305 (from memory).
+.. [2] R. E. Bryant, "Graph-based algorithms for Boolean function manipulation", IEEE
+   Transactions on Computers C-35 (1986) 677-691 (from memory).
 """
 
 from __future__ import annotations
@@ -81,7 +85,7 @@ class StepRows:
     kind : Sorted
         The kind that each row chooses.
     cell : ndarray of int
-        Its cell, among those that can be reached; ascending.
+        Its cell, among those that can be reached and told apart by their rows; ascending.
     starts : ndarray of int
         The first row of each cell; every cell has one.
     after : mapping of int to Sorted
@@ -239,7 +243,7 @@ class Support:
         place : int
             Which step.
         cells : ndarray of int
-            Cells that can be reached, numbered among those; that of a root is zero.
+            Cells, numbered as in :class:`StepRows`; that of a root is zero.
         """
         rows = self.rows[place]
         owner, row = self.rows_of(place, cells)
@@ -292,9 +296,51 @@ def support_of(plan: Plan, ceiling: float) -> Support:
             reached.setdefault(child, []).append(np.unique(at))
         raw[place] = owner, kind, after
     found = []
+    nodes: dict[int, Ints] = {}
     for place in range(len(plan.steps)):
-        owner, kind, after = raw[place]
-        opened = {c: Sorted.of(np.searchsorted(cells[c], at)) for c, at in after.items()}
-        starts = np.flatnonzero(np.diff(owner, prepend=-1))
-        found.append(StepRows(Sorted.of(kind), owner, starts, opened))
+        owner, kind, after = raw.pop(place)
+        opened = {c: nodes[c][np.searchsorted(cells[c], at)] for c, at in after.items()}
+        nodes[place], rows_of = _merged(owner, len(cells[place]), kind, opened)
+        owner = nodes[place][owner[rows_of]]
+        found.append(
+            StepRows(
+                Sorted.of(kind[rows_of]),
+                owner,
+                np.flatnonzero(np.diff(owner, prepend=-1)),
+                {c: Sorted.of(at[rows_of]) for c, at in opened.items()},
+            )
+        )
     return Support(plan, tuple(found), cases)
+
+
+def _merged(owner: Ints, cells: int, kind: Ints, opened: Mapping[int, Ints]) -> tuple[Ints, Ints]:
+    """Return the node of each cell, where cells with the same rows are one, and the rows to keep.
+
+    Parameters
+    ----------
+    owner, kind : ndarray of int
+        The cell and the kind of each row, both ascending.
+    cells : int
+        How many cells there are.
+    opened : mapping of int to ndarray of int
+        The node of each child for each row.
+    """
+    same = kind
+    for at in opened.values():
+        same = np.unique(same * (int(at.max(initial=0)) + 1) + at, return_inverse=True)[1]
+    counts = np.bincount(owner, minlength=cells)
+    starts = np.cumsum(counts) - counts
+    # Cells of the same hash are compared with the first of them, row by row.
+    marks = np.random.default_rng(0).integers(1 << 63, size=int(same.max(initial=0)) + 1)
+    hashes = np.add.reduceat(marks[same], starts) if len(same) else np.zeros(cells, dtype=np.int64)
+    _, first, of = np.unique(
+        np.column_stack([hashes, counts]), axis=0, return_index=True, return_inverse=True
+    )
+    rep = first[of.reshape(-1)].astype(np.intp)
+    _, number = spread(counts)
+    differs = same != same[starts[rep[owner]] + number]
+    rep[owner[differs]] = owner[differs]
+    kept, node = np.unique(rep, return_inverse=True)
+    keep = np.zeros(cells, dtype=bool)
+    keep[kept] = True
+    return node.reshape(-1).astype(np.intp), np.flatnonzero(keep[owner])
