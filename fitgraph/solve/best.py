@@ -20,6 +20,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass
+from functools import cached_property
 
 import numpy as np
 import numpy.typing as npt
@@ -27,7 +28,7 @@ import numpy.typing as npt
 from fitgraph.solve.algebra import LEAST
 from fitgraph.solve.arrays import spread
 from fitgraph.solve.passes import Demands, Passes
-from fitgraph.solve.plan import Case, Plan
+from fitgraph.solve.plan import Case, Plan, Step
 from fitgraph.solve.rows import Members, Rows
 from fitgraph.solve.support import Support
 
@@ -65,6 +66,71 @@ class Criteria:
     limits: Floats
 
 
+class Prices:
+    """What the options of each class, and of each kind of a step, come to at least.
+
+    Parameters
+    ----------
+    plan : Plan
+        What is searched.
+    class_of, lets : mapping of str to ndarray
+        The base class of each option, and which may be used.
+    costs : mapping of str to ndarray of float, shape (n_criteria, n_options)
+        Additive criteria.
+    """
+
+    def __init__(
+        self,
+        plan: Plan,
+        class_of: Mapping[str, Ints],
+        lets: Mapping[str, Bools],
+        costs: Mapping[str, Floats],
+    ) -> None:
+        self.plan, self.costs = plan, {role: costs[role] for role in plan.roles}
+        self.members = Members(class_of, lets)
+        self.class_of, self.lets = class_of, lets
+        #: For each step or role: costs of options that stand together, where each lot begins,
+        #: and which it is.
+        self._lots: dict[int | str, tuple[Floats, Ints, Ints]] = {}
+
+    def bounds(self, multipliers: Floats, support: Support | None) -> Bounds:
+        """Return bounds for some weightings."""
+        return Bounds(
+            self.plan, self.class_of, self.lets, self.costs, multipliers, support, prices=self
+        )
+
+    def of_classes(self, role: str, multipliers: Floats) -> Floats:
+        """Return the least of each class of a role, shape (n_weightings, n_classes)."""
+        found = self._lots.get(role)
+        if found is None:
+            at = np.flatnonzero(self.lets[role])
+            order = at[np.argsort(self.class_of[role][at], kind="stable")]
+            classes = self.class_of[role][order]
+            starts = np.flatnonzero(np.diff(classes, prepend=-1))
+            found = self._lots[role] = self.costs[role][:, order], starts, classes[starts]
+        return self._least(found, multipliers, self.plan.sizes[role])
+
+    def of_kinds(self, step: Step, multipliers: Floats) -> Floats:
+        """Return the least of each kind of a step, shape (n_weightings, n_kinds)."""
+        if step.decided is not None:
+            return np.zeros((len(multipliers), step.kinds))
+        found = self._lots.get(id(step))
+        if found is None:
+            ordered, starts, counts = self.members.of(step)
+            full = np.flatnonzero(counts)
+            costs = self.costs[step.variable][:, ordered]
+            found = self._lots[id(step)] = costs, starts[full], full
+        return self._least(found, multipliers, step.kinds)
+
+    @staticmethod
+    def _least(lots: tuple[Floats, Ints, Ints], multipliers: Floats, size: int) -> Floats:
+        costs, starts, which = lots
+        least = np.full((len(multipliers), size), np.inf)
+        if len(which):
+            least[:, which] = np.minimum.reduceat(multipliers @ costs, starts, axis=1)
+        return least
+
+
 class Bounds:
     """Least weighted sums of the criteria, for several weightings at once.
 
@@ -80,6 +146,8 @@ class Bounds:
         The weightings.
     support : Support, optional
         The rows of the plan, where they are few: bounds are quicker along them.
+    prices : Prices, optional
+        Of the same costs, where they are at hand.
     """
 
     def __init__(
@@ -90,35 +158,32 @@ class Bounds:
         costs: Mapping[str, Floats],
         multipliers: Floats,
         support: Support | None = None,
+        prices: Prices | None = None,
     ) -> None:
         self.plan, self.multipliers = plan, multipliers
-        self.option = {r: multipliers @ costs[r] for r in plan.roles}
-        values = {}
-        for role in plan.roles:
-            at = np.flatnonzero(lets[role])
-            order = at[np.argsort(class_of[role][at], kind="stable")]
-            least = np.full((len(multipliers), plan.sizes[role]), np.inf)
-            if len(order):
-                classes = class_of[role][order]
-                starts = np.flatnonzero(np.diff(classes, prepend=-1))
-                least[:, classes[starts]] = np.minimum.reduceat(
-                    self.option[role][:, order], starts, axis=1
-                )
-            values[role] = least
+        if prices is None:
+            prices = Prices(plan, class_of, lets, costs)
+        self.prices = prices
         self._every = np.arange(len(multipliers), dtype=np.intp)
-        demands = Demands(values, dict.fromkeys(values, self._every))
         self.support = support
         if support is None:
             self.cases = plan.cases
+            values = {role: prices.of_classes(role, multipliers) for role in plan.roles}
+            demands = Demands(values, dict.fromkeys(values, self._every))
             self.passes = Passes(plan, demands, LEAST)
             self.rows = Rows(self.passes)
             #: Least of all, by weighting.
             self.total = self.passes.totals()
             return
         self.cases = support.cases
-        self._least = support.own(values, LEAST)
+        self._least = [prices.of_kinds(step, multipliers) for step in plan.steps]
         self.below = support.below(self._least, LEAST)
         self.total = support.totals(self.below, LEAST)
+
+    @cached_property
+    def option(self) -> dict[str, Floats]:
+        """Return the weighted sums of each option, shape (n_weightings, n_options), by role."""
+        return {role: self.multipliers @ of_role for role, of_role in self.prices.costs.items()}
 
     def of_cells(self, place: int, cells: Ints) -> Floats:
         """Return the least that a step and all below it add, shape (n_weightings, n_cells)."""
@@ -155,20 +220,14 @@ class Bounds:
         return owner, kind, self.rows.after(place, cells[owner], kind)
 
 
-def _weightings(
-    plan: Plan,
-    class_of: Mapping[str, Ints],
-    lets: Mapping[str, Bools],
-    criteria: Criteria,
-    support: Support | None,
-) -> Bounds:
+def _weightings(prices: Prices, criteria: Criteria, support: Support | None) -> Bounds:
     """Return bounds for the objective, for each limited criterion, and near dual optima."""
-    width = 1 + len(criteria.limits)
-    objective, *singles = np.eye(width)
+    plan, lets = prices.plan, prices.lets
+    objective, *singles = np.eye(1 + len(criteria.limits))
     rows = [objective]
     finite = [k for k, limit in enumerate(criteria.limits) if np.isfinite(limit)]
     rows += [singles[k] for k in finite]
-    bounds = Bounds(plan, class_of, lets, criteria.costs, np.array(rows), support)
+    bounds = prices.bounds(np.array(rows), support)
     if not finite or not np.isfinite(bounds.total).all():
         return bounds
     best: list[float] = []
@@ -182,7 +241,7 @@ def _weightings(
         marks = np.concatenate([[0.0], np.geomspace(high * 1e-5, high, _TRIED - 1)])
         for _ in range(_ROUNDS):
             tried = objective + marks[:, None] * singles[k]
-            found = Bounds(plan, class_of, lets, criteria.costs, tried, support).total
+            found = prices.bounds(tried, support).total
             values = found - marks * criteria.limits[k]
             top = int(values.argmax())
             low, high = marks[max(top - 1, 0)], marks[min(top + 1, len(marks) - 1)]
@@ -197,7 +256,7 @@ def _weightings(
     if sum(value > 0 for value in best) > 1:
         both = sum(v * singles[k] for v, k in zip(best, finite, strict=True))
         rows += [objective + f * both for f in (1.0, 0.5)]
-    return Bounds(plan, class_of, lets, criteria.costs, np.array(rows), support)
+    return prices.bounds(np.array(rows), support)
 
 
 @dataclass(slots=True)
@@ -251,33 +310,38 @@ class Search:
         weightings: Floats | None = None,
     ) -> None:
         self.plan, self.criteria, self.k = plan, criteria, k
+        prices = Prices(plan, class_of, lets, criteria.costs)
         if weightings is None:
-            self.bounds = _weightings(plan, class_of, lets, criteria, support)
+            self.bounds = _weightings(prices, criteria, support)
         else:
-            self.bounds = Bounds(plan, class_of, lets, criteria.costs, weightings, support)
-        self.members = Members(class_of, lets)
+            self.bounds = prices.bounds(weightings, support)
+        self.members = prices.members
         self.step = 1.0
         width = 1 + len(criteria.limits)
         self.found: dict[str, Ints] = {r: np.zeros(0, dtype=np.intp) for r in plan.roles}
         self.costs: Floats = np.zeros((0, width))
         self.threshold = np.inf
-        self._waiting: list[_Frontier] = []
         self._chunk = max(2 * k, _FIRST)
         m = self.bounds.multipliers
         self._spends = np.array(
             [sum(row[j] * criteria.limits[j - 1] for j in range(1, width) if row[j]) for row in m]
         )
         self._pure = m[:, 0] > 0
+
+    def _starts(self) -> list[_Frontier]:
+        """Return the empty build of each case that may hold some, the most promising last."""
+        found = []
+        width = 1 + len(self.criteria.limits)
         for case in self.bounds.cases:
             values = sum(
                 self.bounds.of_cells(r, np.zeros(1, dtype=np.intp)) for r in case.roots
-            ) + np.zeros((len(m), 1))
+            ) + np.zeros((len(self.bounds.multipliers), 1))
             cells = {r: np.zeros(1, dtype=np.intp) for r in case.roots}
             start = _Frontier(case, 0, cells, {}, np.zeros((1, width)), values)
             start = start.take(self._promising(values))
             if len(start):
-                self._waiting.append(start)
-        self._waiting.sort(key=lambda f: -float(self._dual(f.values).min()))
+                found.append(start)
+        return sorted(found, key=lambda f: -float(self._dual(f.values).min()))
 
     def _dual(self, values: Floats) -> Floats:
         """Return the least that partial builds can cost within the limits."""
@@ -295,10 +359,28 @@ class Search:
             keep &= self._dual(values) <= wanted + _ROUNDING * (1 + abs(wanted))
         return np.flatnonzero(keep)
 
+    def _dive(self) -> None:
+        """Find out what the k-th best costs at most, by a walk that turns no stone twice.
+
+        At each depth it carries no more than the most promising few.
+        """
+        for front in reversed(self._starts()):
+            while len(front) and front.depth < len(front.case.order):
+                front = self._next(front, most=self.k)
+            if front.depth == len(front.case.order):
+                self._keep(front)
+        # What costs as much as the k-th is still wanted: none of those found here is kept.
+        self.threshold += self.step
+        self.found = {r: o[:0] for r, o in self.found.items()}
+        self.costs = self.costs[:0]
+
     def run(self) -> None:
         """Search to the end."""
-        while self._waiting:
-            front = self._waiting.pop()
+        if 2 * self.k > _FIRST:
+            self._dive()
+        waiting = self._starts()
+        while waiting:
+            front = waiting.pop()
             front = front.take(self._promising(front.values))
             if not len(front):
                 continue
@@ -310,9 +392,9 @@ class Search:
             chunk = min(self._chunk, max(_ROWS // kinds, 1))
             if len(front) > chunk:
                 order = np.argsort(self._dual(front.values), kind="stable")
-                self._waiting.append(front.take(order[chunk:]))
+                waiting.append(front.take(order[chunk:]))
                 front = front.take(order[:chunk])
-            self._waiting.append(self._next(front))
+            waiting.append(self._next(front))
 
     def _keep(self, front: _Frontier) -> None:
         """Take complete builds up."""
@@ -327,8 +409,15 @@ class Search:
         if len(order) == self.k:
             self.threshold = float(self.costs[-1, 0])
 
-    def _next(self, front: _Frontier) -> _Frontier:
-        """Return what the next step of a case makes of partial builds."""
+    def _few(self, values: Floats, most: int | None) -> Ints:
+        """Return the places of those that are promising, only of the most so if there are many."""
+        keep = self._promising(values)
+        if most is not None and len(keep) > most:
+            keep = keep[np.argpartition(self._dual(values[:, keep]), most)[:most]]
+        return keep
+
+    def _next(self, front: _Frontier, most: int | None = None) -> _Frontier:
+        """Return what the next step of a case makes of partial builds, or of the best of them."""
         place = front.case.order[-1 - front.depth]
         step = self.plan.steps[place]
         at = front.cells[place]
@@ -340,13 +429,13 @@ class Search:
             values = values + self.bounds.of_cells(child, cells)
         if step.is_role:
             least = self.bounds.of_kinds(place)
-            keep = self._promising(values + least[:, kind])
+            keep = self._few(values + least[:, kind], most)
             owner, kind, values = owner[keep], kind[keep], values[:, keep]
             ordered, starts, counts = self.members.of(step)
             row, number = spread(counts[kind])
             option = ordered[starts[kind[row]] + number]
             values = values[:, row] + self.bounds.option[step.variable][:, option]
-            best = self._promising(values)
+            best = self._few(values, most)
             row, option, values = row[best], option[best], values[:, best]
             owner = owner[row]
             cells_after = {c: v[keep][row] for c, v in after.items()}

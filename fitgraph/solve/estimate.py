@@ -22,25 +22,30 @@ References
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping, Sequence
+from collections.abc import Mapping
 from dataclasses import dataclass
 
 import numpy as np
 import numpy.typing as npt
 
-from fitgraph.solve.algebra import COUNT
 from fitgraph.solve.counted import Counted
-from fitgraph.solve.passes import Demands, Passes
+from fitgraph.solve.paired import PILOT, Draws, mean_worth, summed
 from fitgraph.solve.query import Query
-from fitgraph.solve.sample import Drawing, of_classes
+from fitgraph.solve.rows import Members
+from fitgraph.solve.sample import Drawing
+from fitgraph.solve.support import Support
 
 Floats = npt.NDArray[np.float64]
 
 #: Size, seed and confidence of the sample behind an estimate.
 SAMPLE, SEED, CONFIDENCE = 50_000, 20260101, 0.99
 
-#: Looks at the bound that the search for a tilt may take; near the best is good enough.
-_LOOKS = 40
+#: Steps that the search for a tilt may take, and how near it has to come, in standard deviations
+#: of what a draw spends; near the best is good enough.
+_STEPS, _NEAR = 10, 0.25
+
+#: The steepest tilt, in what spending the limits from the least on costs a build's chance.
+_STEEPEST = 500.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -52,30 +57,6 @@ class _Tilted:
 
     weight: dict[str, Floats]
     log_scale: float
-
-
-def _tilted(query: Query, lets: Mapping[str, npt.NDArray[np.bool_]], tilt: Floats) -> _Tilted:
-    """Return weights exp(-tilt . (price, tenths)), so that a role's largest is one."""
-    weight, log_scale = {}, 0.0
-    for role, mask in lets.items():
-        spent = tilt[0] * query.price[role] + tilt[1] * query.tenths[role]
-        least = float(spent[mask].min())
-        log_scale += least
-        weight[role] = np.where(mask, np.exp(np.minimum(least - spent, 0.0)), 0.0)
-    return _Tilted(weight, log_scale)
-
-
-def _sums(
-    query: Query, tilted: _Tilted, size: int, rng: np.random.Generator, *, certain: bool
-) -> tuple[Floats, Floats]:
-    """Return price and mass in tenths of a gram of builds drawn by weight."""
-    space = query.space
-    drawing = Drawing(space.plan(certain=certain), space.class_of, tilted.weight)
-    price, tenths = np.zeros(size), np.zeros(size)
-    for role, option in drawing.draw(size, rng).items():
-        price += query.price[role][option]
-        tenths += query.tenths[role][option]
-    return price, tenths
 
 
 def sample_sums(
@@ -94,67 +75,137 @@ def sample_sums(
     certain : bool
         Whether builds that are only possible are left out.
     """
-    tilted = _tilted(query, query.mask(certain=certain), np.zeros(2))
-    return _sums(query, tilted, size, rng, certain=certain)
-
-
-def _log_bounds(
-    query: Query,
-    lets: Mapping[str, npt.NDArray[np.bool_]],
-    tilts: Sequence[Floats],
-    limits: Floats,
-    *,
-    certain: bool,
-) -> list[float]:
-    """Return the logarithm of Chernoff's bound on the builds within the limits, by tilt."""
     space = query.space
-    plan = space.plan(certain=certain)
-    every = [_tilted(query, lets, tilt) for tilt in tilts]
-    values = {
-        r: np.array([of_classes(t.weight[r], space.class_of[r], plan.sizes[r]) for t in every])
-        for r in lets
-    }
-    at = np.arange(len(every), dtype=np.intp)
-    totals = Passes(plan, Demands(values, dict.fromkeys(values, at)), COUNT).totals()
-    return [
-        math.log(total)
-        - tilted.log_scale
-        + sum(float(t * x) for t, x in zip(tilt, limits, strict=True) if t)
-        for total, tilted, tilt in zip(totals, every, tilts, strict=True)
-    ]
+    weight = {r: m.astype(float) for r, m in query.mask(certain=certain).items()}
+    drawing = Drawing(space.plan(certain=certain), space.class_of, weight)
+    price, tenths = np.zeros(size), np.zeros(size)
+    for role, option in drawing.draw(size, rng).items():
+        price += query.price[role][option]
+        tenths += query.tenths[role][option]
+    return price, tenths
 
 
-def _tilt(
-    query: Query,
-    lets: Mapping[str, npt.NDArray[np.bool_]],
-    limits: Floats,
-    *,
-    certain: bool,
-) -> Floats:
-    """Return the tilt of the least bound; zero for limits that hardly bind."""
-    finite = np.isfinite(limits)
-    least = [
-        sum(float(c[r][m].min()) for r, m in lets.items()) for c in (query.price, query.tenths)
-    ]
-    room = np.maximum(limits - least, 1.0)[finite]
+@dataclass(frozen=True, slots=True)
+class _Limited:
+    """The limits of a query, and what spends of them.
 
-    def bound(scaled: Floats) -> float:
-        tilt = np.zeros(2)
-        tilt[finite] = scaled / room
-        return _log_bounds(query, lets, [tilt], limits, certain=certain)[0]
+    Parameters
+    ----------
+    query : Query
+        The question.
+    lets : mapping of str to ndarray of bool
+        Which options it lets in.
+    certain : bool
+        Whether builds that are only possible are left out.
+    support : Support or None
+        The rows of the plan, where they are few.
+    members : Members
+        The options of each kind.
+    costs : tuple of mapping of str to ndarray of float
+        What each option spends of each limit that there is.
+    limits : ndarray of float, shape (n_limits,)
+        The limits that there are.
+    """
 
-    from scipy.optimize import minimize  # takes a second to load
+    query: Query
+    lets: Mapping[str, npt.NDArray[np.bool_]]
+    certain: bool
+    support: Support | None
+    members: Members
+    costs: tuple[Mapping[str, Floats], ...]
+    limits: Floats
 
-    found = minimize(
-        bound,
-        np.full(len(room), 5.0),
-        method="Nelder-Mead",
-        bounds=[(0.0, 500.0)] * len(room),
-        options={"maxfev": _LOOKS, "xatol": 0.1, "fatol": 0.02},
-    )
-    tilt = np.zeros(2)
-    tilt[finite] = found.x / room
-    return tilt
+    @staticmethod
+    def of(query: Query, *, certain: bool) -> _Limited:
+        """Return the limits of a query."""
+        lets = query.mask(certain=certain)
+        both = (query.request.budget, query.price), (query.max_tenths, query.tenths)
+        given = [(float(limit), cost) for limit, cost in both if limit is not None]
+        return _Limited(
+            query,
+            lets,
+            certain,
+            query.space.few_rows(certain=certain),
+            Members(query.space.class_of, lets),
+            tuple(cost for _, cost in given),
+            np.array([limit for limit, _ in given]),
+        )
+
+    @property
+    def least(self) -> tuple[dict[str, float], ...]:
+        """Return the least that an option of each role spends of each limit."""
+        return tuple({r: float(c[r][m].min()) for r, m in self.lets.items()} for c in self.costs)
+
+    def tilted(self, tilt: Floats) -> _Tilted:
+        """Return weights exp(-tilt . what is spent), so that a role's largest is one."""
+        weight, log_scale = {}, 0.0
+        for role, mask in self.lets.items():
+            spent = sum(t * c[role] for t, c in zip(tilt, self.costs, strict=True))
+            least = float(spent[mask].min())
+            log_scale += least
+            weight[role] = np.where(mask, np.exp(np.minimum(least - spent, 0.0)), 0.0)
+        return _Tilted(weight, log_scale)
+
+    def draws(self, tilted: _Tilted) -> Draws | Drawing:
+        """Return what draws builds by weight."""
+        if self.support is not None:
+            return Draws(self.support, self.members, tilted.weight)
+        space = self.query.space
+        return Drawing(space.plan(certain=self.certain), space.class_of, tilted.weight)
+
+    def sums(self, draws: Draws | Drawing, size: int, rng: np.random.Generator) -> Floats:
+        """Return what drawn builds spend of each limit, shape (n_limits, n)."""
+        if isinstance(draws, Draws):
+            return summed(draws.draw(size, rng), size, self.costs)
+        drawn = draws.draw(size, rng)
+        return np.array([sum(c[r][o] for r, o in drawn.items()) for c in self.costs])
+
+    def start(self, rng: np.random.Generator) -> tuple[Floats, _Tilted, Draws | Drawing]:
+        """Return the tilt of about the least bound, zero where limits hardly bind, and its draws.
+
+        The bound's gradient is the room that draws leave on average, its curvature their
+        covariance: both from a few draws, they are good enough for Newton's steps.
+        """
+        most = _STEEPEST / np.maximum(self.limits - [sum(m.values()) for m in self.least], 1.0)
+        tilt = np.zeros(len(self.limits))
+        for _ in range(_STEPS):
+            tilted = self.tilted(tilt)
+            draws = self.draws(tilted)
+            sums = self.sums(draws, PILOT, rng)
+            scatter = np.atleast_2d(np.cov(sums))
+            scale = np.sqrt(np.maximum(np.diag(scatter), 1.0))
+            scatter = scatter + np.diag(1e-3 * scale * scale)
+            more = _step(tilt, sums.mean(axis=1) - self.limits, scatter)
+            moved = np.minimum(tilt + more, most) - tilt
+            if (np.abs(moved) * scale <= _NEAR).all():
+                break
+            tilt = tilt + moved
+        else:
+            tilted = self.tilted(tilt)
+            draws = self.draws(tilted)
+        return tilt, tilted, draws
+
+
+def _step(tilt: Floats, excess: Floats, scatter: Floats) -> Floats:
+    """Return Newton's step for a tilt that may not become negative.
+
+    Parameters
+    ----------
+    tilt, excess : ndarray of float, shape (n_limits,)
+        The tilt, and by how much draws exceed the limits on average.
+    scatter : ndarray of float, shape (n_limits, n_limits)
+        Their covariance.
+    """
+    free = np.ones(len(tilt), dtype=bool)
+    while True:
+        step = -tilt.copy()
+        if free.any():
+            rest = excess[free] - scatter[np.ix_(free, ~free)] @ step[~free]
+            step[free] = np.linalg.solve(scatter[np.ix_(free, free)], rest)
+        below = free & (tilt + step < 0)
+        if not below.any():
+            return step
+        free &= ~below
 
 
 def estimate(query: Query, total: int, *, certain: bool) -> Counted:
@@ -174,15 +225,30 @@ def estimate(query: Query, total: int, *, certain: bool) -> Counted:
     Counted
         With an interval of confidence :data:`CONFIDENCE`.
     """
-    lets = query.mask(certain=certain)
-    request = query.request
-    limits = np.array(
-        [np.inf if x is None else float(x) for x in (request.budget, query.max_tenths)]
-    )
     rng = np.random.default_rng(SEED)
-    tilt = _tilt(query, lets, limits, certain=certain)
-    sums = np.array(_sums(query, _tilted(query, lets, tilt), SAMPLE, rng, certain=certain))
-    inside = (sums <= limits[:, None]).all(axis=0)
+    limited = _Limited.of(query, certain=certain)
+    tilt, tilted, draws = limited.start(rng)
+    # What a build that spends the limits to the last stands for.
+    most = math.exp(math.log(draws.total) - tilted.log_scale + float(tilt @ limited.limits))
+    if isinstance(draws, Draws) and limited.support is not None:
+        found = mean_worth(
+            limited.support,
+            limited.members,
+            draws,
+            tilted.weight,
+            limited.costs,
+            limited.least,
+            limited.limits,
+            tilt,
+            rng,
+        )
+        if found is not None:
+            from scipy.special import stdtrit  # takes a while to load
+
+            wide = float(stdtrit(found.freedom, 0.5 + CONFIDENCE / 2)) * found.error
+            return _counted(total, most, found.value, wide)
+    sums = limited.sums(draws, SAMPLE, rng)
+    inside = (sums <= limited.limits[:, None]).all(axis=0)
     if not tilt.any():
         hits = int(inside.sum())
         from scipy.stats import binomtest  # takes a second to load
@@ -194,18 +260,19 @@ def estimate(query: Query, total: int, *, certain: bool) -> Counted:
             min(total, int(total * interval.high) + 1),
             CONFIDENCE,
         )
-    finite = np.isfinite(limits)
-    slack = tilt[finite] @ (limits[finite, None] - sums[finite])
+    slack = tilt @ (limited.limits[:, None] - sums)
     values = np.where(inside, np.exp(-np.maximum(slack, 0.0)), 0.0)
-    most = math.exp(_log_bounds(query, lets, [tilt], limits, certain=certain)[0])
-    mean = float(values.mean())
     doubt = math.log(4.0 / (1.0 - CONFIDENCE))
     error = math.sqrt(2.0 * float(values.var(ddof=1)) * doubt / SAMPLE) + 7.0 * doubt / (
         3.0 * (SAMPLE - 1)
     )
+    return _counted(total, most, float(values.mean()), error)
+
+
+def _counted(total: int, most: float, mean: float, error: float) -> Counted:
     return Counted(
-        min(total, round(most * mean)),
+        max(0, min(total, round(most * mean))),
         max(0, math.floor(most * (mean - error))),
-        min(total, math.ceil(most * (mean + error))),
+        max(0, min(total, math.ceil(most * (mean + error)))),
         CONFIDENCE,
     )
