@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from functools import cached_property
 from typing import Protocol
@@ -11,11 +11,12 @@ import numpy as np
 import numpy.typing as npt
 
 from fitgraph.model import Catalogue, Option, Verdict
-from fitgraph.solve.best import Criteria, k_best
+from fitgraph.solve.best import Criteria
 from fitgraph.solve.counted import Counted
 from fitgraph.solve.fronts import Fronts
 from fitgraph.solve.limits import count_within
 from fitgraph.solve.query import TENTHS, Query, ask
+from fitgraph.solve.ranked import best_of, ranked
 from fitgraph.solve.request import Request
 from fitgraph.solve.space import Space, compile_space
 
@@ -207,15 +208,34 @@ class TreeEngine:
             Fewer than `limit` only where there are fewer.
         """
         query = ask(self.space, request)
-        found = k_best(
-            self.space.plan(certain=certain),
-            self.space.class_of,
+        found = best_of(
+            self.space,
             query.mask(certain=certain),
             criteria_of(query, sort),
             limit,
-            self.space.few_rows(certain=certain),
+            certain=certain,
         )
         return self._builds(query, found)
+
+    def ranked(
+        self, request: Request, *, sort: str = "price", certain: bool = True
+    ) -> Iterator[Build]:
+        """Yield every build of a ranking, provably in its order, as long as more are asked for.
+
+        Parameters
+        ----------
+        request, sort, certain
+            As in :meth:`best`.
+
+        Yields
+        ------
+        Build
+            Cheapest, lightest or strongest first.
+        """
+        query = ask(self.space, request)
+        lets, criteria = query.mask(certain=certain), criteria_of(query, sort)
+        for found in ranked(self.space, lets, criteria, certain=certain):
+            yield from self._builds(query, found)
 
     def front(self, request: Request, *, certain: bool = True) -> list[Build]:
         """Return the exact Pareto front of price, mass and strength.

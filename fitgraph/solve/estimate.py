@@ -29,13 +29,16 @@ import numpy as np
 import numpy.typing as npt
 
 from fitgraph.solve.counted import Counted
-from fitgraph.solve.paired import PILOT, Draws, mean_worth, summed
+from fitgraph.solve.paired import PILOT, Draws, mean_worth
 from fitgraph.solve.query import Query
+from fitgraph.solve.ranked import keeps_sums
 from fitgraph.solve.rows import Members
 from fitgraph.solve.sample import Drawing
+from fitgraph.solve.space import Space
 from fitgraph.solve.support import Support
 
 Floats = npt.NDArray[np.float64]
+Ints = npt.NDArray[np.intp]
 
 #: Size, seed and confidence of the sample behind an estimate.
 SAMPLE, SEED, CONFIDENCE = 50_000, 20260101, 0.99
@@ -97,8 +100,10 @@ class _Limited:
         Which options it lets in.
     certain : bool
         Whether builds that are only possible are left out.
+    space : Space
+        What is drawn from: the query's, or that without its conditions on sums.
     support : Support or None
-        The rows of the plan, where they are few.
+        The rows of its plan, where they are few.
     members : Members
         The options of each kind.
     costs : tuple of mapping of str to ndarray of float
@@ -110,6 +115,7 @@ class _Limited:
     query: Query
     lets: Mapping[str, npt.NDArray[np.bool_]]
     certain: bool
+    space: Space
     support: Support | None
     members: Members
     costs: tuple[Mapping[str, Floats], ...]
@@ -121,12 +127,14 @@ class _Limited:
         lets = query.mask(certain=certain)
         both = (query.request.budget, query.price), (query.max_tenths, query.tenths)
         given = [(float(limit), cost) for limit, cost in both if limit is not None]
+        space = query.space.without_sums(certain=certain) or query.space
         return _Limited(
             query,
             lets,
             certain,
-            query.space.few_rows(certain=certain),
-            Members(query.space.class_of, lets),
+            space,
+            space.few_rows(certain=certain),
+            Members(space.class_of, lets),
             tuple(cost for _, cost in given),
             np.array([limit for limit, _ in given]),
         )
@@ -150,15 +158,21 @@ class _Limited:
         """Return what draws builds by weight."""
         if self.support is not None:
             return Draws(self.support, self.members, tilted.weight)
-        space = self.query.space
-        return Drawing(space.plan(certain=self.certain), space.class_of, tilted.weight)
+        plan = self.space.plan(certain=self.certain)
+        return Drawing(plan, self.space.class_of, tilted.weight)
 
-    def sums(self, draws: Draws | Drawing, size: int, rng: np.random.Generator) -> Floats:
-        """Return what drawn builds spend of each limit, shape (n_limits, n)."""
+    def drawn(
+        self, draws: Draws | Drawing, size: int, rng: np.random.Generator
+    ) -> tuple[dict[str, Ints], Floats]:
+        """Return the options of drawn builds, and what they spend of each limit."""
         if isinstance(draws, Draws):
-            return summed(draws.draw(size, rng), size, self.costs)
-        drawn = draws.draw(size, rng)
-        return np.array([sum(c[r][o] for r, o in drawn.items()) for c in self.costs])
+            options = {r: np.zeros(size, dtype=np.intp) for r in self.lets}
+            for some in draws.draw(size, rng):
+                for role, option in some.options.items():
+                    options[role][some.at] = option
+        else:
+            options = draws.draw(size, rng)
+        return options, np.array([sum(c[r][o] for r, o in options.items()) for c in self.costs])
 
     def start(self, rng: np.random.Generator) -> tuple[Floats, _Tilted, Draws | Drawing]:
         """Return the tilt of about the least bound, zero where limits hardly bind, and its draws.
@@ -168,10 +182,16 @@ class _Limited:
         """
         most = _STEEPEST / np.maximum(self.limits - [sum(m.values()) for m in self.least], 1.0)
         tilt = np.zeros(len(self.limits))
+        best: tuple[float, Floats, _Tilted, Draws | Drawing] | None = None
         for _ in range(_STEPS):
             tilted = self.tilted(tilt)
             draws = self.draws(tilted)
-            sums = self.sums(draws, PILOT, rng)
+            bound = math.log(draws.total) - tilted.log_scale + float(tilt @ self.limits)
+            if best is not None and bound > best[0]:  # a step too far: the bound is convex
+                tilt = (tilt + best[1]) / 2
+                continue
+            best = bound, tilt, tilted, draws
+            _, sums = self.drawn(draws, PILOT, rng)
             scatter = np.atleast_2d(np.cov(sums))
             scale = np.sqrt(np.maximum(np.diag(scatter), 1.0))
             scatter = scatter + np.diag(1e-3 * scale * scale)
@@ -180,10 +200,8 @@ class _Limited:
             if (np.abs(moved) * scale <= _NEAR).all():
                 break
             tilt = tilt + moved
-        else:
-            tilted = self.tilted(tilt)
-            draws = self.draws(tilted)
-        return tilt, tilted, draws
+        assert best is not None
+        return best[1:]
 
 
 def _step(tilt: Floats, excess: Floats, scatter: Floats) -> Floats:
@@ -230,7 +248,8 @@ def estimate(query: Query, total: int, *, certain: bool) -> Counted:
     tilt, tilted, draws = limited.start(rng)
     # What a build that spends the limits to the last stands for.
     most = math.exp(math.log(draws.total) - tilted.log_scale + float(tilt @ limited.limits))
-    if isinstance(draws, Draws) and limited.support is not None:
+    whole = limited.space is query.space
+    if whole and isinstance(draws, Draws) and limited.support is not None:
         found = mean_worth(
             limited.support,
             limited.members,
@@ -247,17 +266,20 @@ def estimate(query: Query, total: int, *, certain: bool) -> Counted:
 
             wide = float(stdtrit(found.freedom, 0.5 + CONFIDENCE / 2)) * found.error
             return _counted(total, most, found.value, wide)
-    sums = limited.sums(draws, SAMPLE, rng)
+    options, sums = limited.drawn(draws, SAMPLE, rng)
     inside = (sums <= limited.limits[:, None]).all(axis=0)
+    if not whole:
+        inside &= keeps_sums(query.space, options, certain=certain)
     if not tilt.any():
+        every = total if whole else round(draws.total)
         hits = int(inside.sum())
         from scipy.stats import binomtest  # takes a second to load
 
         interval = binomtest(hits, SAMPLE).proportion_ci(CONFIDENCE, "exact")
         return Counted(
-            total * hits // SAMPLE,
-            int(total * interval.low),
-            min(total, int(total * interval.high) + 1),
+            min(total, every * hits // SAMPLE),
+            int(every * interval.low),
+            min(total, int(every * interval.high) + 1),
             CONFIDENCE,
         )
     slack = tilt @ (limited.limits[:, None] - sums)

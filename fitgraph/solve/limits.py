@@ -11,21 +11,21 @@ interval.
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
 import numpy.typing as npt
 
-from fitgraph.solve.algebra import COUNT, LEAST
+from fitgraph.solve.algebra import COUNT
 from fitgraph.solve.arrays import spread
+from fitgraph.solve.best import Bounds, Criteria
 from fitgraph.solve.counted import Counted, exactly
 from fitgraph.solve.counting import EXACT_FLOAT, count
 from fitgraph.solve.estimate import estimate
 from fitgraph.solve.passes import Demands, Passes
-from fitgraph.solve.plan import Case, Plan
+from fitgraph.solve.plan import Case
 from fitgraph.solve.query import Query
-from fitgraph.solve.rows import Members, Rows
+from fitgraph.solve.ranked import best_of
 from fitgraph.solve.stream import Stream
 
 Floats = npt.NDArray[np.float64]
@@ -55,33 +55,48 @@ class _Sums:
         np.minimum.at(self.least_tenths, kinds, self.tenths)
 
 
-@dataclass(frozen=True, slots=True)
-class _Reach:
-    """Least and most of one sum below each step, over its cells."""
+class _Future:
+    """What partial builds can still come to, by the cells of their open steps.
 
-    least: list[Floats]
-    most: list[Floats]
+    Parameters
+    ----------
+    query : Query
+        The question.
+    lets : mapping of str to ndarray of bool
+        Which options it lets in.
+    certain : bool
+        Whether builds that are only possible are left out.
+    """
+
+    def __init__(
+        self, query: Query, lets: Mapping[str, npt.NDArray[np.bool_]], *, certain: bool
+    ) -> None:
+        space = query.space
+        plan, support = space.plan(certain=certain), space.few_rows(certain=certain)
+        costs = {r: np.array([query.price[r], query.tenths[r]]) for r in plan.roles}
+        self._ends = Bounds(plan, space.class_of, lets, costs, _ENDS, support)
+        self.cases, self.follow = self._ends.cases, self._ends.follow
+        self.members = self._ends.prices.members
+        demands = Demands.one(query.weights(lets))
+        if support is None:
+            self._counts = Passes(plan, demands, COUNT).at
+        else:
+            below = support.below(support.own(demands.values, COUNT), COUNT)
+            self._counts = lambda place, cells: below[place][:, cells]
+
+    def counts(self, place: int, cells: Ints) -> Floats:
+        """Return in how many ways a step and all below it can be completed."""
+        found: Floats = self._counts(place, cells)[0]
+        return found
+
+    def ends(self, place: int, cells: Ints) -> tuple[Floats, Floats, Floats, Floats]:
+        """Return the least and the most price, the least and the most mass of what is below."""
+        least, less_most, lightest, less_heaviest = self._ends.of_cells(place, cells)
+        return least, -less_most, lightest, -less_heaviest
 
 
-def _reaches(
-    query: Query, lets: Mapping[str, npt.NDArray[np.bool_]], plan: Plan
-) -> tuple[_Reach, _Reach]:
-    """Return what price and mass can come to."""
-    signed = [(of, sign) for of in (query.price, query.tenths) for sign in (1.0, -1.0)]
-    values = {}
-    for role, size in plan.sizes.items():
-        best = np.full((len(signed), size), np.inf)
-        at = query.space.class_of[role][lets[role]]
-        for row, (of, sign) in zip(best, signed, strict=True):
-            np.minimum.at(row, at, sign * of[role][lets[role]])
-        values[role] = best
-    every = dict.fromkeys(values, np.arange(len(signed), dtype=np.intp))
-    up = Passes(plan, Demands(values, every), LEAST, whole=True).up
-    ends = [[m.flat()[n] for m in up] for n in range(len(signed))]
-    return (
-        _Reach(ends[0], [-m for m in ends[1]]),
-        _Reach(ends[2], [-m for m in ends[3]]),
-    )
+#: Weights of price and mass whose least sums are their ends.
+_ENDS = np.array([[1.0, 0.0], [-1.0, 0.0], [0.0, 1.0], [0.0, -1.0]])
 
 
 class _TooManyError(Exception):
@@ -101,18 +116,13 @@ class _Carried:
         self.price, self.tenths, self.times = self.price[at], self.tenths[at], self.times[at]
 
     def open(
-        self,
-        price: _Reach,
-        tenths: _Reach,
-        more_price: Floats,
-        more_tenths: Floats,
-        limits: tuple[float, float],
+        self, future: _Future, more_price: Floats, more_tenths: Floats, limits: tuple[float, float]
     ) -> Ints:
         """Return the places that may still keep the limits."""
         low_p, low_t = self.price + more_price, self.tenths + more_tenths
         for at, group in self.group.items():
-            low_p = low_p + price.least[at][group]
-            low_t = low_t + tenths.least[at][group]
+            least, _, lightest, _ = future.ends(at, group)
+            low_p, low_t = low_p + least, low_t + lightest
         return np.flatnonzero((low_p <= limits[0]) & (low_t <= limits[1]))
 
     def merge(self) -> None:
@@ -140,17 +150,13 @@ def _forward(query: Query, *, certain: bool, ceiling: int) -> int:
     _TooManyError
         If more partial sums than the ceiling would have to be carried.
     """
-    plan, class_of = query.space.plan(certain=certain), query.space.class_of
-    lets = query.mask(certain=certain)
+    plan, lets = query.space.plan(certain=certain), query.mask(certain=certain)
     budget = query.request.budget
     limits = (
         np.inf if budget is None else float(budget),
         np.inf if query.max_tenths is None else float(query.max_tenths),
     )
-    passes = Passes(plan, Demands.one(query.weights(lets)), COUNT, whole=True)
-    counts = [m.values.reshape(-1) for m in passes.up]
-    price, tenths = _reaches(query, lets, plan)
-    rows, of_kind = Rows(passes), Members(class_of, lets)
+    future = _Future(query, lets, certain=certain)
     total = 0
 
     def settle(carried: _Carried) -> None:
@@ -160,11 +166,10 @@ def _forward(query: Query, *, certain: bool, ceiling: int) -> int:
         low_t, high_t = carried.tenths.copy(), carried.tenths.copy()
         completions = carried.times.copy()
         for at, group in carried.group.items():
-            low_p += price.least[at][group]
-            high_p += price.most[at][group]
-            low_t += tenths.least[at][group]
-            high_t += tenths.most[at][group]
-            completions *= counts[at][group]
+            least, most, lightest, heaviest = future.ends(at, group)
+            low_p, high_p = low_p + least, high_p + most
+            low_t, high_t = low_t + lightest, high_t + heaviest
+            completions *= future.counts(at, group)
         lost = ~((low_p <= limits[0]) & (low_t <= limits[1])) | (completions == 0)
         safe = ~lost & (high_p <= limits[0]) & (high_t <= limits[1])
         if safe.any() and completions[safe].max() >= EXACT_FLOAT:
@@ -173,8 +178,9 @@ def _forward(query: Query, *, certain: bool, ceiling: int) -> int:
         total += sum(int(c) for c in _chunked(completions[safe]))
         carried.take(np.flatnonzero(~lost & ~safe))
 
-    for case in plan.cases:
-        if not all(counts[root][0] for root in case.roots):
+    first = np.zeros(1, dtype=np.intp)
+    for case in future.cases:
+        if not all(future.counts(root, first)[0] for root in case.roots):
             continue
         carried = _Carried(case)
         settle(carried)
@@ -183,13 +189,13 @@ def _forward(query: Query, *, certain: bool, ceiling: int) -> int:
                 break
             step = plan.steps[place]
             group = carried.group.pop(place)
-            owner, kind = rows.expand(place, group)
+            owner, kind, after = future.follow(place, group)
             if len(owner) > ceiling:
                 raise _TooManyError
             carried.take(owner)
-            carried.group.update(rows.after(place, group[owner], kind))
+            carried.group.update(after)
             if step.is_role:
-                ordered, _, sizes = of_kind.of(step)
+                ordered, _, sizes = future.members.of(step)
                 table = _Sums(
                     query.price[step.variable][ordered],
                     query.tenths[step.variable][ordered],
@@ -197,7 +203,7 @@ def _forward(query: Query, *, certain: bool, ceiling: int) -> int:
                     step.kinds,
                 )
                 keep = carried.open(
-                    price, tenths, table.least_price[kind], table.least_tenths[kind], limits
+                    future, table.least_price[kind], table.least_tenths[kind], limits
                 )
                 carried.take(keep)
                 kind = kind[keep]
@@ -222,6 +228,17 @@ def _chunked(values: Floats) -> list[float]:
         return []
     whole = float(values.sum())
     return [whole] if whole < EXACT_FLOAT else values.tolist()
+
+
+def _listed(query: Query, most: int, *, certain: bool) -> int:
+    """Return the number of builds within the limits, found by ranking them; at most so many."""
+    roles, limits = query.space.options, (query.request.budget, query.max_tenths)
+    criteria = Criteria(
+        {r: np.array([query.price[r], query.price[r], query.tenths[r]]) for r in roles},
+        np.array([np.inf if x is None else float(x) for x in limits]),
+    )
+    lets = query.mask(certain=certain)
+    return len(best_of(query.space, lets, criteria, most, certain=certain)[1])
 
 
 def count_within(query: Query, *, certain: bool, ceiling: int = CEILING) -> Counted:
@@ -249,12 +266,19 @@ def count_within(query: Query, *, certain: bool, ceiling: int = CEILING) -> Coun
     if total == 0 or (query.request.budget is None and query.max_tenths is None):
         return exactly(total)
     if total > WORTH_WALKING:
-        try:
-            return exactly(_forward(query, certain=certain, ceiling=min(ceiling, QUICK)))
-        except _TooManyError:
-            guess = estimate(query, total, certain=certain)
+        # Where one pass takes long, the sample goes first: it needs fewer of them.
+        if query.space.few_rows(certain=certain) is not None:
+            try:
+                return exactly(_forward(query, certain=certain, ceiling=min(ceiling, QUICK)))
+            except _TooManyError:
+                pass
+        guess = estimate(query, total, certain=certain)
         if guess.most > ceiling:
             return guess
+        if query.space.without_sums(certain=certain) is not None and guess.most <= QUICK:
+            listed = _listed(query, guess.most + 1, certain=certain)
+            if listed <= guess.most:
+                return exactly(listed)
     try:
         return exactly(_forward(query, certain=certain, ceiling=ceiling))
     except _TooManyError:

@@ -44,7 +44,7 @@ Floats = npt.NDArray[np.float64]
 Ints = npt.NDArray[np.intp]
 
 #: Batches, builds drawn for each, and lower halves that each rest goes with.
-BATCHES, EACH, HALVES = 32, 512, 16
+BATCHES, EACH, HALVES = 32, 512, 32
 
 #: Builds drawn to choose a tilt and a grid by.
 PILOT = 2048
@@ -344,6 +344,14 @@ def _halves(drawn: Drawn, support: Support, sums: Mapping[str, Floats]) -> tuple
     return chosen, below[chosen]
 
 
+def _flat(cells: Floats, grids: tuple[_Grid, ...]) -> Ints:
+    """Return cells of several grids as one number each, in a table twice as long each way."""
+    found = np.zeros(cells.shape[1], dtype=np.intp)
+    for of, grid in zip(cells, grids, strict=True):
+        found = found * (2 * grid.cells) + of.astype(np.intp) % grid.cells
+    return found
+
+
 def mean_worth(
     support: Support,
     members: Members,
@@ -379,9 +387,7 @@ def mean_worth(
     # The grid and what is made of it are chosen by other draws than those that are judged by it.
     pilot = draws.draw(PILOT, rng)
     tried = summed(pilot, PILOT, costs)
-    grids = tuple(
-        _Grid.over(*of) for of in zip(costs, least, tried, tilt.tolist(), strict=True)
-    )
+    grids = tuple(_Grid.over(*of) for of in zip(costs, least, tried, tilt.tolist(), strict=True))
     on_grid = summed(pilot, PILOT, tuple(g.of for g in grids))
     worth = np.ones(())
     for n, grid in enumerate(grids):
@@ -415,17 +421,23 @@ def mean_worth(
     start, count = np.repeat(starts, counts), np.repeat(counts, counts)
     number = np.arange(size) - start
     lower, upper = lower[:, order], upper[:, order]
+    # What does not hang on the other half is worked out once. Cells of both halves are added
+    # without a look at where the grid closes: the table of their worth stands twice along it.
+    centre = upper[:wide].mean(axis=1)
+    worth_upper = np.exp(tilt @ (upper[:wide] - centre[:, None]))
+    worth_lower = np.exp(tilt @ (lower[:wide] + (centre - limits)[:, None]))
+    cell_upper, cell_lower = (_flat(half[wide:], grids) for half in (upper, lower))
+    table = np.tile(worth, (2,) * wide).reshape(-1)
+    room = limits[:, None] - upper[:wide]
     rest, kept = np.zeros(size), 0
     for shift in range(HALVES):
-        whole = upper + lower[:, start + (number + shift) % count]
-        room = limits[:, None] - whole[:wide]
-        inside = (room >= 0).all(axis=0)
-        kept += int(inside.sum())
-        value = np.where(inside, np.exp(-tilt @ np.maximum(room, 0.0)), 0.0)
-        cells = tuple(
-            of.astype(np.intp) % g.cells for of, g in zip(whole[wide:], grids, strict=True)
-        )
-        rest += value - worth[cells]
+        other = start + (number + shift) % count
+        inside = lower[0][other] <= room[0]
+        for n in range(1, wide):
+            inside &= lower[n][other] <= room[n]
+        kept += int(np.count_nonzero(inside))
+        rest += inside * (worth_upper * worth_lower[other])
+        rest -= table[cell_upper + cell_lower[other]]
     if kept < ENOUGH:
         return None
     means = np.bincount(batch, rest, minlength=BATCHES) / (EACH * HALVES)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import contextlib
 import itertools
 import math
 from collections.abc import Callable, Mapping, Sequence
@@ -215,6 +216,39 @@ class Space:
         found: Support | None = self._held[key]
         return found
 
+    def without_sums(self, *, certain: bool) -> Space | None:
+        """Return the space without its conditions on sums, where these make its plan wide.
+
+        Every build of this space is one of that; few that are only of that one stand between,
+        as a rule. It is worked out at the first call.
+
+        Parameters
+        ----------
+        certain : bool
+            As in :meth:`plan`.
+
+        Returns
+        -------
+        Space or None
+            None where the plan with all conditions is narrow, or the one without is not.
+        """
+        key = ("without sums", certain)
+        if key not in self._held:
+            self._held[key] = None
+            if self.sums and _wide(self.plan(certain=certain)):
+                plain = compile_tables(
+                    self.catalogue,
+                    self.options,
+                    self.joint_tables,
+                    tidy=self.tidy,
+                    ceiling=self.ceiling,
+                )
+                with contextlib.suppress(TooWideError):
+                    if plain.few_rows(certain=certain) is not None:
+                        self._held[key] = plain
+        found: Space | None = self._held[key]
+        return found
+
     def through(
         self,
         weights: Mapping[str, Floats],
@@ -340,6 +374,11 @@ class Space:
     def roles(self) -> tuple[str, ...]:
         """Return the roles, in the order of the vocabulary."""
         return tuple(self.options)
+
+
+def _wide(plan: Plan) -> bool:
+    """Return whether a plan has messages that are too wide to be held."""
+    return any(step.read for step in plan.steps)
 
 
 def _firsts(class_of: Ints) -> Ints:

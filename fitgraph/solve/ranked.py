@@ -1,0 +1,131 @@
+"""The k best builds where conditions on sums make the plan wide.
+
+Lengths that add up over several parts, with hardly two parts alike, make a plan of millions of
+cells; without them it is small. So the builds of the catalogue without these conditions are
+ranked, in full order, and each is held to the conditions as it comes: the first k that keep them
+are the k best of all. It is quick where a fair share keeps them; where hardly any does, the plan
+with all conditions is asked instead.
+"""
+
+from __future__ import annotations
+
+import itertools
+from collections.abc import Iterator, Mapping
+
+import numpy as np
+import numpy.typing as npt
+
+from fitgraph.mechanics.rules import EPSILON_MM
+from fitgraph.solve.best import Criteria, k_best
+from fitgraph.solve.space import Space
+
+Floats = npt.NDArray[np.float64]
+Ints = npt.NDArray[np.intp]
+Bools = npt.NDArray[np.bool_]
+
+#: The first builds of an endless ranking that are asked for.
+_FIRST = 16
+
+#: Builds that are ranked at most to find those that keep all conditions on sums.
+_MOST = 1 << 17
+
+
+def keeps_sums(space: Space, options: Mapping[str, Ints], *, certain: bool) -> Bools:
+    """Return which builds keep a space's conditions on sums.
+
+    Parameters
+    ----------
+    space : Space
+        With the conditions.
+    options : mapping of str to ndarray of int, shape (n,)
+        The option of each role, build by build.
+    certain : bool
+        Whether they have to be kept whatever the figures turn out to be, within their limits.
+    """
+    size = len(next(iter(options.values())))
+    kept = np.ones(size, dtype=bool)
+    for condition in space.sums:
+        total = np.zeros(size)
+        for term in condition.terms:
+            at = tuple(c[options[r]] for r, c in zip(term.roles, term.class_of, strict=True))
+            total += (term.worst if certain else term.best)[at]
+        kept &= total >= -EPSILON_MM
+    return kept
+
+
+def best_of(
+    space: Space, lets: Mapping[str, Bools], criteria: Criteria, k: int, *, certain: bool
+) -> tuple[dict[str, Ints], Floats]:
+    """Return the k builds of a space of least cost that keep the limits.
+
+    Parameters
+    ----------
+    space : Space
+        A compiled catalogue.
+    lets : mapping of str to ndarray of bool
+        Which options may be used.
+    criteria : Criteria
+        Costs and limits.
+    k : int
+        How many to return; fewer where there are fewer.
+    certain : bool
+        Whether builds that are only possible are left out.
+
+    Returns
+    -------
+    options, costs
+        As from :func:`fitgraph.solve.best.k_best`.
+
+    Raises
+    ------
+    TooWideError
+        If it would need more memory than the ceiling.
+    """
+    plain = space.without_sums(certain=certain)
+    if plain is not None:
+        plan, rows = plain.plan(certain=certain), plain.few_rows(certain=certain)
+        asked = k + k // 4 + 8
+        while asked <= max(_MOST, 2 * k):
+            options, costs = k_best(plan, plain.class_of, lets, criteria, asked, rows)
+            kept = np.flatnonzero(keeps_sums(space, options, certain=certain))
+            if len(kept) >= k or len(costs) < asked:
+                kept = kept[:k]
+                return {r: o[kept] for r, o in options.items()}, costs[kept]
+            share = max(len(kept) / asked, 1.0 / 16)
+            asked = max(2 * asked, int(1.2 * k / share))
+    plan, rows = space.plan(certain=certain), space.few_rows(certain=certain)
+    return k_best(plan, space.class_of, lets, criteria, k, rows)
+
+
+def ranked(
+    space: Space, lets: Mapping[str, Bools], criteria: Criteria, *, certain: bool
+) -> Iterator[tuple[dict[str, Ints], Floats]]:
+    """Yield all builds of a space that keep the limits, cheapest first, in growing pieces.
+
+    Each piece takes about as long as asking for all up to its end would, and they grow fourfold:
+    so the k-th build comes after at most a small multiple of the time that the k best take, and
+    no more is held than these.
+
+    Parameters
+    ----------
+    space, lets, criteria, certain
+        As in :func:`best_of`.
+
+    Yields
+    ------
+    options, costs
+        As from :func:`fitgraph.solve.best.k_best`; together every build, each once.
+    """
+    told = 0
+    for n in itertools.count():
+        k = _FIRST * 4**n
+        options, costs = best_of(space, lets, criteria, k, certain=certain)
+        end = len(costs)
+        if end == k:
+            # Of those that cost as much as the last there may be more: they wait for the rest.
+            end = int(np.searchsorted(costs[:, 0], costs[-1, 0]))
+        if end > told:
+            yield {r: o[told:end] for r, o in options.items()}, costs[told:end]
+            told = end
+        if len(costs) < k:
+            return
