@@ -4,7 +4,9 @@ Where limits are tight, hardly any build of a uniform sample keeps them. So
 builds are drawn with a tilt: each as likely as exp(-t c) says, where c is
 what it spends of the limits and t the tilt at which a draw spends them just
 about. A build that keeps the limits counts with the inverse of its chance.
-Without a tilt every build is as likely as any.
+Without a tilt every build is as likely as any. Along the rows of a plan the
+halves of draws are put together anew (:mod:`fitgraph.solve.paired`); where
+that says too little, or rows are too many, each draw counts alone.
 
 References
 ----------
