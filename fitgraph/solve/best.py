@@ -112,7 +112,7 @@ class Prices:
 
     def of_kinds(self, step: Step, multipliers: Floats) -> Floats:
         """Return the least of each kind of a step, shape (n_weightings, n_kinds)."""
-        if step.decided is not None:
+        if not step.is_role:
             return np.zeros((len(multipliers), step.kinds))
         found = self._lots.get(id(step))
         if found is None:

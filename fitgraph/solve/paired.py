@@ -101,7 +101,7 @@ class Draws:
         #: For each step: weights of its options, added up from the first, each kind's to one.
         self._options: list[Floats] = []
         for step in support.plan.steps:
-            if step.decided is not None:
+            if not step.is_role:
                 own.append(np.ones((1, step.kinds)))
                 self._options.append(np.zeros(0))
                 continue
@@ -155,7 +155,7 @@ class Draws:
             for child, after in rows.after.items():
                 cells[child] = after.at[row]
             step = steps[place]
-            if step.decided is None:
+            if step.is_role:
                 ordered, starts, counts = self.members.of(step)
                 first = starts[kind]
                 chosen = _by_weight(self._options[place], first, first + counts[kind], rng)
@@ -254,7 +254,7 @@ def _chances(
     size = math.prod(shape)
     below: list[npt.NDArray[Any]] = []
     for step, rows in zip(support.plan.steps, support.rows, strict=True):
-        if step.decided is None:
+        if step.is_role:
             ordered, _, counts = members.of(step)
             at = np.repeat(np.arange(step.kinds), counts)
             for grid in grids:
@@ -331,7 +331,7 @@ def _halves(drawn: Drawn, support: Support, sums: Mapping[str, Floats]) -> tuple
     for place in drawn.case.order:
         step = support.plan.steps[place]
         mine = sum((below[c] for c in support.rows[place].after), np.zeros_like(whole))
-        if step.decided is None:
+        if step.is_role:
             mine = mine + sums[step.variable]
         below[place] = mine
         if support.rows[place].cells > _MEETING:
