@@ -85,6 +85,11 @@ def growth_svg(points: Sequence[tuple[int, float, float]]) -> str:
     return "\n".join(out) + "\n"
 
 
+def _time(milliseconds: float) -> str:
+    """Return a time as a mark on an axis."""
+    return f"{milliseconds:g} ms" if milliseconds < 1000 else f"{milliseconds / 1000:g} s"
+
+
 def delay_svg(curves: Mapping[str, Sequence[tuple[int, float]]]) -> str:
     """Return seconds to the k-th build on logarithmic scales, a curve for each name."""
     width, height, left, top, right, bottom = 640, 400, 70, 20, 150, 50
@@ -110,7 +115,7 @@ def delay_svg(curves: Mapping[str, Sequence[tuple[int, float]]]) -> str:
     while level <= y_high:
         out.append(
             f'<path d="M{left} {y(level)}H{width - right}" stroke="#767676" stroke-opacity=".35"/>'
-            f'<text x="{left - 8}" y="{y(level) + 4}" text-anchor="end">{level:g} ms</text>'
+            f'<text x="{left - 8}" y="{y(level) + 4}" text-anchor="end">{_time(level)}</text>'
         )
         level *= 10
     mark = x_low
