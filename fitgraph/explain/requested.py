@@ -16,6 +16,7 @@ from fitgraph.solve.cores import (
     Tallies,
     best_builds,
     count_all,
+    count_builds,
     deciding,
     fixed,
     list_cores,
@@ -149,6 +150,8 @@ def _count(query: Query, cores: Cores | None, *, limited: bool) -> Counted:
         numbers = [tallies.fillings(n) for n in range(len(cores))]
         if all(number is not None for number in numbers):
             return exactly(sum(number for number in numbers if number is not None))
+    if cores is not None and not limited:  # along the plan that the cores were listed by
+        return exactly(count_builds(query))
     return count_within(query, certain=True)
 
 

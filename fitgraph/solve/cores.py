@@ -31,7 +31,7 @@ from fitgraph.solve.algebra import COUNT, LEAST
 from fitgraph.solve.arrays import spread
 from fitgraph.solve.best import Criteria, k_best
 from fitgraph.solve.counted import Counted, exactly
-from fitgraph.solve.counting import EXACT_FLOAT, Exact, counts
+from fitgraph.solve.counting import EXACT_FLOAT, Exact, count, counts
 from fitgraph.solve.engine import Build, criteria_of, make_build
 from fitgraph.solve.fillings import Tables, TooManySumsError, Walk, together
 from fitgraph.solve.limits import count_within
@@ -97,6 +97,18 @@ def count_all(query: Query, *, certain: bool = True) -> int:
     demands = Demands.one(query.weights(query.mask(certain=certain)))
     known = _projected(plan, Passes(plan, demands, COUNT), late)
     return int(counts(plan, demands, known)[0])
+
+
+def count_builds(query: Query, *, certain: bool = True) -> int:
+    """Return the exact number of a query's builds, limits aside, along the plan of its cores.
+
+    Raises
+    ------
+    TooWideError
+        As :func:`core_plan` does.
+    """
+    weights = query.weights(query.mask(certain=certain))
+    return count(core_plan(query, certain=certain), weights)
 
 
 def fixed(query: Query, core: Mapping[str, int]) -> Query:
