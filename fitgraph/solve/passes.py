@@ -15,6 +15,7 @@ from typing import Any
 import numpy as np
 import numpy.typing as npt
 
+from fitgraph.solve import summing
 from fitgraph.solve.algebra import Algebra
 from fitgraph.solve.plan import SLICE, Case, Part, Plan, Step
 
@@ -311,6 +312,8 @@ class Passes:
 
     def _upward(self, step: Step) -> Message:
         some, row_of = self._distinct(step.below)
+        if step.summed is not None:
+            return Message(self._summed(step, some), row_of)
         weights = self.weights(step, some)
         alive = None
         if weights is not None:
@@ -336,6 +339,59 @@ class Passes:
         for block in blocks:
             out[_index(step, block)] = work.message(weights, block)
         return Message(out, row_of)
+
+    def _tuples(self, step: Step, *, narrow: bool) -> tuple[Ints, Ints]:
+        """Return the cells of the outer variable and the kinds of sorted tuples that count."""
+        outer = summing.summed_of(step).outer
+        every = np.arange(step.shape[outer], dtype=np.intp)
+        cells = self._alive(step).get(outer, every) if narrow else every
+        messages = {c: self.up[c].values for c in step.children if c not in self.reads}
+        kinds = np.arange(step.kinds, dtype=np.intp)
+        return cells, summing.dead(step, kinds, messages, self.algebra)
+
+    def _summed(self, step: Step, some: Ints) -> Numbers:
+        """Return the message of a step of sorted tuples, for some requests."""
+        work = _Work(self, step, some, None)
+        outer = summing.summed_of(step).outer
+        axes, sizes = self._others(step)
+
+        def product(kinds: Ints, cell: int) -> Numbers:
+            block = {outer: np.array([cell], dtype=np.intp)}
+            values = work.product(range(len(step.parts)), axes, kinds, block)
+            return _spread_to(values, (len(values), len(kinds), *sizes)).reshape(
+                len(values), len(kinds), -1
+            )
+
+        cells, kinds = self._tuples(step, narrow=self.narrow)
+        found = summing.message(step, self.algebra, len(some), cells, kinds, product)
+        return np.ascontiguousarray(summing.laid_out(step, found))
+
+    @staticmethod
+    def _others(step: Step) -> tuple[tuple[int, ...], list[int]]:
+        """Return the axes of a step of sorted tuples but the sum, and how many cells one block has.
+
+        A block has one cell of the outer variable.
+        """
+        summed = summing.summed_of(step)
+        axes = tuple(a for a in range(len(step.shape)) if a != summed.sum)
+        return axes, [1 if a == summed.outer else step.shape[a] for a in axes]
+
+    def _give_tuples(self, step: Step, above: Numbers, into: Mapping[int, Numbers]) -> None:
+        """Add what comes from above a step of sorted tuples to its children."""
+        every = np.arange(self.demands.count, dtype=np.intp)
+        work = _Work(self, step, every, None)
+        outer, (axes, sizes) = summing.summed_of(step).outer, self._others(step)
+        outside = summing.folded(step, above)
+        cells, _ = self._tuples(step, narrow=True)
+        alive = (outside != self.algebra.none).any(axis=(0, 2, 3))
+        kinds = np.arange(step.kinds, dtype=np.intp)
+        numbers = range(len(step.parts))
+        for cell, mine, values in summing.above(
+            step, self.algebra, outside, cells[alive[cells]], kinds
+        ):
+            block = {outer: np.array([cell], dtype=np.intp)}
+            values = values.reshape(*values.shape[:2], *sizes)
+            work.share(numbers, axes, mine, values, block, into)
 
     def totals(self) -> Numbers:
         """Return the value of all builds, for each request."""
@@ -420,7 +476,9 @@ class Passes:
                 for child in step.children
                 for c in self.held(child)
             }
-            if step.groups:
+            if step.summed is not None:
+                self._give_tuples(step, above, into)
+            elif step.groups:
                 work = _Work(self, step, every, None)
                 for block in work.blocks(self._alive(step)):
                     work.down(weights, above[_index(step, block)], block, kinds, into)
@@ -722,7 +780,7 @@ class _Work:
             index = np.broadcast_arrays(*self._decided(block)[1:])
             rows = np.arange(len(above)).reshape(-1, *(1 for _ in self.every))
             algebra.gather_at(whole, (rows, *(i[None] for i in index)), above)
-            self._share(groups[0].parts, axes, None, whole, block, into)
+            self.share(groups[0].parts, axes, None, whole, block, into)
             return
         assert weights is not None
         used = {a for axes in self.axes for a in axes}
@@ -736,7 +794,7 @@ class _Work:
             if into:
                 spread = weights.reshape(len(weights), -1, *(1 for _ in axes))
                 mine = algebra.both(spread, outer[:, None])
-                self._share(groups[0].parts, axes, None, mine, block, into)
+                self.share(groups[0].parts, axes, None, mine, block, into)
             return
         one, other, axes = self._pair(block)
         kept = tuple(a for a in self.every if a in used)
@@ -770,7 +828,7 @@ class _Work:
                 len(mine), self.kinds, *self._sizes((*shared, *rest), block)
             )
             back = [(*shared, *rest).index(a) + 2 for a in self.axes[1]]
-            self._share(
+            self.share(
                 groups[1].parts, self.axes[1], None, mine.transpose(0, 1, *back), block, into
             )
         if any(step.parts[n].child >= 0 for n in groups[0].parts):
@@ -781,14 +839,12 @@ class _Work:
             mine = algebra.meet(outer, other.swapaxes(-1, -2)).transpose(0, 3, 1, 2)
             mine = mine.reshape(len(mine), mine.shape[1], *self._sizes((*shared, *only), block))
             back = [(*shared, *only).index(a) + 2 for a in self.axes[0]]
-            self._share(
-                groups[0].parts, self.axes[0], few, mine.transpose(0, 1, *back), block, into
-            )
+            self.share(groups[0].parts, self.axes[0], few, mine.transpose(0, 1, *back), block, into)
 
     def _add_kinds(self, kinds: Numbers, found: Numbers) -> None:
         self.algebra.add(kinds, found)
 
-    def _share(
+    def share(
         self,
         numbers: Sequence[int],
         axes: tuple[int, ...],

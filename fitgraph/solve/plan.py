@@ -33,6 +33,9 @@ import numpy as np
 import numpy.typing as npt
 
 from fitgraph.graph.sums import SumCondition
+from fitgraph.solve import bundles
+from fitgraph.solve.bundles import Bundle, Runs, bundle_of
+from fitgraph.solve.order import Extra, Order, Tangle, best_order
 from fitgraph.solve.relations import Relation, combined, merged, reduced, supported
 from fitgraph.solve.shared_sums import shared
 from fitgraph.solve.sums import (
@@ -65,6 +68,10 @@ READ = 1 << 16
 
 #: Cells of a relation from which its narrow axes are worth cases.
 _WIDE = 256
+
+#: Classes up to which what a relation sees of a role may be a variable of its own, and how many
+#: kinds that has at most.
+_SEEN, _MOST_SEEN = 8, 16
 
 
 #: Sums as tables, by name and by the classes that may be used; for plans of the same catalogue.
@@ -151,6 +158,51 @@ class Group:
 
 
 @dataclass(frozen=True, slots=True, eq=False)
+class Summed:
+    """How a step's variable, sorted tuples, decides a sum with another variable.
+
+    Parameters
+    ----------
+    outer, sum : int
+        The axes of the separator that stand for the other variable and for the sum.
+    runs : Runs
+        The values of the sum along the tuples.
+    place : ndarray of int
+        The place of each of the outer variable's cells among the runs.
+    cell : ndarray of int
+        The cell of each value of the sum.
+    kinds : ndarray of int
+        The tuple of each of the step's kinds; ascending.
+    """
+
+    outer: int
+    sum: int
+    runs: Runs
+    place: Ints
+    cell: Ints
+    kinds: Ints
+
+    def along(self, cell: int, kinds: Ints | None) -> tuple[Ints, Ints]:
+        """Return where runs of the sum begin for a cell of the outer variable, and their cells.
+
+        Parameters
+        ----------
+        cell : int
+            Of the outer variable.
+        kinds : ndarray of int or None
+            The kinds that are left, ascending; None for all.
+        """
+        place = self.place[cell]
+        at = slice(self.runs.starts[place], self.runs.starts[place + 1])
+        begin: Ints = self.runs.begin[at]
+        value = self.runs.value[at]
+        tuples = self.kinds if kinds is None else self.kinds[kinds]
+        begin = np.searchsorted(tuples, begin)
+        there = np.diff(begin, append=len(tuples)) > 0
+        return begin[there], self.cell[value[there]]
+
+
+@dataclass(frozen=True, slots=True, eq=False)
 class Step:
     """The elimination of one variable.
 
@@ -183,6 +235,8 @@ class Step:
     decided : tuple or None
         Of a running sum, the places in the separator of the two variables that decide it, and
         its kind for each pair of their cells, in as few bytes as will do.
+    summed : Summed or None
+        Of tuples, the sum that they decide with another variable; it is an axis of the separator.
     below : frozenset of str
         The roles whose weights the message holds.
     work : float
@@ -204,6 +258,7 @@ class Step:
     bridges: tuple[int, ...]
     bridged: Mapping[int, Ints]
     decided: tuple[int, int, npt.NDArray[Any]] | None
+    summed: Summed | None
     below: frozenset[str]
     work: float
     names: tuple[str, ...]
@@ -373,6 +428,8 @@ class _Draft:
     late: frozenset[str]
     memo: Memo
     share: bool
+    cases: Sequence[Mapping[str, Ints]] = ()
+    bundle: Bundle | None = None
 
 
 class _Planner:
@@ -388,6 +445,8 @@ class _Planner:
         self.live: dict[tuple[int, tuple[int, ...]], Relation] = {}
         self.chains: dict[tuple[Any, ...], Sequence[Chain]] = {}
         self.rank = {v: n for n, v in enumerate(draft.roles)}
+        self.bundle = draft.bundle
+        self._seen: dict[tuple[Any, ...], tuple[Relation, Relation]] = {}
 
     def domain_id(self, domain: Ints) -> int:
         return self.domain_ids.setdefault(domain.tobytes(), len(self.domain_ids))
@@ -417,6 +476,8 @@ class _Planner:
         wide: list[int] = []
         for n in range(len(self.draft.sums)):
             one = self._as_relation(n, domains)
+            if one is not None and one.scope:
+                one = self._bundled(one)
             if one is None:
                 wide.append(n)
             elif one.scope:
@@ -432,6 +493,15 @@ class _Planner:
                 found.append(chain.last)
         return found, running
 
+    def _bundled(self, relation: Relation) -> Relation:
+        """Return a relation over the tuples of the bundle, if there is one."""
+        if self.bundle is None or not any(v in self.bundle.at for v in relation.scope):
+            return relation
+        key = (id(relation),)
+        if key not in self._seen:
+            self._seen[key] = self.bundle.seen(relation), relation
+        return self._seen[key][0]
+
     def _chains(
         self,
         wide: Sequence[int],
@@ -440,7 +510,7 @@ class _Planner:
         beside: Sequence[Relation],
     ) -> Sequence[Chain]:
         """Return sums that are too large for tables as running sums, shared ones first."""
-        sums = [self.draft.sums[n] for n in wide]
+        sums, bundle = [self.draft.sums[n] for n in wide], self.bundle
         roles = dict.fromkeys(r for s in sums for t in s.terms for r in t.roles)
         key = (*wide, *(ids[r] for r in roles))
         if not wide or key in self.chains:
@@ -448,8 +518,20 @@ class _Planner:
         most, tag = self.draft.ceiling / 64, f"/{len(self.chains)}"
         ties = Counter(v for r in beside for v in r.scope)
         every = [frozenset(s.roles) for s in self.draft.sums]
-        terms = [terms_of(s, self.draft.first, domains, certain=self.draft.certain) for s in sums]
-        terms = [t for t in terms if not t.holds]
+        within = domains
+        if bundle is not None:
+            group = (*bundle.roles, bundle.outer)
+            within = {**domains, **{r: self.draft.domains[r] for r in group}}
+        terms = [
+            terms_of(
+                s,
+                self.draft.first,
+                domains if bundle is None or s.name not in bundle.values else within,
+                certain=self.draft.certain,
+            )
+            for s in sums
+        ]
+        terms = [t if bundle is None else bundle.summed(t) for t in terms if not t.holds]
         try:
             decided: list[Running] = []
             if self.draft.share:
@@ -470,6 +552,14 @@ class _Planner:
                 kept.append(sum_)
                 used.update(sum_.of)
         found[0] = Chain(tuple(reversed(kept)), None)
+        if bundle is not None:
+            found = [
+                Chain(
+                    tuple(bundle.decided(r) for r in chain.running),
+                    None if chain.last is None else bundle.seen(chain.last),
+                )
+                for chain in found
+            ]
         self.chains[key] = found
         return found
 
@@ -490,16 +580,91 @@ class _Planner:
 
     def case(self, domains: Mapping[str, Ints]) -> _CasePlan | None:
         """Return the order of elimination of a case, with its work."""
+        domains = dict(domains)
+        if self.bundle is not None:
+            domains[self.bundle.name] = self.bundle.domain(domains)
+            domains[self.bundle.sum] = np.arange(self.bundle.size, dtype=np.intp)
         left = self.within(domains)
         if left is None:
             return None
         relations, running = left
-        domains = dict(domains)
         for sum_ in running:
             domains[sum_.name] = np.arange(sum_.size, dtype=np.intp)
-        return _CasePlan(self, domains, relations, running)
+        plain = _CasePlan(self, domains, relations, running)
+        if plain.work <= _CHEAP:
+            return plain
+        through = self._through_kinds(relations, domains)
+        if through is None:
+            return plain
+        return min(plain, _CasePlan(self, *through, running), key=lambda c: c.work)
+
+    def _through_kinds(
+        self, relations: Sequence[Relation], domains: Mapping[str, Ints]
+    ) -> tuple[dict[str, Ints], list[Relation]] | None:
+        """Return relations with what some of them see of a role as a variable of its own.
+
+        A clamp is tied to a bar by one of five kinds, to a stack by its exact height; so the
+        bar waits for the kind, not for the clamp.
+        """
+        seen: dict[str, list[Ints]] = {}
+        wide: set[str] = set()
+        for relation in relations:
+            for role, of_base, size in zip(
+                relation.scope, relation.maps, relation.allowed.shape, strict=True
+            ):
+                if size > _SEEN:
+                    wide.add(role)
+                elif role in self.draft.sizes:
+                    seen.setdefault(role, []).append(of_base)
+        kinds = {}
+        for role, columns in seen.items():
+            if role in wide:
+                of_base, first = combined(columns, domains[role])
+                if 1 < len(first) <= _MOST_SEEN:
+                    kinds[role] = of_base, first
+        if not kinds:
+            return None
+        found = []
+        for relation in relations:
+            scope, maps = list(relation.scope), list(relation.maps)
+            for axis, role in enumerate(relation.scope):
+                if role in kinds and relation.allowed.shape[axis] <= _SEEN:
+                    scope[axis] = f"kind of {role}"
+                    maps[axis] = maps[axis][kinds[role][1]]
+            if tuple(scope) == relation.scope:
+                found.append(relation)
+                continue
+            key = (id(relation), *(m.tobytes() for m in maps))
+            if key not in self._seen:
+                made = replace(relation, scope=tuple(scope), maps=tuple(maps))
+                self._seen[key] = made, relation
+            found.append(self._seen[key][0])
+        domains = dict(domains)
+        for role, (of_base, first) in kinds.items():
+            every = np.arange(len(first), dtype=np.intp)
+            domains[f"kind of {role}"] = every
+            key = (role, of_base.tobytes())
+            if key not in self._seen:
+                eye = np.eye(len(first), dtype=bool)
+                made = Relation((role, f"kind of {role}"), (of_base, every), eye, ())
+                self._seen[key] = made, made
+            found.append(self._seen[key][0])
+        return domains, found
 
     # -- steps ---------------------------------------------------------
+
+    def also(self, variable: str, running: Running | None, bundle: Bundle | None) -> dict[str, int]:
+        """Return what a step is over beside its parts, each as the number of a map."""
+        number = self.maps.number
+        if running is not None:
+            return {v: number(m) for v, m in zip(running.of, running.maps, strict=True)}
+        if bundle is not None:
+            return {
+                bundle.name: number(np.arange(bundle.tuples, dtype=np.intp)),
+                bundle.outer: number(bundle.place),
+                bundle.sum: number(np.arange(bundle.size, dtype=np.intp)),
+            }
+        return {}
 
     def step(
         self,
@@ -507,6 +672,7 @@ class _Planner:
         mine: Sequence[_Live],
         domains: Mapping[str, Ints],
         running: Running | None,
+        bundle: Bundle | None,
     ) -> tuple[int, dict[str, int]]:
         """Return the place of a step, and its message's scope as numbers of maps."""
         maps = self.maps
@@ -524,10 +690,12 @@ class _Planner:
             return place, {
                 v: maps.number(c) for v, c in zip(step.separator, step.cell_of, strict=True)
             }
+        own = {f.scope[variable] for f in mine}
+        also = self.also(variable, running, bundle)
+        if variable in also:  # every tuple is a kind, in the order in which they are sorted
+            own = {also[variable]}
         kind_id, kind_first = maps.combine(
-            domain_id,
-            domain,
-            tuple(sorted({f.scope[variable] for f in mine})) or (self.one_kind(variable, domain),),
+            domain_id, domain, tuple(sorted(own)) or (self.one_kind(variable, domain),)
         )
         kinds = len(kind_first)
         ids: dict[str, set[int]] = {}
@@ -535,9 +703,9 @@ class _Planner:
             for v, m in f.scope.items():
                 if v != variable:
                     ids.setdefault(v, set()).add(m)
-        if running is not None:
-            for v, of_base in zip(running.of, running.maps, strict=True):
-                ids.setdefault(v, set()).add(maps.number(of_base))
+        for v, number in also.items():
+            if v != variable:
+                ids.setdefault(v, set()).add(number)
         cells: dict[str, tuple[int, Ints]] = {}
         for v in sorted(ids, key=lambda v: (self.rank.get(v, len(self.rank)), v)):
             cells[v] = maps.combine(self.domain_id(domains[v]), domains[v], tuple(sorted(ids[v])))
@@ -580,6 +748,16 @@ class _Planner:
                 if not np.array_equal(place_of, whole):
                     kind_at = kind_at.take(place_of, axis=axis)
             decided = (where[a], where[b], kind_map[kind_at])
+        summed = None
+        if bundle is not None:
+            summed = Summed(
+                where[bundle.outer],
+                where[bundle.sum],
+                bundle.runs,
+                bundle.place[cells[bundle.outer][1]],
+                maps.of[cells[bundle.sum][0]],
+                domain,
+            )
         kind_of = np.full(len(maps.of[kind_id]), -1, dtype=np.intp)
         kind_of[domain] = maps.of[kind_id][domain]
         shape = tuple(len(cells[v][1]) for v in separator)
@@ -597,10 +775,11 @@ class _Planner:
             tuple(maps.of[cells[v][0]] for v in separator),
             shape,
             tuple(parts),
-            *_grouped(parts, kinds, shape, whole=running is not None),
+            *_grouped(parts, kinds, shape, whole=running is not None or bundle is not None),
             decided,
+            summed,
             below,
-            kinds * math.prod(shape),
+            kinds * math.prod(shape) / (1 if bundle is None else shape[where[bundle.sum]]),
             names,
         )
         place = len(self.steps)
@@ -735,7 +914,17 @@ class _CasePlan:
     ) -> None:
         self.planner, self.domains = planner, domains
         self.running = {r.name: r for r in running}
-        self.variables = [*planner.draft.roles, *self.running]
+        bundle = planner.bundle
+        #: The tuples decide their sum only where something asks for it.
+        self.bundle = bundle
+        if bundle is not None and not any(bundle.sum in r.scope for r in relations):
+            self.bundle = None
+        roles = planner.draft.roles
+        known = {*roles, *self.running}
+        others = dict.fromkeys(v for r in relations for v in r.scope if v not in known)
+        if self.bundle is not None:
+            others[self.bundle.name] = None
+        self.variables = [*roles, *others, *self.running]
         maps = planner.maps
         self.live = [
             _Live(
@@ -748,96 +937,51 @@ class _CasePlan:
             for r in relations
         ]
         self.kept = relations
-        self.order, self.work, self.widest = self._order()
+        self.found = self._order()
 
-    def _size(self, variable: str, ids: frozenset[int]) -> int:
-        planner, domain = self.planner, self.domains[variable]
-        if not ids:
-            return 1
-        _, first = planner.maps.combine(planner.domain_id(domain), domain, tuple(sorted(ids)))
-        return len(first)
+    @property
+    def work(self) -> float:
+        """Return the work of all steps."""
+        return self.found.work
 
-    def _order(self) -> tuple[list[str], float, tuple[float, tuple[str, ...], tuple[str, ...]]]:
-        """Return an order of elimination: each time the variable that looks at the least."""
+    def _extra(self, variable: str) -> tuple[Running | None, Bundle | None]:
+        bundle = self.bundle
+        mine = bundle if bundle is not None and bundle.name == variable else None
+        return self.running.get(variable), mine
+
+    def _order(self) -> Order:
+        """Return the order of elimination."""
         planner = self.planner
-        scopes: list[tuple[dict[str, int], tuple[str, ...]]] = [
-            (f.scope, f.names) for f in self.live
-        ]
-        waits: dict[str, set[str]] = {}  # a variable that decides a running sum goes after it
-        for r in self.running.values():
+        extras: dict[str, Extra] = {}
+        apart = frozenset[str]()
+        waits: dict[str, set[str]] = {}
+        for r in self.running.values():  # what decides a running sum goes after it
+            extras[r.name] = Extra(planner.also(r.name, r, None), frozenset(), True)
             for v in r.of:
                 waits.setdefault(v, set()).add(r.name)
-        if planner.draft.last is not None:
-            waits[planner.draft.last] = {v for v in self.variables if v != planner.draft.last}
-        for late in planner.draft.late:
-            early = {v for v in self.variables if v not in planner.draft.late}
-            waits[late] = waits.get(late, set()) | early
-        left = dict.fromkeys(self.variables)
-        order: list[str] = []
-        total = 0.0
-        widest: tuple[float, tuple[str, ...], tuple[str, ...]] = (0.0, (), ())
-        costs: dict[str, tuple[float, dict[str, int], tuple[str, ...]]] = {}
+        if self.bundle is not None:  # and what tuples decide, after the tuples
+            name, outer, sum_ = self.bundle.name, self.bundle.outer, self.bundle.sum
+            also = planner.also(name, None, self.bundle)
+            extras[name] = Extra(also, frozenset({sum_}), False)
+            for v in (outer, sum_):
+                waits.setdefault(v, set()).add(name)
+            apart = frozenset({name, sum_})
+        last = planner.draft.last
+        if last is not None:
+            waits[last] = {v for v in self.variables if v != last}
+        late = planner.draft.late
+        for role in late:
+            waits[role] = waits.get(role, set()) | {v for v in self.variables if v not in late}
 
-        def cost(variable: str) -> tuple[float, dict[str, int], tuple[str, ...]]:
-            ids: dict[str, set[int]] = {}
-            names: dict[str, None] = {}
-            for scope, of in scopes:
-                if variable in scope:
-                    for v, m in scope.items():
-                        ids.setdefault(v, set()).add(m)
-                    names.update(dict.fromkeys(of))
-            running = self.running.get(variable)
-            if running is not None:
-                for v, of_base in zip(running.of, running.maps, strict=True):
-                    ids.setdefault(v, set()).add(planner.maps.number(of_base))
-            own = ids.pop(variable, set())
-            size = float(self._size(variable, frozenset(own))) if running is None else 1.0
-            after: dict[str, int] = {}
-            for v, numbers in ids.items():
-                domain = self.domains[v]
-                number, first = planner.maps.combine(
-                    planner.domain_id(domain), domain, tuple(sorted(numbers))
-                )
-                size *= len(first)
-                after[v] = number
-            return size, after, tuple(names)
-
-        def follows(variable: str) -> float:
-            """Return how much wider a running sum's message gets as what decides it goes, too."""
-            size, after, _ = costs[variable]
-            if variable not in self.running:
-                return size
-            deciding = [v for v in self.running[variable].of if v in self.running]
-            for v in deciding:
-                deciding += [w for w in self.running[v].of if w in self.running]
-                size /= len(self.domains[v])
-                for w in self.running[v].of:
-                    if w not in after:
-                        size *= len(self.domains[w])
-            return max(size, costs[variable][0])
-
-        while left:
-            for v in left:
-                if v not in costs and not waits.get(v):
-                    costs[v] = cost(v)
-            variable = min(
-                (v for v in left if v in costs and not waits.get(v)),
-                key=lambda v: (follows(v), self.planner.rank.get(v, -1)),
+        def size(variable: str, ids: frozenset[int]) -> tuple[int, int]:
+            domain = self.domains[variable]
+            number, first = planner.maps.combine(
+                planner.domain_id(domain), domain, tuple(sorted(ids))
             )
-            size, after, names = costs.pop(variable)
-            total += size
-            if size > widest[0]:
-                widest = (size, (variable, *after), names)
-            order.append(variable)
-            del left[variable]
-            scopes = [s for s in scopes if variable not in s[0]]
-            if after:
-                scopes.append((after, names))
-            for v in after:
-                costs.pop(v, None)
-            for waiting in waits.values():
-                waiting.discard(variable)
-        return order, total, widest
+            return len(first), number
+
+        scopes = [f.scope for f in self.live]
+        return best_order(Tangle(self.variables, scopes, extras, waits, apart, size), enough=_CHEAP)
 
     def finish(self) -> Case:
         """Make the steps."""
@@ -845,11 +989,10 @@ class _CasePlan:
         live = list(self.live)
         places: list[int] = []
         roots: list[int] = []
-        for variable in self.order:
+        for variable in self.found.variables:
             mine = [f for f in live if variable in f.scope]
-            running = self.running.get(variable)
             live = [f for f in live if variable not in f.scope]
-            place, scope = planner.step(variable, mine, self.domains, running)
+            place, scope = planner.step(variable, mine, self.domains, *self._extra(variable))
             places.append(place)
             if scope:
                 names = planner.steps[place].names
@@ -972,11 +1115,45 @@ def make_plan(
     # A shared sum ties its conditions together; where a role has to go last, or that is too
     # much, each stands alone.
     share = last is None
-    plan = _finished(replace(draft, share=share))
+    plan = _finished(_with_bundle(draft) if share else replace(draft, share=False))
     if plan.bytes > ceiling:
         plan = min(plan, _finished(replace(draft, share=not share)), key=lambda p: p.bytes)
     plan.refuse(plan.bytes)
     return plan
+
+
+def _with_bundle(draft: _Draft) -> _Draft:
+    """Return a draft with roles that large sums share as sorted tuples, where that is worth it."""
+    planner = _Planner(draft)
+    wide = [s for n, s in enumerate(draft.sums) if planner._as_relation(n, draft.domains) is None]
+    if not wide:
+        return draft
+    cases = list(_cases(draft, _splits(draft)))
+    bundle = bundle_of(
+        wide,
+        draft.sums,
+        draft.relations,
+        draft.first,
+        draft.domains,
+        cases,
+        certain=draft.certain,
+        worth=bundles.WORTH,
+        most_cells=draft.ceiling / 64,
+    )
+    if bundle is None:
+        return draft
+    relations = [bundle.seen(r) for r in draft.relations if not bundle.keeps(r)]
+    domains = {
+        bundle.name: np.arange(bundle.tuples, dtype=np.intp),
+        bundle.sum: np.arange(bundle.size, dtype=np.intp),
+    }
+    return replace(
+        draft,
+        relations=[*relations, *bundle.parts()],
+        domains={**draft.domains, **domains},
+        cases=cases,
+        bundle=bundle,
+    )
 
 
 def _finished(draft: _Draft) -> Plan:
@@ -1046,18 +1223,27 @@ class Ingredients:
 def _chosen(planner: _Planner) -> list[_CasePlan]:
     """Return the cases to work out: one, or several where that is less work."""
     draft = planner.draft
+    if draft.bundle is not None:
+        of_cases = [planner.case(domains) for domains in draft.cases]
+        return [case for case in of_cases if case is not None]
     whole = planner.case(draft.domains)
     if whole is None:
         return []
     if whole.work <= _CHEAP:
         return [whole]
-    splits = _conditions(draft)
-    sizes = {role: len(combined(maps, draft.domains[role])[1]) for role, maps in splits.items()}
-    while math.prod(sizes.values()) > _MOST_CASES:
-        worst = max(sizes, key=sizes.__getitem__)
-        del sizes[worst], splits[worst]
+    splits = _splits(draft)
     if not splits:
         return [whole]
     several = [planner.case(domains) for domains in _cases(draft, splits)]
     kept = [case for case in several if case is not None]
     return kept if sum(case.work for case in kept) < whole.work else [whole]
+
+
+def _splits(draft: _Draft) -> dict[str, list[Ints]]:
+    """Return what roles are split by, for no more cases than are looked at."""
+    splits = _conditions(draft)
+    sizes = {role: len(combined(maps, draft.domains[role])[1]) for role, maps in splits.items()}
+    while math.prod(sizes.values()) > _MOST_CASES:
+        worst = max(sizes, key=sizes.__getitem__)
+        del sizes[worst], splits[worst]
+    return splits

@@ -13,6 +13,7 @@ from typing import Any
 import numpy as np
 import numpy.typing as npt
 
+from fitgraph.solve import summing
 from fitgraph.solve.arrays import members, spread
 from fitgraph.solve.passes import Passes
 from fitgraph.solve.plan import Step
@@ -78,6 +79,15 @@ class Rows:
                 index = self._index(part.axes, part.cells, where)
                 good &= self._values(part, place, index)
             return good.astype(np.intp), kinds[good]
+        if step.summed is not None:
+            kinds = np.arange(step.kinds, dtype=np.intp)
+            owner, kinds = summing.following(step, kinds, where)
+            good = np.ones(len(owner), dtype=bool)
+            for part in step.parts:
+                place = kinds if part.kind is None else part.kind[kinds]
+                index = [i[owner] for i in self._index(part.axes, part.cells, where)]
+                good &= self._values(part, place, index)
+            return np.bincount(owner[good], minlength=len(cells)).astype(np.intp), kinds[good]
         weights = self.passes.weights(step, self._first)
         assert weights is not None
         alive = np.flatnonzero(weights[0] != self.passes.algebra.none)
@@ -137,7 +147,8 @@ class Rows:
             owner, number = spread(counts[cells])
             return owner, kinds[starts[cells[owner]] + number]
         distinct, at = np.unique(cells, return_inverse=True)
-        length = max(1, _AT_ONCE // max(step.kinds, 1))
+        # Sorted tuples are looked up, not looked at one by one.
+        length = max(1, _AT_ONCE // max(step.kinds if step.summed is None else 1, 1))
         pieces = [
             self._allowed(step, distinct[n : n + length]) for n in range(0, len(distinct), length)
         ]

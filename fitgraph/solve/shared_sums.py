@@ -31,12 +31,12 @@ _AT_ONCE = 1 << 16
 Small = npt.NDArray[Any]
 
 
-def _own(terms: Terms) -> dict[str, Floats]:
+def own_addends(terms: Terms) -> dict[str, Floats]:
     """Return what a condition adds for each base class of the roles with a term of their own."""
     return {roles[0]: v[maps[0]] for roles, maps, v in terms.values if len(roles) == 1}
 
 
-def _best_group(
+def best_group(
     own: Mapping[int, Mapping[str, Floats]],
     alone: Mapping[int, bool],
     every: Sequence[Set[str]],
@@ -91,10 +91,10 @@ def shared(
         If a table would have more cells.
     """
     left, running = list(conditions), list[Running]()
-    open_ = {n: _own(terms) for n, terms in enumerate(left)}
+    open_ = {n: own_addends(terms) for n, terms in enumerate(left)}
     alone = {n: all(len(roles) == 1 for roles, *_ in t.values) for n, t in enumerate(left)}
     while True:
-        members, roles = _best_group(open_, alone, every)
+        members, roles = best_group(open_, alone, every)
         if not members:
             break
         changed, decided = _with_one_sum(
@@ -138,7 +138,7 @@ def _with_one_sum(
     most_cells: float,
 ) -> tuple[list[Terms], list[Running]]:
     """Return conditions with the addends of some roles as one variable, and what decides it."""
-    own = [_own(m) for m in members]
+    own = [own_addends(m) for m in members]
     rest = [[v for v in m.values if len(v[0]) > 1 or v[0][0] not in roles] for m in members]
     running: list[Running] = []
     name = roles[0]

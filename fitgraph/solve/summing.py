@@ -1,0 +1,227 @@
+"""Steps whose variable is sorted tuples: a sum that they decide becomes an axis of the message.
+
+For one cell of the outer variable a value of the sum is some runs of the sorted tuples. Cells of
+the outer variable that the step's parts cannot tell apart share all but the runs.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator, Mapping, Sequence
+
+import numpy as np
+import numpy.typing as npt
+
+from fitgraph.solve.algebra import Algebra
+from fitgraph.solve.arrays import spread
+from fitgraph.solve.plan import Step, Summed
+
+Ints = npt.NDArray[np.intp]
+Bools = npt.NDArray[np.bool_]
+Numbers = npt.NDArray[np.float64]
+
+#: Of some kinds, at one cell of the outer variable, all parts multiplied out, by request.
+Product = Callable[[Ints, int], Numbers]
+
+
+def summed_of(step: Step) -> Summed:
+    """Return how the step's variable decides its sum."""
+    assert step.summed is not None
+    return step.summed
+
+
+def alike(step: Step, cells: Ints) -> Iterator[Ints]:
+    """Yield some cells of the outer variable, those together that the parts cannot tell apart."""
+    outer = summed_of(step).outer
+    columns = [
+        np.arange(step.shape[outer]) if places is None else places
+        for part in step.parts
+        for axis, places in zip(part.axes, part.cells, strict=True)
+        if axis == outer
+    ]
+    if not columns:
+        yield cells
+        return
+    _, of = np.unique(np.column_stack(columns)[cells], axis=0, return_inverse=True)
+    order = np.argsort(of.reshape(-1), kind="stable")
+    starts = np.flatnonzero(np.diff(of.reshape(-1)[order], prepend=-1))
+    yield from np.split(cells[order], starts[1:])
+
+
+def left(step: Step, kinds: Ints, cell: int) -> Ints:
+    """Return the kinds that tables between them and the outer variable's cell allow."""
+    outer = summed_of(step).outer
+    for part in step.parts:
+        if part.table is None or not {outer} >= set(part.axes):
+            continue
+        column = part.table
+        for places in part.cells:
+            column = column[:, cell if places is None else places[cell]]
+        kinds = kinds[column[kinds if part.kind is None else part.kind[kinds]]]
+    return kinds
+
+
+def message(
+    step: Step,
+    algebra: Algebra,
+    many: int,
+    cells: Ints,
+    kinds: Ints,
+    product: Product,
+) -> Numbers:
+    """Return the message, (requests, cells of the outer variable, of the sum, of all others).
+
+    Parameters
+    ----------
+    step : Step
+        The step.
+    algebra : Algebra
+        What is asked.
+    many : int
+        How many requests there are.
+    cells : ndarray of int
+        Those of the outer variable that count.
+    kinds : ndarray of int
+        Those that count.
+    product : callable
+        What the parts come to.
+    """
+    summed = summed_of(step)
+    size = step.shape[summed.sum]
+    rest = int(np.prod([n for a, n in enumerate(step.shape) if a not in _own(summed)]))
+    out = np.full((many, step.shape[summed.outer], size, rest), algebra.none)
+    for same in alike(step, cells):
+        mine = left(step, kinds, int(same[0]))
+        if not len(mine):
+            continue
+        values = product(mine, int(same[0]))
+        for cell in same.tolist():
+            begin, to = summed.along(cell, mine)
+            runs = algebra.segments(values, begin, 1)
+            runs = np.broadcast_to(runs, (many, *runs.shape[1:])).reshape(many, -1)
+            at = (to[:, None] * rest + np.arange(rest)).ravel()
+            algebra.scatter(out[:, cell].reshape(many, -1), at, runs)
+    return out
+
+
+def above(
+    step: Step, algebra: Algebra, outside: Numbers, cells: Ints, kinds: Ints
+) -> Iterator[tuple[int, Ints, Numbers]]:
+    """Yield what comes from above to kinds, for cells of the outer variable that are alike.
+
+    Parameters
+    ----------
+    step, algebra, cells, kinds
+        As in :func:`message`.
+    outside : ndarray, shape (n_requests, cells of the outer variable, of the sum, of all others)
+        What is around each cell of the message.
+
+    Yields
+    ------
+    cell : int
+        One of the outer variable's cells that are alike.
+    kinds : ndarray of int
+        Those that can be there.
+    values : ndarray, shape (n_requests, n_kinds, cells of all others)
+        What is around them.
+    """
+    summed = summed_of(step)
+    for same in alike(step, cells):
+        mine = left(step, kinds, int(same[0]))
+        if not len(mine):
+            continue
+        total: Numbers | None = None
+        for cell in same.tolist():
+            begin, to = summed.along(cell, mine)
+            around = outside[:, cell].take(to, axis=1)
+            if not (around != algebra.none).any():
+                continue
+            length = np.diff(begin, append=len(mine))
+            around = np.repeat(around, length, axis=1)
+            total = around if total is None else algebra.add(total, around)
+        if total is not None:
+            yield int(same[0]), mine, total
+
+
+def following(step: Step, kinds: Ints, where: Sequence[Ints]) -> tuple[Ints, Ints]:
+    """Return the kinds with which some cells of the outer variable come to some of the sum.
+
+    Parameters
+    ----------
+    step : Step
+        The step.
+    kinds : ndarray of int
+        Those that count.
+    where : sequence of ndarray of int
+        The places of some cells of the separator, along each of its axes.
+
+    Returns
+    -------
+    owner : ndarray of int
+        Which of the cells; ascending.
+    kind : ndarray of int
+        Ascending for each.
+    """
+    summed = summed_of(step)
+    outer, sums = where[summed.outer], where[summed.sum]
+    owners, found = [np.zeros(0, dtype=np.intp)], [np.zeros(0, dtype=np.intp)]
+    for same in alike(step, np.unique(outer)):
+        mine = left(step, kinds, int(same[0]))
+        for cell in same.tolist():
+            asked = np.flatnonzero(outer == cell)
+            begin, to = summed.along(cell, mine)
+            length = np.diff(begin, append=len(mine))
+            order = np.argsort(to, kind="stable")
+            first, last = (
+                np.searchsorted(to[order], sums[asked], side=side) for side in ("left", "right")
+            )
+            of_cell, number = spread((last - first).astype(np.intp))
+            run = order[first[of_cell] + number]
+            of_run, number = spread(length[run].astype(np.intp))
+            owners.append(asked[of_cell[of_run]])
+            found.append(mine[begin[run[of_run]] + number])
+    owner, kind = np.concatenate(owners), np.concatenate(found)
+    order = np.lexsort((kind, owner))
+    return owner[order], kind[order]
+
+
+def _own(summed: Summed) -> tuple[int, int]:
+    return summed.outer, summed.sum
+
+
+def laid_out(step: Step, values: Numbers) -> Numbers:
+    """Return a message as :func:`message` has it, over the axes of the separator."""
+    summed = summed_of(step)
+    others = [a for a in range(len(step.shape)) if a not in _own(summed)]
+    sizes = [step.shape[a] for a in (*_own(summed), *others)]
+    return np.moveaxis(
+        values.reshape(len(values), *sizes),
+        range(1, len(sizes) + 1),
+        [a + 1 for a in (*_own(summed), *others)],
+    )
+
+
+def folded(step: Step, values: Numbers) -> Numbers:
+    """Return values over the axes of the separator as :func:`message` has them."""
+    summed = summed_of(step)
+    others = [a for a in range(len(step.shape)) if a not in _own(summed)]
+    turned = np.moveaxis(
+        values, [a + 1 for a in (*_own(summed), *others)], range(1, len(step.shape) + 1)
+    )
+    return turned.reshape(*turned.shape[:3], -1)
+
+
+def dead(step: Step, kinds: Ints, messages: Mapping[int, Numbers], algebra: Algebra) -> Ints:
+    """Return kinds without those that some message over them alone rules out for all requests.
+
+    Parameters
+    ----------
+    step, kinds, algebra
+        As in :func:`message`.
+    messages : mapping of int to ndarray
+        By child, over (requests, its cells).
+    """
+    for part in step.parts:
+        if part.child >= 0 and not part.axes:
+            good = (messages[part.child] != algebra.none).any(axis=0)
+            kinds = kinds[good[kinds if part.kind is None else part.kind[kinds]]]
+    return kinds
