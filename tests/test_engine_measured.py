@@ -30,11 +30,13 @@ from fitgraph.solve import (
     TooWideError,
     TreeEngine,
     best,
+    bundles,
     dominance,
     fronts,
     passes,
     plan,
     relations,
+    rows,
 )
 from fitgraph.solve.best import Criteria, k_best
 from fitgraph.solve.counting import count, count_each
@@ -62,6 +64,13 @@ WAYS: dict[str, list[tuple[object, Mapping[str, float]]]] = {
     "read cases": [
         (plan, {"_AS_TABLE": -1, "_CHEAP": 0.0, "_WIDE": 0, "READ": 0}),
         (passes, {"SLICE": 8}),
+    ],
+    "tuples": [(plan, {"_AS_TABLE": -1, "_CHEAP": 0.0}), (bundles, {"WORTH": 0})],
+    "tuples cases": [
+        (plan, {"_AS_TABLE": -1, "_CHEAP": 0.0, "_WIDE": 0, "READ": 0}),
+        (bundles, {"WORTH": 0}),
+        (passes, {"SLICE": 8}),
+        (rows, {"_AT_ONCE": 8}),
     ],
     "apart": [(relations, {"_MERGED": 0}), (best, {"_FIRST": 1, "_GROWTH": 1, "_ROWS": 1})],
 }
@@ -183,6 +192,50 @@ def random_space(seed: int) -> Space:
     return compile_tables(catalogue, options, tables, sums=sums)
 
 
+def stacked_space(seed: int) -> Space:
+    """Return a space in which several conditions ask for the length of the same three roles.
+
+    Some ask for it at its least, some at its most, as of a stack of parts with tolerances; some
+    roles beside the stack matter in some conditions only by being there.
+    """
+    rng = np.random.default_rng(1000 + seed)
+    names = [f"r{n}" for n in range(int(rng.integers(4, 7)))]
+    counts = {n: int(rng.integers(2, 5 if len(names) > 4 else 6)) for n in names}
+    catalogue = free_catalogue(counts, rng)
+    options = {n: tuple(Option(n, p, (), {}) for p in catalogue.of(n)) for n in counts}
+    tables = []
+    for n in range(int(rng.integers(2, 6))):
+        roles = tuple(rng.permutation(names)[: int(rng.integers(2, 4))].tolist())
+        tables.append(random_table(rng, f"table {n}", roles, counts))
+    stack = rng.permutation(names)[:3].tolist()
+    middle = {r: rng.normal(size=counts[r]).round(2) for r in stack}
+    half = {r: rng.choice([0.1, 0.2, 0.35], size=counts[r]) for r in stack}
+    if rng.random() < 0.3:  # one that leaves a condition open, whatever the others are
+        middle[stack[0]][0] = np.inf
+    sums = []
+    for n in range(int(rng.integers(2, 5))):
+        sign = 1.0 if rng.random() < 0.5 else -1.0
+        terms = []
+        for role in stack:
+            each = np.arange(counts[role], dtype=np.intp)
+            worst, high = (sign * middle[role] - half[role], sign * middle[role] + half[role])
+            lost = ~np.isfinite(middle[role])
+            worst[lost], high[lost] = np.inf, np.inf
+            terms.append(Term((role,), (each,), worst, high))
+        beside = [r for r in names if r not in stack and rng.random() < 0.7]
+        more = random_sum(rng, f"sum {n}", beside, counts, asks=0.3).terms if beside else ()
+        more = tuple(t for t in more if not set(t.roles) & set(stack))
+        sums.append(
+            SumCondition(Joint(f"sum {n}", f"sum {n}", "present"), f"sum {n}", (*terms, *more))
+        )
+    return compile_tables(catalogue, options, tables, sums=sums)
+
+
+def space_for(seed: int, way: str) -> Space:
+    """Return a space that brings out a way to work."""
+    return stacked_space(seed) if way.startswith("tuples") else random_space(seed)
+
+
 def along(space: Space, roles: tuple[str, ...], class_of: tuple[np.ndarray, ...]) -> tuple:
     """Return an index of a table over classes, an axis of options for each role of the space."""
     index = []
@@ -226,7 +279,7 @@ SEEDS = [*range(12), *(pytest.param(n, marks=pytest.mark.long) for n in range(12
 
 @pytest.mark.parametrize("seed", SEEDS)
 def test_random_tables_and_sums_equal_brute_force(seed: int, way: str) -> None:
-    space = random_space(seed)
+    space = space_for(seed, way)
     query = ask(space, Request())
     rng = np.random.default_rng(seed)
     lets = {r: rng.random(len(o)) < 0.85 for r, o in space.options.items()}
@@ -286,9 +339,17 @@ def test_conditions_on_the_same_roles_share_a_running_sum() -> None:
     assert sum(shared) > 10
 
 
+def test_roles_that_conditions_add_up_become_tuples() -> None:
+    with patch.multiple(plan, _AS_TABLE=-1, _CHEAP=0.0), patch.multiple(bundles, WORTH=0):
+        plans = [stacked_space(n).plan(certain=sure) for n in range(60) for sure in (True, False)]
+    made = [any(s.summed is not None for s in p.steps) for p in plans]
+    assert sum(made) > 20
+    assert sum(m for m, p in zip(made, plans, strict=True) if len(p.cases) > 1) > 5
+
+
 @pytest.mark.parametrize("seed", SEEDS)
 def test_random_tables_and_sums_are_listed_and_counted_within_limits(seed: int, way: str) -> None:
-    space = random_space(seed)
+    space = space_for(seed, way)
     query = ask(space, Request())
     for certain in (True, False):
         good = judged(space, Verdict.FITS if certain else Verdict.UNKNOWN)
@@ -419,7 +480,7 @@ def test_what_needs_too_much_memory_is_refused_in_words() -> None:
 @pytest.mark.parametrize("seed", SEEDS)
 def test_fronts_by_messages_equal_those_by_walking(seed: int, way: str) -> None:
     """One role alone counts in the third criterion, as it does for strength."""
-    space = random_space(seed)
+    space = space_for(seed, way)
     query = ask(space, Request())
     rng = np.random.default_rng(seed)
     lets = {r: rng.random(len(o)) < 0.85 for r, o in space.options.items()}

@@ -17,8 +17,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
-#: How often an order is tried with chance in it, and how much.
-TRIES, _CHANCE = 48, 0.7
+#: How often an order is tried with chance in it at most, for how much work each, and how much.
+TRIES, _PER_TRY, _CHANCE = 24, 1e6, 0.7
 
 #: A relation or message: for each of its variables the number of a map of its classes.
 Scope = Mapping[str, int]
@@ -148,8 +148,9 @@ def _tried(
             ]
         scores = [score(costs[v]) for v in ready]
         if rng is not None:
-            scores = list(np.array(scores) + rng.gumbel(size=len(ready)) * _CHANCE)
-        variable = ready[int(np.argmin(scores))]
+            chance = (rng.gumbel(size=len(ready)) * _CHANCE).tolist()
+            scores = [s + c for s, c in zip(scores, chance, strict=True)]
+        variable = ready[min(range(len(ready)), key=scores.__getitem__)]
         cost = costs.pop(variable)
         total += cost.work
         order.append(variable)
@@ -185,7 +186,7 @@ def best_order(tangle: Tangle, enough: float = 0.0) -> Order:
         found = _tried(tangle, scores[n % len(scores)], rng if n >= len(scores) else None)
         if best is None or found.work < best.work:
             best = found
-        if best.work <= enough:
+        if best.work <= max(enough, (n + 1 - len(scores)) * _PER_TRY):
             break
     assert best is not None
     return best

@@ -41,6 +41,7 @@ from fitgraph.solve.shared_sums import shared
 from fitgraph.solve.sums import (
     Chain,
     Running,
+    Terms,
     TooWideSumError,
     chain_of_terms,
     presence_axes,
@@ -72,6 +73,9 @@ _WIDE = 256
 #: Classes up to which what a relation sees of a role may be a variable of its own, and how many
 #: kinds that has at most.
 _SEEN, _MOST_SEEN = 8, 16
+
+#: The same of tuples, of which only what asks whether something is there is worth it.
+_PRESENCE = 2
 
 
 #: Sums as tables, by name and by the classes that may be used; for plans of the same catalogue.
@@ -446,6 +450,7 @@ class _Planner:
         self.chains: dict[tuple[Any, ...], Sequence[Chain]] = {}
         self.rank = {v: n for n, v in enumerate(draft.roles)}
         self.bundle = draft.bundle
+        self.firsts: dict[tuple[Any, ...], tuple[str, ...]] = {}
         self._seen: dict[tuple[Any, ...], tuple[Relation, Relation]] = {}
 
     def domain_id(self, domain: Ints) -> int:
@@ -531,11 +536,16 @@ class _Planner:
             )
             for s in sums
         ]
-        terms = [t if bundle is None else bundle.summed(t) for t in terms if not t.holds]
+        terms = [t for t in terms if not t.holds]
         try:
             decided: list[Running] = []
+            of_bundle: list[Terms] = []
+            if bundle is not None:
+                of_bundle = [bundle.summed(t) for t in terms if t.condition.name in bundle.values]
+                terms = [t for t in terms if t.condition.name not in bundle.values]
             if self.draft.share:
                 terms, decided = shared(terms, domains, ties, every, tag=tag, most_cells=most)
+            terms = [*of_bundle, *terms]
             found = [Chain(tuple(decided), None)]
             found += [
                 chain_of_terms(t, tag=f"{tag}.{n}", most_cells=most) for n, t in enumerate(terms)
@@ -590,13 +600,15 @@ class _Planner:
         relations, running = left
         for sum_ in running:
             domains[sum_.name] = np.arange(sum_.size, dtype=np.intp)
-        plain = _CasePlan(self, domains, relations, running)
-        if plain.work <= _CHEAP:
-            return plain
+        if self.bundle is None:
+            plain = _CasePlan(self, domains, relations, running)
+            if plain.work <= _CHEAP:
+                return plain
         through = self._through_kinds(relations, domains)
-        if through is None:
+        if self.bundle is None and through is None:
             return plain
-        return min(plain, _CasePlan(self, *through, running), key=lambda c: c.work)
+        kinds = _CasePlan(self, *(through or (domains, relations)), running)
+        return kinds if self.bundle is not None else min(plain, kinds, key=lambda c: c.work)
 
     def _through_kinds(
         self, relations: Sequence[Relation], domains: Mapping[str, Ints]
@@ -612,13 +624,15 @@ class _Planner:
             for role, of_base, size in zip(
                 relation.scope, relation.maps, relation.allowed.shape, strict=True
             ):
-                if size > _SEEN:
+                tuples = self.bundle is not None and role == self.bundle.name
+                if size > (_PRESENCE if tuples else _SEEN):
                     wide.add(role)
-                elif role in self.draft.sizes:
+                elif tuples or role in self.draft.sizes:
                     seen.setdefault(role, []).append(of_base)
         kinds = {}
         for role, columns in seen.items():
-            if role in wide:
+            # The outer role of tuples is an axis of their message as it is.
+            if role in wide and (self.bundle is None or role != self.bundle.outer):
                 of_base, first = combined(columns, domains[role])
                 if 1 < len(first) <= _MOST_SEEN:
                     kinds[role] = of_base, first
@@ -628,7 +642,9 @@ class _Planner:
         for relation in relations:
             scope, maps = list(relation.scope), list(relation.maps)
             for axis, role in enumerate(relation.scope):
-                if role in kinds and relation.allowed.shape[axis] <= _SEEN:
+                tuples = self.bundle is not None and role == self.bundle.name
+                narrow = _PRESENCE if tuples else _SEEN
+                if role in kinds and relation.allowed.shape[axis] <= narrow:
                     scope[axis] = f"kind of {role}"
                     maps[axis] = maps[axis][kinds[role][1]]
             if tuple(scope) == relation.scope:
@@ -678,11 +694,13 @@ class _Planner:
         maps = self.maps
         domain = domains[variable]
         domain_id = self.domain_id(domain)
+        also = self.also(variable, running, bundle)
         key = (
             variable,
             domain_id,
             tuple(sorted(f.key for f in mine)),
-            tuple(sorted((v, self.domain_id(domains[v])) for f in mine for v in f.scope)),
+            tuple(sorted({(v, self.domain_id(domains[v])) for f in mine for v in f.scope})),
+            tuple((v, number, self.domain_id(domains[v])) for v, number in also.items()),
         )
         if key in self.by_key:
             place = self.by_key[key]
@@ -691,7 +709,6 @@ class _Planner:
                 v: maps.number(c) for v, c in zip(step.separator, step.cell_of, strict=True)
             }
         own = {f.scope[variable] for f in mine}
-        also = self.also(variable, running, bundle)
         if variable in also:  # every tuple is a kind, in the order in which they are sorted
             own = {also[variable]}
         kind_id, kind_first = maps.combine(
@@ -973,15 +990,61 @@ class _CasePlan:
         for role in late:
             waits[role] = waits.get(role, set()) | {v for v in self.variables if v not in late}
 
-        def size(variable: str, ids: frozenset[int]) -> tuple[int, int]:
-            domain = self.domains[variable]
-            number, first = planner.maps.combine(
-                planner.domain_id(domain), domain, tuple(sorted(ids))
-            )
-            return len(first), number
+        domain_ids = {v: planner.domain_id(self.domains[v]) for v in self.variables}
+        sizes: dict[tuple[str, frozenset[int]], tuple[int, int]] = {}
 
-        scopes = [f.scope for f in self.live]
-        return best_order(Tangle(self.variables, scopes, extras, waits, apart, size), enough=_CHEAP)
+        def size(variable: str, ids: frozenset[int]) -> tuple[int, int]:
+            found = sizes.get((variable, ids))
+            if found is None:
+                number, first = planner.maps.combine(
+                    domain_ids[variable], self.domains[variable], tuple(sorted(ids))
+                )
+                found = sizes[variable, ids] = len(first), number
+            return found
+
+        tangle = Tangle(self.variables, [f.scope for f in self.live], extras, waits, apart, size)
+        if self.bundle is not None:
+            self._tuples_first(tangle, waits)
+        return best_order(tangle, enough=_CHEAP)
+
+    def _tuples_first(self, tangle: Tangle, waits: dict[str, set[str]]) -> None:
+        """Let all that only tuples and the outer role are tied to go first, as in every case.
+
+        So that the step of the tuples, which is the widest, stands once for all cases.
+        """
+        assert self.bundle is not None
+        planner, name = self.planner, self.bundle.name
+        ends = {name, f"kind of {name}", self.bundle.outer, self.bundle.sum}
+        tied: dict[str, set[str]] = {v: set() for v in self.variables}
+        for scope in (*tangle.scopes, *(r.of for r in self.running.values())):
+            for v in scope:
+                tied[v].update(scope)
+        for r in self.running.values():
+            for v in r.of:
+                tied[v].add(r.name)
+                tied[r.name].add(v)
+        reached, waiting = set(ends), [*tied[self.bundle.sum] - ends]
+        while waiting:
+            v = waiting.pop()
+            if v not in reached:
+                reached.add(v)
+                waiting += tied[v] - reached
+        below = [v for v in self.variables if v not in reached]
+        scopes = [f for f in self.live if any(v in f.scope for v in below)]
+        key = (
+            *below,
+            *(f.key for f in scopes),
+            *(planner.domain_id(self.domains[v]) for f in scopes for v in f.scope),
+        )
+        if key not in planner.firsts:
+            only = replace(tangle, variables=below, scopes=[f.scope for f in scopes], waits={})
+            planner.firsts[key] = best_order(only).variables
+        order = [*planner.firsts[key], name]
+        for before, v in itertools.pairwise(order):
+            waits.setdefault(v, set()).add(before)
+        for v in self.variables:
+            if v not in order:
+                waits.setdefault(v, set()).add(name)
 
     def finish(self) -> Case:
         """Make the steps."""
@@ -1115,8 +1178,9 @@ def make_plan(
     # A shared sum ties its conditions together; where a role has to go last, or that is too
     # much, each stands alone.
     share = last is None
-    plan = _finished(_with_bundle(draft) if share else replace(draft, share=False))
-    if plan.bytes > ceiling:
+    first_draft = _with_bundle(draft) if share else replace(draft, share=False)
+    plan = _finished(first_draft)
+    if plan.bytes > ceiling and first_draft.bundle is None:
         plan = min(plan, _finished(replace(draft, share=not share)), key=lambda p: p.bytes)
     plan.refuse(plan.bytes)
     return plan

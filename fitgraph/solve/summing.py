@@ -31,6 +31,8 @@ def summed_of(step: Step) -> Summed:
 
 def alike(step: Step, cells: Ints) -> Iterator[Ints]:
     """Yield some cells of the outer variable, those together that the parts cannot tell apart."""
+    if not len(cells):
+        return
     outer = summed_of(step).outer
     columns = [
         np.arange(step.shape[outer]) if places is None else places
