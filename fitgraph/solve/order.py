@@ -20,6 +20,9 @@ import numpy as np
 #: How often an order is tried with chance in it at most, for how much work each, and how much.
 TRIES, _PER_TRY, _CHANCE = 24, 1e6, 0.7
 
+#: What a look through a running sum costs, in products.
+_READING = 20.0
+
 #: A relation or message: for each of its variables the number of a map of its classes.
 Scope = Mapping[str, int]
 
@@ -117,7 +120,9 @@ def _cost(tangle: Tangle, scopes: Sequence[Scope], variable: str) -> _Cost:
             own.add(number)
         else:
             ids.setdefault(v, set()).add(number)
-    work = 1.0 if extra.decided or not own else float(tangle.size(variable, frozenset(own))[0])
+    work = _READING if extra.decided else 1.0
+    if own and not extra.decided:
+        work = float(tangle.size(variable, frozenset(own))[0])
     cells = 1.0
     after: dict[str, int] = {}
     for v, numbers in ids.items():
