@@ -1178,7 +1178,7 @@ def make_plan(
     # A shared sum ties its conditions together; where a role has to go last, or that is too
     # much, each stands alone.
     share = last is None
-    first_draft = _with_bundle(draft) if share else replace(draft, share=False)
+    first_draft = _with_bundle(draft) if share and not late else replace(draft, share=share)
     plan = _finished(first_draft)
     if plan.bytes > ceiling and first_draft.bundle is None:
         plan = min(plan, _finished(replace(draft, share=not share)), key=lambda p: p.bytes)
