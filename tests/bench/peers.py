@@ -305,10 +305,19 @@ def _added(
     return value
 
 
+def _solver(task: Task) -> cp_model.CpSolver:
+    solver = cp_model.CpSolver()
+    if task.sums:
+        # OR-Tools 9.15 calls some of these models infeasible after probing, though a build that
+        # it accepts is one of their solutions (tests/test_engine_measured.py has one).
+        solver.parameters.cp_model_probing_level = 0
+    return solver
+
+
 def cp_sat_lists(task: Task, seconds: float) -> Listed:
     """List builds for so many seconds, each read out of the solver."""
     model, _, places = _model(task)
-    solver = cp_model.CpSolver()
+    solver = _solver(task)
     solver.parameters.enumerate_all_solutions = True
     solver.parameters.num_workers = 1
     solver.parameters.max_time_in_seconds = seconds
@@ -334,7 +343,7 @@ def cp_sat_cheapest(task: Task, max_tenths: int, seconds: float, builds: int = 1
     """
     model, chosen, price = _weighed(task, max_tenths)
     model.minimize(price)
-    solver = cp_model.CpSolver()
+    solver = _solver(task)
     solver.parameters.num_workers = 1
     solver.parameters.max_time_in_seconds = seconds
     prices: list[int] = []
@@ -359,7 +368,7 @@ def cp_sat_band(task: Task, max_tenths: int, dearest: int, seconds: float) -> Li
     """List all builds up to a price that somebody else found; None where time runs out."""
     model, chosen, price = _weighed(task, max_tenths)
     model.add(price <= dearest)
-    solver = cp_model.CpSolver()
+    solver = _solver(task)
     solver.parameters.enumerate_all_solutions = True
     solver.parameters.num_workers = 1
     solver.parameters.max_time_in_seconds = seconds
