@@ -30,6 +30,10 @@ Floats = npt.NDArray[np.float64]
 #: Triples from which tuples are sorted; below, a table is as quick.
 WORTH = 1 << 19
 
+#: Roles of a tuple at most: of more roles there are many tuples, and what they add up is better
+#: merged on the way, as running sums are.
+_MOST_ROLES = 2
+
 #: Tuples, runs and codes that are held at most.
 _TUPLES, _RUNS, _CODES = 1 << 22, 1 << 25, 1 << 62
 
@@ -206,7 +210,7 @@ def bundle_of(
     own = {n: own_addends(t) for n, t in of_all.items()}
     alone = {n: all(len(roles) == 1 for roles, *_ in t.values) for n, t in of_all.items()}
     members, group = best_group(own, alone, [frozenset(s.roles) for s in every])
-    if len(group) < 3:
+    if not 3 <= len(group) <= _MOST_ROLES + 1:
         return None
     ties = {r: sum(r in t.scope for t in relations) for r in group}
     *inner, outer = sorted(group, key=lambda r: (ties[r], r))

@@ -18,7 +18,7 @@ from dataclasses import dataclass
 import numpy as np
 
 #: How often an order is tried with chance in it at most, for how much work each, and how much.
-TRIES, _PER_TRY, _CHANCE = 24, 1e6, 0.7
+TRIES, _PER_TRY, _CHANCE = 16, 1e7, 0.7
 
 #: What a look through a running sum costs, in products.
 _READING = 20.0
@@ -170,7 +170,7 @@ def _tried(
     return Order(tuple(order), total)
 
 
-def best_order(tangle: Tangle, enough: float = 0.0) -> Order:
+def best_order(tangle: Tangle, enough: float = 0.0, tries: int = TRIES) -> Order:
     """Return the order of least work that was found.
 
     Parameters
@@ -179,6 +179,8 @@ def best_order(tangle: Tangle, enough: float = 0.0) -> Order:
         What is to be eliminated.
     enough : float
         Work that is little enough to look no further.
+    tries : int
+        How often chance has a say at most.
     """
     scores: tuple[Callable[[_Cost], float], ...] = (
         lambda c: math.log1p(c.work),
@@ -187,7 +189,7 @@ def best_order(tangle: Tangle, enough: float = 0.0) -> Order:
     )
     rng = np.random.default_rng(0)
     best: Order | None = None
-    for n in range(len(scores) + TRIES):
+    for n in range(len(scores) + tries):
         found = _tried(tangle, scores[n % len(scores)], rng if n >= len(scores) else None)
         if best is None or found.work < best.work:
             best = found

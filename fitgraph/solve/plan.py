@@ -35,7 +35,7 @@ import numpy.typing as npt
 from fitgraph.graph.sums import SumCondition
 from fitgraph.solve import bundles
 from fitgraph.solve.bundles import Bundle, Runs, bundle_of
-from fitgraph.solve.order import Extra, Order, Tangle, best_order
+from fitgraph.solve.order import TRIES, Extra, Order, Tangle, best_order
 from fitgraph.solve.relations import Relation, combined, merged, reduced, supported
 from fitgraph.solve.shared_sums import shared
 from fitgraph.solve.sums import (
@@ -432,6 +432,7 @@ class _Draft:
     late: frozenset[str]
     memo: Memo
     share: bool
+    kept: bool
     cases: Sequence[Mapping[str, Ints]] = ()
     bundle: Bundle | None = None
 
@@ -1005,7 +1006,7 @@ class _CasePlan:
         tangle = Tangle(self.variables, [f.scope for f in self.live], extras, waits, apart, size)
         if self.bundle is not None:
             self._tuples_first(tangle, waits)
-        return best_order(tangle, enough=_CHEAP)
+        return best_order(tangle, _CHEAP, TRIES if planner.draft.kept and self.bundle else 0)
 
     def _tuples_first(self, tangle: Tangle, waits: dict[str, set[str]]) -> None:
         """Let all that only tuples and the outer role are tied to go first, as in every case.
@@ -1147,6 +1148,8 @@ def make_plan(
     TooWideError
         If a pass would need more.
     """
+    # A plan for one question is not worth a long search for the best order.
+    kept = last is None and not domains
     domains = {r: domains.get(r, np.arange(sizes[r], dtype=np.intp)) for r in roles}
     nothing = Plan(tuple(roles), dict(sizes), (), (), last, ceiling)
     if not all(len(domains[r]) for r in roles):
@@ -1174,6 +1177,7 @@ def make_plan(
         late,
         {} if memo is None else memo,
         share=True,
+        kept=kept,
     )
     # A shared sum ties its conditions together; where a role has to go last, or that is too
     # much, each stands alone.
