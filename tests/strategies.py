@@ -185,7 +185,8 @@ def joints(draw: st.DrawFn, roles: tuple[str, ...], number: int, *, local: bool)
     )
 
 
-def _role(name: str, fill: Fill, by_material: bool) -> Role:
+def a_role(name: str, fill: Fill, by_material: bool) -> Role:
+    """Return a role whose parts have every feature there can be."""
     kinds = {
         f: FeatureKind(
             f,
@@ -223,7 +224,7 @@ def catalogues(draw: st.DrawFn, most_parts: int = 3) -> Catalogue:
     names = NAMES[: draw(st.integers(3, 5))]
     fills = [draw(st.sampled_from([Fill.ALWAYS, Fill.ALWAYS, *Fill])) for _ in names]
     material = draw(st.sampled_from([None, None, *names]))
-    roles = {n: _role(n, f, n == material) for n, f in zip(names, fills, strict=True)}
+    roles = {n: a_role(n, f, n == material) for n, f in zip(names, fills, strict=True)}
     made = [
         draw(parts(name, number))
         for name, fill in zip(names, fills, strict=True)
@@ -319,9 +320,12 @@ def rows_of(
 ) -> Iterator[tuple[int, ...]]:
     """Yield every combination, as places, whose verdict is no worse than `least`.
 
-    Everything is tried; each joint is judged once for each combination of its own roles.
+    Everything is tried; each joint is judged once for each combination of its own roles. What
+    joints ask together of one figure that nobody knows is taken from the package, whose
+    exactness tests/test_unknown_figures.py shows by trying every value.
     """
-    roles = list(options)
+    roles, counted = list(options), list(counted)
+    together = {} if least is Verdict.FITS else together_of(options, counted)
     tables = [
         (
             judged(joint, options, known),
@@ -334,7 +338,7 @@ def rows_of(
         if all(
             table[pick(row) if width > 1 else (pick(row),)] >= least
             for table, pick, width in tables
-        ):
+        ) and all(holds(row) for holds in together.values()):
             yield row
 
 
@@ -390,20 +394,14 @@ def brute_builds(
     least: Verdict = Verdict.FITS,
     known: Known | None = None,
 ) -> list[dict[str, Option]]:
-    """Return every combination whose verdict is no worse than `least`, limits aside.
-
-    What joints ask together of one figure that nobody knows is taken from the package, whose
-    exactness tests/test_unknown_figures.py shows by trying every value.
-    """
+    """Return every combination whose verdict is no worse than `least`, limits aside."""
     counted = asked(catalogue.vocabulary.joints, tidy=tidy)
     options = allowed_options(catalogue, request)
     if not all(options.values()):
         return []
-    together = {} if least is Verdict.FITS else together_of(options, counted)
     return [
         {role: options[role][i] for role, i in zip(options, row, strict=True)}
         for row in rows_of(options, counted, least, known)
-        if all(holds(row) for holds in together.values())
     ]
 
 

@@ -10,6 +10,7 @@ import functools
 import itertools
 import math
 from collections.abc import Mapping, Sequence
+from types import MappingProxyType
 from unittest.mock import patch
 
 import clingo
@@ -20,6 +21,10 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 from ortools.sat.python import cp_model
 from strategies import (
+    LENGTH,
+    MARKS,
+    WORD,
+    a_role,
     all_options,
     catalogues,
     judged,
@@ -35,7 +40,20 @@ from walked_front import nondominated
 
 from fitgraph.graph.joints import asked
 from fitgraph.mechanics.materials import MATERIALS
-from fitgraph.model import ABSENT, Catalogue, Option, Presence, Verdict
+from fitgraph.model import (
+    ABSENT,
+    Catalogue,
+    Dimension,
+    Feature,
+    Fill,
+    Joint,
+    Option,
+    Part,
+    Presence,
+    Reference,
+    Verdict,
+    Vocabulary,
+)
 from fitgraph.solve import ReferenceEngine, Request, TreeEngine, best, stream
 from fitgraph.solve.engine import SORTS, Build
 from fitgraph.solve.limits import count_within
@@ -136,6 +154,77 @@ def test_fronts_equal_brute_force(data: st.DataObject) -> None:
         assert verdict_of(chosen, joints) >= least
         assert keeps_limits(request, chosen, certain=certain)
         assert build.price == price_of(request, chosen)
+
+
+def one_post_in_two_bores(post: Dimension, cut: Dimension) -> Catalogue:
+    """Return one part whose post has to go into its hole of 10.05 and into its cut."""
+    sizes = {"post": post, "hole": Dimension(10.05, 10.05), "cut": cut}
+    part = Part(
+        sku="A0",
+        role="alpha",
+        name="alpha 0",
+        price=100,
+        mass_g=10.0,
+        features=MappingProxyType(
+            {
+                f: Feature(
+                    Presence.PRESENT,
+                    MappingProxyType({LENGTH: size}),
+                    MappingProxyType({WORD: MARKS[0]}),
+                )
+                for f, size in sizes.items()
+            }
+        ),
+    )
+    joints = [
+        Joint(
+            name=f"joint-{bore}",
+            title=f"joint {bore}",
+            rule="clearance",
+            arguments=MappingProxyType(
+                {
+                    "bore": Reference("alpha", bore, LENGTH),
+                    "spigot": Reference("alpha", "post", LENGTH),
+                }
+            ),
+            limits=MappingProxyType({"least": 0.0, "most": 0.05}),
+        )
+        for bore in ("hole", "cut")
+    ]
+    vocabulary = Vocabulary(
+        trade="trial",
+        currency="EUR",
+        minor_digits=2,
+        half_width=MappingProxyType({}),
+        roles=MappingProxyType({"alpha": a_role("alpha", Fill.ALWAYS, False)}),
+        joints=tuple(joints),
+    )
+    return Catalogue(
+        vocabulary,
+        MappingProxyType({part.sku: part}),
+        by_role=MappingProxyType({"alpha": (part,)}),
+    )
+
+
+@pytest.mark.parametrize(("cut", "possible"), [(3.0, False), (10.03, True)])
+def test_a_figure_that_nobody_knows_is_one_figure_on_a_front(cut: float, possible: bool) -> None:
+    """Each bore alone would take some post; both take one only if some size goes into both."""
+    bore, request = Dimension(cut, cut), Request()
+    tried = [
+        TreeEngine(one_post_in_two_bores(Dimension(size, size), bore)).count(request).number
+        for size in np.arange(200, 1200) / 100 + 0.005
+    ]
+    assert any(tried) == possible
+    catalogue = one_post_in_two_bores(Dimension.unknown(), bore)
+    engine = TreeEngine(catalogue)
+    for joint in catalogue.vocabulary.joints:
+        alone = {o.role: o for o in engine.space.options["alpha"]}
+        assert verdict_of(alone, [joint]) is Verdict.UNKNOWN
+    front = [point(b) for b in engine.front(request, certain=False)]
+    assert front == ([(100, 100, 0)] if possible else [])
+    assert engine.count_possible(request).number == len(front)
+    assert len(brute_rows(catalogue, request, tidy=True, certain=False)) == len(front)
+    assert engine.front(request) == []
 
 
 @functools.cache
