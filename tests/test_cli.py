@@ -155,7 +155,16 @@ def demo_rows(table: str) -> list[dict[str, str]]:
 
 
 def test_builds_of_the_plugs_are_those_worked_out_by_hand(plugs: Path) -> None:
-    assert answer("builds", "--catalogue", plugs) == {
+    told = answer("builds", "--catalogue", plugs)
+    assert (told.pop("cores"), told.pop("cores_exact")) == (2, True)
+    ways = [(a["title"], a["price_from"], a["mass_to_g"], a["contrast"]) for a in told["answers"]]
+    assert ways == [
+        (ways[0][0], 14.0, 120.0, "1 in stock"),
+        ("lightest", 16.0, 110.0, "+2.00 EUR, 10 g lighter, to order: HOLE-2"),
+    ]
+    assert "cheapest" in ways[0][0]
+    assert [(a["fillings"], a["in_stock"]) for a in told.pop("answers")] == [(1, True), (1, False)]
+    assert told == {
         "count": 2,
         "exact": True,
         "possible": 4,
