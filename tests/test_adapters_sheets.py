@@ -592,6 +592,7 @@ def test_the_command_answers_in_json_and_writes_sheets(shop: Path, tmp_path: Pat
     assert "estimates" in " ".join(after["cautions"])
 
 
+@pytest.mark.long
 def test_the_command_speaks_to_people(shop: Path) -> None:
     code, text, _ = run("adapters", "--catalogue", str(shop), "--role", "liner", "--limit", "2")
     assert code == 0

@@ -259,6 +259,7 @@ def test_two_overlapping_sleeves_are_no_pair(planted: Catalogue) -> None:
     assert best_together([found], 20).gained == steps[-1].gained
 
 
+@pytest.mark.long
 def test_pairs_serve_what_the_engine_builds_with_both(demo: Catalogue, demo_scan: Scan) -> None:
     """Of all pairs of a sleeve and a liner that are not made yet: those told, and 60 by lot."""
     scans = [demo_scan, scan(demo, demo.vocabulary.makes["liner"])]

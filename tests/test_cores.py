@@ -112,6 +112,7 @@ def test_cores_and_their_fillings_against_trying_everything(
         assert tallies.from_stock(n) == bool(shelf)
 
 
+@pytest.mark.long
 @RANDOM
 @given(asked(), st.sampled_from(["price", "mass", "strength"]))
 def test_the_ends_stand_among_the_rows(drawn: tuple[Catalogue, Request], sort: str) -> None:

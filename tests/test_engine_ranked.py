@@ -135,6 +135,7 @@ def test_an_endless_ranking_tells_every_build_once_and_in_order() -> None:
     assert first == kept[:40]
 
 
+@pytest.mark.long
 def test_paired_halves_keep_their_confidence(monkeypatch: pytest.MonkeyPatch) -> None:
     """A hundred questions; the normal approximation of 32 batches is held to brute force."""
     assert binom.cdf(95, 100, CONFIDENCE) < 0.004

@@ -252,6 +252,7 @@ def peak_bytes(work) -> int:
     return peak
 
 
+@pytest.mark.long
 def test_memory_does_not_grow_with_the_number_of_builds(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:

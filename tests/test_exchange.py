@@ -94,6 +94,7 @@ def test_every_exchange_against_trying_everything(name: str, most: int) -> None:
     assert seen > 5
 
 
+@pytest.mark.long
 def test_differences_are_from_the_old_part_and_what_comes_along_is_priced() -> None:
     shop = fitgraph.open()
     answer = shop.exchange("bar", "FORK-VEN-04", "KIT-VEN-01", "CLMP-SKE-01", "BAR-MAR-05")
