@@ -276,6 +276,7 @@ def test_every_fact_is_asked() -> None:
     assert {row[0] for row in ADVICE} | {row[0] for row in WHY} == set(range(1, 12))
 
 
+@pytest.mark.long
 def test_the_systems_are_told_in_words() -> None:
     """What each system is, with its numbers, where a rider is told what they have."""
     for saw, words in (
@@ -300,7 +301,17 @@ GUIDE = (Path(__file__).resolve().parent.parent / "docs" / "questions.md").read_
 ROWS = re.findall(r"^\| .*? \| `fitgraph (.*?)` \| (.*?) \|$", GUIDE, re.MULTILINE)
 
 
-@pytest.mark.parametrize(("command", "says"), ROWS, ids=[command for command, _ in ROWS])
+#: What takes long, of a command that others ask as well.
+SLOW = [pytest.mark.long]
+
+
+@pytest.mark.parametrize(
+    ("command", "says"),
+    [
+        pytest.param(c, told, id=c, marks=SLOW if c.startswith("measure") else ())
+        for c, told in ROWS
+    ],
+)
 def test_the_guide_to_questions_says_what_the_commands_say(command: str, says: str) -> None:
     text = _told(*shlex.split(command))
     quoted = re.findall(r'"([^"]+)"', says) or [says]
