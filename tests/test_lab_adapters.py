@@ -244,6 +244,7 @@ def test_words_leave_only_their_parts(page):
     assert len(kept) < len(page.scan.worths)
 
 
+@pytest.mark.long
 def test_a_part_without_bore_has_other_axes_and_no_wall(page):
     page.make.value = "insert"
     assert page.chart.figure.layout.yaxis.title.text == "Length, mm"
@@ -296,6 +297,7 @@ def test_a_vocabulary_that_makes_nothing_is_told_in_words(shop):
     assert "does not say what could be made" in words(page.children[-1])
 
 
+@pytest.mark.long
 def test_without_enquiries_builds_are_still_told(shop):
     page = AdapterMap(OpenCatalogue(replace(shop.catalogue, enquiries=())), "liner")
     assert "holds no enquiries" in words(page.together)
@@ -338,6 +340,7 @@ def test_controls_are_labelled(shared):
     assert all(labels) and len(set(labels)) == len(labels)
 
 
+@pytest.mark.long
 def test_weighing_can_be_stopped_and_begun_again(shop):
     async def stop_and_go() -> AdapterMap:
         page = AdapterMap(OpenCatalogue(shop.catalogue), "liner")
@@ -535,6 +538,7 @@ def test_a_print_shows_letters_beyond_the_readers_own(found, monkeypatch):
     assert WRITTEN_PLAINLY[:40] not in text_of(sheet_pdf(named(found, "Hülse, größer")))
 
 
+@pytest.mark.long
 def test_a_print_in_usual_letters_embeds_no_font(found):
     plain_print = sheet_pdf(named(found, "Hülse"))
     assert b"FontFile2" not in plain_print

@@ -183,6 +183,7 @@ def test_a_cell_where_all_are_served_says_so(page, served):
     panel.cells.chosen = ALL
 
 
+@pytest.mark.long
 def test_more_of_a_long_list_is_shown_on_demand(page):
     panel = page.covered
     panel.cells.chosen = ALL
@@ -546,6 +547,7 @@ async def _until(true, seconds=120.0):
     raise AssertionError("it never came")
 
 
+@pytest.mark.long
 def test_a_budget_typed_before_the_curve_is_there_is_answered_first(shop, restocking):
     async def impatient():
         page = StockGaps(shop)
