@@ -229,7 +229,7 @@ def cp_sat(judge: Judge, need: float) -> int | None:
     solver = cp_model.CpSolver()
     solver.parameters.num_workers = 1
     status = solver.solve(model)
-    return int(solver.objective_value) if status == cp_model.OPTIMAL else None
+    return round(solver.objective_value) if status == cp_model.OPTIMAL else None
 
 
 @SMALL
