@@ -119,7 +119,10 @@ def made() -> Sheet:
     return sheet(demo, scan(thinned(demo), make).worths[0])
 
 
-@pytest.mark.parametrize("ending", ["svg", "pdf", "dxf", "step"])
+@pytest.mark.parametrize(
+    "ending",
+    ["svg", "pdf", *(pytest.param(e, marks=pytest.mark.long) for e in ("dxf", "step"))],
+)
 def test_a_sheet_that_is_killed(tmp_path: Path, ending: str, made: Sheet) -> None:
     drafted = drawing(made)
     svg, pdf = sheet_svg(drafted).encode(), sheet_pdf(made)

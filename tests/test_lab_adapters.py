@@ -528,6 +528,7 @@ def text_of(content: bytes) -> str:
         return " ".join(" ".join(page.get_text() for page in document).split())
 
 
+@pytest.mark.long
 def test_a_print_shows_letters_beyond_the_readers_own(found, monkeypatch):
     name = "Łatwa tuleja Ωμέγα"
     assert find_font() is not None  # this computer has one; without, see below
@@ -538,7 +539,6 @@ def test_a_print_shows_letters_beyond_the_readers_own(found, monkeypatch):
     assert WRITTEN_PLAINLY[:40] not in text_of(sheet_pdf(named(found, "Hülse, größer")))
 
 
-@pytest.mark.long
 def test_a_print_in_usual_letters_embeds_no_font(found):
     plain_print = sheet_pdf(named(found, "Hülse"))
     assert b"FontFile2" not in plain_print

@@ -9,7 +9,13 @@ from tests.samples import MORE, PAGE, printed, samples, shortened
 SAMPLES = samples(PAGE.read_text(encoding="utf-8"))
 
 
-@pytest.mark.parametrize("command", list(SAMPLES))
+@pytest.mark.parametrize(
+    "command",
+    [
+        pytest.param(c, marks=pytest.mark.long if c.startswith("fitgraph adapters") else ())
+        for c in SAMPLES
+    ],
+)
 def test_a_sample_is_what_the_command_prints(command: str) -> None:
     shown = SAMPLES[command]
     assert shortened(printed(command), shown) == shown
