@@ -32,7 +32,7 @@ def _table(table: Table) -> str:
     )
     return (
         f"<h2>{_text(table.heading)}</h2>"
-        f'<div class="fg-scroll"><table><thead><tr>{head}</tr></thead>'
+        f'<div tabindex="0" class="fg-scroll"><table><thead><tr>{head}</tr></thead>'
         f"<tbody>{body}</tbody></table></div>"
     )
 

@@ -624,7 +624,7 @@ class AdapterMap(Answering):
 
             def show() -> None:
                 self.yield_table.value = tables.wrap(
-                    f'<div class="fg-scroll">{yields_svg(shares, grade)}</div>'
+                    f'<div tabindex="0" class="fg-scroll">{yields_svg(shares, grade)}</div>'
                     + told.yields_html(shares, grade, vocabulary)
                     if shares
                     else "<p>This kind of part names no class, only plain limits.</p>"
@@ -679,7 +679,7 @@ class AdapterMap(Answering):
             text = told.together_html(self.steps, k, scan.total, scan.covered, self.vocabulary)
             if useful:
                 svg = frontier_svg(scan.covered, useful, k)
-                text += f'<div class="fg-scroll">{svg}</div>'
+                text += f'<div tabindex="0" class="fg-scroll">{svg}</div>'
             self.together.value = tables.wrap(text)
             self.add_best.disabled = self.step is None
             self._mark()

@@ -214,7 +214,7 @@ def together_html(
         f'<p role="status"><span class="fg-number">{step.coverage:,g}</span> of {total:,g} '
         f"riders served ({step.coverage / total:.1%}), {step.gained:,g} of them new. "
         f"Gap {choice.gap:.1%}, {proof}.</p>{enough}"
-        '<div class="fg-scroll"><table class="fg-narrow">'
+        '<div tabindex="0" class="fg-scroll"><table class="fg-narrow">'
         '<thead><tr><th scope="col">No.</th><th scope="col">Part</th>'
         '<th scope="col" class="fg-figure">New riders, alone</th>'
         '<th scope="col" class="fg-figure">Takes from its like</th>'
@@ -251,7 +251,7 @@ def _table(table: Table) -> str:
         "<tr>" + "".join(f"<td>{escape(cell)}</td>" for cell in row) + "</tr>" for row in table.rows
     )
     return (
-        f'<div class="fg-scroll"><table><caption>{escape(table.heading)}</caption>'
+        f'<div tabindex="0" class="fg-scroll"><table><caption>{escape(table.heading)}</caption>'
         f"<thead><tr>{head}</tr></thead><tbody>{body}</tbody></table></div>"
     )
 
@@ -315,7 +315,7 @@ def before_after_html(
     return (
         f"<p>Builds: {builds_were:,} before, {builds_are:,} with what was added "
         f"({builds_are - builds_were:+,}).</p>"
-        '<div class="fg-scroll"><table class="fg-narrow">'
+        '<div tabindex="0" class="fg-scroll"><table class="fg-narrow">'
         f"<caption>Riders served from the catalogue and from stock, by {escape(title)}</caption>"
         f'<thead><tr><th scope="col">{escape(title)}</th>{heads}</tr></thead>'
         f"<tbody>{''.join(rows)}</tbody></table></div>"

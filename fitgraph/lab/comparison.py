@@ -67,7 +67,8 @@ def comparison_html(builds: Sequence[Build], owned: frozenset[str], vocabulary: 
             + "</tr>"
         )
     return (
-        '<div class="fg-scroll"><table><caption>≠ marks the roles in which they differ.</caption>'
+        '<div tabindex="0" class="fg-scroll">'
+        "<table><caption>≠ marks the roles in which they differ.</caption>"
         f'<thead><tr><th scope="col">Of the whole</th>{heads}</tr></thead>'
         f"<tbody>{''.join(rows)}</tbody></table></div>" + caution("strength", vocabulary)
     )

@@ -33,7 +33,8 @@ def headline_html(total: Tally, turn: InTurn | None = None) -> str:
         f'<p role="status"><span class="fg-number">{total.of(Standing.STOCK):g} of '
         f"{total.total:g}</span> enquiries ({total.share():.0%}) can be built from stock, each "
         f"taken alone: one piece may serve many{in_turn}.</p>"
-        '<div class="fg-scroll"><table class="fg-narrow"><caption>Every enquiry, by the best that '
+        '<div tabindex="0" class="fg-scroll">'
+        '<table class="fg-narrow"><caption>Every enquiry, by the best that '
         "can be done for it. A row that stands for several enquiries counts as many.</caption>"
         '<thead><tr><th scope="col">Served</th><th scope="col" class="fg-figure">Enquiries</th>'
         '<th scope="col" class="fg-figure">Share</th><th scope="col">Drawn</th>'

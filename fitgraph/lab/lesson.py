@@ -368,7 +368,7 @@ class FitLesson(Answering):
                 return
             nest, mating = found.get(self.joint.value or "") or next(iter(found.values()))
             self.drawing.value = tables.wrap(
-                f'<div class="fg-scroll">{nest_svg(nest, vocabulary)}</div>'
+                f'<div tabindex="0" class="fg-scroll">{nest_svg(nest, vocabulary)}</div>'
             )
             whole = {r: chosen.get(r) or Option(r, None) for r in vocabulary.roles}
             free = set(vocabulary.roles) - set(chosen)

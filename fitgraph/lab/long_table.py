@@ -60,7 +60,8 @@ def long_table(
             )
             body.append(f'<tr><th scope="row" class="fg-plain">{first}</th>{cells}</tr>')
         return (
-            f'<div class="fg-scroll"><table><caption>{escape(told)}</caption><thead><tr>{head}'
+            '<div tabindex="0" class="fg-scroll">'
+            f"<table><caption>{escape(told)}</caption><thead><tr>{head}"
             f"</tr></thead><tbody>{''.join(body)}</tbody></table></div>"
         )
 

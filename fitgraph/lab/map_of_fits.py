@@ -356,7 +356,7 @@ class MapOfFits(Answering):
             telling = [n for n in joined if roles <= {r.role for r in n.rings}]
             self.section.value = tables.wrap(
                 "".join(
-                    f'<div class="fg-scroll">{nest_svg(n, catalogue.vocabulary)}</div>'
+                    f'<div tabindex="0" class="fg-scroll">{nest_svg(n, catalogue.vocabulary)}</div>'
                     for n in telling[:1]
                 )
             )

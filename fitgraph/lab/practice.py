@@ -256,7 +256,7 @@ class Practice(Answering):
             for s in found.parts
         )
         table = (
-            '<div class="fg-scroll"><table><thead><tr><th scope="col">Role</th>'
+            '<div tabindex="0" class="fg-scroll"><table><thead><tr><th scope="col">Role</th>'
             '<th scope="col">Number</th><th scope="col">Name</th><th scope="col">Sizes</th></tr>'
             f"</thead><tbody>{rows}</tbody></table></div>"
         )
@@ -337,7 +337,7 @@ class Practice(Answering):
         shown = {r: o for r, o in near.items() if r in roles and o.part is not None}
         joints = (*said.conflicts, *said.joints)
         drawn = conflict_svg(shown, joints, catalogue.vocabulary)
-        return f'<div class="fg-scroll fg-wide">{drawn}</div>'
+        return f'<div tabindex="0" class="fg-scroll fg-wide">{drawn}</div>'
 
     def _next(self) -> None:
         if self.progress.open is None:
@@ -381,7 +381,7 @@ class Practice(Answering):
             "Save as CSV", "practice.csv", "text/csv", csv_text(heads, listed).encode()
         )
         self.summary.value = tables.wrap(
-            '<div class="fg-scroll"><table><thead><tr><th scope="col">Who</th>'
+            '<div tabindex="0" class="fg-scroll"><table><thead><tr><th scope="col">Who</th>'
             '<th scope="col" class="fg-figure">Rounds</th>'
             '<th scope="col" class="fg-figure">Right</th><th scope="col">Last round</th>'
             '<th scope="col">More often wrong than right</th></tr></thead>'

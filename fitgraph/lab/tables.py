@@ -168,7 +168,7 @@ def builds_html(
     in_all = f"<p>In all of them, to buy: {listed(buying[0], common=True)}.</p>" if shared else ""
     last = "To buy besides, or have done" if shared else "To buy, or have done"
     return (
-        f'<div class="fg-scroll"><table><caption>{number}</caption>'
+        f'<div tabindex="0" class="fg-scroll"><table><caption>{number}</caption>'
         '<thead><tr><th scope="col">No.</th><th scope="col" class="fg-figure">To pay</th>'
         '<th scope="col" class="fg-figure">Mass</th>'
         '<th scope="col" class="fg-figure">Tube bears</th>'
@@ -209,7 +209,8 @@ def roles_html(
         )
     )
     return (
-        '<div class="fg-scroll"><table class="fg-narrow"><caption>Parts of each role, by size; '
+        '<div tabindex="0" class="fg-scroll">'
+        '<table class="fg-narrow"><caption>Parts of each role, by size; '
         "under “kept out” those that would go, but are out of stock, of another material or "
         "without a price. Budget and mass limit act on whole builds, above.</caption>"
         f'<thead><tr><th scope="col">Role</th>{heads}</tr></thead>'
@@ -287,12 +288,12 @@ def sections_html(nests: Sequence[Nest], vocabulary: Vocabulary) -> str:
     if not nests:
         return '<p class="fg-note">None of these parts sits inside another.</p>'
     first, *others = nests
-    shown = f'<div class="fg-scroll">{nest_svg(first, vocabulary)}</div>'
+    shown = f'<div tabindex="0" class="fg-scroll">{nest_svg(first, vocabulary)}</div>'
     for nest in others:
         title = ", ".join(vocabulary.roles[r.role].title for r in nest.rings)
         shown += (
             f"<details><summary>{escape(title)}: {sign(nest.verdict)}</summary>"
-            f'<div class="fg-scroll">{nest_svg(nest, vocabulary)}</div></details>'
+            f'<div tabindex="0" class="fg-scroll">{nest_svg(nest, vocabulary)}</div></details>'
         )
     return shown
 

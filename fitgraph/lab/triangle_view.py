@@ -123,7 +123,8 @@ def triangle_html(catalogue: Catalogue) -> str:
         for c in corners.values()
     )
     return (
-        '<div class="fg-scroll"><table><caption>The median part of each family, and in which '
+        '<div tabindex="0" class="fg-scroll">'
+        "<table><caption>The median part of each family, and in which "
         "of the three it is not the last of the families.</caption><thead><tr>"
         '<th scope="col">Family</th><th scope="col" class="fg-figure">Parts</th>'
         '<th scope="col" class="fg-figure">Mass</th>'

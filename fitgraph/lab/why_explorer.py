@@ -252,7 +252,8 @@ class WhyExplorer(Answering):
         seen = {c.joint.name for c in said.conflicts}
         all_joints = (*said.conflicts, *(c for c in said.joints if c.joint.name not in seen))
         self.graph.value = tables.wrap(
-            f'<div class="fg-scroll fg-wide">{conflict_svg(shown, all_joints, vocabulary, free)}'
+            '<div tabindex="0" class="fg-scroll fg-wide">'
+            f"{conflict_svg(shown, all_joints, vocabulary, free)}"
             '</div><p class="fg-note">A dashed box is the nearest part there is for a role you '
             "did not name. Dashed lines do not fit, dotted ones cannot be told.</p>"
         )

@@ -74,7 +74,8 @@ def _rows(table: Table, caption: str) -> Markup:
     )
     told = Markup("<caption>{}</caption>").format(plain(caption)) if caption else Markup("")
     return Markup(
-        '<div class="fg-scroll"><table class="fg-fit">{}{}<tbody>{}</tbody></table></div>'
+        '<div tabindex="0" class="fg-scroll">'
+        '<table class="fg-fit">{}{}<tbody>{}</tbody></table></div>'
     ).format(told, head, body)
 
 
@@ -105,9 +106,9 @@ def _block(block: Block) -> Markup:
     if isinstance(block, Picture):
         # Drawings come from fitgraph.draw, which escapes what it letters.
         drawing = Markup(block.svg)
-        return Markup('<figure class="fg-scroll">{}<figcaption>{}</figcaption></figure>').format(
-            drawing, plain(block.text)
-        )
+        return Markup(
+            '<figure tabindex="0" class="fg-scroll">{}<figcaption>{}</figcaption></figure>'
+        ).format(drawing, plain(block.text))
     head = Markup("<h3>{}</h3>").format(plain(block.title)) if block.title else Markup("")
     return head + Markup("").join(map(_block, block.blocks))
 

@@ -48,7 +48,7 @@ class Answer(ABC):
     >>> import fitgraph
     >>> answer = fitgraph.open().builds(have=["FORK-VEN-04"], budget=350, limit=2)
     >>> answer.tables
-    ('builds',)
+    ('builds', 'answers')
     >>> answer.records()[0]["fork"]
     'FORK-VEN-04'
     """
