@@ -6,7 +6,7 @@ References
    the definitions of relative luminance and contrast ratio.
 .. [2] G. M. Machado, M. M. Oliveira, L. A. F. Fernandes, "A Physiologically-based Model for
    Simulation of Color Vision Deficiency", IEEE TVCG 15 (2009) 1291-1298, matrices for
-   severity 1.0 (from memory).
+   severity 1.0 (reference checked; the matrices as several programs give them).
 .. [3] IEC 61966-2-1:1999, the sRGB transfer function; CIE 15:2004 for L*a*b* and its colour
    difference of 1976.
 .. [4] SVG 1.1, section 8.3.8, elliptical arcs: radii as given.

@@ -4,7 +4,7 @@ The judges are independent of how the answers are found. A pass over the junctio
 whether a build is left when elements go; bucket elimination over the options of a conflict's
 joints says whether these can hold. Completeness follows from duality (M. L. Fredman, L.
 Khachiyan, "On the complexity of dualization of monotone disjunctive normal forms", J. Algorithms
-21 (1996) 618-628, from memory): where every set to drop and every conflict is right, and each
+21 (1996) 618-628, reference checked): where every set to drop and every conflict is right, and each
 list holds all smallest transversals of the other, none is missing in either.
 """
 

@@ -3,7 +3,7 @@
 References
 ----------
 .. [1] RFC 4180, "Common Format and MIME Type for Comma-Separated Values (CSV) Files".
-.. [2] S. Leitner, "So lernt man lernen", Herder 1972 (from memory).
+.. [2] S. Leitner, "So lernt man lernen", Herder 1972 (reference checked).
 .. [3] ISO 32000-1:2008, 7.5.2 and 7.5.5: a PDF begins with %PDF- and ends with %%EOF.
 """
 

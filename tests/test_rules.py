@@ -2,7 +2,8 @@
 
 The interval reading is that of ISO 286-1:2010, clause 3 (clearance is the size of the hole
 less that of the shaft; the extremes come from opposite limits) and of R. E. Moore, R. B.
-Kearfott, M. J. Cloud, "Introduction to Interval Analysis", SIAM 2009, chapter 2 (from memory).
+Kearfott, M. J. Cloud, "Introduction to Interval Analysis", SIAM 2009, chapter 2 (book checked,
+the chapter from memory).
 """
 
 from __future__ import annotations

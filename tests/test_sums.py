@@ -3,8 +3,8 @@
 Small vocabularies by lot, with figures that nobody knows, features that may be there or not,
 conditions and lengths that may be missing. By hand means: every way in which what is unknown to
 be there could be, and interval arithmetic on what is left (Moore, Kearfott, Cloud, "Introduction
-to Interval Analysis", SIAM 2009, chapter 2, from memory). What a slot closes is taken from
-:mod:`fitgraph.mechanics.slots`, which has tests of its own.
+to Interval Analysis", SIAM 2009, chapter 2: the book checked, the chapter from memory). What
+a slot closes is taken from :mod:`fitgraph.mechanics.slots`, which has tests of its own.
 """
 
 from __future__ import annotations

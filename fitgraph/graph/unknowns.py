@@ -21,7 +21,7 @@ diameter anywhere it is plausible: several rings ask for it already, each by its
 References
 ----------
 .. [1] G. B. Dantzig, B. C. Eaves, "Fourier-Motzkin elimination and its dual", J. Combinatorial
-   Theory A 14 (1973) 288-297 (from memory).
+   Theory A 14 (1973) 288-297 (reference checked).
 """
 
 from __future__ import annotations

@@ -9,7 +9,8 @@ and is unknown between.
 References
 ----------
 .. [1] R. E. Moore, R. B. Kearfott, M. J. Cloud, "Introduction to Interval
-   Analysis", SIAM 2009, chapter 2 (from memory).
+   Analysis", SIAM 2009, chapter 2 (book checked, the chapter from
+   memory).
 .. [2] ISO 286-1:2010, clause 3: clearance is the difference between the
    sizes of hole and shaft.
 """

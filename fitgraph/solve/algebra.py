@@ -6,7 +6,7 @@ there is a build at all (Aji and McEliece's generalised distributive law).
 References
 ----------
 S. M. Aji, R. J. McEliece, "The generalized distributive law", IEEE Transactions on Information
-Theory 46 (2000) 325-343 (from memory).
+Theory 46 (2000) 325-343 (reference checked).
 """
 
 from __future__ import annotations

@@ -13,7 +13,7 @@ References
    ranked enumeration of answers to full conjunctive queries", PVLDB 13 (2020) 1582-1597 (from
    memory).
 .. [2] G. Y. Handler, I. Zang, "A dual algorithm for the constrained shortest path problem",
-   Networks 10 (1980) 293-309 (from memory).
+   Networks 10 (1980) 293-309 (reference checked).
 """
 
 from __future__ import annotations

@@ -13,9 +13,9 @@ by the front of all fillings (:mod:`fitgraph.solve.fillings`).
 References
 ----------
 .. [1] R. Dechter, "Bucket elimination: a unifying framework for reasoning", Artificial
-   Intelligence 113 (1999) 41-85 (from memory).
+   Intelligence 113 (1999) 41-85 (reference checked).
 .. [2] G. Y. Handler, I. Zang, "A dual algorithm for the constrained shortest path problem",
-   Networks 10 (1980) 293-309 (from memory).
+   Networks 10 (1980) 293-309 (reference checked).
 """
 
 from __future__ import annotations

@@ -3,9 +3,9 @@
 References
 ----------
 .. [1] H. T. Kung, F. Luccio, F. P. Preparata, "On finding the maxima of a set of vectors", J. ACM
-   22 (1975) 469-476 (from memory).
-.. [2] M. A. Bender, M. Farach-Colton, "The LCA problem revisited", LATIN 2000: largest values of
-   ranges from a table of powers of two (from memory).
+   22 (1975) 469-476 (reference checked).
+.. [2] M. A. Bender, M. Farach-Colton, "The LCA problem revisited", LATIN 2000, 88-94
+   (reference checked): largest values of ranges from a table of powers of two.
 """
 
 from __future__ import annotations

@@ -14,11 +14,11 @@ References
    limits illustrated in the case of the binomial", Biometrika 26 (1934)
    404-413; computed by ``scipy.stats.binomtest``. For samples without tilt.
 .. [2] A. Maurer, M. Pontil, "Empirical Bernstein bounds and sample variance
-   penalization", COLT 2009, theorem 4 (from memory). For tilted samples: it
-   holds for any sample of independent values between 0 and 1.
+   penalization", COLT 2009, theorem 4 (reference checked). For tilted
+   samples: it holds for any sample of independent values between 0 and 1.
 .. [3] H. Chernoff, "A measure of asymptotic efficiency for tests of a
    hypothesis based on the sum of observations", Annals of Mathematical
-   Statistics 23 (1952) 493-507 (from memory). The tilt minimises his bound.
+   Statistics 23 (1952) 493-507 (reference checked). The tilt minimises his bound.
 """
 
 from __future__ import annotations

@@ -10,7 +10,7 @@ of a build comes to in any of the weightings, is dropped.
 References
 ----------
 .. [1] E. Rollon, J. Larrosa, "Bucket elimination for multiobjective optimization problems",
-   Journal of Heuristics 12 (2006) 307-328 (from memory).
+   Journal of Heuristics 12 (2006) 307-328 (reference checked).
 """
 
 from __future__ import annotations

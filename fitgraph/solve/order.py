@@ -6,7 +6,7 @@ each is tried as it is and with some chance in it, and the order of least work i
 References
 ----------
 .. [1] J. Gray, S. Kourtis, "Hyper-optimized tensor network contraction", Quantum 5 (2021) 410
-   (from memory), where orders of contraction are found by random greedy search.
+   (reference checked), where orders of contraction are found by random greedy search.
 """
 
 from __future__ import annotations

@@ -19,9 +19,9 @@ The interval is Student's, over batches that know nothing of each other.
 References
 ----------
 .. [1] P. Glasserman, *Monte Carlo Methods in Financial Engineering*, Springer 2003, section 4.1
-   (from memory).
+   (reference checked).
 .. [2] W. Hoeffding, "A class of statistics with asymptotically normal distribution", Annals of
-   Mathematical Statistics 19 (1948) 293-325 (from memory): U-statistics.
+   Mathematical Statistics 19 (1948) 293-325 (reference checked): U-statistics.
 """
 
 from __future__ import annotations

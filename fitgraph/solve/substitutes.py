@@ -7,7 +7,7 @@ about, few are left.
 References
 ----------
 .. [1] E. C. Freuder, "Eliminating interchangeable values in constraint satisfaction problems",
-   AAAI-91, 227-233 (from memory).
+   AAAI-91, 227-233 (reference checked).
 """
 
 from __future__ import annotations

@@ -9,9 +9,9 @@ decision diagram [2].
 References
 ----------
 .. [1] A. Darwiche, "A differential approach to inference in Bayesian networks", Journal of the
-   ACM 50 (2003) 280-305 (from memory).
+   ACM 50 (2003) 280-305 (reference checked).
 .. [2] R. E. Bryant, "Graph-based algorithms for Boolean function manipulation", IEEE
-   Transactions on Computers C-35 (1986) 677-691 (from memory).
+   Transactions on Computers C-35 (1986) 677-691 (reference checked).
 """
 
 from __future__ import annotations

@@ -6,7 +6,7 @@ References
    probabilities on graphical structures", J. Royal Statistical Society B 50
    (1988) 157-224 (reference checked).
 .. [2] R. Dechter, "Constraint Processing", Morgan Kaufmann 2003, chapter 9
-   (from memory).
+   (reference checked).
 """
 
 from __future__ import annotations

@@ -9,7 +9,7 @@ a search would tell is taken to serve: the cut is then wider than it has to be, 
 References
 ----------
 .. [1] J. N. Hooker, G. Ottosson, "Logic-based Benders decomposition", Mathematical Programming
-   96 (2003) 33-60 (from memory).
+   96 (2003) 33-60 (reference checked).
 """
 
 from __future__ import annotations

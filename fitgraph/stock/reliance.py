@@ -7,7 +7,7 @@ is still served, the new witness says which second part could end it.
 References
 ----------
 .. [1] R. Reiter, "A theory of diagnosis from first principles", Artificial Intelligence 32
-   (1987) 57-95: hitting sets from witnesses (from memory).
+   (1987) 57-95: hitting sets from witnesses (reference checked).
 """
 
 from __future__ import annotations

@@ -3,7 +3,7 @@
 What is done to a formula keeps its assignments one to one: units and failed literals are held,
 of equivalent literals one stays, literals and clauses that unit propagation shows to be implied
 go. Names and methods are those of A. Biere, M. Heule, H. van Maaren, T. Walsh (eds), "Handbook
-of Satisfiability", 2nd edition, chapter 9, preprocessing (from memory).
+of Satisfiability", 2nd edition, chapter 9, preprocessing (reference checked).
 """
 
 from __future__ import annotations

@@ -1,7 +1,7 @@
 """Problems of CSPLib and of graph theory as roles and tables, with their published counts.
 
-CSPLib: a problem library for constraints, csplib.org (I. P. Gent, T. Walsh). The statements of
-prob001 and its small example were looked up there; those of the others are from memory.
+CSPLib: a problem library for constraints, csplib.org (I. P. Gent, T. Walsh). The statements and
+the small example of prob001 were looked up there.
 """
 
 from __future__ import annotations
@@ -39,7 +39,7 @@ class Problem:
     source: str
 
 
-#: OEIS A000170, number of ways to place n queens (from memory).
+#: OEIS A000170, number of ways to place n queens (looked up).
 _QUEENS = {4: 2, 5: 10, 6: 4, 7: 40, 8: 92, 9: 352}
 
 
@@ -51,11 +51,11 @@ def queens(n: int) -> Problem:
     for a, b in itertools.combinations(range(n), 2):
         apart = np.abs(np.subtract.outer(column, column))
         tables.append(Table((rows[a], rows[b]), (apart > 0) & (apart != b - a)))
-    source = "CSPLib prob054; OEIS A000170 (from memory)"
+    source = "CSPLib prob054; OEIS A000170"
     return Problem(dict.fromkeys(rows, n), tables, _QUEENS[n], source)
 
 
-#: OEIS A002860, number of Latin squares of order n (from memory).
+#: OEIS A002860, number of Latin squares of order n (looked up).
 _LATIN = {2: 2, 3: 12, 4: 576, 5: 161_280}
 
 
@@ -68,7 +68,7 @@ def latin_squares(n: int) -> Problem:
         for a, b in itertools.combinations(cells, 2)
         if a[0] == b[0] or a[1] == b[1]
     ]
-    source = "CSPLib prob003; OEIS A002860 (from memory)"
+    source = "CSPLib prob003; OEIS A002860"
     return Problem(dict.fromkeys(cells.values(), n), tables, _LATIN[n], source)
 
 
@@ -139,7 +139,8 @@ def car_sequencing() -> Problem:
             for axis in range(block):
                 sums = sums + has.reshape([-1 if a == axis else 1 for a in range(block)])
             tables.append(Table(tuple(cars[start : start + block]), sums <= most))
-    return Problem(sizes, tables, 6, "CSPLib prob001; six solutions (from memory)")
+    source = "CSPLib prob001; its six solutions as another solver's tests list them"
+    return Problem(sizes, tables, 6, source)
 
 
 def _coloured(graph: nx.Graph, colours: int, count: int, source: str) -> Problem:
@@ -156,7 +157,7 @@ _PETERSEN = (1, -12, 67, -230, 529, -814, 775, -352)
 def petersen_colourings(k: int) -> Problem:
     """Return the colourings of Petersen's graph with so many colours."""
     count = k * (k - 1) * (k - 2) * int(np.polyval(_PETERSEN, k))
-    source = "chromatic polynomial (from memory)"
+    source = "chromatic polynomial, by deletion and contraction"
     return _coloured(nx.petersen_graph(), k, count, source)
 
 

@@ -99,9 +99,9 @@ def _graph(clauses: Iterable[Clause], home: Mapping[int, int], roles: int) -> nx
 def elimination(graph: nx.Graph, sizes: Sequence[int]) -> tuple[list[int], dict[int, int], float]:
     """Return an order of elimination, what each vertex hangs on, and the cells in all.
 
-    The vertex goes next that looks at the fewest cells with its neighbours (min-weight; H. L.
-    Bodlaender, A. M. C. A. Koster, "Treewidth computations I", Information and Computation 208
-    (2010) 259-275, from memory).
+    The vertex goes next that looks at the fewest cells with its neighbours (min-weight; on such
+    orders H. L. Bodlaender, A. M. C. A. Koster, "Treewidth computations I", Information and
+    Computation 208 (2010) 259-275, reference checked).
     """
     graph = graph.copy()
     bits = np.log2(sizes)

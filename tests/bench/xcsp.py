@@ -4,7 +4,7 @@ Read are integer variables and arrays of them, `extension` with `supports` or `c
 with `*`, and with a list of values for a single variable), `group`, `block` and `allDifferent`
 over a list; anything else is refused by name. The format is that of F. Boussemart, C. Lecoutre,
 G. Audemard, C. Piette, "XCSP3: an integrated format for benchmarking combinatorial constrained
-problems", arXiv:1611.03398 (from memory).
+problems", arXiv:1611.03398 (reference checked).
 """
 
 from __future__ import annotations
