@@ -3,7 +3,8 @@
 Tolerances are those of ISO 286-1:2010, table 1: IT9 is 52 um over 18 up to 30 mm and 62 um over
 30 up to 50 mm; an h shaft hangs below its nominal size, an H hole stands above it. Line widths
 of 2 to 1 and the 45 degrees of hatching are ISO 128's, the 1:2 of scales ISO 5455's, A4 with
-210 by 297 mm is ISO 216's (all from memory). The PDF is read by PyMuPDF, the DXF by ezdxf.
+210 by 297 mm is ISO 216's (looked up, but for the hatching, from memory). The PDF
+is read by PyMuPDF, the DXF by ezdxf.
 """
 
 from __future__ import annotations
@@ -64,7 +65,7 @@ from fitgraph.draw.sheet_pdf import sheet_pdf
 from fitgraph.model import Catalogue, Dimension, FreeSize, Make, Reference, Verdict, Workmanship
 from tests import made_catalogues as small
 
-#: Heights of lettering of ISO 3098-1:2015 in mm, from memory; a title block's texts may shrink.
+#: Heights of lettering of ISO 3098-1:2015 in mm, looked up; a title block's texts may shrink.
 ISO_3098 = {1.8, 2.5, 3.5, 5.0}
 
 #: A4 in points of 1/72 in.

@@ -2,8 +2,8 @@
 
 References
 ----------
-.. [1] ISO 286-1:2010, table 1 (from memory): over 18 up to 30 mm IT9 is 52 um, IT7 is 21 um.
-.. [2] ISO/IEC 8859-1:1998 (from memory): it has no letter above U+00FF.
+.. [1] ISO 286-1:2010, table 1 (values checked): over 18 up to 30 mm IT9 is 52 um, IT7 is 21 um.
+.. [2] ISO/IEC 8859-1:1998 (checked with Python's codec): it has no letter above U+00FF.
 """
 
 from __future__ import annotations

@@ -9,7 +9,7 @@ from fitgraph.mechanics.preferred_sizes import RENARD, renard
 
 @pytest.mark.parametrize(("series", "terms"), [("R5", 5), ("R10", 10), ("R20", 20), ("R40", 40)])
 def test_preferred_numbers_are_rounded_powers(series: str, terms: int) -> None:
-    """ISO 3:1973, clause 4 (from memory): within +1.26 % and -1.01 % of the exact value."""
+    """ISO 3:1973, clause 4 (bounds from memory): within +1.26 % and -1.01 % of the exact value."""
     numbers = RENARD[series]
     assert len(numbers) == terms
     for n, number in enumerate(numbers):

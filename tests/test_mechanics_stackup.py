@@ -12,7 +12,7 @@ from fitgraph.mechanics import stackup
 from fitgraph.mechanics.stackup import Link, Pair
 
 # Shigley, 10th ed., example 1-7: a shouldered screw, in inches; w = a - b - c - d
-# (from memory).
+# (looked up).
 SCREW = [
     Link("a", 1.747, 1.753),
     Link("b", 0.749, 0.751, -1),

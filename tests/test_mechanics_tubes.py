@@ -14,7 +14,8 @@ from fitgraph.mechanics import tubes
 from fitgraph.mechanics.materials import MATERIALS, material
 
 # EN 10219-2 / EN 10210-2, annex with sectional properties of circular hollow sections:
-# outside and wall in mm, mass in kg/m, area in cm2, I in cm4, W in cm3 (from memory).
+# outside and wall in mm, mass in kg/m, area in cm2, I in cm4, W in cm3 (mass and area
+# of all but the first looked up, the rest from memory).
 HOLLOW_SECTIONS = [
     (26.9, 2.3, 1.40, 1.78, 1.36, 1.01),
     (33.7, 3.2, 2.41, 3.07, 3.60, 2.14),
@@ -148,7 +149,7 @@ def test_sizes_that_are_no_tube_are_refused(sizes: tuple[float, float, float], s
         tubes.section_modulus_mm3(*sizes)
 
 
-# MIL-HDBK-5J: density in lb/in3 (from memory).
+# MIL-HDBK-5J: density in lb/in3 (looked up in transcriptions of it; Ti-3Al-2.5V from memory).
 HANDBOOK_DENSITY = {
     "steel-4130": 0.283,
     "aluminium-6061-t6": 0.098,
@@ -157,8 +158,9 @@ HANDBOOK_DENSITY = {
     "titanium-3al-2.5v": 0.162,
 }
 
-# MIL-HDBK-5J, tensile yield in ksi: normalised 4130 tube; drawn 6061-T6 tube (A basis);
-# Ti-6Al-4V annealed (A basis about 120). ASTM B338 grade 9: 70. All from memory.
+# MIL-HDBK-5J, tensile yield in ksi: normalised 4130 tube (table 2.3.1.0(c1), S basis); drawn
+# 6061-T6 tube (table 3.6.2.0(c1), S basis), both looked up in a transcription. Ti-6Al-4V annealed:
+# a mill's minimum of 120 (looked up). ASTM B338 grade 9: 70, from memory.
 HANDBOOK_YIELD = {
     "steel-4130": 75,
     "aluminium-6061-t6": 35,

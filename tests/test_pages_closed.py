@@ -1,6 +1,6 @@
 """Pages answer this computer only, behind a token, and their visitor cannot run anything.
 
-The messages are those of the Jupyter protocol, version 5.3 (from memory).
+The messages are those of the Jupyter protocol, version 5.3, which ipykernel says it speaks.
 """
 
 from __future__ import annotations

@@ -1,7 +1,8 @@
 """Probes: hostile text in any field neither runs nor renders, and files stay where they belong.
 
 Payloads after OWASP's pages on cross-site scripting and on CSV injection, UAX #9 (overrides of
-writing direction) and ECMA-48 (control sequences); from memory.
+writing direction) and ECMA-48 (control sequences). OWASP's first characters
+of formulas were looked up; the rest is from memory.
 """
 
 from __future__ import annotations

@@ -2,7 +2,7 @@
 
 The volume is integrated along the axis from the sections' areas (a ring less the strip between
 the slot's parallel faces), apart from the CAD kernel that wrote the file. AP242 is ISO 10303-242,
-the file's syntax ISO 10303-21 (both from memory).
+the file's syntax ISO 10303-21 (references checked).
 """
 
 from __future__ import annotations

@@ -4,7 +4,7 @@ References
 ----------
 .. [1] ISO 7200:2004: fields of a title block 180 mm wide; owner, number, date of issue, sheet,
    title, who approved, who made it and the kind of document have to be there.
-.. [2] ISO 5457:1999: sizes and margins of sheets (from memory). ISO 5455:1979: scales.
+.. [2] ISO 5457:1999: sizes and margins of sheets (looked up). ISO 5455:1979: scales.
 .. [3] ISO 2768-1:1989: general tolerances of lengths and angles; its part 2 was withdrawn for
    ISO 22081:2021, which has no values of its own. ISO 8015:2011: each requirement by itself.
 """

@@ -5,7 +5,8 @@ References
 .. [1] ISO 128-2:2020: line types 01.2 (continuous wide), 01.1 (continuous narrow) and 04.1
    (long-dashed dotted narrow), wide to narrow 2:1. ISO 128-3:2020: hatching at 45 degrees.
 .. [2] ISO 129-1:2018: dimension lines, extension lines, terminators. ISO 3098-1:2015: heights of
-   lettering, and a tenth of them for the lines of symbols. All from memory.
+   lettering, and a tenth of them for the lines of symbols. Editions, the ratio of widths and the
+   heights were looked up (ISO 128-2 and -3 have newer editions of 2022); the rest from memory.
 """
 
 from __future__ import annotations

@@ -8,7 +8,8 @@ References
    where material has to be removed; heights 1.4 h and 3 h.
 .. [2] ISO 1101:2017 and ISO 5459:2011: tolerance frames 2 h high, datum triangles.
 .. [3] ISO 13715:2017: edges of undefined shape. Minus takes material off, plus leaves some.
-.. [4] ISO 5456-2:1996: the sign of first angle projection. Proportions from memory.
+.. [4] ISO 5456-2:1996: the sign of first angle projection (edition checked). Proportions from
+   memory.
 """
 
 from __future__ import annotations

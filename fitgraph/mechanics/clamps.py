@@ -29,7 +29,7 @@ from fitgraph.mechanics.standards import property_class, screw
 
 Range = tuple[float, float]
 
-#: Nut factors by the bolt's surface (Shigley, table 8-15, from memory).
+#: Nut factors by the bolt's surface (Shigley, table 8-15, looked up).
 NUT_FACTORS: Mapping[str, float] = MappingProxyType(
     {
         "plain, as received": 0.30,

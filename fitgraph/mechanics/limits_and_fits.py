@@ -10,7 +10,9 @@ table by the standard's rule: the mirror image, shifted by the difference betwee
 References
 ----------
 ISO 286-1:2010, table 1 (grades), tables 2 to 5 (fundamental deviations), clause 4.3.2.5
-(delta), clause 3.3 (kinds of fit). Tables from memory, checked as the tests say.
+(delta), clause 3.3 (kinds of fit). Tables 1, 4 and 5 and the deltas agree with
+other programs, value by value up to 500 mm, and are tested as the tests say; the standard itself
+was not at hand.
 """
 
 from __future__ import annotations

@@ -2,8 +2,8 @@
 
 References
 ----------
-ISO 3:1973, "Preferred numbers - Series of preferred numbers", table 1 (from memory; checked in
-the tests against the exact powers that the standard rounds, within the 1.26 % that it allows).
+ISO 3:1973, "Preferred numbers - Series of preferred numbers", table 1 (numbers as other
+programs list them; tested against the exact powers that the standard rounds, within 1.26 %).
 """
 
 from __future__ import annotations
