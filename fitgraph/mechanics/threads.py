@@ -14,8 +14,8 @@ FED-STD-H28/2B and Machinery's Handbook, shear areas of internal and external th
 says whether it was looked up);
 Alexander, Analysis and Design of Threaded Assemblies, SAE 770420 (1977): factor for a nut that
 widens. Shear strength of aluminium 0.58 (shear energy) to 0.65 of the tensile strength (6061-T6
-tube: 27 of 42 ksi, MIL-HDBK-5J table 3.6.2.0(c1), looked up; 207 of 310 MPa, ASM Metals Handbook
-vol. 2, from memory).
+tube: 27 of 42 ksi, MIL-HDBK-5J table 3.6.2.0(c1), looked up; 207 of 310 MPa, typical, in data
+sheets).
 """
 
 from __future__ import annotations
