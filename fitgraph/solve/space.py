@@ -10,7 +10,6 @@ from dataclasses import dataclass, field
 from types import MappingProxyType
 from typing import Any
 
-import networkx as nx
 import numpy as np
 import numpy.typing as npt
 
@@ -415,6 +414,8 @@ def _number(value: float | None) -> float:
 
 def _blocks(roles: Sequence[str], tables: Sequence[JointTable]) -> list[frozenset[str]]:
     """Return the biconnected blocks of roles that share joints."""
+    import networkx as nx  # late: a question about named parts needs none of it
+
     primal = nx.Graph()
     primal.add_nodes_from(roles)
     for table in tables:

@@ -13,14 +13,17 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from typing import TYPE_CHECKING
 
-import networkx as nx
 import numpy as np
 import numpy.typing as npt
-from networkx.algorithms.approximation import treewidth_min_fill_in
 
 from fitgraph.model import Verdict
 from fitgraph.solve.cliques import ClassTable, clique_rows, row_verdicts
+
+if TYPE_CHECKING:
+    # networkx takes longer to load than most questions to answer, and few come here.
+    import networkx as nx
 
 Ints = npt.NDArray[np.intp]
 
@@ -98,6 +101,9 @@ class Tree:
 
 def _bags(variables: Sequence[str], tables: Sequence[ClassTable]) -> nx.Graph:
     """Return a tree decomposition: bags of variables, joined into a forest."""
+    import networkx as nx
+    from networkx.algorithms.approximation import treewidth_min_fill_in
+
     primal = nx.Graph()
     primal.add_nodes_from(variables)
     for table in tables:
@@ -165,6 +171,8 @@ def build_tree(
         With rows that no other clique rules out (directional consistency
         both ways).
     """
+    import networkx as nx
+
     forest = _bags(variables, tables)
     order: list[frozenset[str]] = []
     parent_of: dict[frozenset[str], frozenset[str] | None] = {}
