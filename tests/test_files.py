@@ -31,10 +31,10 @@ from fitgraph.files import (
     write_text_whole,
     written_whole,
 )
-from fitgraph.lab import progress as kept
-from fitgraph.lab.leitner import Card
-from fitgraph.lab.progress import Progress, Round
 from fitgraph.model import Part
+from fitgraph.practice import progress as kept
+from fitgraph.practice.leitner import Card
+from fitgraph.practice.progress import Progress, Round
 from fitgraph.solve import Request, TreeEngine
 from fitgraph.solve.query import ask
 from fitgraph.solve.write import write_csv, write_parquet

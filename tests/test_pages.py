@@ -8,9 +8,11 @@ References
 """
 
 import asyncio
+import collections
 import csv
 import datetime
 import io
+import itertools
 import json
 import math
 import random
@@ -29,10 +31,14 @@ from fitgraph.lab import FitLesson, MaterialTriangle, Practice, WhyExplorer, ope
 from fitgraph.lab.answering import StoppedError, Work
 from fitgraph.lab.charts import MARKS
 from fitgraph.lab.comparison import comparison_html
-from fitgraph.lab.leitner import DAYS, Card, answered, pick
 from fitgraph.lab.lesson import resized
-from fitgraph.lab.progress import OpenRound, Progress, ProgressError, file_of, load, read, save
-from fitgraph.lab.rounds import (
+from fitgraph.lab.session import SessionError, from_address, read_text, to_address
+from fitgraph.lab.sheet import sheet_csv, sheet_html, sheet_of, sheet_pdf
+from fitgraph.lab.triangle_view import triangle_html
+from fitgraph.model import Reference, Verdict
+from fitgraph.practice.leitner import DAYS, Card, answered, pick
+from fitgraph.practice.progress import OpenRound, Progress, ProgressError, file_of, load, read, save
+from fitgraph.practice.rounds import (
     LEVELS,
     WHAT_TO_TELL,
     WHICH_IS_MISSING,
@@ -41,10 +47,6 @@ from fitgraph.lab.rounds import (
     topic_title,
     topics,
 )
-from fitgraph.lab.session import SessionError, from_address, read_text, to_address
-from fitgraph.lab.sheet import sheet_csv, sheet_html, sheet_of, sheet_pdf
-from fitgraph.lab.triangle_view import triangle_html
-from fitgraph.model import Reference, Verdict
 from fitgraph.solve import Request, Services
 from fitgraph.solve.first_guess import first_guess
 from fitgraph.solve.query import ask
@@ -333,10 +335,30 @@ def test_the_engine_agrees_with_the_answers(shop, level):
             said = shop.explainer.why(item.parts)
             right = item.choices[item.right]
             assert right.startswith(
-                "It does not fit" if said.verdict is Verdict.FAILS else "A figure decides"
+                {
+                    Verdict.FAILS: "It does not fit",
+                    Verdict.UNKNOWN: "A figure decides",
+                    Verdict.FITS: "It fits",
+                }[said.verdict]
             )
             if said.verdict is Verdict.FAILS:
                 assert shop.money(said.changes[0].price) in right
+
+
+@pytest.mark.parametrize(("every", "seeds"), [(9, 6), pytest.param(1, 4, marks=pytest.mark.long)])
+def test_no_answer_at_the_third_level_can_be_told_without_looking(shop, every, seeds):
+    """Each kind of answer is right about as often as a guess among the choices would be."""
+    stands, right = collections.Counter(), collections.Counter()
+    pairs = [t for t in topics(shop, WHAT_TO_TELL) if "riding" not in t][::every]
+    for topic, seed in itertools.product(pairs, range(seeds)):
+        if (item := question(shop, topic, seed)) is not None:
+            for at, choice in enumerate(item.choices):
+                kind = choice.split(" ")[1]  # it "fits", it "does" not, a "figure" decides
+                stands[kind] += 1 / len(item.choices)
+                right[kind] += at == item.right
+    assert set(stands) == {"fits:", "does", "figure"}
+    for kind, guessed in stands.items():
+        assert 0.5 * guessed <= right[kind] <= 1.6 * guessed, (kind, stands, right)
 
 
 def test_a_rider_is_advised_as_the_advice_says(shop):
@@ -379,7 +401,7 @@ def test_the_same_seed_gives_the_same_question_in_another_process(shop):
     topic = topics(shop, 1)[3]
     code = (
         "from fitgraph.lab import open_catalogue\n"
-        "from fitgraph.lab.rounds import question\n"
+        "from fitgraph.practice.rounds import question\n"
         f"print(question(open_catalogue(), {topic!r}, 7).parts)"
     )
     told = subprocess.run(

@@ -17,10 +17,12 @@ from fitgraph.explain.standing import nearest_combination
 from fitgraph.lab import tables
 from fitgraph.lab.answering import Answering, Step
 from fitgraph.lab.downloads import download_link
-from fitgraph.lab.leitner import DAYS, Card, answered, pick
 from fitgraph.lab.look import heading, html, note, row, style
 from fitgraph.lab.opened import OpenCatalogue
-from fitgraph.lab.progress import (
+from fitgraph.lab.triangle_view import triangle_html
+from fitgraph.plain import csv_text
+from fitgraph.practice.leitner import DAYS, Card, answered, pick
+from fitgraph.practice.progress import (
     OpenRound,
     Progress,
     ProgressError,
@@ -30,9 +32,7 @@ from fitgraph.lab.progress import (
     load,
     save,
 )
-from fitgraph.lab.rounds import LEVELS, Question, question, topic_title, topics
-from fitgraph.lab.triangle_view import triangle_html
-from fitgraph.plain import csv_text
+from fitgraph.practice.rounds import LEVELS, Question, question, topic_title, topics
 
 #: Questions in a round.
 ROUND = 5

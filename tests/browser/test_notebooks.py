@@ -16,7 +16,7 @@ from typing import Any
 import pymupdf
 import pytest
 
-from fitgraph.lab.rounds import question
+from fitgraph.practice.rounds import question
 from fitgraph.solve import Request
 
 from .harness import (

@@ -20,7 +20,7 @@ import platformdirs
 from filelock import FileLock, Timeout
 
 from fitgraph.files import write_text_whole
-from fitgraph.lab.leitner import Card
+from fitgraph.practice.leitner import Card
 
 #: Marks our own files.
 FORMAT, VERSION = "fitgraph-practice", 1

@@ -5,9 +5,10 @@ from __future__ import annotations
 import random
 from collections.abc import Sequence
 from dataclasses import dataclass
+from typing import Protocol
 
 from fitgraph.draw.style import SIGNS, WORDS
-from fitgraph.explain import Explanation, action_text, clash_text
+from fitgraph.explain import Explainer, Explanation, action_text, clash_text
 from fitgraph.explain.advice import advise
 from fitgraph.explain.changes import SWAP, Action
 from fitgraph.explain.reasons import Clash
@@ -16,9 +17,9 @@ from fitgraph.explain.words_rider import advice_text
 from fitgraph.graph.fit_graph import mates
 from fitgraph.graph.joints import asked
 from fitgraph.graph.options import plain
-from fitgraph.lab.opened import OpenCatalogue
-from fitgraph.model import Joint, Part, Verdict
-from fitgraph.solve import NamingError, Request
+from fitgraph.model import Catalogue, Joint, Part, Verdict
+from fitgraph.solve import NamingError, Request, TreeEngine
+from fitgraph.units import show_money
 
 #: The three levels.
 WILL_IT_FIT, WHICH_IS_MISSING, WHAT_TO_TELL = 1, 2, 3
@@ -39,6 +40,34 @@ _RIDING = "riding/"
 
 #: Wrong answers beside the right one.
 _WRONG = 3
+
+#: What there is to say of two parts that do not clash.
+_SAID = {
+    Verdict.UNKNOWN: "A figure decides that nobody knows well enough: measure or try this very "
+    "pair first.",
+    Verdict.FITS: "It fits: sell it as it is.",
+}
+
+
+class Knowing(Protocol):
+    """Whoever knows a catalogue and answers about it: a shop, or an opened catalogue."""
+
+    @property
+    def catalogue(self) -> Catalogue:
+        """The catalogue."""
+
+    @property
+    def engine(self) -> TreeEngine:
+        """What finds builds."""
+
+    @property
+    def explainer(self) -> Explainer:
+        """What says why parts do not fit."""
+
+
+def _money(opened: Knowing, minor: int) -> str:
+    vocabulary = opened.catalogue.vocabulary
+    return show_money(minor, vocabulary.currency, vocabulary.minor_digits)
 
 
 @dataclass(frozen=True, slots=True)
@@ -75,7 +104,7 @@ class Question:
     drawn: tuple[str, ...]
 
 
-def _between_two(opened: OpenCatalogue) -> list[Joint]:
+def _between_two(opened: Knowing) -> list[Joint]:
     """Return the joints that compare figures of two roles."""
     return [
         j
@@ -84,12 +113,12 @@ def _between_two(opened: OpenCatalogue) -> list[Joint]:
     ]
 
 
-def topics(opened: OpenCatalogue, level: int) -> list[str]:
+def topics(opened: Knowing, level: int) -> list[str]:
     """Return what a level practises: joints, roles, ways of riding.
 
     Parameters
     ----------
-    opened : OpenCatalogue
+    opened : Knowing
         The catalogue.
     level : int
         From 1 to 3.
@@ -108,7 +137,7 @@ def topics(opened: OpenCatalogue, level: int) -> list[str]:
     return [f"{level}:{name}" for name in names]
 
 
-def topic_title(opened: OpenCatalogue, topic: str) -> str:
+def topic_title(opened: Knowing, topic: str) -> str:
     """Return a topic as people read it."""
     _, _, name = topic.partition(":")
     vocabulary = opened.catalogue.vocabulary
@@ -120,12 +149,12 @@ def topic_title(opened: OpenCatalogue, topic: str) -> str:
     return found[0] if found else name
 
 
-def question(opened: OpenCatalogue, topic: str, seed: int) -> Question | None:
+def question(opened: Knowing, topic: str, seed: int) -> Question | None:
     """Return a question on a topic; the same seed gives the same one.
 
     Parameters
     ----------
-    opened : OpenCatalogue
+    opened : Knowing
         The catalogue.
     topic : str
         One of :func:`topics`.
@@ -151,10 +180,10 @@ def question(opened: OpenCatalogue, topic: str, seed: int) -> Question | None:
     return None
 
 
-def _pair(
-    opened: OpenCatalogue, joint: Joint, verdicts: Sequence[Verdict], rng: random.Random
-) -> tuple[str, str] | None:
-    """Return two parts of which a joint says one of these verdicts, each as likely."""
+def _pairs(
+    opened: Knowing, joint: Joint, rng: random.Random
+) -> dict[Verdict, list[tuple[str, str]]]:
+    """Return pairs of parts by what a joint says of them."""
     catalogue = opened.catalogue
     drawn: dict[str, Part] = {}
     for role in dict.fromkeys(r.role for r in joint.arguments.values()):
@@ -165,15 +194,14 @@ def _pair(
     found: dict[Verdict, list[tuple[str, str]]] = {}
     for one, other, verdict, _ in mates(catalogue, joint, ordered):
         found.setdefault(verdict, []).append((one, other))
-    can = [v for v in verdicts if v in found]
-    return rng.choice(found[rng.choice(can)]) if can else None
+    return {verdict: found[verdict] for verdict in Verdict if verdict in found}
 
 
-def _joint(opened: OpenCatalogue, name: str) -> Joint | None:
+def _joint(opened: Knowing, name: str) -> Joint | None:
     return next((j for j in _between_two(opened) if j.name == name), None)
 
 
-def _about(opened: OpenCatalogue, said: Explanation, pair: Sequence[str]) -> tuple[Clash, ...]:
+def _about(opened: Knowing, said: Explanation, pair: Sequence[str]) -> tuple[Clash, ...]:
     """Return what the answer hangs on, if any of it is between the two: that first."""
     roles = {opened.catalogue.parts[sku].role for sku in pair}
     shown = said.conflicts if said.verdict is not Verdict.FITS else said.joints
@@ -181,27 +209,26 @@ def _about(opened: OpenCatalogue, said: Explanation, pair: Sequence[str]) -> tup
     return (*first, *(c for c in shown if c not in first)) if first else ()
 
 
-def _reasons(opened: OpenCatalogue, clashes: Sequence[Clash]) -> tuple[str, ...]:
+def _reasons(opened: Knowing, clashes: Sequence[Clash]) -> tuple[str, ...]:
     return tuple(clash_text(c, opened.catalogue) for c in clashes[:3])
 
 
 def _pair_question(
-    opened: OpenCatalogue, name: str, topic: str, level: int, rng: random.Random
+    opened: Knowing, name: str, topic: str, level: int, rng: random.Random
 ) -> Question | None:
     joint = _joint(opened, name)
     if joint is None:
         return None
-    every = tuple(Verdict)
-    wanted = every if level == WILL_IT_FIT else (Verdict.FAILS, Verdict.UNKNOWN)
-    pair = _pair(opened, joint, wanted, rng)
-    if pair is None:
+    found = _pairs(opened, joint, rng)
+    if not found:
         return None
     if level == WILL_IT_FIT:
+        pair = rng.choice(found[rng.choice(list(found))])
         said = opened.explainer.why(pair, with_changes=False)
         about = _about(opened, said, pair)
         if not about:
             return None
-        choices = tuple(f"{SIGNS[v]} {WORDS[v]}" for v in reversed(every))
+        choices = tuple(f"{SIGNS[v]} {WORDS[v]}" for v in reversed(Verdict))
         right = choices.index(f"{SIGNS[said.verdict]} {WORDS[said.verdict]}")
         return Question(
             level,
@@ -213,41 +240,66 @@ def _pair_question(
             _reasons(opened, about),
             pair,
         )
-    return _what_to_tell(opened, topic, pair, rng)
+    if Verdict.FAILS not in found:
+        return None  # there is nothing to decide
+    # Each answer is to be right as often as any other beside it, so that none can be told
+    # without looking: those to swap something stand for all that is no sentence of its own.
+    swaps = _WRONG + 1 - sum(v in found for v in _SAID)
+    (truth,) = rng.choices(list(found), [1 if v in _SAID else swaps for v in found])
+    for pair in rng.sample(found[truth], min(_TRIES, len(found[truth]))):
+        made = _what_to_tell(opened, topic, pair, truth, tuple(found), rng)
+        if made is not None:
+            return made
+    return None
 
 
 def _what_to_tell(
-    opened: OpenCatalogue, topic: str, pair: tuple[str, str], rng: random.Random
+    opened: Knowing,
+    topic: str,
+    pair: tuple[str, str],
+    truth: Verdict,
+    seen: Sequence[Verdict],
+    rng: random.Random,
 ) -> Question | None:
+    """Return a question on a pair of which a verdict is the truth.
+
+    What another verdict would have one say stands beside it where the joint's pairs show that
+    verdict; other changes, of no use here, fill up.
+    """
     catalogue = opened.catalogue
     said = opened.explainer.why(pair)
     about = _about(opened, said, pair)
-    if said.verdict is Verdict.FITS or not said.changes or not about:
+    failing = truth is Verdict.FAILS
+    if said.verdict is not truth or not about or (failing and not said.changes):
         return None
-    unknown = said.verdict is Verdict.UNKNOWN
-    change = said.changes[0]
-    steps = ", and ".join(action_text(a, catalogue) for a in change.actions)
-    advice = f"It does not fit. {steps[:1].upper()}{steps[1:]}: {opened.money(change.price)}."
-    measure = "A figure decides that nobody knows well enough: measure or try this very pair first."
-    fine = "It fits: sell it as it is."
     mine, other = (catalogue.parts[sku] for sku in pair)
-    wrong = [] if unknown else [measure]
-    wrong.append(fine)
+    because = _reasons(opened, about)
+    if failing:
+        change = said.changes[0]
+        price = _money(opened, change.price)
+        steps = ", and ".join(action_text(a, catalogue) for a in change.actions)
+        right = f"It does not fit. {steps[:1].upper()}{steps[1:]}: {price}."
+        because = (*because, f"What keeps most of what the rider has: {steps}, {price}.")
+    else:
+        right = _SAID[truth]
+    wrong = [text for verdict, text in _SAID.items() if verdict in seen and text != right]
     others = [p for p in catalogue.of(other.role) if p.price is not None and p.sku != other.sku]
     for part in rng.sample(others, min(len(others), 8)):
         if len(wrong) >= _WRONG:
             break
-        if opened.explainer.why((mine.sku, part.sku), with_changes=False).verdict is Verdict.FAILS:
+        # Where the two do clash, what is offered beside the way out must clash as well.
+        if (
+            not failing
+            or opened.explainer.why((mine.sku, part.sku), with_changes=False).verdict
+            is Verdict.FAILS
+        ):
             step = action_text(Action(SWAP, part.role, plain(other), plain(part)), catalogue)
-            price = opened.money(part.price or 0)
+            price = _money(opened, part.price or 0)
             wrong.append(f"It does not fit. {step[:1].upper()}{step[1:]}: {price}.")
-    right = measure if unknown else advice
+    if not wrong:
+        return None
     choices = [right, *wrong]
     rng.shuffle(choices)
-    because = _reasons(opened, about)
-    if not unknown:
-        price = opened.money(change.price)
-        because = (*because, f"What keeps most of what the rider has: {steps}, {price}.")
     return Question(
         WHAT_TO_TELL,
         topic,
@@ -262,7 +314,7 @@ def _what_to_tell(
 
 
 def _which_is_missing(
-    opened: OpenCatalogue, role: str, topic: str, rng: random.Random
+    opened: Knowing, role: str, topic: str, rng: random.Random
 ) -> Question | None:
     catalogue, engine = opened.catalogue, opened.engine
     sold = [p for p in catalogue.of(role) if p.price is not None]
@@ -302,9 +354,7 @@ def _which_is_missing(
     )
 
 
-def _which_material(
-    opened: OpenCatalogue, style: str, topic: str, rng: random.Random
-) -> Question | None:
+def _which_material(opened: Knowing, style: str, topic: str, rng: random.Random) -> Question | None:
     catalogue = opened.catalogue
     advice = catalogue.vocabulary.advice
     if advice is None or style not in advice.styles:

@@ -1,0 +1,1 @@
+"""What staff practise: questions made from a catalogue, when they come back, and how far one is."""
