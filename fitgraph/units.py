@@ -416,6 +416,13 @@ _HUNDREDTHS: dict[str, tuple[str, ...]] = {
     "öre": _CROWNS,
 }
 _CODES = {code for codes in _SIGNS.values() for code in codes}
+
+#: Words and signs that name a currency or its hundredth, in small letters.
+MONEY_WORDS = frozenset({*_SIGNS, *_HUNDREDTHS, *(code.lower() for code in _CODES)})
+
+#: Units of lengths and of masses, in small letters.
+LENGTH_WORDS = frozenset(_LENGTH_UNITS) - {""}
+MASS_WORDS = frozenset(_MASS_UNITS) - {""}
 _BESIDE = r"(?:[^0-9.,'+\-\s]+\.?)?"
 _MONEY = re.compile(
     rf"(?P<before>{_BESIDE})\s*(?P<sign>[+-]?)\s*(?P<between>{_BESIDE})\s*"

@@ -29,7 +29,7 @@ from fitgraph.intake.phrases import Phrases
 from fitgraph.intake.sources import Sheet, frame_sheet
 from tests.make_messy_shop import Product, products, text
 from tests.postgres import server
-from tests.workbooks import bomb, ods, xlsx
+from tests.workbooks import bomb, changed, ods, xlsx
 
 DEMO = demo_folder()
 HEAD = ["Item no", "Title", "Brand", "Price", "Weight (g)", "Stock"]
@@ -544,3 +544,150 @@ def test_a_library_that_is_missing_is_named_with_its_remedy(
     }[library]
     result = run(source, "--into", tmp_path / "shop")
     assert result.exit_code == 2 and "pip install 'fitgraph[intake]'" in result.output
+
+
+@pytest.mark.parametrize(
+    ("header", "cell", "minor"),
+    [
+        ("Price (EUR)", "10.00", 1000),
+        ("Preis in €", "10,00", 1000),
+        ("Price (cents)", "1000", 1000),
+        ("Price in GBP", "10.00", None),
+        ("Price £", "10.00", None),
+        ("Price per pair", "10.00", None),
+        ("Price/100", "10.00", None),
+        ("Price per piece", "10.00", 1000),
+        ("Price $", "€10.00", 1000),  # the cell's own currency goes first
+    ],
+)
+def test_a_column_of_prices_is_in_what_its_name_says(
+    tmp_path: Path, header: str, cell: str, minor: int | None
+) -> None:
+    rows = [["Item no", "Title", header], ["A-1", "Bar 34.9 OD", cell]]
+    report = taken(csv_file(tmp_path / "list.csv", rows, ";"), tmp_path / "shop")
+    (part,) = report.intake.parts
+    assert part.price == minor
+    assert bool([f for f in report.intake.findings if f.code == "no-price"]) is (minor is None)
+
+
+@pytest.mark.parametrize(
+    ("header", "cells", "grams"),
+    [
+        ("Weight (g)", ["0.95", "950"], [0.95, 950]),
+        ("Weight kg", ["0.95", "1.2"], [950, 1200]),
+        ("Weight", ["0.95", "1.2"], [None, None]),
+        ("Weight", ["0.95", "950"], [None, 950]),
+        ("Weight", ["0.95 kg", "950"], [950, 950]),
+        ("Weight", ["4", "950"], [4, 950]),
+        ("Weight", ["4", "5"], [None, None]),
+    ],
+)
+def test_a_mass_without_a_unit_that_may_be_kilograms_is_not_taken_for_grams(
+    tmp_path: Path, header: str, cells: list[str], grams: list[float | None]
+) -> None:
+    rows = [["Item no", "Title", header], *(["A-1", "Bar", cells[0]], ["A-2", "Bar", cells[1]])]
+    file = csv_file(tmp_path / "list.csv", rows)
+    report = taken(file, tmp_path / "shop")
+    assert [p.mass_g for p in report.intake.parts] == grams
+    job = prepared([str(file)], DEMO)
+    (choice,) = [c for c in job.choices if c.column == header]
+    assert choice.sure is (None not in grams)
+    if None in grams:  # what is meant is one of the answers
+        assert [c.unit for c in choice.options if c.means == "mass"] == ["?", "g", "kg"]
+
+
+@pytest.mark.parametrize(
+    ("header", "cell", "value"),
+    [
+        ("Outside diameter (in)", "1 1/4", (31.65, 31.85)),
+        ("Outside diameter (in)", "1.250 ±0.002", (31.6992, 31.8008)),
+        ("Outside diameter (in)", "1.248..1.252", (31.6992, 31.8008)),
+        ("Outside diameter (in)", "34.9 mm", (34.8, 35.0)),
+        ('Outside diameter "', "1-1/4", (31.65, 31.85)),
+        ("Durchmesser außen in mm", "34,9", (34.8, 35.0)),
+        ("Durchmesser außen [cm]", "3,49", (34.8, 35.0)),
+        ("Diamètre extérieur (mm)", "34,9 h9", (34.838, 34.9)),
+    ],
+)
+def test_a_column_of_sizes_is_in_what_its_name_says(
+    tmp_path: Path, header: str, cell: str, value: tuple[float, float]
+) -> None:
+    rows = [["Item no", "Title", header], ["A-1", "Bar", cell]]
+    taken(csv_file(tmp_path / "list.csv", rows, ";"), tmp_path / "shop")
+    size = load(tmp_path / "shop").catalogue.parts["A-1"].features["outside"].lengths["diameter"]
+    assert (size.lo, size.hi) == pytest.approx(value)
+
+
+@pytest.mark.parametrize("header", ["Depth (cm)", "Phone", "Shelf", "Year", "Diameter (mm)"])
+def test_numbers_under_a_name_that_says_something_else_are_no_amounts(
+    tmp_path: Path, header: str
+) -> None:
+    rows = [["Item no", "Title", header], ["A-1", "Bar", "34"], ["A-2", "Bar", "35"]]
+    report = taken(csv_file(tmp_path / "list.csv", rows), tmp_path / "shop")
+    assert [(p.price, p.mass_g, p.stock, p.figures) for p in report.intake.parts] == [
+        (None, None, None, {})
+    ] * 2
+
+
+def test_a_cell_over_several_rows_goes_for_each_of_them(tmp_path: Path) -> None:
+    rows = [["Kind", "Item no", "Price"], ["Bar", "A-1", 1.5], [None, "A-2", 2.5]]
+    file = xlsx(tmp_path / "list.xlsx", {"List": rows})
+    joined = '</sheetData><mergeCells count="1"><mergeCell ref="A2:A3"/></mergeCells>'
+    changed(file, "xl/worksheets/s1.xml", ("</sheetData>", joined))
+    report = taken(file, tmp_path / "shop")
+    assert [(p.sku, p.role, p.price) for p in report.intake.parts] == [
+        ("A-1", "bar", 150),
+        ("A-2", "bar", 250),
+    ]
+
+
+def test_numbers_in_four_bytes_dictionaries_and_nothing(tmp_path: Path) -> None:
+    table = pa.table(
+        {
+            "sku": pa.array(["A-1", "A-2", None]).dictionary_encode(),
+            "title": pa.array(["Bar", "Red bar", "x"]).dictionary_encode(),
+            "outside diameter": pa.array([34.9, None, 1.0], pa.float32()),
+            "weight kg": pa.array([0.95, float("nan"), 1.0], pa.float32()),
+        }
+    )
+    pq.write_table(table, tmp_path / "list.parquet")
+    for source in (tmp_path / "list.parquet", frame_sheet(table), frame_sheet(table.to_pandas())):
+        report = taken(source, tmp_path / "shop")
+        assert [(p.sku, p.mass_g) for p in report.intake.parts] == [("A-1", 950), ("A-2", None)]
+        assert report.intake.parts[0].figures["outside.diameter"][0] == "34.9"
+        (tally,) = report.intake.tallies
+        assert (tally.read, tally.loaded) == (3, 2)
+
+
+def test_a_part_is_taken_from_its_table_and_not_from_a_view_of_it(tmp_path: Path) -> None:
+    with sqlite3.connect(tmp_path / "stock.db") as base:
+        base.executescript(
+            "create table parts (item_no text, title text, price numeric, qty integer);"
+            "insert into parts values ('A-1', 'Bar 34.9 OD', 89.9, 3), ('A-2', 'Bar', null, null);"
+            "create view cheap as select item_no, title, price from parts where price < 100;"
+        )
+    whole = taken(f"sqlite:///{tmp_path / 'stock.db'}", tmp_path / "whole").intake
+    assert [(p.sku, p.price, p.stock) for p in whole.parts] == [
+        ("A-1", 8990, 3),
+        ("A-2", None, None),
+    ]
+    assert [(t.read, t.loaded) for t in whole.tallies] == [(2, 2), (1, 0)]
+    view = taken(f"sqlite:///{tmp_path / 'stock.db'}#cheap", tmp_path / "view").intake
+    assert [(p.sku, p.price, p.stock) for p in view.parts] == [("A-1", 8990, None)]
+
+
+@pytest.mark.parametrize(
+    "entry",
+    [
+        {"means": "nothing.such", "say": ["x"]},
+        {"means": "outside.diameter", "say": "x"},
+        {"means": "outside.diameter", "say": [" "]},
+        {"means": "outside.diameter"},
+        {"say": ["x"]},
+        "x",
+    ],
+)
+def test_a_name_for_columns_that_means_nothing_here_is_told(entry: object) -> None:
+    vocabulary = load(DEMO).catalogue.vocabulary
+    with pytest.raises(CatalogueError, match="columns #1"):
+        Phrases([], vocabulary, [entry])

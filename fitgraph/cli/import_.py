@@ -20,55 +20,20 @@ from fitgraph.cli.output import (
 )
 
 if TYPE_CHECKING:
-    from fitgraph.intake import Choice, Report
-    from fitgraph.report.blocks import Report as Shown
-    from fitgraph.report.tables import Table
-
-#: Findings that are printed; the page holds all of them.
-_SHOWN = 12
+    from fitgraph.intake.guess import Choice
+    from fitgraph.intake.job import Job
 
 
-def _preview(choices: list[Choice]) -> Table:
-    """Return what each column was taken for, beside what stands in it."""
-    from fitgraph.report.tables import Column, Table
-
-    return Table.of(
-        "columns",
-        choices,
-        (Column("column"), lambda c: c.column),
-        (Column("means"), lambda c: f"{c.taken.means}{'' if c.sure else '?'}"),
-        (Column("samples"), lambda c: ", ".join(c.samples)[:60]),
-        headed=False,
-    )
-
-
-def _question(choice: Choice, options: list[str]) -> Shown:
-    """Return what is asked about a column of which it is not certain what it is."""
-    from fitgraph.intake.mapping import FIELDS
-    from fitgraph.report.blocks import Report
-    from fitgraph.report.tables import Column, Table
-    from fitgraph.report.values import PLACE
-
-    listed = Table.of(
-        "options",
-        list(enumerate(options, start=1)),
-        (Column("place", PLACE), lambda pair: pair[0]),
-        (Column("means"), lambda pair: pair[1]),
-        (Column("told"), lambda pair: FIELDS.get(pair[1], "a size")),
-        headed=False,
-    )
-    return Report(f"{choice.column}: {', '.join(choice.samples)}", (listed,))
-
-
-def _asked(choices: list[Choice], *, yes: bool, quiet: bool) -> list[Choice]:
+def _asked(job: Job, *, yes: bool, quiet: bool) -> list[Choice]:
     """Return the choices with what was unsure decided by whoever sits there."""
     from dataclasses import replace
 
-    from fitgraph.intake.mapping import Column
+    from fitgraph.intake.job import chosen
+    from fitgraph.shop import imports
 
-    unsure = [c for c in choices if not c.sure]
+    unsure = [c for c in job.choices if not c.sure]
     if not unsure or yes:
-        return choices
+        return job.choices
     if quiet or not sys.stdin.isatty():
         named = ", ".join(repr(c.column) for c in unsure[:5])
         raise BadInputError(
@@ -76,49 +41,18 @@ def _asked(choices: list[Choice], *, yes: bool, quiet: bool) -> list[Choice]:
             "file for --mapping, or take the guesses with --yes"
         )
     decided = []
-    for choice in choices:
+    for choice in job.choices:
         if choice.sure:
             decided.append(choice)
             continue
-        options = [choice.taken.means, *choice.others, "ignore"]
-        options = list(dict.fromkeys(options))
-        show(_question(choice, options))
-        answer = typer.prompt("What is it", default="1")
-        means = (
-            options[int(answer) - 1]
-            if answer.isdigit() and 0 < int(answer) <= len(options)
-            else answer.strip()
-        )
-        column = choice.taken if means == choice.taken.means else Column(means)
-        decided.append(replace(choice, taken=column, sure=True))
+        options = choice.options
+        show(imports.question(choice))
+        answer = typer.prompt("What is it", default="1").strip()
+        if answer.isdigit() and 0 < int(answer) <= len(options):
+            decided.append(replace(choice, taken=options[int(answer) - 1], sure=True))
+        else:
+            decided.append(chosen(job, choice, answer))
     return decided
-
-
-def _shown(report: Report, choices: list[Choice]) -> Shown:
-    """Return what an import came to, for people."""
-    from fitgraph.report import faults
-    from fitgraph.report.blocks import Block, Say, Section, Tone, say_all
-    from fitgraph.report.blocks import Report as Told
-
-    intake, loaded = report.intake, report.loaded
-    parts = 0 if loaded is None else len(loaded.catalogue.parts)
-    read = [
-        f"{tally.file}: {tally.read:,} rows read, {tally.loaded:,} loaded, "
-        f"{len(tally.aside):,} set aside"
-        for tally in intake.tallies
-    ]
-    rows: list[Block] = [*say_all(read, deep=0)]
-    if report.findings:
-        rows.append(faults.listed(report.findings[:_SHOWN]))
-        if (more := len(report.findings) - _SHOWN) > 0:
-            rows.append(Say(f"{more:,} more in import.html", Tone.QUIET, deep=1))
-    if any(a.cells for a in intake.aside):
-        rows.append(
-            Say("Rows set aside are in set-aside.csv: mend them there and import that file.")
-        )
-    return Told(
-        f"{report.folder.name}: {parts:,} parts", (_preview(choices), Section("", tuple(rows)))
-    )
 
 
 def import_(
@@ -160,20 +94,21 @@ def import_(
     from fitgraph.intake.mapping import MappingError
     from fitgraph.intake.report import as_data
     from fitgraph.intake.sources import SourceError
+    from fitgraph.shop import imports
 
     serving = words or (into if (into / "vocabulary.toml").exists() else demo_folder())
     if mapping is None and (into / "mapping.toml").exists():
         mapping = into / "mapping.toml"
     try:
         job = prepared(sources, serving, mapping)
-        choices = _asked(job.choices, yes=yes, quiet=json)
+        choices = _asked(job, yes=yes, quiet=json)
         report = import_tables(job, choices, into)
     except (SourceError, MappingError) as error:
         raise BadInputError(str(error)) from None
     if json:
         show_json(as_data(report, choices))
     else:
-        show(_shown(report, choices))
+        show(imports.report(report, choices))
         if report.loaded is not None:
             remark(f"Ask it: fitgraph builds --catalogue {into}")
     if report.loaded is None:

@@ -68,7 +68,8 @@ def _prices(parts: Sequence[Taken], vocabulary: Vocabulary) -> Iterator[Finding]
 def _twins(parts: Sequence[Taken]) -> Iterator[Finding]:
     seen: dict[tuple[str, ...], Taken] = {}
     for part in parts:
-        key = (part.role, " ".join(part.name.casefold().split()), part.maker.casefold())
+        sizes = sorted(f"{path} {value}" for path, (value, _, _) in part.figures.items())
+        key = (part.role, " ".join(part.name.casefold().split()), part.maker.casefold(), *sizes)
         other = seen.setdefault(key, part)
         if other is not part and part.name != part.sku:
             yield Finding(

@@ -39,7 +39,7 @@ from fitgraph.intake.mapping import FIELDS, Column, Mapping, MappingError, writt
 from fitgraph.intake.phrases import FILE as PHRASES
 from fitgraph.intake.phrases import Phrases, Said
 from fitgraph.intake.sources import Sheet
-from fitgraph.intake.values import fixed
+from fitgraph.intake.values import fixed, said_mass
 from fitgraph.mechanics.materials import MATERIALS
 from fitgraph.model import Basis, Vocabulary
 from fitgraph.plain import CsvWriter
@@ -208,9 +208,20 @@ class _Reader:
         for name, column in columns.items():
             if name in places and column.means != "ignore":
                 by_field[column.means].append((name, places[name], column))
+        section = ""
         for number, cells in table.rows:
             tally.read += 1
-            fault = self.row(table, number, cells, by_field)
+            over = self.over(table, cells)
+            if over is not None:
+                section = over
+            if over:
+                tally.aside.append(number)
+                reason = (
+                    f"is a heading: what stands below it is a {self.vocabulary.roles[over].title}"
+                )
+                self.aside.append(Aside(table.source, number, {}, reason, "Leave it"))
+                continue
+            fault = self.row(table, number, cells, by_field, section)
             if fault is None:
                 tally.loaded += 1
                 continue
@@ -222,8 +233,7 @@ class _Reader:
 
     def outside(self, sheet: Sheet, found: Sequence[Found]) -> None:
         """Tell of the rows of a sheet that are in no table."""
-        inside = {number for t in found for number, _ in t.rows}
-        inside |= {number for t in found for number in (*t.sums, t.at)}
+        inside = {number for t in found for number in t.numbers}
         tally = Tally(sheet.title)
         self.tallies.append(tally)
         for number, value, fault in sheet.damaged:
@@ -246,6 +256,16 @@ class _Reader:
         if not tally.read:
             self.tallies.pop()
 
+    def over(self, table: Found, cells: Sequence[str]) -> str | None:
+        """Return the role that a heading between rows names; None for a row that is none.
+
+        A heading that names no role ends what the one before it said.
+        """
+        texts = [c.strip() for c in cells if c.strip()]
+        if len(texts) != 1 or len(table.header) < 3 or any(c.isdigit() for c in texts[0]):
+            return None
+        return self.titles.get(texts[0].casefold(), "") or self.read(texts[0], "").role
+
     def cell(self, cells: Sequence[str], at: list[tuple[str, int, Column]]) -> str:
         for _, place, _ in at:
             if place < len(cells) and cells[place].strip():
@@ -258,8 +278,9 @@ class _Reader:
         number: int,
         cells: Sequence[str],
         fields: MappingLike[str, list[tuple[str, int, Column]]],
+        section: str = "",
     ) -> tuple[str, str] | None:
-        """Take one row; return why it cannot be used, and how to mend it."""
+        """Take one row under a heading; return why it cannot be used, and how to mend it."""
         at = (table.source, number)
         if len(cells) > len(table.header):
             return (
@@ -282,7 +303,7 @@ class _Reader:
                 "Give each part its own stock number, or drop the row",
             )
         titles = [self.cell(cells, [c]) for f in ("name", "text") for c in fields[f]]
-        role, said = self.kind(self.cell(cells, fields["role"]), titles)
+        role, said = self.kind(self.cell(cells, fields["role"]), titles, section)
         if not role:
             doubts = [d for s in said for d in s.doubts if d.startswith("names")]
             reason = "does not say what kind of part it is"
@@ -311,14 +332,19 @@ class _Reader:
         self.capitals[sku.casefold()] = sku
         return None
 
-    def kind(self, word: str, titles: Sequence[str]) -> tuple[str, list[Said]]:
-        """Return the role of a part, and what its texts say."""
+    def kind(self, word: str, titles: Sequence[str], section: str) -> tuple[str, list[Said]]:
+        """Return the role of a part, and what its texts say.
+
+        What a part says of itself goes before the heading that it stands under.
+        """
         role = self.titles.get(word.casefold(), "")
         if not role and word:
             role = self.read(word, "").role
         if not role:
             named = {said.role for t in titles if (said := self.read(t, "")).role}
             role = next(iter(named)) if len(named) == 1 else ""
+            if not word and (not named or section in named):
+                role = role or section
         return role, [self.read(t, role) for t in titles if t]
 
     def read(self, text: str, role: str) -> Said:
@@ -338,7 +364,10 @@ class _Reader:
                 if text.casefold() in UNKNOWN_TEXTS:
                     continue
                 try:
-                    plain = fixed(text, column.decimal, column.unit if means == "mass" else "")
+                    if means == "mass":
+                        plain = said_mass(text, column.decimal, column.unit)
+                    else:
+                        plain = fixed(text, column.decimal, column.unit)
                     if means == "price":
                         price = parse_money(plain, words.minor_digits, words.currency)
                         if not 0 <= price <= 10**12:

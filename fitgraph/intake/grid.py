@@ -35,6 +35,8 @@ class Found:
     short : bool
         Whether the header has fewer names than its rows have cells, so that one may be missing
         anywhere.
+    second : int or None
+        Number of a second row of the header, where it has one.
     """
 
     source: str
@@ -43,6 +45,13 @@ class Found:
     sums: tuple[int, ...]
     at: int
     short: bool = False
+    second: int | None = None
+
+    @property
+    def numbers(self) -> set[int]:
+        """Return the numbers of all rows that belong to it."""
+        heads = {self.at} if self.second is None else {self.at, self.second}
+        return heads | {number for number, _ in self.rows} | set(self.sums)
 
     def column(self, name: str) -> list[str]:
         """Return the cells of a column."""
@@ -85,13 +94,13 @@ def _score(
     return distinct * filled + known_names
 
 
-def _names(cells: Sequence[str], width: int) -> tuple[str, ...]:
+def _names(cells: Sequence[str], width: int, begin: int = 0) -> tuple[str, ...]:
     names: list[str] = []
     for place in range(width):
         name = " ".join(cells[place].split()) if place < len(cells) else ""
-        name = name[:80] or f"column {letter(place)}"
+        name = name[:80] or f"column {letter(begin + place)}"
         if name in names:
-            name = f"{name} ({letter(place)})"
+            name = f"{name} ({letter(begin + place)})"
         names.append(name)
     return tuple(names)
 
@@ -135,12 +144,83 @@ def tables(sheet: Sheet, known: Callable[[str], float], header: int | None = Non
                 # A block without a header of its own goes on with the table above it.
                 found[-1] = _joined(found[-1], block)
             continue
-        # A header may be short of names for columns that nearly every row has.
-        usual = Counter(len(cells) for cells in rows[at + 1 :]).most_common(1)[0][0]
-        width = max(len(rows[at]), usual)
-        table = _found(sheet, _names(rows[at], width), block[at + 1 :], block[at][0])
-        found.append(replace(table, short=len(rows[at]) < usual))
+        head, body, second = rows[at], block[at + 1 :], None
+        if _goes_on(head, rows[at + 1 : at + 12]):
+            head, second, body = _joined_heads(head, rows[at + 1]), body[0][0], body[1:]
+        for begin, end in _beside(head, [cells for _, cells in body], known):
+            part = [(number, cells[begin:end]) for number, cells in body]
+            part = [(n, cells[: _width(cells)]) for n, cells in part if _width(cells)]
+            names = head[begin:end]
+            if not part:
+                continue
+            # A header may be short of names for columns that nearly every row has.
+            usual = Counter(_width(cells) for _, cells in part).most_common(1)[0][0]
+            width = max(_width(names), usual)
+            table = _found(sheet, _names(names, width, begin), part, block[at][0])
+            found.append(replace(table, short=_width(names) < usual, second=second))
     return found
+
+
+def _width(cells: Sequence[str]) -> int:
+    """Return how many cells there are, less blank ones at the end."""
+    return next((n for n in range(len(cells), 0, -1) if cells[n - 1].strip()), 0)
+
+
+def _goes_on(head: Sequence[str], below: Sequence[Sequence[str]]) -> bool:
+    """Say whether the row below a header names the columns under its joined cells."""
+    if len(below) < 2:
+        return False
+    # A name that is joined over both rows may be told in both.
+    second = [
+        "" if place < len(head) and c.strip() == head[place].strip() else c.strip()
+        for place, c in enumerate(below[0])
+    ]
+    under = [
+        place
+        for place, text in enumerate(second)
+        if text and (place >= len(head) or not head[place].strip())
+    ]
+    texts = [text for text in second if text]
+    first = next((c.strip() for c in head if c.strip()), "")
+    return (
+        bool(under)
+        and not second[0]
+        and bool(first)
+        and 2 <= len(texts) < max(map(len, below[1:]))
+        and all(len(text) <= 60 and not _is_number(text) for text in texts)
+        # What stands below it is of another kind.
+        and any(_is_number(row[place]) for row in below[1:] for place in under if place < len(row))
+    )
+
+
+def _joined_heads(head: Sequence[str], second: Sequence[str]) -> list[str]:
+    """Return names of columns from two rows: what is said over several is said of each."""
+    names, over = [], ""
+    for place in range(max(len(head), len(second))):
+        own = head[place].strip() if place < len(head) else ""
+        more = second[place].strip() if place < len(second) else ""
+        over = own or over
+        names.append(f"{over} {more}".strip() if more and more != own else own)
+    return names
+
+
+def _beside(
+    head: Sequence[str], body: Sequence[Sequence[str]], known: Callable[[str], float]
+) -> list[tuple[int, int]]:
+    """Return where the tables begin and end that stand beside one another."""
+    width = max([len(head), *map(len, body)])
+
+    def named(place: int) -> str:
+        return " ".join(head[place].casefold().split()) if place < len(head) else ""
+
+    starts = [0]
+    for place in range(1, width):
+        again = named(place) == named(starts[0]) != "" and known(head[place]) > 0
+        more = [named(p) for p in range(place, len(head))]
+        # The second one has at least two of the names that the first one has.
+        if again and len(set(more) & {named(p) for p in range(place)} - {""}) >= 2:
+            starts.append(place)
+    return list(zip(starts, [*starts[1:], width], strict=True))
 
 
 def _found(

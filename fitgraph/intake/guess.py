@@ -3,8 +3,8 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Callable, Iterable, Sequence
-from dataclasses import dataclass
+from collections.abc import Callable, Iterable, Mapping, Sequence
+from dataclasses import dataclass, replace
 from functools import lru_cache
 
 from fitgraph.catalogue.figures import UNKNOWN_TEXTS, parse_figure
@@ -12,10 +12,19 @@ from fitgraph.intake.grid import Found
 from fitgraph.intake.mapping import Column, TableMap
 from fitgraph.intake.phrases import Phrases
 from fitgraph.intake.sources import DATE, needed
-from fitgraph.intake.values import decimal_mark, fixed
+from fitgraph.intake.values import UNSAID, decimal_mark, doubtful_masses, fixed
 from fitgraph.mechanics.materials import MATERIALS
 from fitgraph.model import Basis, DimensionKind, Vocabulary
-from fitgraph.units import UnitError, parse_count, parse_mass, parse_money
+from fitgraph.units import (
+    LENGTH_WORDS,
+    MASS_WORDS,
+    MONEY_WORDS,
+    UnitError,
+    folded,
+    parse_count,
+    parse_mass,
+    parse_money,
+)
 
 #: Names that shops give to columns, in several languages; terms of trade and commerce only.
 NAMES: dict[str, tuple[str, ...]] = {
@@ -23,11 +32,14 @@ NAMES: dict[str, tuple[str, ...]] = {
         *("sku", "stock number", "item number", "item no", "part number", "part no", "article"),
         *("article number", "art nr", "artnr", "artikelnummer", "artikel nr", "item code", "code"),
         *("product code", "référence", "ref", "codice", "código", "id", "number", "bestellnummer"),
+        *("nr", "teilenummer", "numéro d'article", "n° article", "codice articolo", "part"),
+        *("número de artículo", "artikelcode", "réf article", "referencia", "riferimento"),
     ),
     "name": (
         *("name", "title", "product", "product name", "product title", "item", "bezeichnung"),
         *("artikelbezeichnung", "artikel", "titel", "désignation", "nom", "descrizione breve"),
-        *("nombre", "nome", "naam", "benennung", "item name"),
+        *("nombre", "nome", "naam", "benennung", "item name", "libellé", "produkt", "produit"),
+        *("producto", "prodotto", "artikelname", "produktname", "artículo"),
     ),
     "text": (
         *("description", "details", "beschreibung", "specification", "specs", "descripción"),
@@ -36,6 +48,7 @@ NAMES: dict[str, tuple[str, ...]] = {
     "role": (
         *("type", "category", "kind", "group", "product type", "kategorie", "warengruppe", "art"),
         *("catégorie", "categoría", "categoria", "role", "product group", "typ", "soort"),
+        *("gruppe", "tipo", "famille", "familia", "type de produit"),
     ),
     "maker": (
         *("maker", "brand", "manufacturer", "make", "hersteller", "marke", "marque", "marca"),
@@ -44,16 +57,19 @@ NAMES: dict[str, tuple[str, ...]] = {
     "price": (
         *("price", "retail price", "rrp", "selling price", "sales price", "preis", "vk", "uvp"),
         *("vk preis", "verkaufspreis", "prix", "prezzo", "precio", "prijs", "price eur", "msrp"),
-        *("unit price", "vk brutto", "price incl vat"),
+        *("unit price", "vk brutto", "price incl vat", "price gross", "gross price", "pvp"),
+        *("bruttopreis", "einzelpreis", "listenpreis", "preis brutto", "preis inkl mwst"),
+        *("prix ttc", "prix unitaire", "precio unitario", "prezzo unitario"),
     ),
     "mass": (
         *("mass", "weight", "weight g", "weight kg", "gewicht", "poids", "peso", "net weight"),
-        *("gewicht g", "gewicht kg", "mass g", "wt"),
+        *("gewicht g", "gewicht kg", "mass g", "wt", "masse"),
     ),
     "material": ("material", "werkstoff", "matériau", "materiale", "materiaal", "matière"),
     "stock": (
         *("stock", "quantity", "qty", "on hand", "in stock", "bestand", "lagerbestand", "menge"),
         *("quantité", "quantità", "cantidad", "pieces", "stück", "voorraad", "available"),
+        *("lagerstand", "anzahl", "qté", "existencias", "unidades", "giacenza", "aantal"),
     ),
     "note": ("note", "notes", "remark", "remarks", "comment", "bemerkung", "notiz", "remarque"),
 }
@@ -62,7 +78,29 @@ OTHERS = (
     *("cost", "purchase price", "ek", "einkaufspreis", "ek preis", "tax", "vat", "mwst", "ean"),
     *("gtin", "barcode", "image", "url", "link", "colour", "color", "farbe", "supplier", "date"),
     *("updated", "created", "place", "location", "lagerplatz", "min stock", "discount", "margin"),
+    *("net price", "price net", "netto", "preis netto", "nettopreis", "vk netto", "trade price"),
+    *("wholesale price", "dealer price", "prix ht", "precio neto", "phone", "telefon"),
+    *("reorder level", "mindestbestand", "reserved", "ordered", "bestellt"),
 )
+
+#: Signs and words for money that stand in a column's name for something else as well.
+_NO_MONEY = frozenset({"p", "c", "gr", "ft", "fr", "fr.", "lei", "kr.", "a$"})
+
+#: What says that a price is of more than one piece.
+_PER = re.compile(
+    r"(?:\bper|\bpro|\bpar|\bpor|/)\s*(?!unit|piece|pc\b|each|item|st(?:k|ück)\b|pi[eè]ce|unidad|unité)"
+    r"(?:\d+\s*(?:pcs|pieces|st(?:k|ück)?)?|pair|set|dozen|box|m(?:etre|eter)?|paar|paire|par|pack)\b"
+)
+
+#: What a number is of, which values alone do not tell.
+_AMOUNTS = ("price", "mass", "stock")
+
+#: How alike a column's name has to be to a field's before its values can make it an amount.
+_NAMED = 0.6
+#: The same for a dimension's name.
+_NEAR = 0.7
+#: The same, before it is asked which of two columns is meant.
+_RIVAL = 0.84
 
 #: From which score on a guess is not asked about, and by how much it has to lead.
 SURE, LEAD = 0.72, 0.1
@@ -84,7 +122,7 @@ class Choice:
         The best guess.
     sure : bool
         Whether it need not be asked about.
-    others : tuple of str
+    others : tuple of Column
         What else it could be, the likeliest first.
     samples : tuple of str
         Some of its cells.
@@ -94,8 +132,13 @@ class Choice:
     column: str
     taken: Column
     sure: bool
-    others: tuple[str, ...]
+    others: tuple[Column, ...]
     samples: tuple[str, ...]
+
+    @property
+    def options(self) -> tuple[Column, ...]:
+        """Return what can be chosen: the guess, what else it could be, and nothing."""
+        return tuple(dict.fromkeys((self.taken, *self.others, Column("ignore"))))
 
 
 def _plain(name: str) -> str:
@@ -145,9 +188,9 @@ def _others() -> _Spellings:
 
 
 class _Words:
-    """Spellings of what a vocabulary holds, made once a vocabulary."""
+    """Spellings of what a vocabulary and its phrases hold, made once for both."""
 
-    def __init__(self, vocabulary: Vocabulary) -> None:
+    def __init__(self, vocabulary: Vocabulary, phrases: Phrases) -> None:
         roles = vocabulary.roles
         self.titles = _Spellings([*(r.title for r in roles.values()), *roles])
         self.paths: list[tuple[str, DimensionKind, _Spellings]] = []
@@ -159,28 +202,51 @@ class _Words:
                         *(f"{kind.title} {spec.name}", f"{role.title} {kind.title} {spec.name}"),
                         *((kind.title,) if len(kind.dimensions) == 1 else ()),
                     ]
-                    self.paths.append((f"{kind.name}.{spec.name}", spec, _Spellings(spelt)))
-                    every.append(spelt[0])
+                    path = f"{kind.name}.{spec.name}"
+                    said = phrases.columns.get(path, ())
+                    self.paths.append((path, spec, _Spellings([*spelt, *said])))
+                    every += [spelt[0], *said]
         self.every = _Spellings(every)
+        self._near: dict[str, list[tuple[str, DimensionKind, float]]] = {}
+
+    def near(self, name: str) -> list[tuple[str, DimensionKind, float]]:
+        """Return the dimensions that a column's name is like, and how much."""
+        found = self._near.get(name)
+        if found is None:
+            if len(self._near) > 5_000:
+                self._near.clear()
+            unit, bare = named_unit(name, "a.size"), _unadorned(name)
+            if unit:
+                bare = re.sub(
+                    rf"[\s,_]+(?:in\s+)?{re.escape(unit)}$", "", bare, flags=re.IGNORECASE
+                )
+            likes = [(p, s, max(n.alike(name), n.alike(bare))) for p, s, n in self.paths]
+            found = self._near[name] = [like for like in likes if like[2] >= _NEAR]
+        return found
 
 
-_KNOWN: dict[int, tuple[Vocabulary, _Words]] = {}
+_KNOWN: dict[int, tuple[Phrases, _Words]] = {}
 
 
-def _words(vocabulary: Vocabulary) -> _Words:
-    found = _KNOWN.get(id(vocabulary))
-    if found is None or found[0] is not vocabulary:
+def _words(vocabulary: Vocabulary, phrases: Phrases) -> _Words:
+    found = _KNOWN.get(id(phrases))
+    if found is None or found[0] is not phrases:
         _KNOWN.clear()
-        found = _KNOWN[id(vocabulary)] = (vocabulary, _Words(vocabulary))
+        found = _KNOWN[id(phrases)] = (phrases, _Words(vocabulary, phrases))
     return found[1]
 
 
-def header_words(vocabulary: Vocabulary) -> Callable[[str], float]:
+def _unadorned(name: str) -> str:
+    """Return a column's name without what stands in brackets behind it."""
+    return re.sub(r"\s*[(\[][^)\]]*[)\]]", "", name).strip() or name
+
+
+def header_words(vocabulary: Vocabulary, phrases: Phrases) -> Callable[[str], float]:
     """Return how surely a text names a column, for the search for headers."""
-    every = _words(vocabulary).every
+    every = _words(vocabulary, phrases).every
 
     def known(text: str) -> float:
-        return 1.0 if every.alike(text[:60]) > 0.86 else 0.0
+        return 1.0 if every.alike(_unadorned(text[:60])) > 0.86 else 0.0
 
     return known
 
@@ -207,7 +273,8 @@ def _fits(values: Sequence[str], vocabulary: Vocabulary, phrases: Phrases) -> di
     long = min(sum(map(len, values)) / len(values) / 25, 1.0)
     some = values[:40]
     roles = sum(
-        _words(vocabulary).titles.alike(v[:60]) > 0.85 or bool(phrases.read(v).role) for v in some
+        _words(vocabulary, phrases).titles.alike(v[:60]) > 0.85 or bool(phrases.read(v).role)
+        for v in some
     ) / len(some)
     money = _share(
         values,
@@ -231,18 +298,17 @@ def _fits(values: Sequence[str], vocabulary: Vocabulary, phrases: Phrases) -> di
     }
 
 
-def _dimensions(name: str, values: Sequence[str], vocabulary: Vocabulary) -> dict[str, float]:
+def _dimensions(
+    name: str, values: Sequence[str], vocabulary: Vocabulary, phrases: Phrases
+) -> dict[str, float]:
     """Return how well a column goes with each dimension of the vocabulary."""
     found: dict[str, float] = {}
-    mark = decimal_mark(values)
-    for path, spec, spellings in _words(vocabulary).paths:
-        alike = spellings.alike(name)
-        if alike < 0.7:
-            continue
+    mark, unit = decimal_mark(values), named_unit(name, "a.size")
+    for path, spec, alike in _words(vocabulary, phrases).near(name):
         plausible = spec.plausible
 
         def reads(text: str, plausible: tuple[float, float] | None = plausible) -> object:
-            figure = parse_figure(fixed(text, mark), Basis.NOMINAL, 0.1, plausible)
+            figure = parse_figure(fixed(text, mark, unit), Basis.NOMINAL, 0.1, plausible)
             if plausible is None or not figure.known:
                 return figure
             return figure if plausible[0] <= figure.mid <= plausible[1] else None
@@ -272,14 +338,7 @@ def guess(
         cells = [c.strip() for c in table.column(name)]
         values = [c for c in cells if c and c.casefold() not in UNKNOWN_TEXTS][:200]
         samples[name] = tuple(dict.fromkeys(values))[:3]
-        fits = _fits([v for v in values if not v.startswith(DATE)], vocabulary, phrases)
-        mine = {
-            means: 0.62 * names.alike(name) + 0.38 * fits.get(means, 0.0)
-            for means, names in _fields().items()
-        }
-        mine.update(_dimensions(name, values, vocabulary))
-        mine["ignore"] = 0.9 * _others().alike(name) if values else 1.0
-        scores[name] = mine
+        scores[name] = _scores(name, values, vocabulary, phrases)
     taken: dict[str, Column] = dict(known.columns) if known is not None else {}
     sure = dict.fromkeys(taken, True)
     used = {column.means for column in taken.values()}
@@ -292,37 +351,116 @@ def guess(
             name in taken
             or score < _LEAST
             or (means in used and means not in ("ignore", "note", "text"))
+            or _two_sizes(means, scores[name])
         ):
             continue
         rest = [
             s for m, s in scores[name].items() if m != means and (m not in used or m == "ignore")
         ]
-        taken[name] = Column(means, *_marks(table, name, means))
+        taken[name] = column_as(table, name, means)
         sure[name] = (
             means in ("ignore", "note")
             or (score >= SURE and score - max(rest, default=0.0) >= LEAD)
             or (score > EXACT and means in NAMES and _fields()[means].alike(name) > 0.95)
+            or [m for m, names in _fields().items() if names.alike(name) == 1.0] == [means]
         )
+        if taken[name].unit == UNSAID:
+            sure[name] = False
         used.add(means)
+    for name, column in taken.items():
+        rivals = [
+            n
+            for n in scores
+            if n != name
+            and column.means in _AMOUNTS
+            and scores[n][column.means] > max(SURE, scores[name][column.means] - 0.03)
+            and _fields()[column.means].alike(n) > _RIVAL
+        ]
+        if rivals and known is None:
+            sure.update(dict.fromkeys([name, *rivals], False))
     choices = []
     for name in table.header:
         others = sorted(scores[name], key=lambda m: -scores[name][m])
         best = taken.get(name, Column("ignore"))
-        likely = tuple(m for m in others if m != best.means and scores[name][m] > 0.35)[:4]
+        likely = [column_as(table, name, m) for m in others[:6] if scores[name][m] > 0.35]
+        if best.unit == UNSAID:
+            likely[:0] = [replace(best, unit=unit) for unit in ("g", "kg")]
+        likely = [c for c in likely if c != best][:5]
         is_sure = sure.get(name, not likely or not samples[name])
         is_sure = is_sure and (known is not None or not table.short)
-        choices.append(Choice(table.source, name, best, is_sure, likely, samples[name]))
+        choices.append(Choice(table.source, name, best, is_sure, tuple(likely), samples[name]))
     return choices
 
 
-def _marks(table: Found, name: str, means: str) -> tuple[str, str]:
-    """Return the unit that a column's name gives, and its decimal mark."""
-    unit = ""
-    if means == "mass":
-        match = re.search(r"(?:^|[\s\[(/_])(kg|g|lbs?|oz)(?:$|[\s\])/_.])", name.casefold())
-        unit = match[1] if match else ""
+def _scores(
+    name: str, values: Sequence[str], vocabulary: Vocabulary, phrases: Phrases
+) -> dict[str, float]:
+    """Return how well a column goes with whatever it could be, by its name and its cells."""
+    fits = _fits([v for v in values if not v.startswith(DATE)], vocabulary, phrases)
+    alike = {
+        means: max(names.alike(name), names.alike(_unadorned(name)))
+        for means, names in _fields().items()
+    }
+    # A column that is called just so is that, whatever stands in it.
+    mine = {
+        means: 0.62 * near + 0.38 * fits.get(means, 0.0) + (0.12 if near == 1.0 else 0.0)
+        for means, near in alike.items()
+    }
+    named = not re.fullmatch(r"column [A-Z]{1,3}", name)
+    for means in _AMOUNTS:
+        # Numbers under a strange name may be anything; a size is no price.
+        strange = named and alike[means] < _NAMED
+        if strange or (named_unit(name, "a.size") not in ("", "in") and alike[means] < 1.0):
+            mine[means] = min(mine[means], _LEAST - 0.01)
+    mine.update(_dimensions(name, values, vocabulary, phrases))
+    other = _others().alike(name)
+    if not values:
+        mine["ignore"] = 1.0
+    elif max(alike.values()) == 1.0 and other < 1.0:
+        mine["ignore"] = 0.3 * other
+    else:
+        mine["ignore"] = 0.9 * other
+    return mine
+
+
+def _two_sizes(means: str, of: Mapping[str, float]) -> bool:
+    """Say whether a column goes as well with another dimension."""
+    return "." in means and any(
+        "." in other and other != means and abs(score - of[means]) < 0.03
+        for other, score in of.items()
+    )
+
+
+def named_unit(name: str, means: str) -> str:
+    """Return the unit that a column's name gives; of a price, its currency.
+
+    Examples
+    --------
+    >>> named_unit("Durchmesser in mm", "bore.diameter"), named_unit("Weight (lbs)", "mass")
+    ('mm', 'lbs')
+    >>> named_unit("Price (GBP)", "price"), named_unit("Price per pair", "price")
+    ('gbp', 'per pair')
+    """
+    if means == "price":
+        known = MONEY_WORDS - _NO_MONEY
+    elif means == "mass":
+        known = MASS_WORDS - {"pound", "pounds"}
     elif "." in means:
-        match = re.search(r"(?:^|[\s\[(/_])(mm|cm|in|inch|zoll)(?:$|[\s\])/_.])", name.casefold())
-        unit = match[1] if match else ""
-    numeric = means in ("price", "mass", "stock") or "." in means
-    return unit, decimal_mark(table.column(name)) if numeric else ""
+        known = LENGTH_WORDS
+    else:
+        return ""
+    small = folded(name).casefold()
+    if means == "price" and (match := _PER.search(small)):
+        return match[0].strip()
+    words = re.findall(r"[^\W\d_]+|[^\w\s()\[\]/.,:;-]+", small)
+    return next((w for w in reversed(words) if w in known), "")
+
+
+def column_as(table: Found, name: str, means: str) -> Column:
+    """Return a column taken for something, with the unit and the decimal mark that it shows."""
+    values = table.column(name)
+    mark = decimal_mark(values) if means in _AMOUNTS or "." in means else ""
+    unit = named_unit(name, means)
+    if means == "mass" and not unit and doubtful_masses(values, mark):
+        unit = UNSAID
+    return Column(means, unit, mark)

@@ -3,13 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 
 from fitgraph.catalogue.vocabulary_file import FILE, read_vocabulary
 from fitgraph.intake.build import WHY, Report, take_in, write_catalogue
 from fitgraph.intake.grid import Found, tables
-from fitgraph.intake.guess import Choice, guess, header_words
+from fitgraph.intake.guess import Choice, column_as, guess, header_words
 from fitgraph.intake.mapping import FIELDS, Mapping, MappingError, TableMap, read_mapping
 from fitgraph.intake.phrases import Phrases, read_phrases
 from fitgraph.intake.report import as_page
@@ -80,7 +80,7 @@ def prepared(
     sheets: list[Sheet] = []
     for source in sources:
         sheets += [source] if isinstance(source, Sheet) else read_source(source)
-    names = header_words(vocabulary)
+    names = header_words(vocabulary, phrases)
     found: list[Found] = []
     for sheet in sheets:
         said = known.tables.get(sheet.title)
@@ -127,6 +127,20 @@ def _check(mapping: Mapping, vocabulary: Vocabulary) -> None:
                 f"the mapping of the word {word!r} names {role_name!r}, which is no role; use one "
                 f"of {', '.join(vocabulary.roles)}"
             )
+
+
+def chosen(job: Job, choice: Choice, means: str) -> Choice:
+    """Return a choice as somebody made it: a field, or a dimension of the vocabulary.
+
+    Raises
+    ------
+    MappingError
+        If it is neither.
+    """
+    table = next(t for t in job.tables if t.source == choice.source and choice.column in t.header)
+    column = column_as(table, choice.column, means)
+    _check(Mapping({choice.source: TableMap({choice.column: column})}), job.vocabulary)
+    return replace(choice, taken=column, sure=True)
 
 
 def mapping_of(job: Job, choices: Sequence[Choice]) -> Mapping:

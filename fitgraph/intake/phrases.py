@@ -30,7 +30,18 @@ SIZE = (
     r"(?:[øØ⌀]\s?)?"
     rf"(?:(?:[0-9]+[\s-])?[0-9]+/[0-9]+\s?{_UNIT}|[0-9]*[½¼¾⅛⅜⅝⅞]\s?{_UNIT}|{_NUMBER}\s?{_UNIT}?)"
     rf"(?:\s?(?:±|\+/-)\s?{_NUMBER}(?:\s?mm)?|\s?[+-]\s?{_NUMBER}\s?/\s?[+-]?\s?{_NUMBER}"
+    rf"|\s?\+\s?{_NUMBER}\s?-\s?{_NUMBER}|\s?-\s?{_NUMBER}\s?\+\s?{_NUMBER}"
     r"|\s?[hH][0-9]{1,2}(?![0-9]))?"
+)
+#: Before a size: neither the inside of a word or figure, nor the first end of a range.
+_BEFORE = r"(?<![\w.,/])(?<![0-9]-)(?<![0-9]–)(?<![0-9] - )(?<![0-9] – )" + "".join(
+    rf"(?<![0-9] {word} )" for word in ("to", "or", "and", "bis", "und", "oder", "ou", "et", "y")
+)
+#: A size that stands alone.
+_ALONE = re.compile(rf"(?<![\w.,/]){SIZE}(?![\w/]|[.,][0-9])")
+#: Two sizes that stand together, of which nobody says which is which.
+_TOGETHER = re.compile(
+    r"(?<![\w.,/])(?:[0-9]+[\s-])?[0-9][0-9.,]*\s?(?:[x×/]\s?[0-9][0-9.,]*)+(?:\s?mm\b)?(?!\w)"
 )
 
 
@@ -58,6 +69,8 @@ class Phrase:
     adds : tuple of float or None
         By how many mm, at least and at most, the dimension is larger than the size: a fork for
         110 mm wheels has more room than that.
+    leads : bool or None
+        Whether the size stands before the words; None where it stands among or without them.
     """
 
     pattern: re.Pattern[str]
@@ -68,6 +81,7 @@ class Phrase:
     reads: str = ""
     adds: tuple[float, float] | None = None
     needs: str = ""
+    leads: bool | None = None
 
     def figure(self, size: str) -> str:
         """Return the figure that a size in this phrase means."""
@@ -108,8 +122,9 @@ def _pattern(words: str) -> re.Pattern[str]:
             named = True
         pieces.append(piece.replace("#", f"(?:{SIZE})"))
     joined = (r"[\s:=-]*" if named else r"[\s-]+").join(pieces)
+    before = _BEFORE if joined.startswith("(?P<size>") else r"(?<![\w.,/])"
     # A figure stands alone: neither inside a word nor inside another figure.
-    return re.compile(rf"(?<![\w.,/])(?:{joined})(?![\w/]|[.,][0-9])", re.IGNORECASE)
+    return re.compile(rf"{before}(?:{joined})(?![\w/]|[.,][0-9])", re.IGNORECASE)
 
 
 def _bad(where: str, value: object, message: str, remedy: str) -> CatalogueError:
@@ -127,6 +142,8 @@ class Phrases:
         As ``[[phrases]]`` of the file.
     vocabulary : Vocabulary
         Whose roles and dimensions are named.
+    columns : sequence of mapping
+        As ``[[columns]]`` of the file: what columns of a dimension are called.
 
     Raises
     ------
@@ -134,8 +151,15 @@ class Phrases:
         If an entry names what the vocabulary does not have.
     """
 
-    def __init__(self, entries: Sequence[Mapping[str, Any]], vocabulary: Vocabulary) -> None:
+    def __init__(
+        self,
+        entries: Sequence[Mapping[str, Any]],
+        vocabulary: Vocabulary,
+        columns: Sequence[Mapping[str, Any]] = (),
+    ) -> None:
         self.vocabulary = vocabulary
+        #: What columns of a dimension are called, by ``feature.dimension``.
+        self.columns = self._columns(columns)
         self._read: dict[tuple[str, str], Said] = {}
         found: list[tuple[int, Phrase]] = []
         for place, entry in enumerate(entries, start=1):
@@ -181,13 +205,29 @@ class Phrases:
             if bool(reads) != ("#" in words):
                 raise _bad(where, words, "has no # for its size", "Write # where the size stands")
             pieces = re.split(r"[#\s-]+", folded(words).lower())
+            leads, ends = words.strip().startswith("#"), words.strip().endswith("#")
             yield (
                 words,
                 Phrase(
                     *(_pattern(words), role, of, material, dict(sets), reads, adds),
                     needs=max(pieces, key=len),
+                    leads=leads if leads != ends else None,
                 ),
             )
+
+    def _columns(self, entries: Sequence[Mapping[str, Any]]) -> dict[str, tuple[str, ...]]:
+        found: dict[str, tuple[str, ...]] = {}
+        for place, entry in enumerate(entries, start=1):
+            where = f"columns #{place}"
+            if not isinstance(entry, Mapping) or set(entry) != {"means", "say"}:
+                raise _bad(where, entry, "is no such entry", "Write means and say")
+            path, say = str(entry["means"]), entry["say"]
+            if not any(self._has(role, path) for role in self.vocabulary.roles):
+                raise _bad(where, path, "is no dimension", "Write feature.dimension")
+            if not isinstance(say, list) or not all(isinstance(s, str) and s.strip() for s in say):
+                raise _bad(where, say, "says nothing", 'Write say = ["words"]')
+            found[path] = (*found.get(path, ()), *say)
+        return found
 
     def _has(self, role: str, path: str) -> bool:
         feature, _, dimension = path.partition(".")
@@ -239,20 +279,21 @@ class Phrases:
             doubts.append(f"names {' and '.join(sorted(roles))}")
         materials: set[str] = set()
         figures: dict[str, dict[str, str]] = {}
+        worded: dict[str, dict[str, str]] = {}
         taken = [False] * len(plain)
+        phrases, torn = self._one_way(phrases, plain, role)
+        for span in torn:
+            taken[span.start : span.stop] = [True] * len(span)
+            doubts.append(f"has {plain[span.start : span.stop]!r}, which can be meant in two ways")
         for phrase in phrases:
             if phrase.of and role not in phrase.of:
                 continue
             for match in phrase.pattern.finditer(plain):
                 if any(taken[match.start() : match.end()]):
                     continue
-                span = range(match.start(), match.end())
+                taken[match.start() : match.end()] = [True] * (match.end() - match.start())
                 if phrase.role and not phrase.sets:
-                    for at in span:
-                        taken[at] = True
                     continue
-                for at in span:
-                    taken[at] = True
                 if phrase.material:
                     materials.add(phrase.material)
                 if not role:
@@ -266,21 +307,66 @@ class Phrases:
                         continue
                     figures.setdefault(phrase.reads, {}).setdefault(size, match[0].strip())
                 for path, value in phrase.sets.items():
-                    if self._has(role, path) and path not in figures:
-                        figures.setdefault(path, {}).setdefault(str(value), match[0].strip())
+                    if self._has(role, path):
+                        worded.setdefault(path, {}).setdefault(str(value), match[0].strip())
+        # A figure that is written goes before words that mean one.
+        figures = {**worded, **figures}
         told = {}
         for path, values in figures.items():
             if len(values) == 1:
                 told[path] = next(iter(values.items()))
             else:
                 doubts.append(f"gives {path} as {' and '.join(sorted(values))}")
-        for match in re.finditer(rf"(?<![\w.,/]){SIZE}(?![\w/]|[.,][0-9])", plain):
-            if role and not any(taken[match.start() : match.end()]):
-                doubts.append(f"has {match[0].strip()!r}, of which the phrases say nothing")
+        for left in (_ALONE, _TOGETHER):
+            for match in left.finditer(plain):
+                if role and not any(taken[match.start() : match.end()]):
+                    taken[match.start() : match.end()] = [True] * (match.end() - match.start())
+                    doubts.append(f"has {match[0].strip()!r}, of which the phrases say nothing")
         material = next(iter(materials)) if len(materials) == 1 else ""
         if len(materials) > 1:
             doubts.append(f"names {' and '.join(sorted(materials))}")
         return Said(role, material, told, tuple(doubts))
+
+    def _one_way(
+        self, phrases: Sequence[Phrase], plain: str, role: str
+    ) -> tuple[list[Phrase], list[range]]:
+        """Return the phrases to read by, and what can be read both ways.
+
+        In "inside 31.8 outside 34.9" the first size stands behind one word and before another.
+        The way in which more sizes of the text are told is the one that is meant; where neither
+        is, such a size is left out.
+        """
+        ways: dict[bool, dict[int, tuple[str, range]]] = {True: {}, False: {}}
+        for phrase in phrases:
+            if phrase.leads is None or not phrase.reads or (phrase.of and role not in phrase.of):
+                continue
+            for match in phrase.pattern.finditer(plain):
+                told = phrase.reads, range(match.start(), match.end())
+                ways[phrase.leads].setdefault(match.start("size"), told)
+        first, behind = ways[True], ways[False]
+        both = [at for at in first if at in behind]
+        if not both:
+            return list(phrases), []
+
+        def covered(one: dict[int, tuple[str, range]], other: dict[int, tuple[str, range]]) -> int:
+            spans = [span for _, span in one.values()]
+            more = [
+                span
+                for at, (_, span) in other.items()
+                if at not in one
+                and all(span.stop <= s.start or s.stop <= span.start for s in spans)
+            ]
+            return len(spans) + len(more)
+
+        leads = covered(first, behind) - covered(behind, first)
+        if not leads:
+            torn = [
+                range(min(first[at][1].start, behind[at][1].start), first[at][1].stop)
+                for at in both
+                if first[at][0] != behind[at][0]
+            ]
+            return list(phrases), torn
+        return sorted(phrases, key=lambda p: (not p.reads, p.leads not in (None, leads > 0))), []
 
 
 def read_phrases(folder: Path, vocabulary: Vocabulary) -> Phrases:
@@ -298,7 +384,11 @@ def read_phrases(folder: Path, vocabulary: Vocabulary) -> Phrases:
         document = tomllib.loads(read_bytes(path, folder).decode("utf-8-sig"))
     except (ValueError, RecursionError) as error:
         raise _bad("", "", f"is no valid TOML ({error})", "Mend that line") from None
-    entries = document.get("phrases", [])
-    if set(document) - {"phrases"} or not isinstance(entries, list):
-        raise _bad("", "", "holds more than [[phrases]]", "Write each as [[phrases]]")
-    return Phrases(entries, vocabulary)
+    entries, columns = document.get("phrases", []), document.get("columns", [])
+    if set(document) - {"phrases", "columns"} or not isinstance(entries, list):
+        raise _bad(
+            "", "", "holds more than [[phrases]] and [[columns]]", "Write each as [[phrases]]"
+        )
+    if not isinstance(columns, list):
+        raise _bad("columns", columns, "is no list", "Write each as [[columns]]")
+    return Phrases(entries, vocabulary, columns)

@@ -269,7 +269,9 @@ def _workbook(data: bytes, source: str) -> list[Sheet]:
         book = calamine.CalamineWorkbook.from_filelike(io.BytesIO(data))
         sheets = []
         for name in book.sheet_names:
-            rows = book.get_sheet_by_name(name).to_python(skip_empty_area=False)
+            sheet = book.get_sheet_by_name(name)
+            rows = sheet.to_python(skip_empty_area=False)
+            _fill_down(rows, sheet.merged_cell_ranges or ())
             sheets.append(Sheet(source, plain(name), _rows(f"{source} ({plain(name)})", rows)))
     except SourceError:
         raise
@@ -279,6 +281,16 @@ def _workbook(data: bytes, source: str) -> list[Sheet]:
             "save it again, or as CSV"
         ) from None
     return sheets
+
+
+def _fill_down(
+    rows: list[list[Any]], joined: Iterable[tuple[tuple[int, int], tuple[int, int]]]
+) -> None:
+    """Write what a cell over several rows holds into each of them."""
+    for (top, left), (bottom, _) in joined:
+        for at in range(top + 1, min(bottom + 1, len(rows))):
+            if left < len(rows[at]) and left < len(rows[top]) and rows[at][left] == "":
+                rows[at][left] = rows[top][left]
 
 
 def frame_sheet(frame: Any, name: str = "frame") -> Sheet:
@@ -294,8 +306,17 @@ def frame_sheet(frame: Any, name: str = "frame") -> Sheet:
         known = narwhals.from_native(frame, eager_only=True)
     except TypeError:
         raise SourceError(f"{name} is no data frame that can be read") from None
-    rows = [list(map(str, known.columns)), *map(list, known.iter_rows())]
+    columns = [
+        map(_as_shown, series.to_list()) if str(series.dtype) in ("Float32", "Float16") else series
+        for series in known.iter_columns()
+    ]
+    rows = [list(map(str, known.columns)), *map(list, zip(*columns, strict=True))]
     return Sheet(name, "", _rows(name, rows))
+
+
+def _as_shown(value: float | None) -> float | None:
+    """Return a number that was kept in four bytes as people wrote it: 34.9, not 34.900002."""
+    return None if value is None else float(f"{value:.7g}")
 
 
 def _parquet(path: Path) -> Sheet:
@@ -309,7 +330,14 @@ def _parquet(path: Path) -> Sheet:
         raise
     except Exception as error:
         raise SourceError(f"{path.name} is no Parquet file ({plain(str(error))[:80]})") from None
-    rows: Iterator[Sequence[Any]] = zip(*(c.to_pylist() for c in table.columns), strict=True)
+    kinds = needed("pyarrow.types")
+    columns = [
+        map(_as_shown, c.to_pylist())
+        if kinds.is_float32(c.type) or kinds.is_float16(c.type)
+        else c.to_pylist()
+        for c in table.columns
+    ]
+    rows: Iterator[Sequence[Any]] = zip(*columns, strict=True)
     return Sheet(path.name, "", _rows(path.name, [table.column_names, *rows]))
 
 
@@ -335,13 +363,14 @@ def _database(url: str) -> list[Sheet]:
         try:
             with engine.connect() as connection:
                 look = alchemy.inspect(connection)
-                names = [*look.get_table_names(), *look.get_view_names()]
+                names = [*sorted(look.get_table_names()), *sorted(look.get_view_names())]
                 if wanted and wanted not in names:
                     raise SourceError(
                         f"{shown} has no table {wanted!r}; it has {', '.join(names) or 'none'}"
                     )
                 sheets = []
-                for name in [wanted] if wanted else sorted(names):
+                # A part that a view shows as well is taken from its table.
+                for name in [wanted] if wanted else names:
                     table = alchemy.Table(name, alchemy.MetaData(), autoload_with=connection)
                     query = alchemy.select(table).limit(MOST_ROWS + 1)
                     found = connection.execution_options(stream_results=True).execute(query)

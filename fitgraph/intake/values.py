@@ -4,13 +4,21 @@ from __future__ import annotations
 
 import re
 from collections.abc import Iterable
+from statistics import median
 
 from fitgraph.intake.sources import DATE
-from fitgraph.units import UnitError, folded
+from fitgraph.units import UnitError, folded, parse_number
 
 #: Numbers that show which mark is the decimal one.
 _BOTH = re.compile(r"\d{1,3}(?:[.'\u00a0 ]\d{3})+,\d+|\d{1,3}(?:[,'\u00a0 ]\d{3})+\.\d+")
 _ONE = re.compile(r"(?<![\d.,])\d+([.,])(\d+)(?![\d.,])")
+
+#: A number or a fraction that stands without a unit.
+_BARE = re.compile(r"[øØ⌀]?\s?[+\-−]?[\d.,'\s\u00a0/\-½¼¾⅛⅜⅝⅞]+")
+#: The same with limits, or as a range; and with a tolerance class.
+_LIMITS = re.compile(r"[øØ⌀]?\s?[\d.,\s\u00a0/+\-−±()…–½¼¾⅛⅜⅝⅞]*\d\)?")
+_EACH = re.compile(r"\d+(?:[.,]\d+)?(?:\s\d+/\d+|/\d+|[½¼¾⅛⅜⅝⅞])?|[.,]\d+|[½¼¾⅛⅜⅝⅞]")
+_CLASSED = re.compile(r"([øØ⌀]?\s?\d+(?:[.,]\d+)?)\s?([A-Za-z]{1,2}\s?\d{1,2})")
 
 #: What a spreadsheet makes of 1/8, 3-4 or 8.10 when it takes them for days.
 _DAY = re.compile(
@@ -18,6 +26,52 @@ _DAY = re.compile(
     r"(?:[.\-/ ]?\d{2,4})?|(?:jan|feb|mar|apr|may|jun|jul|aug|sep|oct|nov|dec)[a-z]*[- ]\d{1,4}",
     re.IGNORECASE,
 )
+
+
+#: The unit of a column of masses of which nobody can say whether they are grams or kilograms.
+UNSAID = "?"
+
+#: Bare masses below this many may be kilograms.
+_FEW = 20.0
+
+
+def _bare_mass(text: str, mark: str) -> float | None:
+    """Return a mass without a unit as a number; None where it is something else."""
+    try:
+        return parse_number(fixed(text, mark))
+    except UnitError:
+        return None
+
+
+def doubtful_masses(values: Iterable[str], mark: str) -> bool:
+    """Say whether the bare masses of a column may be kilograms as well as grams.
+
+    Examples
+    --------
+    >>> doubtful_masses(["0.95", "1.2"], "."), doubtful_masses(["950", "4"], "")
+    (True, False)
+    """
+    bare = [n for v in values if v.strip() and (n := _bare_mass(v, mark)) is not None and n > 0]
+    return bool(bare) and (median(bare) < _FEW or any(n < _FEW and n % 1 for n in bare))
+
+
+def said_mass(text: str, mark: str, unit: str) -> str:
+    """Return a mass as it means one thing only.
+
+    Raises
+    ------
+    UnitError
+        If it may be grams or kilograms.
+    """
+    if unit != UNSAID:
+        return fixed(text, mark, unit)
+    bare = _bare_mass(text, mark)
+    if bare is not None and 0 < bare < _FEW:
+        raise UnitError(
+            f"can mean {bare:g} g or {bare:g} kg; write the unit behind it, into the column's name "
+            "or into the mapping"
+        )
+    return fixed(text, mark)
 
 
 def decimal_mark(values: Iterable[str]) -> str:
@@ -56,7 +110,7 @@ def fixed(text: str, mark: str, unit: str = "") -> str:
     mark : str
         The column's decimal mark; empty where nothing proves one.
     unit : str
-        Unit of a bare number.
+        Unit of a bare number or fraction; of a price, its currency.
 
     Raises
     ------
@@ -65,8 +119,10 @@ def fixed(text: str, mark: str, unit: str = "") -> str:
 
     Examples
     --------
-    >>> fixed("1.200", ","), fixed("28,6", ","), fixed("950", "", "g")
-    ('1200', '28.6', '950 g')
+    >>> fixed("1.200", ","), fixed("28,6", ","), fixed("950", "", "g"), fixed("1 1/4", "", "in")
+    ('1200', '28.6', '950 g', '1 1/4 in')
+    >>> fixed("1.125 ±0.002", ".", "in")
+    '1.125 in ±0.002 in'
     """
     if text.startswith(DATE) or _DAY.fullmatch(text.strip()):
         raise UnitError(
@@ -84,6 +140,10 @@ def fixed(text: str, mark: str, unit: str = "") -> str:
             return number.replace(mark, ".") if number.count(mark) == 1 else number
 
         plain = re.sub(r"(?<![\d.,])\d+(?:[.,]\d+)+(?![\d.,])", one, folded(plain))
-    if unit and re.fullmatch(r"[\d.,\s\u00a0+-]+", plain):
-        plain = f"{plain} {unit}"
+    if unit and _BARE.fullmatch(plain):
+        return f"{plain} {unit}"
+    if unit and _LIMITS.fullmatch(plain):
+        return _EACH.sub(rf"\g<0> {unit}", plain)
+    if unit and (match := _CLASSED.fullmatch(plain)):
+        return f"{match[1]} {unit} {match[2]}"
     return plain
