@@ -28,7 +28,6 @@ from fitgraph.lab import OpenCatalogue, StockGaps, open_catalogue
 from fitgraph.lab.coverage_tables import cells
 from fitgraph.lab.gap_charts import FILLINGS, TrendChart
 from fitgraph.lab.held_tables import stranded_text
-from fitgraph.lab.known_plans import KnownPlans, changes_of
 from fitgraph.lab.order_tables import proof_text
 from fitgraph.lab.session import SessionError, from_address, read_text, to_address
 from fitgraph.lab.slider import Slider
@@ -48,6 +47,7 @@ from fitgraph.stock import (
     trend,
 )
 from fitgraph.stock.groups import grouper
+from fitgraph.stock.known_plans import KnownPlans, changes_of
 from tests.looping import in_a_loop
 
 ALL = ["", ""]

@@ -11,6 +11,7 @@ import scipy.stats  # noqa: F401  loaded now, so that no first answer waits for 
 
 from fitgraph.draw import Nest, main_nest, nests
 from fitgraph.draw.style import SIGNS
+from fitgraph.explain.kept_out import limit_lines, no_build_lines
 from fitgraph.explain.standing import PartStanding, nearest_combination, standings, together
 from fitgraph.lab import tables
 from fitgraph.lab.answering import Answering, Step
@@ -18,7 +19,6 @@ from fitgraph.lab.debounce import Debounce
 from fitgraph.lab.form import Entries, FormError, part_label, read_entries
 from fitgraph.lab.front_panel import FrontPanel
 from fitgraph.lab.limit_field import LimitField
-from fitgraph.lab.limits import limit_lines, no_build_lines
 from fitgraph.lab.look import LABEL, field_layout, grid, heading, html, note, row, sides, style
 from fitgraph.lab.opened import OpenCatalogue
 from fitgraph.lab.picker import PartsForm

@@ -5,11 +5,11 @@ from __future__ import annotations
 from collections.abc import Sequence
 from html import escape
 
-from fitgraph.lab.known_plans import changes_of
 from fitgraph.lab.long_table import amount, few, long_table, money, part_html
 from fitgraph.model import Catalogue, Supply
 from fitgraph.plain import csv_text
 from fitgraph.stock import Plan
+from fitgraph.stock.known_plans import changes_of
 
 
 def days_text(days: int | None) -> str:

@@ -14,7 +14,6 @@ from fitgraph.lab.debounce import Debounce
 from fitgraph.lab.downloads import download_link
 from fitgraph.lab.form import FormError
 from fitgraph.lab.gap_charts import CurveChart
-from fitgraph.lab.known_plans import KnownPlans, changes_of
 from fitgraph.lab.limit_field import LimitField
 from fitgraph.lab.long_table import few
 from fitgraph.lab.look import LABEL, field_layout, grid, heading, html, note
@@ -30,6 +29,7 @@ from fitgraph.lab.order_tables import (
 )
 from fitgraph.lab.slider import Slider
 from fitgraph.stock import Plan, Restocking
+from fitgraph.stock.known_plans import KnownPlans, changes_of
 from fitgraph.units import UnitError, major, parse_money
 
 _SPEND, _TARGET = "spend", "target"

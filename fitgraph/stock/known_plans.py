@@ -6,7 +6,7 @@ from bisect import bisect_right
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from fitgraph.stock import Plan
+from fitgraph.stock.restock import Plan
 
 #: A share of enquiries that differs by less than this is the same.
 _EPSILON = 1e-9
