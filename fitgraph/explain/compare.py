@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
+from functools import cached_property
 
 import numpy as np
 
@@ -287,12 +288,26 @@ class Comparer:
     ----------
     catalogue : Catalogue
         Where they come from.
+    engine : TreeEngine, optional
+        Counts their builds, where one is compiled already.
+    explainer : Explainer, optional
+        Judges them, where one is compiled already.
     """
 
-    def __init__(self, catalogue: Catalogue) -> None:
+    def __init__(
+        self,
+        catalogue: Catalogue,
+        engine: TreeEngine | None = None,
+        explainer: Explainer | None = None,
+    ) -> None:
         self.catalogue = catalogue
-        self.engine = TreeEngine(catalogue)
-        self.explainer = Explainer(catalogue)
+        self.engine = TreeEngine(catalogue) if engine is None else engine
+        self._explainer = explainer
+
+    @cached_property
+    def explainer(self) -> Explainer:
+        """Return what judges whole builds; two parts need none."""
+        return self._explainer or Explainer(self.catalogue, self.engine)
 
     def parts(self, one: str, other: str) -> ComparedParts:
         """Return two parts of a role side by side.

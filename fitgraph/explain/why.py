@@ -107,10 +107,13 @@ class Explainer:
     ----------
     catalogue : Catalogue
         What the questions are asked of.
+    engine : TreeEngine, optional
+        The catalogue compiled for lists of builds, where that is done already.
     """
 
-    def __init__(self, catalogue: Catalogue) -> None:
+    def __init__(self, catalogue: Catalogue, engine: TreeEngine | None = None) -> None:
         self.catalogue = catalogue
+        self._engine = TreeEngine(catalogue) if engine is None else engine
         self.space = TreeEngine(catalogue, tidy=False).space
         self._kinds: dict[tuple[bool, Verdict], Kinds] = {}
         self._place = {
@@ -144,7 +147,7 @@ class Explainer:
             Whether needless parts are kept out, as in lists of builds.
         """
         if (tidy, least) not in self._kinds:
-            space = TreeEngine(self.catalogue).space if tidy else self.space
+            space = self._engine.space if tidy else self.space
             for verdict in (Verdict.UNKNOWN, Verdict.FITS):
                 self._kinds[(tidy, verdict)] = Kinds(space, verdict)
         return self._kinds[(tidy, least)]

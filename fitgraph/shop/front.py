@@ -197,7 +197,7 @@ class Shop:
         """The catalogue compiled for explanations."""
         from fitgraph.explain.why import Explainer
 
-        return Explainer(self.catalogue)
+        return Explainer(self.catalogue, self.engine)
 
     def _request(
         self,
@@ -413,7 +413,7 @@ class Shop:
         sides = [names_of(one), names_of(other)]
         if not all(sides):
             raise InputError("there is nothing to compare; name a part, or the parts of a build")
-        comparer = Comparer(self.catalogue)
+        comparer = Comparer(self.catalogue, self.engine)
         if all(len(side) == 1 for side in sides):
             return CompareAnswer(comparer.parts(sides[0][0], sides[1][0]), self.catalogue)
         return CompareAnswer(comparer.builds(*sides), self.catalogue)
