@@ -89,18 +89,15 @@ def import_(
     json: AsJson = False,
 ) -> None:
     """Make a catalogue of your own spreadsheets, price lists and databases."""
-    from fitgraph.catalogue import demo_folder
-    from fitgraph.intake.job import import_tables, prepared
+    from fitgraph.intake.job import import_tables, prepared, serving
     from fitgraph.intake.mapping import MappingError
     from fitgraph.intake.report import as_data
     from fitgraph.intake.sources import SourceError
     from fitgraph.shop import imports
 
-    serving = words or (into if (into / "vocabulary.toml").exists() else demo_folder())
-    if mapping is None and (into / "mapping.toml").exists():
-        mapping = into / "mapping.toml"
+    words, mapping = serving(into, words, mapping)
     try:
-        job = prepared(sources, serving, mapping)
+        job = prepared(sources, words, mapping)
         choices = _asked(job, yes=yes, quiet=json)
         report = import_tables(job, choices, into)
     except (SourceError, MappingError) as error:

@@ -5,10 +5,11 @@ from __future__ import annotations
 import contextlib
 import os
 import re
-from collections import defaultdict
+from collections import Counter, defaultdict
 from collections.abc import Callable, Iterator, Sequence
 from collections.abc import Mapping as MappingLike
 from dataclasses import dataclass, field, replace
+from itertools import islice
 from pathlib import Path
 
 from filelock import FileLock, Timeout
@@ -51,6 +52,9 @@ ASIDE, ASIDE_BEFORE = "set-aside.csv", "set-aside-before.csv"
 
 #: The page that an import leaves in its folder.
 PAGE = "import.html"
+
+#: Other things that a folder may hold before a catalogue is made in it.
+_OTHERS = 12
 
 #: Seconds that an import waits for another one into the same folder.
 _PATIENCE = 60
@@ -503,6 +507,34 @@ class _Reader:
             part.figures[path] = (value, "nominal", f"read from: {shorten(beside)}")
 
 
+def unknown_kinds(
+    tables: Sequence[Found], mapping: Mapping, vocabulary: Vocabulary, phrases: Phrases
+) -> dict[str, int]:
+    """Return the words for kinds of parts that mean no role, and in how many rows each stands.
+
+    Parameters
+    ----------
+    tables : sequence of Found
+        Of their sheets.
+    mapping : Mapping
+        Which column is what.
+    vocabulary, phrases
+        What words mean.
+    """
+    reader = _Reader(mapping, vocabulary, phrases)
+    found: dict[str, int] = {}
+    for table in tables:
+        known = mapping.of(table.source, table.header)
+        columns = {} if known is None else known.columns
+        for name in table.header:
+            if name not in columns or columns[name].means != "role":
+                continue
+            for word, times in Counter(c.strip() for c in table.column(name)).items():
+                if word and not reader.kind(word, (), "")[0]:
+                    found[word] = found.get(word, 0) + times
+    return dict(sorted(found.items(), key=lambda pair: -pair[1]))
+
+
 def take_in(
     tables: Sequence[Found],
     mapping: Mapping,
@@ -637,10 +669,12 @@ def write_catalogue(
     Raises
     ------
     MappingError
-        If something in the folder would be lost, or somebody else keeps writing to it.
+        If something in the folder would be lost, if it is a folder of other things, or if somebody
+        else keeps writing to it.
     OSError
         If it cannot be written.
     """
+    _ours(folder)
     with _alone(folder):
         fresh = {part.sku for part in intake.parts}
         told = _replaced(folder, fresh)
@@ -675,6 +709,22 @@ def write_catalogue(
             report = Report(intake, loaded, folder, (*intake.findings, *told, *of_made))
             write_text_whole(made / PAGE, page(report))
         return report
+
+
+def _ours(folder: Path) -> None:
+    """Refuse a folder that is full of other things, such as somebody's home.
+
+    Raises
+    ------
+    MappingError
+        If it is.
+    """
+    held = [*islice(folder.iterdir(), _OTHERS + 1)] if folder.is_dir() else []
+    if len(held) > _OTHERS and not (folder / VOCABULARY).exists():
+        raise MappingError(
+            f"{folder} holds other things and no catalogue; name a folder of its own, like "
+            f"{folder / 'my-shop'}. Nothing was imported."
+        )
 
 
 @contextlib.contextmanager

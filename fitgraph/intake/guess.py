@@ -209,6 +209,11 @@ class _Words:
         self.every = _Spellings(every)
         self._near: dict[str, list[tuple[str, DimensionKind, float]]] = {}
 
+    def measured(self, name: str) -> list[str]:
+        """Return the dimensions that are called by a word of a column's name, like "diameter"."""
+        words = set(_plain(name).split())
+        return list(dict.fromkeys(path for path, spec, _ in self.paths if spec.name in words))
+
     def near(self, name: str) -> list[tuple[str, DimensionKind, float]]:
         """Return the dimensions that a column's name is like, and how much."""
         found = self._near.get(name)
@@ -385,6 +390,10 @@ def guess(
         likely = [column_as(table, name, m) for m in others[:6] if scores[name][m] > 0.35]
         if best.unit == UNSAID:
             likely[:0] = [replace(best, unit=unit) for unit in ("g", "kg")]
+        if best.means == "ignore" and samples[name]:
+            # A size of which the name does not say where it is measured.
+            paths = _words(vocabulary, phrases).measured(name)
+            likely += [column_as(table, name, p) for p in paths if p not in scores[name]]
         likely = [c for c in likely if c != best][:5]
         is_sure = sure.get(name, not likely or not samples[name])
         is_sure = is_sure and (known is not None or not table.short)

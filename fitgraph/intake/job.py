@@ -6,8 +6,17 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
 
+from fitgraph.catalogue import demo_folder
 from fitgraph.catalogue.vocabulary_file import FILE, read_vocabulary
-from fitgraph.intake.build import WHY, Report, take_in, write_catalogue
+from fitgraph.intake.build import (
+    MAPPING,
+    WHY,
+    Intake,
+    Report,
+    take_in,
+    unknown_kinds,
+    write_catalogue,
+)
 from fitgraph.intake.grid import Found, tables
 from fitgraph.intake.guess import Choice, column_as, guess, header_words
 from fitgraph.intake.mapping import FIELDS, Mapping, MappingError, TableMap, read_mapping
@@ -127,6 +136,47 @@ def _check(mapping: Mapping, vocabulary: Vocabulary) -> None:
                 f"the mapping of the word {word!r} names {role_name!r}, which is no role; use one "
                 f"of {', '.join(vocabulary.roles)}"
             )
+
+
+def serving(
+    into: Path, words: Path | None = None, mapping: Path | None = None
+) -> tuple[Path, Path | None]:
+    """Return whose words serve an import into a folder, and what was said of columns before.
+
+    Parameters
+    ----------
+    into : Path
+        The folder; its own words and its own mapping serve where nothing else is named.
+    words, mapping : Path, optional
+        What is named instead.
+    """
+    if words is None:
+        words = into if (into / FILE).exists() else demo_folder()
+    if mapping is None and (into / MAPPING).exists():
+        mapping = into / MAPPING
+    return words, mapping
+
+
+def first_rows(job: Job, choices: Sequence[Choice], most: int) -> list[tuple[Found, Intake]]:
+    """Return the first rows of each table, and what is understood of them."""
+    mapping = mapping_of(job, choices)
+    _check(mapping, job.vocabulary)
+    few = [replace(t, rows=t.rows[:most], sums=()) for t in job.tables]
+    return [(t, take_in([t], mapping, job.vocabulary, job.phrases)) for t in few]
+
+
+def kinds_asked(job: Job, choices: Sequence[Choice]) -> dict[str, int]:
+    """Return their words for kinds of parts that mean no role, and in how many rows each is."""
+    known = mapping_of(job, choices)
+    return unknown_kinds(job.tables, known, job.vocabulary, job.phrases)
+
+
+def with_kind(job: Job, word: str, role: str) -> Job:
+    """Return a job in which a word of theirs means a role; none where it is empty."""
+    roles = {w: r for w, r in job.known.roles.items() if w != word}
+    if role:
+        roles[word] = role
+    return replace(job, known=replace(job.known, roles=roles))
 
 
 def chosen(job: Job, choice: Choice, means: str) -> Choice:

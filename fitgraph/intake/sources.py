@@ -319,17 +319,17 @@ def _as_shown(value: float | None) -> float | None:
     return None if value is None else float(f"{value:.7g}")
 
 
-def _parquet(path: Path) -> Sheet:
+def _parquet(held: Path | io.BytesIO, name: str) -> Sheet:
     parquet = needed("pyarrow.parquet")
     try:
-        file = parquet.ParquetFile(path)
+        file = parquet.ParquetFile(held)
         if file.metadata.num_rows > MOST_ROWS:
-            raise SourceError(f"{path.name} has more than {MOST_ROWS:,} rows; divide it")
+            raise SourceError(f"{name} has more than {MOST_ROWS:,} rows; divide it")
         table = file.read()
     except SourceError:
         raise
     except Exception as error:
-        raise SourceError(f"{path.name} is no Parquet file ({plain(str(error))[:80]})") from None
+        raise SourceError(f"{name} is no Parquet file ({plain(str(error))[:80]})") from None
     kinds = needed("pyarrow.types")
     columns = [
         map(_as_shown, c.to_pylist())
@@ -338,7 +338,7 @@ def _parquet(path: Path) -> Sheet:
         for c in table.columns
     ]
     rows: Iterator[Sequence[Any]] = zip(*columns, strict=True)
-    return Sheet(path.name, "", _rows(path.name, [table.column_names, *rows]))
+    return Sheet(name, "", _rows(name, [table.column_names, *rows]))
 
 
 def _database(url: str) -> list[Sheet]:
@@ -413,14 +413,36 @@ def read_source(source: str) -> list[Sheet]:
         if size > MOST_BYTES:
             raise SourceError(f"{path.name} has more than {MOST_BYTES:,} bytes; divide it")
         if path.suffix.lower() in (".parquet", ".pq"):
-            return [_parquet(path)]
+            return [_parquet(path, path.name)]
         data = path.read_bytes()
     except SpecialFileError:
         raise SourceError(f"{path.name} is a pipe or a device, no file") from None
     except OSError as error:
         raise SourceError(f"{source} cannot be read: {error.strerror}") from None
-    if path.suffix.lower() in _WORKBOOKS or data[:4] in (b"PK\x03\x04", b"\xd0\xcf\x11\xe0"):
-        return _workbook(data, path.name)
+    return read_held(path.name, data)
+
+
+def read_held(name: str, data: bytes) -> list[Sheet]:
+    """Return the sheets of a file that is held in memory, as a page hands it over.
+
+    Parameters
+    ----------
+    name : str
+        Of the file; its end tells what it is.
+    data : bytes
+        What it holds.
+
+    Raises
+    ------
+    SourceError
+        If it cannot be read.
+    """
+    name = plain(Path(name).name)[:200] or "list"
+    end = Path(name).suffix.lower()
+    if end in (".parquet", ".pq"):
+        return [_parquet(io.BytesIO(data), name)]
+    if end in _WORKBOOKS or data[:4] in (b"PK\x03\x04", b"\xd0\xcf\x11\xe0"):
+        return _workbook(data, name)
     if not data.strip():
-        raise SourceError(f"{path.name} is empty")
-    return [_text_sheet(_decoded(data, path.name), path.name)]
+        raise SourceError(f"{name} is empty")
+    return [_text_sheet(_decoded(data, name), name)]

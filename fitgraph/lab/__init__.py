@@ -16,6 +16,7 @@ if TYPE_CHECKING:
     from fitgraph.lab.lesson import FitLesson
     from fitgraph.lab.map_of_fits import MapOfFits
     from fitgraph.lab.opened import OpenCatalogue, open_catalogue
+    from fitgraph.lab.own_data import OwnData
     from fitgraph.lab.practice import Practice
     from fitgraph.lab.start import Start
     from fitgraph.lab.triangle_view import MaterialTriangle
@@ -31,6 +32,7 @@ _MODULES = {
     "MapOfFits": "map_of_fits",
     "MaterialTriangle": "triangle_view",
     "OpenCatalogue": "opened",
+    "OwnData": "own_data",
     "Practice": "practice",
     "Start": "start",
     "StockGaps": "gaps",
@@ -47,6 +49,7 @@ __all__ = [
     "MapOfFits",
     "MaterialTriangle",
     "OpenCatalogue",
+    "OwnData",
     "Practice",
     "Start",
     "StockGaps",

@@ -75,6 +75,9 @@ DOORS = (
     ),
 )
 
+#: Where a list of somebody's own becomes a catalogue.
+OWN_DATA = "09-your-data.ipynb"
+
 _CSS = (
     ".fg-doors{display:grid;gap:12px;"
     "grid-template-columns:repeat(auto-fit,minmax(min(230px,100%),1fr));margin:.4em 0 1em}\n"
@@ -137,6 +140,12 @@ class Start(Answering):
             self.health,
             html(tables.wrap(doors_html())),
             heading("Another catalogue"),
+            html(
+                tables.wrap(
+                    f'<p><a href="{OWN_DATA}">Make one of your own list</a>: a spreadsheet, a '
+                    "price list or a database. Or open a folder:</p>"
+                )
+            ),
             row([self.folder, self.open]),
             self.message,
         )

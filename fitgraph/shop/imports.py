@@ -4,7 +4,8 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from fitgraph.intake.build import ASIDE, PAGE, Report, Taken
+from fitgraph.intake.build import ASIDE, PAGE, Intake, Report
+from fitgraph.intake.grid import Found
 from fitgraph.intake.guess import Choice
 from fitgraph.intake.mapping import FIELDS
 from fitgraph.intake.mapping import Column as Meant
@@ -35,7 +36,7 @@ def meaning(column: Meant) -> str:
 def told(column: Meant) -> str:
     """Return what a column is taken for, in a sentence."""
     if column.unit == UNSAID:
-        return "mass, in grams or kilograms: not certain which"
+        return "in g or in kg?"
     return FIELDS.get(column.means, "a size")
 
 
@@ -64,26 +65,40 @@ def question(choice: Choice) -> Shown:
     return Shown(f"{choice.column}: {', '.join(choice.samples)}", (listed,))
 
 
-def understood(parts: Sequence[Taken], vocabulary: Vocabulary) -> Table:
-    """Return parts as they were understood, a row each."""
-    digits, currency = vocabulary.minor_digits, vocabulary.currency
-
-    def price(part: Taken) -> str:
-        return "" if part.price is None else show_money(part.price, currency, digits)
-
-    return Table.of(
-        "",
-        parts,
-        (Column("sku", title="Number"), lambda p: p.sku),
-        (Column("role", title="Kind"), lambda p: vocabulary.roles[p.role].title),
-        (Column("price", title="Price"), price),
-        (Column("mass", title="Mass"), lambda p: "" if p.mass_g is None else show_mass(p.mass_g)),
-        (Column("stock", title="Stock"), lambda p: "" if p.stock is None else str(p.stock)),
-        (
-            Column("figures", title="Sizes"),
-            lambda p: ", ".join(f"{path} {value}" for path, (value, _, _) in p.figures.items()),
-        ),
+def as_they_stand(table: Found) -> Table:
+    """Return the first rows of a table as somebody wrote them."""
+    columns = (Column("row", PLACE, "Row"), *(Column(name, title=name) for name in table.header))
+    width = len(table.header)
+    rows = tuple(
+        (number, *(c[:80] for c in cells[:width]), *("",) * (width - len(cells)))
+        for number, cells in table.rows
     )
+    return Table("rows", columns, rows, f"{table.source}, as it stands")
+
+
+def understood(intake: Intake, vocabulary: Vocabulary) -> Table:
+    """Return rows as they were understood: the part, or why it is none, and what was left out."""
+    digits, currency = vocabulary.minor_digits, vocabulary.currency
+    remarks: dict[int | None, list[str]] = {}
+    for finding in intake.findings:
+        if finding.code != "set-aside":
+            value = f"{finding.value} " if finding.value and finding.column else ""
+            told_of = f"{value}{finding.message}".split(";")[0]
+            remarks.setdefault(finding.row, []).append(told_of)
+    rows: list[tuple[int, str, str, str, str, str, str]] = []
+    for p in intake.parts:
+        sizes = [f"{path} {value}" for path, (value, _, _) in p.figures.items()]
+        price = "" if p.price is None else show_money(p.price, currency, digits)
+        mass = "" if p.mass_g is None else show_mass(p.mass_g)
+        more = [*sizes, *(f"({r})" for r in remarks.get(p.row, ()))]
+        stock = "" if p.stock is None else str(p.stock)
+        title = vocabulary.roles[p.role].title
+        rows.append((p.row, p.sku, title, price, mass, stock, "; ".join(more)))
+    for aside in intake.aside:
+        rows.append((aside.row, "", "set aside", "", "", "", f"{aside.reason}. {aside.remedy}"))
+    heads = ("Number", "Kind", "Price", "Mass", "Stock", "Sizes, and what was left out")
+    columns = (Column("row", PLACE, "Row"), *(Column(h.lower(), title=h) for h in heads))
+    return Table("understood", columns, tuple(sorted(rows)), "What it is understood as")
 
 
 def rows_read(report: Report) -> tuple[Say, ...]:

@@ -1,0 +1,373 @@
+"""Their own list becomes a catalogue: what its columns are, beside what is understood of them."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from dataclasses import replace
+from html import escape
+from pathlib import Path
+
+import ipywidgets as widgets
+
+from fitgraph.intake.build import ASIDE, MAPPING, Report
+from fitgraph.intake.guess import Choice
+from fitgraph.intake.job import (
+    Job,
+    chosen,
+    first_rows,
+    import_tables,
+    kinds_asked,
+    prepared,
+    serving,
+    with_kind,
+)
+from fitgraph.intake.mapping import FIELDS, MappingError
+from fitgraph.intake.mapping import Column as Meant
+from fitgraph.intake.sources import Sheet, SourceError, read_held
+from fitgraph.lab import tables
+from fitgraph.lab.answering import Answering, Show, Step
+from fitgraph.lab.chosen import choose
+from fitgraph.lab.downloads import download_link
+from fitgraph.lab.look import LABEL, field_layout, fold, heading, html, note, row, sides, style
+from fitgraph.report.as_html import html as report_html
+from fitgraph.report.as_html import table_html
+from fitgraph.shop import imports
+
+#: Rows of each table, and tables, that are shown beside what is understood of them.
+_ROWS, _TABLES = 8, 3
+
+#: Words for kinds of parts that are asked about.
+_KINDS = 12
+
+#: Columns whose meaning can be changed on the page; the file of the mapping takes all of them.
+_COLUMNS = 40
+
+#: Bytes that a browser hands over in one piece to a server as it comes.
+_MOST_BYTES = 6_000_000
+
+#: Where a catalogue goes if nobody says.
+_INTO = "~/my-shop"
+
+_READING = '<p role="status">Reading …</p>'
+
+
+def _beside(field: widgets.Dropdown) -> None:
+    """Lay a field out so that a note has room beside it, and that it is never too wide."""
+    field.layout.flex, field.layout.min_width = "0 1 34em", "0"
+    field.layout.max_width = "100%"
+
+
+class OwnData(Answering):
+    """A list of somebody's own, read, asked about where it is unsure, and imported."""
+
+    def __init__(self) -> None:
+        super().__init__()
+        self.job: Job | None = None
+        self.choices: list[Choice] = []
+        #: What was said on the page: of columns, and of words for kinds of parts.
+        self._columns_said: dict[tuple[str, str], Meant] = {}
+        self._kinds_said: dict[str, str] = {}
+        self._turn = 0
+        self.source = widgets.Text(
+            description="List",
+            placeholder="path of a spreadsheet, or sqlite:///stock.db#parts",
+            continuous_update=False,
+            style=LABEL,
+            layout=field_layout(),
+        )
+        self.source.layout.flex = "1 1 24em"
+        self.upload = widgets.FileUpload(
+            multiple=False,
+            description="Choose a file",
+            tooltip="Hand over a spreadsheet of up to 6 MB from this computer",
+            layout=widgets.Layout(width="auto"),
+        )
+        self.into = widgets.Text(
+            value=_INTO,
+            description="Catalogue",
+            placeholder="folder of the catalogue to make, or to add to",
+            continuous_update=False,
+            style=LABEL,
+            layout=field_layout(),
+        )
+        self.into.layout.flex = "1 1 24em"
+        self.read = widgets.Button(
+            description="Read it",
+            tooltip="Read the list; nothing is written yet",
+            layout=widgets.Layout(width="auto"),
+        )
+        self.take = widgets.Button(
+            description="Import it",
+            tooltip="Write the mapping and the catalogue",
+            disabled=True,
+            layout=widgets.Layout(width="auto"),
+        )
+        for button in (self.read, self.take):
+            button.add_class("fg-main")
+        self.message, self.asked, self.standing, self.seen, self.done = (html() for _ in range(5))
+        self.questions, self.kinds = widgets.VBox(), widgets.VBox()
+        self.certain = widgets.VBox()
+        self.columns = fold("Every column", [self.certain])
+        self.answer = widgets.VBox(
+            [
+                heading("What is not certain"),
+                self.asked,
+                self.questions,
+                self.kinds,
+                heading("Your list, and what it is understood as"),
+                sides([self.standing], [self.seen], halves=True),
+                self.columns,
+                heading("Make the catalogue"),
+                row([self.into, self.take]),
+            ]
+        )
+        self.answer.layout.display = "none"
+        self.upload.observe(self._handed, names="value")
+        self.read.on_click(lambda _: self._typed())
+        self.take.on_click(lambda _: self._import())
+        self.into.observe(lambda _: self._read_again(), names="value")
+        self.children = (
+            style(self),
+            row([self.source, self.read, self.upload]),
+            note(
+                "CSV, XLSX, XLS, ODS or Parquet, or a database, which is only read. "
+                "Nothing is ever written to your list."
+            ),
+            self.message,
+            self.answer,
+            self.done,
+        )
+
+    def __repr__(self) -> str:
+        """Return what a notebook shows in its place until the cell is run."""
+        return "Run this cell to read a list of your own."
+
+    # ---------------------------------------------------------------- reading
+
+    def _handed(self, change: dict[str, object]) -> None:
+        files = self.upload.value
+        if not files:
+            return
+        name, data = str(files[0]["name"]), bytes(files[0]["content"])
+        self.upload.value = ()
+        if len(data) > _MOST_BYTES:
+            told = f"{name} has more than {_MOST_BYTES:,} bytes; type its path instead."
+            self.message.value = tables.wrap(tables.alert(told))
+            return
+        self.source.value = ""
+        self._forget()
+        self._prepare(lambda: read_held(name, data))
+
+    def _typed(self) -> None:
+        typed = self.source.value.strip()
+        if not typed:
+            told = "Type the path of your list, or choose a file."
+            self.message.value = tables.wrap(tables.alert(told))
+            return
+        self._forget()
+        path = typed if "://" in typed else str(Path(typed).expanduser())
+        self._prepare(lambda: [path])
+
+    def _forget(self) -> None:
+        self._columns_said.clear()
+        self._kinds_said.clear()
+
+    def _read_again(self) -> None:
+        """Read with the words and the mapping of the folder that is now named."""
+        if self.job is not None:
+            sheets = list(self.job.sheets)
+            self._prepare(lambda: sheets)
+
+    def folder(self) -> Path:
+        """Return the folder of the catalogue."""
+        return Path(self.into.value.strip() or _INTO).expanduser().absolute()
+
+    def _prepare(self, sources: Callable[[], Sequence[str | Sheet]]) -> None:
+        self._turn += 1
+        turn = self._turn
+        self.job, self.take.disabled = None, True
+        self.done.value, self.message.value = "", tables.wrap(_READING)
+
+        def compute() -> Show:
+            words, mapping = serving(self.folder())
+            try:
+                job = prepared(sources(), words, mapping)
+            except (SourceError, MappingError) as error:
+                told = tables.wrap(tables.alert(str(error)))
+                return lambda: self._failed(told)
+            return lambda: self._prepared(job)
+
+        self.run(lambda: [(True, compute)], lambda: turn == self._turn, self.message)
+
+    def _failed(self, told: str) -> None:
+        self.message.value = told
+        self.answer.layout.display = "none"
+
+    def _prepared(self, job: Job) -> None:
+        for word, role in self._kinds_said.items():
+            job = with_kind(job, word, role)
+        self.job, said = job, self._columns_said
+        self.choices = [
+            replace(c, taken=said.get((c.source, c.column), c.taken)) for c in job.choices
+        ]
+        rows = sum(len(t.rows) + len(t.sums) for t in job.tables)
+        named = ", ".join(dict.fromkeys(t.source for t in job.tables))
+        told = f"{named}: {rows:,} rows, {len(self.choices)} columns"
+        self.message.value = tables.wrap(f'<p role="status"><strong>{escape(told)}</strong></p>')
+        unsure = [n for n, c in enumerate(self.choices) if not c.sure]
+        sure = [n for n, c in enumerate(self.choices) if c.sure]
+        self.questions.children = [self._question(n) for n in unsure[:_COLUMNS]]
+        self.certain.children = [self._question(n) for n in sure[:_COLUMNS]]
+        self._ask_kinds()
+        self.answer.layout.display = "flex"
+        self.take.disabled = False
+        self._understand()
+
+    # ---------------------------------------------------------------- asking
+
+    def _options(self, choice: Choice) -> list[tuple[str, Meant]]:
+        """Return all that a column can be: the likely first, then every other."""
+        assert self.job is not None
+        likely = list(choice.options)
+        named = {c.means for c in likely}
+        paths = dict.fromkeys(
+            f"{kind.name}.{dimension}"
+            for role in self.job.vocabulary.roles.values()
+            for kind in role.features.values()
+            for dimension in kind.dimensions
+        )
+        rest = [Meant(means) for means in (*FIELDS, *paths) if means not in named]
+        return [
+            *((f"{imports.meaning(c)}: {imports.told(c)}", c) for c in likely),
+            *((f"{imports.meaning(c)}: {imports.told(c)}", c) for c in rest),
+        ]
+
+    def _question(self, place: int) -> widgets.Box:
+        choice = self.choices[place]
+        field = widgets.Dropdown(
+            options=self._options(choice),
+            value=choice.taken,
+            description=choice.column,
+            tooltip=choice.column,
+            style=LABEL,
+            layout=field_layout(),
+        )
+        _beside(field)
+
+        def decide(change: dict[str, object]) -> None:
+            meant = field.value
+            if self.job is None or meant is None:
+                return
+            if meant in choice.options:
+                decided = replace(choice, taken=meant, sure=True)
+            else:
+                decided = chosen(self.job, choice, meant.means)
+            self.choices[place] = decided
+            self._columns_said[choice.source, choice.column] = decided.taken
+            self._ask_kinds()
+            self._understand()
+
+        field.observe(decide, names="value")
+        holds = ", ".join(choice.samples) or "nothing"
+        return row([field, note(f"holds {holds}"[:90])])
+
+    def _ask_kinds(self) -> None:
+        """Ask which kinds of parts are meant by words that name none."""
+        assert self.job is not None
+        asked = kinds_asked(self.job, self.choices)
+        self.kinds.children = [self._kind(w, n) for w, n in [*asked.items()][:_KINDS]]
+
+    def _kind(self, word: str, times: int) -> widgets.Box:
+        assert self.job is not None
+        field = widgets.Dropdown(
+            options=[
+                ("no part of ours: set aside", ""),
+                *((role.title, name) for name, role in self.job.vocabulary.roles.items()),
+            ],
+            description=word[:60],
+            tooltip=word[:200],
+            style=LABEL,
+            layout=field_layout(),
+        )
+        _beside(field)
+
+        def decide(change: dict[str, object]) -> None:
+            if self.job is not None:
+                self._kinds_said[word] = field.value or ""
+                self.job = with_kind(self.job, word, self._kinds_said[word])
+                self._understand()
+
+        field.observe(decide, names="value")
+        return row(
+            [field, note(f"which kind of part? {times:,} {'row' if times == 1 else 'rows'}")]
+        )
+
+    def _understand(self) -> None:
+        """Show the first rows beside what is understood of them."""
+        assert self.job is not None
+        told = "Say what these are, or leave the guess:"
+        if not self.questions.children and not self.kinds.children:
+            told = "Every column is certain; look at the rows below."
+        self.asked.value = tables.wrap(f"<p>{escape(told)}</p>")
+        with self.in_words(self.message):
+            shown = first_rows(self.job, self.choices, _ROWS)[:_TABLES]
+            self.standing.value = tables.wrap(
+                "".join(table_html(imports.as_they_stand(t)) for t, _ in shown)
+            )
+            self.seen.value = tables.wrap(
+                "".join(
+                    table_html(imports.understood(intake, self.job.vocabulary))
+                    for _, intake in shown
+                )
+            )
+
+    # ---------------------------------------------------------------- importing
+
+    def _import(self) -> None:
+        if self.job is None:
+            return
+        job, choices, folder = self.job, list(self.choices), self.folder()
+        self.take.disabled = True
+        self.done.value = tables.wrap('<p role="status">Importing …</p>')
+        turn = self._turn
+
+        def compute() -> Show:
+            try:
+                report = import_tables(job, choices, folder)
+                files = self._files(folder)
+            except (MappingError, OSError) as error:
+                told = tables.wrap(tables.alert(str(error)))
+                return lambda: self._imported(told)
+            return lambda: self._imported(self._told(report, choices, files))
+
+        def steps() -> Sequence[Step]:
+            return [(True, compute)]
+
+        self.run(steps, lambda: turn == self._turn, self.done)
+
+    def _imported(self, told: str) -> None:
+        self.done.value = told
+        self.take.disabled = False
+
+    @staticmethod
+    def _files(folder: Path) -> str:
+        """Return links that save what the import wrote for people."""
+        links = [
+            download_link(f"Save {name}", name, kind, (folder / name).read_bytes())
+            for name, kind in ((ASIDE, "text/csv"), (MAPPING, "application/toml"))
+            if (folder / name).exists()
+        ]
+        return f"<p>{''.join(links)}</p>"
+
+    @staticmethod
+    def _told(report: Report, choices: list[Choice], files: str) -> str:
+        shared = report.loaded is not None and choose(report.folder)
+        told = (
+            'The pages are about it from now on: go to <a href="08-the-counter.ipynb">the '
+            'counter</a> or to <a href="00-start.ipynb">the start</a>.'
+            if shared
+            else f"It is in {escape(str(report.folder))}."
+        )
+        return f"{report_html(imports.report(report, choices))}" + tables.wrap(
+            f"{files}<p>{told}</p>"
+        )
