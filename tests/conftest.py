@@ -2,7 +2,13 @@
 
 from __future__ import annotations
 
+import datetime
 import os
+import time
+from collections import defaultdict
+from collections.abc import Iterator
+from pathlib import Path
+from typing import Any
 
 import pytest
 from hypothesis import settings
@@ -10,6 +16,15 @@ from xdist.scheduler import LoadFileScheduling
 
 #: Where the tests in a browser are.
 _BROWSER = "tests/browser/"
+
+#: What is long without a mark of its own: notebooks whose page is opened in a browser as well,
+#: and examples that ask what the tests of the front door ask.
+_LONG = (
+    "notebooks/04-gaps-in-stock.ipynb",
+    "notebooks/05-next-adapter.ipynb",
+    "fitgraph/shop/front.py::fitgraph.shop.front.Shop.adapters",
+    "fitgraph/shop/front.py::fitgraph.shop.front.Shop.measure",
+)
 
 # In CI the same examples are tried each time, so that a run can be repeated; elsewhere new
 # ones are looked for.
@@ -28,12 +43,24 @@ def pytest_addoption(parser: pytest.Parser) -> None:
     parser.addoption(
         "--long", action="store_true", help="run the tests that are marked long as well"
     )
+    parser.addoption(
+        "--long-for",
+        type=float,
+        metavar="SECONDS",
+        help="run only tests that are marked long, and begin no other after so many seconds; "
+        "each day begins at another file",
+    )
 
 
 def pytest_configure(config: pytest.Config) -> None:
     config.addinivalue_line(
         "markers", "long: more of what shorter tests look at as well; runs with --long"
     )
+    config.addinivalue_line(
+        "markers", "some(n): of its many cases n run, spread evenly; with --long all of them"
+    )
+    if config.getoption("--long") or config.getoption("--long-for") is not None:
+        os.environ["FITGRAPH_LONG_TESTS"] = "1"  # read by turns.py
 
 
 class _ByFile(LoadFileScheduling):
@@ -51,13 +78,94 @@ def pytest_xdist_make_scheduler(config: pytest.Config, log: object) -> LoadFileS
     return _ByFile(config, log)
 
 
+def _spread(items: list[pytest.Item]) -> set[str]:
+    """Return the tests that are left out of the many cases of one test."""
+    of: dict[str, list[pytest.Item]] = defaultdict(list)
+    for item in items:
+        if item.get_closest_marker("some") and not item.get_closest_marker("long"):
+            of[item.nodeid.split("[")[0]].append(item)
+    out = set()
+    for cases in of.values():
+        few = next(cases[0].iter_markers("some")).args[0]
+        if few < len(cases):
+            step = (len(cases) - 1) / max(few - 1, 1)
+            kept = {round(n * step) for n in range(few)}
+            out |= {item.nodeid for n, item in enumerate(cases) if n not in kept}
+    return out
+
+
 def pytest_collection_modifyitems(config: pytest.Config, items: list[pytest.Item]) -> None:
     """Leave out what is long, and begin with what runs in a browser, then the notebooks."""
-    if not config.getoption("--long"):
-        left = [item for item in items if item.get_closest_marker("long")]
-        items[:] = [item for item in items if not item.get_closest_marker("long")]
-        config.hook.pytest_deselected(items=left)
-    items.sort(key=lambda item: (not item.nodeid.startswith(_BROWSER), ".ipynb" not in item.nodeid))
+    for item in items:
+        if item.nodeid.split("::Cell")[0] in _LONG:
+            item.add_marker("long")
+    spread = _spread(items)
+    only = config.getoption("--long-for") is not None
+    if only or not config.getoption("--long"):
+        long = [bool(i.get_closest_marker("long")) or i.nodeid in spread for i in items]
+        config.hook.pytest_deselected(
+            items=[i for i, is_long in zip(items, long, strict=True) if is_long is not only]
+        )
+        items[:] = [i for i, is_long in zip(items, long, strict=True) if is_long is only]
+    if only:
+        files = list(dict.fromkeys(item.nodeid.split("::")[0] for item in items))
+        first = datetime.date.today().toordinal()
+        turn = {file: (n - first) % len(files) for n, file in enumerate(files)}
+        items.sort(key=lambda item: turn[item.nodeid.split("::")[0]])
+    else:
+        items.sort(
+            key=lambda item: (not item.nodeid.startswith(_BROWSER), ".ipynb" not in item.nodeid)
+        )
+
+
+@pytest.hookimpl(tryfirst=True)
+def pytest_runtestloop(session: pytest.Session) -> bool | None:
+    """Run long tests while there is time; what it did not come to is told, and is no fault."""
+    seconds = session.config.getoption("--long-for")
+    if seconds is None or session.testsfailed or session.config.option.collectonly:
+        return None
+    end = time.monotonic() + seconds
+    after: list[Any] = [*session.items[1:], None]
+    for n, (item, following) in enumerate(zip(session.items, after, strict=True)):
+        if time.monotonic() > end:
+            left = f"\n{n} long tests were run; time is up for {len(session.items) - n} others"
+            session.config.get_terminal_writer().line(left)
+            break
+        session.config.hook.pytest_runtest_protocol(item=item, nextitem=following)
+        if session.shouldfail:
+            raise session.Failed(session.shouldfail)
+        if session.shouldstop:
+            raise session.Interrupted(session.shouldstop)
+    return True
+
+
+@pytest.fixture(scope="module")
+def demo_read_once() -> Iterator[None]:
+    """Read and compile the demo once for all commands of a file's tests."""
+    import fitgraph.catalogue
+    import fitgraph.solve.engine
+    from fitgraph.model import Catalogue
+    from fitgraph.solve import Space
+
+    real_load, real_compile = fitgraph.catalogue.load, fitgraph.solve.engine.compile_space
+    folder = fitgraph.catalogue.demo_folder()
+    demo = real_load(folder)
+    spaces: dict[bool, Space] = {}
+
+    def load(where: str | Path) -> Any:
+        return demo if Path(where) == folder else real_load(where)
+
+    def compile_space(catalogue: Catalogue, *, tidy: bool = True) -> Space:
+        if catalogue is not demo.catalogue:
+            return real_compile(catalogue, tidy=tidy)
+        if tidy not in spaces:
+            spaces[tidy] = real_compile(catalogue, tidy=tidy)
+        return spaces[tidy]
+
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr(fitgraph.catalogue, "load", load)
+        patch.setattr(fitgraph.solve.engine, "compile_space", compile_space)
+        yield
 
 
 def pytest_sessionfinish(session: pytest.Session, exitstatus: int) -> None:
@@ -69,6 +177,8 @@ def pytest_sessionfinish(session: pytest.Session, exitstatus: int) -> None:
     if stats.get("skipped"):
         reporter.write_line("skipped tests are failures here (--no-skips)", red=True)
         session.exitstatus = pytest.ExitCode.TESTS_FAILED
+    if session.config.getoption("--long-for") is not None:
+        return
     for what, told in ((".ipynb", "of a notebook"), ("tests/browser", "in a browser")):
         if not any(what in name for name in passed):
             reporter.write_line(f"no test {told} was run", red=True)

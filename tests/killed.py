@@ -18,8 +18,13 @@ from collections.abc import Callable
 from itertools import cycle, islice
 from pathlib import Path
 
+from tests.turns import turns
+
 #: How often each kind of file is killed.
-TIMES = int(os.environ.get("FITGRAPH_KILLS", "40"))
+TIMES = int(os.environ.get("FITGRAPH_KILLS", turns(40, 12)))
+
+#: How many of these have to end in its middle; a run may make a few calls fewer than the last.
+ENOUGH = TIMES - max(3, TIMES // 10 - 1)
 
 #: Where the kinds of files are.
 TESTS = ("tests/test_files.py", "tests/test_import_whole.py", "tests/test_cache.py")

@@ -64,6 +64,7 @@ from fitgraph.draw.sheet_html import sheet_html
 from fitgraph.draw.sheet_pdf import sheet_pdf
 from fitgraph.model import Catalogue, Dimension, FreeSize, Make, Reference, Verdict, Workmanship
 from tests import made_catalogues as small
+from tests.turns import LONG, turns
 
 #: Heights of lettering of ISO 3098-1:2015 in mm, looked up; a title block's texts may shrink.
 ISO_3098 = {1.8, 2.5, 3.5, 5.0}
@@ -337,7 +338,7 @@ def test_parts_of_any_size_are_drawn_tidily(made: Sheet, liner: Sheet, solid: Sh
     """Rods and rings, thick and thin, 6 to 150 mm wide and 5 to 300 mm long."""
     random = Random(7)
     scales = set()
-    for n in range(90):
+    for n in range(turns(90, 30)):
         outside = round(random.uniform(6, 150), 2)
         wall = round(random.uniform(1.2, max(1.3, 0.35 * outside)), 2)
         slot = round(random.uniform(0.5, min(5, 0.6 * (outside - 2 * wall))), 2)
@@ -585,6 +586,9 @@ def test_the_command_answers_in_json_and_writes_sheets(shop: Path, tmp_path: Pat
     assert sorted(p.suffix for p in out.iterdir()) == [".dxf", ".html", ".pdf", ".step", ".svg"]
     assert sorted(answer["files"]) == sorted(str(p) for p in out.iterdir())
     assert answer["saved"] == str(new) and first["sku"] in load(new).catalogue.parts
+    assert "estimates" in " ".join(answer["cautions"])
+    if not LONG:  # asked once more, on two workers
+        return
     code, text, _ = run(
         *("adapters", "--catalogue", str(new), "--role", "sleeve", "--json", "--workers", "2")
     )

@@ -45,8 +45,9 @@ from fitgraph.solve import Request, TreeEngine
 from tests import made_catalogues as small
 from tests.bench.catalogues import scaled
 from tests.test_certain_is_certain import demo_told, nesting_joints, picked, tried
+from tests.turns import turns
 
-FEW = settings(max_examples=25, deadline=None, suppress_health_check=list(HealthCheck))
+FEW = settings(max_examples=turns(25), deadline=None, suppress_health_check=list(HealthCheck))
 
 
 def options_of(catalogue: Catalogue) -> dict:
@@ -143,7 +144,7 @@ def test_stock_that_is_released_has_a_build_then(catalogue: Catalogue) -> None:
 # -- windows and cells ---------------------------------------------------------------
 
 
-@settings(max_examples=60, deadline=None)
+@settings(max_examples=turns(60), deadline=None)
 @given(st.data())
 def test_windows_say_what_the_rules_say(data: st.DataObject) -> None:
     """Each rule judges the made size; the window must come to the same.
@@ -192,7 +193,7 @@ def test_cells_of_two_intervals() -> None:
 # -- the best few ---------------------------------------------------------------------
 
 
-@settings(max_examples=60, deadline=None)
+@settings(max_examples=turns(60), deadline=None)
 @given(
     st.integers(1, 7).flatmap(
         lambda n: st.tuples(
@@ -524,7 +525,7 @@ def here(crowded: Catalogue) -> Scan:
     return found
 
 
-@pytest.mark.parametrize("where", ["threads", "dask"])
+@pytest.mark.parametrize("where", ["threads", pytest.param("dask", marks=pytest.mark.long)])
 def test_executors_give_what_this_process_gives(
     crowded: Catalogue, here: Scan, where: str, request: pytest.FixtureRequest
 ) -> None:

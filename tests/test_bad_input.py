@@ -18,6 +18,7 @@ from fitgraph.catalogue import CatalogueError, Finding, demo_folder, load
 from fitgraph.catalogue.findings import ERROR, WARNING
 from fitgraph.catalogue.load import Loaded
 from fitgraph.model import Basis, Presence
+from tests.turns import turns
 
 VOCABULARY = (demo_folder() / "vocabulary.toml").read_bytes()
 
@@ -618,7 +619,7 @@ def test_no_parts_table(folder: Folder) -> None:
 
 @settings(
     deadline=None,
-    max_examples=150,
+    max_examples=turns(150),
     suppress_health_check=[HealthCheck.function_scoped_fixture],
 )
 @given(

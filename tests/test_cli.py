@@ -8,12 +8,12 @@ over the demo are added up again from its CSV files.
 from __future__ import annotations
 
 import csv
+import functools
 import json
 import os
 import re
 import subprocess
 import sys
-from collections.abc import Iterator
 from decimal import Decimal
 from pathlib import Path
 from typing import Any
@@ -29,11 +29,10 @@ from fitgraph.cli import notebooks as lab_command
 from fitgraph.cli.options import Sort, Wish, Work
 from fitgraph.explain import Prefer
 from fitgraph.explain.requested import Listed, list_builds
-from fitgraph.model import Catalogue
 from fitgraph.report import as_text
 from fitgraph.report import builds as builds_report
 from fitgraph.report.hints import Hints
-from fitgraph.solve import Request, Services, Space
+from fitgraph.solve import Request, Services
 from fitgraph.solve.engine import SORTS
 from fitgraph.solve.limits import Counted
 
@@ -108,27 +107,8 @@ def plugs(tmp_path: Path) -> Path:
     return write_plugs(tmp_path / "plugs")
 
 
-@pytest.fixture(scope="module", autouse=True)
-def demo_read_once() -> Iterator[None]:
-    """Read and compile the demo once for all tests."""
-    real_load, real_compile = fitgraph.catalogue.load, fitgraph.solve.engine.compile_space
-    demo = real_load(demo_folder())
-    spaces: dict[bool, Space] = {}
-
-    def load(folder: Path) -> Any:
-        return demo if Path(folder) == demo_folder() else real_load(folder)
-
-    def compile_space(catalogue: Catalogue, *, tidy: bool = True) -> Space:
-        if catalogue is not demo.catalogue:
-            return real_compile(catalogue, tidy=tidy)
-        if tidy not in spaces:
-            spaces[tidy] = real_compile(catalogue, tidy=tidy)
-        return spaces[tidy]
-
-    with pytest.MonkeyPatch.context() as patch:
-        patch.setattr(fitgraph.catalogue, "load", load)
-        patch.setattr(fitgraph.solve.engine, "compile_space", compile_space)
-        yield
+# Read and compile the demo once for all tests.
+pytestmark = pytest.mark.usefixtures("demo_read_once")
 
 
 def run(*words: str | Path) -> Any:
@@ -144,6 +124,11 @@ def answer(*words: str | Path, code: int = 0) -> dict[str, Any]:
     loaded = json.loads(result.stdout)
     assert isinstance(loaded, dict)
     return loaded
+
+
+@functools.cache
+def tour() -> dict[str, Any]:
+    return answer("tour")
 
 
 def demo_rows(table: str) -> list[dict[str, str]]:
@@ -390,7 +375,7 @@ def test_why_fits_and_cannot_be_told(plugs: Path) -> None:
 
 def test_changes_of_parts_in_the_demo_are_true() -> None:
     """Whoever takes the advice and asks again hears that it fits."""
-    told = answer("tour")["why"]
+    told = tour()["why"]
     tried = 0
     for fix in told["fixes"]:
         if any(a["do"] == "service" for a in fix["actions"]):
@@ -409,7 +394,7 @@ def test_changes_of_parts_in_the_demo_are_true() -> None:
 
 
 def test_why_shape_on_the_demo() -> None:
-    told = answer("tour")
+    told = tour()
     found = answer("why", *told["why"]["named"], code=1)
     assert {**told["why"], "findings": found["findings"]} == found
     assert {"verdict", "named", "conflicts", "fixes", "needs", "joints", "remarks"} <= set(found)
@@ -425,7 +410,7 @@ def test_why_shape_on_the_demo() -> None:
 
 
 def test_grip_comes_with_its_caution_and_only_where_parts_may_fit() -> None:
-    told = answer("tour")
+    told = tour()
     assert told["why"]["hold"] is None
     parts = set(told["builds"]["builds"][0]["parts"].values())
     found = answer("why", *sorted(parts))
@@ -494,7 +479,7 @@ def test_tour_is_half_a_screen() -> None:
 
 
 def test_tour_is_computed_from_an_enquiry_of_the_demo() -> None:
-    told = answer("tour")
+    told = tour()
     enquiry = next(row for row in demo_rows("enquiries") if row["number"] == told["enquiry"])
     assert set(enquiry["have"].split()) == {*told["have"], told["tried"]}
     for build in told["builds"]["builds"]:
@@ -612,9 +597,10 @@ def test_names_are_neither_markup_nor_escapes(tmp_path: Path) -> None:
     assert "lug [/] in [red]the[/red] hole" in shown
 
 
+@pytest.mark.some(2)
 @pytest.mark.parametrize("width", [30, 60, 200])
 def test_narrow_terminals_lose_nothing(width: int) -> None:
-    told = answer("tour")
+    told = tour()
     demo = fitgraph.catalogue.load(demo_folder()).catalogue
     engine = fitgraph.solve.engine.TreeEngine(demo)
     request = Request(have=tuple(told["have"]))

@@ -22,6 +22,10 @@ from fitgraph.graph.said import judge
 from fitgraph.mechanics.materials import MATERIALS
 from fitgraph.model import Catalogue, Presence, Verdict
 from fitgraph.solve import NamingError, Request
+from tests.turns import turns
+
+# Commands on the demo do not each read it.
+pytestmark = pytest.mark.usefixtures("demo_read_once")
 
 
 @pytest.fixture(scope="module")
@@ -34,7 +38,7 @@ def comparer(demo: Catalogue) -> Comparer:
     return Comparer(demo)
 
 
-@settings(max_examples=25, deadline=None, suppress_health_check=list(HealthCheck))
+@settings(max_examples=turns(25), deadline=None, suppress_health_check=list(HealthCheck))
 @given(st.data())
 def test_counterparts_are_those_of_every_pair_judged_alone(data: st.DataObject) -> None:
     catalogue = data.draw(catalogues())
@@ -158,6 +162,11 @@ def test_command_as_json_and_for_people() -> None:
     assert "Does not fit." in text and "bar over the kit's sleeve" in text
 
 
+def test_to_measure_an_unknown_part_is_bad_input() -> None:
+    assert CliRunner().invoke(main.app, ["measure", "FORK-NO-01"]).exit_code == 2
+
+
+@pytest.mark.long
 def test_measure_command() -> None:
     run = CliRunner().invoke
     answer = json.loads(run(main.app, ["measure", "FORK-VEN-07", "--limit", "1", "--json"]).stdout)
@@ -170,7 +179,6 @@ def test_measure_command() -> None:
     assert result.exit_code == 0
     assert "Look whether the fork has an anchor" in result.stdout
     assert "% on average" in result.stdout
-    assert run(main.app, ["measure", "FORK-NO-01"]).exit_code == 2
 
 
 # -- advice ------------------------------------------------------------------------

@@ -24,10 +24,11 @@ from fitgraph.solve import Request, TreeEngine
 from fitgraph.solve import cores as cores_module
 from fitgraph.solve.cores import Tallies, count_all, list_cores
 from fitgraph.solve.query import ask
+from tests.turns import turns
 
 RANDOM = settings(
     deadline=None,
-    max_examples=120,
+    max_examples=turns(120),
     suppress_health_check=[HealthCheck.too_slow, HealthCheck.data_too_large],
 )
 

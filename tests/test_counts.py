@@ -51,12 +51,13 @@ from fitgraph.model import (
 )
 from fitgraph.solve import ReferenceEngine, Request, TreeEngine
 from fitgraph.solve.engine import SORTS
+from tests.turns import turns
 
 Options = Mapping[str, Sequence[Option]]
 
 RANDOM = settings(
     deadline=None,
-    max_examples=80,
+    max_examples=turns(80),
     suppress_health_check=[HealthCheck.too_slow, HealthCheck.data_too_large],
 )
 
@@ -127,7 +128,9 @@ def bench40() -> Catalogue:
 BY_HAND = {Verdict.FITS: 614 + 858, Verdict.UNKNOWN: 614 + 468 + 858 + 618}
 
 
-@pytest.mark.parametrize("least", [Verdict.FITS, Verdict.UNKNOWN])
+@pytest.mark.parametrize(
+    "least", [Verdict.FITS, pytest.param(Verdict.UNKNOWN, marks=pytest.mark.long)]
+)
 def test_forty_parts_are_counted_as_by_hand_five_ways(bench40: Catalogue, least: Verdict) -> None:
     options = allowed_options(bench40, Request())
     joints = asked(bench40.vocabulary.joints, tidy=True)
@@ -230,7 +233,7 @@ def test_counts_within_limits_equal_brute_force(data: st.DataObject) -> None:
         assert counted.number == counted.least == true
 
 
-@settings(RANDOM, max_examples=30)
+@settings(RANDOM, max_examples=turns(30))
 @given(st.data())
 def test_other_solvers_count_the_same(data: st.DataObject) -> None:
     catalogue = data.draw(catalogues())
@@ -304,7 +307,7 @@ def _yield_moment(option: Option, source: StrengthSource) -> float | None:
     return material.yield_mpa * modulus / 1000
 
 
-@settings(RANDOM, max_examples=150)
+@settings(RANDOM, max_examples=turns(150))
 @given(st.data())
 def test_best_builds_equal_brute_force(data: st.DataObject) -> None:
     """Costs of the first k, ties in any order; every build valid, none twice."""

@@ -59,10 +59,11 @@ from fitgraph.solve.engine import SORTS, Build
 from fitgraph.solve.limits import count_within
 from fitgraph.solve.query import TENTHS, ask
 from fitgraph.solve.stream import Stream
+from tests.turns import turns
 
 RANDOM = settings(
     deadline=None,
-    max_examples=80,
+    max_examples=turns(80),
     suppress_health_check=[HealthCheck.too_slow, HealthCheck.data_too_large],
 )
 
@@ -129,7 +130,7 @@ def least_of(vectors: set[tuple[float, ...]]) -> set[tuple[float, ...]]:
     }
 
 
-@settings(RANDOM, max_examples=120)
+@settings(RANDOM, max_examples=turns(120))
 @given(st.data())
 def test_fronts_equal_brute_force(data: st.DataObject) -> None:
     catalogue = data.draw(catalogues())
@@ -448,7 +449,7 @@ def by_cp_sat_cheapest(
     return round(solver.objective_value) if status == cp_model.OPTIMAL else None
 
 
-@settings(RANDOM, max_examples=60)
+@settings(RANDOM, max_examples=turns(60))
 @given(st.data())
 def test_clingo_lists_the_same_and_cp_sat_finds_the_same_optimum(data: st.DataObject) -> None:
     catalogue = data.draw(catalogues())

@@ -34,12 +34,13 @@ from fitgraph.graph.said import judge
 from fitgraph.model import Catalogue, Fill, Option, Verdict
 from fitgraph.solve import Request, TreeEngine
 from fitgraph.solve.request import Services
+from tests.turns import turns
 
 Key = tuple[str, str]
 Chosen = dict[str, Option]
 Set = frozenset[Key]
 
-SLOW = settings(deadline=None, max_examples=60, suppress_health_check=[HealthCheck.too_slow])
+SLOW = settings(deadline=None, max_examples=turns(60), suppress_health_check=[HealthCheck.too_slow])
 
 # ---------------------------------------------------------------- brute force
 
@@ -406,7 +407,7 @@ def test_nothing_is_asked_of_a_catalogue_without_parts() -> None:
 # ---------------------------------------------------------------- a second judge
 
 
-@settings(deadline=None, max_examples=25, suppress_health_check=[HealthCheck.too_slow])
+@settings(deadline=None, max_examples=turns(25), suppress_health_check=[HealthCheck.too_slow])
 @given(questions())
 def test_conflicts_equal_those_of_cpmpy(question: tuple[Catalogue, list[str]]) -> None:
     """CPMpy's marco finds all minimal unsatisfiable sets, mus one of them."""

@@ -24,6 +24,9 @@ from fitgraph.explain.advice import advise
 from fitgraph.explain.words_rider import advice_text, family_text, tube_text
 from fitgraph.model import Catalogue
 
+# Commands on the demo do not each read it.
+pytestmark = pytest.mark.usefixtures("demo_read_once")
+
 #: What a row is given to ask with.
 Ask = Callable[..., str]
 
@@ -319,8 +322,12 @@ def test_the_guide_to_questions_says_what_the_commands_say(command: str, says: s
         assert phrase in text, (command, phrase, text)
 
 
-def test_the_guide_has_rows_and_its_python_runs() -> None:
+def test_the_guide_has_rows() -> None:
     assert len(ROWS) > 15
+
+
+@pytest.mark.long
+def test_the_python_of_the_guide_runs() -> None:
     (block,) = re.findall(r"```python\n(.*?)```", GUIDE, re.DOTALL)
     names: dict[str, object] = {}
     exec(compile(block, "questions.md", "exec"), names)

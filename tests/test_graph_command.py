@@ -15,6 +15,9 @@ from typer.testing import CliRunner
 
 from fitgraph.cli.main import app
 
+# Commands on the demo do not each read it.
+pytestmark = pytest.mark.usefixtures("demo_read_once")
+
 
 def run(*arguments: str) -> Any:
     return CliRunner().invoke(app, ["graph", *arguments])

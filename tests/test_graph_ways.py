@@ -42,6 +42,7 @@ from fitgraph.model import (
 )
 from fitgraph.solve import NamingError
 from tests.strategies import all_options, catalogues
+from tests.turns import turns
 
 
 def between(joint: Joint) -> frozenset[str]:
@@ -222,7 +223,7 @@ def test_ways_through_rings_are_those_of_brute_force() -> None:
     assert lengths[2] > 20 and lengths[3] > 20 and lengths[4] > 2 and serviced > 2
 
 
-@settings(max_examples=60, deadline=None, suppress_health_check=list(HealthCheck))
+@settings(max_examples=turns(60), deadline=None, suppress_health_check=list(HealthCheck))
 @given(st.data())
 def test_ways_are_those_of_brute_force_in_any_vocabulary(data: st.DataObject) -> None:
     """Joints of every rule between any roles; few of these catalogues have a way at all."""

@@ -45,6 +45,9 @@ from fitgraph.model import (
 from fitgraph.model.rider import Identify, Question
 from fitgraph.solve import NamingError
 
+# Commands on the demo do not each read it.
+pytestmark = pytest.mark.usefixtures("demo_read_once")
+
 
 @pytest.fixture(scope="module")
 def demo() -> Identifier:

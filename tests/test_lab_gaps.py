@@ -102,6 +102,7 @@ def test_the_headline_is_the_coverage(page, served):
         assert f"{WORDS[standing]} {total.of(standing):g} {total.share(standing):.0%}" in told
 
 
+@pytest.mark.some(3)
 @pytest.mark.parametrize("figure", [*(s.word for s in Standing), "unmet"])
 def test_every_cell_is_the_matrix(page, served, figure):
     panel = page.covered
@@ -260,6 +261,7 @@ def test_weak_points_are_those_of_the_api(shop, page):
     assert re.search(rf"{first.skus[0]} .*? {first.enquiries:g} ", words(page.weak.parts))
 
 
+@pytest.mark.some(5)
 @pytest.mark.parametrize("by", ["standing", "system", "style", "material", "family"])
 @pytest.mark.parametrize("shelf", ["today", "then"])
 def test_the_trend_is_that_of_the_api(shop, page, served, by, shelf):
@@ -300,6 +302,7 @@ def test_enquiries_without_a_date_are_in_no_month(shop, served):
 # ---------------------------------------------------------------- orders
 
 
+@pytest.mark.some(4)
 @pytest.mark.parametrize("budget", ["0", "39.78", "39.79", "100", "190.99", "250 EUR", "1000", ""])
 def test_orders_within_a_budget_are_the_best(shop, page, restocking, budget):
     panel = page.restock
@@ -321,6 +324,7 @@ def test_orders_within_a_budget_are_the_best(shop, page, restocking, budget):
     assert list(panel.chart.figure.data[1].y) == [best.served]
 
 
+@pytest.mark.some(4)
 @pytest.mark.parametrize("percent", [0, 40, 46, 52, 54, 56, 100])
 def test_orders_for_a_coverage_are_the_cheapest(shop, page, restocking, percent):
     panel = page.restock
@@ -509,6 +513,7 @@ def test_what_goes_wrong_inside_is_told_in_words(shop, monkeypatch):
     assert 'role="alert"' in page.problems.value
 
 
+@pytest.mark.long
 def test_catalogue_text_is_never_markup(shop):
     """Names, notes and numbers of a catalogue come from anywhere."""
     evil = '<img src=x onerror="alert(1)">'

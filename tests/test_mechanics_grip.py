@@ -12,6 +12,7 @@ from hypothesis import strategies as st
 
 from fitgraph.mechanics import clamps, slots
 from fitgraph.mechanics import grip as g
+from tests.turns import turns
 
 STEEL, ALUMINIUM, ACETAL = 205.0, 68.9, 2.8
 SLEEVE = g.RingSection(28.6, 31.8, 40.0, ACETAL, 3.0, clearance_mm=(0.05, 0.15))
@@ -87,7 +88,7 @@ def test_weak_bolts_do_not_reach_the_core() -> None:
     assert found.closes == 0.0 and found.high_nm == 0.0
 
 
-@settings(max_examples=40)
+@settings(max_examples=turns(40))
 @given(
     gaps=st.tuples(*[st.floats(0, 0.2)] * 3),
     more=st.floats(0, 0.2),

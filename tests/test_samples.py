@@ -6,13 +6,21 @@ import pytest
 
 from tests.samples import MORE, PAGE, printed, samples, shortened
 
+# Commands on the demo do not each read it.
+pytestmark = pytest.mark.usefixtures("demo_read_once")
+
 SAMPLES = samples(PAGE.read_text(encoding="utf-8"))
 
 
 @pytest.mark.parametrize(
     "command",
     [
-        pytest.param(c, marks=pytest.mark.long if c.startswith("fitgraph adapters") else ())
+        pytest.param(
+            c,
+            marks=pytest.mark.long
+            if c.startswith(("fitgraph adapters", "fitgraph measure"))
+            else (),
+        )
         for c in SAMPLES
     ],
 )

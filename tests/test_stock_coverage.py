@@ -34,9 +34,13 @@ from fitgraph.stock import (
     trend,
 )
 from tests.strategies import Known, brute_builds, catalogues, keeps_limits, price_of
+from tests.turns import turns
 
 SMALL = settings(
-    max_examples=25, deadline=None, suppress_health_check=[HealthCheck.too_slow], derandomize=True
+    max_examples=turns(25),
+    deadline=None,
+    suppress_health_check=[HealthCheck.too_slow],
+    derandomize=True,
 )
 
 

@@ -23,9 +23,10 @@ from fitgraph.stock import Line, Plan, Restocking, Standing, coverage
 from fitgraph.stock.orders import cost_of
 from tests.strategies import Known, catalogues
 from tests.test_stock_coverage import baskets, enquiries, on_shelf
+from tests.turns import turns
 
 SMALL = settings(
-    max_examples=50,
+    max_examples=turns(50),
     deadline=None,
     suppress_health_check=list(HealthCheck),
     derandomize=True,

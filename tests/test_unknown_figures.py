@@ -252,6 +252,7 @@ def count(seeds: range, unseen: float) -> tuple[int, int, int]:
     return looked, truly, alone
 
 
+@pytest.mark.some(1)
 @pytest.mark.parametrize("part", range(4))
 def test_possible_is_what_some_value_of_the_unknown_figures_allows(part: int) -> None:
     looked, truly, alone = count(range(40 * part, 40 * (part + 1)), unseen=0.0)

@@ -36,7 +36,7 @@ def served(book: Notebook, coverage: float) -> None:
     )
 
 
-@pytest.mark.parametrize("kind", [LAB, PAGES])
+@pytest.mark.parametrize("kind", [pytest.param(LAB, marks=pytest.mark.long), PAGES])
 def test_how_many_are_made_is_changed_by_keyboard(opened: Any, found: Scan, kind: str) -> None:
     book = opened(kind, NOTEBOOK)
     weighed(book)
@@ -55,7 +55,7 @@ def test_how_many_are_made_is_changed_by_keyboard(opened: Any, found: Scan, kind
     assert f"{found.total:,g}" in told
 
 
-@pytest.mark.parametrize("kind", [LAB, PAGES])
+@pytest.mark.parametrize("kind", [pytest.param(LAB, marks=pytest.mark.long), PAGES])
 def test_a_dot_is_clicked_and_its_part_told(opened: Any, found: Scan, kind: str) -> None:
     book = opened(kind, NOTEBOOK)
     page = book.page
@@ -99,7 +99,7 @@ def test_a_dot_is_clicked_and_its_part_told(opened: Any, found: Scan, kind: str)
     page.wait_for_selector(f"caption:has-text('{found.worths[0].candidate.part.sku}')")
 
 
-@pytest.mark.parametrize("kind", [LAB, PAGES])
+@pytest.mark.parametrize("kind", [pytest.param(LAB, marks=pytest.mark.long), PAGES])
 def test_sheets_are_saved_and_open(opened: Any, found: Scan, kind: str, tmp_path: Path) -> None:
     book = opened(kind, NOTEBOOK)
     page = book.page

@@ -113,7 +113,7 @@ def test_a_search_marks_what_it_finds(opened: Any) -> None:
     book.page.wait_for_selector(".fg-found", state="detached")
 
 
-@pytest.mark.parametrize("kind", [LAB, PAGES])
+@pytest.mark.parametrize("kind", [pytest.param(LAB, marks=pytest.mark.long), PAGES])
 def test_a_way_is_walked_by_keyboard_with_its_section(opened: Any, kind: str) -> None:
     book = opened(kind, MAP)
     page = book.page

@@ -34,17 +34,27 @@ from .harness import (
     number,
 )
 
-START, LESSON, BUILDS, WHY, PRACTICE = (
+START, LESSON, BUILDS, WHY, PRACTICE, MAP = (
     "00-start.ipynb",
     "01-how-fitment-works.ipynb",
     "02-what-can-i-build.ipynb",
     "03-why-not.ipynb",
     "06-staff-practice.ipynb",
+    "07-the-map-of-fits.ipynb",
 )
 FORK, BAR = "FORK-SKE-01", "BAR-OST-03"
 
-#: Where each notebook is opened. Every one of the folder is, in both.
-OPENED = [(kind, name) for name in notebook_names() for kind in (LAB, PAGES)]
+#: Where each notebook is opened. Every one of the folder is, in both; those that no other test
+#: uses in JupyterLab take long there.
+OPENED = [
+    pytest.param(
+        *(kind, name),
+        marks=pytest.mark.long if kind == LAB and name not in (PRACTICE, MAP) else (),
+        id=f"{kind}-{name}",
+    )
+    for name in notebook_names()
+    for kind in (LAB, PAGES)
+]
 
 
 @pytest.mark.parametrize(("kind", "name"), OPENED)
@@ -188,7 +198,7 @@ def test_builds_are_counted_picked_and_handed_out(
     page.wait_for_selector(".fg-form [role=alert]", state="detached")
 
 
-@pytest.mark.parametrize("kind", [LAB, PAGES])
+@pytest.mark.parametrize("kind", [pytest.param(LAB, marks=pytest.mark.long), PAGES])
 def test_a_change_is_applied_and_taken_back(opened: Any, shop: Any, kind: str) -> None:
     book = opened(kind, WHY)
     page = book.page
