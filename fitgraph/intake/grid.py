@@ -5,10 +5,11 @@ from __future__ import annotations
 import re
 from collections import Counter
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 
 from fitgraph.catalogue.tables import is_total
 from fitgraph.intake.sources import DATE, Sheet
+from fitgraph.intake.values import decimal_mark
 
 #: Rows at the head of a table among which the header is looked for.
 _HEAD = 30
@@ -46,6 +47,14 @@ class Found:
     at: int
     short: bool = False
     second: int | None = None
+    _marks: dict[str, str] = field(default_factory=dict, init=False, repr=False, compare=False)
+
+    def mark(self, name: str) -> str:
+        """Return the decimal mark that a column's own numbers prove; it is looked for once."""
+        found = self._marks.get(name)
+        if found is None:
+            found = self._marks[name] = decimal_mark(self.column(name))
+        return found
 
     @property
     def numbers(self) -> set[int]:

@@ -394,6 +394,8 @@ def guess(
             # A size of which the name does not say where it is measured.
             paths = _words(vocabulary, phrases).measured(name)
             likely += [column_as(table, name, p) for p in paths if p not in scores[name]]
+            if paths and known is None:
+                sure[name] = False
         likely = [c for c in likely if c != best][:5]
         is_sure = sure.get(name, not likely or not samples[name])
         is_sure = is_sure and (known is not None or not table.short)
@@ -465,11 +467,17 @@ def named_unit(name: str, means: str) -> str:
     return next((w for w in reversed(words) if w in known), "")
 
 
+def units_of(means: str) -> frozenset[str] | None:
+    """Return the units that a column of this meaning can have; None where any text may stand."""
+    if means == "mass":
+        return MASS_WORDS | {UNSAID}
+    return LENGTH_WORDS if "." in means else None
+
+
 def column_as(table: Found, name: str, means: str) -> Column:
     """Return a column taken for something, with the unit and the decimal mark that it shows."""
-    values = table.column(name)
-    mark = decimal_mark(values) if means in _AMOUNTS or "." in means else ""
+    mark = table.mark(name) if means in _AMOUNTS or "." in means else ""
     unit = named_unit(name, means)
-    if means == "mass" and not unit and doubtful_masses(values, mark):
+    if means == "mass" and not unit and doubtful_masses(table.column(name), mark):
         unit = UNSAID
     return Column(means, unit, mark)

@@ -18,7 +18,7 @@ from fitgraph.intake.build import (
     write_catalogue,
 )
 from fitgraph.intake.grid import Found, tables
-from fitgraph.intake.guess import Choice, column_as, guess, header_words
+from fitgraph.intake.guess import Choice, column_as, guess, header_words, units_of
 from fitgraph.intake.mapping import FIELDS, Mapping, MappingError, TableMap, read_mapping
 from fitgraph.intake.phrases import Phrases, read_phrases
 from fitgraph.intake.report import as_page
@@ -129,6 +129,12 @@ def _check(mapping: Mapping, vocabulary: Vocabulary) -> None:
                 raise MappingError(
                     f"the mapping of {source}, column {name!r} means {column.means!r}, which is no "
                     f"field and no dimension; use one of {', '.join(FIELDS)} or feature.dimension"
+                )
+            known = units_of(column.means)
+            if column.unit and known is not None and column.unit.lower() not in known:
+                raise MappingError(
+                    f"the mapping of {source}, column {name!r} has the unit {column.unit!r}, which "
+                    f"is none of {column.means}; use one of {', '.join(sorted(known)[:12])}"
                 )
     for word, role_name in mapping.roles.items():
         if role_name not in vocabulary.roles:

@@ -164,8 +164,13 @@ def read_mapping(path: Path) -> Mapping:
         raise
     except OSError as error:
         raise MappingError(f"{path} cannot be read: {error.strerror}") from None
-    except (ValueError, RecursionError) as error:
-        raise MappingError(f"{path.name} is no valid TOML ({error}); mend that line") from None
+    except UnicodeDecodeError:
+        raise MappingError(f"{path.name} is not in UTF-8; save it again in UTF-8") from None
+    except RecursionError:
+        raise MappingError(f"{path.name} is nested too deeply; write it flat") from None
+    except ValueError as error:
+        told = "a number of thousands of digits" if "4300" in str(error) else error
+        raise MappingError(f"{path.name} is no valid TOML ({told}); mend that line") from None
     if document.get("version") != VERSION:
         raise MappingError(f"{path.name} has no 'version = {VERSION}'; write it as its first line")
     stray = set(document) - {"version", "tables", "roles"}
@@ -183,7 +188,7 @@ def read_mapping(path: Path) -> Mapping:
         if not isinstance(columns, dict) or len(columns) > MOST_COLUMNS:
             raise MappingError(f"{where}: columns is no table of columns")
         header = entry.get("header")
-        if header is not None and (not isinstance(header, int) or header < 1):
+        if header is not None and (type(header) is not int or header < 1):
             raise MappingError(f"{where}: header is the number of a row, from 1")
         read = {name: _column(f"{where}, {name!r}", c) for name, c in columns.items()}
         tables[_text(f"{where}: source", entry.get("source"))] = TableMap(read, header)

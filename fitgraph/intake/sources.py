@@ -200,6 +200,8 @@ def _outside_quotes(line: str, sign: str) -> int:
 def _text_sheet(text: str, source: str) -> Sheet:
     text = text.replace("\r\n", "\n").replace("\r", "\n").removeprefix("\ufeff")
     lines = text.split("\n")
+    if len(lines) > MOST_ROWS:
+        raise SourceError(f"{source} has more than {MOST_ROWS:,} lines; divide it")
     damaged: list[tuple[int, str, str]] = []
     first = lines[0].strip().lower()
     skip = 0
@@ -231,8 +233,6 @@ def _text_sheet(text: str, source: str) -> Sheet:
         kept = _rows(source, [cells])
         if kept:
             found.append((number, kept[0][1]))
-    if len(found) > MOST_ROWS:
-        raise SourceError(f"{source} has more than {MOST_ROWS:,} rows; divide it")
     return Sheet(source, "", found, tuple(damaged))
 
 

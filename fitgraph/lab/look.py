@@ -58,7 +58,7 @@ def _widget_css() -> str:
         ".fg-html .fg-wide .fg-svg{max-width:900px}\n"
         # The question at the left and the answer at the right, where there is room for both.
         ".fg-form,.jp-OutputArea:has(.fg-form),.jp-OutputArea-child:has(.fg-form),"
-        ".jp-OutputArea-output:has(.fg-form){overflow:visible!important}\n"
+        ".jp-OutputArea-output:has(.fg-form){overflow:visible!important;min-width:0}\n"
         ".fg-form .fg-sides{display:grid!important;gap:0 28px;overflow:visible!important;"
         "grid-template-columns:minmax(0,1fr)}\n"
         ".fg-form .fg-sides>*{min-width:0;overflow:visible!important}\n"

@@ -51,10 +51,9 @@ _INTO = "~/my-shop"
 _READING = '<p role="status">Reading …</p>'
 
 
-def _beside(field: widgets.Dropdown) -> None:
-    """Lay a field out so that a note has room beside it, and that it is never too wide."""
-    field.layout.flex, field.layout.min_width = "0 1 34em", "0"
-    field.layout.max_width = "100%"
+def _beside(field: widgets.Widget, flex: str) -> None:
+    """Lay a field out so that there is room beside it, and that it is never too wide."""
+    field.layout.flex, field.layout.min_width, field.layout.max_width = flex, "0", "100%"
 
 
 class OwnData(Answering):
@@ -75,7 +74,7 @@ class OwnData(Answering):
             style=LABEL,
             layout=field_layout(),
         )
-        self.source.layout.flex = "1 1 24em"
+        _beside(self.source, "1 1 24em")
         self.upload = widgets.FileUpload(
             multiple=False,
             description="Choose a file",
@@ -90,7 +89,7 @@ class OwnData(Answering):
             style=LABEL,
             layout=field_layout(),
         )
-        self.into.layout.flex = "1 1 24em"
+        _beside(self.into, "1 1 24em")
         self.read = widgets.Button(
             description="Read it",
             tooltip="Read the list; nothing is written yet",
@@ -252,7 +251,7 @@ class OwnData(Answering):
             style=LABEL,
             layout=field_layout(),
         )
-        _beside(field)
+        _beside(field, "0 1 34em")
 
         def decide(change: dict[str, object]) -> None:
             meant = field.value
@@ -289,7 +288,7 @@ class OwnData(Answering):
             style=LABEL,
             layout=field_layout(),
         )
-        _beside(field)
+        _beside(field, "0 1 34em")
 
         def decide(change: dict[str, object]) -> None:
             if self.job is not None:

@@ -128,7 +128,8 @@ class Start(Answering):
             style={"description_width": "8.5em"},
             layout=field_layout(),
         )
-        self.folder.layout.flex = "1 1 22em"
+        self.folder.layout.flex, self.folder.layout.max_width = "1 1 22em", "100%"
+        self.folder.layout.min_width = "0"
         self.open = widgets.Button(
             description="Open it",
             tooltip="Open this folder for all pages",
