@@ -301,6 +301,15 @@ def test_a_cell_of_a_hundred_megabytes_is_set_aside(tmp_path: Path) -> None:
     assert [t.aside for t in report.intake.tallies if t.aside] == [[2]]
 
 
+def test_an_open_quotation_mark_over_millions_of_lines_is_no_reason_to_wait(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr("fitgraph.intake.sources.MOST_ROWS", 1000)
+    (tmp_path / "list.csv").write_text('Item no,Title\nA-1,"' + "x\n" * 2000 + '"\n')
+    with pytest.raises(SourceError, match="more than 1,000 lines; divide it"):
+        read_source(str(tmp_path / "list.csv"))
+
+
 def test_a_row_with_too_many_cells_or_an_open_quote_is_set_aside(tmp_path: Path) -> None:
     rows = [HEAD, *ROWS, ["A-4", "bar", "V", "6", "50", "900", "1"]]
     file = csv_file(tmp_path / "list.csv", rows)
@@ -371,11 +380,19 @@ def test_rows_set_aside_can_be_mended_and_fed_again(tmp_path: Path) -> None:
         ('version = 1\n[[tables]]\nsource = "l"\ncolumns = { a = 3 }\n', "no column"),
         ('version = 1\n[[tables]]\nsource = "l"\ncolumns = { a = "girth.length" }\n', "no field"),
         ('version = 1\n[roles]\nBuch = "book"\n', "no role"),
-        ("version = 1\na = " + "[" * 5000 + "]" * 5000, "no valid TOML"),
+        ("version = 1\na = " + "[" * 5000 + "]" * 5000, "nested too deeply"),
+        ("version = " + "9" * 5000, "thousands of digits"),
+        ("version = 1\n[roles]\n'T\xf6pfe' = 'bar'\n", "not in UTF-8"),
+        ('version = 1\n[[tables]]\nsource = "l"\nheader = true\n', "number of a row"),
+        (
+            'version = 1\n[[tables]]\nsource = "l"\n'
+            'columns = { a = { means = "mass", unit = "furlong" } }\n',
+            "none of mass; use one of",
+        ),
     ],
 )
 def test_a_mapping_with_a_mistake_says_where(tmp_path: Path, content: str, says: str) -> None:
-    (tmp_path / "map.toml").write_text(content)
+    (tmp_path / "map.toml").write_text(content, encoding="latin-1")
     file = csv_file(tmp_path / "list.csv", [HEAD, *ROWS])
     with pytest.raises(MappingError, match=says):
         read_mapping(tmp_path / "map.toml")

@@ -165,9 +165,13 @@ def read_mapping(path: Path) -> Mapping:
     except OSError as error:
         raise MappingError(f"{path} cannot be read: {error.strerror}") from None
     except UnicodeDecodeError:
-        raise MappingError(f"{path.name} is not in UTF-8; save it again in UTF-8") from None
+        raise MappingError(
+            f"{path.name} is no valid TOML (it is not in UTF-8); save it in UTF-8"
+        ) from None
     except RecursionError:
-        raise MappingError(f"{path.name} is nested too deeply; write it flat") from None
+        raise MappingError(
+            f"{path.name} is no valid TOML (it is nested too deeply); mend it"
+        ) from None
     except ValueError as error:
         told = "a number of thousands of digits" if "4300" in str(error) else error
         raise MappingError(f"{path.name} is no valid TOML ({told}); mend that line") from None
