@@ -17,6 +17,8 @@ import numpy as np
 import pytest
 from bench.catalogues import measured, scaled
 from bench.peers import cp_sat_cheapest, task_of
+from hypothesis import given, settings
+from hypothesis import strategies as st
 from walked_front import pareto_front
 
 from fitgraph.graph.joints import JointTable
@@ -39,6 +41,8 @@ from fitgraph.solve import (
     rows,
 )
 from fitgraph.solve.best import Criteria, k_best
+from fitgraph.solve.circuit import CircuitHome, circuit_of, joined
+from fitgraph.solve.circuit import _words as words_of
 from fitgraph.solve.counting import count, count_each
 from fitgraph.solve.fronts import Fronts
 from fitgraph.solve.limits import count_within
@@ -274,6 +278,66 @@ def added(space: Space, of: Mapping[str, np.ndarray]) -> np.ndarray:
     return total
 
 
+def circuit_agrees(
+    made: plan.Plan,
+    weights: Mapping[str, np.ndarray],
+    large: Mapping[str, np.ndarray],
+    space: Space,
+) -> None:
+    """Hold a circuit to passes over its plan: as asked, with large numbers, after a pick."""
+    whole = {r: np.bincount(c).astype(float) for r, c in space.class_of.items()}
+    circuit = circuit_of(made, whole, 1e9)
+    home = CircuitHome(circuit, weights)
+    first = next(iter(weights))
+    picks = [{**weights, first: np.eye(len(w))[n] * w} for w in [weights[first]] for n in (0, -1)]
+    for asked in (weights, large, *picks, weights, *picks):
+        each = count_each(made, asked)
+        for way in (circuit, home):
+            assert way.count(asked) == count(made, asked)
+            found, some = way.count_each(asked), way.possible(asked)
+            for role, wanted in each.items():
+                assert found[role].tolist() == [int(n) for n in wanted]
+                assert some[role].tolist() == [n > 0 for n in wanted]
+
+
+@pytest.mark.parametrize("total", [2**63, 2**64 - 1, 2**64, 2**64 + 1, 2**92 - 1, 2**92])
+def test_numbers_near_the_end_of_a_word_are_exact(total: int) -> None:
+    # Each is a product of two whole numbers that a float holds.
+    halves = {
+        2**63: (2**31, 2**32),
+        2**64 - 1: (2**32 - 1, 2**32 + 1),
+        2**64: (2**32, 2**32),
+        2**64 + 1: (274177, 67280421310721),
+        2**92 - 1: (2**46 - 1, 2**46 + 1),
+        2**92: (2**46, 2**46),
+    }
+    one, other = halves[total]
+    catalogue = free_catalogue({"a": 1, "b": 1, "c": 1}, np.random.default_rng(0))
+    options = TreeEngine(catalogue).space.options
+    space = compile_tables(catalogue, options, [])
+    third = next(d for d in (3, 5, 7, 11, 13, 1) if other % d == 0)
+    weights = {
+        n: np.array([float(w)]) for n, w in zip("abc", (one, other // third, third), strict=True)
+    }
+    circuit = circuit_of(space.plan(certain=True), weights, 1e9)
+    assert circuit.most(weights) >= total
+    assert circuit.count(weights) == total
+    each = circuit.count_each(weights)
+    assert {r: v.tolist() for r, v in each.items()} == {
+        r: [total // int(w[0])] for r, w in weights.items()
+    }
+
+
+@settings(deadline=None)
+@given(st.lists(st.integers(0, 2**120), min_size=1, max_size=5))
+def test_words_put_together_are_the_number(numbers: list[int]) -> None:
+    words = words_of(120)
+    rests = [
+        np.array([n % (int(w.prime) or 2**64) for n in numbers], dtype=np.uint64) for w in words
+    ]
+    assert joined(rests, words).tolist() == numbers
+
+
 SEEDS = [*range(12), *(pytest.param(n, marks=pytest.mark.long) for n in range(12, 60))]
 
 
@@ -301,6 +365,7 @@ def test_random_tables_and_sums_equal_brute_force(seed: int, way: str) -> None:
         both = {r: np.array([weights[r], large[r]]) for r in space.roles}
         assert space.counts(both, certain=certain) == [count(made, weights), count(made, large)]
         through = count_each(made, large)
+        circuit_agrees(made, weights, large, space)
         for n, role in enumerate(space.roles):
             rest = tuple(k for k in range(len(space.roles)) if k != n)
             wanted = others[role].sum(axis=rest)

@@ -404,7 +404,7 @@ def stranded(catalogue: Catalogue, engine: TreeEngine | None = None) -> list[Par
     engine = TreeEngine(catalogue) if engine is None else engine
     space, query = engine.space, ask(engine.space, Request(in_stock=True))
     weights, home = query.weights(query.mask(certain=True)), query.home(certain=True)
-    through = space.through(weights, home, certain=True, exact=False)
+    through = space.possible(weights, home, certain=True)
     return [
         option.part
         for role, options in space.options.items()

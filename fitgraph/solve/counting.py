@@ -16,6 +16,7 @@ import numpy as np
 import numpy.typing as npt
 
 from fitgraph.solve.algebra import COUNT, Counting, Modular
+from fitgraph.solve.circuit import CircuitHome
 from fitgraph.solve.passes import Demands, Message, Passes
 from fitgraph.solve.plan import Plan
 from fitgraph.solve.support import Support
@@ -166,7 +167,9 @@ def counts(plan: Plan, demands: Demands, known: Mapping[int, Message] | None = N
     return found
 
 
-def count(plan: Plan, weights: Mapping[str, Numbers], home: Home | None = None) -> int:
+def count(
+    plan: Plan, weights: Mapping[str, Numbers], home: Home | CircuitHome | None = None
+) -> int:
     """Return the exact number of builds.
 
     Parameters
@@ -175,9 +178,11 @@ def count(plan: Plan, weights: Mapping[str, Numbers], home: Home | None = None) 
         What is summed up.
     weights : mapping of str to ndarray of float
         How many options each base class of each role stands for.
-    home : Home, optional
-        Messages of another request, of which those are taken that hold for this one as well.
+    home : Home or CircuitHome, optional
+        Of another request, of which all is taken that holds for this one as well.
     """
+    if isinstance(home, CircuitHome):
+        return home.count(weights)
     known = None if home is None else home.shared(weights)
     return int(counts(plan, Demands.one(weights), known)[0])
 

@@ -327,32 +327,55 @@ class TreeEngine:
             )
         ]
 
-    def remaining(self, request: Request, *, exact: bool = True) -> dict[str, Remaining]:
+    def possible(self, request: Request) -> dict[str, npt.NDArray[np.int8]]:
+        """Return, for every option of every role, whether it can be had, without counting.
+
+        Parameters
+        ----------
+        request : Request
+            The question.
+
+        Returns
+        -------
+        dict of str to ndarray of int8
+            The verdicts of :meth:`remaining`, which has how often as well.
+        """
+        query = ask(self.space, request)
+        sure, maybe = (self._possible(query, certain=certain) for certain in (True, False))
+        return {r: _verdicts(sure[r], maybe[r]) for r in self.space.options}
+
+    def _possible(self, query: Query, *, certain: bool) -> dict[str, Bools]:
+        space = self.space
+        weights = query.weights(query.mask(certain=certain))
+        found = space.possible(weights, query.home(certain=certain), certain=certain)
+        return {r: found[r][of_role] for r, of_role in space.class_of.items()}
+
+    def remaining(self, request: Request) -> dict[str, Remaining]:
         """Return, for every option of every role, whether and how often it can be had.
 
         An option that the request itself keeps out (another part is named
         for the role, say) is judged as if it were taken instead.
         """
-        query = ask(self.space, request)
-        space, class_of = self.space, self.space.class_of
-        sure, maybe = (
-            space.through(
-                query.weights(query.mask(certain=certain)),
-                query.home(certain=certain),
-                certain=certain,
-                exact=exact and certain,
-            )
-            for certain in (True, False)
+        query, space = ask(self.space, request), self.space
+        through = space.through(
+            query.weights(query.mask(certain=True)), query.home(certain=True), certain=True
         )
+        maybe = self._possible(query, certain=False)
         result = {}
-        for role in self.space.options:
-            builds = sure[role][class_of[role]]
-            verdicts = np.full(len(builds), Verdict.FAILS, dtype=np.int8)
-            verdicts[np.asarray(maybe[role][class_of[role]] > 0, dtype=bool)] = Verdict.UNKNOWN
-            verdicts[np.asarray(builds > 0, dtype=bool)] = Verdict.FITS
+        for role, of_role in space.class_of.items():
+            builds = through[role][of_role]
+            sure = np.asarray(builds > 0, dtype=bool)
             whole = np.array([int(b) for b in builds], dtype=object)
-            result[role] = Remaining(verdicts, whole)
+            result[role] = Remaining(_verdicts(sure, maybe[role]), whole)
         return result
+
+
+def _verdicts(sure: Bools, maybe: Bools) -> npt.NDArray[np.int8]:
+    """Return verdicts from whether a certain build, or any, has each option."""
+    found = np.full(len(sure), Verdict.FAILS, dtype=np.int8)
+    found[maybe] = Verdict.UNKNOWN
+    found[sure] = Verdict.FITS
+    return found
 
 
 __all__ = [

@@ -8,6 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 
+from fitgraph.solve.circuit import CircuitHome
 from fitgraph.solve.counting import Home
 from fitgraph.solve.request import Request, allowed
 from fitgraph.solve.space import Space
@@ -62,7 +63,7 @@ class Query:
             return {role: lets & self.weighed[role] for role, lets in self.lets.items()}
         return self.lets
 
-    def home(self, *, certain: bool) -> Home | None:
+    def home(self, *, certain: bool) -> Home | CircuitHome | None:
         """Return messages of the plain request, of which most requests share a part.
 
         They are worked out when the second request is counted, or the plain one: a single

@@ -99,6 +99,25 @@ class Rows:
         _, kind = np.nonzero(mask)
         return mask.sum(axis=1).astype(np.intp), alive[kind]
 
+    def possible(self, place: int, cell: int, kinds: Ints) -> Ints:
+        """Return which of some sorted tuples their step's parts allow at a cell, its sum aside.
+
+        Parameters
+        ----------
+        place : int
+            A step of sorted tuples.
+        cell : int
+            Of its separator, numbered through.
+        kinds : ndarray of int
+            The tuples that are looked at, ascending.
+        """
+        step = self.plan.steps[place]
+        where = np.unravel_index(np.full(1, cell, dtype=np.intp), step.shape)
+        for part in step.parts:
+            at = kinds if part.kind is None else part.kind[kinds]
+            kinds = kinds[self._values(part, at, self._index(part.axes, part.cells, where))]
+        return kinds
+
     @staticmethod
     def _index(
         axes: tuple[int, ...], cells: tuple[Ints | None, ...], where: tuple[Any, ...]

@@ -20,6 +20,7 @@ from fitgraph.graph.sums import SumCondition, sum_condition
 from fitgraph.graph.unknowns import Unknowns
 from fitgraph.mechanics.rules import RULES
 from fitgraph.model import Catalogue, Option, Verdict
+from fitgraph.solve.circuit import Circuit, CircuitHome, circuit_of
 from fitgraph.solve.cliques import ClassTable
 from fitgraph.solve.counting import Home, count, count_each, rows_counts, rows_each
 from fitgraph.solve.plan import CEILING, Ingredients, Memo, Plan, TooWideError
@@ -215,6 +216,37 @@ class Space:
         found: Support | None = self._held[key]
         return found
 
+    def circuit(self, *, certain: bool) -> Circuit | None:
+        """Return the rows of a plan of sums over measured parts, worked out at the first call.
+
+        Parameters
+        ----------
+        certain
+            As in :meth:`plan`.
+
+        Returns
+        -------
+        Circuit or None
+            None where no sum makes the plan wide, and where the rows are too many to be held.
+
+        Raises
+        ------
+        TooWideError
+            If the plan would need more memory than the ceiling.
+        """
+        key = ("circuit", certain)
+        if key not in self._held:
+            self._held[key] = None
+            plan = self.plan(certain=certain)
+            if any(step.summed is not None or step.read for step in plan.steps):
+                whole = {
+                    r: np.bincount(of_role).astype(float) for r, of_role in self.class_of.items()
+                }
+                with contextlib.suppress(TooWideError):
+                    self._held[key] = circuit_of(plan, whole, self.ceiling / 2)
+        found: Circuit | None = self._held[key]
+        return found
+
     def without_sums(self, *, certain: bool) -> Space | None:
         """Return the space without its conditions on sums, where these make its plan wide.
 
@@ -251,7 +283,7 @@ class Space:
     def through(
         self,
         weights: Mapping[str, Floats],
-        home: Home | None = None,
+        home: Home | CircuitHome | None = None,
         *,
         certain: bool,
         exact: bool = True,
@@ -262,17 +294,49 @@ class Space:
         ----------
         weights : mapping of str to ndarray of float
             How many options each class of each role stands for.
-        home : Home, optional
+        home : Home or CircuitHome, optional
             As in :func:`fitgraph.solve.counting.count_each`.
         certain : bool
             As in :meth:`plan`.
         exact : bool
-            Whether large numbers must be exact.
+            Whether large numbers must be exact; if not, weights may be any, and float64 is enough.
         """
+        if exact:
+            circuit = self._circuit_or_home(home, certain=certain)
+            if circuit is not None:
+                return circuit.count_each(weights)
         rows = self.few_rows(certain=certain)
         if rows is not None:
             return rows_each(rows, weights, exact=exact)
-        return count_each(self.plan(certain=certain), weights, home, exact=exact)
+        known = None if isinstance(home, CircuitHome) else home
+        return count_each(self.plan(certain=certain), weights, known, exact=exact)
+
+    def possible(
+        self,
+        weights: Mapping[str, Floats],
+        home: Home | CircuitHome | None = None,
+        *,
+        certain: bool,
+    ) -> dict[str, Bools]:
+        """Return, for every class of every role, whether a build has one of its options.
+
+        Parameters
+        ----------
+        weights, home, certain
+            As in :meth:`through`.
+        """
+        circuit = self._circuit_or_home(home, certain=certain)
+        if circuit is not None:
+            return circuit.possible(weights)
+        through = self.through(weights, home, certain=certain, exact=False)
+        return {r: v > 0 for r, v in through.items()}
+
+    def _circuit_or_home(
+        self, home: Home | CircuitHome | None, *, certain: bool
+    ) -> Circuit | CircuitHome | None:
+        """Return what is quickest of the rows, where there are rows of sums at all."""
+        known = self._held.get(("home", certain)) if home is None else home
+        return known if isinstance(known, CircuitHome) else self.circuit(certain=certain)
 
     def counts(self, weights: Mapping[str, Floats], *, certain: bool) -> list[int]:
         """Return the exact numbers of builds of some requests.
@@ -284,10 +348,14 @@ class Space:
         certain : bool
             As in :meth:`plan`.
         """
+        many = len(next(iter(weights.values()), ()))
+        circuit = self.circuit(certain=certain)
+        if circuit is not None:
+            return [circuit.count({r: w[n] for r, w in weights.items()}) for n in range(many)]
         rows = self.few_rows(certain=certain)
         if rows is not None:
             return rows_counts(rows, weights)
-        plan, many = self.plan(certain=certain), len(next(iter(weights.values()), ()))
+        plan = self.plan(certain=certain)
         return [count(plan, {r: w[n] for r, w in weights.items()}) for n in range(many)]
 
     @property
@@ -319,7 +387,7 @@ class Space:
 
     def home(
         self, weights: Callable[[], Mapping[str, Floats]], *, certain: bool, now: bool
-    ) -> Home | None:
+    ) -> Home | CircuitHome | None:
         """Return messages of a request that most others share a part of.
 
         Parameters
@@ -336,8 +404,13 @@ class Space:
             if not now and ("asked", certain) not in self._held:
                 self._held["asked", certain] = True
                 return None
-            self._held[key] = Home(self.plan(certain=certain), weights())
-        home: Home = self._held[key]
+            circuit = self.circuit(certain=certain)
+            self._held[key] = (
+                Home(self.plan(certain=certain), weights())
+                if circuit is None
+                else CircuitHome(circuit, weights())
+            )
+        home: Home | CircuitHome = self._held[key]
         return home
 
     @property

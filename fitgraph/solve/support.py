@@ -300,7 +300,7 @@ def support_of(plan: Plan, ceiling: float) -> Support:
     for place in range(len(plan.steps)):
         owner, kind, after = raw.pop(place)
         opened = {c: nodes[c][np.searchsorted(cells[c], at)] for c, at in after.items()}
-        nodes[place], rows_of = _merged(owner, len(cells[place]), kind, opened)
+        nodes[place], rows_of = nodes_of(owner, len(cells[place]), kind, opened)
         owner = nodes[place][owner[rows_of]]
         found.append(
             StepRows(
@@ -313,7 +313,7 @@ def support_of(plan: Plan, ceiling: float) -> Support:
     return Support(plan, tuple(found), cases)
 
 
-def _merged(owner: Ints, cells: int, kind: Ints, opened: Mapping[int, Ints]) -> tuple[Ints, Ints]:
+def nodes_of(owner: Ints, cells: int, kind: Ints, opened: Mapping[int, Ints]) -> tuple[Ints, Ints]:
     """Return the node of each cell, where cells with the same rows are one, and the rows to keep.
 
     Parameters

@@ -90,11 +90,17 @@ _PICKS = 20.0
 
 
 def picking(kind: str, parts: str) -> Told:
-    """Count, and say what remains, after a pick: one in each role, the least of a few times."""
+    """Count, and say what remains, after a pick: one in each role, the least of a few times.
+
+    What is worked out once a catalogue is told by itself.
+    """
     engine = _ready(_catalogue(kind, int(parts)))
     counts: list[float] = []
     rests: list[float] = []
-    told: Told = {"counts": counts, "rests": rests}
+    which: list[float] = []
+    told: Told = {"counts": counts, "rests": rests, "which": which}
+    told["first"], _ = timed(lambda: engine.count(Request()))
+    told["once"], _ = timed(lambda: engine.remaining(Request()))
     began = time.process_time()
     for role in engine.space.roles:
         skus = [p.sku for p in engine.catalogue.of(role)]
@@ -103,6 +109,7 @@ def picking(kind: str, parts: str) -> Told:
             if engine.count(request).number:
                 counts.append(least(lambda r=request: engine.count(r)))
                 try:
+                    which.append(least(lambda r=request: engine.possible(r)))
                     rests.append(least(lambda r=request: engine.remaining(r)))
                 except TooWideError as refused:
                     told["rests_refused"] = str(refused)

@@ -1,0 +1,787 @@
+"""Exact counts by a circuit of the rows that some build has.
+
+Of a wide plan's cells few lie on a build. Those that do, and what can follow each of them, are
+worked out once; then a count is one look along them, and what remains a second one back. Sorted
+tuples are not listed cell by cell: a cell is some runs of a sorted list, and what a run comes to
+is the difference of two running sums.
+
+Numbers are kept as remainders. One word is the remainder modulo 2**64, which numpy's unsigned
+arithmetic keeps without a division: sums, products and differences of running sums are exact
+modulo 2**64 whatever overflows on the way. Where a number may be larger, further words are its
+remainders modulo primes below 2**31, put together with the first by mixed radices [1]. How many
+it takes is proven before: a sum of products with no negative term is at most what it is where
+every option is let in, and that is known (:meth:`Circuit.most`).
+
+References
+----------
+.. [1] D. E. Knuth, *The Art of Computer Programming*, vol. 2, section 4.3.2 (from memory).
+"""
+
+from __future__ import annotations
+
+import functools
+import math
+from collections.abc import Callable, Iterator, Mapping, Sequence
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+import numpy.typing as npt
+
+from fitgraph.solve import summing
+from fitgraph.solve.algebra import COUNT
+from fitgraph.solve.arrays import spread
+from fitgraph.solve.passes import Demands, Passes
+from fitgraph.solve.plan import Case, Plan, Step, TooWideError
+from fitgraph.solve.rows import Rows
+from fitgraph.solve.support import nodes_of
+
+Ints = npt.NDArray[np.intp]
+Bools = npt.NDArray[np.bool_]
+Floats = npt.NDArray[np.float64]
+Objects = npt.NDArray[np.object_]
+Words = npt.NDArray[Any]
+
+#: Bytes that a row takes, about: its kind and what it opens.
+_ROW = 40.0
+
+#: Bits of the first word.
+_BITS = 64
+
+#: Numbers of a matrix that are worth one row of a step.
+_DENSE = 8
+
+
+class Word:
+    """Remainders modulo 2**64, or modulo a prime.
+
+    Parameters
+    ----------
+    prime : int
+        Below 2**31, so that a product of two remainders and a sum of 2**32 of them stay below
+        2**64; zero for 2**64.
+    """
+
+    dtype: Any = np.uint64
+
+    def __init__(self, prime: int = 0) -> None:
+        self.prime = np.uint64(prime)
+
+    def rest(self, values: Words) -> Words:
+        """Return remainders of numbers below 2**64."""
+        return values % self.prime if self.prime else values
+
+    def both(self, a: Words, b: Words) -> Words:
+        """Return products."""
+        return self.rest(a * b)
+
+    def running(self, values: Words) -> Words:
+        """Return running sums, zero first; their differences are exact below 2**64."""
+        found = np.zeros(len(values) + 1, dtype=np.uint64)
+        np.cumsum(values, out=found[1:])
+        return found
+
+    def gather(self, into: Words, at: Ints, values: Words) -> None:
+        """Add values to places; the remainders are left to :meth:`rest`."""
+        np.add.at(into, at, values)
+
+    def across(self, matrix: Words, values: Words) -> Words:
+        """Return a matrix times a vector, of remainders modulo 2**64."""
+        return np.asarray(matrix @ values)
+
+
+class Some(Word):
+    """Whether there is any: "or" over alternatives, "and" over the parts of one build."""
+
+    dtype = np.bool_
+
+    def rest(self, values: Words) -> Words:
+        """Return whether numbers are above zero."""
+        return values > 0
+
+    def both(self, a: Words, b: Words) -> Words:
+        """Return whether both are."""
+        return a & b
+
+    def running(self, values: Words) -> Words:
+        """Return how many there are so far, zero first."""
+        found = np.zeros(len(values) + 1, dtype=np.int64)
+        np.cumsum(values, out=found[1:])
+        return found
+
+    def gather(self, into: Words, at: Ints, values: Words) -> None:
+        """Mark places."""
+        np.maximum.at(into.view(np.uint8), at, values.view(np.uint8))
+
+    def across(self, matrix: Words, values: Words) -> Words:
+        """Return where a row of a matrix has any of the marked columns."""
+        return np.asarray((matrix & values).any(axis=1))
+
+
+#: Whether there is a build at all.
+SOME = Some()
+
+
+def _taken(values: Words, at: Ints) -> Words:
+    """Return values at places, all of them inside: so they need not be looked at before."""
+    return values.take(at, mode="clip")
+
+
+def _few(values: Words) -> Ints | None:
+    """Return where values are not zero, if they are few; None where that is not worth it."""
+    if 3 * np.count_nonzero(values) > len(values):
+        return None
+    return np.flatnonzero(values)
+
+
+@functools.cache
+def _words(bits: int) -> tuple[Word, ...]:
+    """Return words that tell numbers of so many bits apart."""
+    found = [Word()]
+    modulus, number = 1 << _BITS, 1 << 31
+    while modulus < 1 << bits:
+        number -= 1
+        if all(number % d for d in range(2, math.isqrt(number) + 1)):
+            found.append(Word(number))
+            modulus *= number
+    return tuple(found)
+
+
+def joined(rests: Sequence[Words], words: Sequence[Word]) -> Objects:
+    """Return the numbers, below the product of all moduli, with the given remainders.
+
+    Parameters
+    ----------
+    rests : sequence of ndarray of uint64
+        A word each.
+    words : sequence of Word
+        The first modulo 2**64.
+    """
+    found = np.asarray(rests[0].astype(object), dtype=object)
+    modulus = 1 << _BITS
+    for rest, word in zip(rests[1:], words[1:], strict=True):
+        prime = int(word.prime)
+        digit = (rest.astype(object) - found) * pow(modulus, -1, prime) % prime
+        found = found + digit * modulus
+        modulus *= prime
+    return np.asarray(found, dtype=object)
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class CircuitStep:
+    """What can follow the cells of one step.
+
+    Parameters
+    ----------
+    kind : ndarray of int
+        The kind that each row chooses.
+    opens : mapping of int to ndarray of int
+        For each child, the node that each row opens.
+    begin, end : ndarray of int
+        Runs of rows, node by node.
+    first : ndarray of int or None
+        The first run of each node; None where each has one, and they follow one another.
+    nodes : int
+        How many nodes there are: cells that are not followed by the same.
+    """
+
+    kind: Ints
+    opens: Mapping[int, Ints]
+    begin: Ints
+    end: Ints
+    first: Ints | None
+    nodes: int
+
+
+class Circuit:
+    """The rows of a plan, as runs.
+
+    Parameters
+    ----------
+    plan : Plan
+        What they are of.
+    steps : tuple of CircuitStep
+        In the order of the plan's.
+    cases : tuple of Case
+        Those of the plan's that have a build at all.
+    whole : mapping of str to ndarray of float
+        Weights of the base classes of each role, none of them zero.
+    total : float
+        What these come to, to float64's precision.
+    """
+
+    def __init__(
+        self,
+        plan: Plan,
+        steps: tuple[CircuitStep, ...],
+        cases: tuple[Case, ...],
+        whole: Mapping[str, Floats],
+        total: float,
+    ) -> None:
+        self.plan, self.steps, self.cases = plan, steps, cases
+        self.whole, self.total = whole, total
+
+    @property
+    def rows(self) -> int:
+        """Return how many rows there are."""
+        return sum(len(s.kind) for s in self.steps)
+
+    def most(self, weights: Mapping[str, Floats]) -> int:
+        """Return a number that no count with some weights exceeds, in all or through an option.
+
+        Parameters
+        ----------
+        weights : mapping of str to ndarray of float
+            How many options each base class of each role stands for.
+
+        Notes
+        -----
+        A count is a sum of products of weights, one of each role, with no negative term, and so
+        is a count through an option, with one in place of the weight of its class. Weights w
+        that are nowhere above f times W, with f and W at least one, hence give at most the
+        product of the f times the count of W. Float64 sums and multiplies numbers that are not
+        negative with a relative error of 2**-53 an operation; fewer than 2**50 follow one
+        another here, so twice what it finds is above the count.
+        """
+        most = 2 * int(self.total) + 2
+        for role, own in weights.items():
+            most *= max(1, math.ceil(float((own / self.whole[role]).max(initial=1.0))))
+        return most
+
+    # -- one word --------------------------------------------------------
+
+    def own(self, weights: Mapping[str, Floats], word: Word) -> list[Words | None]:
+        """Return what each kind of each step adds itself; None where that is one."""
+        found: list[Words | None] = []
+        for step in self.plan.steps:
+            if not step.is_role:
+                found.append(None)
+                continue
+            kinds = np.zeros(step.kinds, dtype=np.uint64)
+            given = weights[step.variable][step.domain].astype(np.uint64)
+            np.add.at(kinds, step.kind_of[step.domain], given)
+            found.append(word.rest(kinds))
+        return found
+
+    def below(
+        self,
+        own: Sequence[Words | None],
+        word: Word,
+        known: Mapping[int, Words] | None = None,
+    ) -> list[Words]:
+        """Return the value of each node with all below it.
+
+        Parameters
+        ----------
+        own
+            As from :meth:`own`.
+        word : Word
+            What is asked.
+        known : mapping of int to ndarray, optional
+            Of steps that need not be worked out.
+        """
+        found: list[Words] = []
+        for place, step in enumerate(self.steps):
+            if known is not None and place in known:
+                found.append(known[place])
+                continue
+            mine = own[place]
+            values = None if mine is None else _taken(mine, step.kind)
+            alive = None if values is None else _few(values)
+            if values is not None and alive is not None:
+                values = _taken(values, alive)
+            for child, at in step.opens.items():
+                value = _taken(found[child], at if alive is None else _taken(at, alive))
+                values = value if values is None else word.both(values, value)
+            if values is None:
+                values = np.ones(len(step.kind), dtype=word.dtype)
+            if alive is not None:
+                whole = np.zeros(len(step.kind), dtype=word.dtype)
+                whole[alive] = values
+                values = whole
+            running = word.running(values)
+            runs = _taken(running, step.end) - _taken(running, step.begin)
+            if step.first is not None and len(runs):
+                runs = np.add.reduceat(runs, step.first)
+            found.append(word.rest(runs))
+        return found
+
+    def _beside(self, case: Case, but: int, below: Sequence[Words], word: Word) -> Words:
+        """Return what the roots of a case come to together, but for one."""
+        found = np.ones(1, dtype=word.dtype)
+        for root in case.roots:
+            if root != but:
+                found = word.both(found, below[root][:1])
+        return found
+
+    def in_all(self, below: Sequence[Words], word: Word) -> Words:
+        """Return the value of all builds, as an array of one."""
+        found = np.zeros(1, dtype=word.dtype)
+        for case in self.cases:
+            # Remainders are added one by one, so that a sum stays below 2**64.
+            found = word.rest(found + self._beside(case, -1, below, word))
+        return found
+
+    def each(
+        self,
+        own: Sequence[Words | None],
+        below: Sequence[Words],
+        word: Word,
+        across: Callable[[int], Mapping[int, Words] | None] = lambda place: None,
+    ) -> dict[str, Words]:
+        """Return, for every base class of every role, the value of builds through one option.
+
+        Parameters
+        ----------
+        own, below, word
+            As in :meth:`below`, and what it returned.
+        across : callable
+            Of a step, matrices as :meth:`across` has them, if they are at hand.
+
+        Returns
+        -------
+        dict of str to ndarray
+            Whatever the weights say of the class itself.
+        """
+        outside = [np.zeros(s.nodes, dtype=word.dtype) for s in self.steps]
+        for case in self.cases:
+            for root in case.roots:
+                beside = self._beside(case, root, below, word)
+                word.gather(outside[root], np.zeros(1, dtype=np.intp), beside)
+        found = {r: np.zeros(size, dtype=word.dtype) for r, size in self.plan.sizes.items()}
+        for place in range(len(self.steps) - 1, -1, -1):
+            step, of_step = self.steps[place], self.plan.steps[place]
+            around = word.rest(outside[place])
+            if not around.any():
+                continue
+            kinds = np.zeros(of_step.kinds, dtype=word.dtype)
+            matrices = across(place)
+            if matrices is not None:
+                for target, matrix in matrices.items():
+                    into = kinds if target < 0 else outside[target]
+                    into += word.across(matrix, around)
+            else:
+                values, kind, opens = self._around(step, around, word), step.kind, step.opens
+                alive = _few(values)
+                if alive is not None:
+                    values, kind = _taken(values, alive), _taken(kind, alive)
+                    opens = {c: _taken(at, alive) for c, at in opens.items()}
+                for target, at, share in self._shares(place, kind, opens, values, own, below, word):
+                    word.gather(kinds if target < 0 else outside[target], at, share)
+            if of_step.is_role:
+                of_class = word.rest(kinds)[of_step.kind_of[of_step.domain]]
+                word.gather(found[of_step.variable], of_step.domain, of_class)
+        return {r: word.rest(v) for r, v in found.items()}
+
+    def _shares(
+        self,
+        place: int,
+        kind: Ints,
+        opens: Mapping[int, Ints],
+        values: Words,
+        own: Sequence[Words | None],
+        below: Sequence[Words],
+        word: Word,
+    ) -> Iterator[tuple[int, Ints, Words]]:
+        """Yield what rows of a step hand on: to which child, or -1 for kinds; where; how much.
+
+        Parameters
+        ----------
+        place : int
+            Which step.
+        kind, opens
+            Of some rows, as in :class:`CircuitStep`.
+        values : ndarray
+            What is around them.
+        own, below, word
+            As in :meth:`each`.
+        """
+        opened = [(c, at, _taken(below[c], at)) for c, at in opens.items()]
+        if self.plan.steps[place].is_role:
+            through = values
+            for _, _, value in opened:
+                through = word.both(through, value)
+            yield -1, kind, through
+        mine = own[place]
+        if mine is not None and opened:
+            values = word.both(values, _taken(mine, kind))
+        # Products of all but one, from both ends, so that nothing is divided.
+        after: list[Words | None] = [None]
+        for _, _, value in opened[:0:-1]:
+            after.append(value if after[-1] is None else word.both(after[-1], value))
+        for child, at, value in opened:
+            rest = after.pop()
+            yield child, at, values if rest is None else word.both(values, rest)
+            if after:
+                values = word.both(values, value)
+
+    def across(
+        self, place: int, own: Sequence[Words | None], below: Sequence[Words], word: Word
+    ) -> dict[int, Words] | None:
+        """Return what a step makes of what is around its nodes, as matrices.
+
+        Parameters
+        ----------
+        place : int
+            Which step.
+        own, below, word
+            As in :meth:`each`.
+
+        Returns
+        -------
+        dict of int to ndarray, shape (nodes of the child, or kinds, nodes), or None
+            By child, and for -1 the kinds; None where the rows themselves are quicker.
+        """
+        step, of_step = self.steps[place], self.plan.steps[place]
+        sizes = {c: self.steps[c].nodes for c in step.opens}
+        if of_step.is_role:
+            sizes[-1] = of_step.kinds
+        dense = step.nodes * sum(sizes.values())
+        if word.prime or not dense or dense > _DENSE * len(step.kind) * max(len(step.opens), 1):
+            return None
+        run = np.arange(len(step.begin))
+        node = run if step.first is None else np.searchsorted(step.first, run, side="right") - 1
+        of_run, number = spread(step.end - step.begin)
+        row, owner = step.begin[of_run] + number, node[of_run]
+        ones = np.ones(len(step.kind), dtype=word.dtype)
+        found = {}
+        for target, at, share in self._shares(place, step.kind, step.opens, ones, own, below, word):
+            matrix = np.zeros(sizes[target] * step.nodes, dtype=word.dtype)
+            word.gather(matrix, at[row] * step.nodes + owner, share[row])
+            found[target] = matrix.reshape(sizes[target], step.nodes)
+        return found
+
+    @staticmethod
+    def _around(step: CircuitStep, around: Words, word: Word) -> Words:
+        """Return, for each row, what is around the nodes that it follows."""
+        if step.first is None:
+            return np.repeat(around, step.end - step.begin)
+        runs = np.repeat(around, np.diff(np.append(step.first, len(step.begin))))
+        ends = np.zeros(len(step.kind) + 1, dtype=np.uint64)
+        runs = runs.astype(np.uint64)
+        # A row is in no more than 2**32 runs, so the true sums stay below 2**64 for a prime; and
+        # what goes below zero on the way comes back, modulo 2**64.
+        np.add.at(ends, step.begin, runs)
+        np.subtract.at(ends, step.end, runs)
+        return word.rest(np.cumsum(ends)[:-1])
+
+    # -- whole numbers -----------------------------------------------------
+
+    def count(self, weights: Mapping[str, Floats]) -> int:
+        """Return the exact number of builds.
+
+        Parameters
+        ----------
+        weights : mapping of str to ndarray of float
+            How many options each base class of each role stands for.
+        """
+        words = _words(self.most(weights).bit_length())
+        rests = [self.in_all(self.below(self.own(weights, w), w), w) for w in words]
+        return int(joined(rests, words)[0])
+
+    def count_each(self, weights: Mapping[str, Floats]) -> dict[str, Objects]:
+        """Return, for every base class of every role, the builds through one of its options.
+
+        Parameters
+        ----------
+        weights : mapping of str to ndarray of float
+            As in :meth:`count`.
+
+        Returns
+        -------
+        dict of str to ndarray
+            Python integers, whatever weight the class itself has.
+        """
+        words, found = _words(self.most(weights).bit_length()), []
+        for word in words:
+            own = self.own(weights, word)
+            found.append(self.each(own, self.below(own, word), word))
+        return {r: joined([f[r] for f in found], words) for r in self.plan.sizes}
+
+    def possible(self, weights: Mapping[str, Floats]) -> dict[str, Bools]:
+        """Return, for every base class of every role, whether a build has one of its options."""
+        own = self.own(weights, SOME)
+        return self.each(own, self.below(own, SOME), SOME)
+
+
+class CircuitHome:
+    """Counts of requests that differ from one of them in a role or two.
+
+    Parameters
+    ----------
+    circuit : Circuit
+        The rows.
+    weights : mapping of str to ndarray of float
+        Of the one that most others share a part of.
+    """
+
+    def __init__(self, circuit: Circuit, weights: Mapping[str, Floats]) -> None:
+        self.circuit, self.weights = circuit, dict(weights)
+        self._below: dict[int, list[Words]] = {}
+        self._each: dict[str, Objects] | None = None
+        self._limit = 0
+        self._matrices: dict[tuple[int, bool], Mapping[int, Words] | None] = {}
+
+    def _moved(self, weights: Mapping[str, Floats]) -> frozenset[str]:
+        return frozenset(r for r, w in weights.items() if not np.array_equal(w, self.weights[r]))
+
+    @staticmethod
+    def _key(word: Word) -> int:
+        return -1 if word is SOME else int(word.prime)
+
+    def _known(self, moved: frozenset[str], word: Word) -> dict[int, Words]:
+        """Return what is below the nodes of steps that hold none of some roles' weights."""
+        circuit, key = self.circuit, self._key(word)
+        if key not in self._below:
+            self._below[key] = circuit.below(circuit.own(self.weights, word), word)
+        return {
+            place: values
+            for place, (step, values) in enumerate(
+                zip(circuit.plan.steps, self._below[key], strict=True)
+            )
+            if not step.below & moved
+        }
+
+    def _words(self, weights: Mapping[str, Floats]) -> tuple[Word, ...]:
+        """Return words that tell all counts with some weights apart.
+
+        What is known exactly for the unmoved request bounds a request of no larger weights: its
+        counts are sums of no more products.
+        """
+        most = self.circuit.most(weights)
+        if self._limit and all((w <= self.weights[r]).all() for r, w in weights.items()):
+            most = min(most, self._limit)
+        return _words(most.bit_length())
+
+    def ready(self) -> None:
+        """Count what remains of the unmoved request, if that was not done."""
+        if self._each is None:
+            each = self._counted(self.weights, frozenset())
+            through = max((max(n.tolist(), default=0) for n in each.values()), default=0)
+            role, own = next(iter(self.weights.items()))
+            total = sum(int(w) * n for w, n in zip(own, each[role].tolist(), strict=True))
+            self._each, self._limit = each, max(through, total)
+
+    def _across(
+        self, moved: frozenset[str], word: Word
+    ) -> Callable[[int], Mapping[int, Words] | None]:
+        """Return what gives the matrices of steps that hold none of some roles' weights."""
+        circuit = self.circuit
+        own = circuit.own(self.weights, word)
+
+        def across(place: int) -> Mapping[int, Words] | None:
+            if word.prime or circuit.plan.steps[place].below & moved:
+                return None
+            key = place, word is SOME
+            if key not in self._matrices:
+                below = self._below[self._key(word)]
+                self._matrices[key] = circuit.across(place, own, below, word)
+            return self._matrices[key]
+
+        return across
+
+    def _counted(self, weights: Mapping[str, Floats], moved: frozenset[str]) -> dict[str, Objects]:
+        words, found = self._words(weights), []
+        for word in words:
+            own = self.circuit.own(weights, word)
+            below = self.circuit.below(own, word, self._known(moved, word))
+            across = self._across(moved, word)
+            found.append(self.circuit.each(own, below, word, across))
+        return {r: joined([f[r] for f in found], words) for r in found[0]}
+
+    def count(self, weights: Mapping[str, Floats]) -> int:
+        """Return the exact number of builds.
+
+        Where weights of one role alone are moved, it is what each of its classes has in the
+        unmoved request, times its weight.
+        """
+        self.ready()
+        assert self._each is not None
+        moved, circuit = self._moved(weights), self.circuit
+        if len(moved) <= 1:
+            role = next(iter(moved or weights))
+            own = np.flatnonzero(weights[role])
+            through = self._each[role][own].tolist()
+            return sum(int(w) * n for w, n in zip(weights[role][own], through, strict=True))
+        words = self._words(weights)
+        rests = [
+            circuit.in_all(circuit.below(circuit.own(weights, w), w, self._known(moved, w)), w)
+            for w in words
+        ]
+        return int(joined(rests, words)[0])
+
+    def count_each(self, weights: Mapping[str, Floats]) -> dict[str, Objects]:
+        """Return what :meth:`Circuit.count_each` does."""
+        self.ready()
+        assert self._each is not None
+        moved = self._moved(weights)
+        return self._counted(weights, moved) if moved else self._each
+
+    def possible(self, weights: Mapping[str, Floats]) -> dict[str, Bools]:
+        """Return what :meth:`Circuit.possible` does."""
+        circuit = self.circuit
+        own, moved = circuit.own(weights, SOME), self._moved(weights)
+        below = circuit.below(own, SOME, self._known(moved, SOME))
+        return circuit.each(own, below, SOME, self._across(moved, SOME))
+
+
+# ---------------------------------------------------------------- working it out
+
+
+@dataclass(slots=True)
+class _Raw:
+    """Rows of a step before nodes are numbered: ``owner`` of each run is one of its cells."""
+
+    cells: Ints
+    kind: Ints
+    after: dict[int, Ints]
+    owner: Ints
+    begin: Ints
+    end: Ints
+    runs: bool
+
+
+def _listed(rows: Rows, place: int, cells: Ints) -> _Raw:
+    """Return the rows of a step, cell by cell."""
+    owner, kind = rows.expand(place, cells)
+    counts = np.bincount(owner, minlength=len(cells))
+    end = np.cumsum(counts)
+    after = rows.after(place, cells[owner], kind)
+    every = np.arange(len(cells), dtype=np.intp)
+    return _Raw(cells, kind, after, every, end - counts, end, runs=False)
+
+
+def _in_runs(rows: Rows, place: int, cells: Ints) -> _Raw:
+    """Return the rows of a step of sorted tuples: a sorted list for outer cells that are alike."""
+    step = rows.plan.steps[place]
+    summed = summing.summed_of(step)
+    stride = math.prod(step.shape[summed.sum + 1 :])
+    where = np.unravel_index(cells, step.shape)
+    bases = np.unique(cells - where[summed.sum] * stride)
+    at_base = np.unravel_index(bases, step.shape)
+    outer = at_base[summed.outer]
+    others = np.zeros(len(bases), dtype=np.intp)
+    for axis, size in enumerate(step.shape):
+        if axis not in (summed.outer, summed.sum):
+            others = others * size + at_base[axis]
+    kinds, opened, none = [], [], np.zeros(0, dtype=np.intp)
+    owners, begins, ends = [none], [none], [none]
+    every, length = np.arange(step.kinds, dtype=np.intp), 0
+    for same in summing.alike(step, np.unique(outer)):
+        mine = summing.left(step, every, int(same[0]))
+        inside = np.flatnonzero(np.isin(outer, same))
+        for other in np.unique(others[inside]):
+            here = inside[others[inside] == other]
+            kind = rows.possible(place, int(bases[here[0]]), mine)
+            after = rows.after(place, np.full(len(kind), bases[here[0]]), kind)
+            for base in here.tolist():
+                begin, to = summed.along(int(outer[base]), kind)
+                asked = bases[base] + to * stride
+                owner = np.searchsorted(cells, asked)
+                good = cells[np.minimum(owner, len(cells) - 1)] == asked
+                owners.append(owner[good])
+                begins.append(begin[good] + length)
+                ends.append(np.append(begin[1:], len(kind))[good] + length)
+            kinds.append(kind)
+            opened.append(after)
+            length += len(kind)
+    owner, begin, end = np.concatenate(owners), np.concatenate(begins), np.concatenate(ends)
+    order = np.lexsort((begin, owner))
+    owner, begin, end = owner[order], begin[order], end[order]
+    # Rows that no cell has are left out.
+    cover = np.zeros(length + 1, dtype=np.intp)
+    np.add.at(cover, begin, 1)
+    np.subtract.at(cover, end, 1)
+    kept = np.cumsum(cover)[:-1] > 0
+    at = np.append(0, np.cumsum(kept)).astype(np.intp)
+    return _Raw(
+        cells,
+        np.concatenate([none, *kinds])[kept],
+        {c: np.concatenate([none, *(o[c] for o in opened)])[kept] for c in opened[0]}
+        if opened
+        else {},
+        owner,
+        at[begin],
+        at[end],
+        runs=True,
+    )
+
+
+def _refused(plan: Plan, step: Step, needed: float, ceiling: float) -> TooWideError:
+    roles = [v for v in (step.variable, *step.separator) if v in plan.sizes]
+    return TooWideError(needed, ceiling, roles, step.names)
+
+
+def circuit_of(plan: Plan, whole: Mapping[str, Floats], ceiling: float) -> Circuit:
+    """Return the rows of a plan, as runs.
+
+    Parameters
+    ----------
+    plan : Plan
+        The plan.
+    whole : mapping of str to ndarray of float
+        How many options each base class of each role has: no request lets in more.
+    ceiling : float
+        Bytes that the rows may take.
+
+    Raises
+    ------
+    TooWideError
+        If they would take more.
+    """
+    passes = Passes(plan, Demands.one(whole), COUNT)
+    total = float(passes.totals()[0])
+    rows = Rows(passes)
+    cases = tuple(c for c in plan.cases if all(passes.up[r].values.any() for r in c.roots))
+    reached: dict[int, list[Ints]] = {}
+    for case in cases:
+        for root in case.roots:
+            reached.setdefault(root, []).append(np.zeros(1, dtype=np.intp))
+    raw: dict[int, _Raw] = {}
+    none, held = np.zeros(0, dtype=np.intp), 0.0
+    for place in range(len(plan.steps) - 1, -1, -1):
+        step = plan.steps[place]
+        cells = np.unique(np.concatenate([none, *reached.pop(place, [])]))
+        # A byte for each pair of a cell and a kind that is looked at one by one; a row stays.
+        looked = 0.0 if step.summed is not None else float(len(cells)) * step.kinds
+        if held + looked > ceiling:
+            raise _refused(plan, step, held + looked, ceiling)
+        mine = (_listed if step.summed is None else _in_runs)(rows, place, cells)
+        held += _ROW * (len(mine.kind) + len(mine.begin))
+        if held > ceiling:
+            raise _refused(plan, step, held, ceiling)
+        for child, at in mine.after.items():
+            reached.setdefault(child, []).append(np.unique(at))
+        raw[place] = mine
+    return Circuit(plan, tuple(_numbered(raw)), cases, dict(whole), total)
+
+
+def _numbered(raw: dict[int, _Raw]) -> Iterator[CircuitStep]:
+    """Yield the steps, with cells that are followed by the same as one node."""
+    node_of: list[Ints] = []
+    cells: list[Ints] = []
+    for place in range(len(raw)):
+        mine = raw.pop(place)
+        opens = {c: node_of[c][np.searchsorted(cells[c], at)] for c, at in mine.after.items()}
+        many = len(mine.cells)
+        cells.append(mine.cells)
+        if mine.runs:
+            node, kept = nodes_of(mine.owner, many, mine.begin, {-1: mine.end})
+            node_of.append(node)
+            owner = node[mine.owner[kept]]
+            first = np.flatnonzero(np.diff(owner, prepend=-1))
+            begin, end = mine.begin[kept], mine.end[kept]
+            yield CircuitStep(mine.kind, opens, begin, end, first, len(first))
+            continue
+        owner = np.repeat(mine.owner, mine.end - mine.begin)
+        node, kept = nodes_of(owner, many, mine.kind, opens)
+        node_of.append(node)
+        begin = np.flatnonzero(np.diff(node[owner[kept]], prepend=-1))
+        yield CircuitStep(
+            mine.kind[kept],
+            {c: at[kept] for c, at in opens.items()},
+            begin,
+            np.append(begin[1:], len(kept)).astype(np.intp) if len(begin) else begin,
+            None,
+            len(begin),
+        )
