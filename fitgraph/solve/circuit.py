@@ -45,6 +45,9 @@ Words = npt.NDArray[Any]
 #: Bytes that a row takes, about: its kind and what it opens.
 _ROW = 40.0
 
+#: Of so many pairs of a cell and a kind one is looked at, where parts are measured.
+_REACHED = 20
+
 #: Bits of the first word.
 _BITS = 64
 
@@ -729,6 +732,9 @@ def circuit_of(plan: Plan, whole: Mapping[str, Floats], ceiling: float) -> Circu
     TooWideError
         If they would take more.
     """
+    for step in plan.steps:  # a pass would take long, and what it is for could not be held
+        if step.summed is None and step.work / _REACHED > ceiling:
+            raise _refused(plan, step, step.work / _REACHED, ceiling)
     passes = Passes(plan, Demands.one(whole), COUNT)
     total = float(passes.totals()[0])
     rows = Rows(passes)

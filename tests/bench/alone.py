@@ -15,7 +15,7 @@ import signal
 import subprocess
 import sys
 import time
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from dataclasses import replace
 from pathlib import Path
 from typing import Any
@@ -89,34 +89,37 @@ def compiling(kind: str, parts: str) -> Told:
 _PICKS = 20.0
 
 
-def picking(kind: str, parts: str) -> Told:
-    """Count, and say what remains, after a pick: one in each role, the least of a few times.
-
-    What is worked out once a catalogue is told by itself.
-    """
-    engine = _ready(_catalogue(kind, int(parts)))
-    counts: list[float] = []
-    rests: list[float] = []
-    which: list[float] = []
-    told: Told = {"counts": counts, "rests": rests, "which": which}
-    told["first"], _ = timed(lambda: engine.count(Request()))
-    told["once"], _ = timed(lambda: engine.remaining(Request()))
+def _picks(engine: TreeEngine) -> Iterator[Request]:
+    """Yield requests for one part, of a role each, that has a build; as long as there is time."""
     began = time.process_time()
     for role in engine.space.roles:
         skus = [p.sku for p in engine.catalogue.of(role)]
         for sku in skus[:: max(1, len(skus) // 7)]:
             request = Request(want=(sku,))
             if engine.count(request).number:
-                counts.append(least(lambda r=request: engine.count(r)))
-                try:
-                    which.append(least(lambda r=request: engine.possible(r)))
-                    rests.append(least(lambda r=request: engine.remaining(r)))
-                except TooWideError as refused:
-                    told["rests_refused"] = str(refused)
+                yield request
                 break
         if time.process_time() - began > _PICKS:
             break
-    return told
+
+
+def picking(kind: str, parts: str) -> Told:
+    """Count after a pick: one in each role, the least of a few times."""
+    engine = _ready(_catalogue(kind, int(parts)))
+    first, _ = timed(lambda: engine.count(Request()))
+    times = [least(lambda r=r: engine.count(r)) for r in _picks(engine)]
+    return {"times": times, "first": first}
+
+
+def remaining(kind: str, parts: str) -> Told:
+    """Say what remains after a pick: which, and how many builds with each."""
+    engine = _ready(_catalogue(kind, int(parts)))
+    first, _ = timed(lambda: engine.remaining(Request()))  # once a catalogue, for all later ones
+    which, rests = [], []
+    for request in _picks(engine):
+        which.append(least(lambda r=request: engine.possible(r)))
+        rests.append(least(lambda r=request: engine.remaining(r)))
+    return {"which": which, "rests": rests, "first": first}
 
 
 def _mass_limits(engine: TreeEngine) -> list[int]:
@@ -146,7 +149,7 @@ def solving(kind: str, parts: str, *limits: str) -> Told:
     return {
         "times": [f.seconds for f in found],
         "cheapest": [f.prices[0] if f.prices else None for f in found],
-        "proved": all(f.proved for f in found),
+        "proved": [f.proved for f in found],
     }
 
 
@@ -286,6 +289,7 @@ WORK: dict[str, Callable[..., Told]] = {
     for w in (
         compiling,
         picking,
+        remaining,
         ranking,
         solving,
         fronting,
