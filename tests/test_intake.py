@@ -708,3 +708,12 @@ def test_a_name_for_columns_that_means_nothing_here_is_told(entry: object) -> No
     vocabulary = load(DEMO).catalogue.vocabulary
     with pytest.raises(CatalogueError, match="columns #1"):
         Phrases([], vocabulary, [entry])
+
+
+def test_a_diameter_of_which_nobody_says_where_it_is_measured_is_asked(tmp_path: Path) -> None:
+    rows = [["Item no", "Title", "Diameter (mm)"], ["A-1", "Raw bar", "34.9"]]
+    job = prepared([str(csv_file(tmp_path / "list.csv", rows))], DEMO)
+    (choice,) = [c for c in job.choices if not c.sure]
+    assert choice.column == "Diameter (mm)" and choice.taken.means == "ignore"
+    offered = {c.means: c.unit for c in choice.options}
+    assert offered.pop("ignore") == "" and set(offered.values()) == {"mm"} and len(offered) > 2

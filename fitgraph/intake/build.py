@@ -59,6 +59,9 @@ _OTHERS = 12
 #: Seconds that an import waits for another one into the same folder.
 _PATIENCE = 60
 
+#: What a spreadsheet makes of a long number: 4.00638E+12.
+_SHORTENED = re.compile(r"\d(?:[.,]\d+)?E\+\d+", re.IGNORECASE)
+
 #: What people write behind a number of pieces.
 _PIECES = re.compile(r"\s*(?:pcs?|pieces|st(?:k|ück)?|x)\.?$", re.IGNORECASE)
 
@@ -294,6 +297,11 @@ class _Reader:
         typed = self.cell(cells, fields["sku"])
         if typed.startswith("date "):
             return ("has a date for its stock number", "Write it again in a cell formatted as text")
+        if _SHORTENED.fullmatch(typed):
+            return (
+                "has a stock number of which a spreadsheet has cut off digits",
+                "Write it again in a cell formatted as text",
+            )
         sku = "-".join(typed.split())
         if not any(c.isalnum() for c in sku) or sku.casefold() in UNKNOWN_TEXTS | {"none"}:
             return "has no stock number", "Give it one"

@@ -34,6 +34,9 @@ _DELIMITERS = ",;\t|"
 _WORKBOOKS = (".xlsx", ".xlsm", ".xls", ".ods")
 _KEPT = "\n\t\u00a0\u2007\u2009\u202f"
 
+#: A text that was kept from being taken for a formula or a number: '=x, '001 and ="001".
+_GUARDED = re.compile(r"'([=+\-@\d＝＋－＠].*)|=\"([^\"=]*)\"", re.DOTALL)
+
 #: What marks a cell that a spreadsheet made a date of.
 DATE = "date "
 
@@ -93,6 +96,8 @@ def cell_text(value: Any) -> str:
     --------
     >>> cell_text(12.0), cell_text(9.525), cell_text(None), cell_text(datetime.date(2026, 8, 1))
     ('12', '9.5250', '', 'date 2026-08-01')
+    >>> cell_text("'001"), cell_text('="002"')
+    ('001', '002')
     """
     if value is None:
         return ""
@@ -112,6 +117,8 @@ def cell_text(value: Any) -> str:
     if isinstance(value, bytes):
         value = value.decode("utf-8", "replace")
     text = str(value)
+    if text[:1] in ("'", "=") and (match := _GUARDED.fullmatch(text)):
+        text = match[1] or match[2] or ""
     if len(text) > LONGEST_CELL:
         text = text[:LONGEST_CELL] + "…"
     return text if text.isprintable() else plain(text, keep=_KEPT)
