@@ -64,6 +64,17 @@ def test_without_the_token_there_is_nothing(server: Server, path: str, token: st
         assert error.code in (401, 403, 404)
 
 
+def test_a_name_that_is_not_this_computers_is_refused(server: Server) -> None:
+    """Against pages elsewhere whose name is made to lead here (common practice, no source)."""
+    asked = urllib.request.Request(
+        f"{server.root}/voila/render/a.ipynb?token={server.token}",
+        headers={"Host": f"pages.example:{server.port}"},
+    )
+    with pytest.raises(urllib.error.HTTPError) as refused:
+        urllib.request.urlopen(asked, timeout=30)
+    assert refused.value.code == 403
+
+
 def message(kind: str, content: dict[str, Any]) -> str:
     header = {
         "msg_id": uuid.uuid4().hex,

@@ -3,6 +3,9 @@
 from __future__ import annotations
 
 import json
+import signal
+import subprocess
+import sys
 from html import unescape
 from pathlib import Path
 from xml.etree import ElementTree
@@ -85,3 +88,18 @@ def test_jupyterlab_opens_the_start_page_first() -> None:
     folder = shipped_folder("notebooks")
     command = server_command(folder, pages=False, port=None, browser=False, root=False)
     assert f"--LabApp.default_url=/lab/tree/{START}" in command and (folder / START).exists()
+
+
+def test_a_wish_to_end_is_passed_on_to_the_server() -> None:
+    """SIGTERM to the command ends what it started, and the command itself says nothing of it."""
+    server = "import time; print('up', flush=True); time.sleep(600)"
+    code = (
+        "import sys; from fitgraph.cli.notebooks import _serve; "
+        f"print(_serve([sys.executable, '-c', {server!r}], {{}}))"
+    )
+    with subprocess.Popen([sys.executable, "-c", code], stdout=subprocess.PIPE, text=True) as own:
+        assert own.stdout is not None
+        assert own.stdout.readline() == "up\n"
+        own.send_signal(signal.SIGTERM)
+        assert own.stdout.readline() == f"{-signal.SIGTERM}\n"
+        assert own.wait(60) == 0

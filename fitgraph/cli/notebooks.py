@@ -31,8 +31,12 @@ IN_CODE = "in-code"
 
 #: A server looks so often whether a kernel still runs, in seconds; a page tells at once.
 _LOOKING = ("--KernelRestarter.time_to_dead=1.0",)
+
+#: Kernels of both servers are forked from one process that has read and compiled everything.
+_KERNELS = "fitgraph.lab.kernels.WarmKernels"
 #: JupyterLab stays on this computer and asks nobody for news or extensions.
 _LAB = (
+    f"--ServerApp.kernel_manager_class={_KERNELS}",
     "--ip=127.0.0.1",
     "--LabApp.extension_manager=readonly",
     "--LabApp.news_url=None",
@@ -40,10 +44,16 @@ _LAB = (
 )
 #: JupyterLab asks for a token unless told otherwise, pages only when told to.
 _PAGES = (
+    f"--VoilaConfiguration.multi_kernel_manager_class={_KERNELS}",
     "--Voila.ip=127.0.0.1",
     "--token",
+    # Only by a name of this computer: JupyterLab sees to that itself.
+    "--Voila.tornado_settings={'allow_remote_access': False}",
     "--template=fitgraph",
     "--VoilaConfiguration.classic_tree=True",
+    # A page closes its kernel when it goes; one that could not is ended when nobody is there.
+    "--MappingKernelManager.cull_idle_timeout=300",
+    "--MappingKernelManager.cull_interval=60",
     # What is there for readers of code is neither run nor shown on a page.
     f"--VoilaExecutor.skip_cells_with_tag={IN_CODE}",
 )
@@ -137,13 +147,20 @@ def notebooks(folder: Path | None) -> Path:
 
 
 def _serve(command: list[str], environment: dict[str, str]) -> int:
-    """Run a server until it ends; it hears an interrupt itself and may ask about it."""
+    """Run a server until it ends.
+
+    It hears an interrupt itself and may ask about it; a wish that it end is passed on.
+    """
     with subprocess.Popen(command, env={**os.environ, **environment}) as server:
-        before = signal.signal(signal.SIGINT, signal.SIG_IGN)
+        before = [
+            (signal.SIGINT, signal.signal(signal.SIGINT, signal.SIG_IGN)),
+            (signal.SIGTERM, signal.signal(signal.SIGTERM, lambda *_: server.terminate())),
+        ]
         try:
             return server.wait()
         finally:
-            signal.signal(signal.SIGINT, before)
+            for number, handler in before:
+                signal.signal(number, handler)
 
 
 def lab(
@@ -188,6 +205,6 @@ def lab(
         opened = Path(own) / "opened"
         write_text_whole(opened, "" if catalogue is None else str(catalogue.absolute()))
         code = _serve(command, server_environment(pages=pages, opened=opened))
-    if code not in (0, 130, -signal.SIGINT):
+    if code not in (0, 130, -signal.SIGINT, -signal.SIGTERM):
         raise BadInputError(f"{module} ended with code {code}; what it printed says why")
     raise typer.Exit(ANSWER)

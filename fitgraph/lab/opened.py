@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from functools import cached_property
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
-from fitgraph.catalogue import Finding, Loaded, demo_folder, load
+from fitgraph.catalogue import CatalogueError, Finding, Loaded, demo_folder, load
 from fitgraph.lab.chosen import chosen_folder
 from fitgraph.model import Catalogue, Supply
 from fitgraph.shop.front import Shop
@@ -16,6 +17,15 @@ if TYPE_CHECKING:
     from fitgraph.explain import Explainer
     from fitgraph.explain.measure import Measurer
     from fitgraph.solve import TreeEngine
+
+#: Name, number, size and time of a folder's files.
+_States = tuple[tuple[str, int, int, int], ...]
+
+#: What was made ready in the process that kernels are forked from: its folder, and it.
+_ready: list[Any] = []
+
+#: The folder that was to be made ready.
+_tried: list[tuple[Path | None, _States]] = []
 
 
 class OpenCatalogue:
@@ -94,5 +104,53 @@ def open_catalogue(folder: str | Path | None = None, *, demo: bool = False) -> O
         If nothing in it can be used; the message says what to mend.
     """
     where = Path(folder) if folder is not None else None if demo else chosen_folder()
+    if _ready and _ready[0] == (where, _states(where)):
+        return _ready[1]
+    return _opened(where)
+
+
+def _opened(where: Path | None) -> OpenCatalogue:
     loaded = load(demo_folder() if where is None else where)
     return OpenCatalogue(loaded.catalogue, loaded.findings, loaded.supply, where)
+
+
+def _states(where: Path | None) -> _States:
+    """Return what the system says of a folder's files; something else once one was written to."""
+    folder = demo_folder() if where is None else where
+    try:
+        found = [(f.name, f.stat()) for f in sorted(folder.iterdir())]
+    except OSError:
+        return ()
+    return tuple((name, s.st_ino, s.st_size, s.st_mtime_ns) for name, s in found)
+
+
+def prepare() -> Iterator[None]:
+    """Open the chosen catalogue for all kernels that come of this process, a step at a time.
+
+    Yields
+    ------
+    None
+        After each step.
+    """
+    where = chosen_folder()
+    now = (where, _states(where))
+    _ready[:] = []
+    _tried[:] = [now]
+    try:
+        opened = _opened(where)
+    except (CatalogueError, OSError):
+        return  # it is told to whoever opens a page
+    _ready[:] = [now, opened]
+    yield
+    for make in (lambda: opened.engine, lambda: opened.explainer, opened.shop.check):
+        make()
+        yield
+    if opened.catalogue.vocabulary.identify is not None:
+        opened.shop.identify()
+        yield
+
+
+def outdated() -> bool:
+    """Say whether the chosen catalogue is another one than was prepared, or was written to."""
+    where = chosen_folder()
+    return _tried != [(where, _states(where))]

@@ -13,7 +13,7 @@ import pytest
 
 from .harness import LAB, PAGES, Notebook, Server, copy_of_notebooks
 
-WHY = "03-why-not.ipynb"
+START, WHY = "00-start.ipynb", "03-why-not.ipynb"
 
 #: How long a page may show an old answer as if it were today's [s].
 MOST_S = 3.0
@@ -36,17 +36,20 @@ def own(browser: Any, tmp_path: Path) -> Iterator[Any]:
 
 
 def kernels(server: Server) -> list[int]:
-    """Return the processes of a server's kernels, from the system's own table."""
-    found = []
+    """Return the processes of a server's kernels, from the system's own table.
+
+    Each leads a session of its own; the process that they are forked from is the server's.
+    """
+    found: dict[int, tuple[bytes, int, int]] = {}
     for entry in Path("/proc").iterdir():
         try:
             command = (entry / "cmdline").read_bytes()
-            own = int((entry / "stat").read_text().rpartition(")")[2].split()[1])
+            _, parent, _, session, *_ = (entry / "stat").read_text().rpartition(")")[2].split()
+            found[int(entry.name)] = (command, int(parent), int(session))
         except (OSError, ValueError, IndexError):
             continue
-        if b"ipykernel_launcher" in command and own == server.process_id:
-            found.append(int(entry.name))
-    return found
+    warm = [p for p, (c, up, _) in found.items() if b"lab.warm" in c and up == server.process_id]
+    return [p for p, (_, up, session) in found.items() if up in warm and session == p]
 
 
 def told(book: Notebook, what: str) -> float:
@@ -78,6 +81,21 @@ def test_a_page_tells_when_its_kernel_or_its_server_is_killed(own: Any) -> None:
     assert page.locator(".fg-form.fg-stale").count() == 0
     server.stop()
     assert told(book, "server") <= MOST_S
+
+
+def test_a_page_that_goes_closes_its_kernel(servers: Any, context: Any) -> None:
+    server = servers[PAGES]
+    before = set(kernels(server))
+    book = Notebook(server, context, START)
+    (own,) = set(kernels(server)) - before
+    book.until("() => /_xsrf=/.test(document.cookie)")
+    context.watch.closing.append(book.page)
+    book.page.goto("about:blank")
+    end = time.monotonic() + 60
+    while own in kernels(server) and time.monotonic() < end:
+        time.sleep(0.2)
+    assert own not in kernels(server)
+    book.page.close()
 
 
 @pytest.mark.long
