@@ -192,7 +192,7 @@ def test_answers_to_questions_narrow_what_it_may_be(opened: OpenCatalogue) -> No
     page.likely.pressed = [first, 1]
     assert first in page.have.values()
     page.budget.value = "cheap"
-    assert "is no amount of money" in unescape(page.problems.value)
+    assert "is no amount of money" in unescape(page.budget_problem.value)
     assert page.answers.items == [] or all(
         {"name", "label", "picture"} <= set(item) for item in page.answers.items
     )

@@ -10,7 +10,7 @@ from fitgraph.explain import action_text, clash_text
 from fitgraph.explain.standing import standings
 from fitgraph.lab import BuildExplorer, OpenCatalogue, open_catalogue, tables
 from fitgraph.lab.debounce import Debounce
-from fitgraph.lab.form import FormError, part_label, read_part
+from fitgraph.lab.form import Entries, FormError, part_label, read_entries, read_part
 from fitgraph.mechanics.rules import RULES
 from fitgraph.model import Catalogue, Part, Verdict
 from fitgraph.solve import Request, Services
@@ -100,27 +100,58 @@ def test_the_builds_shown_are_the_engines_first(shop, explorer):
         ("budget", "-5", "Budget: write zero or more"),
         ("max_mass", "3 furlongs", "Mass limit: '3 furlongs' has the unit 'furlongs'"),
         ("max_mass", "0", "Mass limit: write more than zero"),
+        ("max_mass", "3.6", "Mass limit: 3.6 kg? Nothing weighs 3.6 g; write 3.6 kg"),
+        ("budget", "150 USD", "Budget: '150 USD' is in 'usd', not in EUR; write it in EUR."),
     ],
 )
-def test_bad_input_is_told_in_words(shared, field, text, told):
+def test_bad_input_is_told_in_words_at_its_field(shared, field, text, told):
     before = shared.number.value
+    place = {"budget": shared.budget_field, "max_mass": shared.mass_field}[field].problem
     getattr(shared, field).value = text
-    assert told in words(shared.problems)
-    assert 'role="alert"' in shared.problems.value
+    assert told in words(place) and place.layout.display is None
+    assert 'role="alert"' in place.value and 'role="alert"' in shared.problems.value
     assert shared.number.value == before
     getattr(shared, field).value = ""
-    assert shared.problems.value == ""
+    assert shared.problems.value == place.value == "" and place.layout.display == "none"
 
 
-def test_unknown_and_misplaced_parts_are_told_in_words(shared):
-    shared.pickers["bar"].field.value = "BAR-XYZ-99"
-    assert "bar: no part has the stock number 'BAR-XYZ-99'" in words(shared.problems)
-    shared.pickers["bar"].field.value = "FORK-SKE-02"
-    assert "FORK-SKE-02 belongs under fork" in words(shared.problems)
-    shared.pickers["bar"].field.value = "a"
-    assert "Type more of it" in words(shared.problems)
-    shared.pickers["bar"].field.value = ""
-    assert shared.problems.value == ""
+def test_unknown_and_misplaced_parts_are_told_in_words_at_their_field(shared):
+    picker = shared.pickers["bar"]
+    picker.field.value = "BAR-XYZ-99"
+    assert "bar: no part has the stock number 'BAR-XYZ-99'" in words(picker.problem)
+    assert shared.pickers["fork"].problem.value == ""
+    picker.field.value = "FORK-SKE-02"
+    assert "FORK-SKE-02 belongs under fork" in words(picker.problem)
+    picker.field.value = "a"
+    assert "Type more of it" in words(picker.problem)
+    picker.field.value = ""
+    assert shared.problems.value == picker.problem.value == ""
+
+
+def test_a_mass_that_some_build_has_is_taken_as_typed(shop):
+    lightest = shop.engine.best(Request(), sort="mass", limit=1)[0].mass_g
+    entries = Entries({}, max_mass=f"{lightest:.0f}")
+    assert read_entries(entries, shop.catalogue).max_mass_g == round(lightest)
+    assert read_entries(Entries({}, max_mass="3.6 g"), shop.catalogue).max_mass_g == 3.6
+
+
+def test_the_ways_are_those_of_the_front_door_and_open(shop):
+    page = BuildExplorer(shop, have=(FORK,))
+    told = shop.shop.builds(have=FORK, limit=1)
+    panel = page.ways_panel
+    assert f"{told.cores:,} ways" in words(panel.told)
+    assert len(panel.ways.items) == len(told.answers)
+    one = told.answers[1]
+    item = panel.ways.items[1]
+    assert f"any of {one.fillings.number:,} fillings" in item["note"]
+    assert all(sku in item["label"] for r, sku in one.parts.items() if sku and sku != FORK)
+    assert ("in stock" in item["note"]) == one.in_stock
+    panel.ways.press(item["name"])
+    first = told.open(2, limit=1).found.builds[0]
+    assert shop.money(first.price) in words(panel.fillings)
+    assert panel.ways.items[1]["on"]
+    panel.ways.press(item["name"])
+    assert panel.fillings.value == "" and not panel.ways.items[1]["on"]
 
 
 def test_what_goes_wrong_inside_is_told_in_words(shop, monkeypatch):

@@ -211,8 +211,8 @@ def test_a_trial_shows_coverage_and_builds_before_and_after(page, found, shop):
     assert f"takes {best.taken:,g} rider" in told
     # The map is weighed anew, with the part on the shelf.
     assert page.scan.covered == found.covered + best.gained
-    assert len(page.taken_out.children) == 1
-    page.taken_out.children[0].click()
+    assert len(page.taken_out.items) == 1
+    page.taken_out.press(page.taken_out.items[0]["name"])
     assert page.added == () and page.scan.covered == found.covered
 
 

@@ -72,11 +72,11 @@ def build(shop):
 
 def test_every_change_offered_makes_the_parts_fit(shop):
     page = WhyExplorer(shop, (FORK, BAR))
-    offered = len(page.changes.children)
+    offered = len(page.changes.items)
     assert page.explanation.verdict is Verdict.FAILS and offered >= 3
     for place in range(offered):
         before = page.state()
-        page.changes.children[place].click()
+        page.changes.press(page.changes.items[place]["name"])
         assert page.explanation.verdict is Verdict.FITS, page.state()
         page.undo.click()
         assert page.state() == before
@@ -107,7 +107,7 @@ def test_looking_for_changes_can_be_stopped(shop):
 
     page = in_a_loop(begin_and_stop())
     assert "Stopped." in page.change_note.value and page.stop_button.disabled
-    assert page.changes.children == () and "does not fit" in page.answer.value.lower()
+    assert page.changes.items == [] and "does not fit" in page.answer.value.lower()
 
 
 def test_a_service_done_is_judged_as_done(shop):
@@ -238,7 +238,7 @@ def test_a_first_guess_holds_the_exact_number(shop):
 
 def test_a_session_comes_back_whole(shop):
     page = WhyExplorer(shop, (FORK, BAR))
-    page.changes.children[0].click()
+    page.changes.press(page.changes.items[0]["name"])
     query = to_address("why", page.state())
     again = WhyExplorer(shop)
     again.restore(from_address(query, "why"))

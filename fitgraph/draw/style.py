@@ -100,11 +100,14 @@ def theme_css() -> str:
     A notebook's own theme decides where there is one; elsewhere the reader's system does.
     """
     light, dark = _variables(LIGHT), _variables(DARK)
+    on_paper = ";".join(f"--fg-{name}:{value}" for name, value in LIGHT.items())
     return (
         f".fg{{{light}}}\n"
         f"@media (prefers-color-scheme: dark){{.fg{{{dark}}}}}\n"
         f'[data-jp-theme-light="true"] .fg{{{light}}}\n'
         f'[data-jp-theme-light="false"] .fg{{{dark}}}\n'
+        # Paper is light, whatever the screen is.
+        f"@media print{{.fg,[data-jp-theme-light] .fg{{{on_paper}}}}}\n"
     )
 
 

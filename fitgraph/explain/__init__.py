@@ -17,6 +17,7 @@ from fitgraph.explain.words import (
     held_texts,
     hold_text,
     pressed_text,
+    stock_text,
     strain_texts,
 )
 
@@ -45,5 +46,6 @@ __all__ = [
     "hold_text",
     "pressed_text",
     "share_of_pairs",
+    "stock_text",
     "strain_texts",
 ]

@@ -166,6 +166,12 @@ class Change:
         each = [a.mass_change_g for a in self.actions]
         return None if None in each else sum(m for m in each if m is not None)
 
+    @property
+    def to_order(self) -> tuple[str, ...]:
+        """Return which parts it puts in that no piece is held of; none: it can be done today."""
+        put = [a.after.part for a in self.actions if a.kind in (ADD, SWAP, OTHER_MATERIAL, ORDER)]
+        return tuple(p.sku for p in put if p is not None and p.stock < 1)
+
 
 def height_change(actions: Sequence[Action], vocabulary: Vocabulary) -> float | None:
     """Return what steps add to the length that the trade weighs by; None where not known."""

@@ -22,6 +22,7 @@ from fitgraph.explain.changes import (
     SERVICE,
     SWAP,
     Action,
+    Change,
 )
 from fitgraph.explain.conflicts import Conflict
 from fitgraph.explain.elements import (
@@ -460,6 +461,12 @@ def action_text(action: Action, catalogue: Catalogue) -> str:
     if action.kind == ORDER:
         return f"order the {title} {after.sku} ({after.name}), which is not in stock"
     return action.kind
+
+
+def stock_text(change: Change) -> str:
+    """Return whether a change can be done today."""
+    order = change.to_order
+    return f"not today: order {_and(order)}" if order else "can be done today"
 
 
 def hold_text(hold: Hold) -> str:

@@ -27,6 +27,7 @@ from fitgraph.lab import tables
 from fitgraph.lab.adapter_charts import AdapterChart, frontier_svg, yields_svg
 from fitgraph.lab.adapter_entries import Entry, entries, words_text
 from fitgraph.lab.answering import Answering, Step
+from fitgraph.lab.choices import Choices
 from fitgraph.lab.debounce import Debounce
 from fitgraph.lab.look import LABEL, field_layout, grid, heading, html, note, row, style
 from fitgraph.lab.opened import OpenCatalogue
@@ -197,9 +198,8 @@ class AdapterMap(Answering):
         self.together, self.yield_table = html(), html()
         self.sheet_view, self.files = html(), html()
         self.trial = html()
-        self.taken_out = widgets.Box(
-            [], layout=widgets.Layout(display="flex", flex_flow="row wrap", grid_gap="6px 10px")
-        )
+        self.taken_out = Choices("Added parts; press one to take it out again")
+        self.taken_out.on_press(self._take_out)
         self.chart = AdapterChart(self._clicked)
 
     def _arranged(self) -> tuple[widgets.Widget, ...]:
@@ -721,14 +721,7 @@ class AdapterMap(Answering):
         """Show what the added parts change."""
         self._tried += 1
         tried, added = self._tried, self.added
-        buttons = []
-        for made in added:
-            button = widgets.Button(
-                description=f"Take {made.sku} out again", layout=widgets.Layout(width="auto")
-            )
-            button.on_click(lambda _, sku=made.sku: self._take_out(sku))
-            buttons.append(button)
-        self.taken_out.children = tuple(buttons)
+        self.taken_out.show([{"name": m.sku, "label": f"Take {m.sku} out again"} for m in added])
         if not added:
             self.trial.value = tables.wrap("<p>Nothing has been added yet.</p>")
             return

@@ -7,6 +7,7 @@ changes in between, as results do that are worked out meanwhile, reaches nobody.
 from __future__ import annotations
 
 from collections.abc import Iterator
+from typing import Any
 
 import anywidget
 import ipywidgets as widgets
@@ -16,12 +17,50 @@ import traitlets
 from fitgraph.lab.chart_code import ChartCode
 
 _SCRIPT = """
-function render({ model }) {
+const PATIENCE_MS = 250, TURNS = 40;
+
+function render({ model, el }) {
+  const manager = model.widget_manager;
+  const held = new Map(); // what was shut, and what it stands in
+  let form = null, over = false, turns = 0;
+
+  const shut = () => {
+    if (over) return;
+    form ??= el.closest(".fg-form");
+    if (form) {
+      form.setAttribute("aria-busy", "true");
+      for (const child of form.children)
+        if (!child.contains(el) && !child.inert) held.set(child, (child.inert = true));
+    }
+    requestAnimationFrame(shut);
+  };
+  const free = () => {
+    over = true;
+    form?.removeAttribute("aria-busy");
+    if (form?.classList.contains("fg-stale")) return; // the kernel is gone: see Connection
+    for (const child of held.keys()) child.inert = false;
+  };
+  // What opened in between is unknown to the page; it asks once more for whatever is missing.
+  const look = async () => {
+    const missing = () => model.get("models").filter((id) => !manager.has_model(id));
+    if (missing().length && turns++ < TURNS) {
+      try { await manager._loadFromKernel?.(); } catch (error) { /* asked again */ }
+      if (missing().length) return setTimeout(look, PATIENCE_MS);
+    }
+    free();
+  };
+  const told = () => { if (model.get("here") >= model.get("times")) look(); };
+  model.on("change:here", told);
+  shut();
   model.set("times", model.get("times") + 1);
   model.save_changes();
+  return () => { over = true; model.off("change:here", told); };
 }
 export default { render };
 """
+
+#: Of a component whose controls cannot be pressed yet; its style lets no press through.
+WAITING = "fg-waiting"
 
 #: What never changes, and is large.
 _FIXED = ("_esm", "_css")
@@ -29,6 +68,8 @@ _FIXED = ("_esm", "_css")
 
 class Arrival(anywidget.AnyWidget):
     """Shows nothing; says that a page shows a component, and sends it the component as it is.
+
+    Until all of that is there, the component's controls are shut: a press would be lost.
 
     Parameters
     ----------
@@ -38,17 +79,24 @@ class Arrival(anywidget.AnyWidget):
 
     _esm = _SCRIPT
     times = traitlets.Int(0).tag(sync=True)
+    here = traitlets.Int(0).tag(sync=True)
+    models: Any = traitlets.List(traitlets.Unicode()).tag(sync=True)
 
     def __init__(self, component: widgets.Widget) -> None:
         self._component = component
         super().__init__()
+        component.add_class(WAITING)
         self.observe(self._arrived, names="times")
 
     def _arrived(self, _change: object) -> None:
-        for widget in within(self._component):
+        whole = list(within(self._component))
+        self._component.remove_class(WAITING)
+        for widget in whole:
             # Charts look after themselves.
             if widget is not self and not isinstance(widget, go.FigureWidget | ChartCode):
                 widget.send_state([key for key in widget.keys if key not in _FIXED])
+        self.models = [w.model_id for w in whole if w.comm is not None]
+        self.here = self.times
 
 
 def within(component: widgets.Widget) -> Iterator[widgets.Widget]:

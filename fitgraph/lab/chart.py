@@ -42,6 +42,8 @@ class Chart(go.FigureWidget):
         self._drawing, self._seen = False, 0
         self._layout_since: dict[str, Any] = {}
         super().__init__(*given, **more)
+        # A price between two signs of dollars is no formula.
+        self.set_trait("_config", {"typesetMath": False})
         self.observe(self._begun, names="_view_count")
         self.observe(self._answered, names="_js2py_traceDeltas")
 

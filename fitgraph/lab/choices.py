@@ -17,7 +17,7 @@ function render({ model, el }) {
   el.classList.add("fg-choices");
   const draw = () => {
     const held = el.contains(document.activeElement) ? document.activeElement.dataset.name : null;
-    const items = model.get("items");
+    const items = model.get("items"), off = model.get("disabled");
     el.setAttribute("role", "group");
     el.setAttribute("aria-label", model.get("label"));
     el.classList.toggle("fg-list", model.get("tall"));
@@ -25,6 +25,7 @@ function render({ model, el }) {
       const button = document.createElement("button");
       button.type = "button";
       button.dataset.name = item.name;
+      button.disabled = off;
       if (item.picture) {
         const picture = document.createElement("span");
         picture.innerHTML = item.picture; // made by fitgraph.draw, which escapes what it letters
@@ -54,6 +55,7 @@ function render({ model, el }) {
     }
   };
   model.on("change:items", draw);
+  model.on("change:disabled", draw);
   draw();
 }
 export default { render };
@@ -71,6 +73,7 @@ background:var(--fg-panel);border:1px solid var(--fg-line);max-width:100%}
 .fg-choices button[aria-pressed=true]{border:2px solid var(--fg-fits);padding:3px 11px;
 background:var(--fg-paper)}
 .fg-choices button[aria-pressed=true] strong::before{content:"✓ ";color:var(--fg-fits)}
+.fg-choices button:disabled{color:var(--fg-muted);border-style:dashed;cursor:default}
 .fg-choices button:focus-visible{outline:2px solid var(--fg-fits);outline-offset:1px}
 .fg-choices .fg-look{display:block;width:56px;height:56px}
 """
@@ -91,6 +94,8 @@ class Choices(anywidget.AnyWidget):
     items : list of dict
         ``name``, ``label``, and where wanted ``note``, ``picture`` (made by
         :mod:`fitgraph.draw`) and ``on`` (whether it is chosen).
+    disabled : bool
+        Whether none can be pressed for now.
     pressed : list
         The last one's name, and a number that goes up by one at each press.
     """
@@ -100,21 +105,28 @@ class Choices(anywidget.AnyWidget):
     items: Any = traitlets.List(traitlets.Dict()).tag(sync=True)
     label: Any = traitlets.Unicode().tag(sync=True)
     tall: Any = traitlets.Bool(False).tag(sync=True)
+    disabled: Any = traitlets.Bool(False).tag(sync=True)
     pressed: Any = traitlets.List(["", 0]).tag(sync=True)
 
     def __init__(self, label: str, *, tall: bool = False) -> None:
         super().__init__(label=label, tall=tall)
 
     def show(self, items: Sequence[dict[str, Any]]) -> None:
-        """Show these."""
-        self.items = list(items)
+        """Show these, each of which can be pressed."""
+        with self.hold_sync():
+            self.disabled = False
+            self.items = list(items)
+
+    def press(self, name: str) -> None:
+        """Press one, as a page does."""
+        self.pressed = [name, self.pressed[1] + 1]
 
     def on_press(self, function: Any) -> None:
         """Call a function with the name of what is pressed, if it is among what is shown."""
 
         def told(change: dict[str, Any]) -> None:
             name = change["new"][0]
-            if any(item["name"] == name for item in self.items):
+            if not self.disabled and any(item["name"] == name for item in self.items):
                 function(name)
 
         self.observe(told, names="pressed")

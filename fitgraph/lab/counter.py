@@ -30,7 +30,8 @@ from fitgraph.lab.answering import Answering, Step
 from fitgraph.lab.choices import Choices
 from fitgraph.lab.debounce import Debounce
 from fitgraph.lab.downloads import download_link
-from fitgraph.lab.form import FormError
+from fitgraph.lab.field_problem import FieldProblem
+from fitgraph.lab.form import STILL_BEFORE, FormError, read_budget
 from fitgraph.lab.leads import build_link, why_link
 from fitgraph.lab.look import LABEL, field_layout, fold, heading, html, sides, style
 from fitgraph.lab.opened import OpenCatalogue
@@ -40,7 +41,7 @@ from fitgraph.mechanics.materials import MATERIALS
 from fitgraph.model.rider import Question
 from fitgraph.solve import NamingError
 from fitgraph.solve.request import find_part
-from fitgraph.units import UnitError, parse_money
+from fitgraph.units import UnitError
 
 #: Hits of a search, likely parts of a role and parts that fit, shown at once.
 _HITS, _LIKELY, _OFFERED = 6, 2, 6
@@ -117,6 +118,7 @@ class Counter(Answering):
             style=LABEL,
             layout=field_layout(),
         )
+        self.budget_problem = FieldProblem()
         families = sorted(
             {MATERIALS[p.material].family for p in catalogue.parts.values() if p.material}
         )
@@ -153,6 +155,7 @@ class Counter(Answering):
             self.roles,
             self.aims,
             self.budget,
+            self.budget_problem,
             self.material,
             *rides,
         ]
@@ -347,16 +350,13 @@ class Counter(Answering):
         self.aims.show([*aims, {"name": "shelf", "label": "from the shelf", "on": self.on_shelf}])
 
     def _budget(self) -> int | None:
-        text, words = self.budget.value.strip(), self.opened.catalogue.vocabulary
-        if not text:
+        if not self.budget.value.strip():
             return None
         try:
-            amount = parse_money(text, words.minor_digits, words.currency)
+            return read_budget(self.budget.value, self.opened.catalogue)
         except UnitError as error:
-            raise FormError(f"Budget: {text!r} {error}.") from None
-        if amount < 0:
-            raise FormError("Budget: write zero or more, or leave it empty for no limit.")
-        return amount
+            message = f"Budget: {error}"
+            raise FormError(message, {"budget": message}) from None
 
     # ------------------------------------------------------------ what fits
 
@@ -365,7 +365,13 @@ class Counter(Answering):
         self.problems.value = ""
         with self.in_words(self.problems):
             self._show_wishes()
-            budget = self._budget()
+            try:
+                budget = self._budget()
+            except FormError as error:
+                self.budget_problem.tell(error.at["budget"])
+                self.problems.value = tables.wrap(tables.alert(STILL_BEFORE))
+                return
+            self.budget_problem.tell("")
             self.session.changed()
             self._asked += 1
             asked = self._asked

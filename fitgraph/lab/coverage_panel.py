@@ -54,7 +54,8 @@ class CoveragePanel(Answering):
         super().__init__()
         self.opened = opened
         self.coverage: Coverage | None = None
-        self.said: dict[str, RequestExplanation | str] = {}
+        #: By the enquiry itself: numbers may be blank, or given twice.
+        self.said: dict[Enquiry, RequestExplanation | str] = {}
         self.listed: list[tuple[Enquiry, Standing]] = []
         self._all_link = ""
         self._changed = changed
@@ -301,7 +302,7 @@ class CoveragePanel(Answering):
 
     def _steps(self, asked: int) -> Iterator[Step]:
         wanted = [e for e, _ in self.listed[: self._shown]]
-        todo = [e for e in wanted if e.number not in self.said]
+        todo = [e for e in wanted if e not in self.said]
         if not todo:
             self.meter.end()
             return
@@ -323,7 +324,7 @@ class CoveragePanel(Answering):
             said = f"This could not be worked out: {error}"
 
         def show() -> None:
-            self.said[enquiry.number] = said
+            self.said[enquiry] = said
             self._write()
 
         return show

@@ -16,13 +16,25 @@ from fitgraph.explain.standing import PartStanding, nearest_combination, standin
 from fitgraph.lab import tables
 from fitgraph.lab.answering import Answering, Step
 from fitgraph.lab.debounce import Debounce
-from fitgraph.lab.form import Entries, FormError, part_label, read_entries
+from fitgraph.lab.form import STILL_BEFORE, Entries, FormError, part_label, read_entries
 from fitgraph.lab.front_panel import FrontPanel
 from fitgraph.lab.limit_field import LimitField
-from fitgraph.lab.look import LABEL, field_layout, grid, heading, html, note, row, sides, style
+from fitgraph.lab.look import (
+    LABEL,
+    field_layout,
+    fold,
+    grid,
+    heading,
+    html,
+    note,
+    row,
+    sides,
+    style,
+)
 from fitgraph.lab.opened import OpenCatalogue
 from fitgraph.lab.picker import PartsForm
 from fitgraph.lab.session import SessionBar, SessionError, in_kernel
+from fitgraph.lab.ways_panel import WaysPanel
 from fitgraph.mechanics.materials import MATERIALS
 from fitgraph.model import Verdict
 from fitgraph.solve import Request, Services
@@ -203,6 +215,7 @@ class BuildExplorer(Answering):
         self.changes_text = html()
         self.why_section = html()
         self.front_panel = FrontPanel(self.opened, self._keep)
+        self.ways_panel = WaysPanel(self.opened, self)
 
     def _arranged(self) -> tuple[widgets.Widget, ...]:
         chooser = widgets.VBox(
@@ -222,9 +235,10 @@ class BuildExplorer(Answering):
         ]
         right = [
             heading("What fits"),
-            row([self.sort, self.shown_build]),
-            self.table,
-            self.build_section,
+            self.sort,
+            self.ways_panel,
+            fold("The first builds, one by one", [self.shown_build, self.table]),
+            fold("The cross-section of one", [self.build_section]),
         ]
         self.number.add_class("fg-verdict")
         return (
@@ -325,10 +339,13 @@ class BuildExplorer(Answering):
         try:
             request = read_entries(self.entries, self.opened.catalogue)
         except FormError as error:
+            self._tell(error.at)
+            rest = "\n".join(s for s in str(error).splitlines() if s not in error.at.values())
             self.problems.value = tables.wrap(
-                tables.alert(f"{error}\nThe answers below are still those to the entries before.")
+                tables.alert(f"{rest}\n{STILL_BEFORE}" if rest else STILL_BEFORE)
             )
             return
+        self._tell({})
         self.problems.value = ""
         self.request = request
         self._keep()
@@ -336,6 +353,12 @@ class BuildExplorer(Answering):
         asked = self._asked
         self.run(lambda: self._steps(request), lambda: asked == self._asked, self.problems)
         self.front_panel.ask(request)
+
+    def _tell(self, at: Mapping[str, str]) -> None:
+        """Say at each field what is wrong with its entry."""
+        self.form.tell(at)
+        self.budget_field.problem.tell(at.get("budget", ""))
+        self.mass_field.problem.tell(at.get("max_mass", ""))
 
     def _steps(self, request: Request) -> list[Step]:
         engine, vocabulary = self.opened.engine, self.opened.catalogue.vocabulary
@@ -383,6 +406,9 @@ class BuildExplorer(Answering):
 
             return show
 
+        def ways() -> Callable[[], None]:
+            return self.ways_panel.find(request, self.sort.value)
+
         def roles() -> Callable[[], None]:
             standing = standings(engine, request)
 
@@ -394,7 +420,7 @@ class BuildExplorer(Answering):
             return show
 
         counts = [(limited, count), (limited, count_possible)]
-        rest = [(False, builds), (False, roles)]
+        rest = [(False, builds), (True, ways), (False, roles)]
         return [(False, guess), *rest, *counts] if limited else [*counts, *rest]
 
     def _why_none(self, request: Request) -> str:

@@ -13,12 +13,27 @@ from fitgraph.units import UnitError, parse_mass, parse_money
 #: Between a stock number and a name in a list to choose from.
 SEPARATOR = " · "
 
+#: Said where an entry cannot be read; what is wrong stands at its field.
+STILL_BEFORE = "An entry cannot be read. The answers are still those to the entries before."
+
 #: More matches than this are not listed in a message.
 _MOST_MATCHES = 4
 
 
 class FormError(ValueError):
-    """An entry that cannot be read; the message says which, and how to mend it."""
+    """An entry that cannot be read; the message says which, and how to mend it.
+
+    Parameters
+    ----------
+    message : str
+        A line for each entry.
+    at : mapping of str to str, optional
+        What is said beside each field: a role, ``budget`` or ``max_mass``.
+    """
+
+    def __init__(self, message: str, at: Mapping[str, str] | None = None) -> None:
+        super().__init__(message)
+        self.at: Mapping[str, str] = {} if at is None else at
 
 
 def part_label(part: Part) -> str:
@@ -92,6 +107,42 @@ class Entries:
     services: Services = Services.OWNED
 
 
+def read_budget(text: str, catalogue: Catalogue) -> int:
+    """Return a typed budget in minor units; UnitError where it is none."""
+    words = catalogue.vocabulary
+    try:
+        budget = parse_money(text, words.minor_digits, words.currency)
+    except UnitError as error:
+        raise UnitError(f"{text.strip()!r} {error}.") from None
+    if budget < 0:
+        raise UnitError("write zero or more, or leave it empty for no limit.")
+    return budget
+
+
+def _mass(text: str, catalogue: Catalogue) -> float:
+    """Return a typed mass limit in g; UnitError where it is none, or most likely not in g."""
+    try:
+        mass = parse_mass(text)
+    except UnitError as error:
+        raise UnitError(f"{text.strip()!r} {error}.") from None
+    if mass <= 0:
+        raise UnitError("write more than zero, or leave it empty for no limit.")
+    bare = text.strip()
+    if bare[-1:].isdigit() and mass < _least_mass_g(catalogue) <= 1000 * mass:
+        raise UnitError(f"{bare} kg? Nothing weighs {bare} g; write {bare} kg if that is meant.")
+    return mass
+
+
+def _least_mass_g(catalogue: Catalogue) -> float:
+    """Return what every build weighs at least [g]: the lightest part of its heaviest role."""
+    masses = [
+        [p.mass_g for p in catalogue.of(role.name) if p.mass_g is not None]
+        for role in catalogue.vocabulary.roles.values()
+        if not role.fill.may_be_empty
+    ]
+    return max((min(some) for some in masses if some), default=0.0)
+
+
 def read_entries(entries: Entries, catalogue: Catalogue) -> Request:
     """Return the request that a form asks.
 
@@ -101,12 +152,14 @@ def read_entries(entries: Entries, catalogue: Catalogue) -> Request:
         With one line for every entry that cannot be read.
     """
     wrong: list[str] = []
+    at: dict[str, str] = {}
     have: list[str] = []
     for role, text in entries.parts.items():
         try:
             sku = read_part(text, role, catalogue)
         except FormError as error:
             wrong.append(str(error))
+            at[role] = str(error)
             continue
         if sku is not None:
             have.append(sku)
@@ -114,26 +167,22 @@ def read_entries(entries: Entries, catalogue: Catalogue) -> Request:
     max_mass: float | None = None
     if entries.budget.strip():
         try:
-            words = catalogue.vocabulary
-            budget = parse_money(entries.budget, words.minor_digits, words.currency)
+            budget = read_budget(entries.budget, catalogue)
         except UnitError as error:
-            wrong.append(f"Budget: {entries.budget.strip()!r} {error}.")
+            at["budget"] = f"Budget: {error}"
     if entries.max_mass.strip():
         try:
-            max_mass = parse_mass(entries.max_mass)
+            max_mass = _mass(entries.max_mass, catalogue)
         except UnitError as error:
-            wrong.append(f"Mass limit: {entries.max_mass.strip()!r} {error}.")
-    if budget is not None and budget < 0:
-        wrong.append("Budget: write zero or more, or leave it empty for no limit.")
-    if max_mass is not None and max_mass <= 0:
-        wrong.append("Mass limit: write more than zero, or leave it empty for no limit.")
+            at["max_mass"] = f"Mass limit: {error}"
+    wrong += [at[name] for name in ("budget", "max_mass") if name in at]
     material = entries.material or None
     try:
         material = check_material(material) if material else None
     except NamingError as error:
         wrong.append(f"Material: {error}.")
     if wrong:
-        raise FormError("\n".join(wrong))
+        raise FormError("\n".join(wrong), at)
     return Request(
         have=tuple(have),
         budget=budget,

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from html import escape
 
+from fitgraph.lab.leads import why_link
 from fitgraph.lab.long_table import amount, capital, few, long_table, money, part_html
 from fitgraph.model import Catalogue
 from fitgraph.plain import csv_text
@@ -33,7 +34,8 @@ def stranded_html(shown: Sequence[Stranded], catalogue: Catalogue) -> str:
             part_html(s.sku, catalogue),
             f"{s.pieces}",
             "not known" if s.value is None else escape(money(s.value, catalogue)),
-            escape(capital(stranded_text(s, catalogue))),
+            escape(capital(stranded_text(s, catalogue)))
+            + (f" {why}" if (why := why_link((s.sku,), catalogue, "Why?")) else ""),
         ]
         for s in shown
     ]

@@ -81,7 +81,7 @@ def _owned_html(enquiry: Enquiry) -> str:
 def unserved_html(
     caption: str,
     enquiries: Sequence[tuple[Enquiry, Standing]],
-    said: Mapping[str, RequestExplanation | str],
+    said: Mapping[Enquiry, RequestExplanation | str],
     catalogue: Catalogue,
 ) -> str:
     """Return enquiries that stock does not serve, with what each lacks."""
@@ -103,7 +103,7 @@ def unserved_html(
                 f'<span class="fg-note">{escape(wanted_text(enquiry, catalogue))}</span>'
                 f'<div class="fg-note">{_owned_html(enquiry)}</div>',
                 standing_html(standing),
-                lacks_html(said.get(enquiry.number), catalogue),
+                lacks_html(said.get(enquiry), catalogue),
             ]
         )
     heads = [("No.", False), ("Count", True), ("Enquiry", False), ("Served", False)]
@@ -112,14 +112,14 @@ def unserved_html(
 
 def unserved_csv(
     enquiries: Sequence[tuple[Enquiry, Standing]],
-    said: Mapping[str, RequestExplanation | str],
+    said: Mapping[Enquiry, RequestExplanation | str],
     catalogue: Catalogue,
 ) -> str:
     """Return those enquiries as CSV; what has not been worked out yet is left blank."""
     heads = ["number", "date", "count", "standing", "style", "note", "owned", "change", "reasons"]
     rows: list[Sequence[str | float | None]] = []
     for e, s in enquiries:
-        why = said.get(e.number)
+        why = said.get(e)
         change, reasons = "", why if isinstance(why, str) else ""
         if isinstance(why, RequestExplanation):
             reasons = " ".join(conflict_text(c, catalogue) for c in why.conflicts)

@@ -20,7 +20,7 @@ from fitgraph.graph.options import length_of, plain
 from fitgraph.lab import tables
 from fitgraph.lab.answering import Answering
 from fitgraph.lab.debounce import Debounce
-from fitgraph.lab.form import FormError, part_label, read_part
+from fitgraph.lab.form import STILL_BEFORE, FormError, part_label, read_part
 from fitgraph.lab.look import grid, heading, html, note, row, style
 from fitgraph.lab.opened import OpenCatalogue
 from fitgraph.lab.picker import PartPicker
@@ -30,6 +30,9 @@ from fitgraph.model import Dimension, Joint, Option, Reference, Verdict, Vocabul
 
 #: How far a slider goes to either side of the part's own size, in mm.
 _REACH_MM = 5.0
+
+#: The largest size that a slider can have [mm].
+_MOST_MM = 1000.0
 
 #: Sliders answer sooner than typed text does: a move has no letters to wait for.
 _WAIT_S = 0.04
@@ -88,6 +91,14 @@ def resized(option: Option, reference: Reference, middle: float) -> Option:
     lengths = MappingProxyType({**feature.lengths, reference.name: new})
     features = {**option.features, reference.feature: replace(feature, lengths=lengths)}
     return replace(option, features=MappingProxyType(features))
+
+
+def _size(value: object) -> float:
+    """Return a size [mm] that a session holds; SessionError where no slider has it."""
+    size = float(value) if isinstance(value, int | float | str) else -1.0
+    if not 0.0 <= size <= _MOST_MM:
+        raise SessionError(f"A size of this session is not between 0 and {_MOST_MM:g} mm.")
+    return size
 
 
 class FitLesson(Answering):
@@ -205,7 +216,7 @@ class FitLesson(Answering):
                 for r in j.arguments.values()
             }
             self.moved = {
-                places[name]: float(size)
+                places[name]: _size(size)
                 for name, size in state.get("moved", {}).items()
                 if name in places
             }
@@ -286,17 +297,20 @@ class FitLesson(Answering):
             With one line for every entry that cannot be read.
         """
         catalogue = self.opened.catalogue
-        wrong, chosen = [], {}
+        wrong: dict[str, str] = {}
+        chosen: dict[str, Option] = {}
         for role, picker in self.pickers.items():
             try:
                 sku = read_part(picker.value, role, catalogue)
             except FormError as error:
-                wrong.append(str(error))
+                wrong[role] = str(error)
                 continue
             if sku is not None:
                 chosen[role] = plain(catalogue.parts[sku])
+        for role, picker in self.pickers.items():
+            picker.problem.tell(wrong.get(role, ""))
         if wrong:
-            raise FormError("\n".join(wrong))
+            raise FormError(STILL_BEFORE, wrong)
         for reference, size in self.moved.items():
             if reference.role in chosen:
                 chosen[reference.role] = resized(chosen[reference.role], reference, size)
@@ -345,7 +359,7 @@ class FitLesson(Answering):
                     slider.description = f"{name[:1].upper()}{name[1:]}{title}"
                     if size is not None and size.known:
                         reach = _REACH_MM
-                        slider.min, slider.max = 0.0, 1000.0
+                        slider.min, slider.max = 0.0, _MOST_MM
                         slider.value = round(size.mid, 2)
                         slider.min = round(max(size.mid - reach, 0.0), 1)
                         slider.max = round(size.mid + reach, 1)
@@ -385,11 +399,15 @@ class FitLesson(Answering):
                 f'<p role="status"><strong>{tables.sign(mating.verdict)}</strong>. '
                 f"{escape(sentence)}</p>"
             )
+            # What is drawn is listed as it is drawn, though some role of its joint is open.
+            told = {c.joint.name: (c.verdict, c.joint.title) for c in said}
+            told |= {name: (m.verdict, m.joint.title) for name, (_, m) in found.items()}
+            listed = sorted(told.values(), key=lambda t: t[0])
             others = "".join(
-                f"<li>{tables.sign(c.verdict)}: {escape(c.joint.title)}</li>"
-                for c in sorted(said, key=lambda c: c.verdict)
+                f"<li>{tables.sign(verdict)}: {escape(title)}</li>" for verdict, title in listed
             )
-            held = hold(whole, vocabulary)
+            # Of parts that do not fit, how hard they hold would say nothing true.
+            held = None if listed[0][0] is Verdict.FAILS else hold(whole, vocabulary)
             grip = (
                 ""
                 if held is None

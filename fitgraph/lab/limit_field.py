@@ -6,6 +6,7 @@ from collections.abc import Callable
 
 import ipywidgets as widgets
 
+from fitgraph.lab.field_problem import FieldProblem
 from fitgraph.lab.look import LABEL
 from fitgraph.lab.slider import Slider
 from fitgraph.units import UnitError
@@ -60,7 +61,11 @@ class LimitField(widgets.VBox):
         )
         self.slider.observe(self._moved, names="value")
         self.text.observe(self._typed, names="value")
-        super().__init__([self.text, self.slider], layout=widgets.Layout(width="100%"))
+        #: What is wrong with the entry stands under it.
+        self.problem = FieldProblem()
+        super().__init__(
+            [self.text, self.problem, self.slider], layout=widgets.Layout(width="100%")
+        )
 
     def reach(self, most: int, step: int) -> None:
         """Move the slider's right end; what is typed stays."""

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from html import escape
 
+from fitgraph.lab.tables import sku_html
 from fitgraph.model import Catalogue
 from fitgraph.units import major, show_money
 
@@ -48,28 +49,22 @@ def long_table(
         Rows shown at once.
     """
 
-    def one(told: str, some: Sequence[Sequence[str]]) -> str:
-        head = "".join(
-            f'<th scope="col"{_figure(figure)}>{escape(name)}</th>' for name, figure in heads
+    head = "".join(
+        f'<th scope="col"{_figure(figure)}>{escape(name)}</th>' for name, figure in heads
+    )
+    body = []
+    for first, *others in rows:
+        cells = "".join(
+            f"<td{_figure(figure)}>{cell}</td>"
+            for cell, (_, figure) in zip(others, heads[1:], strict=True)
         )
-        body = []
-        for first, *others in some:
-            cells = "".join(
-                f"<td{_figure(figure)}>{cell}</td>"
-                for cell, (_, figure) in zip(others, heads[1:], strict=True)
-            )
-            body.append(f'<tr><th scope="row" class="fg-plain">{first}</th>{cells}</tr>')
-        return (
-            '<div tabindex="0" class="fg-scroll">'
-            f"<table><caption>{escape(told)}</caption><thead><tr>{head}"
-            f"</tr></thead><tbody>{''.join(body)}</tbody></table></div>"
-        )
-
-    shown = one(caption, rows[:most])
-    if len(rows) > most:
-        more = f"{len(rows) - most} more"
-        shown += f"<details><summary>{more}</summary>{one(f'The {more}', rows[most:])}</details>"
-    return shown
+        body.append(f'<tr><th scope="row" class="fg-plain">{first}</th>{cells}</tr>')
+    # The page folds what is beyond (fitgraph/lab/sorting.py), so that it sorts all of them.
+    return (
+        f'<div tabindex="0" class="fg-scroll"><table data-most="{most}">'
+        f"<caption>{escape(caption)}</caption><thead><tr>{head}"
+        f"</tr></thead><tbody>{''.join(body)}</tbody></table></div>"
+    )
 
 
 def _figure(figure: bool) -> str:
@@ -80,7 +75,8 @@ def part_html(sku: str, catalogue: Catalogue) -> str:
     """Return a stock number with its part's name under it."""
     part = catalogue.parts.get(sku)
     name = "" if part is None else f'<br><span class="fg-note">{escape(part.name)}</span>'
-    return f'<span class="fg-code">{escape(sku)}</span>{name}'
+    number = escape(sku) if part is None else sku_html(sku)
+    return f'<span class="fg-code">{number}</span>{name}'
 
 
 def money(minor: int, catalogue: Catalogue) -> str:

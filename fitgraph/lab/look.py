@@ -9,8 +9,10 @@ import ipywidgets as widgets
 
 from fitgraph.draw.style import TYPE, page_css
 from fitgraph.lab.arrival import Arrival
+from fitgraph.lab.card import Card
 from fitgraph.lab.connection import Connection
 from fitgraph.lab.keys import Keys
+from fitgraph.lab.sorting import Sorting
 from fitgraph.lab.tables import wrap
 
 #: So that the fields of a form stand under one another.
@@ -33,6 +35,9 @@ def _widget_css() -> str:
         f"font-size:{body}px;color:var(--fg-ink);background:var(--fg-panel);"
         "border:1px solid var(--fg-line);white-space:normal;text-align:left}\n"
         ".fg-form .jupyter-button:disabled{color:var(--fg-muted);opacity:1;border-style:dashed}\n"
+        # What it stands for is not there yet, so it is no use to press it.
+        ".fg-form.fg-waiting :is(button,input,select,textarea,summary,a,[role=button])"
+        "{pointer-events:none;cursor:progress}\n"
         ".fg-form .fg-main{border-width:2px;border-color:var(--fg-fits);font-weight:600}\n"
         ".fg-form .widget-label,.fg-form .widget-readout,.fg-form .widget-label-basic"
         "{color:var(--fg-ink)}\n"
@@ -72,8 +77,17 @@ def _widget_css() -> str:
         # The verdict stays in view while one looks at what it rests on.
         ".fg-form .fg-verdict{position:sticky;top:0;z-index:20;background:var(--fg-paper);"
         "border-bottom:2px solid var(--fg-line);margin:0!important;width:100%}\n"
+        # On paper: no buttons that nobody can press, nothing cut, an answer's pieces whole.
         "@media print{.fg-form .fg-verdict{position:static}"
-        ".fg-form .fg-sides{display:block!important}}\n"
+        ".fg-form .fg-sides{display:block!important}"
+        ".fg-form .fg-fold>.widget-vbox{display:block!important}"
+        ".fg-form .jupyter-button:not(.fg-fold>*),.fg-html a.fg-get,"
+        ".fg-choices:not(.fg-list) button:not([aria-pressed=true]){display:none!important}"
+        ".fg-html .fg-scroll,.fg-html .fg-wide{overflow:visible}"
+        ".fg-html .fg-svg{min-width:0;max-width:100%}"
+        ".fg-html tr,.fg-html .fg-svg,.fg-html .fg-caution{break-inside:avoid}"
+        ".fg-html thead{display:table-header-group}"
+        ".fg-html h2,.fg-html h3,.fg-html caption{break-after:avoid}}\n"
         ".fg-form .fg-fold>.jupyter-button{border:0;background:none;font-weight:600;"
         "padding:4px 0;text-align:left;width:auto}\n"
     )
@@ -87,7 +101,10 @@ def html(value: str = "") -> widgets.HTML:
 def style(component: widgets.Widget) -> widgets.VBox:
     """Return the first child of every component: its style sheet, and what works unseen."""
     sheet = html(f"<style>{page_css()}{_widget_css()}</style>")
-    return widgets.VBox([sheet, Keys(), Arrival(component), Connection()])
+    unseen = [Keys(), Arrival(component), Connection(), Sorting()]
+    if hasattr(component, "opened"):
+        unseen.append(Card(lambda: component.opened))
+    return widgets.VBox([sheet, *unseen])
 
 
 def heading(text: str, level: int = 2) -> widgets.HTML:

@@ -6,13 +6,14 @@ from collections.abc import Mapping
 
 import ipywidgets as widgets
 
+from fitgraph.lab.field_problem import FieldProblem
 from fitgraph.lab.form import part_label
 from fitgraph.lab.look import grid
 from fitgraph.lab.session import SessionError
 from fitgraph.model import Catalogue
 
 
-class PartPicker(widgets.HBox):
+class PartPicker(widgets.VBox):
     """A searchable list of the parts of a role, with a button that empties it.
 
     Parameters
@@ -42,7 +43,9 @@ class PartPicker(widgets.HBox):
         self.clear.add_class("fg-clear")
         self.clear.on_click(lambda _: setattr(self.field, "value", ""))
         self.field.observe(self._emptied, names="value")
-        super().__init__([self.field, self.clear])
+        #: What is wrong with the entry stands under it.
+        self.problem = FieldProblem()
+        super().__init__([widgets.HBox([self.field, self.clear]), self.problem])
         self.layout.width = "calc(100% - 4px)"
 
     def _emptied(self, change: dict[str, str]) -> None:
@@ -87,6 +90,11 @@ class PartsForm(widgets.VBox):
     def entries(self) -> dict[str, str]:
         """Return what stands in each field that is filled in."""
         return {role: p.value for role, p in self.pickers.items() if p.value}
+
+    def tell(self, at: Mapping[str, str]) -> None:
+        """Say at each field what is wrong with its entry, and nothing at the others."""
+        for role, picker in self.pickers.items():
+            picker.problem.tell(at.get(role, ""))
 
     def enter(self, entries: Mapping[str, str]) -> None:
         """Fill in the fields, and empty those that are not named.

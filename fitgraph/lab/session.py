@@ -22,6 +22,9 @@ FORMAT, VERSION = "fitgraph-session", 1
 #: A file longer than this is none of ours.
 MOST_BYTES = 200_000
 
+#: No figure that anybody enters is larger.
+_MOST = 10.0**12
+
 #: The parameter of a page's address that holds a session.
 PARAMETER = "session"
 
@@ -106,7 +109,22 @@ def read_text(text: str, page: str) -> Mapping[str, Any]:
     entries = whole.get("entries")
     if not isinstance(entries, dict):
         raise SessionError("This session has no entries. Save it again.")
+    if not _sound(entries):
+        raise SessionError("This session holds what nobody can have entered. Save one from here.")
     return entries
+
+
+def _sound(value: object) -> bool:
+    """Say whether entries hold only texts that can be sent, and figures that can be meant."""
+    if isinstance(value, str):
+        return not any("\ud800" <= sign <= "\udfff" for sign in value)
+    if isinstance(value, dict):
+        return all(_sound(v) for pair in value.items() for v in pair)
+    if isinstance(value, list):
+        return all(map(_sound, value))
+    if isinstance(value, int | float):
+        return abs(value) <= _MOST  # not so of what is no number
+    return value is None
 
 
 def to_address(page: str, state: Mapping[str, Any]) -> str:
@@ -203,12 +221,17 @@ class SessionBar(widgets.HBox):
             self._enter(state)
 
     def _enter(self, state: Mapping[str, Any]) -> None:
+        """Enter a session; of one that cannot be, nothing stays entered."""
         try:
             self._of.restore(state)
+            return
         except SessionError as error:
-            self._tell(str(error), wrong=True)
-        except (TypeError, ValueError, KeyError, AttributeError):
-            self._tell("This session holds entries that no field here takes.", wrong=True)
+            message = str(error)
+        except Exception:  # whatever a crafted one holds
+            message = "This session holds entries that no field here takes."
+        if state is not self._first:
+            self._enter(self._first)
+        self._tell(message, wrong=True)
 
     def _open(self, change: Mapping[str, Any]) -> None:
         files = change["new"]

@@ -104,11 +104,19 @@ def _strength(build: Build) -> str:
     return "not known" if build.strength_nm is None else f"{build.strength_nm:,.0f} N·m"
 
 
+def sku_html(sku: str, name: str = "") -> str:
+    """Return a stock number that opens the card of its part (fitgraph/lab/card.py)."""
+    title = f' title="{escape(name)}"' if name else ""
+    return f'<button type="button" class="fg-sku" data-sku="{escape(sku)}"{title}>' + (
+        f"{escape(sku)}</button>"
+    )
+
+
 def _named(option: Option) -> str:
     part = option.part
     if part is None:
         return ""
-    return f'<abbr title="{escape(part.name)}">{escape(part.sku)}</abbr>'
+    return sku_html(part.sku, part.name)
 
 
 def _bought(option: Option, vocabulary: Vocabulary) -> str:
@@ -267,9 +275,15 @@ def clashes_html(clashes: Sequence[Clash], catalogue: Catalogue) -> str:
     return f"<ul>{items}</ul>" if items else ""
 
 
+def _label_html(label: str) -> str:
+    """Return a part with the work done to it; its stock number opens its card."""
+    sku, *work = label.split(" + ")
+    return sku_html(sku) + "".join(f" + {escape(w)}" for w in work)
+
+
 def why_html(explanation: Explanation, catalogue: Catalogue) -> str:
     """Return whether parts go together, and why not, without the changes."""
-    names = ", ".join(escape(sku) for sku in explanation.named)
+    names = ", ".join(_label_html(label) for label in explanation.named)
     tell = {
         Verdict.FITS: "Every joint can be made, and a whole build around them is certain.",
         Verdict.UNKNOWN: "A missing or loose figure decides:",

@@ -9,13 +9,14 @@ from typing import Any
 import ipywidgets as widgets
 
 from fitgraph.draw import conflict_svg, nests
-from fitgraph.explain import Change, Explanation, action_text, held_texts
+from fitgraph.explain import Change, Explanation, action_text, held_texts, stock_text
 from fitgraph.explain.measure import Measurement
 from fitgraph.explain.standing import nearest_combination
 from fitgraph.lab import tables
 from fitgraph.lab.answering import Answering, Step
+from fitgraph.lab.choices import Choices
 from fitgraph.lab.debounce import Debounce
-from fitgraph.lab.form import FormError, part_label, read_part
+from fitgraph.lab.form import STILL_BEFORE, FormError, part_label, read_part
 from fitgraph.lab.look import heading, html, note, row, sides, style
 from fitgraph.lab.measuring import measure_html, telling_html
 from fitgraph.lab.opened import OpenCatalogue
@@ -50,6 +51,7 @@ class WhyExplorer(Answering):
         self._before: list[dict[str, Any]] = []
         self._asked = 0
         self._holding = False
+        self._offered: dict[str, Change] = {}
         catalogue = opened.catalogue
         self.form = PartsForm(catalogue, "Adapters and extras")
         self.pickers = self.form.pickers
@@ -59,7 +61,8 @@ class WhyExplorer(Answering):
                 self.pickers[part.role].field.value = part_label(part)
         self.problems, self.answer, self.graph = html(), html(), html()
         self.sections, self.measure, self.telling, self.needs = html(), html(), html(), html()
-        self.changes = widgets.VBox()
+        self.changes = Choices("Changes; press one to apply it", tall=True)
+        self.changes.on_press(self._chosen)
         self.change_note = html()
         self.undo = widgets.Button(
             description="Take the last change back",
@@ -152,17 +155,18 @@ class WhyExplorer(Answering):
     # ------------------------------------------------------------ asking
 
     def _skus(self) -> tuple[str, ...]:
-        wrong, skus = [], []
+        wrong: dict[str, str] = {}
+        skus: list[str] = []
         for role, picker in self.pickers.items():
             try:
                 sku = read_part(picker.value, role, self.opened.catalogue)
             except FormError as error:
-                wrong.append(str(error))
+                wrong[role] = str(error)
                 continue
             if sku is not None:
                 skus.append(sku)
         if wrong:
-            raise FormError("\n".join(wrong))
+            raise FormError("\n".join(wrong.values()), wrong)
         return tuple(skus)
 
     def refresh(self) -> None:
@@ -170,10 +174,10 @@ class WhyExplorer(Answering):
         try:
             skus = self._skus()
         except FormError as error:
-            self.problems.value = tables.wrap(
-                tables.alert(f"{error}\nThe answers below are still those to the entries before.")
-            )
+            self.form.tell(error.at)
+            self.problems.value = tables.wrap(tables.alert(STILL_BEFORE))
             return
+        self.form.tell({})
         self.problems.value = ""
         self.done = {sku: work for sku, work in self.done.items() if sku in skus}
         self.session.changed()
@@ -221,7 +225,7 @@ class WhyExplorer(Answering):
                 place.value = ""
             self.change_note.value = ""
             self.stop_button.disabled = True
-            self.changes.children = ()
+            self.changes.show([])
 
         return show
 
@@ -270,13 +274,12 @@ class WhyExplorer(Answering):
         self.needs.value = tables.wrap(self._needs(said))
         if not seeking:
             self.change_note.value = tables.wrap("<p>Nothing has to change.</p>")
-            self.changes.children = ()
+            self.changes.show([])
         else:
             self.change_note.value = tables.wrap(
                 '<p role="status">Looking for the smallest changes …</p>'
             )
-            for child in self.changes.children:
-                child.disabled = True
+            self.changes.disabled = True
         self.stop_button.disabled = not seeking
         self.telling.value = (
             tables.wrap('<p role="status">Working out which measurement settles most …</p>')
@@ -320,7 +323,8 @@ class WhyExplorer(Answering):
             return
         vocabulary = self.opened.catalogue.vocabulary
         shown = said.changes[:_MOST_CHANGES]
-        self.changes.children = tuple(self._button(change) for change in shown)
+        self._offered = {f"{self._asked}:{n}": change for n, change in enumerate(shown)}
+        self.changes.show([self._item(name, change) for name, change in self._offered.items()])
         if not shown:
             self.change_note.value = tables.wrap(
                 "<p>No change of up to three steps makes these fit.</p>"
@@ -340,17 +344,18 @@ class WhyExplorer(Answering):
             + "".join(tables.caution(t, vocabulary) for t in topics)
         )
 
-    def _button(self, change: Change) -> widgets.Button:
+    def _item(self, name: str, change: Change) -> dict[str, Any]:
         catalogue = self.opened.catalogue
         steps = ", and ".join(action_text(a, catalogue) for a in change.actions)
-        price = self.opened.money(change.price)
-        button = widgets.Button(
-            description=f"{steps[:1].upper()}{steps[1:]}: {price}",
-            tooltip="Apply this change to the parts above",
-            layout=widgets.Layout(width="max-content", max_width="calc(100% - 4px)"),
-        )
-        button.on_click(lambda _: self.apply(change))
-        return button
+        return {
+            "name": name,
+            "label": f"{steps[:1].upper()}{steps[1:]}: {self.opened.money(change.price)}",
+            "note": stock_text(change),
+        }
+
+    def _chosen(self, name: str) -> None:
+        if name in self._offered:  # not one of an answer before
+            self.apply(self._offered[name])
 
     def apply(self, change: Change) -> None:
         """Make a change to the parts in the fields."""

@@ -270,19 +270,35 @@ def _span(low: float | None, high: float | None, unit: Unit) -> str:
     return f"{unit.show(low).removesuffix(' ' + unit.name)}\N{EN DASH}{unit.show(high)}"
 
 
+def _bought(found: Listed, one: Representative) -> str:
+    """Return the parts that decide a way, those aside that are owned as they are."""
+    vocabulary, owned = found.catalogue.vocabulary, set(found.request.have)
+    told = [
+        _part(one.options.get(role), vocabulary)
+        for role in vocabulary.deciding
+        if role in one.options and (one.parts[role] not in owned or one.options[role].services)
+    ]
+    return ", ".join(told) or "what you have"
+
+
+def told_answers(found: Listed) -> tuple[tuple[str, str, str], ...]:
+    """Return the ways that stand for all: each as its title, its parts and what it comes to."""
+    vocabulary = found.catalogue.vocabulary
+    money = money_of(vocabulary)
+    told = []
+    for one, title in zip(found.answers, titles(found.answers), strict=True):
+        many = ("" if one.fillings.exact else "about ") + plural(one.fillings.number, "filling")
+        price = _span(one.price_from, one.price_to, money)
+        mass = _span(one.mass_from_g, one.mass_to_g, MASS)
+        text = f"any of {many}, {price}, {mass}; {contrast_text(one, vocabulary)}"
+        told.append((title, _bought(found, one), text))
+    return tuple(told)
+
+
 def answer_blocks(found: Listed) -> tuple[Block, ...]:
     """Return the ways that stand for all, for people: what they come to, then what they are."""
-    vocabulary, owned = found.catalogue.vocabulary, set(found.request.have)
+    vocabulary = found.catalogue.vocabulary
     money = money_of(vocabulary)
-
-    def parts(one: Representative) -> str:
-        told = [
-            _part(one.options.get(role), vocabulary)
-            for role in vocabulary.deciding
-            if role in one.options and (one.parts[role] not in owned or one.options[role].services)
-        ]
-        return ", ".join(told) or "what you have"
-
     titled = zip(found.answers, titles(found.answers), strict=True)
     sums = [
         (
@@ -297,7 +313,7 @@ def answer_blocks(found: Listed) -> tuple[Block, ...]:
         for n, (one, title) in enumerate(titled, start=1)
     ]
     rows = [
-        (n, parts(one), contrast_text(one, vocabulary))
+        (n, _bought(found, one), contrast_text(one, vocabulary))
         for n, one in enumerate(found.answers, start=1)
     ]
     heads = (

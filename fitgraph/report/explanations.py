@@ -143,6 +143,8 @@ def _fix(change: Change, catalogue: Catalogue) -> dict[str, Any]:
         "minutes": number(change.minutes),
         "height_change_mm": number(change.height_change_mm),
         "alternatives": change.alternatives,
+        "today": not change.to_order,
+        "order": list(change.to_order),
     }
     if change.build_price is None:
         return fix
@@ -254,6 +256,7 @@ def _changes_table(changes: Sequence[Change], catalogue: Catalogue) -> Table:
         (Column("minutes", MINUTES), lambda c: c.minutes),
         (Column("height_change_mm", RISE), lambda c: c.height_change_mm),
         (Column("alternatives", COUNT), lambda c: c.alternatives),
+        (Column("order", LIST), lambda c: c.to_order),
         (Column("change"), lambda c: change_text(c, catalogue, ways=False)),
     )
 
@@ -279,6 +282,7 @@ def changes_shown(changes: Sequence[Change], catalogue: Catalogue, *, ways: bool
         columns.append((Column("minutes", MINUTES, "work"), lambda c: c.minutes))
     if any(c.height_change_mm for c in changes):
         columns.append((Column("height_change_mm", RISE, "height"), lambda c: c.height_change_mm))
+    columns.append((Column("today"), lambda c: "order" if c.to_order else "today"))
     columns.append((Column("change"), lambda c: change_text(c, catalogue, ways=ways)))
     return Table.of("changes", changes, *columns)
 

@@ -1,0 +1,108 @@
+"""The ways that matter: few choices that stand for all builds, each opened by a press."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from html import escape
+from typing import Any
+
+import ipywidgets as widgets
+
+from fitgraph.explain.requested import Listed, list_builds, list_fillings
+from fitgraph.lab import tables
+from fitgraph.lab.answering import Answering
+from fitgraph.lab.choices import Choices
+from fitgraph.lab.look import html
+from fitgraph.lab.opened import OpenCatalogue
+from fitgraph.report.builds import told_answers, ways_text
+from fitgraph.solve import Request
+
+#: Ways shown, and fillings of one that is opened.
+_WAYS, _FILLINGS = 8, 12
+
+
+class WaysPanel(widgets.VBox):
+    """Ways with any of so many fillings, from one price to another.
+
+    Parameters
+    ----------
+    opened : OpenCatalogue
+        The catalogue.
+    page : Answering
+        Whose panel it is; it computes beside its fields.
+    """
+
+    def __init__(self, opened: OpenCatalogue, page: Answering) -> None:
+        self._opened, self._page = opened, page
+        self.listed: Listed | None = None
+        self._asked = 0
+        self._pressed = ""
+        self.told = html()
+        self.ways = Choices("Ways; press one to see its fillings", tall=True)
+        self.fillings = html()
+        self.ways.on_press(self._press)
+        super().__init__([self.told, self.ways, self.fillings])
+
+    def find(self, request: Request, sort: str) -> Callable[[], None]:
+        """Work out the ways, and return what shows them.
+
+        Parameters
+        ----------
+        request : Request
+            The question.
+        sort : {'price', 'mass', 'strength'}
+            The order.
+        """
+        listed = list_builds(self._opened.engine, request, sort=sort, limit=1, rows=_WAYS)
+
+        def show() -> None:
+            self.listed, self._pressed = listed, ""
+            self._asked += 1
+            self.fillings.value = ""
+            self.told.value = tables.wrap(
+                "" if listed.none else f'<p role="status">{escape(ways_text(listed))}</p>'
+            )
+            self._show()
+
+        return show
+
+    def _show(self) -> None:
+        listed = self.listed
+        told = () if listed is None else told_answers(listed)
+        items: list[dict[str, Any]] = [
+            {
+                "name": f"{self._asked}:{n}",
+                "label": f"{title}: {parts}" if title else parts,
+                "note": note,
+                "on": f"{self._asked}:{n}" == self._pressed,
+            }
+            for n, (title, parts, note) in enumerate(told)
+        ]
+        self.ways.show(items)
+
+    def _press(self, name: str) -> None:
+        listed = self.listed
+        if listed is None:
+            return
+        self._pressed = "" if name == self._pressed else name
+        self._show()
+        if not self._pressed:
+            self.fillings.value = ""
+            return
+        one = listed.answers[int(name.split(":")[1])]
+        self.fillings.value = tables.wrap('<p role="status">Listing its fillings …</p>')
+        vocabulary = self._opened.catalogue.vocabulary
+
+        def fill() -> Callable[[], None]:
+            found = list_fillings(
+                self._opened.engine, listed.request, one, sort=listed.sort, limit=_FILLINGS
+            )
+            owned = frozenset(listed.request.have)
+            text = tables.builds_html(list(found.builds), owned, listed.sort, vocabulary)
+
+            def show() -> None:
+                self.fillings.value = tables.wrap(text)
+
+            return show
+
+        self._page.run(lambda: [(True, fill)], lambda: self._pressed == name, self.fillings)

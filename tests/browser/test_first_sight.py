@@ -1,0 +1,65 @@
+"""Buttons that are pressed the moment they can be seen answer, whatever is still on its way."""
+
+from __future__ import annotations
+
+from typing import Any
+
+import pytest
+
+from .harness import LAB, PAGES, Notebook
+
+WHY = "03-why-not.ipynb"
+
+#: Notes in the page when a button of a change is first painted, and presses it in that moment.
+_PRESS_AT_SIGHT = """
+() => new Promise((done) => {
+  const look = () => {
+    const button = document.querySelector(
+      ".fg-choices[aria-label^='Changes'] button:not([disabled])");
+    const shut = !button || button.closest("[inert]") ||
+      getComputedStyle(button).pointerEvents === "none";
+    if (shut) return requestAnimationFrame(look);
+    button.click();
+    done(button.innerText);
+  };
+  look();
+})
+"""
+
+
+def pressed(book: Notebook, times: int) -> int:
+    """Press a change as soon as it is there, take it back, and so on; return how many answered."""
+    page, answered = book.page, 0
+    for _ in range(times):
+        page.evaluate(_PRESS_AT_SIGHT)
+        page.wait_for_selector(".fg-form p:has-text('Nothing has to change')")
+        undo = page.get_by_role("button", name="Take the last change back")
+        undo.click()
+        page.wait_for_selector(".fg-form p:has-text('does not fit')")
+        answered += 1
+    return answered
+
+
+def test_presses_at_first_sight_are_answered(servers: Any, context: Any) -> None:
+    book = Notebook(servers[PAGES], context, WHY)
+    try:
+        assert pressed(book, 3) == 3
+        # Nothing new is made for a new answer, so a long day does not fill the page.
+        count = "async () => Object.keys(document.querySelectorAll('.jupyter-widgets')).length"
+        before = book.page.evaluate(count)
+        assert pressed(book, 1) == 1
+        assert book.page.evaluate(count) == before
+        assert book.page.locator(".fg-form [inert]").count() == 0
+    finally:
+        book.close()
+
+
+@pytest.mark.long
+@pytest.mark.parametrize("kind", [PAGES, LAB])
+def test_fifty_presses_at_first_sight_are_answered(servers: Any, context: Any, kind: str) -> None:
+    answered = 0
+    for _ in range(5):
+        book = Notebook(servers[kind], context, WHY)
+        answered += pressed(book, 5)
+        book.close()
+    assert answered == 25
