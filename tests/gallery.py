@@ -118,6 +118,24 @@ def _map(book: Notebook) -> None:
     page.wait_for_selector("text=Step 2 of 2")
 
 
+def _counter(book: Notebook) -> None:
+    page = book.page
+
+    def press(group: str, name: str) -> None:
+        page.locator(f".fg-choices[aria-label^='{group}'] [data-name='{name}']").click()
+
+    for sku in ("FORK-OST-03", "CLMP-SKE-02", "BAR-VEN-04"):
+        book.labelled("Search").fill(sku)
+        press("Parts found", sku)
+        page.wait_for_selector(f".fg-choices[aria-label^='What they have'] [data-name='{sku}']")
+    press("What they want another of", "bar")
+    press("What it is to be", "lighter")
+    book.labelled("Budget").fill("150")
+    page.wait_for_selector(".fg-verdict:has-text('fit and are lighter')")
+    book.button("The cross-section").click()
+    page.wait_for_selector(".fg-form svg:has-text('Cross-section')")
+
+
 #: What is done before the picture is taken, the theme and the width.
 SCENES: Mapping[str, tuple[Callable[[Notebook], None], str, tuple[int, int]]] = {
     "01-how-fitment-works.ipynb": (_lesson, LIGHT, WIDE),
@@ -127,6 +145,7 @@ SCENES: Mapping[str, tuple[Callable[[Notebook], None], str, tuple[int, int]]] = 
     "05-next-adapter.ipynb": (_adapters, LIGHT, WIDE),
     "06-staff-practice.ipynb": (_practice, LIGHT, NARROW),
     "07-the-map-of-fits.ipynb": (_map, LIGHT, WIDE),
+    "08-the-counter.ipynb": (_counter, LIGHT, WIDE),
 }
 
 

@@ -313,6 +313,8 @@ def test_why_of_a_clash_worked_out_by_hand(plugs: Path) -> None:
         "minutes": 0.0,
         "height_change_mm": 0.0,
         "alternatives": 1,
+        "today": True,
+        "order": [],
     }
     (elements,) = found["minimal_conflicts"]
     kinds = [(e["kind"], e["role"], e["parts"], e["joint"]) for e in elements]
