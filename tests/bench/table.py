@@ -43,7 +43,7 @@ def _spread(seconds: list[float]) -> str:
 #: Parts a role, and the bars to compile them when each is measured: seconds and MB.
 _COMPILED = {80: (0.3, 200), 200: (2.0, 500), 1000: (30.0, 2000)}
 
-#: Seconds of processor time that picks among measured parts may take in all.
+#: Seconds of processor time that work on many measured parts may take in all.
 _PATIENT = 150
 
 #: Parts a role, and the bars to count after a pick and to tell what remains, in seconds.
@@ -56,7 +56,7 @@ def measured_parts() -> Iterator[Line]:
         yield _row(
             f"compile {parts:,} parts a role, each measured",
             f"{seconds:g} s, {megabytes:,} MB",
-            alone("compiling", "measured", parts),
+            alone("compiling", "measured", parts, patience=_PATIENT),
             lambda t: f"{t['seconds']:.2f} s, {t['megabytes']} MB; {t['builds']} builds",
             lambda t, s=seconds, m=megabytes: t["seconds"] <= s and t["megabytes"] <= m,
         )
