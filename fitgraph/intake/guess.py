@@ -427,6 +427,8 @@ def _scores(
     other = _others().alike(name)
     if not values:
         mine["ignore"] = 1.0
+    elif other == 1.0 and max(alike.values()) < 1.0:
+        mine["ignore"] = 1.2  # "Price net" is that, however well its numbers would do for prices
     elif max(alike.values()) == 1.0 and other < 1.0:
         mine["ignore"] = 0.3 * other
     else:
