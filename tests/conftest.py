@@ -94,6 +94,12 @@ def _spread(items: list[pytest.Item]) -> set[str]:
     return out
 
 
+def _turn(item: pytest.Item) -> int:
+    """Return when a test has its turn: what takes longest in one piece comes first."""
+    begins = (_BROWSER, "notebooks/", "fitgraph/", "")
+    return next(n for n, begin in enumerate(begins) if item.nodeid.startswith(begin))
+
+
 def pytest_collection_modifyitems(config: pytest.Config, items: list[pytest.Item]) -> None:
     """Leave out what is long, and begin with what runs in a browser, then the notebooks."""
     for item in items:
@@ -113,9 +119,7 @@ def pytest_collection_modifyitems(config: pytest.Config, items: list[pytest.Item
         turn = {file: (n - first) % len(files) for n, file in enumerate(files)}
         items.sort(key=lambda item: turn[item.nodeid.split("::")[0]])
     else:
-        items.sort(
-            key=lambda item: (not item.nodeid.startswith(_BROWSER), ".ipynb" not in item.nodeid)
-        )
+        items.sort(key=_turn)
 
 
 @pytest.hookimpl(tryfirst=True)

@@ -3,9 +3,12 @@
 from __future__ import annotations
 
 import asyncio
+import subprocess
+import sys
 from typing import Any
 
 import plotly.graph_objects as go
+import pytest
 
 from fitgraph.lab.charts import blank, keep_state
 from tests.looping import in_a_loop
@@ -91,3 +94,13 @@ def test_a_drawing_that_missed_a_change_gets_it_again() -> None:
     sent = in_a_loop(late())
     assert len(sent) == 2
     assert sent[1]["style_data"]["x"] == [[1, 2]]
+
+
+@pytest.mark.long
+def test_no_page_waits_for_a_grammar_of_addresses() -> None:
+    code = (
+        "import sys, fitgraph.lab as lab; [getattr(lab, name) for name in lab.__all__];"
+        " print('plotly' in sys.modules, 'rfc3987_syntax' in sys.modules)"
+    )
+    done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
+    assert done.stdout.split() == ["True", "False"]

@@ -81,6 +81,7 @@ def processes() -> Iterator[Executor]:
         yield pool
 
 
+@pytest.mark.some(3)
 @pytest.mark.parametrize("where", ["processes", "dask", "threads"])
 @pytest.mark.parametrize("under_limits", [False, True])
 def test_executors_give_what_this_process_gives(

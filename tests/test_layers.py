@@ -8,6 +8,7 @@ stays in ``data``.
 from __future__ import annotations
 
 import ast
+import functools
 import re
 import tomllib
 from collections.abc import Iterator
@@ -126,6 +127,7 @@ def imported(tree: ast.Module) -> Iterator[tuple[int, str]]:
                 yield node.lineno, pieces[1]
 
 
+@functools.cache
 def parsed(path: Path) -> ast.Module:
     return ast.parse(path.read_text(encoding="utf-8"), str(path))
 
@@ -235,6 +237,7 @@ def strings(tree: ast.Module) -> Iterator[tuple[int, str]]:
             yield node.lineno, node.value
 
 
+@functools.cache
 def found_in_code() -> dict[str, list[str]]:
     words = {w.casefold() for w in trade_words()}
     found: dict[str, list[str]] = {}

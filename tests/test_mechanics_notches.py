@@ -92,6 +92,7 @@ def test_most_concentration_agrees_with_roarks_rectangular_hole(
         assert most == pytest.approx(roark, rel=0.03)
 
 
+@pytest.mark.some(2)
 @pytest.mark.parametrize(("radius", "rel"), [(1.0, 0.02), (0.4, 0.02), (0.1, 0.02)])
 def test_least_concentration_agrees_with_finite_elements(radius: float, rel: float) -> None:
     least, most = notches.slot_end_concentration(2.0, radius)

@@ -170,6 +170,7 @@ def test_full_closure_is_where_bent_polygons_meet(
     assert overlap(computed + slack) > 0
 
 
+@pytest.mark.some(2)
 @pytest.mark.parametrize(
     ("thickness", "narrow"), [(0.05, 0.1), (0.12, 0.03), (0.2, 0.1), (0.3, 0.16)]
 )

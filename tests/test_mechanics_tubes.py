@@ -48,6 +48,7 @@ def _finite_elements(outside: float, bore: float, slot: float) -> Section:
     return section
 
 
+@pytest.mark.some(3)
 @pytest.mark.parametrize(
     ("outside", "bore", "slot"),
     [

@@ -13,6 +13,7 @@ from fitgraph.explain import Explainer, share_of_pairs
 from fitgraph.explain.reasons import Clash
 from fitgraph.explain.words import clash_text
 from fitgraph.model import Verdict
+from tests.turns import turns
 
 
 def _counted(clash: Clash, samples: int = 400_000) -> float:
@@ -40,14 +41,14 @@ def measured() -> list[Clash]:
     explainer = Explainer(catalogue)
     found = []
     for role, other in (("clamp", "bar"), ("headset", "deck"), ("bearings", "wheels")):
-        for one in catalogue.of(role)[:6]:
+        for one in catalogue.of(role)[: turns(6, 3)]:
             for two in catalogue.of(other)[:3]:
                 found += explainer.why([one.sku, two.sku], with_changes=False).joints
     return [c for c in found if share_of_pairs(c) is not None]
 
 
 def test_share_equals_counting(measured: list[Clash]) -> None:
-    assert len(measured) > 50
+    assert len(measured) > turns(50, 25)
     for clash in measured[::5]:
         assert share_of_pairs(clash) == pytest.approx(_counted(clash), abs=5e-3)
 

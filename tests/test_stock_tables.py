@@ -23,6 +23,9 @@ from fitgraph.shop.edge import share_of
 from fitgraph.stock.groups import OTHER, grouper
 from tests.make_supply import make_counts, make_supply
 
+# Commands on the demo do not each read it.
+pytestmark = pytest.mark.usefixtures("demo_read_once")
+
 ROOT = Path(__file__).resolve().parent.parent
 
 

@@ -232,6 +232,7 @@ def cases(
 # ---------------------------------------------------------------- what must hold
 
 
+@pytest.mark.some(2)
 @pytest.mark.parametrize("nest", [True, False], ids=["nest", "stack"])
 @pytest.mark.parametrize("unseen", [0.0, 0.15])
 def test_a_sum_over_options_is_what_is_said_of_each_combination(nest: bool, unseen: float) -> None:

@@ -8,11 +8,12 @@ chart by itself brings only a few lines.
 
 from __future__ import annotations
 
+import importlib
+import sys
 from functools import cache
 from pathlib import Path
 
 import anywidget
-import plotly.basewidget
 import traitlets
 
 #: What a chart brings: it asks for the code, and lets it draw once it is there.
@@ -38,6 +39,29 @@ export default () => {
 """
 
 
+#: Makes a grammar of internationalised addresses when it is loaded, which takes a second or two.
+_GRAMMAR = "rfc3987_syntax"
+
+
+def _figures() -> Path:
+    """Load what figures are made of, without what checks addresses; return where it lies.
+
+    Plotly asks for nbformat, which asks for jsonschema, which takes the grammar if it finds it;
+    here nobody checks an address, and every page would wait for it.
+    """
+    hidden = _GRAMMAR not in sys.modules
+    if hidden:
+        sys.modules[_GRAMMAR] = None  # type: ignore[assignment]
+    try:
+        return Path(str(importlib.import_module("plotly.basewidget").__file__)).parent
+    finally:
+        if hidden:
+            del sys.modules[_GRAMMAR]
+
+
+_PLOTLY = _figures()
+
+
 class ChartCode(anywidget.AnyWidget):
     """Shows nothing; holds the code that draws charts."""
 
@@ -47,8 +71,7 @@ class ChartCode(anywidget.AnyWidget):
 
 @cache
 def _text() -> str:
-    code = Path(plotly.basewidget.__file__).parent / "package_data" / "widgetbundle.js"
-    return code.read_text(encoding="utf-8")
+    return (_PLOTLY / "package_data" / "widgetbundle.js").read_text(encoding="utf-8")
 
 
 _held: list[ChartCode] = []
