@@ -18,6 +18,10 @@ import numpy as np
 import numpy.typing as npt
 from hypothesis import strategies as st
 
+from fitgraph.adapters import Worth, make_part
+from fitgraph.adapters.candidates import Candidate, label
+from fitgraph.adapters.cells import Cell
+from fitgraph.adapters.made import Words
 from fitgraph.model import (
     ABSENT,
     Catalogue,
@@ -353,3 +357,17 @@ def thinned(catalogue: Catalogue, most: int = 8) -> Catalogue:
     by_role = {role: parts[:most] for role, parts in catalogue.by_role.items()}
     parts = {part.sku: part for of in by_role.values() for part in of}
     return replace(catalogue, enquiries=(), by_role=by_role, parts=parts)
+
+
+def unweighed(catalogue: Catalogue, name: str, *sizes: float, word: str | None = None) -> Worth:
+    """Return a part that a make makes at these sizes, as a drawing needs it.
+
+    What it is worth is left at nothing: no figure of a drawing depends on it, and to weigh all
+    that could be made takes seconds.
+    """
+    make = catalogue.vocabulary.makes[name]
+    at = dict(zip((f.size for f in make.free), sizes, strict=True))
+    words: Words = dict.fromkeys(make.words, word)
+    part = make_part(make, catalogue.vocabulary, label(make, at, words), at, words)
+    cells = {r: Cell(mm, mm, True, True, True, True, 0.0, 0.0, (mm, mm)) for r, mm in at.items()}
+    return Worth(Candidate(make, at, cells, words, part), 0, 0, 0.0, 0.0, 0.0, (), 0)

@@ -25,13 +25,11 @@ import shapely
 from typer.testing import CliRunner
 
 from fitgraph.adapters import (
-    Scan,
     Sheet,
     cost_of,
     make_part,
     mates,
     save_with,
-    scan,
     shape_of,
     sheet,
     whole_yield,
@@ -79,27 +77,19 @@ def demo() -> Catalogue:
 
 
 @pytest.fixture(scope="module")
-def found(demo: Catalogue) -> Scan:
-    """Return a scan with few enquiries, which its sheets do not need."""
-    few = replace(demo, enquiries=demo.enquiries[:12])
-    return scan(few, demo.vocabulary.makes["sleeve"])
-
-
-@pytest.fixture(scope="module")
-def made(demo: Catalogue, found: Scan) -> Sheet:
-    wanted = next(w for w in found.worths if w.candidate.part.sku.endswith("25.4-31.8-SKERROWBY"))
-    return sheet(demo, wanted, ["E002"])
+def made(demo: Catalogue) -> Sheet:
+    worth = small.unweighed(demo, "sleeve", 25.4, 31.8, word="Skerrowby")
+    return sheet(demo, worth, ["E002"])
 
 
 @pytest.fixture(scope="module")
 def liner(demo: Catalogue) -> Sheet:
-    return sheet(demo, scan(small.thinned(demo), demo.vocabulary.makes["liner"]).worths[0])
+    return sheet(small.thinned(demo), small.unweighed(demo, "liner", 31.8, 34.9))
 
 
 @pytest.fixture(scope="module")
 def solid(demo: Catalogue) -> Sheet:
-    few = replace(demo, enquiries=())
-    return sheet(demo, scan(few, demo.vocabulary.makes["insert"]).worths[0])
+    return sheet(small.thinned(demo), small.unweighed(demo, "insert", 31.75, 80.0))
 
 
 # -- figures ---------------------------------------------------------------------------
@@ -338,7 +328,7 @@ def test_parts_of_any_size_are_drawn_tidily(made: Sheet, liner: Sheet, solid: Sh
     """Rods and rings, thick and thin, 6 to 150 mm wide and 5 to 300 mm long."""
     random = Random(7)
     scales = set()
-    for n in range(turns(90, 30)):
+    for n in range(turns(90, 45)):
         outside = round(random.uniform(6, 150), 2)
         wall = round(random.uniform(1.2, max(1.3, 0.35 * outside)), 2)
         slot = round(random.uniform(0.5, min(5, 0.6 * (outside - 2 * wall))), 2)

@@ -526,7 +526,8 @@ def here(crowded: Catalogue) -> Scan:
     return found
 
 
-@pytest.mark.parametrize("where", ["threads", pytest.param("dask", marks=pytest.mark.long)])
+@pytest.mark.long
+@pytest.mark.parametrize("where", ["threads", "dask"])
 def test_executors_give_what_this_process_gives(
     crowded: Catalogue, here: Scan, where: str, request: pytest.FixtureRequest
 ) -> None:

@@ -57,7 +57,9 @@ def least_by_trying(
     return found
 
 
-@pytest.mark.parametrize(("name", "most"), [("hoses", 40), ("bench40", 1)])
+@pytest.mark.parametrize(
+    ("name", "most"), [("hoses", 40), pytest.param("bench40", 1, marks=pytest.mark.long)]
+)
 def test_every_exchange_against_trying_everything(name: str, most: int) -> None:
     catalogue = load(shipped_folder("data") / name).catalogue
     engine = TreeEngine(catalogue)

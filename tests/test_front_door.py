@@ -74,11 +74,22 @@ QUESTIONS: dict[str, Callable[[Shop], Answer | None]] = {
 }
 
 
+class Asked(dict[str, Answer]):
+    """Answers, each asked for when it is first looked at."""
+
+    def __init__(self, shop: Shop) -> None:
+        self.shop = shop
+
+    def __missing__(self, name: str) -> Answer:
+        answer = QUESTIONS[name](self.shop)
+        assert answer is not None
+        self[name] = answer
+        return answer
+
+
 @pytest.fixture(scope="module")
-def answers(shop: Shop) -> dict[str, Answer]:
-    found = {name: ask(shop) for name, ask in QUESTIONS.items()}
-    assert None not in found.values()
-    return {name: answer for name, answer in found.items() if answer is not None}
+def answers(shop: Shop) -> Asked:
+    return Asked(shop)
 
 
 def test_every_method_that_answers_is_asked_here() -> None:
@@ -88,8 +99,12 @@ def test_every_method_that_answers_is_asked_here() -> None:
     assert offered - asked == {"catalogue", "engine", "explainer", "graph", "name", "save_with"}
 
 
-@pytest.mark.parametrize("name", list(QUESTIONS))
-def test_an_answer_is_a_screen_and_data(answers: dict[str, Answer], name: str) -> None:
+@pytest.mark.parametrize(
+    "name",
+    # What could be made takes long, and the command that asks for it is looked at as well.
+    [pytest.param(n, marks=pytest.mark.long if n == "adapters" else ()) for n in QUESTIONS],
+)
+def test_an_answer_is_a_screen_and_data(answers: Asked, name: str) -> None:
     answer = answers[name]
     shown = repr(answer)
     assert 1 <= len(shown.splitlines()) <= SCREEN
@@ -107,7 +122,7 @@ def test_an_answer_is_a_screen_and_data(answers: dict[str, Answer], name: str) -
 
 
 @pytest.mark.parametrize("backend", as_frame.BACKENDS)
-def test_every_library_gets_the_same_frame(answers: dict[str, Answer], backend: str) -> None:
+def test_every_library_gets_the_same_frame(answers: Asked, backend: str) -> None:
     for name in ("parts", "enquiries", "builds", "why", "coverage", "restock"):
         for table in answers[name].tables:
             frame = nw.from_native(answers[name].to_frame(table, backend=backend), eager_only=True)
@@ -117,7 +132,7 @@ def test_every_library_gets_the_same_frame(answers: dict[str, Answer], backend: 
             assert [str(v) for v in frame[column].to_list()] == [str(r[column]) for r in records]
 
 
-def test_arrow_is_handed_over(answers: dict[str, Answer]) -> None:
+def test_arrow_is_handed_over(answers: Asked) -> None:
     table = pa.table(answers["parts"])
     assert table.num_rows == len(answers["parts"].records())
     assert table["price"][0].as_py() == answers["parts"].records()[0]["price"]

@@ -11,7 +11,7 @@ from pathlib import Path
 import pymupdf
 import pytest
 
-from fitgraph.adapters import Sheet, scan, sheet
+from fitgraph.adapters import Sheet, sheet
 from fitgraph.catalogue import demo_folder, load
 from fitgraph.draw.drafting import drawing
 from fitgraph.draw.drafting_dxf import write_dxf
@@ -29,7 +29,7 @@ from fitgraph.intake.mapping import (
     write_mapping,
 )
 from tests.killed import ENOUGH, TIMES, kill_at_every_write
-from tests.made_catalogues import thinned
+from tests.made_catalogues import thinned, unweighed
 from tests.turns import turns
 
 DEMO = demo_folder()
@@ -116,8 +116,7 @@ def test_a_mapping_that_is_killed(tmp_path: Path) -> None:
 @pytest.fixture(scope="module")
 def made() -> Sheet:
     demo = load(DEMO).catalogue
-    make = demo.vocabulary.makes["sleeve"]
-    return sheet(demo, scan(thinned(demo), make).worths[0])
+    return sheet(thinned(demo), unweighed(demo, "sleeve", 25.4, 31.8, word="Skerrowby"))
 
 
 @pytest.mark.parametrize(

@@ -26,7 +26,7 @@ import pytest
 from typer.testing import CliRunner
 
 import fitgraph
-from fitgraph.adapters import Sheet, scan, sheet
+from fitgraph.adapters import Sheet, sheet
 from fitgraph.adapters.candidates import label
 from fitgraph.catalogue import CatalogueError, demo_folder, load
 from fitgraph.catalogue.vocabulary_file import read_vocabulary
@@ -41,7 +41,7 @@ from fitgraph.intake.phrases import read_phrases
 from fitgraph.intake.sources import SourceError, read_source
 from fitgraph.shop.answers import Answer
 from fitgraph.shop.front import Shop
-from tests.made_catalogues import thinned
+from tests.made_catalogues import thinned, unweighed
 from tests.test_cli import FEATURES, PARTS, write_plugs
 from tests.workbooks import bomb, changed, lying_bomb, ods, xlsx
 
@@ -106,8 +106,7 @@ def told(shop: Shop) -> list[Answer]:
 @pytest.fixture(scope="module")
 def made() -> Sheet:
     demo = load(demo_folder()).catalogue
-    make = demo.vocabulary.makes["sleeve"]
-    return sheet(demo, scan(thinned(demo), make).worths[0])
+    return sheet(thinned(demo), unweighed(demo, "sleeve", 25.4, 31.8, word="Skerrowby"))
 
 
 def quoted(text: str) -> str:

@@ -18,7 +18,7 @@ import pytest
 from scipy.integrate import quad
 from typer.testing import CliRunner
 
-from fitgraph.adapters import Sheet, scan, sheet
+from fitgraph.adapters import Sheet, sheet
 from fitgraph.catalogue import demo_folder, load
 from fitgraph.cli.main import app
 from fitgraph.draw.sheet_step import write_step
@@ -26,7 +26,7 @@ from fitgraph.files import whole
 from fitgraph.lab import adapter_files
 from fitgraph.mechanics.materials import MATERIALS
 from fitgraph.model import Catalogue
-from tests.made_catalogues import thinned
+from tests.made_catalogues import thinned, unweighed
 
 MAKES = ("sleeve", "liner", "insert")
 
@@ -38,10 +38,14 @@ def demo() -> Catalogue:
 
 @pytest.fixture(scope="module")
 def sheets(demo: Catalogue) -> dict[str, Sheet]:
-    """Return a sheet of each make, from scans of few parts and no enquiries."""
-    few, none = thinned(demo), replace(demo, enquiries=())
-    of = {"sleeve": few, "liner": few, "insert": none}  # nothing is worth making of so few slots
-    return {n: sheet(demo, scan(of[n], demo.vocabulary.makes[n]).worths[0]) for n in MAKES}
+    """Return a sheet of each make, for a few parts of the demo."""
+    few = thinned(demo)
+    worths = (
+        unweighed(demo, "sleeve", 25.4, 31.8, word="Skerrowby"),
+        unweighed(demo, "liner", 31.8, 34.9),
+        unweighed(demo, "insert", 31.75, 80.0),
+    )
+    return {name: sheet(few, worth) for name, worth in zip(MAKES, worths, strict=True)}
 
 
 def read_back(path: Path) -> Any:

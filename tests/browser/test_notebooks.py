@@ -49,7 +49,7 @@ FORK, BAR = "FORK-SKE-01", "BAR-OST-03"
 OPENED = [
     pytest.param(
         *(kind, name),
-        marks=pytest.mark.long if kind == LAB and name not in (PRACTICE, MAP) else (),
+        marks=pytest.mark.long if kind == LAB and name != MAP else (),
         id=f"{kind}-{name}",
     )
     for name in notebook_names()
@@ -247,7 +247,7 @@ def test_a_page_is_printed_whole(opened: Any) -> None:
         assert "what to measure where nobody can tell" in " ".join(first.get_text().split())
 
 
-@pytest.mark.parametrize("kind", [LAB, PAGES])
+@pytest.mark.parametrize("kind", [pytest.param(LAB, marks=pytest.mark.long), PAGES])
 def test_arrow_keys_choose_a_level(opened: Any, kind: str) -> None:
     """In JupyterLab they would else walk through the notebook's cells."""
     book = opened(kind, PRACTICE)
@@ -261,6 +261,7 @@ def test_arrow_keys_choose_a_level(opened: Any, kind: str) -> None:
     assert book.page.evaluate("document.activeElement.tagName") == "SELECT"
 
 
+@pytest.mark.long
 def test_practice_is_found_again_after_a_restart(
     opened: Any, servers: Any, context: Any, shop: Any, home: Path
 ) -> None:

@@ -5,6 +5,8 @@ from __future__ import annotations
 from pathlib import Path
 from typing import Any
 
+import pytest
+
 from fitgraph.lab.start import DOORS
 
 from .harness import PAGES, Notebook, notebook_names
@@ -33,6 +35,7 @@ def test_the_address_alone_leads_to_the_doors_and_a_door_leads_on(
     page.close()
 
 
+@pytest.mark.long
 def test_another_folder_is_opened_for_all_pages(opened: Any, servers: Any, context: Any) -> None:
     book = opened(PAGES, START)
     folder = book.labelled("Folder")
