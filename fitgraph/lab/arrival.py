@@ -41,11 +41,14 @@ function render({ model, el }) {
     for (const child of held.keys()) child.inert = false;
   };
   // What opened in between is unknown to the page; it asks once more for whatever is missing.
+  const missing = () => model.get("models").filter((id) => !manager.has_model(id));
+  // A stock number can be pressed once whoever opens its card listens.
+  const deaf = () => form?.querySelector("[data-sku]") && !("fgCard" in form.dataset);
   const look = async () => {
-    const missing = () => model.get("models").filter((id) => !manager.has_model(id));
-    if (missing().length && turns++ < TURNS) {
-      try { await manager._loadFromKernel?.(); } catch (error) { /* asked again */ }
-      if (missing().length) return setTimeout(look, PATIENCE_MS);
+    if ((missing().length || deaf()) && turns++ < TURNS) {
+      if (missing().length)
+        try { await manager._loadFromKernel?.(); } catch (error) { /* asked again */ }
+      if (missing().length || deaf()) return setTimeout(look, PATIENCE_MS);
     }
     free();
   };

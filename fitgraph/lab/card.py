@@ -59,6 +59,7 @@ function render({ model, el }) {
     if (!form) return requestAnimationFrame(begin);
     form.addEventListener("click", press);
     form.addEventListener("keydown", keys);
+    form.dataset.fgCard = ""; // see Arrival
   };
   begin();
   return () => {
@@ -108,6 +109,7 @@ class Card(anywidget.AnyWidget):
         self.observe(self._show, names="asked")
 
     def _show(self, change: dict[str, Any]) -> None:
+        self.content = ""  # a part that is asked for again is sent again
         opened = self._opened()
         part = opened.catalogue.parts.get(change["new"][0])
         if part is None:

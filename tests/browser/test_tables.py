@@ -16,9 +16,14 @@ def column(book: Notebook, table: Any, place: int) -> list[str]:
     return [row.locator("th,td").nth(place).inner_text().split("\n")[0] for row in rows]
 
 
+#: A page that can be pressed by keyboard; until then its controls are shut.
+READY = ".fg-form:not(.fg-waiting):not([aria-busy])"
+
+
 def test_a_table_sorts_by_its_headers_and_filters_by_keyboard(opened: Any) -> None:
     book = opened(PAGES, BUILDS)
     page = book.page
+    page.wait_for_selector(READY)
     table = page.locator("table:has(th:has-text('kept out'))").first
     button = table.locator("thead .fg-sort").filter(has_text=re.compile("^of$"))
     before = column(book, table, 5)
@@ -49,6 +54,7 @@ def test_a_table_sorts_by_its_headers_and_filters_by_keyboard(opened: Any) -> No
 def test_a_stock_number_opens_its_card_and_closes_again(opened: Any) -> None:
     book = opened(PAGES, WHY)
     page = book.page
+    page.wait_for_selector(READY)
     number = page.locator(".fg-sku").first
     sku = number.inner_text()
     number.focus()
@@ -60,6 +66,9 @@ def test_a_stock_number_opens_its_card_and_closes_again(opened: Any) -> None:
     page.keyboard.press("Escape")
     page.wait_for_selector(".fg-card[open]", state="hidden")
     assert page.evaluate("document.activeElement.dataset.sku") == sku
+    page.keyboard.press("Enter")  # the same again
+    page.wait_for_selector(".fg-card[open] h3:has-text('Joints')")
+    page.keyboard.press("Escape")
 
 
 def test_the_theme_is_chosen_by_a_button_and_kept_on_the_way(servers: Any, context: Any) -> None:
