@@ -463,6 +463,7 @@ def test_no_stack_of_what_is_recommended_fails_as_geometry(
     assert found.assembled[Verdict.FITS] == found.drawn[Verdict.FITS]
 
 
+@pytest.mark.long
 def test_a_looser_sleeve_of_the_same_cell_fails_in_series(demo: Catalogue, demo_scan: Scan) -> None:
     """25.75 H9 / 31.45 h9 meets all that the snug one meets, pair by pair, and closes on none."""
     first = demo_scan.worths[0].candidate

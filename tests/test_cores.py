@@ -211,6 +211,7 @@ def test_no_rows_are_asked_for() -> None:
     assert not answer.answers
 
 
+@pytest.mark.long
 def test_the_first_rows_hold_the_best_for_nine_weighings_of_ten() -> None:
     # All enquiries: python -m tests.bench.first_rows
     shop = fitgraph.open()

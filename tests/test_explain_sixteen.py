@@ -159,6 +159,7 @@ def test_a_search_that_is_given_up_leaves_the_answer_as_it_is(
     assert slow.needs == quick.needs
 
 
+@pytest.mark.long
 def test_an_answer_does_not_depend_on_what_was_asked_before() -> None:
     catalogue = explainer().catalogue
     fresh = Explainer(catalogue)

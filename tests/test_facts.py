@@ -308,6 +308,7 @@ ROWS = re.findall(r"^\| .*? \| `fitgraph (.*?)` \| (.*?) \|$", GUIDE, re.MULTILI
 SLOW = [pytest.mark.long]
 
 
+@pytest.mark.some(9)
 @pytest.mark.parametrize(
     ("command", "says"),
     [

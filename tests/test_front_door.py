@@ -282,6 +282,7 @@ def test_the_page_is_made_of_todays_docstrings() -> None:
     assert all(thing in api_page.page() for thing in ("### `Shop.why(", "### `Answer.to_frame("))
 
 
+@pytest.mark.long
 def test_the_analyst_s_ten_lines_run(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
 ) -> None:

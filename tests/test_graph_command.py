@@ -44,6 +44,7 @@ def test_a_path_tells_price_margin_and_where_it_is_tight() -> None:
     assert none["ways"] == [] and none["code"] == 1
 
 
+@pytest.mark.some(5)
 @pytest.mark.parametrize(
     ("arguments", "key"),
     [
@@ -66,6 +67,7 @@ def test_every_question_is_answered_in_every_medium(arguments: list[str], key: s
     assert shown.exit_code == 0 and len(shown.stdout.splitlines()) > 1
 
 
+@pytest.mark.some(2)
 @pytest.mark.parametrize("ending", ["graphml", "json", "jsonld", "svg"])
 def test_files_are_written_whole(tmp_path: Path, ending: str) -> None:
     file = tmp_path / f"fits.{ending}"

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import functools
 import math
 import re
 import tomllib
@@ -862,6 +863,12 @@ def read_vocabulary(path: Path) -> Vocabulary:
         text = data.decode("utf-8-sig")
     except UnicodeDecodeError as error:
         raise _stop("not-utf8", f"cannot be read ({error})", "Save it in UTF-8") from None
+    return _read(text)
+
+
+@functools.lru_cache(maxsize=4)
+def _read(text: str) -> Vocabulary:
+    """Return the vocabulary in a text; of one that was just read, the same."""
     if _too_deep(text):
         raise _stop("too-deep", "is no valid TOML: its brackets nest too deep", "Mend that line")
     try:
