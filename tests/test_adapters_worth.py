@@ -402,6 +402,7 @@ def demo_scan(demo: Catalogue) -> Scan:
     return scan(demo, demo.vocabulary.makes["sleeve"])
 
 
+@pytest.mark.long
 def test_on_the_demo_the_sleeve_nobody_makes_comes_first(demo: Catalogue, demo_scan: Scan) -> None:
     """As ``data/demo/README.md`` has it: 46 enquiries of 83 riders, a sleeve 25.4 to 31.8."""
     first = demo_scan.worths[0]
@@ -436,6 +437,7 @@ def test_on_the_demo_the_sleeve_nobody_makes_comes_first(demo: Catalogue, demo_s
     assert first.gained > 3 * demo_scan.worths[1].gained
 
 
+@pytest.mark.long
 def test_no_stack_of_what_is_recommended_fails(demo: Catalogue, demo_scan: Scan) -> None:
     """Every build with them, drawn at random sizes, goes together: diameters, nests, stacks."""
     for worth in demo_scan.worths[: turns(3, 1)]:
@@ -444,6 +446,7 @@ def test_no_stack_of_what_is_recommended_fails(demo: Catalogue, demo_scan: Scan)
         assert found.certain == 1.0
 
 
+@pytest.mark.long
 @pytest.mark.some(1)
 @pytest.mark.parametrize("nth", range(3))
 def test_no_stack_of_what_is_recommended_fails_as_geometry(

@@ -175,6 +175,7 @@ def read_often(folder: str, place: str) -> None:
             entry.unlink(missing_ok=True)
 
 
+@pytest.mark.long
 def test_two_readers_at_once(shop: Path) -> None:
     context = multiprocessing.get_context("spawn")
     both = [

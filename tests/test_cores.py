@@ -158,6 +158,7 @@ def test_a_catalogue_in_which_no_role_is_marked_has_one_filling_a_core() -> None
     assert {o.fillings.number for o in listed.answers} == {1}
 
 
+@pytest.mark.some(1)
 @pytest.mark.parametrize("name", ["hoses", "bench40"])
 def test_small_trades_by_hand_and_by_trying_everything(name: str) -> None:
     catalogue = load(shipped_folder("data") / name).catalogue

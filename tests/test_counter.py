@@ -136,6 +136,7 @@ def test_answers_have_pictures(kind: str, value: object) -> None:
         assert look_svg(kind, True) != look_svg(kind, False)
 
 
+@pytest.mark.long
 def test_from_nothing_to_an_answer_in_twelve_presses(opened: OpenCatalogue) -> None:
     page = Counter(opened)
     actions = 0

@@ -207,6 +207,7 @@ def one_post_in_two_bores(post: Dimension, cut: Dimension) -> Catalogue:
     )
 
 
+@pytest.mark.some(1)
 @pytest.mark.parametrize(("cut", "possible"), [(3.0, False), (10.03, True)])
 def test_a_figure_that_nobody_knows_is_one_figure_on_a_front(cut: float, possible: bool) -> None:
     """Each bore alone would take some post; both take one only if some size goes into both."""

@@ -58,6 +58,7 @@ def parts_in(plain_graph: nx.Graph, nodes: set[str]) -> int:
     return sum(plain_graph.nodes[n]["kind"] == "part" for n in nodes)
 
 
+@pytest.mark.some(1)
 @pytest.mark.parametrize("least", ["fits", "unknown"])
 def test_cut_points_are_those_of_networkx_and_cut_off_what_removal_does(
     demo: Catalogue, least: str

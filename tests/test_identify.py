@@ -231,6 +231,7 @@ def _bench() -> Catalogue:
     )
 
 
+@pytest.mark.long
 def test_forty_parts_against_enumeration() -> None:
     identifier = Identifier(_bench())
     state, builds = identifier.start(), _plain_builds(identifier.catalogue)

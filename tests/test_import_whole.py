@@ -163,6 +163,7 @@ def import_often(folder: str, word: str, times: int) -> None:
         import_tables(made, made.choices, Path(folder) / "shop")
 
 
+@pytest.mark.long
 def test_two_imports_into_one_folder_lose_no_part(tmp_path: Path) -> None:
     context, often = multiprocessing.get_context("spawn"), turns(6, 3)
     both = [

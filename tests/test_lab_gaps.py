@@ -143,6 +143,7 @@ def test_signs_words_and_fillings_tell_standings_apart():
     assert len(set(FILLINGS)) == len(FILLINGS) > len(Standing)
 
 
+@pytest.mark.long
 def test_a_chosen_cell_lists_its_unserved_and_what_each_lacks(shop, page, served, monkeypatch):
     panel = page.covered
     panel.rows.value, panel.columns.value = "system", "style"

@@ -51,6 +51,7 @@ from fitgraph.solve import Request, Services
 from fitgraph.solve.first_guess import first_guess
 from fitgraph.solve.query import ask
 from tests.looping import in_a_loop
+from tests.turns import turns
 
 FORK, BAR = "FORK-SKE-01", "BAR-OST-03"
 
@@ -83,6 +84,7 @@ def test_every_change_offered_makes_the_parts_fit(shop):
         assert page.explanation.verdict is Verdict.FAILS
 
 
+@pytest.mark.long
 def test_where_nobody_can_tell_the_most_telling_measurement_is_named(shop):
     parts = ("FORK-VEN-02", "BAR-SKE-05", "CLMP-OST-01")
     page = WhyExplorer(shop, parts)
@@ -313,6 +315,7 @@ def test_boxes_move_as_leitner_says():
     assert order == ["late", "new", "later"]
 
 
+@pytest.mark.some(1)
 @pytest.mark.parametrize("level", list(LEVELS))
 def test_the_engine_agrees_with_the_answers(shop, level):
     made = [q for n, t in enumerate(topics(shop, level)[::5]) if (q := question(shop, t, n))]
@@ -345,6 +348,7 @@ def test_the_engine_agrees_with_the_answers(shop, level):
                 assert shop.money(said.changes[0].price) in right
 
 
+@pytest.mark.long
 @pytest.mark.parametrize(("every", "seeds"), [(9, 6), pytest.param(1, 4, marks=pytest.mark.long)])
 def test_no_answer_at_the_third_level_can_be_told_without_looking(shop, every, seeds):
     """Each kind of answer is right about as often as a guess among the choices would be."""
@@ -391,7 +395,7 @@ def test_an_answer_on_materials_shows_the_triangle(shop, tmp_path):
 
 
 def test_the_first_reason_is_about_the_two_that_were_asked_for(shop):
-    for topic in topics(shop, WILL_IT_FIT)[:20]:
+    for topic in topics(shop, WILL_IT_FIT)[: turns(20, 5)]:
         asked = question(shop, topic, 3)
         assert asked is not None, topic
         assert all(sku in asked.because[0] for sku in asked.parts), (topic, asked.because)

@@ -9,6 +9,9 @@ from tests.samples import MORE, PAGE, printed, samples, shortened
 # Commands on the demo do not each read it.
 pytestmark = pytest.mark.usefixtures("demo_read_once")
 
+#: Commands that take long, and which other tests ask as well.
+SLOW = ("adapters", "gaps", "measure")
+
 SAMPLES = samples(PAGE.read_text(encoding="utf-8"))
 
 
@@ -17,9 +20,7 @@ SAMPLES = samples(PAGE.read_text(encoding="utf-8"))
     [
         pytest.param(
             c,
-            marks=pytest.mark.long
-            if c.startswith(("fitgraph adapters", "fitgraph measure"))
-            else (),
+            marks=pytest.mark.long if c.split()[1] in SLOW or "--in-stock" in c else (),
         )
         for c in SAMPLES
     ],

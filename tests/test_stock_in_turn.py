@@ -64,6 +64,7 @@ def test_a_row_for_several_is_so_many_riders_and_those_without_a_date_come_last(
     assert found.served == [0, 1, 2, 3, 3.5][len(found.builds)]
 
 
+@pytest.mark.long
 def test_what_is_told_of_the_demo() -> None:
     shop = fitgraph.open()
     gaps = shop.gaps("family")

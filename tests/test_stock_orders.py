@@ -248,6 +248,7 @@ def test_orders_equal_those_of_another_solver(
         assert plan.cost == least
 
 
+@pytest.mark.long
 def test_forty_parts_equal_another_solver_at_every_step() -> None:
     """data/bench40 with a bare shelf: each step of the curve, and a crown short of it."""
     shop = load(demo_folder().parent / "bench40").catalogue
@@ -310,6 +311,7 @@ def test_the_curve_only_rises_and_ends_at_the_most() -> None:
     assert (over.served, over.cost) == (curve[-1].served, curve[-1].cost)
 
 
+@pytest.mark.long
 def test_shorter_lead_times_never_serve_more() -> None:
     loaded, engine = demo()
     soon = Restocking(engine, loaded.supply, within_days=5)

@@ -232,6 +232,7 @@ def test_gaps_tells_the_same_twice() -> None:
     )
 
 
+@pytest.mark.long
 def test_gaps_names_the_first_joints_and_counts_the_others() -> None:
     _, found = answer("gaps", "--by", "material", "--by", "system")
     waiting = max(found["stranded"], key=lambda s: len(s["joints"]))

@@ -251,6 +251,7 @@ def test_a_sum_over_options_is_what_is_said_of_each_combination(nest: bool, unse
     assert min(seen[v] for v in Verdict) > 40
 
 
+@pytest.mark.some(1)
 @pytest.mark.parametrize("nest", [True, False], ids=["nest", "stack"])
 def test_a_sum_is_interval_arithmetic_where_what_is_there_is_known(nest: bool) -> None:
     looked: Counter[bool] = Counter()
@@ -272,6 +273,7 @@ def test_a_sum_is_interval_arithmetic_where_what_is_there_is_known(nest: bool) -
     assert min(looked.values()) > 700
 
 
+@pytest.mark.some(1)
 @pytest.mark.parametrize("nest", [True, False], ids=["nest", "stack"])
 def test_a_sum_is_certain_only_where_it_is_in_every_way_things_could_be(nest: bool) -> None:
     """Presence that nobody knows: never surer than all ways together, and mostly as sure."""

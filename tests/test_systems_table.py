@@ -225,7 +225,7 @@ def test_hand_table_covers_every_combination_once() -> None:
 def test_verdicts_are_those_of_the_trade(row: dict[str, str], explainer: Explainer) -> None:
     """Common practice, no source: verdict and governing joint for each combination."""
     alike = [c for c in COMBINATIONS if matches(row, c)]
-    for combination in alike[:: -(-len(alike) // turns(len(alike), 6))]:
+    for combination in alike[:: -(-len(alike) // turns(len(alike), 3))]:
         told = explainer.why(named(combination), with_changes=False)
         assert told.verdict.word == row["verdict"], combination
         governing = {c.joint.name for c in told.conflicts}
