@@ -20,10 +20,8 @@ _BROWSER = "tests/browser/"
 #: What is long without a mark of its own, by how its name begins: notebooks whose page is opened
 #: in a browser as well, and examples that ask what the tests of the front door ask.
 _LONG = (
-    "notebooks/02-what-can-i-build.ipynb",
     "notebooks/04-gaps-in-stock.ipynb",
     "notebooks/05-next-adapter.ipynb",
-    "notebooks/08-the-counter.ipynb",
     "fitgraph/shop/front.py::fitgraph.shop.front.Shop.",
     "fitgraph/shop/answers.py::",
 )
