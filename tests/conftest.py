@@ -126,7 +126,8 @@ def pytest_collection_modifyitems(config: pytest.Config, items: list[pytest.Item
 def pytest_runtestloop(session: pytest.Session) -> bool | None:
     """Run long tests while there is time; what it did not come to is told, and is no fault."""
     seconds = session.config.getoption("--long-for")
-    if seconds is None or session.testsfailed or session.config.option.collectonly:
+    asked = seconds is not None and session.items and not session.config.option.collectonly
+    if not asked or session.testsfailed:
         return None
     end = time.monotonic() + seconds
     after: list[Any] = [*session.items[1:], None]

@@ -235,7 +235,7 @@ def test_sorts_of_the_demo() -> None:
 
 def test_two_spellings_of_limits_are_one() -> None:
     have = ("builds", "--have", "FORK-VEN-04", "--limit", "1")
-    assert answer(*have, "--budget", "300,50") == answer(*have, "--budget", "300.50 EUR")
+    assert answer(*have, "--budget", "350,50") == answer(*have, "--budget", "350.50 EUR")
 
 
 def test_strength_never_goes_without_its_caution() -> None:
