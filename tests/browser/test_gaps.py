@@ -46,7 +46,8 @@ def _ready(book: Notebook) -> None:
     book.until("() => document.body.innerText.includes('The curve is complete')")
 
 
-@pytest.mark.parametrize("kind", [pytest.param(LAB, marks=pytest.mark.long), PAGES])
+@pytest.mark.long
+@pytest.mark.parametrize("kind", [LAB, PAGES])
 def test_orders_follow_the_slider_and_the_curve(
     opened: Any, shop: OpenCatalogue, restocking: Restocking, kind: str, tmp_path: Path
 ) -> None:
