@@ -150,7 +150,7 @@ def test_sizes_that_are_no_tube_are_refused(sizes: tuple[float, float, float], s
         tubes.section_modulus_mm3(*sizes)
 
 
-# MIL-HDBK-5J: density in lb/in3 (looked up in transcriptions of it; Ti-3Al-2.5V from memory).
+# MIL-HDBK-5J: density in lb/in3 (looked up in copies of it; Ti-3Al-2.5V from memory).
 HANDBOOK_DENSITY = {
     "steel-4130": 0.283,
     "aluminium-6061-t6": 0.098,
@@ -160,7 +160,7 @@ HANDBOOK_DENSITY = {
 }
 
 # MIL-HDBK-5J, tensile yield in ksi: normalised 4130 tube (table 2.3.1.0(c1), S basis); drawn
-# 6061-T6 tube (table 3.6.2.0(c1), S basis), both looked up in a transcription. Ti-6Al-4V annealed:
+# 6061-T6 tube (table 3.6.2.0(c1), S basis), both looked up in a copy. Ti-6Al-4V annealed:
 # a mill's minimum of 120; ASTM B338 grade 9: 70 (both looked up in data sheets).
 HANDBOOK_YIELD = {
     "steel-4130": 75,
