@@ -353,29 +353,18 @@ class Unknowns:
         ]
         own = self._of_roles(inequality)
         open_to = {r: np.flatnonzero(np.isfinite(best)) for r, best in own.items()}
-        near = [
-            (table, [r for r in table.roles if r in own])
-            for table in self._tables
-            if set(table.roles) <= set(own)
-        ]
+        near = [t for t in self._tables if set(t.roles) <= set(own)]
         kinds: dict[str, Ints] = {}
-        factors: list[tuple[tuple[str, ...], Floats]] = []
+        factors: list[_Factor] = []
         for role, at in open_to.items():
-            columns = [own[role][at]]
-            columns += [
-                t.class_of[t.roles.index(role)][at].astype(float) for t, of in near if role in of
-            ]
-            rows = np.column_stack(columns)
-            first = np.unique(rows, axis=0, return_index=True)[1]
-            kinds[role] = at[first]
-            factors.append(((role,), own[role][kinds[role]]))
-        for table, _ in near:
-            cells = (c[kinds[r]] for r, c in zip(table.roles, table.class_of, strict=True))
-            fails = table.verdicts[np.ix_(*cells)] == Verdict.FAILS
-            if fails.any():
-                axes = [n for n, size in enumerate(fails.shape) if size > 1]
-                small = fails.reshape([fails.shape[n] for n in axes])
-                factors.append((tuple(table.roles[n] for n in axes), np.where(small, np.inf, 0.0)))
+            at = at[np.argsort(own[role][at], kind="stable")]  # of like options the least stands
+            columns = [t.class_of[t.roles.index(role)][at] for t in near if role in t.roles]
+            if columns:
+                at = at[np.unique(np.column_stack(columns), axis=0, return_index=True)[1]]
+            kinds[role] = at if columns else at[:1]
+            least_of = own[role][kinds[role]]
+            factors.append(_Factor((role,), (np.arange(len(least_of)),), least_of))
+        factors += [f for table in near if (f := _ruled_out(table, kinds)) is not None]
         total = _least(factors, {r: len(of) for r, of in kinds.items()})
         least = inequality.constant + sum(lowest)
         return total is None or total + least < -EPSILON_MM
@@ -580,31 +569,60 @@ def wanted_mm(joint: Joint, size: Reference, columns: Mapping[str, Columns]) -> 
     return least, most
 
 
-def _least(factors: list[tuple[tuple[str, ...], Floats]], sizes: Mapping[str, int]) -> float | None:
+@dataclass(frozen=True)
+class _Factor:
+    """What some roles add together: of each role's kinds a class, and a figure for the classes."""
+
+    roles: tuple[str, ...]
+    class_of: tuple[Ints, ...]
+    values: Floats
+
+    def over(self, scope: Sequence[str]) -> Floats:
+        """Return the figures of kinds, with an axis for each role of a scope."""
+        order = sorted(range(len(self.roles)), key=lambda k: scope.index(self.roles[k]))
+        values = np.transpose(self.values, order)[np.ix_(*(self.class_of[k] for k in order))]
+        shape = iter(values.shape)
+        return values.reshape([next(shape) if r in self.roles else 1 for r in scope])
+
+
+def _ruled_out(table: JointTable, kinds: Mapping[str, Ints]) -> _Factor | None:
+    """Return what a joint forbids among kinds, as infinity; None where it forbids nothing."""
+    used = [
+        np.unique(c[kinds[r]], return_inverse=True)
+        for r, c in zip(table.roles, table.class_of, strict=True)
+    ]
+    fails = table.verdicts[np.ix_(*(classes for classes, _ in used))] == Verdict.FAILS
+    if not fails.any():
+        return None
+    axes = [n for n, size in enumerate(fails.shape) if size > 1]
+    return _Factor(
+        tuple(table.roles[n] for n in axes),
+        tuple(used[n][1].reshape(-1) for n in axes),
+        np.where(fails.reshape([fails.shape[n] for n in axes]), np.inf, 0.0),
+    )
+
+
+def _least(factors: Sequence[_Factor], sizes: Mapping[str, int]) -> float | None:
     """Return the least sum of factors; None where a bucket would have too many cells."""
     if not all(sizes.values()):
         return float("inf")
-    rest, left = 0.0, set(sizes)
-    for roles, values in factors:
-        if not roles:
-            rest += float(values)
-    factors = [f for f in factors if f[0]]
+    rest, left = sum(float(f.values) for f in factors if not f.roles), set(sizes)
+    factors = [f for f in factors if f.roles]
     while left:
-        scopes = {r: {o for roles, _ in factors if r in roles for o in roles} | {r} for r in left}
+        scopes = {r: {o for f in factors if r in f.roles for o in f.roles} | {r} for r in left}
         role = min(sorted(left), key=lambda r: float(np.prod([sizes[o] for o in scopes[r]])))
         scope = (*sorted(scopes[role] - {role}), role)
         if float(np.prod([float(sizes[r]) for r in scope])) > _CELLS:
             return None
         total = np.zeros([sizes[r] for r in scope])
-        for roles, values in factors:
-            if role in roles:
-                order = sorted(range(len(roles)), key=lambda k: scope.index(roles[k]))
-                shape = [sizes[r] if r in roles else 1 for r in scope]
-                total = total + np.transpose(values, order).reshape(shape)
-        factors = [f for f in factors if role not in f[0]]
+        for factor in factors:
+            if role in factor.roles:
+                total = total + factor.over(scope)
+        factors = [f for f in factors if role not in f.roles]
         least = total.min(axis=-1)
         if scope[:-1]:
-            factors.append((scope[:-1], least))
+            every = tuple(np.arange(n) for n in least.shape)
+            factors.append(_Factor(scope[:-1], every, least))
         else:
             rest += float(least)
         left.discard(role)
