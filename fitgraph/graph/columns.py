@@ -62,6 +62,20 @@ class Columns:
         self._limits: dict[Reference, tuple[Floats, Floats]] = {}
         self._words: dict[Reference, Floats] = {}
 
+    def supposing(self, feature: str, as_if: Presence, at: npt.NDArray[np.intp]) -> Columns:
+        """Return the columns of some options as they are once somebody has looked for a feature.
+
+        Parameters
+        ----------
+        feature : str
+            Where it is not known whether an option has it, `as_if` counts instead.
+        as_if : Presence
+            Present with the sizes and words that are given, or absent.
+        at : ndarray of int
+            Which options.
+        """
+        return _Supposed(self, feature, as_if, at)
+
     def presence(self, feature: str | None) -> Floats:
         """Return whether each option has a feature, or is there at all for None."""
         if feature not in self._presence:
@@ -114,6 +128,33 @@ class Columns:
             codes = [self._codes.code(word_of(o, reference)) for o in self.options]
             self._words[reference] = np.array(codes, dtype=float)
         return self._words[reference]
+
+
+class _Supposed(Columns):
+    """Some options of one role, read from the columns of all."""
+
+    def __init__(
+        self, whole: Columns, feature: str, as_if: Presence, at: npt.NDArray[np.intp]
+    ) -> None:
+        super().__init__([whole.options[n] for n in at.tolist()], whole._codes)
+        self._whole, self._feature, self._as_if, self._at = whole, feature, as_if, at
+
+    def presence(self, feature: str | None) -> Floats:
+        found = self._whole.presence(feature)[self._at]
+        if feature == self._feature:
+            found = np.where(found == Presence.UNKNOWN, float(self._as_if), found)
+        return found
+
+    def _raw(self, reference: Reference) -> tuple[Floats, Floats]:
+        lo, hi = self._whole._raw(reference)
+        return lo[self._at], hi[self._at]
+
+    def words(self, reference: Reference) -> Floats:
+        found = self._whole.words(reference)[self._at]
+        if reference.feature == self._feature and self._as_if is Presence.ABSENT:
+            unseen = self._whole.presence(self._feature)[self._at] == Presence.UNKNOWN
+            found = np.where(unseen, float(UNKNOWN_WORD), found)
+        return found
 
 
 def columns_of(options: Mapping[str, Sequence[Option]], codes: WordCodes) -> dict[str, Columns]:

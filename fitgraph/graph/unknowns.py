@@ -34,18 +34,15 @@ from types import MappingProxyType
 import numpy as np
 import numpy.typing as npt
 
-from fitgraph.graph.columns import Columns, WordCodes, columns_of
+from fitgraph.graph.columns import Columns
 from fitgraph.graph.joints import JointTable, conditions_of, distinct_rows, joint_table
 from fitgraph.graph.sums import SumCondition, Term, ring_there
 from fitgraph.mechanics.limits import Limits
 from fitgraph.mechanics.nests import closes, growth
 from fitgraph.mechanics.rules import EPSILON_MM, RULES, UNBOUNDED_MM, UNKNOWN_WORD
 from fitgraph.model import (
-    ABSENT,
     Condition,
-    Feature,
     Joint,
-    Option,
     Presence,
     Reference,
     Verdict,
@@ -500,20 +497,25 @@ class Unknowns:
                 if feature is not None:
                     told.setdefault((role, feature), []).append(joint)
         for (role, feature), joints in told.items():
-            unseen = self.columns[role].presence(feature) == Presence.UNKNOWN
-            if not unseen.any() or len(joints) < 2:
+            unseen = np.flatnonzero(self.columns[role].presence(feature) == Presence.UNKNOWN)
+            if not len(unseen) or len(joints) < 2:
                 continue
-            there = {j.name: self._settled(j, role, feature, Presence.PRESENT) for j in joints}
-            gone = {j.name: self._settled(j, role, feature, Presence.ABSENT) for j in joints}
+            there, gone = (
+                {j.name: self._settled(j, role, feature, as_if, unseen) for j in joints}
+                for as_if in (Presence.PRESENT, Presence.ABSENT)
+            )
+            count = len(self.columns[role].options)
             for one, other in itertools.permutations(joints, 2):
-                table = _both(role, feature, unseen, there[one.name], gone[other.name])
+                table = _both(role, feature, unseen, count, there[one.name], gone[other.name])
                 if table is not None:
                     yield table
 
-    def _settled(self, joint: Joint, role: str, feature: str, as_if: Presence) -> JointTable:
-        options = {r: self.columns[r].options for r in joint.roles}
-        options[role] = [_seen(o, feature, as_if) for o in options[role]]
-        return joint_table(joint, columns_of(options, WordCodes()))
+    def _settled(
+        self, joint: Joint, role: str, feature: str, as_if: Presence, unseen: Ints
+    ) -> JointTable:
+        """Return a joint as if the feature of some options were there, or were not."""
+        supposed = self.columns[role].supposing(feature, as_if, unseen)
+        return joint_table(joint, {**self.columns, role: supposed})
 
 
 def judge_shared(joint: Joint, columns: Mapping[str, Columns]) -> Verdict:
@@ -670,55 +672,39 @@ def shared_joint(joints: Iterable[Joint], figures: Sequence[Reference]) -> Joint
     )
 
 
-def _seen(option: Option, feature: str, as_if: Presence) -> Option:
-    """Return an option as it is once somebody has looked for a feature."""
-    found = option.features.get(feature, ABSENT)
-    if option.part is None or found.presence is not Presence.UNKNOWN:
-        return option
-    after = ABSENT
-    if as_if is Presence.PRESENT:
-        after = Feature(Presence.PRESENT, found.lengths, found.words)
-    return replace(option, features=MappingProxyType({**option.features, feature: after}))
-
-
 def _both(
-    role: str, feature: str, unseen: Bools, there: JointTable, gone: JointTable
+    role: str, feature: str, unseen: Ints, count: int, there: JointTable, gone: JointTable
 ) -> JointTable | None:
-    """Return where one joint fails if a feature is there, and another if it is not."""
+    """Return where one joint fails if a feature is there, and another if it is not.
+
+    Of the role the tables hold the options only that nobody has looked at, `unseen` of `count`.
+    """
     if not (there.verdicts == Verdict.FAILS).any() or not (gone.verdicts == Verdict.FAILS).any():
         return None
     roles = tuple(dict.fromkeys((role, *there.roles, *gone.roles)))
     classes: list[Ints] = []
-    picks: list[tuple[Ints | None, Ints | None]] = []
+    firsts: list[Ints] = []
     for at in roles:
-        columns = []
-        if at == role:
-            columns.append(unseen.astype(np.intp))
-        for table in (there, gone):
-            if at in table.roles:
-                columns.append(table.class_of[table.roles.index(at)])
+        columns = [t.class_of[t.roles.index(at)] for t in (there, gone) if at in t.roles]
         first, class_of = distinct_rows(np.column_stack(columns))
+        firsts.append(first)
         classes.append(class_of)
-        picks.append(
-            (
-                there.class_of[there.roles.index(at)][first] if at in there.roles else None,
-                gone.class_of[gone.roles.index(at)][first] if at in gone.roles else None,
-            )
-        )
-    if float(np.prod([float(c.max(initial=0)) + 1 for c in classes])) > _CELLS:
+    if float(np.prod([float(len(first)) for first in firsts])) > _CELLS:
         return None
-    fails = np.ones([int(c.max(initial=0)) + 1 for c in classes], dtype=bool)
-    for n, table in enumerate((there, gone)):
-        index = np.ix_(*(picks[roles.index(r)][n] for r in table.roles))
-        part = (table.verdicts == Verdict.FAILS)[index]
+    fails = np.ones([len(first) for first in firsts], dtype=bool)
+    for table in (there, gone):
+        picks = (
+            of[firsts[roles.index(r)]] for r, of in zip(table.roles, table.class_of, strict=True)
+        )
+        part = (table.verdicts == Verdict.FAILS)[np.ix_(*picks)]
         order = sorted(range(len(table.roles)), key=lambda k: roles.index(table.roles[k]))
         shape = [part.shape[table.roles.index(r)] if r in table.roles else 1 for r in roles]
-        fails = fails & np.transpose(part, order).reshape(shape)
-    own = np.zeros(fails.shape[0], dtype=bool)
-    own[classes[0][unseen]] = True
-    fails = fails & own.reshape(-1, *[1] * (len(roles) - 1))
+        fails &= np.transpose(part, order).reshape(shape)
+    seen = np.zeros((1, *fails.shape[1:]), dtype=bool)  # of what was looked at nothing is said
+    every = np.full(count, len(firsts[0]), dtype=np.intp)
+    every[unseen] = classes[0]
     joint = shared_joint((there.joint, gone.joint), (Reference(role, feature, ""),))
-    return _table(joint, roles, classes, fails)
+    return _table(joint, roles, [every, *classes[1:]], np.concatenate([fails, seen]))
 
 
 def _table(
