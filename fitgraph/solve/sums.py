@@ -109,12 +109,16 @@ def values_over(
         for axis in range(len(term.roles) - 1, -1, -1):
             role = term.roles[axis]
             of_base = term.class_of[axis][first[role]]
-            used = np.unique(of_base[domains[role]])
-            place = np.zeros(values.shape[axis], dtype=np.intp)
-            place[used] = np.arange(len(used))
+            among = np.zeros(values.shape[axis], dtype=bool)
+            among[of_base[domains[role]]] = True
+            used = np.flatnonzero(among)
+            place = np.cumsum(among) - 1
             values = np.take(values, used, axis=axis)
-            slices = np.moveaxis(values, axis, 0).reshape(len(used), -1)
-            _, at, same = np.unique(slices, axis=0, return_index=True, return_inverse=True)
+            if values.ndim == 1:
+                _, at, same = np.unique(values, return_index=True, return_inverse=True)
+            else:
+                slices = np.moveaxis(values, axis, 0).reshape(len(used), -1)
+                _, at, same = np.unique(slices, axis=0, return_index=True, return_inverse=True)
             values = np.take(values, at, axis=axis)
             if len(at) == 1:
                 values = np.asarray(values.take(0, axis=axis))
