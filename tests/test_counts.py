@@ -49,8 +49,9 @@ from fitgraph.model import (
     Verdict,
     Vocabulary,
 )
-from fitgraph.solve import ReferenceEngine, Request, TreeEngine
+from fitgraph.solve import Request, TreeEngine
 from fitgraph.solve.engine import SORTS
+from fitgraph.solve.reference import ReferenceEngine
 from tests.turns import turns
 
 Options = Mapping[str, Sequence[Option]]

@@ -54,10 +54,11 @@ from fitgraph.model import (
     Verdict,
     Vocabulary,
 )
-from fitgraph.solve import ReferenceEngine, Request, TreeEngine, best, stream
+from fitgraph.solve import Request, TreeEngine, best, stream
 from fitgraph.solve.engine import SORTS, Build
 from fitgraph.solve.limits import count_within
 from fitgraph.solve.query import TENTHS, ask
+from fitgraph.solve.reference import ReferenceEngine
 from fitgraph.solve.stream import Stream
 from tests.turns import turns
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import gc
 import os
 import sys
 from typing import Annotated, Any
@@ -122,6 +123,10 @@ def fitgraph(
 
 def run() -> None:
     """Run the command line; the entry point of the script ``fitgraph``."""
+    # What a command imports and reads stays until it ends: looking for rubbish among it as often
+    # as Python does by default finds none, and takes a tenth of the time.
+    gc.freeze()
+    gc.set_threshold(50_000, 20, 50)
     for stream in (sys.stdout, sys.stderr):
         # A terminal without a character for ± gets a question mark, not a traceback.
         if hasattr(stream, "reconfigure"):

@@ -21,6 +21,7 @@ from __future__ import annotations
 
 from bisect import bisect_left
 from collections.abc import Collection, Iterable, Mapping, Sequence
+from typing import TypeVar
 
 import numpy as np
 import numpy.typing as npt
@@ -34,6 +35,8 @@ from fitgraph.solve.sums import STEPS, in_steps
 Ints = npt.NDArray[np.intp]
 Bools = npt.NDArray[np.bool_]
 Floats = npt.NDArray[np.float64]
+
+_Array = TypeVar("_Array", Bools, Floats)
 
 #: What is left of each role: a bit for each class.
 Domains = list[int]
@@ -129,14 +132,24 @@ def _places(axes: Sequence[_Axis], key: int) -> list[Bools]:
     return found[::-1]
 
 
+def _last(values: _Array, axis: int) -> _Array:
+    """Return a view with one axis last."""
+    others = [n for n in range(values.ndim) if n != axis]
+    return values.transpose(*others, axis)
+
+
 class _Joint:
     """A relation between classes of some roles."""
 
     def __init__(self, relation: Relation, place: Mapping[str, int], seen: Sequence[_Seen]) -> None:
         self.roles = tuple(place[r] for r in relation.scope)
-        self._maps, self._allowed = relation.maps, relation.allowed
+        self._maps = relation.maps
+        #: For each axis, the table with that axis last.
+        self._allowed = [_last(relation.allowed, n) for n in range(len(self.roles))]
         self._rest = _others(_axes(self.roles, relation.maps, seen))
         self._memo: list[dict[int, int]] = [{} for _ in self.roles]
+        #: For each axis of a pair, the classes that go with each place of the other, as bits.
+        self._beside: list[list[int] | None] = [None for _ in self.roles]
 
     def narrow(self, left: Domains) -> list[int] | None:
         """Narrow what is left; return the roles concerned, None where nothing is left."""
@@ -160,9 +173,20 @@ class _Joint:
         return changed
 
     def _supported(self, axis: int, key: int) -> int:
-        allowed = np.moveaxis(self._allowed, axis, -1)
+        allowed = self._allowed[axis]
+        if len(self.roles) == 2:
+            beside = self._beside[axis]
+            if beside is None:
+                beside = [as_bits(row) for row in allowed[:, self._maps[axis]]]
+                self._beside[axis] = beside
+            fine = 0
+            while key:
+                lowest = key & -key
+                fine |= beside[lowest.bit_length() - 1]
+                key ^= lowest
+            return fine
         for places in _places(self._rest[axis], key):
-            allowed = np.asarray(allowed[places].any(axis=0))
+            allowed = np.logical_or.reduce(allowed[places], axis=0)
         return as_bits(allowed[self._maps[axis]])
 
 
@@ -177,6 +201,8 @@ class _Addend:
         seen: Sequence[_Seen],
     ) -> None:
         self.roles, self._maps, self._values = roles, maps, values
+        #: For each axis, the values with that axis last.
+        self._last = [_last(values, n) for n in range(len(roles))]
         self._axes = _axes(roles, maps, seen)
         self._rest = _others(self._axes)
         self._ends: dict[int, tuple[float, float]] = {}
@@ -207,9 +233,9 @@ class _Addend:
         return classes[at] if at < len(classes) else 0
 
     def _levels_of(self, axis: int, key: int) -> tuple[list[float], list[int]]:
-        values = np.moveaxis(self._values, axis, -1)
+        values = self._last[axis]
         for places in _places(self._rest[axis], key):
-            values = values[places].max(axis=0)
+            values = np.maximum.reduce(values[places], axis=0)
         of_class = values[self._maps[axis]]
         levels = np.unique(of_class)
         return levels.tolist(), [as_bits(of_class >= level) for level in levels]

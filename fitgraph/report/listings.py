@@ -5,9 +5,8 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import replace
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
-from fitgraph.explain.standing import PartStanding
 from fitgraph.mechanics.materials import MATERIALS
 from fitgraph.model import Catalogue, Dimension, Presence, Supply, Verdict, Word
 from fitgraph.report.blocks import Report, Say, Section, Tone
@@ -25,6 +24,9 @@ from fitgraph.report.values import (
     number,
     plural,
 )
+
+if TYPE_CHECKING:
+    from fitgraph.explain.standing import PartStanding
 
 #: Rows of a listing that people see.
 _ROWS = 20

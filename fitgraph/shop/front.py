@@ -5,7 +5,6 @@ from __future__ import annotations
 import datetime
 import os
 from collections.abc import Callable, Iterable
-from concurrent.futures import Executor
 from contextlib import AbstractContextManager
 from functools import cached_property
 from pathlib import Path
@@ -35,6 +34,8 @@ from fitgraph.shop.edge import Amount, length_of, mass_of, money_of, names_of, o
 from fitgraph.shop.fits import GraphAnswer, MapAnswer, changes_since, map_of
 
 if TYPE_CHECKING:
+    from concurrent.futures import Executor
+
     import networkx as nx
 
     from fitgraph.explain.why import Explainer
