@@ -2,14 +2,17 @@
 
 from __future__ import annotations
 
+import contextlib
 import csv
 import datetime
 import importlib
 import json
 import os
+import pty
 import re
 import shlex
 import sqlite3
+import subprocess
 import sys
 import tomllib
 from pathlib import Path
@@ -351,6 +354,78 @@ def test_the_command_tells_what_it_understood(tmp_path: Path) -> None:
         zip(HEAD, ("sku", "name", "maker", "price", "mass", "stock"), strict=True)
     )
     assert told["set_aside"][0]["row"] == 5 and told["usable"] and told["parts"] == 3
+
+
+KINDS = [
+    ["Item no", "Category", "Title", "Price", "Stock"],
+    ["A-1", "Steering", "Bar 34.9 OD", "81.50", "3"],
+    ["A-2", "Things", "Sedgarth 600", "79.50", "2"],
+    ["A-3", "Clothes", "Hat", "19.50", "5"],
+    ["A-4", "Clothes", "Shirt with bar print", "19.50", "5"],
+    ["A-5", "Things", "Sedgarth 650", "79.50", "2"],
+]
+
+
+def answered(arguments: list[object], answers: list[str]) -> tuple[int, str]:
+    """Run the command at a terminal of its own and type answers; return its code and its words."""
+    ours, its = pty.openpty()
+    told, left = b"", list(answers)
+    with subprocess.Popen(
+        [sys.executable, "-m", "fitgraph", *map(str, arguments)], stdin=its, stdout=its, stderr=its
+    ) as process:
+        os.close(its)
+        with contextlib.suppress(OSError):  # the terminal is gone with the process
+            while piece := os.read(ours, 4096):
+                told += piece
+                if told.endswith(b"]: ") and left:
+                    os.write(ours, f"{left.pop(0)}\n".encode())
+                    told += b"\n"
+    os.close(ours)
+    assert not left
+    return process.returncode, told.decode()
+
+
+def test_at_a_terminal_it_asks_what_unknown_kinds_of_part_are(tmp_path: Path) -> None:
+    file, shop = csv_file(tmp_path / "list.csv", KINDS), tmp_path / "shop"
+    code, told = answered(["import", file, "--into", shop], ["bra", "Bar", "2"])
+    assert code == 1
+    assert "Things: 2 rows, such as Sedgarth 600, Sedgarth 650" in told
+    assert "'bra', which is no role" in told and told.count("What kind of part is it") == 3
+    assert read_mapping(shop / "mapping.toml").roles == {"Things": "bar", "Clothes": ""}
+    assert set(load(shop).catalogue.parts) == {"A-1", "A-2", "A-5"}
+    # What was said is asked once.
+    code, told = answered(["import", file, "--into", shop], [])
+    assert code == 1 and "What kind of part" not in told
+    told = json.loads(run(file, "--into", shop, "--json").output)
+    assert told["kinds"] == [] and [a["row"] for a in told["set_aside"]] == [4, 5]
+    assert told["set_aside"][0]["reason"] == "is of the kind 'Clothes', which is no part of ours"
+
+
+def test_nobody_asked_rows_of_unknown_kinds_are_set_aside_and_told(tmp_path: Path) -> None:
+    file = csv_file(tmp_path / "list.csv", KINDS)
+    result = run(file, "--into", tmp_path / "shop", "--yes")
+    assert result.exit_code == 1 and "not known: Things (2 rows), Clothes (1 row)" in " ".join(
+        result.output.split()
+    )
+    told = json.loads(run(file, "--into", tmp_path / "two", "--json", "--yes").output)
+    assert told["kinds"] == [
+        {"word": "Things", "rows_set_aside": 2},
+        {"word": "Clothes", "rows_set_aside": 1},
+    ]
+    assert [(a["row"], a["reason"]) for a in told["set_aside"]] == [
+        (3, "is of the kind 'Things', which is not known"),
+        (4, "is of the kind 'Clothes', which is not known"),
+        (6, "is of the kind 'Things', which is not known"),
+    ]
+    by_title = [f for f in told["findings"] if f["code"] == "kind-by-title"]
+    assert [(f["row"], f["value"]) for f in by_title] == [(2, "Steering"), (5, "Clothes")]
+    assert "1 row of it" in by_title[1]["message"] and "taken for a bar" in by_title[1]["message"]
+    # "?" says that titles tell it, so nothing is told of those.
+    mapping = tmp_path / "two" / "mapping.toml"
+    mapping.write_text(mapping.read_text() + '[roles]\nSteering = "?"\nClothes = ""\n')
+    told = json.loads(run(file, "--into", tmp_path / "two", "--json", "--yes").output)
+    assert not [f for f in told["findings"] if f["code"] == "kind-by-title"]
+    assert told["kinds"] == [{"word": "Things", "rows_set_aside": 2}]
 
 
 def test_rows_set_aside_can_be_mended_and_fed_again(tmp_path: Path) -> None:

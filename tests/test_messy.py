@@ -40,7 +40,13 @@ def reported(file: Path) -> dict[str, Any]:
         "aside": {str(a.row): a.reason for a in report.intake.aside},
         "told": told,
         "parts": {
-            p.sku: [p.role, p.price, p.mass_g, p.stock, {k: v[0] for k, v in p.figures.items()}]
+            p.sku: [
+                p.role,
+                p.price,
+                p.mass_g,
+                p.stock,
+                {k: v[0] for k, v in sorted(p.figures.items())},
+            ]
             for p in report.intake.parts
         },
     }

@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
+import re
 import sys
+from collections.abc import Callable
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated
+from typing import TYPE_CHECKING, Annotated, TypeVar
 
 import typer
 
@@ -14,6 +16,7 @@ from fitgraph.cli.output import (
     BAD_INPUT,
     NO,
     BadInputError,
+    complain,
     remark,
     show,
     show_json,
@@ -22,6 +25,8 @@ from fitgraph.cli.output import (
 if TYPE_CHECKING:
     from fitgraph.intake.guess import Choice
     from fitgraph.intake.job import Job
+
+Said = TypeVar("Said")
 
 
 def _asked(job: Job, *, yes: bool, quiet: bool) -> list[Choice]:
@@ -40,19 +45,55 @@ def _asked(job: Job, *, yes: bool, quiet: bool) -> list[Choice]:
             f"it is not certain what {named} {'is' if len(unsure) == 1 else 'are'}; say so in a "
             "file for --mapping, or take the guesses with --yes"
         )
-    decided = []
-    for choice in job.choices:
-        if choice.sure:
-            decided.append(choice)
-            continue
-        options = choice.options
+
+    def decide(choice: Choice) -> Choice:
         show(imports.question(choice))
-        answer = typer.prompt("What is it", default="1").strip()
-        if answer.isdigit() and 0 < int(answer) <= len(options):
-            decided.append(replace(choice, taken=options[int(answer) - 1], sure=True))
-        else:
-            decided.append(chosen(job, choice, answer))
-    return decided
+
+        def said(answer: str) -> Choice:
+            place = _place(answer, len(choice.options))
+            if place is None:
+                return chosen(job, choice, answer)
+            return replace(choice, taken=choice.options[place], sure=True)
+
+        return _answered("What is it", said)
+
+    return [c if c.sure else decide(c) for c in job.choices]
+
+
+def _place(answer: str, most: int) -> int | None:
+    """Return which of the numbered options an answer is; None where it is no such number."""
+    number = int(answer) if re.fullmatch(r"[0-9]{1,4}", answer) else 0
+    return number - 1 if 0 < number <= most else None
+
+
+def _answered(question: str, said: Callable[[str], Said]) -> Said:
+    """Ask until an answer can be used."""
+    from fitgraph.intake.mapping import MappingError
+
+    while True:
+        try:
+            return said(typer.prompt(question, default="1").strip())
+        except MappingError as error:
+            complain(str(error))
+
+
+def _kinds_asked(job: Job, choices: list[Choice]) -> Job:
+    """Return a job in which whoever sits there has said what unknown kinds of parts are."""
+    from fitgraph.intake.job import kinds_asked, with_kind
+    from fitgraph.shop import imports
+
+    options = imports.kinds(job.vocabulary)
+    named = {told.casefold(): name for name, told in options}
+    for kind in kinds_asked(job, choices):
+        show(imports.kind_question(kind, job.vocabulary))
+
+        def said(answer: str, word: str = kind.word, job: Job = job) -> Job:
+            place = _place(answer, len(options))
+            meant = named.get(answer.casefold(), answer) if place is None else options[place][0]
+            return with_kind(job, word, meant)
+
+        job = _answered("What kind of part is it", said)
+    return job
 
 
 def import_(
@@ -99,6 +140,8 @@ def import_(
     try:
         job = prepared(sources, words, mapping)
         choices = _asked(job, yes=yes, quiet=json)
+        if not yes and not json and sys.stdin.isatty():
+            job = _kinds_asked(job, choices)
         report = import_tables(job, choices, into)
     except (SourceError, MappingError) as error:
         raise BadInputError(str(error)) from None

@@ -36,7 +36,15 @@ from fitgraph.files import (
 )
 from fitgraph.intake.across import across
 from fitgraph.intake.grid import Found
-from fitgraph.intake.mapping import FIELDS, Column, Mapping, MappingError, written
+from fitgraph.intake.mapping import (
+    BY_TITLE,
+    FIELDS,
+    NO_PART,
+    Column,
+    Mapping,
+    MappingError,
+    written,
+)
 from fitgraph.intake.phrases import FILE as PHRASES
 from fitgraph.intake.phrases import Phrases, Said
 from fitgraph.intake.sources import Sheet
@@ -52,6 +60,9 @@ ASIDE, ASIDE_BEFORE = "set-aside.csv", "set-aside-before.csv"
 
 #: The page that an import leaves in its folder.
 PAGE = "import.html"
+
+#: Titles that are shown beside a word for a kind that is not known.
+_SAMPLES = 3
 
 #: Other things that a folder may hold before a catalogue is made in it.
 _OTHERS = 12
@@ -132,6 +143,8 @@ class Intake:
         Of each table: read = loaded + set aside.
     mapping : Mapping
         By which it was read.
+    kinds : mapping of str to int
+        Words for kinds of parts that are not known, and how many rows were set aside for each.
     """
 
     parts: tuple[Taken, ...]
@@ -139,6 +152,26 @@ class Intake:
     findings: tuple[Finding, ...]
     tallies: tuple[Tally, ...]
     mapping: Mapping
+    kinds: MappingLike[str, int] = field(default_factory=dict)
+
+
+@dataclass(frozen=True, slots=True)
+class UnknownKind:
+    """A word for a kind of part that means no role.
+
+    Parameters
+    ----------
+    word : str
+        As it stands in their column, or over their rows.
+    rows : int
+        In how many it counts and no title tells the kind.
+    samples : tuple of str
+        What some of them are called.
+    """
+
+    word: str
+    rows: int
+    samples: tuple[str, ...]
 
 
 @dataclass(frozen=True, slots=True)
@@ -175,7 +208,11 @@ class _Reader:
         for name, role in vocabulary.roles.items():
             for word in (name, role.title):
                 self.titles[word.casefold()] = name
-        self.titles.update({word.casefold(): role for word, role in mapping.roles.items()})
+        #: What was said of their words: a role, that it is no part, or that titles tell.
+        self.said = {word.casefold(): role for word, role in mapping.roles.items()}
+        self.unknown: Counter[str] = Counter()
+        #: Rows of a kind that is not known, of which the title told it: first row, and how many.
+        self.by_title: dict[tuple[str, str], list[int]] = {}
 
     def doubt(
         self,
@@ -192,8 +229,6 @@ class _Reader:
     def table(self, table: Found) -> None:
         tally = Tally(table.source)
         self.tallies.append(tally)
-        known = self.mapping.of(table.source, table.header)
-        columns = dict(known.columns) if known is not None else {}
         places = {name: place for place, name in enumerate(table.header)}
         for number in table.sums:
             tally.read += 1
@@ -211,20 +246,18 @@ class _Reader:
                 "Look whether each column means what is said here, and name the one that has none",
                 WARNING,
             )
-        by_field: dict[str, list[tuple[str, int, Column]]] = defaultdict(list)
-        for name, column in columns.items():
-            if name in places and column.means != "ignore":
-                by_field[column.means].append((name, places[name], column))
+        by_field = _by_field(table, self.mapping)
         section = ""
+        self.by_title.clear()
         for number, cells in table.rows:
             tally.read += 1
             over = self.over(table, cells)
             if over is not None:
                 section = over
-            if over:
+            if over and (role := self.meant(over)):
                 tally.aside.append(number)
                 reason = (
-                    f"is a heading: what stands below it is a {self.vocabulary.roles[over].title}"
+                    f"is a heading: what stands below it is a {self.vocabulary.roles[role].title}"
                 )
                 self.aside.append(Aside(table.source, number, {}, reason, "Leave it"))
                 continue
@@ -236,6 +269,18 @@ class _Reader:
             shown = {n: cells[p] if p < len(cells) else "" for n, p in places.items()}
             self.aside.append(Aside(table.source, number, shown, *fault))
             self.doubt("set-aside", (table.source, number), "", " ".join(cells)[:80], *fault)
+        for (word, role), (first, *rows) in self.by_title.items():
+            title = self.vocabulary.roles[role].title
+            self.doubt(
+                "kind-by-title",
+                (table.source, first),
+                next((name for name, _, _ in by_field["role"]), ""),
+                word,
+                f"is no known kind of part; {counted(len(rows), 'row')} of it, the first of them "
+                f"here, {'was' if len(rows) == 1 else 'were'} taken for a {title} by the title",
+                f"Say what it means under [roles] of {MAPPING}",
+                WARNING,
+            )
         tally.check()
 
     def outside(self, sheet: Sheet, found: Sequence[Found]) -> None:
@@ -264,14 +309,26 @@ class _Reader:
             self.tallies.pop()
 
     def over(self, table: Found, cells: Sequence[str]) -> str | None:
-        """Return the role that a heading between rows names; None for a row that is none.
+        """Return a heading between rows; None for a row that is none.
 
         A heading that names no role ends what the one before it said.
         """
-        texts = [c.strip() for c in cells if c.strip()]
-        if len(texts) != 1 or len(table.header) < 3 or any(c.isdigit() for c in texts[0]):
+        if len(table.header) < 3:
             return None
-        return self.titles.get(texts[0].casefold(), "") or self.read(texts[0], "").role
+        texts = [c.strip() for c in cells if c.strip()]
+        if len(texts) != 1 or any(c.isdigit() for c in texts[0]):
+            return None
+        return texts[0]
+
+    def meant(self, word: str) -> str:
+        """Return the role that a word of theirs names; empty where it names none."""
+        if not word:
+            return ""
+        small = word.casefold()
+        said = self.said.get(small)
+        if said is not None:
+            return "" if said == BY_TITLE else said
+        return self.titles.get(small, "") or self.read(word, "").role
 
     def cell(self, cells: Sequence[str], at: list[tuple[str, int, Column]]) -> str:
         for _, place, _ in at:
@@ -315,13 +372,12 @@ class _Reader:
                 "Give each part its own stock number, or drop the row",
             )
         titles = [self.cell(cells, [c]) for f in ("name", "text") for c in fields[f]]
-        role, said = self.kind(self.cell(cells, fields["role"]), titles, section)
+        word = self.cell(cells, fields["role"])
+        role, said = self.kind(word, titles, section)
         if not role:
-            doubts = [d for s in said for d in s.doubts if d.startswith("names")]
-            reason = "does not say what kind of part it is"
-            if doubts:
-                reason += f" ({doubts[0]})"
-            return reason, f"Add its word to {PHRASES} or to [roles] of {MAPPING}"
+            return self.kindless(word or section, said)
+        if word and word.casefold() not in self.said and not self.meant(word):
+            self.by_title.setdefault((word, role), [number]).append(number)
         part = Taken(sku, role, number, table.source)
         if sku != typed:
             self.doubt(
@@ -349,15 +405,39 @@ class _Reader:
 
         What a part says of itself goes before the heading that it stands under.
         """
-        role = self.titles.get(word.casefold(), "")
-        if not role and word:
-            role = self.read(word, "").role
+        if self.said.get((word or section).casefold()) == NO_PART:
+            return "", []
+        role = self.meant(word)
         if not role:
             named = {said.role for t in titles if (said := self.read(t, "")).role}
             role = next(iter(named)) if len(named) == 1 else ""
-            if not word and (not named or section in named):
-                role = role or section
+            if not word and section:
+                over = self.meant(section)
+                if not named or over in named:
+                    role = role or over
         return role, [self.read(t, role) for t in titles if t]
+
+    def kindless(self, word: str, said: Sequence[Said]) -> tuple[str, str]:
+        """Return why a row is of no kind of part, and how to mend it."""
+        doubts = [d for s in said for d in s.doubts if d.startswith("names")]
+        beside = f" ({doubts[0]})" if doubts else ""
+        known = self.said.get(word.casefold()) if word else None
+        shown = shorten(word)
+        if known == NO_PART:
+            return (
+                f"is of the kind {shown!r}, which is no part of ours",
+                f"Change that under [roles] of {MAPPING} if it is one",
+            )
+        if known is None and word and not self.meant(word):
+            self.unknown[word] += 1
+            return (
+                f"is of the kind {shown!r}, which is not known{beside}",
+                f"Say what it means under [roles] of {MAPPING}, or in {PHRASES}",
+            )
+        return (
+            f"does not say what kind of part it is{beside}",
+            f"Add its word to {PHRASES} or to [roles] of {MAPPING}",
+        )
 
     def read(self, text: str, role: str) -> Said:
         return self.phrases.read(text[:1000], role)
@@ -515,10 +595,24 @@ class _Reader:
             part.figures[path] = (value, "nominal", f"read from: {shorten(beside)}")
 
 
+def counted(times: int, thing: str) -> str:
+    """Return a number of things in words.
+
+    Examples
+    --------
+    >>> counted(1, "row"), counted(1200, "row")
+    ('1 row', '1,200 rows')
+    """
+    return f"{times:,} {thing}{'' if times == 1 else 's'}"
+
+
 def unknown_kinds(
     tables: Sequence[Found], mapping: Mapping, vocabulary: Vocabulary, phrases: Phrases
-) -> dict[str, int]:
-    """Return the words for kinds of parts that mean no role, and in how many rows each stands.
+) -> list[UnknownKind]:
+    """Return the words for kinds of parts that mean no role, the commonest first.
+
+    Words are asked for that stand in a column of kinds, or as a heading over rows, where no title
+    tells the kind.
 
     Parameters
     ----------
@@ -530,17 +624,37 @@ def unknown_kinds(
         What words mean.
     """
     reader = _Reader(mapping, vocabulary, phrases)
-    found: dict[str, int] = {}
+    times: Counter[str] = Counter()
+    samples: dict[str, dict[str, None]] = defaultdict(dict)
     for table in tables:
-        known = mapping.of(table.source, table.header)
-        columns = {} if known is None else known.columns
-        for name in table.header:
-            if name not in columns or columns[name].means != "role":
+        fields = _by_field(table, mapping)
+        texts = [c for f in ("name", "text") for c in fields[f]]
+        section = ""
+        for _, cells in table.rows:
+            over = reader.over(table, cells)
+            if over is not None:
+                section = over
                 continue
-            for word, times in Counter(c.strip() for c in table.column(name)).items():
-                if word and not reader.kind(word, (), "")[0]:
-                    found[word] = found.get(word, 0) + times
-    return dict(sorted(found.items(), key=lambda pair: -pair[1]))
+            word = reader.cell(cells, fields["role"]) or section
+            if not word or word.casefold() in reader.said or reader.meant(word):
+                continue
+            titles = [reader.cell(cells, [c]) for c in texts]
+            if not reader.kind(word, titles, "")[0]:
+                times[word] += 1
+                if len(samples[word]) < _SAMPLES and (title := next(filter(None, titles), "")):
+                    samples[word][title] = None
+    return [UnknownKind(w, n, tuple(samples[w])) for w, n in times.most_common()]
+
+
+def _by_field(table: Found, mapping: Mapping) -> dict[str, list[tuple[str, int, Column]]]:
+    """Return the columns of a table by what they mean: name, place, and what is said of each."""
+    known = mapping.of(table.source, table.header)
+    places = {name: place for place, name in enumerate(table.header)}
+    found: dict[str, list[tuple[str, int, Column]]] = defaultdict(list)
+    for name, column in ({} if known is None else known.columns).items():
+        if name in places and column.means != "ignore":
+            found[column.means].append((name, places[name], column))
+    return found
 
 
 def take_in(
@@ -573,7 +687,14 @@ def take_in(
     for finding in across(parts, vocabulary):
         at = (finding.file, finding.row, finding.column, finding.value)
         reader.notes.add(finding.code, *at, finding.message, finding.remedy, finding.severity)
-    return Intake(parts, tuple(reader.aside), reader.notes.all(), tuple(reader.tallies), mapping)
+    return Intake(
+        parts,
+        tuple(reader.aside),
+        reader.notes.all(),
+        tuple(reader.tallies),
+        mapping,
+        dict(reader.unknown.most_common()),
+    )
 
 
 def _kept(

@@ -13,17 +13,29 @@ from fitgraph.intake.build import (
     WHY,
     Intake,
     Report,
+    UnknownKind,
     take_in,
     unknown_kinds,
     write_catalogue,
 )
 from fitgraph.intake.grid import Found, tables
 from fitgraph.intake.guess import Choice, column_as, guess, header_words, units_of
-from fitgraph.intake.mapping import FIELDS, Mapping, MappingError, TableMap, read_mapping
+from fitgraph.intake.mapping import (
+    BY_TITLE,
+    FIELDS,
+    NO_PART,
+    Mapping,
+    MappingError,
+    TableMap,
+    read_mapping,
+)
 from fitgraph.intake.phrases import Phrases, read_phrases
 from fitgraph.intake.report import as_page
 from fitgraph.intake.sources import Sheet, SourceError, read_source
 from fitgraph.model import Vocabulary
+
+#: Words for kinds of parts that are asked about at a time.
+_KINDS = 12
 
 
 @dataclass(frozen=True, slots=True)
@@ -137,10 +149,11 @@ def _check(mapping: Mapping, vocabulary: Vocabulary) -> None:
                     f"is none of {column.means}; use one of {', '.join(sorted(known)[:12])}"
                 )
     for word, role_name in mapping.roles.items():
-        if role_name not in vocabulary.roles:
+        if role_name not in vocabulary.roles and role_name not in (NO_PART, BY_TITLE):
             raise MappingError(
                 f"the mapping of the word {word!r} names {role_name!r}, which is no role; use one "
-                f"of {', '.join(vocabulary.roles)}"
+                f'of {", ".join(vocabulary.roles)}, "" for no part of yours, or "?" where titles '
+                "tell it"
             )
 
 
@@ -171,18 +184,23 @@ def first_rows(job: Job, choices: Sequence[Choice], most: int) -> list[tuple[Fou
     return [(t, take_in([t], mapping, job.vocabulary, job.phrases)) for t in few]
 
 
-def kinds_asked(job: Job, choices: Sequence[Choice]) -> dict[str, int]:
-    """Return their words for kinds of parts that mean no role, and in how many rows each is."""
+def kinds_asked(job: Job, choices: Sequence[Choice]) -> list[UnknownKind]:
+    """Return their words for kinds of parts that mean no role, the commonest first, few of them."""
     known = mapping_of(job, choices)
-    return unknown_kinds(job.tables, known, job.vocabulary, job.phrases)
+    return unknown_kinds(job.tables, known, job.vocabulary, job.phrases)[:_KINDS]
 
 
 def with_kind(job: Job, word: str, role: str) -> Job:
-    """Return a job in which a word of theirs means a role; none where it is empty."""
+    """Return a job in which a word of theirs means a role, no part of ours, or as titles say.
+
+    Raises
+    ------
+    MappingError
+        If it is neither.
+    """
     roles = {w: r for w, r in job.known.roles.items() if w != word}
-    if role:
-        roles[word] = role
-    return replace(job, known=replace(job.known, roles=roles))
+    _check(Mapping({}, {word: role}), job.vocabulary)
+    return replace(job, known=replace(job.known, roles={**roles, word: role}))
 
 
 def chosen(job: Job, choice: Choice, means: str) -> Choice:

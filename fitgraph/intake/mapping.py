@@ -30,6 +30,10 @@ FIELDS = {
 
 VERSION = 1
 
+#: What ``[roles]`` says of a word that names no part of the shop, and of one that says nothing:
+#: there each title tells what kind of part it is.
+NO_PART, BY_TITLE = "", "?"
+
 
 class MappingError(ValueError):
     """A mapping file that cannot be used; the message says where and how to mend it."""
@@ -79,7 +83,8 @@ class Mapping:
     tables : mapping of str to TableMap
         By their source, as reports call it.
     roles : mapping of str to str
-        The role that each of their words for a kind of part means.
+        The role that each of their words for a kind of part means, :data:`NO_PART` or
+        :data:`BY_TITLE`.
     """
 
     tables: MappingLike[str, TableMap] = field(default_factory=dict)
@@ -120,7 +125,12 @@ def written(mapping: Mapping) -> str:
                 entries.append(f"decimal = {_quoted(column.decimal)}")
             lines.append(f"{_quoted(name)} = {{ {', '.join(entries)} }}")
     if mapping.roles:
-        lines += ["", "# Your words for kinds of parts, and the roles they mean.", "[roles]"]
+        lines += [
+            "",
+            "# Your words for kinds of parts, and the roles they mean.",
+            f'# "{NO_PART}": no part of ours, set aside; "{BY_TITLE}": as each title says.',
+            "[roles]",
+        ]
         lines += [f"{_quoted(word)} = {_quoted(role)}" for word, role in mapping.roles.items()]
     return "\n".join(lines) + "\n"
 

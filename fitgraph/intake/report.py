@@ -39,6 +39,7 @@ def as_data(report: Report, choices: list[Choice]) -> dict[str, Any]:
             }
             for c in choices
         ],
+        "kinds": [{"word": word, "rows_set_aside": rows} for word, rows in intake.kinds.items()],
         "set_aside": [
             {"source": a.source, "row": a.row, "reason": a.reason, "remedy": a.remedy}
             for a in intake.aside

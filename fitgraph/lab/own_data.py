@@ -9,7 +9,7 @@ from pathlib import Path
 
 import ipywidgets as widgets
 
-from fitgraph.intake.build import ASIDE, MAPPING, Report
+from fitgraph.intake.build import ASIDE, MAPPING, Report, UnknownKind
 from fitgraph.intake.guess import Choice
 from fitgraph.intake.job import (
     Job,
@@ -21,7 +21,7 @@ from fitgraph.intake.job import (
     serving,
     with_kind,
 )
-from fitgraph.intake.mapping import FIELDS, MappingError
+from fitgraph.intake.mapping import BY_TITLE, FIELDS, MappingError
 from fitgraph.intake.mapping import Column as Meant
 from fitgraph.intake.sources import Sheet, SourceError, read_held
 from fitgraph.lab import tables
@@ -35,9 +35,6 @@ from fitgraph.shop import imports
 
 #: Rows of each table, and tables, that are shown beside what is understood of them.
 _ROWS, _TABLES = 8, 3
-
-#: Words for kinds of parts that are asked about.
-_KINDS = 12
 
 #: Columns whose meaning can be changed on the page; the file of the mapping takes all of them.
 _COLUMNS = 40
@@ -203,8 +200,10 @@ class OwnData(Answering):
         self.answer.layout.display = "none"
 
     def _prepared(self, job: Job) -> None:
-        for word, role in self._kinds_said.items():
-            job = with_kind(job, word, role)
+        # What the mapping says already is not asked again.
+        self._kinds_said = {
+            w: r for w, r in self._kinds_said.items() if job.known.roles.get(w) != r
+        }
         self.job, said = job, self._columns_said
         self.choices = [
             replace(c, taken=said.get((c.source, c.column), c.taken)) for c in job.choices
@@ -273,16 +272,19 @@ class OwnData(Answering):
     def _ask_kinds(self) -> None:
         """Ask which kinds of parts are meant by words that name none."""
         assert self.job is not None
-        asked = kinds_asked(self.job, self.choices)
-        self.kinds.children = [self._kind(w, n) for w, n in [*asked.items()][:_KINDS]]
+        known = self.job.known
+        roles = {w: r for w, r in known.roles.items() if w not in self._kinds_said}
+        self.job = replace(self.job, known=replace(known, roles=roles))
+        self.kinds.children = [self._kind(k) for k in kinds_asked(self.job, self.choices)]
 
-    def _kind(self, word: str, times: int) -> widgets.Box:
+    def _kind(self, kind: UnknownKind) -> widgets.Box:
         assert self.job is not None
+        word = kind.word
+        # What nobody changes counts as it stands, and is not asked again.
+        self.job = with_kind(self.job, word, self._kinds_said.setdefault(word, BY_TITLE))
         field = widgets.Dropdown(
-            options=[
-                ("no part of ours: set aside", ""),
-                *((role.title, name) for name, role in self.job.vocabulary.roles.items()),
-            ],
+            options=[(told, name) for name, told in imports.kinds(self.job.vocabulary)],
+            value=self._kinds_said[word],
             description=word[:60],
             tooltip=word[:200],
             style=LABEL,
@@ -297,9 +299,7 @@ class OwnData(Answering):
                 self._understand()
 
         field.observe(decide, names="value")
-        return row(
-            [field, note(f"which kind of part? {times:,} {'row' if times == 1 else 'rows'}")]
-        )
+        return row([field, note(f"which kind of part? {imports.which_rows(kind)}")])
 
     def _understand(self) -> None:
         """Show the first rows beside what is understood of them."""

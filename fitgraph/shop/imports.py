@@ -4,10 +4,10 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from fitgraph.intake.build import ASIDE, PAGE, Intake, Report
+from fitgraph.intake.build import ASIDE, MAPPING, PAGE, Intake, Report, UnknownKind, counted
 from fitgraph.intake.grid import Found
 from fitgraph.intake.guess import Choice
-from fitgraph.intake.mapping import FIELDS
+from fitgraph.intake.mapping import BY_TITLE, FIELDS, NO_PART
 from fitgraph.intake.mapping import Column as Meant
 from fitgraph.intake.values import UNSAID
 from fitgraph.model import Vocabulary
@@ -20,6 +20,9 @@ from fitgraph.units import show_mass, show_money
 
 #: Findings that are shown; the page in the folder holds all of them.
 _SHOWN = 12
+
+#: Words for kinds that are named.
+_KINDS = 8
 
 
 def meaning(column: Meant) -> str:
@@ -63,6 +66,36 @@ def question(choice: Choice) -> Shown:
         headed=False,
     )
     return Shown(f"{choice.column}: {', '.join(choice.samples)}", (listed,))
+
+
+def kinds(vocabulary: Vocabulary) -> tuple[tuple[str, str], ...]:
+    """Return what a word for a kind of part can mean, and how that is told to people.
+
+    The first is what counts as long as nobody says.
+    """
+    return (
+        (BY_TITLE, "nothing: each title says it, and what does not is set aside"),
+        (NO_PART, "no part of ours: set aside"),
+        *((name, role.title) for name, role in vocabulary.roles.items()),
+    )
+
+
+def which_rows(kind: UnknownKind) -> str:
+    """Return in how many rows a word for a kind stands, and what some of them are called."""
+    rows = counted(kind.rows, "row")
+    return f"{rows}, such as {', '.join(kind.samples)}"[:120] if kind.samples else rows
+
+
+def kind_question(kind: UnknownKind, vocabulary: Vocabulary) -> Shown:
+    """Return what is asked about a word for a kind of part that is not known."""
+    listed = Table.of(
+        "options",
+        list(enumerate(kinds(vocabulary), start=1)),
+        (Column("place", PLACE), lambda pair: pair[0]),
+        (Column("told"), lambda pair: pair[1][1]),
+        headed=False,
+    )
+    return Shown(f"{kind.word[:60]}: {which_rows(kind)}", (listed,))
 
 
 def as_they_stand(table: Found) -> Table:
@@ -122,6 +155,15 @@ def report(done: Report, choices: Sequence[Choice]) -> Shown:
         rows.append(faults.listed(done.findings[:_SHOWN]))
         if (more := len(done.findings) - _SHOWN) > 0:
             rows.append(Say(f"{more:,} more in {PAGE}", Tone.QUIET, deep=1))
+    if of := done.intake.kinds:
+        named = ", ".join(f"{w[:40]} ({counted(n, 'row')})" for w, n in [*of.items()][:_KINDS])
+        more_kinds = f" and {len(of) - _KINDS:,} more" if len(of) > _KINDS else ""
+        rows.append(
+            Say(
+                f"Kinds of part that are not known: {named}{more_kinds}. Say under [roles] of "
+                f"{MAPPING} what they mean."
+            )
+        )
     if any(a.cells for a in done.intake.aside):
         rows.append(Say(f"Rows set aside are in {ASIDE}: mend them there and import that file."))
     return Shown(
