@@ -34,6 +34,7 @@ from types import MappingProxyType
 import numpy as np
 import numpy.typing as npt
 
+from fitgraph.graph.buckets import Factor, TooManyCellsError, least_sum
 from fitgraph.graph.columns import Columns
 from fitgraph.graph.joints import JointTable, conditions_of, distinct_rows, joint_table
 from fitgraph.graph.sums import SumCondition, Term, ring_there
@@ -352,7 +353,7 @@ class Unknowns:
         open_to = {r: np.flatnonzero(np.isfinite(best)) for r, best in own.items()}
         near = [t for t in self._tables if set(t.roles) <= set(own)]
         kinds: dict[str, Ints] = {}
-        factors: list[_Factor] = []
+        factors: list[Factor] = []
         for role, at in open_to.items():
             at = at[np.argsort(own[role][at], kind="stable")]  # of like options the least stands
             columns = [t.class_of[t.roles.index(role)][at] for t in near if role in t.roles]
@@ -360,11 +361,16 @@ class Unknowns:
                 at = at[np.unique(np.column_stack(columns), axis=0, return_index=True)[1]]
             kinds[role] = at if columns else at[:1]
             least_of = own[role][kinds[role]]
-            factors.append(_Factor((role,), (np.arange(len(least_of)),), least_of))
+            factors.append(Factor((role,), (np.arange(len(least_of)),), least_of))
         factors += [f for table in near if (f := _ruled_out(table, kinds)) is not None]
-        total = _least(factors, {r: len(of) for r, of in kinds.items()})
-        least = inequality.constant + sum(lowest)
-        return total is None or total + least < -EPSILON_MM
+        sizes = {r: len(of) for r, of in kinds.items()}
+        if not all(sizes.values()):
+            return False
+        try:
+            total, _ = least_sum(factors, sizes, _CELLS)
+        except TooManyCellsError:
+            return True
+        return bool(total + inequality.constant + sum(lowest) < -EPSILON_MM)
 
     def _of_roles(self, inequality: Inequality) -> dict[str, Floats]:
         """Return what each role's options add, plus infinity where they leave nothing open."""
@@ -571,23 +577,7 @@ def wanted_mm(joint: Joint, size: Reference, columns: Mapping[str, Columns]) -> 
     return least, most
 
 
-@dataclass(frozen=True)
-class _Factor:
-    """What some roles add together: of each role's kinds a class, and a figure for the classes."""
-
-    roles: tuple[str, ...]
-    class_of: tuple[Ints, ...]
-    values: Floats
-
-    def over(self, scope: Sequence[str]) -> Floats:
-        """Return the figures of kinds, with an axis for each role of a scope."""
-        order = sorted(range(len(self.roles)), key=lambda k: scope.index(self.roles[k]))
-        values = np.transpose(self.values, order)[np.ix_(*(self.class_of[k] for k in order))]
-        shape = iter(values.shape)
-        return values.reshape([next(shape) if r in self.roles else 1 for r in scope])
-
-
-def _ruled_out(table: JointTable, kinds: Mapping[str, Ints]) -> _Factor | None:
+def _ruled_out(table: JointTable, kinds: Mapping[str, Ints]) -> Factor | None:
     """Return what a joint forbids among kinds, as infinity; None where it forbids nothing."""
     used = [
         np.unique(c[kinds[r]], return_inverse=True)
@@ -597,38 +587,11 @@ def _ruled_out(table: JointTable, kinds: Mapping[str, Ints]) -> _Factor | None:
     if not fails.any():
         return None
     axes = [n for n, size in enumerate(fails.shape) if size > 1]
-    return _Factor(
+    return Factor(
         tuple(table.roles[n] for n in axes),
         tuple(used[n][1].reshape(-1) for n in axes),
         np.where(fails.reshape([fails.shape[n] for n in axes]), np.inf, 0.0),
     )
-
-
-def _least(factors: Sequence[_Factor], sizes: Mapping[str, int]) -> float | None:
-    """Return the least sum of factors; None where a bucket would have too many cells."""
-    if not all(sizes.values()):
-        return float("inf")
-    rest, left = sum(float(f.values) for f in factors if not f.roles), set(sizes)
-    factors = [f for f in factors if f.roles]
-    while left:
-        scopes = {r: {o for f in factors if r in f.roles for o in f.roles} | {r} for r in left}
-        role = min(sorted(left), key=lambda r: float(np.prod([sizes[o] for o in scopes[r]])))
-        scope = (*sorted(scopes[role] - {role}), role)
-        if float(np.prod([float(sizes[r]) for r in scope])) > _CELLS:
-            return None
-        total = np.zeros([sizes[r] for r in scope])
-        for factor in factors:
-            if role in factor.roles:
-                total = total + factor.over(scope)
-        factors = [f for f in factors if role not in f.roles]
-        least = total.min(axis=-1)
-        if scope[:-1]:
-            every = tuple(np.arange(n) for n in least.shape)
-            factors.append(_Factor(scope[:-1], every, least))
-        else:
-            rest += float(least)
-        left.discard(role)
-    return rest
 
 
 def _possible(roles: tuple[str, ...], class_of: tuple[Ints, ...], best: Floats) -> Term:

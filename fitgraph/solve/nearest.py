@@ -4,33 +4,34 @@ References
 ----------
 .. [1] R. Dechter, "Bucket elimination: a unifying framework for reasoning",
    Artificial Intelligence 113 (1999) 41-85 (reference checked).
+.. [2] S. Minton et al., "Minimizing conflicts: a heuristic repair method for constraint
+   satisfaction and scheduling problems", Artificial Intelligence 58 (1992) 161-205 (from memory).
 """
 
 from __future__ import annotations
 
-from collections.abc import Mapping
-from typing import Any
+from collections.abc import Mapping, Sequence
 
 import numpy as np
 import numpy.typing as npt
 
+from fitgraph.graph.buckets import Factor, TooManyCellsError, least_sum
 from fitgraph.graph.unknowns import SHARED
 from fitgraph.model import Verdict
 from fitgraph.solve.space import Space
 from fitgraph.solve.substitutes import needed
 
 Bools = npt.NDArray[np.bool_]
+Ints = npt.NDArray[np.intp]
+
+#: Cells that a bucket may have.
+_CELLS = 1 << 24
+
+#: Starts of the local search where it would have more.
+_STARTS = 12
 
 #: What is only unknown costs one; a clash as much as a thousand of those.
 _COST = {Verdict.FAILS: 1000, Verdict.UNKNOWN: 1, Verdict.FITS: 0}
-
-
-def _bucket_size(
-    role: str, scopes: list[tuple[str, ...]], choices: Mapping[str, npt.NDArray[np.intp]]
-) -> float:
-    """Return how many combinations eliminating a role would look at."""
-    near = {r for scope in scopes if role in scope for r in scope}
-    return float(np.prod([float(len(choices[r])) for r in near]))
 
 
 def nearest(space: Space, lets: Mapping[str, Bools]) -> dict[str, int] | None:
@@ -52,14 +53,16 @@ def nearest(space: Space, lets: Mapping[str, Bools]) -> dict[str, int] | None:
     -----
     Min-sum bucket elimination over the joints' own classes, exact; what joints ask together of
     one unknown figure, and sums, are left aside. Among
-    equals the option that stands first in the catalogue is taken.
+    equals the option that stands first in the catalogue is taken. Where hundreds of parts a role
+    are all measured and a bucket would be too wide, the nearest of a few local searches [2]_ is
+    returned, which another combination may better.
     """
     tables = [t for t in space.joint_tables if t.joint.rule != SHARED]
     # Whole numbers in few bytes: equals are equal, however the costs are added.
     width = np.min_scalar_type(len(tables) * max(_COST.values()))
     cost = np.array([_COST[v] for v in sorted(_COST)], dtype=width)
-    choices: dict[str, npt.NDArray[np.intp]] = {}
-    kinds: dict[str, npt.NDArray[np.intp]] = {}
+    choices: dict[str, Ints] = {}
+    kinds: dict[str, Ints] = {}
     for role, mask in lets.items():
         allowed = np.flatnonzero(mask)
         if not len(allowed):
@@ -78,30 +81,50 @@ def nearest(space: Space, lets: Mapping[str, Bools]) -> dict[str, int] | None:
         _, first = np.unique(np.column_stack(columns), axis=0, return_index=True)
         kinds[role] = np.sort(first)
         choices[role] = allowed[kinds[role]]
-    factors: list[tuple[tuple[str, ...], npt.NDArray[Any]]] = []
+    factors = []
     for table in tables:
-        picked = np.ix_(*(table.class_of[a][choices[role]] for a, role in enumerate(table.roles)))
-        factors.append((table.roles, cost[table.verdicts[picked]]))
-    trail: list[tuple[str, tuple[str, ...], npt.NDArray[np.intp]]] = []
-    left = set(lets)
-    while left:
-        scopes = [scope for scope, _ in factors]
-        sizes = {role: _bucket_size(role, scopes, choices) for role in left}
-        role = min(sorted(left), key=sizes.__getitem__)
-        left.discard(role)
-        mine = [f for f in factors if role in f[0]]
-        factors = [f for f in factors if role not in f[0]]
-        near = tuple(sorted({r for scope, _ in mine for r in scope} - {role}))
-        scope = (*near, role)
-        total = np.zeros([len(choices[r]) for r in scope], dtype=width)
-        for of_scope, values in mine:
-            order = [of_scope.index(r) for r in scope if r in of_scope]
-            shape = [len(choices[r]) if r in of_scope else 1 for r in scope]
-            total += np.transpose(values, order).reshape(shape)
-        trail.append((role, near, total.argmin(axis=-1)))
-        if near:
-            factors.append((near, total.min(axis=-1)))
-    at: dict[str, int] = {}
-    for role, near, best in reversed(trail):
-        at[role] = int(best[tuple(at[r] for r in near)])
+        used = [
+            np.unique(of[choices[role]], return_inverse=True)
+            for role, of in zip(table.roles, table.class_of, strict=True)
+        ]
+        picked = np.ix_(*(classes for classes, _ in used))
+        class_of = tuple(of.reshape(-1) for _, of in used)
+        factors.append(Factor(table.roles, class_of, cost[table.verdicts[picked]]))
+    try:
+        _, at = least_sum(factors, {r: len(of) for r, of in choices.items()}, _CELLS)
+    except TooManyCellsError:
+        at = _near(factors, choices)
     return {role: int(choices[role][at[role]]) for role in lets}
+
+
+def _near(factors: Sequence[Factor], choices: Mapping[str, Ints]) -> dict[str, int]:
+    """Return kinds that no other kind of one role alone would bring nearer.
+
+    From each of some starts one role after the other takes its best kind until none gains.
+    """
+    best: dict[str, int] = {}
+    least = np.inf
+    rng = np.random.default_rng(0)
+    for start in range(_STARTS):
+        at = {r: int(rng.integers(len(of))) if start else 0 for r, of in choices.items()}
+        now = np.inf
+        while True:
+            for role in choices:
+                total = np.zeros(len(choices[role]), dtype=np.int64)
+                for f in (f for f in factors if role in f.roles):
+                    line = tuple(
+                        slice(None) if r == role else of[at[r]]
+                        for r, of in zip(f.roles, f.class_of, strict=True)
+                    )
+                    total += f.values[line][f.class_of[f.roles.index(role)]]
+                at[role] = int(total.argmin())
+            found = sum(
+                int(f.values[tuple(of[at[r]] for r, of in zip(f.roles, f.class_of, strict=True))])
+                for f in factors
+            )
+            if found >= now:
+                break
+            now = found
+        if now < least:
+            least, best = now, at
+    return best
