@@ -18,7 +18,7 @@ from tests.bench.catalogues import measured, scaled
 def _factors(rng: np.random.Generator, sizes: dict[str, int]) -> list[Factor]:
     found = []
     for _ in range(int(rng.integers(1, 8))):
-        roles = tuple(rng.permutation(list(sizes))[: rng.integers(1, 4)].tolist())
+        roles = tuple(rng.permutation(list(sizes))[: rng.integers(0, 4)].tolist())
         shape = [int(rng.integers(1, 4)) for _ in roles]
         of = tuple(rng.integers(n, size=sizes[r]) for r, n in zip(roles, shape, strict=True))
         found.append(Factor(roles, of, rng.integers(6, size=shape)))

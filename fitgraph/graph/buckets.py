@@ -96,7 +96,8 @@ def least_sum(
     ...           {"a": 2, "b": 2}, 100)
     (1, {'a': 0, 'b': 1})
     """
-    left, waiting, rest = dict.fromkeys(sorted(sizes)), list(factors), 0
+    left, waiting = dict.fromkeys(sorted(sizes)), [f for f in factors if f.roles]
+    rest: Any = sum(f.values.item() for f in factors if not f.roles)
     trail: list[_Bucket] = []
     while left:
         role = min(left, key=lambda r: _guess(r, waiting, sizes))
