@@ -721,16 +721,66 @@ def test_numbers_under_a_name_that_says_something_else_are_no_amounts(
     ] * 2
 
 
-def test_a_cell_over_several_rows_goes_for_each_of_them(tmp_path: Path) -> None:
+def over_rows(path: Path) -> Path:
+    """Write a workbook of which the first cell of the second row stands over two rows."""
     rows = [["Kind", "Item no", "Price"], ["Bar", "A-1", 1.5], [None, "A-2", 2.5]]
-    file = xlsx(tmp_path / "list.xlsx", {"List": rows})
-    joined = '</sheetData><mergeCells count="1"><mergeCell ref="A2:A3"/></mergeCells>'
-    changed(file, "xl/worksheets/s1.xml", ("</sheetData>", joined))
-    report = taken(file, tmp_path / "shop")
+    if path.suffix == ".xlsx":
+        joined = '</sheetData><mergeCells count="1"><mergeCell ref="A2:A3"/></mergeCells>'
+        return changed(xlsx(path, {"List": rows}), "xl/worksheets/s1.xml", ("</sheetData>", joined))
+    cell = '<table:table-cell office:value-type="string"><text:p>Bar'
+    spans = cell.replace(" office", ' table:number-rows-spanned="2" office')
+    # A row that is repeated, and one of a single repeated cell, stand before it.
+    before = '<table:table-row table:number-rows-repeated="3"><table:table-cell'
+    before += ' table:number-columns-repeated="3"/></table:table-row><table:table-row>'
+    return changed(
+        ods(path, {"List": rows}),
+        "content.xml",
+        (cell, spans),
+        ("<table:table-row><table:table-cell/>", "<table:table-row><table:covered-table-cell/>"),
+        ('table:name="List"><table:table-row>', f'table:name="List">{before}'),
+    )
+
+
+@pytest.mark.parametrize("name, first", [("list.xlsx", 2), ("list.ods", 5)])
+def test_a_cell_over_several_rows_goes_for_each_of_them(
+    tmp_path: Path, name: str, first: int
+) -> None:
+    report = taken(over_rows(tmp_path / name), tmp_path / "shop")
     assert [(p.sku, p.role, p.price) for p in report.intake.parts] == [
         ("A-1", "bar", 150),
         ("A-2", "bar", 250),
     ]
+    (told,) = [f for f in report.intake.findings if f.code == "joined-cells"]
+    assert (told.row, told.value) == (first, "Bar")
+    assert told.message == f"stands over rows {first} to {first + 1} and counts for each of them"
+
+
+@pytest.mark.parametrize("name", ["list.xlsx", "list.ods"])
+def test_a_hidden_sheet_is_passed_over_and_told(tmp_path: Path, name: str) -> None:
+    sheets = {"Old": [["Item no", "Title", "Price"], ["A-1", "Bar", 1.5]], "New": []}
+    sheets["New"] = [["Item no", "Title", "Price"], ["A-1", "Bar", 2.5]]
+    if name.endswith("xlsx"):
+        file = changed(
+            *(xlsx(tmp_path / name, sheets), "xl/workbook.xml"),
+            ('name="Old"', 'name="Old" state="hidden"'),
+        )
+    else:
+        style = '<office:automatic-styles><style:style style:name="ta1" style:family="table">'
+        style += '<style:table-properties table:display="false"/></style:style>'
+        style += "</office:automatic-styles><office:body>"
+        file = changed(
+            *(ods(tmp_path / name, sheets), "content.xml"),
+            ("<office:body>", style),
+            ('table:name="Old"', 'table:name="Old" table:style-name="ta1"'),
+            (
+                "<office:document-content ",
+                "<office:document-content "
+                'xmlns:style="urn:oasis:names:tc:opendocument:xmlns:style:1.0" ',
+            ),
+        )
+    report = taken(file, tmp_path / "shop")
+    assert [(p.sku, p.price) for p in report.intake.parts] == [("A-1", 250)]
+    assert [(f.file, f.code) for f in report.intake.findings] == [(f"{name} (Old)", "hidden-sheet")]
 
 
 def test_numbers_in_four_bytes_dictionaries_and_nothing(tmp_path: Path) -> None:

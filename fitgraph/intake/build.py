@@ -217,7 +217,7 @@ class _Reader:
     def doubt(
         self,
         code: str,
-        at: tuple[str, int],
+        at: tuple[str, int | None],
         column: str,
         value: str,
         message: str,
@@ -288,6 +288,16 @@ class _Reader:
         inside = {number for t in found for number in t.numbers}
         tally = Tally(sheet.title)
         self.tallies.append(tally)
+        for told in sheet.remarks:
+            self.doubt(
+                told.code,
+                (sheet.title, told.row),
+                "",
+                told.value,
+                told.message,
+                told.remedy,
+                WARNING,
+            )
         for number, value, fault in sheet.damaged:
             tally.read += 1
             tally.aside.append(number)

@@ -17,10 +17,10 @@ from dataclasses import dataclass
 from importlib import import_module
 from pathlib import Path
 from types import ModuleType
-from typing import Any
+from typing import Any, NamedTuple
 
 from fitgraph.files import SpecialFileError, require_plain
-from fitgraph.intake.unpacked import TooLargeError, check_unpacked
+from fitgraph.intake.unpacked import TooLargeError, check_unpacked, joined_over_rows
 from fitgraph.plain import plain
 
 #: No source has more; each ends in a message.
@@ -45,6 +45,19 @@ class SourceError(ValueError):
     """A source that cannot be read; the message says why and how to mend it."""
 
 
+class Remark(NamedTuple):
+    """What is told of a sheet: a word for the kind of it, where, what stands there, how to mend it.
+
+    Its entries are those of :class:`fitgraph.catalogue.findings.Finding`.
+    """
+
+    code: str
+    row: int | None
+    value: str
+    message: str
+    remedy: str
+
+
 @dataclass(frozen=True, slots=True)
 class Sheet:
     """One sheet, table or file, as text.
@@ -60,12 +73,15 @@ class Sheet:
         with :data:`DATE`.
     damaged : tuple of (int, str, str)
         Rows that could not be read: number, what stands there, why.
+    remarks : tuple of Remark
+        What is told of it, though everything was read.
     """
 
     source: str
     name: str
     rows: list[tuple[int, list[str]]]
     damaged: tuple[tuple[int, str, str], ...] = ()
+    remarks: tuple[Remark, ...] = ()
 
     @property
     def title(self) -> str:
@@ -262,9 +278,11 @@ def _quoted(lines: Sequence[str], at: int, delimiter: str) -> tuple[int, list[st
 
 def _workbook(data: bytes, source: str) -> list[Sheet]:
     calamine = needed("python_calamine")
+    joined: dict[str, list[tuple[tuple[int, int], tuple[int, int]]]] = {}
     if zipfile.is_zipfile(io.BytesIO(data)):
         try:
             check_unpacked(data)
+            joined = joined_over_rows(data)
         except TooLargeError as error:
             raise SourceError(f"{source} {error}; save its sheets as CSV") from None
         except (zipfile.BadZipFile, zlib.error, ValueError, OSError, NotImplementedError) as error:
@@ -274,12 +292,21 @@ def _workbook(data: bytes, source: str) -> list[Sheet]:
             ) from None
     try:
         book = calamine.CalamineWorkbook.from_filelike(io.BytesIO(data))
+        seen = {
+            s.name for s in book.sheets_metadata if s.visible == calamine.SheetVisibleEnum.Visible
+        }
         sheets = []
-        for name in book.sheet_names:
+        for name in (
+            s.name for s in book.sheets_metadata if s.typ == calamine.SheetTypeEnum.WorkSheet
+        ):
             sheet = book.get_sheet_by_name(name)
+            if seen and name not in seen:
+                sheets.append(Sheet(source, plain(name), [], (), (_HIDDEN,)))
+                continue
             rows = sheet.to_python(skip_empty_area=False)
-            _fill_down(rows, sheet.merged_cell_ranges or ())
-            sheets.append(Sheet(source, plain(name), _rows(f"{source} ({plain(name)})", rows)))
+            remarks = _fill_down(rows, sheet.merged_cell_ranges or joined.get(name, ()))
+            read = _rows(f"{source} ({plain(name)})", rows)
+            sheets.append(Sheet(source, plain(name), read, (), remarks))
     except SourceError:
         raise
     except Exception as error:  # the library has no one kind of error of its own
@@ -290,14 +317,27 @@ def _workbook(data: bytes, source: str) -> list[Sheet]:
     return sheets
 
 
+_HIDDEN = Remark(
+    "hidden-sheet", None, "", "is a hidden sheet and was passed over", "Show it to have it read"
+)
+
+
 def _fill_down(
     rows: list[list[Any]], joined: Iterable[tuple[tuple[int, int], tuple[int, int]]]
-) -> None:
-    """Write what a cell over several rows holds into each of them."""
+) -> tuple[Remark, ...]:
+    """Write what a cell over several rows holds into each of them; return what is told of it."""
+    remarks = []
     for (top, left), (bottom, _) in joined:
+        filled = top
         for at in range(top + 1, min(bottom + 1, len(rows))):
             if left < len(rows[at]) and left < len(rows[top]) and rows[at][left] == "":
                 rows[at][left] = rows[top][left]
+                filled = at
+        if filled > top and (value := cell_text(rows[top][left])):
+            told = f"stands over rows {top + 1} to {filled + 1} and counts for each of them"
+            remedy = "Part the cell if it is meant once"
+            remarks.append(Remark("joined-cells", top + 1, value, told, remedy))
+    return tuple(remarks)
 
 
 def frame_sheet(frame: Any, name: str = "frame") -> Sheet:

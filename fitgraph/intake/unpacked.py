@@ -7,6 +7,7 @@ SpreadsheetML) and OpenDocument 1.3 part 3 (``table-row``, ``table-cell`` and th
 
 from __future__ import annotations
 
+import html
 import io
 import re
 import zipfile
@@ -21,8 +22,13 @@ _LONGEST_TAG = 1 << 12
 
 _SHEET = re.compile(r"xl/worksheets/[^/]*\.xml|content\.xml", re.IGNORECASE)
 _BINARY = re.compile(r"xl/.*\.bin", re.IGNORECASE)
-_TAG = re.compile(rb"<(?:\w+:)?(row|c|table|table-row|table-cell)(?=[\s/>])([^<>]{0,4000}?)(/?)>")
+_TAG = re.compile(
+    rb"<(?:\w+:)?(row|c|table|table-row|table-cell|covered-table-cell)"
+    rb"(?=[\s/>])([^<>]{0,4000}?)(/?)>"
+)
 _AT = re.compile(rb'\br="([A-Za-z]{0,3})([0-9]{1,9})"')
+_SPANS = re.compile(rb'number-rows-spanned="([0-9]{1,9})"')
+_NAME = re.compile(rb"""\bname=(?:"([^"]*)"|'([^']*)')""")
 _TIMES = re.compile(rb'number-(?:rows|columns)-repeated="([0-9]{1,9})"')
 
 
@@ -76,7 +82,7 @@ def _check(tags: Iterator[tuple[bytes, bytes, bool]]) -> None:
             column = _column(at[1]) if at else column + 1
         else:
             column += by
-        if name in (b"c", b"table-cell") and not alone:  # it holds something
+        if name in (b"c", b"table-cell", b"covered-table-cell") and not alone:  # it holds something
             rows, columns = max(rows, row), max(columns, column)
             if rows * columns > MOST_CELLS:
                 raise TooLargeError(f"has a sheet of {rows:,} rows and {columns:,} columns")
@@ -112,3 +118,40 @@ def check_unpacked(data: bytes) -> None:
                 _check(_tags(pieces))
             for _ in pieces:
                 pass
+
+
+def joined_over_rows(data: bytes) -> dict[str, list[tuple[tuple[int, int], tuple[int, int]]]]:
+    """Return the cells of an OpenDocument spreadsheet that are joined over several rows.
+
+    Parameters
+    ----------
+    data : bytes
+        Of an ODS file that :func:`check_unpacked` has looked at.
+
+    Returns
+    -------
+    dict
+        Of each sheet by its name: first and last row and column of such cells, from 0.
+    """
+    found: dict[str, list[tuple[tuple[int, int], tuple[int, int]]]] = {}
+    with zipfile.ZipFile(io.BytesIO(data)) as packed:
+        if "content.xml" not in packed.namelist():
+            return {}
+        here: list[tuple[tuple[int, int], tuple[int, int]]] = []
+        row = column = 0
+        for name, told, _ in _tags(_pieces(packed, "content.xml")):
+            repeated = _TIMES.search(told)
+            by = int(repeated[1]) if repeated else 1
+            if name == b"table":
+                called = _NAME.search(told)
+                title = (called[1] or called[2] or b"") if called else b""
+                here = found.setdefault(html.unescape(title.decode("utf-8", "replace")), [])
+                row = column = 0
+            elif name == b"table-row":
+                row, column = row + by, 0
+            elif name in (b"table-cell", b"covered-table-cell"):
+                if (spans := _SPANS.search(told)) and int(spans[1]) > 1:
+                    at = row - 1
+                    here.append(((at, column), (at + int(spans[1]) - 1, column)))
+                column += by
+    return found
