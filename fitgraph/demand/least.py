@@ -27,17 +27,16 @@ from fitgraph.solve.support import StepRows, Support
 
 Ints = npt.NDArray[np.intp]
 Floats = npt.NDArray[np.float64]
-Words = npt.NDArray[np.uint64]
 Bools = npt.NDArray[np.bool_]
 
 #: Pairs of a question and a row that are looked at in one go.
-_AT_ONCE = 1 << 24
+_AT_ONCE = 1 << 20
+
+#: Pairs that are not worth sorting out, and the share of rows that a line may leave if it is.
+_FEW, _CLEARLY = 1 << 17, 0.7
 
 #: Pairs of a question and a cell that a message may have.
 _CELLS = 1 << 24
-
-#: Bits of a word.
-_WORD = 64
 
 
 @dataclass(frozen=True, slots=True)
@@ -105,14 +104,6 @@ def _offer(listing: Listing, at: int, asked: Ints, kinds: _Weighings, kind: Ints
     return _Offer(cost[first], best, used.reshape(-1), alike[used.reshape(-1)], first)
 
 
-def _words(alive: Bools) -> Words:
-    """Return rows of truth values as bits, 64 to a word, the last word filled up with zeros."""
-    count, wide = alive.shape
-    packed = np.zeros((count, -(-wide // _WORD) * _WORD // 8), dtype=np.uint8)
-    packed[:, : -(-wide // 8)] = np.packbits(alive, axis=1)
-    return packed.view(np.uint64)
-
-
 @dataclass(frozen=True, slots=True)
 class _Term:
     """A cost of pairs of a context and a row: its table, and the place of each in it."""
@@ -122,35 +113,40 @@ class _Term:
     column: Ints  # of each row
 
 
-def _mask(term: _Term) -> tuple[Words, Ints]:
-    """Return which rows each distinct line of a table leaves alive, and each context's line."""
-    finite = np.isfinite(term.table)
-    first, pattern = distinct_rows(np.packbits(finite, axis=1))
-    return _words(finite[first][:, term.column]), pattern[term.which]
+def _together(terms: Sequence[_Term], rows: int, count: int) -> Iterator[tuple[Ints, Ints]]:
+    """Yield contexts, and the rows to look at with each of them: all that may be alive.
 
-
-def _alive(
-    masks: Sequence[tuple[Words, Ints]], count: int, rows: int
-) -> Iterator[tuple[Ints, Ints]]:
-    """Yield pairs of a context and a row that every mask lets in, in order, piece by piece."""
-    step = max(1, _AT_ONCE // max(rows, 1))
-    for start in range(0, count, step):
-        stop = min(start + step, count)
-        if not masks:
-            context, row = np.divmod(np.arange((stop - start) * rows), rows)
-            yield context + start, row
+    Of a context's lines the one that leaves the fewest rows alive tells which; contexts that
+    have this line in common go together. Among these rows the next line tells which, as long
+    as it leaves clearly fewer.
+    """
+    waiting = [(np.arange(count), np.arange(rows), tuple(terms))]
+    finite = {id(term): np.isfinite(term.table) for term in terms}
+    while waiting:
+        contexts, row, left = waiting.pop()
+        if not left or float(len(row)) * len(contexts) <= _FEW:
+            yield contexts, row
             continue
-        (packed, which), *others = masks
-        words = packed.take(which[start:stop], axis=0)
-        for packed, which in others:
-            words &= packed.take(which[start:stop], axis=0)
-        # Most bytes are empty: look at those alone that are not.
-        octets = words.view(np.uint8)
-        some = np.flatnonzero(octets.ravel() != 0)
-        bit = np.flatnonzero(np.unpackbits(octets.ravel()[some]).view(bool))
-        owner, octet = np.divmod(some, octets.shape[1])
-        of = bit >> 3
-        yield owner.take(of) + start, (octet << 3).take(of) + (bit & 7)
+        columns = [term.column.take(row) for term in left]
+        alive = np.array(
+            [
+                (finite[id(t)] @ np.bincount(c, minlength=t.table.shape[1]))[t.which[contexts]]
+                for t, c in zip(left, columns, strict=True)
+            ]
+        )
+        fewest = np.argmin(alive, axis=0)
+        whole = alive.min(axis=0) > _CLEARLY * len(row)
+        if whole.any():
+            yield contexts[whole], row
+        for n, (term, column) in enumerate(zip(left, columns, strict=True)):
+            mine = contexts[(fewest == n) & ~whole]
+            order = mine[np.argsort(term.which[mine], kind="stable")]
+            starts = np.flatnonzero(np.diff(term.which[order], prepend=-1))
+            for some in np.split(order, starts[1:]):
+                if len(some):
+                    inner = row[finite[id(term)][term.which[some[0]]].take(column)]
+                    if len(inner):
+                        waiting.append((some, inner, (*left[:n], *left[n + 1 :])))
 
 
 @dataclass(slots=True)
@@ -308,21 +304,22 @@ def _pass(
     row_of: Ints | None,
 ) -> None:
     """Fill in the least value of each context and cell, and where wanted its row."""
-    masks = [_mask(term) for term in terms]
-    begins = [term.which * term.table.shape[1] for term in terms]
-    cells = message.shape[1]
-    for context, row in _alive(masks, count, len(rows.cell)):
-        if not len(row):
-            continue
-        value = np.zeros(len(row))
-        for term, begin in zip(terms, begins, strict=True):
-            value += term.table.ravel().take(begin.take(context) + term.column.take(row))
-        spot = context * cells + rows.cell.take(row)
-        starts = np.flatnonzero(np.diff(spot, prepend=-1))
-        least = np.minimum.reduceat(value, starts)
-        message.ravel()[spot[starts]] = least
-        if row_of is None:
-            continue
-        lengths = np.diff(np.append(starts, len(spot)))
-        hits = np.flatnonzero(value == np.repeat(least, lengths))[::-1]
-        row_of.ravel()[spot[hits]] = row[hits]
+    for contexts, row in _together(terms, len(rows.cell), count):
+        cell = rows.cell.take(row)
+        starts = np.flatnonzero(np.diff(cell, prepend=-1))
+        lengths = np.diff(starts, append=len(row))
+        columns = [term.column.take(row) for term in terms]
+        step = max(1, _AT_ONCE // len(row))
+        for some in (contexts[n : n + step] for n in range(0, len(contexts), step)):
+            value = np.zeros((len(some), len(row)))
+            for term, column in zip(terms, columns, strict=True):
+                value += term.table[term.which[some]].take(column, axis=1)
+            least = np.minimum.reduceat(value, starts, axis=1)
+            at = np.ix_(some, cell[starts])
+            message[at] = least
+            if row_of is None:
+                continue
+            # Of rows as cheap as the least the first; none where all are infinite.
+            hit = value == np.repeat(least, lengths, axis=1)
+            first = np.minimum.reduceat(np.where(hit, row, len(rows.cell)), starts, axis=1)
+            row_of[at] = np.where(np.isfinite(least), first, -1)
