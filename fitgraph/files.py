@@ -18,7 +18,6 @@ from __future__ import annotations
 import contextlib
 import ctypes
 import os
-import secrets
 import shutil
 import stat
 import sys
@@ -51,7 +50,7 @@ def _beside(path: Path) -> Path:
             if time.time() - left.lstat().st_mtime > _STALE:
                 shutil.rmtree(left) if left.is_dir() and not left.is_symlink() else left.unlink()
     # A name may be as long as the file system allows; its copy has to fit as well.
-    return path.with_name(f".{path.name[:100]}.{secrets.token_hex(6)}{PART}")
+    return path.with_name(f".{path.name[:100]}.{os.urandom(6).hex()}{PART}")
 
 
 def glob_escape(name: str) -> str:

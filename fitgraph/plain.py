@@ -15,7 +15,6 @@ from __future__ import annotations
 
 import csv
 import io
-import logging
 from collections.abc import Iterable, Sequence
 from typing import IO, Any
 
@@ -94,20 +93,3 @@ def csv_text(heads: Sequence[str], rows: Iterable[Sequence[Any]]) -> str:
     for row in rows:
         writer.row(v if isinstance(v, str) or v is None else f"{v:.12g}" for v in row)
     return out.getvalue()
-
-
-class PlainFormatter(logging.Formatter):
-    """Lets no control code of a logged value through to a terminal."""
-
-    def format(self, record: logging.LogRecord) -> str:
-        """Return the line to be logged."""
-        return plain(super().format(record), keep="\n")
-
-
-def quiet_logging() -> None:
-    """Send what libraries log, from warnings up, through :class:`PlainFormatter`."""
-    root = logging.getLogger()
-    if not root.handlers:
-        handler = logging.StreamHandler()
-        handler.setFormatter(PlainFormatter("%(message)s"))
-        root.addHandler(handler)

@@ -8,6 +8,7 @@ the search is not.
 from __future__ import annotations
 
 import functools
+import itertools
 import math
 from collections.abc import Mapping, Sequence
 from types import MappingProxyType
@@ -29,6 +30,7 @@ from strategies import (
     price_of,
     requests,
     rows_of,
+    together_of,
     verdict_of,
 )
 
@@ -68,6 +70,17 @@ def by_product(options: Options, joints: Sequence[Joint], least: Verdict) -> int
     return sum(1 for _ in rows_of(options, joints, least))
 
 
+def asked_together(
+    options: Options, joints: Sequence[Joint], least: Verdict
+) -> set[tuple[int, ...]] | None:
+    """Return the rows that joints leave which ask of one unknown figure; None if none do."""
+    together = {} if least is Verdict.FITS else together_of(options, joints)
+    if not together:
+        return None
+    every = itertools.product(*(range(len(o)) for o in options.values()))
+    return {row for row in every if all(holds(row) for holds in together.values())}
+
+
 def by_python_constraint(options: Options, joints: Sequence[Joint], least: Verdict) -> int:
     """Count with python-constraint over the options themselves."""
     if not all(options.values()):
@@ -83,6 +96,9 @@ def by_python_constraint(options: Options, joints: Sequence[Joint], least: Verdi
             return judge(_joint, chosen).verdict >= least
 
         problem.addConstraint(FunctionConstraint(allows), list(joint.roles))
+    together = asked_together(options, joints, least)
+    if together is not None:
+        problem.addConstraint(FunctionConstraint(lambda *row: row in together), list(options))
     return len(problem.getSolutions())
 
 
@@ -106,6 +122,11 @@ def by_cp_sat(options: Options, joints: Sequence[Joint], least: Verdict) -> int:
         if not rows:
             return 0
         model.add_allowed_assignments([variables[r] for r in joint.roles], rows)
+    together = asked_together(options, joints, least)
+    if together is not None:
+        if not together:
+            return 0
+        model.add_allowed_assignments(list(variables.values()), sorted(together))
     solver = cp_model.CpSolver()
     solver.parameters.enumerate_all_solutions = True
     solver.parameters.num_workers = 1

@@ -24,8 +24,6 @@ from pathlib import Path
 from types import MappingProxyType
 from typing import Any
 
-import platformdirs
-
 from fitgraph.catalogue.findings import Finding, Tally
 from fitgraph.files import require_plain, written_whole
 from fitgraph.model import (
@@ -73,6 +71,8 @@ class _Unpickler(pickle.Unpickler):
 
 def place() -> Path:
     """Return the folder in which entries are kept: the system's place for what can be lost."""
+    import platformdirs
+
     return platformdirs.user_cache_path("fitgraph") / "catalogues"
 
 

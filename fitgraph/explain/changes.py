@@ -253,7 +253,7 @@ def _codes(question: Question, dropped: int) -> dict[str, list[int]]:
     for role, codes in question.broken.items():
         here = [
             (code, question.broken_by(role, code))
-            for code in np.unique(codes[question.allowed[role]]).tolist()
+            for code in sorted(set(codes[question.allowed[role]].tolist()))
         ]
         mine = dropped & sum(1 << n for n in _places(question, role))
         if mine:

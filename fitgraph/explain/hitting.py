@@ -135,7 +135,7 @@ class Oracle:
     def _breaks_of(self, role: str, one: int, dropped: int) -> int:
         lets = self.question.lets(role, dropped)
         lets &= self.question.space.class_of[role] == one.bit_length() - 1
-        codes = np.unique(self.question.broken[role][lets]).tolist()
+        codes = sorted(set(self.question.broken[role][lets].tolist()))
         return min((self.question.broken_by(role, c) for c in codes), key=int.bit_count)
 
     def _passed(self, dropped: int) -> bool:

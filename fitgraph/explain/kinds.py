@@ -156,6 +156,11 @@ class Reduced:
         return tuple(self.kinds.over({r: kind_of[r][at] for r, at in self.options.items()}))
 
 
+def _present(classes: Ints) -> Ints:
+    """Return the classes that there are, in order."""
+    return np.flatnonzero(np.bincount(classes))
+
+
 def first_of_each(kind: Ints, code: npt.NDArray[np.uint8], at: Ints, cost: Floats | None) -> Ints:
     """Return, of the options at some places, the cheapest of each kind and code."""
     key = kind[at] * 256 + code[at]
@@ -219,7 +224,7 @@ def _iterate(
         r: {name: c[kinds.kind_of[r][at]] for name, c in kinds.classes[r].items()}
         for r, at in chosen.items()
     }
-    present = {r: {n: np.unique(c) for n, c in of.items()} for r, of in own.items()}
+    present = {r: {n: _present(c) for n, c in of.items()} for r, of in own.items()}
     waiting = [r for r in chosen if r not in whole]
     while waiting:
         role = waiting.pop(0)
@@ -239,7 +244,7 @@ def _iterate(
         chosen[role] = chosen[role][keep]
         for name, others, _ in kinds.beside[role]:
             own[role][name] = own[role][name][keep]
-            left = np.unique(own[role][name])
+            left = _present(own[role][name])
             if len(left) == len(present[role][name]):
                 continue
             present[role][name] = left

@@ -56,7 +56,7 @@ def within(space: Space, lets: Mapping[str, Bools], whole: Collection[str], memo
     domains = {}
     for role, mask in lets.items():
         if role in whole:
-            domains[role] = np.unique(space.class_of[role][mask])
+            domains[role] = np.flatnonzero(np.bincount(space.class_of[role][mask]))
         else:
             nothing = np.zeros(len(mask), dtype=np.intp)
             domains[role] = _needed(space, role, mask, nothing, certain=True)

@@ -21,11 +21,13 @@ from __future__ import annotations
 
 from bisect import bisect_left
 from collections.abc import Collection, Iterable, Mapping, Sequence
-from typing import TypeVar
+from operator import itemgetter
+from typing import Any, TypeVar
 
 import numpy as np
 import numpy.typing as npt
 
+from fitgraph.graph.joints import distinct_rows
 from fitgraph.graph.sums import SumCondition
 from fitgraph.mechanics.rules import EPSILON_MM
 from fitgraph.solve.relations import Relation, merged
@@ -138,6 +140,12 @@ def _last(values: _Array, axis: int) -> _Array:
     return values.transpose(*others, axis)
 
 
+def _remember(quiet: set[Any], left: Any) -> None:
+    if len(quiet) > _REMEMBERED:
+        quiet.clear()
+    quiet.add(left)
+
+
 class _Joint:
     """A relation between classes of some roles."""
 
@@ -150,9 +158,15 @@ class _Joint:
         self._memo: list[dict[int, int]] = [{} for _ in self.roles]
         #: For each axis of a pair, the classes that go with each place of the other, as bits.
         self._beside: list[list[int] | None] = [None for _ in self.roles]
+        self._of_roles = itemgetter(*self.roles)
+        #: What was left of its roles when it narrowed nothing.
+        self._quiet: set[Any] = set()
 
     def narrow(self, left: Domains) -> list[int] | None:
         """Narrow what is left; return the roles concerned, None where nothing is left."""
+        before = self._of_roles(left)
+        if before in self._quiet:
+            return []
         changed = []
         for axis, role in enumerate(self.roles):
             key = 0
@@ -170,6 +184,8 @@ class _Joint:
                     return None
                 left[role] = now
                 changed.append(role)
+        if not changed:
+            _remember(self._quiet, before)
         return changed
 
     def _supported(self, axis: int, key: int) -> int:
@@ -237,8 +253,8 @@ class _Addend:
         for places in _places(self._rest[axis], key):
             values = np.maximum.reduce(values[places], axis=0)
         of_class = values[self._maps[axis]]
-        levels = np.unique(of_class)
-        return levels.tolist(), [as_bits(of_class >= level) for level in levels]
+        levels = sorted(set(of_class.tolist()))
+        return levels, [as_bits(of_class >= level) for level in levels]
 
 
 class _Sum:
@@ -247,9 +263,15 @@ class _Sum:
     def __init__(self, name: str, addends: Sequence[_Addend]) -> None:
         self.name, self.addends = name, addends
         self.roles = tuple(r for a in self.addends for r in a.roles)
+        self._of_roles = itemgetter(*self.roles)
+        #: What was left of its roles when it narrowed nothing.
+        self._quiet: set[Any] = set()
 
     def narrow(self, left: Domains) -> list[int] | None:
         """Narrow what is left; return the roles concerned, None where nothing is left."""
+        before = self._of_roles(left)
+        if before in self._quiet:
+            return []
         ends = [a.ends(left) for a in self.addends]
         least_of_all = spare = -_EDGE
         for least, most in ends:
@@ -259,6 +281,7 @@ class _Sum:
             return None
         changed: list[int] = []
         if least_of_all >= 0:
+            _remember(self._quiet, before)
             return changed
         for addend, (least, most) in zip(self.addends, ends, strict=True):
             if most - least <= spare:
@@ -270,6 +293,8 @@ class _Sum:
                         return None
                     left[role] = now
                     changed.append(role)
+        if not changed:
+            _remember(self._quiet, before)
         return changed
 
     def breakable(self, left: Domains) -> bool:
@@ -307,10 +332,8 @@ def _addends(
             columns = [
                 t.class_of[t.roles.index(role)][first[role]] for t in terms if role in t.roles
             ]
-            _, at, same = np.unique(
-                np.column_stack(columns), axis=0, return_index=True, return_inverse=True
-            )
-            kinds[role] = first[role][at], same.reshape(-1).astype(np.intp)
+            at, same = distinct_rows(np.column_stack(columns))
+            kinds[role] = first[role][at], same
         total = np.zeros([len(kinds[r][0]) for r in roles_])
         for term in terms:
             values = in_steps(term.worst if certain else term.best)

@@ -57,9 +57,11 @@ def distinct_rows(rows: npt.NDArray[Any]) -> tuple[Ints, Ints]:
     """Return the first index of every distinct row, and each row's class."""
     seen: dict[bytes, int] = {}
     rows = np.ascontiguousarray(rows)
-    class_of = np.fromiter(
-        (seen.setdefault(row.tobytes(), len(seen)) for row in rows), dtype=np.intp, count=len(rows)
-    )
+    if not rows.size:
+        return np.zeros(min(len(rows), 1), dtype=np.intp), np.zeros(len(rows), dtype=np.intp)
+    width = rows.itemsize * (rows.size // len(rows))
+    whole: list[Any] = rows.view(np.dtype((np.void, width))).reshape(-1).tolist()
+    class_of = np.array([seen.setdefault(row, len(seen)) for row in whole], dtype=np.intp)
     first = np.full(len(seen), -1, dtype=np.intp)
     backwards = np.arange(len(rows) - 1, -1, -1)
     first[class_of[backwards]] = backwards

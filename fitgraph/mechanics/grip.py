@@ -394,9 +394,9 @@ def nest_grip(
         (bounds[0], bounds[1]),
         governing,
         float(counts[governing] / samples),
-        tuple(float(x) for x in np.median(slips, axis=1)),
+        tuple(float(x) for x in np.percentile(slips, 50.0, axis=1)),
         float((slips[0] > 0).mean()),
-        float(np.median(taken)),
+        float(np.percentile(taken, 50.0)),
     )
 
 

@@ -6,11 +6,10 @@ for comparing tubes with each other. A mill certificate or a maker's figure goes
 
 from __future__ import annotations
 
-import difflib
 import tomllib
 from collections.abc import Mapping
 from dataclasses import dataclass
-from importlib.resources import files
+from pathlib import Path
 from types import MappingProxyType
 from typing import Any
 
@@ -114,7 +113,7 @@ def _row(name: str, row: Mapping[str, Any]) -> Material:
 
 
 def _load() -> Mapping[str, Material]:
-    text = (files(__package__) / "tables" / "materials.toml").read_text(encoding="utf-8")
+    text = (Path(__file__).parent / "tables" / "materials.toml").read_text(encoding="utf-8")
     return MappingProxyType({name: _row(name, row) for name, row in tomllib.loads(text).items()})
 
 
@@ -142,6 +141,8 @@ def material(name: str) -> Material:
     key = name.strip().casefold()
     if key in MATERIALS:
         return MATERIALS[key]
+    import difflib  # only a slip of the keyboard needs it
+
     close = difflib.get_close_matches(key, MATERIALS, n=3)
     hint = f"did you mean {' or '.join(close)}?" if close else f"known are {', '.join(MATERIALS)}"
     raise KeyError(f"no material called {name!r}: {hint}")

@@ -3,7 +3,9 @@
 from __future__ import annotations
 
 import csv
-from importlib.resources import files
+from pathlib import Path
+
+_FOLDER = Path(__file__).parent / "tables"
 
 
 def rows(name: str) -> tuple[dict[str, str], ...]:
@@ -19,6 +21,5 @@ def rows(name: str) -> tuple[dict[str, str], ...]:
     FileNotFoundError
         If no table of that name ships with the package.
     """
-    table = files(__package__) / "tables" / f"{name}.csv"
-    with table.open(encoding="utf-8") as stream:
+    with (_FOLDER / f"{name}.csv").open(encoding="utf-8", newline="") as stream:
         return tuple(csv.DictReader(stream))
