@@ -418,13 +418,17 @@ class _Reader:
         if self.said.get((word or section).casefold()) == NO_PART:
             return "", []
         role = self.meant(word)
+        alone: list[Said] = []
         if not role:
-            named = {said.role for t in titles if (said := self.read(t, "")).role}
+            alone = [self.read(t, "") for t in titles if t]
+            named = {said.role for said in alone if said.role}
             role = next(iter(named)) if len(named) == 1 else ""
             if not word and section:
                 over = self.meant(section)
                 if not named or over in named:
                     role = role or over
+        if role and alone and all(said.role == role for said in alone):
+            return role, alone
         return role, [self.read(t, role) for t in titles if t]
 
     def kindless(self, word: str, said: Sequence[Said]) -> tuple[str, str]:

@@ -168,6 +168,29 @@ class Phrases:
         # A figure goes before a word that means one, and the longer phrase is the more exact.
         found.sort(key=lambda f: (not f[1].reads, -f[0]))
         self.phrases = [phrase for _, phrase in found]
+        every = [*enumerate(self.phrases)]
+        self._always = [n for n, p in every if not p.needs]
+        self._worded = [(n, p.needs) for n, p in every if p.needs]
+        #: Phrases that can be in a word without letters.
+        self._bare = [(n, needs) for n, needs in self._worded if not re.search(r"[^\W\d_]", needs)]
+        self._needing: dict[str, list[int]] = {}
+
+    def _likely(self, small: str) -> list[Phrase]:
+        """Return the phrases that can be in a text of small letters, in their order."""
+        places = set(self._always)
+        for word in small.split():
+            # What a phrase needs holds no space, so one word holds it; words come again and again.
+            found = self._needing.get(word)
+            if found is None:
+                lettered = any(map(str.isalpha, word))
+                needed = self._worded if lettered else self._bare
+                found = [n for n, needs in needed if needs in word]
+                if lettered:
+                    if len(self._needing) > 50_000:
+                        self._needing.clear()
+                    self._needing[word] = found
+            places.update(found)
+        return [self.phrases[n] for n in sorted(places)]
 
     def _entry(self, where: str, entry: Mapping[str, Any]) -> Iterator[tuple[str, Phrase]]:
         known = {"say", "role", "of", "material", "sets", "reads", "adds", "ignore"}
@@ -254,7 +277,7 @@ class Phrases:
     def _said(self, text: str, role: str) -> Said:
         plain = " ".join(folded(text).split())
         small = plain.lower()
-        phrases = [p for p in self.phrases if p.needs in small]
+        phrases = self._likely(small)
         taken = [False] * len(plain)
         roles: dict[str, tuple[int, int]] = {}
         if not role:
@@ -281,7 +304,10 @@ class Phrases:
         figures: dict[str, dict[str, str]] = {}
         worded: dict[str, dict[str, str]] = {}
         taken = [False] * len(plain)
-        phrases, torn = self._one_way(phrases, plain, role)
+        if role:
+            phrases, torn = self._one_way(phrases, plain, role)
+        else:  # sizes mean something of a kind of part only
+            phrases, torn = [p for p in phrases if not p.reads], []
         for span in torn:
             taken[span.start : span.stop] = [True] * len(span)
             doubts.append(f"has {plain[span.start : span.stop]!r}, which can be meant in two ways")
@@ -317,9 +343,9 @@ class Phrases:
                 told[path] = next(iter(values.items()))
             else:
                 doubts.append(f"gives {path} as {' and '.join(sorted(values))}")
-        for left in (_ALONE, _TOGETHER):
+        for left in (_ALONE, _TOGETHER) if role else ():
             for match in left.finditer(plain):
-                if role and not any(taken[match.start() : match.end()]):
+                if not any(taken[match.start() : match.end()]):
                     taken[match.start() : match.end()] = [True] * (match.end() - match.start())
                     doubts.append(f"has {match[0].strip()!r}, of which the phrases say nothing")
         material = next(iter(materials)) if len(materials) == 1 else ""
