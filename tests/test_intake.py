@@ -455,8 +455,9 @@ def test_rows_set_aside_can_be_mended_and_fed_again(tmp_path: Path) -> None:
         ('version = 1\n[[tables]]\nsource = "l"\ncolumns = { a = 3 }\n', "no column"),
         ('version = 1\n[[tables]]\nsource = "l"\ncolumns = { a = "girth.length" }\n', "no field"),
         ('version = 1\n[roles]\nBuch = "book"\n', "no role"),
-        ("version = 1\na = " + "[" * 5000 + "]" * 5000, "nested too deeply"),
-        ("version = " + "9" * 5000, "thousands of digits"),
+        ("version = 1\na = " + "[" * 5000 + "]" * 5000, "nest too deep"),
+        ("version = 1\n[" + ".".join("a" * 50_000) + "]\n", "nest too deep"),
+        ("version = " + "9" * 5000, "number in it is too long"),
         ("version = 1\n[roles]\n'T\xf6pfe' = 'bar'\n", "not in UTF-8"),
         ('version = 1\n[[tables]]\nsource = "l"\nheader = true\n', "number of a row"),
         (

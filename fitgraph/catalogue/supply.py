@@ -97,14 +97,17 @@ class _Reader:
         for row in table.rows:
             tally = table.tally
             sku = self.part(SUPPLY, row)
+            if sku is None:  # what else stands in a row of nobody's is of no use
+                tally.aside.append(row.number)
+                continue
             price = self.money(SUPPLY, row, "pack_price")
             before = self.faults
             pack = self.whole(SUPPLY, row, "pack", 1)
             lead = self.whole(SUPPLY, row, "lead_days", 0)
             most = self.whole(SUPPLY, row, "max_packs", 0)
-            if self.faults > before or sku is None or price is None:
+            if self.faults > before or price is None:
                 tally.aside.append(row.number)
-            if self.faults > before or sku is None:
+            if self.faults > before:
                 continue
             if price is None:
                 if not row["pack_price"]:

@@ -5,7 +5,6 @@ from __future__ import annotations
 import functools
 import math
 import re
-import tomllib
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import replace
 from pathlib import Path
@@ -17,6 +16,7 @@ from fitgraph.catalogue.findings import CatalogueError, Finding, shorten
 from fitgraph.catalogue.makes import read_makes
 from fitgraph.catalogue.rider_tables import read_advice, read_identify
 from fitgraph.catalogue.tables import read_bytes
+from fitgraph.catalogue.toml_text import TomlError, read_toml
 from fitgraph.mechanics.materials import MATERIALS
 from fitgraph.mechanics.rules import RULES, UNBOUNDED_MM, Rule
 from fitgraph.mechanics.standards import PROPERTY_CLASSES, SCREWS
@@ -49,7 +49,7 @@ from fitgraph.units import UnitError, parse_length, parse_money
 FILE = "vocabulary.toml"
 
 #: No vocabulary is larger, nests deeper, or has a longer text in it.
-MOST_BYTES, MOST_DEEP, LONGEST_TEXT = 1 << 23, 60, 4000
+MOST_BYTES, LONGEST_TEXT = 1 << 23, 4000
 
 #: Attributes of a part that a joint may compare as words.
 ATTRIBUTES = ("maker", "material")
@@ -819,10 +819,6 @@ def _stop(code: str, message: str, remedy: str) -> CatalogueError:
     return CatalogueError([Finding(FILE, None, "", "", message, remedy, code=code)])
 
 
-def _told(error: Exception) -> str:
-    return "a number in it is too long" if isinstance(error, ValueError) else "it nests too deep"
-
-
 def _harmless(value: Any) -> Any:
     """Return a document whose texts hold nothing that a screen would obey."""
     if isinstance(value, dict):
@@ -830,15 +826,6 @@ def _harmless(value: Any) -> Any:
     if isinstance(value, list):
         return [_harmless(entry) for entry in value]
     return plain(value, keep="\n\t\u00a0\u202f") if isinstance(value, str) else value
-
-
-def _too_deep(text: str) -> bool:
-    """Say whether brackets nest deeper than any vocabulary does, quoted ones counted as well."""
-    depth = deepest = 0
-    for letter in re.findall(r"[\[\]{}]", text):
-        depth = depth + 1 if letter in "[{" else max(depth - 1, 0)
-        deepest = max(deepest, depth)
-    return deepest > MOST_DEEP or any(line.count(".") > 2000 for line in text.splitlines())
 
 
 def read_vocabulary(path: Path) -> Vocabulary:
@@ -869,11 +856,8 @@ def read_vocabulary(path: Path) -> Vocabulary:
 @functools.lru_cache(maxsize=4)
 def _read(text: str) -> Vocabulary:
     """Return the vocabulary in a text; of one that was just read, the same."""
-    if _too_deep(text):
-        raise _stop("too-deep", "is no valid TOML: its brackets nest too deep", "Mend that line")
     try:
-        document = tomllib.loads(text)
-    except (ValueError, RecursionError) as error:
-        what = str(error) if isinstance(error, tomllib.TOMLDecodeError) else _told(error)
-        raise _stop("no-toml", f"is no valid TOML: {what}", "Mend that line") from None
+        document = read_toml(text)
+    except TomlError as error:
+        raise _stop("no-toml", f"is no valid TOML: {error}", "Mend that line") from None
     return _Reader(_harmless(document)).read()

@@ -3,13 +3,13 @@
 from __future__ import annotations
 
 import json
-import tomllib
 from collections.abc import Mapping as MappingLike
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
 
 from fitgraph.catalogue.tables import MOST_COLUMNS
+from fitgraph.catalogue.toml_text import TomlError, read_toml
 from fitgraph.files import require_plain, write_text_whole
 from fitgraph.plain import plain
 
@@ -169,7 +169,7 @@ def read_mapping(path: Path) -> Mapping:
     try:
         if require_plain(path).st_size > 1 << 22:
             raise MappingError(f"{path.name} is too large for a mapping file")
-        document: dict[str, Any] = tomllib.loads(path.read_text(encoding="utf-8-sig"))
+        document: dict[str, Any] = read_toml(path.read_text(encoding="utf-8-sig"))
     except MappingError:
         raise
     except OSError as error:
@@ -178,13 +178,8 @@ def read_mapping(path: Path) -> Mapping:
         raise MappingError(
             f"{path.name} is no valid TOML (it is not in UTF-8); save it in UTF-8"
         ) from None
-    except RecursionError:
-        raise MappingError(
-            f"{path.name} is no valid TOML (it is nested too deeply); mend it"
-        ) from None
-    except ValueError as error:
-        told = "a number of thousands of digits" if "4300" in str(error) else error
-        raise MappingError(f"{path.name} is no valid TOML ({told}); mend that line") from None
+    except TomlError as error:
+        raise MappingError(f"{path.name} is no valid TOML ({error}); mend that line") from None
     if document.get("version") != VERSION:
         raise MappingError(f"{path.name} has no 'version = {VERSION}'; write it as its first line")
     stray = set(document) - {"version", "tables", "roles"}

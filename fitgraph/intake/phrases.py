@@ -8,7 +8,6 @@ size. What is read so is nominal, with the words beside it.
 from __future__ import annotations
 
 import re
-import tomllib
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
@@ -17,6 +16,7 @@ from typing import Any
 from fitgraph.catalogue.figures import parse_figure
 from fitgraph.catalogue.findings import CatalogueError, Finding
 from fitgraph.catalogue.tables import read_bytes
+from fitgraph.catalogue.toml_text import read_toml
 from fitgraph.mechanics.materials import MATERIALS
 from fitgraph.model import Basis, Vocabulary
 from fitgraph.units import UnitError, folded, parse_length
@@ -407,8 +407,8 @@ def read_phrases(folder: Path, vocabulary: Vocabulary) -> Phrases:
     if not path.exists():
         return Phrases([], vocabulary)
     try:
-        document = tomllib.loads(read_bytes(path, folder).decode("utf-8-sig"))
-    except (ValueError, RecursionError) as error:
+        document = read_toml(read_bytes(path, folder).decode("utf-8-sig"))
+    except ValueError as error:
         raise _bad("", "", f"is no valid TOML ({error})", "Mend that line") from None
     entries, columns = document.get("phrases", []), document.get("columns", [])
     if set(document) - {"phrases", "columns"} or not isinstance(entries, list):
