@@ -22,8 +22,10 @@ import numpy.typing as npt
 from fitgraph.demand.distinct import dense, rank
 from fitgraph.demand.menus import Listing
 from fitgraph.graph.joints import distinct_rows
+from fitgraph.solve.arrays import spread
+from fitgraph.solve.circuit import Circuit
 from fitgraph.solve.plan import Step
-from fitgraph.solve.support import StepRows, Support
+from fitgraph.solve.support import CircuitStep, Support
 
 Ints = npt.NDArray[np.intp]
 Floats = npt.NDArray[np.float64]
@@ -151,11 +153,11 @@ def _together(terms: Sequence[_Term], rows: int, count: int) -> Iterator[tuple[I
 
 @dataclass(slots=True)
 class _Done:
-    """What a step found: for each context and cell the least value and its row."""
+    """What a step found: for each context and node the least value, and what it is made of."""
 
     context: Ints  # of each question; stale for those that died on the way
     message: Floats
-    row: Ints
+    terms: Sequence[_Term]
 
 
 def cheapest(
@@ -195,16 +197,16 @@ def cheapest(
     roles = listing.roles
     if not len(asked):
         return np.zeros(0), np.zeros((0, len(roles)), dtype=np.intp)
-    support = listing.support(certain=certain)
-    cells = max((r.cells for r in support.rows), default=1)
-    size = max(1, _CELLS // max(cells, 1))
+    runs = listing.runs(certain=certain)
+    nodes = max((s.nodes for s in runs.steps), default=1)
+    size = max(1, _CELLS // max(nodes, 1))
     found = []
     for start in range(0, len(asked), size):
         piece = slice(start, start + size)
         found.append(
             _cheapest(
                 listing,
-                support,
+                runs,
                 asked[piece],
                 weights if isinstance(weights, tuple) else weights[piece],
                 weighed if isinstance(weighed, bool) else weighed[piece],
@@ -216,37 +218,37 @@ def cheapest(
 
 def _cheapest(
     listing: Listing,
-    support: Support,
+    runs: Support | Circuit,
     asked: Ints,
     weights: tuple[float, float] | Floats,
     weighed: bool | Bools,
     witness: bool,
 ) -> tuple[Floats, Ints]:
-    roles, plan = listing.roles, support.plan
+    roles, plan, steps = listing.roles, runs.plan, runs.steps
     kinds, kind = _weighings(weights, weighed, len(asked))
     offers = {r: _offer(listing, n, asked[:, n], kinds, kind) for n, r in enumerate(roles)}
     first, question = dense([o.alike for o in offers.values()])
     alike = {role: offer.alike[first] for role, offer in offers.items()}
     every = np.arange(len(first))
     done: list[_Done] = []
-    for step, rows in zip(plan.steps, support.rows, strict=True):
+    for step, lines in zip(plan.steps, steps, strict=True):
         costs = _of_kinds(offers[step.variable].cost, step) if step.is_role else None
         keys = [done[c].context for c in step.children]
         if costs is not None:
             keys.append(alike[step.variable])
         lead, context = dense(keys) if keys else (every[:1], np.zeros(len(first), dtype=np.intp))
-        message = np.full((len(lead), max(rows.cells, 1)), np.inf)
-        row_of = np.full(message.shape, -1, dtype=np.intp)
-        if rows.cells:
-            terms = [
-                _Term(done[c].message, done[c].context[lead], a.at) for c, a in rows.after.items()
+        message = np.full((len(lead), max(lines.nodes, 1)), np.inf)
+        terms: list[_Term] = []
+        if lines.nodes:
+            terms += [
+                _Term(done[c].message, done[c].context[lead], at) for c, at in lines.opens.items()
             ]
             if costs is not None:
-                terms.append(_Term(costs, alike[step.variable][lead], rows.kind.at))
-            _pass(terms, rows, len(lead), message, row_of if witness else None)
-        done.append(_Done(context, message, row_of))
+                terms.append(_Term(costs, alike[step.variable][lead], lines.kind))
+            _pass(terms, lines, message)
+        done.append(_Done(context, message, terms))
     values, of_case = np.full(len(first), np.inf), np.full(len(first), -1, dtype=np.intp)
-    for n, case in enumerate(support.cases):
+    for n, case in enumerate(runs.cases):
         value = np.zeros(len(first))
         for root in case.roots:
             value = value + done[root].message[done[root].context, 0]
@@ -255,19 +257,19 @@ def _cheapest(
     if not witness:
         return values[question], np.zeros((0, len(roles)), dtype=np.intp)
     places = np.full((len(first), len(roles)), -1, dtype=np.intp)
-    for n, case in enumerate(support.cases):
+    for n, case in enumerate(runs.cases):
         live = np.flatnonzero(of_case == n)
         cells = {r: np.zeros(len(live), dtype=np.intp) for r in case.roots}
         for at in reversed(case.order if len(live) else ()):
-            step, rows = plan.steps[at], support.rows[at]
-            row = done[at].row[done[at].context[live], cells.pop(at)]
-            for child, after in rows.after.items():
-                cells[child] = after.at[row]
+            step, lines = plan.steps[at], steps[at]
+            row = _least_row(done[at].terms, lines, done[at].context[live], cells.pop(at))
+            for child, after in lines.opens.items():
+                cells[child] = after[row]
             if step.is_role:
                 chosen = offers[step.variable]
                 table = _best_of_kinds(chosen, step)
                 places[live, roles.index(step.variable)] = table[
-                    alike[step.variable][live], rows.kind.at[row]
+                    alike[step.variable][live], lines.kind[row]
                 ]
     own = places[question]
     for n, role in enumerate(roles):  # of menus that cost alike, each question's own option
@@ -296,30 +298,119 @@ def _best_of_kinds(offer: _Offer, step: Step) -> Ints:
     return found
 
 
-def _pass(
-    terms: Sequence[_Term],
-    rows: StepRows,
-    count: int,
-    message: Floats,
-    row_of: Ints | None,
-) -> None:
-    """Fill in the least value of each context and cell, and where wanted its row."""
-    for contexts, row in _together(terms, len(rows.cell), count):
-        cell = rows.cell.take(row)
-        starts = np.flatnonzero(np.diff(cell, prepend=-1))
-        lengths = np.diff(starts, append=len(row))
+def _values(terms: Sequence[_Term], contexts: Ints, columns: Sequence[Ints], rows: int) -> Floats:
+    """Return what rows come to, (contexts, rows)."""
+    value = np.zeros((len(contexts), rows))
+    for term, column in zip(terms, columns, strict=True):
+        value += term.table[term.which[contexts]].take(column, axis=1)
+    return value
+
+
+def _pass(terms: Sequence[_Term], lines: CircuitStep, message: Floats) -> None:
+    """Fill in the least value of each context and node."""
+    for contexts, row in _together(terms, len(lines.kind), len(message)):
         columns = [term.column.take(row) for term in terms]
-        step = max(1, _AT_ONCE // len(row))
+        runs = _Runs(lines, row)
+        if not len(runs.nodes):
+            continue
+        step = max(1, _AT_ONCE // max(len(row), len(runs.owner)))
         for some in (contexts[n : n + step] for n in range(0, len(contexts), step)):
-            value = np.zeros((len(some), len(row)))
-            for term, column in zip(terms, columns, strict=True):
-                value += term.table[term.which[some]].take(column, axis=1)
-            least = np.minimum.reduceat(value, starts, axis=1)
-            at = np.ix_(some, cell[starts])
-            message[at] = least
-            if row_of is None:
-                continue
-            # Of rows as cheap as the least the first; none where all are infinite.
-            hit = value == np.repeat(least, lengths, axis=1)
-            first = np.minimum.reduceat(np.where(hit, row, len(rows.cell)), starts, axis=1)
-            row_of[at] = np.where(np.isfinite(least), first, -1)
+            value = _values(terms, some, columns, len(row))
+            message[np.ix_(some, runs.nodes)] = runs.least(value)
+
+
+class _Runs:
+    """The runs of a step over some of its rows, for the least of each node.
+
+    The list of rows is cut where a run begins or ends. What a run comes to is the least of some
+    pieces in a row: of two blocks of 2**k pieces that cover it [1]_.
+
+    Parameters
+    ----------
+    lines : CircuitStep
+        The step.
+    row : ndarray of int
+        The rows that count, ascending.
+
+    Attributes
+    ----------
+    nodes : ndarray of int
+        The nodes that have any of these rows.
+    owner : ndarray of int
+        The place in `nodes` of each run that has.
+
+    References
+    ----------
+    .. [1] M. A. Bender, M. Farach-Colton, "The LCA problem revisited", LATIN 2000, LNCS 1776,
+       88-94 (from memory).
+    """
+
+    def __init__(self, lines: CircuitStep, row: Ints) -> None:
+        begin, end = lines.begin, lines.end
+        if len(row) < len(lines.kind):
+            begin, end = np.searchsorted(row, begin), np.searchsorted(row, end)
+        some = np.flatnonzero(begin < end)
+        begin, end = begin[some], end[some]
+        node = some
+        if lines.first is not None:
+            node = np.searchsorted(lines.first, some, side="right") - 1
+        self.starts = np.flatnonzero(np.diff(node, prepend=-1))
+        self.nodes, self.owner = node[self.starts], node
+        self._of_level: list[tuple[Ints, Ints, Ints]] = []
+        self._cuts = begin
+        if lines.first is None:  # they follow one another: each is a piece
+            return
+        cuts = np.unique(np.concatenate([begin, end]))
+        self._cuts = cuts[cuts < len(row)]
+        low, high = np.searchsorted(cuts, begin), np.searchsorted(cuts, end)
+        level = np.log2(np.maximum(high - low, 1)).astype(np.intp)
+        for k in range(int(level.max(initial=-1)) + 1):
+            run = np.flatnonzero(level == k)
+            self._of_level.append((run, low[run], high[run] - (1 << k)))
+
+    def least(self, value: Floats) -> Floats:
+        """Return the least of each node's rows, (contexts, nodes)."""
+        pieces = np.minimum.reduceat(value, self._cuts, axis=1)
+        if not self._of_level:
+            return pieces
+        found = np.empty((len(value), len(self.owner)))
+        for k, (run, low, high) in enumerate(self._of_level):
+            if k:
+                half = 1 << (k - 1)
+                pieces = np.minimum(pieces[:, :-half], pieces[:, half:])
+            if len(run):
+                found[:, run] = np.minimum(pieces.take(low, axis=1), pieces.take(high, axis=1))
+        return np.minimum.reduceat(found, self.starts, axis=1)
+
+
+def _least_row(terms: Sequence[_Term], lines: CircuitStep, contexts: Ints, nodes: Ints) -> Ints:
+    """Return for pairs of a context and a node the first row that comes to the least."""
+    first = np.arange(lines.nodes) if lines.first is None else lines.first
+    last = np.append(first[1:], len(lines.begin)).astype(np.intp)
+    pair, of_pair = dense([contexts, nodes])
+    contexts, nodes = contexts[pair], nodes[pair]
+    found = np.empty(len(pair), dtype=np.intp)
+    sizes = np.add.reduceat(lines.end - lines.begin, first)[nodes]
+    for begin, end in _cuts(sizes, _AT_ONCE):
+        owner, number = spread(last[nodes[begin:end]] - first[nodes[begin:end]])
+        run = first[nodes[begin:end]][owner] + number
+        of_run, number = spread(lines.end[run] - lines.begin[run])
+        row, owner = lines.begin[run][of_run] + number, owner[of_run]
+        value = np.zeros(len(row))
+        for term in terms:
+            value += term.table[term.which[contexts[begin:end]][owner], term.column[row]]
+        order = np.lexsort((row, value, owner))
+        starts = np.flatnonzero(np.diff(owner[order], prepend=-1))
+        found[begin:end] = row[order[starts]]
+    return found[of_pair]
+
+
+def _cuts(sizes: Ints, most: int) -> Iterator[tuple[int, int]]:
+    """Yield pieces of a sequence whose sizes add up to no more than some, or that are one."""
+    ends = np.cumsum(sizes)
+    begin = 0
+    while begin < len(sizes):
+        before = ends[begin - 1] if begin else 0
+        end = max(begin + 1, int(np.searchsorted(ends, before + most, side="right")))
+        yield begin, end
+        begin = end

@@ -18,6 +18,7 @@ from fitgraph.demand.distinct import dense, rank
 from fitgraph.model import Fill
 from fitgraph.solve import Space
 from fitgraph.solve.arrays import spread
+from fitgraph.solve.circuit import Circuit
 from fitgraph.solve.query import TENTHS
 from fitgraph.solve.support import Support
 
@@ -101,7 +102,7 @@ class Listing:
         The class of each option of each role.
     menus : sequence of list of Menu
         For each role, its menus by number.
-    supports : mapping of bool to Support
+    runs : mapping of bool to Support or Circuit
         The rows: of builds that are certain, and of those that are possible.
     """
 
@@ -109,17 +110,22 @@ class Listing:
         self,
         class_of: Mapping[str, Ints],
         menus: Sequence[list[Menu]],
-        supports: Mapping[bool, Support],
+        runs: Mapping[bool, Support | Circuit],
     ) -> None:
-        self.class_of, self._supports = class_of, supports
+        self.class_of, self._runs = class_of, runs
         self.sizes = {r: int(c.max(initial=-1)) + 1 for r, c in class_of.items()}
         self.roles = tuple(class_of)
         self._of = menus
         self._useful: dict[tuple[int, int, bool], Ints] = {}
 
+    def runs(self, *, certain: bool) -> Support | Circuit:
+        """Return the rows that builds are made of, as runs."""
+        return self._runs[certain]
+
     def support(self, *, certain: bool) -> Support:
-        """Return the rows that builds are made of."""
-        return self._supports[certain]
+        """Return the rows that builds are made of, one by one."""
+        runs = self._runs[certain]
+        return runs if isinstance(runs, Support) else runs.expanded(runs.plan.ceiling)
 
     def menu(self, at: int, number: int) -> Menu:
         """Return a menu of the role at a place."""
@@ -177,11 +183,15 @@ class Menus(Listing):
 
     def listing(self) -> Listing:
         """Return the menus made so far, without the catalogue: little to send to a process."""
-        supports = {certain: self.support(certain=certain) for certain in (True, False)}
-        return Listing(self.class_of, [list(menus) for menus in self._of], supports)
+        runs = {certain: self.runs(certain=certain) for certain in (True, False)}
+        return Listing(self.class_of, [list(menus) for menus in self._of], runs)
+
+    def runs(self, *, certain: bool) -> Support | Circuit:
+        """Return the rows that builds are made of, as runs."""
+        return self.space.runs(certain=certain)
 
     def support(self, *, certain: bool) -> Support:
-        """Return the rows that builds are made of."""
+        """Return the rows that builds are made of, one by one."""
         return self.space.support(certain=certain)
 
     def _named(self, role: str, skus: Set[str]) -> Bools:

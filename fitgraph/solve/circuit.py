@@ -34,7 +34,8 @@ from fitgraph.solve.arrays import spread
 from fitgraph.solve.passes import Demands, Passes
 from fitgraph.solve.plan import Case, Plan, Step, TooWideError
 from fitgraph.solve.rows import Rows
-from fitgraph.solve.support import nodes_of
+from fitgraph.solve.support import ROW as SUPPORT_ROW
+from fitgraph.solve.support import CircuitStep, Sorted, StepRows, Support, nodes_of
 
 Ints = npt.NDArray[np.intp]
 Bools = npt.NDArray[np.bool_]
@@ -170,32 +171,6 @@ def joined(rests: Sequence[Words], words: Sequence[Word]) -> Objects:
     return np.asarray(found, dtype=object)
 
 
-@dataclass(frozen=True, slots=True, eq=False)
-class CircuitStep:
-    """What can follow the cells of one step.
-
-    Parameters
-    ----------
-    kind : ndarray of int
-        The kind that each row chooses.
-    opens : mapping of int to ndarray of int
-        For each child, the node that each row opens.
-    begin, end : ndarray of int
-        Runs of rows, node by node.
-    first : ndarray of int or None
-        The first run of each node; None where each has one, and they follow one another.
-    nodes : int
-        How many nodes there are: cells that are not followed by the same.
-    """
-
-    kind: Ints
-    opens: Mapping[int, Ints]
-    begin: Ints
-    end: Ints
-    first: Ints | None
-    nodes: int
-
-
 class Circuit:
     """The rows of a plan, as runs.
 
@@ -228,6 +203,37 @@ class Circuit:
     def rows(self) -> int:
         """Return how many rows there are."""
         return sum(len(s.kind) for s in self.steps)
+
+    def expanded(self, ceiling: float) -> Support:
+        """Return the rows one by one: each cell's own, whatever it shares with others.
+
+        Raises
+        ------
+        TooWideError
+            If they would take more bytes than the ceiling.
+        """
+        found, needed = [], 0.0
+        for place, step in enumerate(self.steps):
+            needed += SUPPORT_ROW * float((step.end - step.begin).sum())
+            if needed > ceiling:
+                raise _refused(self.plan, self.plan.steps[place], needed, ceiling)
+            of_run, number = spread(step.end - step.begin)
+            row = step.begin[of_run] + number
+            node = of_run
+            if step.first is not None:
+                last = np.append(step.first[1:], len(step.begin)).astype(np.intp)
+                node = spread(last - step.first)[0][of_run]
+                order = np.lexsort((row, node))
+                row, node = row[order], node[order]
+            found.append(
+                StepRows(
+                    Sorted.of(step.kind[row]),
+                    node,
+                    np.flatnonzero(np.diff(node, prepend=-1)),
+                    {c: Sorted.of(at[row]) for c, at in step.opens.items()},
+                )
+            )
+        return Support(self.plan, tuple(found), self.cases)
 
     def most(self, weights: Mapping[str, Floats]) -> int:
         """Return a number that no count with some weights exceeds, in all or through an option.

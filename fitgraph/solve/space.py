@@ -184,9 +184,25 @@ class Space:
             return few
         key = ("support", certain)
         if key not in self._held:
-            self._held[key] = support_of(self.plan(certain=certain), self.ceiling)
+            circuit = self.circuit(certain=certain)
+            self._held[key] = (
+                support_of(self.plan(certain=certain), self.ceiling)
+                if circuit is None
+                else circuit.expanded(self.ceiling)
+            )
         support: Support = self._held[key]
         return support
+
+    def runs(self, *, certain: bool) -> Support | Circuit:
+        """Return the rows of a plan as runs: those of :meth:`circuit`, or of :meth:`support`.
+
+        Raises
+        ------
+        TooWideError
+            If they, or the plan, would need more memory than the ceiling.
+        """
+        circuit = self.circuit(certain=certain)
+        return self.support(certain=certain) if circuit is None else circuit
 
     def few_rows(self, *, certain: bool) -> Support | None:
         """Return the rows of a plan where they are few, worked out at the first call.

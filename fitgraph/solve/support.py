@@ -33,7 +33,7 @@ Ints = npt.NDArray[np.intp]
 Numbers = npt.NDArray[Any]
 
 #: Bytes that a row takes, about.
-_ROW = 80.0
+ROW = 80.0
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -77,6 +77,32 @@ class Sorted:
 
 
 @dataclass(frozen=True, slots=True, eq=False)
+class CircuitStep:
+    """What can follow the cells of one step.
+
+    Parameters
+    ----------
+    kind : ndarray of int
+        The kind that each row chooses.
+    opens : mapping of int to ndarray of int
+        For each child, the node that each row opens.
+    begin, end : ndarray of int
+        Runs of rows, node by node.
+    first : ndarray of int or None
+        The first run of each node; None where each has one, and they follow one another.
+    nodes : int
+        How many nodes there are: cells that are not followed by the same.
+    """
+
+    kind: Ints
+    opens: Mapping[int, Ints]
+    begin: Ints
+    end: Ints
+    first: Ints | None
+    nodes: int
+
+
+@dataclass(frozen=True, slots=True, eq=False)
 class StepRows:
     """The rows of one step, by cell.
 
@@ -102,6 +128,15 @@ class StepRows:
         """Return how many cells can be reached."""
         return len(self.starts)
 
+    @property
+    def runs(self) -> CircuitStep:
+        """Return the same with each cell's rows as a run."""
+        end = np.append(self.starts[1:], len(self.cell)).astype(np.intp)
+        opens = {c: after.at for c, after in self.after.items()}
+        return CircuitStep(
+            self.kind.at, opens, self.starts, end[: len(self.starts)], None, self.cells
+        )
+
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Support:
@@ -122,6 +157,11 @@ class Support:
     plan: Plan
     rows: tuple[StepRows, ...]
     cases: tuple[Case, ...]
+
+    @property
+    def steps(self) -> tuple[CircuitStep, ...]:
+        """Return the rows as runs, a step each, as :class:`fitgraph.solve.circuit.Circuit` does."""
+        return tuple(rows.runs for rows in self.rows)
 
     def own(self, values: Mapping[str, Numbers], algebra: Algebra) -> list[Numbers]:
         """Return what each kind of each step adds itself.
@@ -286,7 +326,7 @@ def support_of(plan: Plan, ceiling: float) -> Support:
         needed = total + float(len(mine)) * step.kinds
         if needed <= ceiling:
             owner, kind = rows.expand(place, mine)
-            total += _ROW * len(owner)
+            total += ROW * len(owner)
             needed = total
         if needed > ceiling:
             roles = [v for v in (step.variable, *step.separator) if v in plan.sizes]
