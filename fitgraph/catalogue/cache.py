@@ -1,4 +1,4 @@
-"""What a large folder was read as, kept until one of its files changes.
+"""What a folder was read as, kept until one of its files changes.
 
 An entry is named after everything that its reading depended on: the contents of the folder's
 tables, the code that reads them, and the Python that runs it. So a folder that changed, or a new
@@ -43,7 +43,7 @@ from fitgraph.model import (
 from fitgraph.model.frozen import from_columns, proxy
 
 #: Folders with fewer bytes are read as soon as an entry would be.
-LEAST_BYTES = 2_000_000
+LEAST_BYTES = 100_000
 
 #: No more entries are kept, and no more bytes of them; the oldest go first.
 MOST_ENTRIES, MOST_BYTES = 8, 1 << 30

@@ -13,7 +13,7 @@ from fitgraph.errors import ArgumentError
 from fitgraph.report import as_csv, as_frame, as_json, as_text
 from fitgraph.report.hints import Hints
 from fitgraph.report.tables import Table
-from fitgraph.shop.edge import one_of
+from fitgraph.shop.edge import one_of, whole_of
 
 if TYPE_CHECKING:
     from fitgraph.adapters.proposals import Proposals
@@ -268,6 +268,7 @@ class BuildsAnswer(Answer):
         from fitgraph.explain.requested import list_fillings
 
         many = len(self.answers)
+        place, limit = whole_of(place, "open", 1), whole_of(limit, "limit")
         if self.engine is None or not 1 <= place <= many:
             known = f"write 1 to {many}" if many else "no way is listed"
             raise ArgumentError("open", f"there is no row {place}; {known}")
@@ -832,7 +833,7 @@ class AdapterAnswer(Answer):
         """
         from fitgraph.shop.sheets import write_sheets
 
-        return write_sheets(self.found, Path(folder), most)
+        return write_sheets(self.found, Path(folder), whole_of(most, "most"))
 
     def report(self, hints: Hints | None = None) -> Report:
         """Return the parts and the best few together."""

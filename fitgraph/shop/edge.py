@@ -3,8 +3,11 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable
+import operator
+import os
+from collections.abc import Iterable, Mapping
 from decimal import Decimal, InvalidOperation
+from pathlib import Path
 
 from fitgraph.errors import ArgumentError, InputError
 from fitgraph.model import Vocabulary
@@ -34,6 +37,12 @@ def names_of(names: str | Iterable[str] | None) -> tuple[str, ...]:
         return ()
     if isinstance(names, str):
         return (names,)
+    if isinstance(names, Mapping) or hasattr(names, "columns"):
+        raise InputError(
+            f"a {type(names).__name__} is no list of stock numbers; hand in its column of them"
+        )
+    if not isinstance(names, Iterable):
+        raise InputError(f"{names!r} is no stock number; write stock numbers as text")
     found = tuple(names)
     for name in found:
         if not isinstance(name, str):
@@ -84,6 +93,14 @@ def money_of(amount: Amount | None, vocabulary: Vocabulary, what: str = "budget"
     return minor
 
 
+def _number(value: int | float | Decimal) -> float:
+    """Return a number, nan for what is none."""
+    try:
+        return float(value)
+    except (TypeError, ValueError, OverflowError):
+        return math.nan
+
+
 def mass_of(mass: Amount | None, what: str = "max_mass_g") -> float | None:
     """Return a mass in g, None where there is none.
 
@@ -101,7 +118,7 @@ def mass_of(mass: Amount | None, what: str = "max_mass_g") -> float | None:
         except UnitError as error:
             raise ArgumentError(what, f"{mass!r} {error}") from None
     else:
-        grams = float(mass)
+        grams = _number(mass)
     if not (math.isfinite(grams) and 0 <= grams <= _MOST_MASS_G):
         raise ArgumentError(what, f"{mass!r} is out of range; write a mass like 4200")
     return grams
@@ -121,7 +138,7 @@ def length_of(length: Amount, what: str) -> float:
     (0.05, 0.1)
     """
     try:
-        mm = parse_length(length) if isinstance(length, str) else float(length)
+        mm = parse_length(length) if isinstance(length, str) else _number(length)
     except UnitError as error:
         raise ArgumentError(what, f"{length!r} {error}") from None
     if not 0 < mm < _MOST_LENGTH_MM:
@@ -152,6 +169,63 @@ def share_of(share: str | float | None, what: str = "target") -> float | None:
     if not 0 <= value <= 1:
         raise ArgumentError(what, f"{share!r} is no share; write it like 0.9 or 90%")
     return value
+
+
+def whole_of(number: int, what: str, least: int = 0) -> int:
+    """Return a whole number that is no less than another.
+
+    Raises
+    ------
+    InputError
+        If it is no such number.
+
+    Examples
+    --------
+    >>> whole_of(3, "limit")
+    3
+    """
+    try:
+        whole = operator.index(number)
+    except TypeError:
+        raise ArgumentError(
+            what, f"{number!r} is no whole number; write it like {max(least, 5)}"
+        ) from None
+    if whole < least:
+        wrong = "below zero" if least == 0 else f"below {least}"
+        raise ArgumentError(what, f"{whole} is {wrong}; write {least} or more")
+    return whole
+
+
+def text_of(text: str | None, what: str) -> str | None:
+    """Return a name as it was typed, None where there is none.
+
+    Raises
+    ------
+    InputError
+        If it is no text.
+
+    Examples
+    --------
+    >>> text_of("titanium", "material")
+    'titanium'
+    """
+    if text is not None and not isinstance(text, str):
+        raise ArgumentError(what, f"{text!r} is no name; write it as text")
+    return text
+
+
+def path_of(path: str | os.PathLike[str], what: str) -> Path:
+    """Return the path of a file or a folder.
+
+    Raises
+    ------
+    InputError
+        If it is none.
+    """
+    try:
+        return Path(path)
+    except TypeError:
+        raise ArgumentError(what, f"{path!r} is no path; write it as text") from None
 
 
 def one_of(word: str, known: Iterable[str], what: str) -> str:

@@ -30,7 +30,18 @@ from fitgraph.shop.answers import (
     TableAnswer,
     WhyAnswer,
 )
-from fitgraph.shop.edge import Amount, length_of, mass_of, money_of, names_of, one_of, share_of
+from fitgraph.shop.edge import (
+    Amount,
+    length_of,
+    mass_of,
+    money_of,
+    names_of,
+    one_of,
+    path_of,
+    share_of,
+    text_of,
+    whole_of,
+)
 from fitgraph.shop.fits import GraphAnswer, MapAnswer, changes_since, map_of
 
 if TYPE_CHECKING:
@@ -216,13 +227,14 @@ class Shop:
         def found(names: Names | None) -> tuple[str, ...]:
             return tuple(find_part(self.catalogue, sku).sku for sku in names_of(names))
 
+        kind = text_of(material, "material")
         return Request(
             have=found(have),
             want=found(want),
             budget=money_of(budget, self.catalogue.vocabulary),
             max_mass_g=mass_of(max_mass_g),
             in_stock=in_stock,
-            material=None if material is None else check_material(material),
+            material=None if kind is None else check_material(kind),
             services=Services(one_of(services, _WORK, "services")),
         )
 
@@ -291,11 +303,8 @@ class Shop:
 
         request = self._request(have, want, budget, max_mass_g, material, in_stock, services)
         order = one_of(sort, _SORTS, "sort")
-        if limit < 0:
-            raise InputError(f"limit {limit} is below zero; write 0 to count alone")
-        if ways < 0:
-            raise InputError(f"ways {ways} is below zero; write 0 to list none")
-        rows = ways if limit else 0
+        limit = whole_of(limit, "limit")
+        rows = whole_of(ways, "ways") if limit else 0
         found = list_builds(self.engine, request, sort=order, limit=limit, rows=rows)
         return BuildsAnswer(found, self.engine)
 
@@ -341,8 +350,7 @@ class Shop:
         from fitgraph.explain.exchange import exchange
 
         name = one_of(role, self.catalogue.vocabulary.roles, "the role")
-        if limit < 0:
-            raise InputError(f"limit {limit} is below zero; write 0 to count alone")
+        limit = whole_of(limit, "limit")
         names = names_of(skus)
         if not names:
             raise InputError("name what is to stay; without, every part of the role goes")
@@ -499,7 +507,8 @@ class Shop:
         from fitgraph.solve import Request
         from fitgraph.solve.request import find_part
 
-        names = tuple(dict.fromkeys(find_part(self.catalogue, sku).sku for sku in skus))
+        names = tuple(dict.fromkeys(find_part(self.catalogue, s).sku for s in names_of(skus)))
+        limit = whole_of(limit, "limit")
         ranked = Measurer(self.catalogue).rank(Request(have=names))
         found = tuple(ranked[:limit])
         return MeasureAnswer(Ranked(self.catalogue, names, found, len(ranked) - len(found)))
@@ -557,7 +566,8 @@ class Shop:
         """
         from fitgraph.explain.advice import advise
 
-        return AdviceAnswer(advise(self.catalogue, style, broken=broken), self.catalogue)
+        riding = text_of(style, "style")
+        return AdviceAnswer(advise(self.catalogue, riding, broken=broken), self.catalogue)
 
     # -- what is missing -------------------------------------------------
 
@@ -639,7 +649,7 @@ class Shop:
         """
         from fitgraph.stock.gaps import gaps
 
-        names = self._groupings(by)
+        names, limit = self._groupings(by), whole_of(limit, "limit")
         counts = self._loaded.supply.counts
         found = gaps(self.engine, counts, names, executor=executor, progress=progress)
         return GapsAnswer(found, limit)
@@ -693,7 +703,7 @@ class Shop:
         restocking = Restocking(
             self.engine,
             self._loaded.supply,
-            within_days=within_days,
+            within_days=None if within_days is None else whole_of(within_days, "within_days"),
             seconds=seconds,
             progress=progress,
         )
@@ -703,7 +713,7 @@ class Shop:
             self._loaded.supply,
             target=share,
             spend=most,
-            steps=steps,
+            steps=whole_of(steps, "steps"),
         )
         return RestockAnswer(found)
 
@@ -751,8 +761,9 @@ class Shop:
         from fitgraph.adapters import scan
         from fitgraph.adapters.proposals import makes_of, proposals
 
+        k, limit = whole_of(k, "k"), whole_of(limit, "limit")
         scans = []
-        for make in makes_of(self.catalogue, role):
+        for make in makes_of(self.catalogue, text_of(role, "role")):
             with nullcontext() if watched is None else watched(make.title) as progress:
                 scans.append(
                     scan(
@@ -788,7 +799,7 @@ class Shop:
         from fitgraph.adapters import save_with
 
         source = demo_folder() if self.folder is None else self.folder
-        parts = [w.candidate.part for w in answer.found.chosen(most)]
+        parts = [w.candidate.part for w in answer.found.chosen(whole_of(most, "most"))]
         target = Path(folder)
         save_with(source, target, self.catalogue, parts)
         return target
@@ -896,7 +907,8 @@ class Shop:
 
         order = First(one_of(first, [f.value for f in First], "first"))
         through = self.catalogue.vocabulary.roles if any_part else None
-        found = ways(self.explainer, one, other, through=through, most_between=between, first=order)
+        most = whole_of(between, "between")
+        found = ways(self.explainer, one, other, through=through, most_between=most, first=order)
         asked = Ways((one, other), found, order, not any_part)
         return GraphAnswer(asked, paths(asked, self.catalogue), bool(found))
 
@@ -929,7 +941,7 @@ class Shop:
 
         label = find_part(self.catalogue, sku).sku
         try:
-            found = around(self._graph_of(in_stock), label, steps)
+            found = around(self._graph_of(in_stock), label, whole_of(steps, "steps"))
         except KeyError:
             raise ArgumentError("around", f"{label} is not in stock; ask of all parts") from None
         return GraphAnswer(found, near(found, label, steps))
@@ -1067,7 +1079,7 @@ class Shop:
         """
         from fitgraph.report import graphs
 
-        where = other if isinstance(other, str | datetime.date) else Path(other)
+        where = other if isinstance(other, str | datetime.date) else path_of(other, "diff")
         found, since = changes_since(self._loaded, self._fits, where)
         return GraphAnswer(found, graphs.differences(found, since))
 
@@ -1111,7 +1123,7 @@ def open_shop(folder: str | os.PathLike[str] | None = None) -> Shop:
     """
     from fitgraph.catalogue import load
 
-    where = None if folder is None else Path(folder)
+    where = None if folder is None else path_of(folder, "the folder")
     return Shop(load(demo_folder() if where is None else where), where)
 
 

@@ -70,6 +70,8 @@ def find_part(catalogue: Catalogue, sku: str) -> Part:
     NamingError
         If there is none, with the nearest stock numbers.
     """
+    if not isinstance(sku, str):
+        raise NamingError(f"{sku!r} is no stock number; write stock numbers as text")
     part = catalogue.parts.get(sku) or catalogue.parts.get(sku.upper())
     if part is None:
         near = difflib.get_close_matches(sku.upper(), catalogue.parts, n=3, cutoff=0.6)
