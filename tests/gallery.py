@@ -131,7 +131,7 @@ def _counter(book: Notebook) -> None:
     press("What they want another of", "bar")
     press("What it is to be", "lighter")
     book.labelled("Budget").fill("150")
-    page.wait_for_selector(".fg-verdict:has-text('fit and are lighter')")
+    page.wait_for_selector(".fg-verdict:has-text('lighter bars')")
     book.button("The cross-section").click()
     page.wait_for_selector(".fg-form svg:has-text('Cross-section')")
 

@@ -13,8 +13,8 @@ import pytest
 
 import fitgraph
 from fitgraph.draw.looks import look_svg
+from fitgraph.explain.exchange import Aim, Exchange, NotOffered, exchange
 from fitgraph.explain.part_search import search_parts
-from fitgraph.explain.replacements import Aim, NotOffered, Replacements, replacements
 from fitgraph.lab import Counter, OpenCatalogue, open_catalogue
 from fitgraph.lab.session import SessionError
 from fitgraph.shop.front import Shop
@@ -34,38 +34,42 @@ def shop(opened: OpenCatalogue) -> Shop:
 
 
 @pytest.fixture(scope="module")
-def lighter(shop: Shop) -> Replacements:
-    return replacements(shop.engine, HAVE, ROLE, aim=Aim.LIGHTER, budget=150_00)
+def lighter(shop: Shop) -> Exchange:
+    return exchange(shop.engine, ROLE, HAVE, aim=Aim.LIGHTER, budget=150_00, limit=1000)
 
 
 def test_every_offered_part_fits_is_lighter_and_within_the_budget(
-    shop: Shop, lighter: Replacements
+    shop: Shop, lighter: Exchange
 ) -> None:
-    parts = shop.catalogue.parts
-    assert len(lighter.found) >= 5
-    masses = []
-    for one in lighter.found:
-        besides = [o for o in one.besides if o.part is not None and o.part.sku not in KEPT]
-        names = [o.part.sku for o in besides if o.part is not None]
-        work = [(o, s) for o in one.build.options.values() for s in o.services]
-        if not work:  # what is done to a part, why does not know
-            assert shop.why(*KEPT, one.part.sku, *names).verdict == "fits"
-        services = shop.catalogue.vocabulary.services
-        paid = sum(parts[sku].price or 0 for sku in (one.part.sku, *names))
-        assert one.price == paid + sum(services[s].price for _, s in work) <= 150_00
-        mass, before = one.part.mass_g, parts[BEFORE].mass_g
-        assert mass is not None and before is not None and mass < before
-        more = [parts[sku].mass_g for sku in names]
-        if None not in more:
-            assert one.mass_change_g == pytest.approx(mass - before + sum(m or 0 for m in more))
-        masses.append(mass)
-    assert masses == sorted(masses)
+    parts, vocabulary = shop.catalogue.parts, shop.catalogue.vocabulary
+    before = parts[BEFORE].mass_g
+    assert len(lighter.parts) >= 5 and before is not None
+    seen = set()
+    for one in lighter.parts:
+        names = list(one.build.parts.values())
+        work = one.build.services
+        told = (bool(work), tuple(sorted(set(names) - {one.part.sku})))
+        if not work and told not in seen:  # what is done to a part, why does not know
+            assert shop.why(*names).verdict == "fits"
+        seen.add(told)
+        paid = sum(parts[sku].price or 0 for sku in names if sku not in KEPT)
+        paid += sum(vocabulary.services[s].price for _, s in work)
+        assert one.total == one.build.price == paid <= 150_00
+        assert one.part.mass_g is not None and one.part.mass_g < before
+        assert one.than is not None and one.than.mass_g == one.part.mass_g - before
+        assert one.than.price == (parts[one.part.sku].price or 0) - (parts[BEFORE].price or 0)
+        short = [s for s in names if s not in KEPT and parts[s].stock <= 0]
+        assert sorted(one.lacking) == sorted(short)
+    keeping = [one for one in lighter.parts if set(KEPT) <= set(one.build.parts.values())]
+    assert keeping == list(lighter.parts[: len(keeping)]) and len(keeping) > 3
+    masses = [one.part.mass_g for one in keeping]
+    assert masses == sorted(masses, key=lambda mass: mass or 0)
 
 
-def test_every_other_part_has_its_reason(shop: Shop, lighter: Replacements) -> None:
+def test_every_other_part_has_its_reason(shop: Shop, lighter: Exchange) -> None:
     parts = shop.catalogue.parts
     role = {p.sku for p in shop.catalogue.of(ROLE)}
-    offered = {one.part.sku for one in lighter.found}
+    offered = {one.part.sku for one in lighter.parts}
     assert offered | set(lighter.others) == role - {BEFORE} and not offered & set(lighter.others)
     before = parts[BEFORE].mass_g
     assert before is not None
@@ -74,31 +78,39 @@ def test_every_other_part_has_its_reason(shop: Shop, lighter: Replacements) -> N
         mass = parts[sku].mass_g
         if why is NotOffered.AIM:
             assert mass is None or mass >= before
-        elif why is NotOffered.SIZE and why not in seen:
-            assert shop.why(*KEPT, sku).verdict == "fails"
+        elif why is NotOffered.UNTOLD and why not in seen:
+            assert shop.why(*KEPT, sku).verdict != "fits"
         elif why is NotOffered.UNSOLD:
             assert parts[sku].price is None
         seen.add(why)
-    assert {NotOffered.SIZE, NotOffered.UNTOLD} <= seen
+    assert {NotOffered.BUDGET, NotOffered.UNTOLD, NotOffered.AIM} <= seen
 
 
-def test_the_few_that_are_shown_hold_the_ends(lighter: Replacements) -> None:
-    shown = lighter.telling(5)
-    assert len(shown) == 5 and shown[0] is lighter.found[0]
-    assert min(r.price for r in shown) == min(r.price for r in lighter.found)
-    strengths = [r.strength_nm for r in lighter.found if r.strength_nm is not None]
+def test_the_few_that_are_shown_hold_the_ends(shop: Shop, lighter: Exchange) -> None:
+    few = shop.exchange(ROLE, *HAVE, aim="lighter", budget=150, limit=6, ends=True).found
+    shown = few.parts
+    assert len(shown) == 6 and shown[0].part is lighter.parts[0].part
+    assert min(r.total for r in shown) == min(r.total for r in lighter.parts)
+    masses = [r.part.mass_g or 0 for r in lighter.parts]
+    assert min(masses) in [r.part.mass_g for r in shown]
+    strengths = [r.strength_nm for r in lighter.parts if r.strength_nm is not None]
     assert max(strengths) in [r.strength_nm for r in shown]
-    assert set(lighter.open_roles).isdisjoint({"fork", "clamp", "bar"}) and lighter.open_roles
+    assert any(r.in_stock for r in shown) and any(r.alone for r in shown)
+    listed = [*(r.part.sku for r in shown), *few.more]
+    assert sorted(listed) == sorted(r.part.sku for r in lighter.parts)
+    assert set(few.open_roles).isdisjoint({"fork", "clamp", "bar"}) and few.open_roles
 
 
-def test_stock_material_and_budget_narrow(shop: Shop, lighter: Replacements) -> None:
-    held = replacements(shop.engine, HAVE, ROLE, aim=Aim.LIGHTER, budget=150_00, in_stock=True)
-    assert {r.part.sku for r in held.found} == {
-        r.part.sku for r in lighter.found if r.part.stock > 0
-    }
-    least = min(r.price for r in lighter.found)
-    none = replacements(shop.engine, HAVE, ROLE, aim=Aim.LIGHTER, budget=least - 1)
-    assert none.found == () and NotOffered.BUDGET in none.others.values()
+def test_what_is_offered_from_the_shelf_is_there(shop: Shop, lighter: Exchange) -> None:
+    held = exchange(
+        shop.engine, ROLE, HAVE, aim=Aim.LIGHTER, budget=150_00, in_stock=True, limit=1000
+    )
+    assert held.count == len(held.parts) > 0
+    assert all(r.in_stock and r.part.stock > 0 for r in held.parts)
+    assert {r.part.sku for r in lighter.parts if r.in_stock} <= {r.part.sku for r in held.parts}
+    least = min(r.total for r in lighter.parts)
+    none = exchange(shop.engine, ROLE, HAVE, aim=Aim.LIGHTER, budget=least - 1)
+    assert none.parts == () and NotOffered.BUDGET in none.others.values()
 
 
 @pytest.mark.parametrize(
@@ -156,16 +168,18 @@ def test_from_nothing_to_an_answer_in_twelve_presses(opened: OpenCatalogue) -> N
     page.budget.value = "150"
     actions += 1
     assert actions <= 12
-    expected = replacements(opened.engine, HAVE, ROLE, aim=Aim.LIGHTER, budget=150_00)
+    expected = opened.shop.exchange(
+        ROLE, *HAVE, aim="lighter", budget=150, limit=6, ends=True
+    ).found
     shown = [item["name"] for item in page.offers.items]
-    assert shown == [r.part.sku for r in expected.telling(6)]
-    assert f"{len(expected.found)} fit and are lighter" in unescape(page.verdict.value)
+    assert shown == [r.part.sku for r in expected.parts]
+    assert f"{expected.count} lighter bars" in unescape(page.verdict.value)
     press(page.offers, shown[1])
     assert shown[1] in unescape(page.tell.value) and "sheet.pdf" in page.links.value
     assert page.problems.value == ""
     # Nobody named what stands between bar and steerer, so how hard it holds is not told.
     assert "Name the compression kit" in page.tell.value and "N·m hold" not in page.tell.value
-    fitting = expected.found[0].assumed["kit"].part
+    fitting = expected.parts[0].assumed["kit"].part
     assert fitting is not None
     page.take(fitting.sku)
     assert "Name the compression kit" not in page.tell.value and "N·m" in page.tell.value

@@ -10,7 +10,7 @@ from strategies import all_options, rows_of
 import fitgraph
 from fitgraph.catalogue import load, shipped_folder
 from fitgraph.errors import InputError
-from fitgraph.explain.exchange import exchange
+from fitgraph.explain.exchange import Aim, Exchanged, NotOffered, exchange
 from fitgraph.graph.joints import asked
 from fitgraph.model import Catalogue, Fill, Option, Verdict
 from fitgraph.solve import TreeEngine
@@ -92,6 +92,20 @@ def test_every_exchange_against_trying_everything(name: str, most: int) -> None:
                 )
                 assert counted + len(one.left_out) == changes
                 seen += 1
+            assert dict.fromkeys(found.others) == dict.fromkeys(
+                p.sku for p in catalogue.of(role) if p.sku not in {*brute, have[role]}
+            )
+            assert set(found.others.values()) <= {
+                NotOffered.SIZE,
+                NotOffered.UNTOLD,
+                NotOffered.UNSOLD,
+            }
+            few = exchange(engine, role, list(have.values()), limit=3, ends=True)
+            assert [e.part.sku for e in few.parts] == [
+                e.part.sku for e in found.parts if e.part.sku not in few.more
+            ]
+            if few.parts:
+                assert min(e.total for e in few.parts) == min(e.total for e in found.parts)
             assert found.alone == sum(c[0] == 0 and c[2] == 0 for c in brute.values())
     assert seen > 5
 
@@ -107,13 +121,57 @@ def test_differences_are_from_the_old_part_and_what_comes_along_is_priced() -> N
         assert one.part is not old
         assert one.than.price == (one.part.price or 0) - (old.price or 0)
         assert row["total"] == pytest.approx(row["price"] + sum(a["price"] for a in row["along"]))
-    totals = [one.total for one in answer.found.parts]
+
+    def replaced(one: Exchanged) -> int:
+        roles = shop.catalogue.vocabulary.roles
+        gone = [p for p in one.left_out if roles[p.role].fill is not Fill.ADAPTER]
+        return sum(a.instead is not None for a in one.along) + len(gone)
+
+    totals = [(replaced(one), one.total) for one in answer.found.parts]
     assert totals == sorted(totals)
     shelf = shop.exchange("bar", "FORK-VEN-04", "CLMP-SKE-01", in_stock=True, sort="strength")
     assert shelf.found.old is None
     assert all(one.part.stock and one.in_stock for one in shelf.found.parts)
-    strengths = [one.strength_nm for one in shelf.found.parts]
-    assert strengths == sorted(strengths, key=lambda s: -(s or 0))
+    strengths = [(replaced(one), -(one.strength_nm or 0)) for one in shelf.found.parts]
+    assert strengths == sorted(strengths)
+
+
+def test_wishes_leave_out_only_what_they_name() -> None:
+    """Aim, budget, material and shelf, each against all that go."""
+    catalogue = load(shipped_folder("data") / "bench40").catalogue
+    engine = TreeEngine(catalogue)
+    role = next(r for r in catalogue.vocabulary.deciding if len(catalogue.of(r)) > 3)
+    have = [catalogue.of(r)[0].sku for r in catalogue.vocabulary.deciding if catalogue.of(r)]
+    every = exchange(engine, role, have, limit=1000)
+    assert every.count > 2 and every.old is not None
+    totals = sorted(one.total for one in every.parts)
+    budget = totals[len(totals) // 2]
+    some = exchange(engine, role, have, budget=budget, limit=1000)
+    kept = {one.part.sku for one in every.parts if one.total <= budget}
+    assert {one.part.sku for one in some.parts} == kept
+    for one in every.parts:
+        if one.part.sku not in kept:
+            assert some.others[one.part.sku] is NotOffered.BUDGET
+    mass = every.old.mass_g
+    assert mass is not None
+    lighter = exchange(engine, role, have, aim=Aim.LIGHTER, limit=1000)
+    assert lighter.sort == "mass"
+    for one in every.parts:
+        is_lighter = one.part.mass_g is not None and one.part.mass_g < mass
+        offered = one.part.sku in {o.part.sku for o in lighter.parts}
+        assert offered is is_lighter
+        assert offered or lighter.others[one.part.sku] is NotOffered.AIM
+    cheaper = exchange(engine, role, have, aim=Aim.CHEAPER, limit=1000)
+    assert every.old.price is not None
+    assert {o.part.sku for o in cheaper.parts} == {
+        o.part.sku for o in every.parts if o.total < every.old.price
+    }
+    shelf = exchange(engine, role, have, in_stock=True, limit=1000)
+    assert shelf.count == shelf.today == every.today
+    for one in shelf.parts:
+        assert one.in_stock and one.part.stock > 0
+    for sku, why in shelf.others.items():
+        assert why in {NotOffered.STOCK, every.others.get(sku)}
 
 
 def test_a_role_that_is_not_there_is_told() -> None:

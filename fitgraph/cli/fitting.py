@@ -8,6 +8,7 @@ import typer
 
 import fitgraph
 from fitgraph.cli.options import (
+    Aim,
     AsCsv,
     AsJson,
     Budget,
@@ -78,18 +79,36 @@ def exchange(
         list[str], typer.Argument(metavar="SKU...", help="What stays, and what is replaced.")
     ],
     catalogue: CatalogueFolder = None,
+    aim: Annotated[Aim, typer.Option(help="What it is to be, against the old one.")] = Aim.ANY,
+    budget: Budget = None,
+    material: Material = None,
     in_stock: InStock = False,
-    sort: Annotated[Sort, typer.Option(help="What comes first.")] = Sort.PRICE,
+    sort: Annotated[
+        Sort | None, typer.Option(help="What comes first.  [default: what goes with the aim]")
+    ] = None,
     limit: Annotated[
         int, typer.Option(metavar="K", min=0, max=MOST_LISTED, help="How many to list.")
     ] = 8,
+    ends: Annotated[
+        bool, typer.Option("--ends", help="Keep room for the cheapest, lightest, strongest.")
+    ] = False,
     json: AsJson = False,
     csv: AsCsv = False,
     table: WhichTable = None,
 ) -> None:
     """List what could be taken for a part, with the rest kept."""
     shop = fitgraph.open(catalogue)
-    answer = shop.exchange(role, *skus, in_stock=in_stock, sort=sort.value, limit=limit)
+    answer = shop.exchange(
+        role,
+        *skus,
+        aim=aim.value,
+        budget=budget,
+        material=material,
+        in_stock=in_stock,
+        sort=None if sort is None else sort.value,
+        limit=limit,
+        ends=ends,
+    )
     put_out(answer, shop, json=json, csv=csv, table=table)
 
 

@@ -17,6 +17,15 @@ class Sort(StrEnum):
     STRENGTH = "strength"
 
 
+class Aim(StrEnum):
+    """What another part is to be, against the one that is replaced."""
+
+    ANY = "any"
+    LIGHTER = "lighter"
+    STRONGER = "stronger"
+    CHEAPER = "cheaper"
+
+
 class Work(StrEnum):
     """To which parts the workshop may do work."""
 

@@ -1,4 +1,5 @@
-"""Another part for one that somebody has, with the rest kept: what goes, and what comes along.
+"""Another part for one that somebody has, with the rest kept: what goes, what comes along, and why
+the others are not offered.
 
 Only the parts in question are named. A named part stays, perhaps after workshop work, and is
 replaced only where nothing else goes; adapters may be added or left out. For a role that nobody
@@ -7,12 +8,16 @@ named, something that goes with the rest is taken to be there, and is not priced
 For every part that could be taken the way is found that replaces the fewest kept parts, of these
 the cheapest, and of these the one with the fewest changes: one pass of least costs, with that role
 last, tells what the rest comes to for each of its classes.
+
+What somebody wants of the part (lighter, cheaper, a material, a budget) leaves parts out only after
+it is told which go, so that every other part has its reason.
 """
 
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from enum import Enum
 
 import numpy as np
 import numpy.typing as npt
@@ -22,9 +27,11 @@ from fitgraph.model import Catalogue, Fill, Option, Part
 from fitgraph.solve import Request, TreeEngine
 from fitgraph.solve.algebra import LEAST
 from fitgraph.solve.best import Criteria, k_best
+from fitgraph.solve.engine import Build
 from fitgraph.solve.passes import Demands, Passes
 from fitgraph.solve.query import Query, ask
-from fitgraph.solve.request import find_part
+from fitgraph.solve.request import find_part, is_of_material
+from fitgraph.solve.space import Space
 
 Floats = npt.NDArray[np.float64]
 Bools = npt.NDArray[np.bool_]
@@ -34,6 +41,36 @@ _CHANGES, _REPLACED = 64.0, float(2**36)
 
 #: Stands for a mass or strength that nobody knows: behind all known ones.
 _LAST = float(2**40)
+
+
+#: Added to what the least way comes to, so that no way that replaces more comes to as much.
+_BEYOND = _CHANGES
+
+
+class Aim(Enum):
+    """What somebody wants of another part, against the one before."""
+
+    ANY = "any"
+    LIGHTER = "lighter"
+    STRONGER = "stronger"
+    CHEAPER = "cheaper"
+
+    @property
+    def sort(self) -> str:
+        """Return the order that goes with it."""
+        return {"lighter": "mass", "stronger": "strength"}.get(self.value, "price")
+
+
+class NotOffered(Enum):
+    """Why a part is not offered; the first that holds."""
+
+    SIZE = "size"
+    UNTOLD = "untold"
+    UNSOLD = "unsold"
+    MATERIAL = "material"
+    STOCK = "stock"
+    AIM = "aim"
+    BUDGET = "budget"
 
 
 @dataclass(frozen=True, slots=True)
@@ -74,8 +111,13 @@ class Exchanged:
         What has to come along, parts and work.
     left_out : tuple of Part
         Kept parts that are not needed any more.
-    in_stock : bool
-        Whether it and all that comes along are on the shelf.
+    lacking : tuple of str
+        Stock numbers that are not on the shelf, of it and of what comes along.
+    build : Build
+        It with what is kept and what comes along; roles that nobody named are left out. The mass
+        is None unless that is all of a build.
+    assumed : mapping of str to Option
+        What is taken to be there for those roles; nobody has said that it is so.
     """
 
     part: Part
@@ -84,7 +126,19 @@ class Exchanged:
     strength_nm: float | None
     along: tuple[Along, ...]
     left_out: tuple[Part, ...]
-    in_stock: bool
+    lacking: tuple[str, ...]
+    build: Build
+    assumed: Mapping[str, Option]
+
+    @property
+    def in_stock(self) -> bool:
+        """Return whether it and all that comes along are on the shelf."""
+        return not self.lacking
+
+    @property
+    def alone(self) -> bool:
+        """Return whether nothing else has to be bought, done or left out."""
+        return not (self.along or self.left_out)
 
     @property
     def total(self) -> int:
@@ -116,6 +170,8 @@ class Exchange:
         What is replaced, if it was named.
     kept : tuple of Part
         What is to stay.
+    aim : Aim
+        What the part is to be; judged against the old one, where that was named.
     sort : str
         The order of the parts.
     count : int
@@ -125,18 +181,28 @@ class Exchange:
     today : int
         How many can be done from the shelf, perhaps with other parts along.
     parts : tuple of Exchanged
-        The first of them.
+        The first of them, perhaps with the ends.
+    more : tuple of str
+        Stock numbers of those that could be taken and are not among `parts`, in their order.
+    others : mapping of str to NotOffered
+        Every other part of the role but the old one, and why it is not offered.
+    open_roles : tuple of str
+        Roles that nobody named: nothing is said about what is there.
     """
 
     catalogue: Catalogue
     role: str
     old: Part | None
     kept: tuple[Part, ...]
+    aim: Aim
     sort: str
     count: int
     alone: int
     today: int
     parts: tuple[Exchanged, ...]
+    more: tuple[str, ...]
+    others: Mapping[str, NotOffered]
+    open_roles: tuple[str, ...]
 
 
 class _Question:
@@ -152,14 +218,18 @@ class _Question:
         self.replaced: dict[str, Floats] = {}
         roles = query.space.catalogue.vocabulary.roles
         for name, facts in query.space.facts.items():
+            held = ~facts.serviced & ~facts.void
             sold = facts.sold & ~facts.serviced & ~facts.void
             if stocked:
                 sold &= facts.stocked
+                held &= facts.stocked
             mine = facts.named(kept.get(name, frozenset()))
             self.replaced[name] = np.zeros(len(mine))
             services = np.array([len(o.services) for o in query.space.options[name]], dtype=float)
             if name == role:
-                self.lets[name] = sold & ~mine
+                self.lets[name] = (
+                    held & ~mine
+                )  # without a price as well: that is a reason of its own
                 self.price[name], self.changes[name] = facts.price.copy(), 0.0 * services
             elif name in kept:
                 self.lets[name] = mine | sold | facts.void
@@ -181,10 +251,10 @@ class _Question:
         paid = self.price[name] * _CHANGES + self.changes[name]
         return self.replaced[name] * _REPLACED + paid
 
-    def least(self) -> Floats:
+    def least(self, *, certain: bool = True) -> Floats:
         """Return the least that each option of the role in question comes to; infinite if none."""
         space = self.query.space
-        plan = space.plan(certain=True, last=self.role)
+        plan = space.plan(certain=certain, last=self.role)
         values = {}
         for name, size in plan.sizes.items():
             of_class = np.full(size, np.inf)
@@ -195,16 +265,66 @@ class _Question:
         rest = found[space.class_of[self.role]]
         return np.where(self.lets[self.role], rest + self.cost(self.role), np.inf)
 
-    def best(self, place: int) -> dict[str, int]:
-        """Return the options of the least way with one option of the role in question."""
+    def best(self, place: int, least: float) -> dict[str, int]:
+        """Return the options of the least way with one option of the role in question.
+
+        What the rest comes to is known, so what alone costs more is left out, and a part that is
+        replaced needs to weigh no more than all else together: sums stay small, and a search that
+        bounds with rounded numbers drops ties at once.
+        """
         space = self.query.space
-        lets = dict(self.lets)
-        lets[self.role] = np.zeros(len(lets[self.role]), dtype=bool)
-        lets[self.role][place] = True
-        criteria = Criteria({r: self.cost(r)[None, :] for r in lets}, np.zeros(0))
-        plan = space.plan(certain=True, last=self.role)
-        options, _ = k_best(plan, space.class_of, lets, criteria, 1)
+        rest = least - self.cost(self.role)[place]
+        dear = rest % _REPLACED + _BEYOND
+        lets, costs = {}, {}
+        for name, of_role in self.lets.items():
+            cost = self.cost(name)
+            if name == self.role:
+                lets[name] = np.zeros(len(of_role), dtype=bool)
+                lets[name][place] = True
+                costs[name] = np.zeros((1, len(cost)))
+            else:
+                lets[name] = of_role & (cost <= rest)
+                costs[name] = (cost % _REPLACED + self.replaced[name] * dear)[None, :]
+        plan, rows = space.plan(certain=True), space.few_rows(certain=True)
+        options, _ = k_best(plan, space.class_of, lets, Criteria(costs, np.zeros(0)), 1, rows)
         return {r: int(o[0]) for r, o in options.items()}
+
+
+@dataclass(frozen=True, slots=True)
+class _Wish:
+    """What somebody wants of the part, and what it is judged against."""
+
+    aim: Aim
+    budget: int | None
+    material: str | None
+    in_stock: bool
+    old: Part | None
+    old_strength: float
+
+    def reason(self, part: Part, strength: float, total: float, *, held: bool) -> NotOffered | None:
+        """Return why a part that goes is not offered, None if it is."""
+        if part.price is None:
+            return NotOffered.UNSOLD
+        if self.material is not None and not is_of_material(part, self.material):
+            return NotOffered.MATERIAL
+        if self.in_stock and not held:
+            return NotOffered.STOCK
+        if not self._meets(part, strength, total):
+            return NotOffered.AIM
+        if self.budget is not None and total > self.budget:
+            return NotOffered.BUDGET
+        return None
+
+    def _meets(self, part: Part, strength: float, total: float) -> bool:
+        """Return whether it is what is aimed at; without a part before, any is."""
+        if self.aim is Aim.ANY or self.old is None:
+            return True
+        if self.aim is Aim.LIGHTER:
+            mine, theirs = part.mass_g, self.old.mass_g
+            return mine is not None and theirs is not None and mine < theirs
+        if self.aim is Aim.CHEAPER:
+            return self.old.price is not None and total < self.old.price
+        return strength > self.old_strength  # of which neither is true of what nobody knows
 
 
 def exchange(
@@ -212,9 +332,13 @@ def exchange(
     role: str,
     have: Sequence[str],
     *,
+    aim: Aim = Aim.ANY,
+    budget: int | None = None,
+    material: str | None = None,
     in_stock: bool = False,
-    sort: str = "price",
+    sort: str | None = None,
     limit: int = 8,
+    ends: bool = False,
 ) -> Exchange:
     """Return what could be taken for one role, with the rest kept.
 
@@ -226,12 +350,23 @@ def exchange(
         The role in question.
     have : sequence of str
         Stock numbers of the parts in question: what stays, and what is replaced.
+    aim : Aim
+        What the part is to be: lighter or stronger than the old one, or less to pay in all than
+        that costs. Of no consequence where no old one was named.
+    budget : int, optional
+        Most to pay in all [minor currency units].
+    material : str, optional
+        A material or a family.
     in_stock : bool
         Whether only parts in stock are taken.
-    sort : {'price', 'mass', 'strength'}
-        Least to pay in all, lightest or strongest first.
+    sort : {'price', 'mass', 'strength'}, optional
+        Least to pay in all, lightest or strongest first, of those for which as many kept parts
+        are replaced; the fewest come first. By default what goes with the aim.
     limit : int
         How many are listed.
+    ends : bool
+        Whether room is kept among them for the first that needs nothing else, for the least to
+        pay, the lightest and the strongest, and for the first that can be done today.
 
     Raises
     ------
@@ -244,43 +379,98 @@ def exchange(
     for part in named:
         kept[part.role] = kept.get(part.role, frozenset()) | {part.sku}
     old = next((part for part in named if part.role == role), None)
-    question = _Question(ask(space, Request()), role, kept, stocked=in_stock)
-    cost = question.least()
-    places = np.flatnonzero(np.isfinite(cost))
-    shelf = _Question(ask(space, Request()), role, kept, stocked=True).least()
+    order = aim.sort if sort is None else sort
+    query = ask(space, Request())
+    every = _Question(query, role, kept, stocked=False)
+    shelf = _Question(query, role, kept, stocked=True)
+    goes, goes_today, may = every.least(), shelf.least(), every.least(certain=False)
+    question, cost = (shelf, goes_today) if in_stock else (every, goes)
+    to_pay, to_pay_today = _paid(goes), _paid(goes_today)
+    options, strengths = space.options[role], space.strength_nm[role]
+    wish = _Wish(aim, budget, material, in_stock, old, _strength(space, old))
+    others: dict[str, NotOffered] = {}
+    offered = []
+    for place in np.flatnonzero(every.lets[role]).tolist():
+        one = options[place].part
+        assert one is not None
+        if not np.isfinite(goes[place]):
+            untold = np.isfinite(may[place])
+            others[one.sku] = NotOffered.UNTOLD if untold else NotOffered.SIZE
+            continue
+        held = bool(np.isfinite(goes_today[place]))
+        paid = to_pay_today[place] if in_stock and held else to_pay[place]
+        why = wish.reason(one, float(strengths[place]), float(paid), held=held)
+        if why is None:
+            offered.append(place)
+        else:
+            others[one.sku] = why
+    places = np.array(offered, dtype=np.intp)
     alone = cost[places] == question.cost(role)[places]
-    options = space.options[role]
-    strength = space.strength_nm[role][places]
-    mass = np.array([_number(options[n].mass_g) for n in places.tolist()])
-    paid = np.floor(np.mod(cost[places], _REPLACED) / _CHANGES)
+    strength = strengths[places]
+    mass = np.array([_number(options[n].mass_g) for n in offered])
+    paid_all = _paid(cost[places])
     keys = {
-        "price": (cost[places], paid),  # the last key counts first
-        "mass": (cost[places], paid, mass),
-        "strength": (cost[places], paid, np.where(np.isnan(strength), _LAST, -strength)),
+        "price": (cost[places], paid_all),  # the last key counts first
+        "mass": (cost[places], paid_all, mass),
+        "strength": (cost[places], paid_all, np.where(np.isnan(strength), _LAST, -strength)),
     }
-    order = np.lexsort(keys[sort])[:limit]
-    rows = tuple(_row(question, int(places[n]), old, named) for n in order.tolist())
+    replaced = np.floor(cost[places] / _REPLACED)
+    ranked = np.lexsort((*keys[order], replaced)).tolist()
+    today = np.isfinite(goes_today[places])
+    listed = ranked[:limit]
+    if ends and limit:
+        firsts = [np.lexsort(keys[name])[:1].tolist() for name in keys]
+        firsts = [[n for n in ranked if alone[n]][:1], *firsts, [n for n in ranked if today[n]][:1]]
+        wanted = [*ranked[:1], *(n for some in firsts for n in some), *ranked]
+        few = frozenset(list(dict.fromkeys(wanted))[:limit])
+        listed = [n for n in ranked if n in few]
+    rows = [_row(question, offered[n], float(cost[offered[n]]), old, named) for n in listed]
+    shown = frozenset(listed)
+    roles = catalogue.vocabulary.roles
+    told = {part.role for part in named} | {role}
     return Exchange(
         catalogue,
         role,
         old,
         tuple(part for part in named if part.role != role),
-        sort,
-        len(places),
+        aim,
+        order,
+        len(offered),
         int(alone.sum()),
-        int(np.isfinite(shelf).sum()),
-        rows,
+        int(today.sum()),
+        tuple(rows),
+        tuple(p.sku for n in ranked if n not in shown and (p := options[offered[n]].part)),
+        others,
+        tuple(name for name, r in roles.items() if r.fill.free and name not in told),
     )
+
+
+def _paid(cost: Floats) -> Floats:
+    """Return what is to pay of what a way costs [minor currency units]."""
+    finite = np.where(np.isfinite(cost), cost, 0.0)
+    paid: Floats = np.floor(np.mod(finite, _REPLACED) / _CHANGES)
+    return np.where(np.isfinite(cost), paid, np.inf)
+
+
+def _strength(space: Space, part: Part | None) -> float:
+    """Return the compared strength of a part as it is [N m]; not a number where it has none."""
+    if part is None:
+        return float("nan")
+    options, strengths = space.options[part.role], space.strength_nm[part.role]
+    plain = next((n for n, o in enumerate(options) if o.part is part and not o.services), None)
+    return float("nan") if plain is None else float(strengths[plain])
 
 
 def _number(value: float | None) -> float:
     return _LAST if value is None else value
 
 
-def _row(question: _Question, place: int, old: Part | None, named: Sequence[Part]) -> Exchanged:
+def _row(
+    question: _Question, place: int, least: float, old: Part | None, named: Sequence[Part]
+) -> Exchanged:
     """Return one part with what has to come along."""
     space, role = question.query.space, question.role
-    chosen = question.best(place)
+    chosen = question.best(place, least)
     option = space.options[role][place]
     part = option.part
     assert part is not None
@@ -288,26 +478,29 @@ def _row(question: _Question, place: int, old: Part | None, named: Sequence[Part
     along, left_out, minutes = [], [], 0.0
     vocabulary = space.catalogue.vocabulary
     adapters = {r for r, kind in vocabulary.roles.items() if kind.fill is Fill.ADAPTER}
+    owned = {p.sku for p in named}
+    said, assumed = {role: option}, {}
     for name, n in chosen.items():
-        if name == role or (name not in mine and name not in adapters):
-            continue
         one, kept = space.options[name][n], mine.get(name)
+        if name == role:
+            continue
+        if name not in mine and name not in adapters:
+            if one.part is not None:
+                assumed[name] = one
+            continue
         if one.part is None:
             left_out += [kept] if kept is not None else []
-        elif one.services or kept is None or one.part.sku not in {p.sku for p in named}:
+            continue
+        said[name] = one
+        if one.services or kept is None or one.part.sku not in owned:
             instead = None if kept is None or one.part.sku == kept.sku else kept
             along.append(Along(one, instead, int(question.price[name][n])))
             minutes += sum(vocabulary.services[s].minutes for s in one.services)
     strength = float(space.strength_nm[role][place])
-    owned = {p.sku for p in named}
-    bought = [one.option.part for one in along if one.option.part is not None]
-    in_stock = part.stock > 0 and all(p.stock > 0 or p.sku in owned for p in bought)
+    bought = [part, *(p for one in along if (p := one.option.part) and p.sku not in owned)]
     than = None
     if old is not None:
-        plain = next(
-            n for n, o in enumerate(space.options[role]) if o.part is old and not o.services
-        )
-        was = float(space.strength_nm[role][plain])
+        was = _strength(space, old)
         known = part.mass_g is not None and old.mass_g is not None
         than = Contrast(
             None if old.price is None else (part.price or 0) - old.price,
@@ -315,6 +508,13 @@ def _row(question: _Question, place: int, old: Part | None, named: Sequence[Part
             None if np.isnan(strength - was) else strength - was,
             minutes,
         )
+    bears = [float(space.strength_nm[r][chosen[r]]) for r in said]
+    known_bears = [value for value in bears if not np.isnan(value)]
+    masses = [o.mass_g for o in said.values()]
+    whole = not assumed and all(
+        r in said for r, kind in vocabulary.roles.items() if not kind.fill.may_be_empty
+    )
+    ordered = {r: said[r] for r in vocabulary.roles if r in said}
     return Exchanged(
         part,
         part.price or 0,
@@ -322,5 +522,12 @@ def _row(question: _Question, place: int, old: Part | None, named: Sequence[Part
         None if np.isnan(strength) else strength,
         tuple(along),
         tuple(left_out),
-        in_stock,
+        tuple(p.sku for p in bought if p.stock <= 0),
+        Build(
+            ordered,
+            (part.price or 0) + sum(one.price for one in along),
+            sum(m for m in masses if m is not None) if whole and None not in masses else None,
+            min(known_bears, default=None),
+        ),
+        assumed,
     )

@@ -10,12 +10,12 @@ from collections.abc import Sequence
 
 from fitgraph.explain.advice import FamilyAdvice, RiderAdvice, Tube
 from fitgraph.explain.compare import Difference, Opened, Side
+from fitgraph.explain.exchange import Aim, Exchange, NotOffered
 from fitgraph.explain.identify import State, Turn, Value
 from fitgraph.explain.measure import Measurement, Outcome
-from fitgraph.explain.replacements import NotOffered, Replacement, Replacements
 from fitgraph.explain.words import named_figure, size_text
 from fitgraph.mechanics.grip import GripRatio, inverse
-from fitgraph.model import Basis, Catalogue, Option, Presence
+from fitgraph.model import Basis, Catalogue, Presence
 from fitgraph.model.rider import Question
 from fitgraph.units import show_mass, show_money
 
@@ -317,84 +317,38 @@ def advice_text(catalogue: Catalogue, advice: RiderAdvice) -> str:
 
 # ---------------------------------------------------------------- one part changed
 
-
-def _besides_text(option: Option, catalogue: Catalogue) -> str:
-    vocabulary = catalogue.vocabulary
-    part = option.part
-    sku = "" if part is None else part.sku
-    role = vocabulary.roles[option.role].title
-    if option.services:
-        done = " and ".join(vocabulary.services[s].title for s in option.services)
-        return f"work on the {role} {sku} ({done})"
-    return f"{_a(role)} {sku}"
-
-
-def replacement_text(found: Replacement, catalogue: Catalogue) -> str:
-    """Return what a replacement comes to, against the part before, in a line."""
-    vocabulary = catalogue.vocabulary
-    pieces = [show_money(found.price, vocabulary.currency, vocabulary.minor_digits)]
-    change = found.mass_change_g
-    if change is not None and round(change):
-        pieces.append(f"{show_mass(abs(change))} {'lighter' if change < 0 else 'heavier'}")
-    elif found.part.mass_g is not None:
-        pieces.append(show_mass(found.part.mass_g))
-    now, then = found.strength_nm, found.strength_before_nm
-    if now is not None and then is not None and then > 0:
-        ratio = now / then
-        if abs(ratio - 1) >= 0.01:
-            more = "more" if ratio > 1 else "less"
-            pieces.append(f"bears {abs(ratio - 1):.0%} {more}")
-    elif now is not None:
-        pieces.append(f"bears {now:.0f} N·m")
-    stock = found.part.stock
-    pieces.append(f"{stock} in stock" if stock > 0 else "to order")
-    if found.besides:
-        pieces.append("needs " + ", ".join(_besides_text(o, catalogue) for o in found.besides))
-    return "; ".join(pieces)
-
-
-def replacement_told(found: Replacement, whole: Replacements, catalogue: Catalogue) -> list[str]:
-    """Return what to tell a customer about a replacement, in sentences."""
-    roles = catalogue.vocabulary.roles
-    part = found.part
-    name = f"{part.sku} ({part.name})" if part.name else part.sku
-    told = [f"{name} fits {', '.join(whole.kept) or 'what is still open'} for certain."]
-    if whole.before is not None:
-        told.append(f"Against {whole.before}: {replacement_text(found, catalogue)}.")
-    else:
-        told.append(f"It comes to this: {replacement_text(found, catalogue)}.")
-    if whole.open_roles:
-        names = ", ".join(roles[r].title for r in whole.open_roles)
-        told.append(f"Nobody has named the {names}: whether these stay as they are is not told.")
-    return told
-
-
-#: Why parts are not offered, for people; {n} is how many.
+#: Why parts are not offered; what follows their number.
 _NOT_OFFERED = {
-    "size": "do not fit what is kept",
-    "untold": "cannot be told: a figure has to be measured",
-    "unsold": "have no price",
-    "material": "are of another material",
-    "stock": "are not in stock",
-    "budget": "cost more, with all they need, than the budget",
+    NotOffered.SIZE: "do not go with what is kept, whatever comes along",
+    NotOffered.UNTOLD: "cannot be told: a figure has to be measured",
+    NotOffered.UNSOLD: "have no price",
+    NotOffered.MATERIAL: "are of another material",
+    NotOffered.STOCK: "cannot be done from the shelf",
+    NotOffered.BUDGET: "cost more, with all that comes along, than the budget",
 }
 
 
-def not_offered_text(outcome: NotOffered, aim: str) -> str:
+def not_offered_text(outcome: NotOffered, aim: Aim) -> str:
     """Return why parts are not offered: what follows their number."""
-    return _NOT_OFFERED.get(outcome.value) or f"fit, and are not {aim}, or nobody knows"
+    return _NOT_OFFERED.get(outcome) or f"go, and are not {aim.value}, or nobody knows"
 
 
-def replacements_text(whole: Replacements, catalogue: Catalogue, aim: str) -> str:
-    """Return how many parts could take the place, in a sentence."""
-    title = catalogue.vocabulary.roles[whole.role].title
-    number, all_of = len(whole.found), len(whole.found) + len(whole.others)
-    wanted = (
-        ""
-        if aim == "any" or whole.before is None
-        else f" and {'is' if number == 1 else 'are'} {aim}"
-    )
-    if not number:
-        return f"Of {all_of} other parts ({title}) none is what is wanted."
-    fits = "fits" if number == 1 else "fit"
-    return f"Of {all_of} other parts ({title}) {number} {fits}{wanted}."
+def exchange_text(found: Exchange) -> str:
+    """Return how many parts could take the place, in a sentence.
+
+    Parameters
+    ----------
+    found : Exchange
+        What was found.
+    """
+    title = found.catalogue.vocabulary.roles[found.role].title
+    wish = "other" if found.aim is Aim.ANY or found.old is None else found.aim.value
+    if found.count:
+        plural = "" if found.count == 1 else "s"
+        return (
+            f"{found.count:,} {wish} {title}{plural}: {found.alone:,} with nothing else, "
+            f"{found.today:,} from the shelf."
+        )
+    if set(found.others.values()) <= {NotOffered.SIZE}:
+        return f"No other {title} goes, whatever comes along."
+    return f"Of {len(found.others):,} other {title}s none is what is wanted."

@@ -12,17 +12,14 @@ import ipywidgets as widgets
 from fitgraph.draw import main_nest, nests
 from fitgraph.draw.looks import look_svg
 from fitgraph.explain.advice import advise
+from fitgraph.explain.exchange import Aim, Exchange
 from fitgraph.explain.identify import State
 from fitgraph.explain.part_search import search_parts
-from fitgraph.explain.replacements import Aim, Replacement, Replacements, replacements
 from fitgraph.explain.words_rider import (
     advice_text,
     answer_text,
-    not_offered_text,
+    exchange_text,
     percent,
-    replacement_text,
-    replacement_told,
-    replacements_text,
     state_text,
 )
 from fitgraph.lab import tables
@@ -39,9 +36,10 @@ from fitgraph.lab.session import SessionBar, SessionError, in_kernel, page_addre
 from fitgraph.lab.sheet import sheet_csv, sheet_html, sheet_of, sheet_pdf
 from fitgraph.mechanics.materials import MATERIALS
 from fitgraph.model.rider import Question
+from fitgraph.report.exchanges import line, reasons, told
 from fitgraph.solve import NamingError
 from fitgraph.solve.request import find_part
-from fitgraph.units import UnitError
+from fitgraph.units import UnitError, major
 
 #: Hits of a search, likely parts of a role and parts that fit, shown at once.
 _HITS, _LIKELY, _OFFERED = 6, 2, 6
@@ -77,7 +75,7 @@ class Counter(Answering):
         self.aim = Aim.ANY
         self.on_shelf = False
         self.seen: State | None = None
-        self.whole: Replacements | None = None
+        self.whole: Exchange | None = None
         self.chosen = ""
         self._asked = 0
         self._holding = False
@@ -386,17 +384,20 @@ class Counter(Answering):
             yield False, lambda: self._nothing_wanted
             return
 
+        digits = self.opened.catalogue.vocabulary.minor_digits
+
         def fit() -> Callable[[], None]:
-            found = replacements(
-                self.opened.engine,
-                tuple(self.have.values()),
+            answer = self.opened.shop.exchange(
                 self.wanted,
-                aim=self.aim,
-                budget=budget,
+                *self.have.values(),
+                aim=self.aim.value,
+                budget=None if budget is None else major(budget, digits),
                 material=self.material.value or None,
                 in_stock=self.on_shelf,
+                limit=_OFFERED,
+                ends=True,
             )
-            return lambda: self._show(found)
+            return lambda: self._show(answer.found)
 
         self.verdict.value = tables.wrap('<p role="status">Looking …</p>')
         yield True, fit
@@ -411,40 +412,38 @@ class Counter(Answering):
         for place in (self.tell, self.section, self.links, self.others, self.advice):
             place.value = ""
 
-    def _show(self, found: Replacements) -> None:
+    def _show(self, found: Exchange) -> None:
         self.whole = found
-        catalogue = self.opened.catalogue
-        text = replacements_text(found, catalogue, self.aim.value)
-        shown = found.telling(_OFFERED)
-        if shown:
-            first = shown[0]
-            text += f" First: {first.part.sku}, {replacement_text(first, catalogue)}."
+        text = exchange_text(found)
+        if found.parts:
+            first = found.parts[0]
+            text += f" First: {first.part.sku}, {line(first, found)}."
         self.verdict.value = tables.wrap(f'<p role="status"><strong>{escape(text)}</strong></p>')
-        skus = [r.part.sku for r in shown]
+        skus = [one.part.sku for one in found.parts]
         if self.chosen not in skus:
             self.chosen = skus[0] if skus else ""
-        self._show_offers(shown)
+        self._show_offers(found)
         self.others.value = tables.wrap(self._others(found))
         self.advice.value = self._advice()
         self._look()
 
-    def _show_offers(self, shown: tuple[Replacement, ...]) -> None:
+    def _show_offers(self, found: Exchange) -> None:
         self.offers.show(
             [
                 {
-                    "name": r.part.sku,
-                    "label": r.part.name or r.part.sku,
-                    "note": f"{r.part.sku}; {replacement_text(r, self.opened.catalogue)}",
-                    "on": r.part.sku == self.chosen,
+                    "name": one.part.sku,
+                    "label": one.part.name or one.part.sku,
+                    "note": f"{one.part.sku}; {line(one, found)}",
+                    "on": one.part.sku == self.chosen,
                 }
-                for r in shown
+                for one in found.parts
             ]
         )
 
     def _look_at(self, sku: str) -> None:
         self.chosen = sku
         if self.whole is not None:
-            self._show_offers(self.whole.telling(_OFFERED))
+            self._show_offers(self.whole)
         self.session.changed()
         with self.in_words(self.problems):
             self._look()
@@ -453,37 +452,38 @@ class Counter(Answering):
         """Show what to tell about the chosen part, its section and its sheet."""
         whole, catalogue = self.whole, self.opened.catalogue
         one = next(
-            (r for r in (() if whole is None else whole.found) if r.part.sku == self.chosen), None
+            (r for r in (() if whole is None else whole.parts) if r.part.sku == self.chosen), None
         )
         if whole is None or one is None:
             self.tell.value = tables.wrap("<p>Nothing to offer as they want it.</p>")
             self.section.value = self.links.value = ""
             return
         vocabulary = catalogue.vocabulary
-        told = "".join(f"<p>{escape(s)}</p>" for s in replacement_told(one, whole, catalogue))
+        kept = frozenset(part.sku for part in whole.kept)
+        text = "".join(f"<p>{escape(s)}</p>" for s in told(one, whole))
         title = one.part.name or one.part.sku
-        sheet = sheet_of(one.build, frozenset(whole.kept), vocabulary, title)
+        sheet = sheet_of(one.build, kept, vocabulary, title)
         whole_nest = main_nest(nests({**one.assumed, **one.build.options}, vocabulary), vocabulary)
         rings = () if whole_nest is None else whole_nest.rings
         guessed = [r.role for r in rings if r.role in one.assumed]
         if guessed:  # how hard rings hold is not known while one of them is not
             sheet = replace(sheet, notes=())
             names = ", ".join(vocabulary.roles[r].title for r in guessed)
-            told += f"<p>Name the {escape(names)} as well, and how hard it holds is told.</p>"
+            text += f"<p>Name the {escape(names)} as well, and how hard it holds is told.</p>"
         notes = "".join(f"<p>{escape(n)}</p>" for n in sheet.notes)
         cautions = "".join(
             f'<p class="fg-caution"><strong>Caution.</strong> {escape(c)}</p>'
             for c in sheet.cautions
         )
-        self.tell.value = tables.wrap(told + notes + cautions)
+        self.tell.value = tables.wrap(text + notes + cautions)
         drawn = tables.sections_html([] if whole_nest is None else [whole_nest], vocabulary)
         if guessed:
             parts = ", ".join(o.part.sku for r in guessed if (o := one.assumed[r]).part is not None)
             drawn += f'<p class="fg-note">Drawn with {escape(parts)}, which nobody named.</p>'
         self.section.value = tables.wrap(drawn)
-        ways = [why_link((*whole.kept, one.part.sku), catalogue, "why it fits")]
-        if whole.before is not None:
-            ways.append(build_link(whole.kept, catalogue, "what else could be built"))
+        ways = [why_link(one.build.parts.values(), catalogue, "why it fits")]
+        if whole.old is not None:
+            ways.append(build_link(kept, catalogue, "what else could be built"))
         self.links.value = tables.wrap(
             download_link(
                 "Sheet to hand over (PDF)",
@@ -503,20 +503,18 @@ class Counter(Answering):
             + f"<p>{' · '.join(w for w in ways if w)}</p>"
         )
 
-    def _others(self, found: Replacements) -> str:
+    def _others(self, found: Exchange) -> str:
         """Return how many parts are not offered for which reason, each with a way to why."""
         catalogue = self.opened.catalogue
-        reasons: dict[Any, list[str]] = {}
-        for sku, why in found.others.items():
-            reasons.setdefault(why, []).append(sku)
+        kept = [part.sku for part in found.kept]
+        listed = reasons(found)
+        if found.more:
+            listed.insert(0, ("go as well", list(found.more)))
         pieces = []
-        for why, skus in sorted(reasons.items(), key=lambda r: -len(r[1])):
-            named = ", ".join(
-                why_link((*found.kept, sku), catalogue, sku) or escape(sku) for sku in skus
-            )
+        for why, skus in listed:
+            named = ", ".join(why_link((*kept, sku), catalogue, sku) or escape(sku) for sku in skus)
             pieces.append(
-                f"<details><summary>{len(skus)} {escape(not_offered_text(why, self.aim.value))}"
-                f"</summary><p>{named}</p></details>"
+                f"<details><summary>{len(skus)} {escape(why)}</summary><p>{named}</p></details>"
             )
         return "".join(pieces) or "<p>All of them are offered.</p>"
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 from typing import Any
 
 from fitgraph.explain.exchange import Along, Exchange, Exchanged
+from fitgraph.explain.words_rider import exchange_text, not_offered_text
 from fitgraph.report.blocks import Report, Say, Section, Tone
 from fitgraph.report.builds import difference_words
 from fitgraph.report.cautions import cautions_on
@@ -22,7 +23,6 @@ from fitgraph.report.values import (
     TEXT,
     money_of,
     number,
-    plural,
 )
 from fitgraph.units import major
 
@@ -67,6 +67,7 @@ def data(found: Exchange) -> dict[str, Any]:
             "left_out": [p.sku for p in one.left_out],
             "total": major(one.total, digits),
             "in_stock": one.in_stock,
+            "lacking": list(one.lacking),
         }
 
     return {
@@ -76,8 +77,11 @@ def data(found: Exchange) -> dict[str, Any]:
         "count": found.count,
         "alone": found.alone,
         "today": found.today,
+        "aim": found.aim.value,
         "sort": found.sort,
         "parts": [row(one) for one in found.parts],
+        "more": list(found.more),
+        "others": {sku: why.value for sku, why in found.others.items()},
         "cautions": list(cautions(found)),
     }
 
@@ -98,6 +102,53 @@ def with_it(one: Exchanged, found: Exchange) -> str:
     told = [_along_text(a, found) for a in one.along]
     told += [f"without {p.sku}" for p in one.left_out]
     return ", ".join(told) or "nothing"
+
+
+def shelf_words(one: Exchanged) -> str:
+    """Return whether a part can be had today with all that comes along, and what is short."""
+    if one.in_stock:
+        return f"{one.part.stock:,} in stock"
+    lacking = [sku for sku in one.lacking if sku != one.part.sku]
+    return "to order" + (f": {', '.join(one.lacking)}" if lacking else "")
+
+
+def line(one: Exchanged, found: Exchange) -> str:
+    """Return what a part comes to: price, difference from the old one, stock, what comes along."""
+    vocabulary = found.catalogue.vocabulary
+    show = money_of(vocabulary).show
+    than = [] if one.than is None else difference_words(one.than, vocabulary)
+    if one.than is None:
+        than += [] if one.part.mass_g is None else [MASS.show(one.part.mass_g)]
+        than += [] if one.strength_nm is None else [f"bears {MOMENT.show(one.strength_nm)}"]
+    pieces = [show(one.price), ", ".join(than), shelf_words(one)]
+    if not one.alone:
+        in_all = f", {show(one.total)} in all" if one.total != one.price else ""
+        pieces.append(f"comes along: {with_it(one, found)}{in_all}")
+    return "; ".join(piece for piece in pieces if piece)
+
+
+def told(one: Exchanged, found: Exchange) -> list[str]:
+    """Return what to tell a customer about a part, in sentences."""
+    roles = found.catalogue.vocabulary.roles
+    part = one.part
+    name = f"{part.sku} ({part.name})" if part.name else part.sku
+    given_up = {a.instead.sku for a in one.along if a.instead} | {p.sku for p in one.left_out}
+    stays = [p.sku for p in found.kept if p.sku not in given_up]
+    fits = f"{name} fits {', '.join(stays) or 'what is still open'} for certain."
+    against = "It comes to this" if found.old is None else f"Against {found.old.sku}"
+    text = [fits, f"{against}: {line(one, found)}."]
+    if found.open_roles:
+        names = ", ".join(roles[r].title for r in found.open_roles)
+        text.append(f"Nobody has named the {names}: whether these stay as they are is not told.")
+    return text
+
+
+def reasons(found: Exchange) -> list[tuple[str, list[str]]]:
+    """Return why the others are not offered, with their stock numbers; the most first."""
+    of: dict[str, list[str]] = {}
+    for sku, why in found.others.items():
+        of.setdefault(not_offered_text(why, found.aim), []).append(sku)
+    return sorted(of.items(), key=lambda one: -len(one[1]))
 
 
 def tables(found: Exchange) -> tuple[Table, ...]:
@@ -127,6 +178,12 @@ def tables(found: Exchange) -> tuple[Table, ...]:
             (Column("in_stock", FLAG), lambda o: o.in_stock),
             (Column("pieces", COUNT), lambda o: o.part.stock),
         ),
+        Table.of(
+            "others",
+            list(found.others.items()),
+            (Column("sku"), lambda o: o[0]),
+            (Column("reason"), lambda o: o[1].value),
+        ),
     )
 
 
@@ -134,16 +191,11 @@ def report(found: Exchange, hints: Hints) -> Report:
     """Return the answer for people."""
     vocabulary = found.catalogue.vocabulary
     title = vocabulary.roles[found.role].title
+    others = "; ".join(f"{len(skus):,} {why}" for why, skus in reasons(found))
+    rest = (Say(f"Of the others, {others}.", Tone.QUIET),) if others else ()
     if not found.count:
         named = [p.sku for p in (*found.kept, *([found.old] if found.old else []))]
-        return Report(
-            f"No other {title} goes, whatever comes along.",
-            (Say(f"To see why: {hints.ask('why', named)}"),),
-        )
-    headline = (
-        f"{plural(found.count, f'other {title}', f'other {title}s')}: {found.alone:,} with nothing "
-        f"else, {found.today:,} from the shelf."
-    )
+        return Report(exchange_text(found), (*rest, Say(f"To see why: {hints.ask('why', named)}")))
     old = "" if found.old is None else f", against {found.old.sku}"
     money = money_of(vocabulary)
     rows = tuple(
@@ -154,7 +206,7 @@ def report(found: Exchange, hints: Hints) -> Report:
             ", ".join(difference_words(one.than, vocabulary)) if one.than is not None else "",
             with_it(one, found),
             one.total,
-            "yes" if one.in_stock else "order",
+            shelf_words(one),
         )
         for n, one in enumerate(found.parts, start=1)
     )
@@ -171,5 +223,7 @@ def report(found: Exchange, hints: Hints) -> Report:
     if found.old is None:
         table = table.without("difference")
     order = {"price": "least to pay", "mass": "lightest", "strength": "strongest"}[found.sort]
-    lead = Say(f"The {len(rows)} {order}{old}; what you have stays where it can:", Tone.QUIET)
-    return Report(headline, (lead, Section("", (table,))), cautions(found))
+    lead = Say(
+        f"The {len(rows)} {order}{old}; those for which what you have stays come first:", Tone.QUIET
+    )
+    return Report(exchange_text(found), (lead, Section("", (table,)), *rest), cautions(found))

@@ -60,6 +60,7 @@ Names = str | Iterable[str]
 Progress = Callable[[int, int], None]
 
 Sort = Literal["price", "mass", "strength"]
+Aim = Literal["any", "lighter", "stronger", "cheaper"]
 Work = Literal["none", "owned", "any"]
 Preference = Literal["owned", "price", "mass", "work"]
 
@@ -312,9 +313,13 @@ class Shop:
         self,
         role: str,
         *skus: str,
+        aim: Aim = "any",
+        budget: Amount | None = None,
+        material: str | None = None,
         in_stock: bool = False,
-        sort: Sort = "price",
+        sort: Sort | None = None,
         limit: int = 8,
+        ends: bool = False,
     ) -> ExchangeAnswer:
         """Return what could be taken for one role with the rest kept, and what comes along.
 
@@ -328,17 +333,28 @@ class Shop:
         *skus : str
             Stock numbers of what is to stay, and of the part that is replaced: prices and masses
             are then told as differences from that as well.
+        aim : {'any', 'lighter', 'stronger', 'cheaper'}
+            What it is to be: lighter or stronger than the part that is replaced, or less to pay
+            in all than that costs. Of no consequence where none was named.
+        budget : str or number, optional
+            Most to pay in all.
+        material : str, optional
+            A material or a family.
         in_stock : bool
-            Whether only parts in stock are taken.
-        sort : {'price', 'mass', 'strength'}
-            Least to pay in all, lightest or strongest first.
+            Whether only parts in stock are taken, and only such come along.
+        sort : {'price', 'mass', 'strength'}, optional
+            Least to pay in all, lightest or strongest first, of those for which as many kept
+            parts are replaced; the fewest come first. By default what goes with the aim.
         limit : int
             How many are listed.
+        ends : bool
+            Whether room is kept among them for the first that needs nothing else, for the least
+            to pay, the lightest, the strongest, and the first that can be done today.
 
         Raises
         ------
         InputError
-            If there is no such role or part, or nothing is to stay.
+            If there is no such role, part or material.
 
         Examples
         --------
@@ -347,15 +363,22 @@ class Shop:
         >>> answer.to_dict()["old"]
         'BAR-MAR-05'
         """
-        from fitgraph.explain.exchange import exchange
+        from fitgraph.explain import exchange as exchanges
+        from fitgraph.solve.request import check_material
 
         name = one_of(role, self.catalogue.vocabulary.roles, "the role")
-        limit = whole_of(limit, "limit")
-        names = names_of(skus)
-        if not names:
-            raise InputError("name what is to stay; without, every part of the role goes")
-        order = one_of(sort, _SORTS, "sort")
-        found = exchange(self.engine, name, names, in_stock=in_stock, sort=order, limit=limit)
+        found = exchanges.exchange(
+            self.engine,
+            name,
+            names_of(skus),
+            aim=exchanges.Aim(one_of(aim, [a.value for a in exchanges.Aim], "aim")),
+            budget=money_of(budget, self.catalogue.vocabulary),
+            material=None if material is None else check_material(material),
+            in_stock=in_stock,
+            sort=None if sort is None else one_of(sort, _SORTS, "sort"),
+            limit=whole_of(limit, "limit"),
+            ends=ends,
+        )
         return ExchangeAnswer(found)
 
     def remaining(

@@ -6,8 +6,6 @@ import re
 import time
 from typing import Any
 
-from fitgraph.explain.replacements import Aim, replacements
-
 from .harness import PAGES, WIDE, Notebook, faults
 
 COUNTER = "08-the-counter.ipynb"
@@ -53,13 +51,13 @@ def test_an_answer_in_twelve_actions_by_keyboard_in_a_narrow_window(opened: Any,
     book.labelled("Budget").focus()
     page.keyboard.type("150")
     actions += 1
-    found = replacements(shop.engine, HAVE, "bar", aim=Aim.LIGHTER, budget=150_00)
-    page.wait_for_selector(f".fg-verdict:has-text('{len(found.found)} fit and are lighter')")
+    found = shop.exchange("bar", *HAVE, aim="lighter", budget=150, limit=6, ends=True).found
+    page.wait_for_selector(f".fg-verdict:has-text('{found.count} lighter bars')")
     taken = time.monotonic() - begun
     assert actions <= MOST_ACTIONS
     assert taken <= MOST_S
     offers = page.get_by_role("group", name=re.compile("Parts that fit")).get_by_role("button")
-    shown = [r.part.sku for r in found.telling(6)]
+    shown = [r.part.sku for r in found.parts]
     assert [b.get_attribute("data-name") for b in offers.all()] == shown
     press("Parts that fit", shown[1])
     page.wait_for_selector(f".fg-form p:has-text('{shown[1]}'):has-text('for certain')")
@@ -77,6 +75,6 @@ def test_an_answer_in_twelve_actions_by_keyboard_in_a_narrow_window(opened: Any,
     page.set_viewport_size({"width": WIDE[0], "height": WIDE[1]})
     # The others lead to why.
     book.button("Why not the others").click()
-    page.locator("summary:has-text('do not fit what is kept')").click()
+    page.locator("summary:has-text('cannot be told')").click()
     link = page.locator("details[open] a").first
     assert link.get_attribute("href").startswith("03-why-not.ipynb?session=")
