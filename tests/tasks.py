@@ -77,14 +77,13 @@ def tasks(desk: Desk) -> list[Task]:
 
     def other_wish() -> int:
         return desk.press("What it is to be", "stronger") + desk.sees(
-            ".fg-verdict:has-text('are stronger'), .fg-verdict:has-text('none is what')"
+            ".fg-verdict:has-text('stronger bar'), .fg-verdict:has-text('none is what')"
         )
 
     def why_not() -> int:
-        desk.page.get_by_role("button", name="Why not the others").click()
-        desk.page.locator("summary:has-text('do not fit what is kept')").click()
-        desk.page.locator("details[open] a").first.click()
-        return 3 + desk.sees(".fg-form p:has-text('does not fit')")
+        done = desk.press("Parts that fit", " for ")
+        desk.page.get_by_role("link", name="why not with all they have").click()
+        return 1 + done + desk.sees(".fg-form p:has-text('does not fit')")
 
     def named() -> int:
         return desk.fill("Wheels", "WHL-MAR-02") + desk.sees(".fg-form p:has-text('WHL-MAR-02')")

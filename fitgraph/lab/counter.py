@@ -459,10 +459,10 @@ class Counter(Answering):
             self.section.value = self.links.value = ""
             return
         vocabulary = catalogue.vocabulary
-        kept = frozenset(part.sku for part in whole.kept)
+        kept = {part.sku for part in whole.kept}
         text = "".join(f"<p>{escape(s)}</p>" for s in told(one, whole))
         title = one.part.name or one.part.sku
-        sheet = sheet_of(one.build, kept, vocabulary, title)
+        sheet = sheet_of(one.build, frozenset(kept), vocabulary, title)
         whole_nest = main_nest(nests({**one.assumed, **one.build.options}, vocabulary), vocabulary)
         rings = () if whole_nest is None else whole_nest.rings
         guessed = [r.role for r in rings if r.role in one.assumed]
@@ -482,6 +482,8 @@ class Counter(Answering):
             drawn += f'<p class="fg-note">Drawn with {escape(parts)}, which nobody named.</p>'
         self.section.value = tables.wrap(drawn)
         ways = [why_link(one.build.parts.values(), catalogue, "why it fits")]
+        if not kept <= set(one.build.parts.values()):
+            ways.append(why_link((*kept, one.part.sku), catalogue, "why not with all they have"))
         if whole.old is not None:
             ways.append(build_link(kept, catalogue, "what else could be built"))
         self.links.value = tables.wrap(

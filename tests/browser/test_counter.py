@@ -51,7 +51,7 @@ def test_an_answer_in_twelve_actions_by_keyboard_in_a_narrow_window(opened: Any,
     book.labelled("Budget").focus()
     page.keyboard.type("150")
     actions += 1
-    found = shop.exchange("bar", *HAVE, aim="lighter", budget=150, limit=6, ends=True).found
+    found = shop.shop.exchange("bar", *HAVE, aim="lighter", budget=150, limit=6, ends=True).found
     page.wait_for_selector(f".fg-verdict:has-text('{found.count} lighter bars')")
     taken = time.monotonic() - begun
     assert actions <= MOST_ACTIONS
