@@ -10,6 +10,7 @@ from __future__ import annotations
 
 import asyncio
 import itertools
+import json
 import re
 import time
 import xml.etree.ElementTree as ET
@@ -45,11 +46,13 @@ from fitgraph.adapters.made import held
 from fitgraph.draw.lettering import WRITTEN_PLAINLY, Lettering, find_font, printed
 from fitgraph.draw.line_chart import Series, line_chart_svg, ticks
 from fitgraph.draw.sheet_pdf import sheet_pdf
+from fitgraph.errors import InputError
 from fitgraph.graph.joints import asked, judge_pairs
 from fitgraph.graph.options import options_for, plain
 from fitgraph.lab import AdapterMap, OpenCatalogue, open_catalogue, scan_of
 from fitgraph.lab.adapter_charts import LOOKS, diameter_px
 from fitgraph.lab.adapter_entries import Kind
+from fitgraph.lab.kept_parts import keep, kept
 from fitgraph.lab.session import SessionError
 from fitgraph.lab.weighing import Choice, MadeUp
 from fitgraph.mechanics.materials import MATERIALS
@@ -224,6 +227,73 @@ def test_a_trial_shows_coverage_and_builds_before_and_after(page, found, shop):
     assert len(page.taken_out.items) == 1
     page.taken_out.press(page.taken_out.items[0]["name"])
     assert page.added == () and page.scan.covered == found.covered
+
+
+def test_only_materials_that_the_process_can_work_are_offered(shared, shop):
+    offered = {name for _, name in shared.material.options}
+    make = shop.catalogue.vocabulary.makes["sleeve"]
+    assert offered == {n for n, m in MATERIALS.items() if {n, m.family} & make.materials}
+    assert {"steel-4130", "brass", "pom"} <= offered and make.material in offered
+    assert offered.isdisjoint({"rubber", "polyurethane", "polypropylene", "nylon"})
+
+
+def test_a_part_is_kept_beside_the_tables_and_read_back(page, shop, tmp_path, monkeypatch):
+    page.keep.click()
+    assert "the demo is not written to" in words(page.kept_told) and not page.kept_parts.items
+    monkeypatch.setattr(shop.shop, "folder", tmp_path)
+    entry = page.entry
+    assert entry is not None and entry.candidate is not None
+    page.keep.click()
+    sku = entry.candidate.part.sku
+    made = MadeUp.of(page.choice, entry.candidate, sku)
+    assert kept(tmp_path, shop.catalogue.vocabulary) == ((made,), ())
+    assert [f.suffix for f in (tmp_path / "proposals").iterdir()] == [".json"]
+    assert [item["name"] for item in page.kept_parts.items] == [sku]
+    assert made.part(shop.catalogue.vocabulary).features == entry.candidate.part.features
+    # What is spoilt is named, and takes nothing else with it.
+    (tmp_path / "proposals" / "a.json").write_text('{"make": "<b>no such</b>"}', "utf-8")
+    (tmp_path / "proposals" / "b.json").write_text("[1", "utf-8")
+    (tmp_path / "proposals" / "c.json").write_text(
+        json.dumps({**made.plain(), "material": "cheese"}), "utf-8"
+    )
+    (tmp_path / "proposals" / "d.json").write_bytes(b"\xff\xfe")
+    (tmp_path / "proposals" / "e.json").mkdir()
+    page.keep.click()
+    parts, problems = kept(tmp_path, shop.catalogue.vocabulary)
+    assert parts == (made,) and len(problems) == 5
+    for name, problem in zip("abcde", problems, strict=True):
+        assert f"proposals/{name}.json" in problem and problem in words(page.kept_told)
+    assert "<b>" not in page.kept_told.value
+
+
+def test_a_proposals_name_leads_nowhere_else(shop, found, tmp_path):
+    candidate = found.worths[0].candidate
+    for sku in ("../../up", "..", "a/b", "x" * 300, "C:\\x", ""):
+        made = MadeUp.of(Choice.of(found.make), candidate, sku)
+        (file,) = keep(tmp_path, [made])
+        assert file.parent == tmp_path / "proposals" and file.is_file()
+    (tmp_path / "tables").write_text("", "utf-8")
+    with pytest.raises(InputError, match="cannot be written to"):
+        keep(tmp_path / "tables", [made])
+    assert not list(tmp_path.glob("up*")) and not list(tmp_path.parent.glob("up*"))
+
+
+@pytest.mark.long
+def test_what_was_looked_at_stays_after_a_part_is_added(page, shop, tmp_path, monkeypatch):
+    at = [k for _, k in page.list.options][3]
+    near = page.shown[at]
+    monkeypatch.setattr(shop.shop, "folder", tmp_path)
+    page.list.value = next(k for _, k in page.list.options)
+    page.keep.click()
+    page.list.value = at
+    page.kept_parts.press(page.kept_parts.items[0]["name"])
+    assert len(page.added) == 1
+    entry = page.entry
+    assert entry is not None
+    best = min(abs(e.x - near.x) + abs(e.y - near.y) for e in page.shown.values())
+    assert entry.key == at or abs(entry.x - near.x) + abs(entry.y - near.y) == best
+    page.kept_parts.press(page.kept_parts.items[0]["name"])
+    assert len({made.sku for made in page.added}) == 2
 
 
 # ---------------------------------------------------------------- entries, errors, sessions

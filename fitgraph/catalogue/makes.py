@@ -35,6 +35,7 @@ _ENTRIES = (
     "role",
     "process",
     "material",
+    "materials",
     "outside",
     "bore",
     "slot",
@@ -294,6 +295,20 @@ def _work(
     return Workmanship(**found)
 
 
+def _worked(reader: Reader, where: str, listed: object, material: str) -> frozenset[str]:
+    """Return the materials and families that a process can work; by default its own family."""
+    if listed is None:
+        return frozenset({MATERIALS[material].family} if material in MATERIALS else ())
+    if not isinstance(listed, list):
+        reader.fault(where, listed, "is no list", 'Write it like ["aluminium", "steel"]')
+        return frozenset()
+    known = {*MATERIALS, *(m.family for m in MATERIALS.values())}
+    for name in map(str, listed):
+        if name not in known:
+            reader.fault(where, name, "is no material and no family", "See docs/mechanics.md")
+    return frozenset(map(str, listed))
+
+
 def _make(
     reader: Reader, name: str, entry: Mapping[str, Any], joints: tuple[Joint, ...], digits: int
 ) -> Make | None:
@@ -344,6 +359,7 @@ def _make(
         reader.fault(
             f"{where}.material", material, "is no material of the table", "See docs/mechanics.md"
         )
+    worked = _worked(reader, f"{where}.materials", entry.get("materials"), material)
     step = reader.length(f"{where}.step", entry.get("step", "0.05 mm"))
     wall = reader.length(f"{where}.least_wall", entry.get("least_wall", "0 mm"))
     if step <= 0 or wall < 0:
@@ -383,6 +399,7 @@ def _make(
         cost,
         str(entry.get("caution", "")),
         work,
+        worked,
     )
 
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 import asyncio
 import time
 from collections.abc import Callable, Mapping, Sequence
+from dataclasses import replace
 from html import escape
 from typing import Any
 
@@ -22,6 +23,7 @@ from fitgraph.adapters import (
     yields_by_grade,
 )
 from fitgraph.adapters.pairs import pairs
+from fitgraph.errors import InputError
 from fitgraph.lab import adapter_tables as told
 from fitgraph.lab import tables
 from fitgraph.lab.adapter_charts import AdapterChart, frontier_svg, yields_svg
@@ -29,6 +31,7 @@ from fitgraph.lab.adapter_entries import Entry, entries, words_text
 from fitgraph.lab.answering import Answering, Step
 from fitgraph.lab.choices import Choices
 from fitgraph.lab.debounce import Debounce
+from fitgraph.lab.kept_parts import FOLDER, keep, kept
 from fitgraph.lab.look import LABEL, field_layout, grid, heading, html, note, row, style
 from fitgraph.lab.opened import OpenCatalogue
 from fitgraph.lab.session import SessionBar, SessionError, in_kernel, page_address
@@ -96,6 +99,7 @@ class AdapterMap(Answering):
         self.added: tuple[MadeUp, ...] = ()
         self._asked = self._looked = self._tried = 0
         self._wanted = ""
+        self._near: Entry | None = None
         self._holding = True
         self._far = (0, 0)
         self._make_fields(make if make in self.makes else next(iter(self.makes)))
@@ -106,6 +110,7 @@ class AdapterMap(Answering):
         self.session = SessionBar(self, "adapters", key)
         self.children = self._arranged()
         self._watch()
+        self._show_kept()
         with self.at_once(page_address() is not None):
             self.refresh()
 
@@ -124,7 +129,7 @@ class AdapterMap(Answering):
             layout=field_layout(),
         )
         self.material = widgets.Dropdown(
-            options=[(m.title, n) for n, m in MATERIALS.items()],
+            options=[],
             description="Material",
             style=LABEL,
             layout=field_layout(),
@@ -192,6 +197,13 @@ class AdapterMap(Answering):
             layout=widgets.Layout(width="auto"),
         )
 
+        self.keep = widgets.Button(
+            description="Keep the part looked at",
+            disabled=True,
+            tooltip=f"Write it into the folder {FOLDER} beside the catalogue's tables",
+            layout=widgets.Layout(width="auto"),
+        )
+
     def _make_answers(self) -> None:
         self.problems, self.status, self.map_note = html(), html(), html()
         self.details, self.ends = html(), html()
@@ -200,6 +212,9 @@ class AdapterMap(Answering):
         self.trial = html()
         self.taken_out = Choices("Added parts; press one to take it out again")
         self.taken_out.on_press(self._take_out)
+        self.kept_told = html()
+        self.kept_parts = Choices("Kept proposals; press one to try it")
+        self.kept_parts.on_press(self._try_kept)
         self.chart = AdapterChart(self._clicked)
 
     def _arranged(self) -> tuple[widgets.Widget, ...]:
@@ -245,6 +260,14 @@ class AdapterMap(Answering):
             row([self.add, self.add_best]),
             self.taken_out,
             self.trial,
+            heading("Proposals that are kept"),
+            note(
+                f"A file each in the folder {FOLDER} beside the catalogue's tables. They are no "
+                "stock and no part of the catalogue; press one to try it again."
+            ),
+            self.keep,
+            self.kept_told,
+            self.kept_parts,
         )
 
     def _watch(self) -> None:
@@ -260,6 +283,7 @@ class AdapterMap(Answering):
         self.stop_button.on_click(lambda _: self._stop_weighing())
         self.add.on_click(lambda _: self._add_looked_at())
         self.add_best.on_click(lambda _: self._add_best_few())
+        self.keep.on_click(lambda _: self._keep_looked_at())
 
     # ------------------------------------------------------------ state
 
@@ -350,6 +374,9 @@ class AdapterMap(Answering):
 
     def _offer(self, make: Make) -> None:
         vocabulary = self.vocabulary
+        self.material.options = [
+            (m.title, n) for n, m in MATERIALS.items() if make.works(n, m.family)
+        ]
         self.material.value = make.material
         grades = grades_of(make, vocabulary)
         self.grade.options = [(self._classes(make, g), g) for g in grades] or [
@@ -549,11 +576,23 @@ class AdapterMap(Answering):
         self._holding = True
         try:
             self.list.options = options
-            self.list.value = wanted if wanted in self.shown else next(iter(self.shown), None)
+            self.list.value = wanted if wanted in self.shown else self._nearest(wanted)
             self.list.disabled = not options
         finally:
             self._holding = False
         self.look()
+
+    def _nearest(self, wanted: str) -> str | None:
+        """Return what is listed nearest to what was looked at, which is not there any more."""
+        near = self._near
+        if not wanted or near is None or near.key != wanted:
+            return next(iter(self.shown), None)
+        x, y = near.x, near.y
+        return min(
+            self.shown,
+            key=lambda k: abs(self.shown[k].x - x) + abs(self.shown[k].y - y),
+            default=None,
+        )
 
     def _clicked(self, key: str) -> None:
         if key in self.shown and not self.list.disabled:
@@ -571,7 +610,8 @@ class AdapterMap(Answering):
         self._looked += 1
         looked = self._looked
         entry = self.entry
-        self.add.disabled = entry is None or entry.candidate is None
+        self.add.disabled = self.keep.disabled = entry is None or entry.candidate is None
+        self._near = entry or self._near
         if entry is None:
             self._show_nothing()
             return
@@ -701,6 +741,12 @@ class AdapterMap(Answering):
         if self.step is not None:
             self._add(self.step.worths)
 
+    def _name(self, sku: str) -> str:
+        """Return a stock number that no added part has."""
+        taken = {made.sku for made in self.added}
+        numbers = range(len(taken) + 1, 2 * len(taken) + 2)
+        return next(name for n in numbers if (name := f"{sku}-MADE{n}") not in taken)
+
     def _add(self, worths: Sequence[Worth]) -> None:
         with self.in_words(self.problems):
             for worth in worths:
@@ -708,14 +754,48 @@ class AdapterMap(Answering):
                 plain = self.choice
                 if candidate.make.name != plain.make:
                     plain = Choice.of(self.makes[candidate.make.name], in_stock=plain.in_stock)
-                sku = f"{candidate.part.sku}-MADE{len(self.added) + 1}"
+                sku = self._name(candidate.part.sku)
                 self.added = (*self.added, MadeUp.of(plain, candidate, sku))
+            self._wanted = self.list.value or ""
             self.refresh()
 
     def _take_out(self, sku: str) -> None:
         with self.in_words(self.problems):
             self.added = tuple(made for made in self.added if made.sku != sku)
+            self._wanted = self.list.value or ""
             self.refresh()
+
+    # ------------------------------------------------------------ proposals that are kept
+
+    def _keep_looked_at(self) -> None:
+        entry = self.entry
+        if entry is None or entry.candidate is None:
+            return
+        with self.in_words(self.problems):
+            made = MadeUp.of(self.choice, entry.candidate, entry.candidate.part.sku)
+            try:
+                files = keep(self.opened.shop.folder, [made])
+            except InputError as error:
+                self.kept_told.value = tables.wrap(tables.alert(str(error)))
+                return
+            self._show_kept(f"Kept as {FOLDER}/{files[0].name}.")
+
+    def _show_kept(self, told: str = "") -> None:
+        """Show what the folder of proposals holds, and what of it is of no use."""
+        found, problems = kept(self.opened.shop.folder, self.vocabulary)
+        text = f'<p role="status">{escape(told)}</p>' if told else ""
+        text += "".join(tables.alert(problem) for problem in problems)
+        self.kept_told.value = tables.wrap(text or ("" if found else "<p>None is kept yet.</p>"))
+        self.kept_parts.show([{"name": m.sku, "label": f"Try {m.sku}"} for m in found])
+
+    def _try_kept(self, sku: str) -> None:
+        with self.in_words(self.problems):
+            found, _ = kept(self.opened.shop.folder, self.vocabulary)
+            one = next((made for made in found if made.sku == sku), None)
+            if one is not None:
+                self.added = (*self.added, replace(one, sku=self._name(one.sku)))
+                self._wanted = self.list.value or ""
+                self.refresh()
 
     def _try(self) -> None:
         """Show what the added parts change."""

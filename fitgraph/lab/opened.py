@@ -118,7 +118,8 @@ def _states(where: Path | None) -> _States:
     """Return what the system says of a folder's files; something else once one was written to."""
     folder = demo_folder() if where is None else where
     try:
-        found = [(f.name, f.stat()) for f in sorted(folder.iterdir())]
+        # Folders inside hold no table: what is kept there makes a catalogue no other one.
+        found = [(f.name, f.stat()) for f in sorted(folder.iterdir()) if not f.is_dir()]
     except OSError:
         return ()
     return tuple((name, s.st_ino, s.st_size, s.st_mtime_ns) for name, s in found)

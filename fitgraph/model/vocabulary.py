@@ -527,6 +527,8 @@ class Make:
         What it is to be sold for, in minor currency units.
     work : Workmanship
         What a drawing says beside sizes.
+    materials : frozenset of str
+        Identifiers and families that the process can work.
     """
 
     name: str
@@ -548,6 +550,11 @@ class Make:
     cost: CostModel
     caution: str = ""
     work: Workmanship = Workmanship()
+    materials: frozenset[str] = frozenset()
+
+    def works(self, material: str, family: str) -> bool:
+        """Return whether the process can work a material, by its identifier or its family."""
+        return material == self.material or not self.materials.isdisjoint((material, family))
 
 
 @dataclass(frozen=True, slots=True)
