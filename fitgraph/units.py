@@ -430,6 +430,17 @@ _MONEY = re.compile(
 )
 
 
+def hundredth(currency: str) -> str:
+    """Return what a hundredth of a currency is called; empty where that is not known.
+
+    Examples
+    --------
+    >>> hundredth("EUR"), hundredth("GBP"), hundredth("JPY")
+    ('ct', 'p', '')
+    """
+    return next((word for word, of in _HUNDREDTHS.items() if currency in of), "")
+
+
 def _hundredths(words: list[str], currency: str | None) -> bool:
     return len(words) == 1 and currency is not None and currency in _HUNDREDTHS.get(words[0], ())
 

@@ -361,7 +361,7 @@ KINDS = [
     ["A-1", "Steering", "Bar 34.9 OD", "81.50", "3"],
     ["A-2", "Things", "Sedgarth 600", "79.50", "2"],
     ["A-3", "Clothes", "Hat", "19.50", "5"],
-    ["A-4", "Clothes", "Shirt with bar print", "19.50", "5"],
+    ["A-4", "Clothes", "Mug with bar print", "19.50", "5"],
     ["A-5", "Things", "Sedgarth 650", "79.50", "2"],
 ]
 

@@ -25,7 +25,7 @@ from fitgraph.catalogue.findings import (
     shorten,
 )
 from fitgraph.catalogue.load import LONGEST_TEXT, Loaded, load
-from fitgraph.catalogue.tables import read_table
+from fitgraph.catalogue.tables import TOTALS, read_table
 from fitgraph.catalogue.vocabulary_file import FILE as VOCABULARY
 from fitgraph.files import (
     fill_from,
@@ -48,7 +48,7 @@ from fitgraph.intake.mapping import (
 from fitgraph.intake.phrases import FILE as PHRASES
 from fitgraph.intake.phrases import Phrases, Said
 from fitgraph.intake.sources import Sheet
-from fitgraph.intake.values import fixed, said_mass
+from fitgraph.intake.values import fixed, said_mass, said_price
 from fitgraph.mechanics.materials import MATERIALS
 from fitgraph.model import Basis, Vocabulary
 from fitgraph.plain import CsvWriter
@@ -75,6 +75,13 @@ _SHORTENED = re.compile(r"\d(?:[.,]\d+)?E\+\d+", re.IGNORECASE)
 
 #: What people write behind a number of pieces.
 _PIECES = re.compile(r"\s*(?:pcs?|pieces|st(?:k|ück)?|x)\.?$", re.IGNORECASE)
+
+#: What says that a price is of one piece.
+_ONE = re.compile(
+    r"(?:(?:a|per|pro|par|por|je|le|la|/)\s*)?"
+    r"(?:each|ea|1|one|unit|item|pc|pce|pcs|piece|st|stk|stück|stueck|pièce|piece|pieza|unidad|unité)\.?"
+)
+_ONE_BEHIND = re.compile(rf"(?<=[0-9€£$])\s*(?:/\s*)?(?:{_ONE.pattern})$", re.IGNORECASE)
 
 #: Columns that the file of rows set aside has before their own.
 WHY = ("why it was set aside", "how to mend it", "from")
@@ -382,6 +389,11 @@ class _Reader:
                 "Give each part its own stock number, or drop the row",
             )
         titles = [self.cell(cells, [c]) for f in ("name", "text") for c in fields[f]]
+        if any(map(_summed, (typed, *titles[:1]))):
+            return (
+                "looks like a row of sums",
+                "Leave it, or write its title otherwise if it is a part",
+            )
         word = self.cell(cells, fields["role"])
         role, said = self.kind(word, titles, section)
         if not role:
@@ -403,6 +415,7 @@ class _Reader:
         part.maker = self.cell(cells, fields["maker"])[:LONGEST_TEXT]
         part.note = self.cell(cells, fields["note"])[:LONGEST_TEXT]
         self.amounts(part, at, cells, fields)
+        self.pieces(part, at, cells, fields, said)
         self.stuff(part, at, self.cell(cells, fields["material"]), said)
         self.figures(part, at, cells, fields)
         self.words(part, at, said)
@@ -422,6 +435,8 @@ class _Reader:
         if not role:
             alone = [self.read(t, "") for t in titles if t]
             named = {said.role for said in alone if said.role}
+            if (alone and alone[0].other) or (not named and any(s.other for s in alone)):
+                return "", alone
             role = next(iter(named)) if len(named) == 1 else ""
             if not word and section:
                 over = self.meant(section)
@@ -435,6 +450,11 @@ class _Reader:
         """Return why a row is of no kind of part, and how to mend it."""
         doubts = [d for s in said for d in s.doubts if d.startswith("names")]
         beside = f" ({doubts[0]})" if doubts else ""
+        if any(s.other for s in said):
+            return (
+                f"is no part, by its title{beside}",
+                "Leave it, or give its kind in a column if it is one",
+            )
         known = self.said.get(word.casefold()) if word else None
         shown = shorten(word)
         if known == NO_PART:
@@ -472,6 +492,9 @@ class _Reader:
                 try:
                     if means == "mass":
                         plain = said_mass(text, column.decimal, column.unit)
+                    elif means == "price":
+                        each = _ONE_BEHIND.sub("", text)
+                        plain = said_price(each, column.decimal, column.unit)
                     else:
                         plain = fixed(text, column.decimal, column.unit)
                     if means == "price":
@@ -491,6 +514,38 @@ class _Reader:
                     self.doubt(
                         f"no-{means}", at, name, text, f"{error}; it counts as not known", "Mend it"
                     )
+
+    def pieces(
+        self,
+        part: Taken,
+        at: tuple[str, int],
+        cells: Sequence[str],
+        fields: MappingLike[str, list[tuple[str, int, Column]]],
+        said: Sequence[Said],
+    ) -> None:
+        """Tell of how many pieces a price is; one that is of several says nothing of one."""
+        per = self.cell(cells, fields["per"])
+        if per and part.price is not None and not _ONE.fullmatch(per.casefold()):
+            part.price = None
+            self.doubt(
+                "price-of-several",
+                at,
+                fields["per"][0][0],
+                per,
+                "is what its price is of, so the price of one is not known",
+                "Write the price of one",
+            )
+        several = next((s.several for s in said if s.several), "")
+        if several and (part.price is not None or part.mass_g is not None):
+            self.doubt(
+                "several-pieces",
+                at,
+                "",
+                part.name,
+                f"says {several!r}: its price and mass are taken for those of one part of a build",
+                "Write what one costs and weighs, if a build takes one of them",
+                WARNING,
+            )
 
     def stuff(self, part: Taken, at: tuple[str, int], typed: str, said: Sequence[Said]) -> None:
         named = {s.material for s in said if s.material}
@@ -618,6 +673,18 @@ def counted(times: int, thing: str) -> str:
     ('1 row', '1,200 rows')
     """
     return f"{times:,} {thing}{'' if times == 1 else 's'}"
+
+
+def _summed(text: str) -> bool:
+    """Say whether a title is rather that of a sum: "Total bars", "Grand total all".
+
+    Examples
+    --------
+    >>> _summed("Total bars"), _summed("Bars, grand total"), _summed("Totally black bar")
+    (True, True, False)
+    """
+    words = [w.strip(".:*=()") for w in text.casefold().split()]
+    return 0 < len(words) <= 5 and bool(TOTALS & {words[0], words[-1], *words[1:2]})
 
 
 def unknown_kinds(

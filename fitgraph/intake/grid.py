@@ -10,9 +10,13 @@ from dataclasses import dataclass, field, replace
 from fitgraph.catalogue.tables import is_total
 from fitgraph.intake.sources import DATE, Sheet
 from fitgraph.intake.values import decimal_mark
+from fitgraph.units import LENGTH_WORDS, MASS_WORDS, MONEY_WORDS
 
 #: Rows at the head of a table among which the header is looked for.
 _HEAD = 30
+
+#: What a row of units under a header may hold.
+_UNITS = LENGTH_WORDS | MASS_WORDS | MONEY_WORDS | {"pcs", "pc", "pieces", "stk", "stück", "st"}
 
 _NUMBER = re.compile(r"[^\w]*[0-9][0-9.,'\u00a0 ]*[^\d]{0,6}")
 
@@ -154,7 +158,9 @@ def tables(sheet: Sheet, known: Callable[[str], float], header: int | None = Non
                 found[-1] = _joined(found[-1], block)
             continue
         head, body, second = rows[at], block[at + 1 :], None
-        if _goes_on(head, rows[at + 1 : at + 12]):
+        if len(rows) - at > 2 and (united := _with_units(head, rows[at + 1])):
+            head, second, body = united, body[0][0], body[1:]
+        elif _goes_on(head, rows[at + 1 : at + 12]):
             head, second, body = _joined_heads(head, rows[at + 1]), body[0][0], body[1:]
         for begin, end in _beside(head, [cells for _, cells in body], known):
             part = [(number, cells[begin:end]) for number, cells in body]
@@ -173,6 +179,20 @@ def tables(sheet: Sheet, known: Callable[[str], float], header: int | None = Non
 def _width(cells: Sequence[str]) -> int:
     """Return how many cells there are, less blank ones at the end."""
     return next((n for n in range(len(cells), 0, -1) if cells[n - 1].strip()), 0)
+
+
+def _with_units(head: Sequence[str], below: Sequence[str]) -> list[str]:
+    """Return names of columns with the units that stand in a row under them; none where none do."""
+    units = [c.strip().strip("[]()").strip() for c in below]
+    told = [u for u in units if u and u not in "-–—/%"]
+    if len(told) < 2 or not all(u.casefold().rstrip(".") in _UNITS for u in told):
+        return []
+    return [
+        f"{name.strip()} ({units[place]})"
+        if place < len(units) and units[place] in told and name.strip()
+        else name
+        for place, name in enumerate(head)
+    ]
 
 
 def _goes_on(head: Sequence[str], below: Sequence[Sequence[str]]) -> bool:

@@ -12,7 +12,13 @@ from fitgraph.intake.grid import Found
 from fitgraph.intake.mapping import Column, TableMap
 from fitgraph.intake.phrases import Phrases
 from fitgraph.intake.sources import DATE, needed
-from fitgraph.intake.values import UNSAID, decimal_mark, doubtful_masses, fixed
+from fitgraph.intake.values import (
+    UNSAID,
+    decimal_mark,
+    doubtful_masses,
+    doubtful_prices,
+    fixed,
+)
 from fitgraph.mechanics.materials import MATERIALS
 from fitgraph.model import Basis, DimensionKind, Vocabulary
 from fitgraph.units import (
@@ -21,6 +27,7 @@ from fitgraph.units import (
     MONEY_WORDS,
     UnitError,
     folded,
+    hundredth,
     parse_count,
     parse_mass,
     parse_money,
@@ -60,6 +67,11 @@ NAMES: dict[str, tuple[str, ...]] = {
         *("unit price", "vk brutto", "price incl vat", "price gross", "gross price", "pvp"),
         *("bruttopreis", "einzelpreis", "listenpreis", "preis brutto", "preis inkl mwst"),
         *("prix ttc", "prix unitaire", "precio unitario", "prezzo unitario"),
+        *("each", "price each", "price per piece", "stückpreis"),
+    ),
+    "per": (
+        *("per", "price per", "unit of sale", "sold by", "sold per", "uom", "unit", "price unit"),
+        *("einheit", "verkaufseinheit", "preiseinheit", "ve", "unité", "unidad"),
     ),
     "mass": (
         *("mass", "weight", "weight g", "weight kg", "gewicht", "poids", "peso", "net weight"),
@@ -90,6 +102,12 @@ _NO_MONEY = frozenset({"p", "c", "gr", "ft", "fr", "fr.", "lei", "kr.", "a$"})
 _PER = re.compile(
     r"(?:\bper|\bpro|\bpar|\bpor|/)\s*(?!unit|piece|pc\b|each|item|st(?:k|ück)\b|pi[eè]ce|unidad|unité)"
     r"(?:\d+\s*(?:pcs|pieces|st(?:k|ück)?)?|pair|set|dozen|box|m(?:etre|eter)?|paar|paire|par|pack)\b"
+)
+
+#: What prices are of.
+_OF = re.compile(
+    r"(?:(?:per|pro|par|por|je|a)\s)?(?:each|ea|pcs?|pieces?|st|stk|stück|pairs?|paar|paire|par|box|"
+    r"pack|set|dozen|unit|unité|unidad)\b.{0,12}|[1-9][0-9]{0,2}(?:\s?(?:pcs?|st|stk|stück))?"
 )
 
 #: What a number is of, which values alone do not tell.
@@ -299,6 +317,7 @@ def _fits(values: Sequence[str], vocabulary: Vocabulary, phrases: Phrases) -> di
         "material": sum(v.casefold() in MATERIALS for v in values) / len(values)
         or sum(bool(phrases.read(v).material) for v in some) / len(some),
         "stock": _share(values, lambda v: parse_count(fixed(v, mark), 100_000)),
+        "per": sum(bool(_OF.fullmatch(v.casefold())) for v in values) / len(values),
         "note": (1 - numbers) * 0.5,
     }
 
@@ -309,6 +328,7 @@ def _dimensions(
     """Return how well a column goes with each dimension of the vocabulary."""
     found: dict[str, float] = {}
     mark, unit = decimal_mark(values), named_unit(name, "a.size")
+    sized = _sized(values, phrases)
     for path, spec, alike in _words(vocabulary, phrases).near(name):
         plausible = spec.plausible
 
@@ -318,8 +338,11 @@ def _dimensions(
                 return figure
             return figure if plausible[0] <= figure.mid <= plausible[1] else None
 
-        fit = 1.0 if spec.worded else _share(values[:60], reads)
-        found[path] = max(found.get(path, 0.0), 0.75 * alike + 0.25 * fit)
+        fit = (1.0 - sized) if spec.worded else _share(values[:60], reads)
+        score = 0.75 * alike + 0.25 * fit
+        if fit < 0.5 and (spec.worded or (not fit and alike < 1.0)):
+            score *= 0.6  # what stands there is no such size
+        found[path] = max(found.get(path, 0.0), score)
     return found
 
 
@@ -369,6 +392,14 @@ def guess(
             or (score > EXACT and means in NAMES and _fields()[means].alike(name) > 0.95)
             or [m for m, names in _fields().items() if names.alike(name) == 1.0] == [means]
         )
+        if (
+            means == "price"
+            and not taken[name].unit
+            and vocabulary.minor_digits == 2
+            and hundredth(vocabulary.currency)
+            and doubtful_prices(table.column(name))
+        ):
+            taken[name] = replace(taken[name], unit=UNSAID)
         if taken[name].unit == UNSAID:
             sure[name] = False
         used.add(means)
@@ -389,7 +420,12 @@ def guess(
         best = taken.get(name, Column("ignore"))
         likely = [column_as(table, name, m) for m in others[:6] if scores[name][m] > 0.35]
         if best.unit == UNSAID:
-            likely[:0] = [replace(best, unit=unit) for unit in ("g", "kg")]
+            units = (
+                ("g", "kg")
+                if best.means == "mass"
+                else (vocabulary.currency, hundredth(vocabulary.currency))
+            )
+            likely[:0] = [replace(best, unit=unit) for unit in units]
         if best.means == "ignore" and samples[name]:
             # A size of which the name does not say where it is measured.
             paths = _words(vocabulary, phrases).measured(name)
@@ -417,6 +453,8 @@ def _scores(
         means: 0.62 * near + 0.38 * fits.get(means, 0.0) + (0.12 if near == 1.0 else 0.0)
         for means, near in alike.items()
     }
+    if alike["per"] < 0.9 or fits.get("per", 0.0) < 0.8:
+        mine["per"] = 0.0
     named = not re.fullmatch(r"column [A-Z]{1,3}", name)
     for means in _AMOUNTS:
         # Numbers under a strange name may be anything; a size is no price.
@@ -424,6 +462,8 @@ def _scores(
         if strange or (named_unit(name, "a.size") not in ("", "in") and alike[means] < 1.0):
             mine[means] = min(mine[means], _LEAST - 0.01)
     mine.update(_dimensions(name, values, vocabulary, phrases))
+    if max(alike["name"], alike["text"]) < _NAMED and (sized := _sized(values, phrases)) >= 0.5:
+        mine["text"] = max(mine["text"], 0.7 + 0.1 * sized)
     other = _others().alike(name)
     if not values:
         mine["ignore"] = 1.0
@@ -434,6 +474,12 @@ def _scores(
     else:
         mine["ignore"] = 0.9 * other
     return mine
+
+
+def _sized(values: Sequence[str], phrases: Phrases) -> float:
+    """Return the share of cells that tell sizes in words, like "OD 34.9"."""
+    some = values[:40]
+    return sum(map(phrases.sized, some)) / len(some) if some else 0.0
 
 
 def _two_sizes(means: str, of: Mapping[str, float]) -> bool:

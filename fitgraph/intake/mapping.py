@@ -21,6 +21,7 @@ FIELDS = {
     "role": "kind of part",
     "maker": "maker",
     "price": "selling price",
+    "per": "what the price is of: each, a pair, a box of 10",
     "mass": "mass",
     "material": "material",
     "stock": "pieces held",

@@ -43,6 +43,20 @@ _ALONE = re.compile(rf"(?<![\w.,/]){SIZE}(?![\w/]|[.,][0-9])")
 _TOGETHER = re.compile(
     r"(?<![\w.,/])(?:[0-9]+[\s-])?[0-9][0-9.,]*\s?(?:[x×/]\s?[0-9][0-9.,]*)+(?:\s?mm\b)?(?!\w)"
 )
+#: What stands between a part and what it is for, or comes with.
+_BESIDE = re.compile(
+    r"(?:\b(?:for|für|pour|para|per|with|mit|avec|con|incl|including|inkl|inklusive)\b\.?|\bw/)"
+    r"\s*(?:\S+\s+){0,2}$",
+    re.IGNORECASE,
+)
+_MORE = r"(?:[2-9]|[1-9][0-9]{1,2})"
+#: What says that a title is of several pieces.
+_SEVERAL = re.compile(
+    rf"(?<![\w.,/-])(?:(?:set|sets|pack|packs|box|bag|lot|jeu|juego|satz|packung)\s(?:of|de|von|à)\s{_MORE}"
+    rf"|{_MORE}(?:er)?[\s-]?(?:pack|packs|pcs|pieces|pièces|piezas|stück|stk|set|satz)"
+    rf"|(?:pack|set|satz)\s?à\s?{_MORE}|{_MORE}\s?(?:x|×)(?=\s[^\W\d_]))(?![\w/])\.?",
+    re.IGNORECASE,
+)
 
 
 @dataclass(frozen=True, slots=True)
@@ -56,6 +70,8 @@ class Phrase:
         go before figures that words mean.
     role : str
         The role they name; empty where they name none.
+    other : bool
+        Whether they name a thing that is no part, whatever part is named beside: a bag for forks.
     of : frozenset of str
         Roles in whose texts they count; all where empty.
     material : str
@@ -82,6 +98,7 @@ class Phrase:
     adds: tuple[float, float] | None = None
     needs: str = ""
     leads: bool | None = None
+    other: bool = False
 
     def figure(self, size: str) -> str:
         """Return the figure that a size in this phrase means."""
@@ -103,12 +120,18 @@ class Said:
         The figure and the words it was read from, by ``feature.dimension`` or ``feature``.
     doubts : tuple of str
         What could be meant in two ways, or is a size without a meaning.
+    other : str
+        The words that name a thing that is no part.
+    several : str
+        The words that say that it is more than one piece.
     """
 
     role: str = ""
     material: str = ""
     figures: Mapping[str, tuple[str, str]] = field(default_factory=dict)
     doubts: tuple[str, ...] = ()
+    other: str = ""
+    several: str = ""
 
 
 def _pattern(words: str) -> re.Pattern[str]:
@@ -193,7 +216,7 @@ class Phrases:
         return [self.phrases[n] for n in sorted(places)]
 
     def _entry(self, where: str, entry: Mapping[str, Any]) -> Iterator[tuple[str, Phrase]]:
-        known = {"say", "role", "of", "material", "sets", "reads", "adds", "ignore"}
+        known = {"say", "role", "of", "material", "sets", "reads", "adds", "ignore", "other"}
         if not isinstance(entry, Mapping) or set(entry) - known:
             raise _bad(where, entry, "has an unknown entry", f"Use {', '.join(sorted(known))}")
         say = entry.get("say", [])
@@ -235,6 +258,7 @@ class Phrases:
                     *(_pattern(words), role, of, material, dict(sets), reads, adds),
                     needs=max(pieces, key=len),
                     leads=leads if leads != ends else None,
+                    other=entry.get("other") is True,
                 ),
             )
 
@@ -282,28 +306,29 @@ class Phrases:
         roles: dict[str, tuple[int, int]] = {}
         if not role:
             for phrase in phrases:
-                match = phrase.pattern.search(plain) if phrase.role else None
+                match = phrase.pattern.search(plain) if phrase.role or phrase.other else None
                 if match and not any(taken[match.start() : match.end()]):
-                    roles.setdefault(phrase.role, match.span())
+                    roles.setdefault("" if phrase.other else phrase.role, match.span())
                     taken[match.start() : match.end()] = [True] * (match.end() - match.start())
             if len(roles) > 1:
                 # "clamp for bars": the kind of part is named before what it is for.
                 first = min(roles, key=lambda r: roles[r])
                 behind = plain[: min(s for r, (s, _) in roles.items() if r != first)]
-                if re.search(
-                    r"(?:\bfor|\bfür|\bpour|\bpara|\bper|\bwith|\bmit)\s+(?:\S+\s+){0,2}$",
-                    behind,
-                    re.IGNORECASE,
-                ):
+                if _BESIDE.search(behind):
                     roles = {first: roles[first]}
             role = next(iter(roles)) if len(roles) == 1 else ""
         doubts = []
-        if len(roles) > 1:
-            doubts.append(f"names {' and '.join(sorted(roles))}")
+        other = plain[slice(*roles[""])] if "" in roles else ""
+        if len(roles) > 1 or other:
+            named = sorted(r for r in roles if r)
+            doubts.append(f"names {' and '.join([*named, *([repr(other)] if other else [])])}")
         materials: set[str] = set()
         figures: dict[str, dict[str, str]] = {}
         worded: dict[str, dict[str, str]] = {}
         taken = [False] * len(plain)
+        several = _SEVERAL.search(plain)
+        if several:
+            taken[several.start() : several.end()] = [True] * (several.end() - several.start())
         if role:
             phrases, torn = self._one_way(phrases, plain, role)
         else:  # sizes mean something of a kind of part only
@@ -351,7 +376,14 @@ class Phrases:
         material = next(iter(materials)) if len(materials) == 1 else ""
         if len(materials) > 1:
             doubts.append(f"names {' and '.join(sorted(materials))}")
-        return Said(role, material, told, tuple(doubts))
+        pieces = several[0].strip() if several else ""
+        return Said(role, material, told, tuple(doubts), other, pieces)
+
+    def sized(self, text: str) -> bool:
+        """Say whether a text tells a size in words, as "OD 34.9" does, of whatever part."""
+        plain = " ".join(folded(text).split())
+        likely = (p for p in self._likely(plain.lower()) if p.reads and p.needs)
+        return any(p.pattern.search(plain) for p in likely)
 
     def _one_way(
         self, phrases: Sequence[Phrase], plain: str, role: str

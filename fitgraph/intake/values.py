@@ -28,8 +28,12 @@ _DAY = re.compile(
 )
 
 
-#: The unit of a column of masses of which nobody can say whether they are grams or kilograms.
+#: The unit of a column of which nobody can say: grams or kilograms, whole units of money or
+#: hundredths.
 UNSAID = "?"
+
+#: Bare prices in the middle of a column from which on they may be hundredths.
+_MANY = 1000
 
 #: Bare masses below this many may be kilograms.
 _FEW = 20.0
@@ -53,6 +57,40 @@ def doubtful_masses(values: Iterable[str], mark: str) -> bool:
     """
     bare = [n for v in values if v.strip() and (n := _bare_mass(v, mark)) is not None and n > 0]
     return bool(bare) and (median(bare) < _FEW or any(n < _FEW and n % 1 for n in bare))
+
+
+def doubtful_prices(values: Iterable[str]) -> bool:
+    """Say whether the prices of a column may be hundredths: bare whole numbers, all of them large.
+
+    Examples
+    --------
+    >>> doubtful_prices(["7990", "990", "1990"]), doubtful_prices(["79", "9", "19"])
+    (True, False)
+    >>> doubtful_prices(["7990", "990", "1990.00"])
+    False
+    """
+    bare = [v.strip() for v in values if v.strip()]
+    whole = [int(v) for v in bare if re.fullmatch(r"[0-9]{1,9}", v)]
+    return len(bare) > 2 and len(whole) == len(bare) and median(whole) >= _MANY
+
+
+def said_price(text: str, mark: str, unit: str) -> str:
+    """Return a price as it means one thing only.
+
+    Raises
+    ------
+    UnitError
+        If it may be hundredths.
+    """
+    if unit != UNSAID:
+        return fixed(text, mark, unit)
+    plain = fixed(text, mark)
+    if re.fullmatch(r"[0-9]+", plain):
+        raise UnitError(
+            f"can mean {plain}.00 or {int(plain) / 100:.2f}; write the decimals, or the unit into "
+            "the column's name or into the mapping"
+        )
+    return plain
 
 
 def said_mass(text: str, mark: str, unit: str) -> str:

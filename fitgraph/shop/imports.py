@@ -39,7 +39,7 @@ def meaning(column: Meant) -> str:
 def told(column: Meant) -> str:
     """Return what a column is taken for, in a sentence."""
     if column.unit == UNSAID:
-        return "in g or in kg?"
+        return "in g or in kg?" if column.means == "mass" else "whole, or in hundredths?"
     return FIELDS.get(column.means, "a size")
 
 
