@@ -843,3 +843,32 @@ def test_a_diameter_of_which_nobody_says_where_it_is_measured_is_asked(tmp_path:
     assert choice.column == "Diameter (mm)" and choice.taken.means == "ignore"
     offered = {c.means: c.unit for c in choice.options}
     assert offered.pop("ignore") == "" and set(offered.values()) == {"mm"} and len(offered) > 2
+
+
+@pytest.mark.parametrize(
+    "typed, price",
+    [("19.91", 1991), ("81", 8100), ("12.50 ea", 1250), ("€12.50 each", 1250), ("7 € / St.", 700)],
+)
+def test_a_price_of_each_is_the_price(tmp_path: Path, typed: str, price: int) -> None:
+    rows = [["Item no", "Title", "Price"], ["A-1", "Bar", typed], ["A-2", "Bar two", "9.95"]]
+    report = taken(csv_file(tmp_path / "list.csv", rows), tmp_path / "shop")
+    assert report.intake.parts[0].price == price
+
+
+@pytest.mark.parametrize(
+    "title, sizes",
+    [
+        ("Wheels set of 2 110 x 24", {"tyre.diameter": "110"}),
+        ("Wheels 110 set", {"tyre.diameter": "110"}),
+        ("2 x wheel 120x24", {"tyre.diameter": "120"}),
+        ("Clamp 2-pack for 34.9 bars", {"bore.diameter": "34.9"}),
+        ("Clamp 2 bolts for 34.9 bars", {"bore.diameter": "34.9", "bolts.count": "2"}),
+    ],
+)
+def test_numbers_of_pieces_are_no_sizes(tmp_path: Path, title: str, sizes: dict[str, str]) -> None:
+    rows = [["Item no", "Title", "Price"], ["A-1", title, "9.95"], ["A-2", "Bar", "9.95"]]
+    report = taken(csv_file(tmp_path / "list.csv", rows), tmp_path / "shop")
+    (part, _) = report.intake.parts
+    assert {path: value for path, (value, _, _) in part.figures.items()} == sizes
+    several = title not in ("Wheels 110 set", "Clamp 2 bolts for 34.9 bars")
+    assert [f.code for f in report.intake.findings] == ["several-pieces"] * several

@@ -77,11 +77,12 @@ _SHORTENED = re.compile(r"\d(?:[.,]\d+)?E\+\d+", re.IGNORECASE)
 _PIECES = re.compile(r"\s*(?:pcs?|pieces|st(?:k|ück)?|x)\.?$", re.IGNORECASE)
 
 #: What says that a price is of one piece.
-_ONE = re.compile(
+_EACH = (
     r"(?:(?:a|per|pro|par|por|je|le|la|/)\s*)?"
-    r"(?:each|ea|1|one|unit|item|pc|pce|pcs|piece|st|stk|stück|stueck|pièce|piece|pieza|unidad|unité)\.?"
+    r"(?:each|ea|one|unit|item|pc|pce|piece|st|stk|stück|stueck|pièce|pieza|unidad|unité)\.?"
 )
-_ONE_BEHIND = re.compile(rf"(?<=[0-9€£$])\s*(?:/\s*)?(?:{_ONE.pattern})$", re.IGNORECASE)
+_ONE = re.compile(rf"{_EACH}|1(?:\s?(?:{_EACH}|pcs))?")
+_ONE_BEHIND = re.compile(rf"(?<=[0-9€£$])\s*{_EACH}$", re.IGNORECASE)
 
 #: Columns that the file of rows set aside has before their own.
 WHY = ("why it was set aside", "how to mend it", "from")

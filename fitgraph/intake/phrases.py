@@ -49,12 +49,15 @@ _BESIDE = re.compile(
     r"\s*(?:\S+\s+){0,2}$",
     re.IGNORECASE,
 )
-_MORE = r"(?:[2-9]|[1-9][0-9]{1,2})"
+#: Numbers of pieces in a pack, and of what is counted before its name.
+_PACKED, _FEW = r"(?:[2-9]|[1-9][0-9]|100)", r"(?:[2-9]|1[0-2])"
+_PACKS, _OF = r"(?:set|pack|box|bag|lot|jeu|juego|satz|packung)", r"(?:of|de|von|à)"
 #: What says that a title is of several pieces.
 _SEVERAL = re.compile(
-    rf"(?<![\w.,/-])(?:(?:set|sets|pack|packs|box|bag|lot|jeu|juego|satz|packung)\s(?:of|de|von|à)\s{_MORE}"
-    rf"|{_MORE}(?:er)?[\s-]?(?:pack|packs|pcs|pieces|pièces|piezas|stück|stk|set|satz)"
-    rf"|(?:pack|set|satz)\s?à\s?{_MORE}|{_MORE}\s?(?:x|×)(?=\s[^\W\d_]))(?![\w/])\.?",
+    rf"(?<![\w.,/-])(?:{_PACKS}s?\s?{_OF}\s{_PACKED}"
+    rf"|{_FEW}(?:er)?[\s-]?(?:set|satz|packs?)"
+    rf"|{_PACKED}(?:er)?[\s-]?(?:pcs|pieces|pièces|piezas|stück|stk)"
+    rf"|{_FEW}\s?[x×](?=\s[^\W\d_]))(?![\w/])",
     re.IGNORECASE,
 )
 
