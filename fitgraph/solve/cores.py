@@ -20,6 +20,7 @@ References
 
 from __future__ import annotations
 
+import contextlib
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from typing import Any
@@ -38,6 +39,7 @@ from fitgraph.solve.limits import count_within
 from fitgraph.solve.passes import Demands, Message, Passes
 from fitgraph.solve.plan import Plan, TooWideError
 from fitgraph.solve.query import Query
+from fitgraph.solve.ranked import best_of
 from fitgraph.solve.rows import Members, Rows
 
 Ints = npt.NDArray[np.intp]
@@ -46,6 +48,9 @@ Bools = npt.NDArray[np.bool_]
 
 #: Cores up to which they are listed.
 MOST_LISTED = 200_000
+
+#: Bytes that a pass along the plan of cores may need.
+_NARROW = float(1 << 25)
 
 #: Halvings of the weight of mass against price, to both sides.
 _HALVINGS = 3
@@ -62,18 +67,22 @@ def core_plan(query: Query, *, certain: bool = True) -> Plan:
     Raises
     ------
     TooWideError
-        If a pass would need more memory than the ceiling, even over the classes that the query
-        lets in.
+        If that makes the plan so wide, even over the classes that the query lets in, that a
+        pass would take minutes: of parts that are all measured one by one hardly two cores are
+        alike, and there are millions.
     """
     space, late = query.space, deciding(query)
     if late == frozenset(space.roles):
         return space.plan(certain=certain)
-    try:
-        return space.plan(certain=certain, late=late)
-    except TooWideError:
-        weights = query.weights(query.mask(certain=certain))
-        domains = {r: np.flatnonzero(w) for r, w in weights.items()}
-        return space.narrow_plan(domains, certain=certain, late=late)
+    with contextlib.suppress(TooWideError):
+        plan = space.plan(certain=certain, late=late)
+        if plan.bytes <= _NARROW:
+            return plan
+    weights = query.weights(query.mask(certain=certain))
+    domains = {r: np.flatnonzero(w) for r, w in weights.items()}
+    plan = space.narrow_plan(domains, certain=certain, late=late)
+    replace(plan, ceiling=_NARROW).refuse(plan.bytes)
+    return plan
 
 
 def _projected(plan: Plan, passes: Passes, late: frozenset[str]) -> dict[int, Message]:
@@ -685,17 +694,21 @@ def best_builds(query: Query, *, sort: str, limit: int) -> list[Build]:
         How many.
     """
     space = query.space
-    try:
-        plan = core_plan(query)
-    except TooWideError:
-        plan = space.plan(certain=True)
-    found, points = k_best(
-        plan, space.class_of, query.mask(certain=True), criteria_of(query, sort), limit
-    )
+    found, points = _best(query, query.mask(certain=True), criteria_of(query, sort), limit)
     return [
         make_build(space, query, {r: int(o[n]) for r, o in found.items()})
         for n in range(len(points))
     ]
+
+
+def _best(
+    query: Query, lets: Mapping[str, Bools], criteria: Criteria, limit: int, *, certain: bool = True
+) -> tuple[dict[str, Ints], Floats]:
+    """Return the best builds: along the plan of cores, which is at hand, unless it is wide."""
+    space = query.space
+    with contextlib.suppress(TooWideError):
+        return k_best(core_plan(query, certain=certain), space.class_of, lets, criteria, limit)
+    return best_of(space, lets, criteria, limit, certain=certain)
 
 
 #: What the extremes of a query's builds are extremes of, and which end.
@@ -727,8 +740,7 @@ def extreme(query: Query, which: str, *, certain: bool = True) -> tuple[int, flo
     for role in query.lets:
         own = np.array([query.price[role], query.tenths[role]])
         costs[role] = np.vstack([sign * own[row], own])
-    plan = core_plan(query, certain=certain)
-    found = k_best(plan, query.space.class_of, lets, Criteria(costs, limits_of(query)), 1)
+    found = _best(query, lets, Criteria(costs, limits_of(query)), 1, certain=certain)
     if not len(found[1]):
         return None
     return round(float(found[1][0, 1])), float(found[1][0, 2])
