@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING
 from fitgraph.catalogue.figures import parse_figure
 from fitgraph.catalogue.findings import WARNING, Finding
 from fitgraph.model import Basis, Vocabulary
-from fitgraph.units import UnitError, show_money
+from fitgraph.units import UnitError, show_mass, show_money
 
 if TYPE_CHECKING:
     from fitgraph.intake.build import Taken
@@ -33,6 +33,7 @@ def across(parts: Sequence[Taken], vocabulary: Vocabulary) -> Iterator[Finding]:
         Its currency shows prices.
     """
     yield from _prices(parts, vocabulary)
+    yield from _masses(parts, vocabulary)
     yield from _twins(parts)
     yield from _inches(parts)
 
@@ -63,6 +64,28 @@ def _prices(parts: Sequence[Taken], vocabulary: Vocabulary) -> Iterator[Finding]
                 WARNING,
                 "price-far",
             )
+
+
+def _masses(parts: Sequence[Taken], vocabulary: Vocabulary) -> Iterator[Finding]:
+    kin: dict[str, list[tuple[Taken, float]]] = defaultdict(list)
+    for part in parts:
+        if part.mass_g is not None:
+            kin[part.role].append((part, part.mass_g))
+    for role, of in kin.items():
+        usual = median(mass for _, mass in of)
+        for part, mass in of if len(of) >= _KIN else ():
+            if not usual / FAR <= mass <= usual * FAR:
+                yield Finding(
+                    part.source,
+                    part.row,
+                    "mass",
+                    show_mass(mass),
+                    f"is far from what a {vocabulary.roles[role].title} weighs here "
+                    f"({show_mass(usual)} in the middle)",
+                    "Check the mass and its unit",
+                    WARNING,
+                    "mass-far",
+                )
 
 
 def _twins(parts: Sequence[Taken]) -> Iterator[Finding]:

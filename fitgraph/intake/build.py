@@ -61,6 +61,9 @@ ASIDE, ASIDE_BEFORE = "set-aside.csv", "set-aside-before.csv"
 #: The page that an import leaves in its folder.
 PAGE = "import.html"
 
+#: A shop's parts are lighter; more is a column of grams among kilograms.
+_HEAVIEST_G = 1e5
+
 #: Titles that are shown beside a word for a kind that is not known.
 _SAMPLES = 3
 
@@ -500,13 +503,15 @@ class _Reader:
                         plain = fixed(text, column.decimal, column.unit)
                     if means == "price":
                         price = parse_money(plain, words.minor_digits, words.currency)
-                        if not 0 <= price <= 10**12:
+                        if not 0 < price <= 10**12:
                             raise UnitError("is out of range; write what it costs")
                         part.price = price
                     elif means == "mass":
                         mass = parse_mass(plain)
-                        if not 0 < mass <= 1e9:
-                            raise UnitError("is out of range; write what it weighs")
+                        if not 0 < mass <= _HEAVIEST_G:
+                            raise UnitError(
+                                "is out of range (0 to 100 kg); write what it weighs, with its unit"
+                            )
                         part.mass_g = mass
                     else:
                         pieces = _PIECES.sub("", plain)

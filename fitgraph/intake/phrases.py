@@ -49,6 +49,11 @@ _BESIDE = re.compile(
     r"\s*(?:\S+\s+){0,2}$",
     re.IGNORECASE,
 )
+#: What denies the words behind it, where no phrase holds both.
+_DENIED = re.compile(
+    r"(?:\b(?:no|non|not|un|without|ohne|nicht|kein|keine|sans|pas|sin)\b|\bw/o)[\s-]*$",
+    re.IGNORECASE,
+)
 #: Numbers of pieces in a pack, and of what is counted before its name.
 _PACKED, _FEW = r"(?:[2-9]|[1-9][0-9]|100)", r"(?:[2-9]|1[0-2])"
 _PACKS, _OF = r"(?:set|pack|box|bag|lot|jeu|juego|satz|packung)", r"(?:of|de|von|à)"
@@ -347,6 +352,11 @@ class Phrases:
                     continue
                 taken[match.start() : match.end()] = [True] * (match.end() - match.start())
                 if phrase.role and not phrase.sets:
+                    continue
+                if (phrase.sets or phrase.reads or phrase.material) and (
+                    denied := _DENIED.search(plain[: match.start()])
+                ):
+                    doubts.append(f"has {plain[denied.start() : match.end()]!r}, which denies it")
                     continue
                 if phrase.material:
                     materials.add(phrase.material)

@@ -238,10 +238,12 @@ def _text_sheet(text: str, source: str) -> Sheet:
             lines[at] = ""
     delimiter = delimiter or _delimiter(lines[skip : skip + _SAMPLE])
     rows: list[tuple[int, list[Any]]] = []
+    opens = re.compile(rf'(?:^|{re.escape(delimiter)})"')
     at = skip
     while at < len(lines):
         line = lines[at]
-        if '"' not in line:
+        # A quotation mark inside a cell stands for itself: 1 1/8" steerer.
+        if '"' not in line or not opens.search(line):
             rows.append((at + 1, line.split(delimiter)))
             at += 1
             continue
