@@ -45,9 +45,9 @@ from fitgraph.draw.drafting import drawing
 from fitgraph.draw.drafting_dxf import write_dxf
 from fitgraph.draw.drafting_items import (
     Area,
-    Fill,
+    FilledTriangle,
     Label,
-    Line,
+    LineKind,
     Measure,
     Stroke,
     cut,
@@ -239,8 +239,8 @@ def test_a_saved_catalogue_reads_back(demo: Catalogue, made: Sheet, tmp_path: Pa
 
 
 def test_lines_are_wide_and_narrow_two_to_one(made: Sheet) -> None:
-    assert Line.OUTLINE.width == 2 * Line.THIN.width == 2 * Line.CENTRE.width
-    assert Line.CENTRE.dashes and not Line.OUTLINE.dashes
+    assert LineKind.OUTLINE.width == 2 * LineKind.THIN.width == 2 * LineKind.CENTRE.width
+    assert LineKind.CENTRE.dashes and not LineKind.OUTLINE.dashes
     areas = [i for i in drawing(made).items if isinstance(i, Area)]
     assert len(areas) == 2
     for area in areas:
@@ -262,7 +262,7 @@ def test_dimensions_measure_what_they_say(which: str, request: pytest.FixtureReq
     for m in measures:
         across = abs(m.y2 - m.y1) if m.upright else abs(m.x2 - m.x1)
         lengths[m.text] = across / sketch.scale
-        assert sum(isinstance(piece, Fill) for piece in drawn(m)) == 2
+        assert sum(isinstance(piece, FilledTriangle) for piece in drawn(m)) == 2
     for text, length in lengths.items():
         assert float(text.removeprefix("Ø").split()[0]) == pytest.approx(length)
     wanted = {s.nominal for s in of.sizes}
@@ -411,7 +411,7 @@ def test_the_frame_speaks_of_the_outside_and_the_datum_of_the_bore(made: Sheet) 
         next(m for m in items if isinstance(m, Measure) and m.text == f"Ø{size:g} {klass}")
         for size, klass in ((31.8, "h9"), (25.4, "H9"))
     )
-    fills = [i for i in items if isinstance(i, Fill)]
+    fills = [i for i in items if isinstance(i, FilledTriangle)]
     tips = {(round(f.corners[0][0], 3), round(f.corners[0][1], 3)) for f in fills}
     assert (round(outside.at, 3), round(max(outside.y1, outside.y2), 3)) in tips
     feet = [f for f in fills if f.corners[0][1] == f.corners[1][1] > f.corners[2][1]]

@@ -26,7 +26,7 @@ import fitgraph.solve.engine
 from fitgraph.catalogue import demo_folder
 from fitgraph.cli import main, output
 from fitgraph.cli import notebooks as lab_command
-from fitgraph.cli.options import Sort, Wish, Work
+from fitgraph.cli.options import Sort, Wish, WorkOn
 from fitgraph.explain import Prefer
 from fitgraph.explain.requested import Listed, list_builds
 from fitgraph.report import as_text
@@ -280,7 +280,7 @@ def test_no_certain_build_says_how_many_are_possible(plugs: Path) -> None:
 
 def test_choices_are_those_of_the_engine() -> None:
     assert tuple(s.value for s in Sort) == SORTS
-    assert [w.value for w in Work] == [s.value for s in Services]
+    assert [w.value for w in WorkOn] == [s.value for s in Services]
     assert {w.value for w in Wish} == {p.value for p in Prefer}
 
 

@@ -21,7 +21,7 @@ from fitgraph.explain import Explainer, network
 from fitgraph.explain.buckets import Least
 from fitgraph.explain.changes import applied
 from fitgraph.explain.conflicts import Conflict, minimal_conflicts, minimal_drops
-from fitgraph.explain.elements import JOINT, Question, of_parts
+from fitgraph.explain.elements import JOINT, AskedElements, of_parts
 from fitgraph.explain.kinds import Kinds
 from fitgraph.explain.transversals import bits, minimal, minimal_transversals
 from fitgraph.model import Verdict
@@ -48,11 +48,11 @@ def named(seed: int, parts: int = 16) -> list[str]:
     return [of[int(rng.integers(len(of)))].sku for of in chosen]
 
 
-def asked(seed: int, parts: int = 16) -> Question:
+def asked(seed: int, parts: int = 16) -> AskedElements:
     return of_parts(explainer().space, explainer()._named(named(seed, parts), {}))
 
 
-def left(question: Question, dropped: Sequence[int], *, certain: bool) -> list[bool]:
+def left(question: AskedElements, dropped: Sequence[int], *, certain: bool) -> list[bool]:
     """Say by one pass over all builds whether any is left when each of some sets goes."""
     space = question.space
     plan = space.plan(certain=certain)
@@ -65,13 +65,13 @@ def left(question: Question, dropped: Sequence[int], *, certain: bool) -> list[b
     return [bool(total > 0) for total in passes.totals()]
 
 
-def members(question: Question, conflicts: Iterable[Conflict]) -> list[int]:
+def members(question: AskedElements, conflicts: Iterable[Conflict]) -> list[int]:
     """Return the elements of conflicts as bits, without joints."""
     place = {(e.kind, e.role): 1 << n for n, e in enumerate(question.elements)}
     return [sum(place[e.kind, e.role] for e in c.elements if e.kind != JOINT) for c in conflicts]
 
 
-def holds(kinds: Kinds, question: Question, member: int, joints: Iterable[str]) -> bool:
+def holds(kinds: Kinds, question: AskedElements, member: int, joints: Iterable[str]) -> bool:
     """Say by bucket elimination whether some elements and joints can hold together."""
     wanted = set(joints)
     every = (1 << len(question.elements)) - 1

@@ -33,7 +33,7 @@ from fitgraph.files import (
 )
 from fitgraph.model import Part
 from fitgraph.practice import progress as kept
-from fitgraph.practice.leitner import Card
+from fitgraph.practice.leitner import TopicCard
 from fitgraph.practice.progress import Progress, Round
 from fitgraph.solve import Request, TreeEngine
 from fitgraph.solve.query import ask
@@ -137,7 +137,7 @@ def test_notebooks(tmp_path: Path) -> None:
 
 def test_progress_of_a_learner(tmp_path: Path) -> None:
     day = datetime.date(2026, 3, 1)
-    cards = {f"topic {n}": Card(2, day, n, 1) for n in range(300)}
+    cards = {f"topic {n}": TopicCard(2, day, n, 1) for n in range(300)}
     old = Progress("Quill", cards, (Round(1, day, 3, 5),))
     new = replace(old, rounds=(*old.rounds, Round(2, day, 4, 5)))
 
@@ -208,8 +208,8 @@ def practise(folder: str, topic: str, answers: int) -> None:
     day = datetime.date(2026, 3, 1)
     for n in range(answers):
         before = mine
-        card = mine.cards.get(topic, Card(1, day, 0, 0))
-        shared = mine.cards.get("shared", Card(1, day, 0, 0))
+        card = mine.cards.get(topic, TopicCard(1, day, 0, 0))
+        shared = mine.cards.get("shared", TopicCard(1, day, 0, 0))
         cards = {
             **mine.cards,
             topic: replace(card, right=card.right + 1),
@@ -253,7 +253,7 @@ def test_names_that_differ_keep_different_files(tmp_path: Path) -> None:
     assert len(files) == len(names)
     assert kept.file_of(tmp_path, "  QUILL ") == kept.file_of(tmp_path, "quill")
     for n, name in enumerate(names):
-        kept.save(tmp_path, Progress(name, {"t": Card(1, datetime.date(2026, 3, 1), n, 0)}))
+        kept.save(tmp_path, Progress(name, {"t": TopicCard(1, datetime.date(2026, 3, 1), n, 0)}))
     for n, name in enumerate(names):
         assert kept.load(tmp_path, name).cards["t"].right == n
 

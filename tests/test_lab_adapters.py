@@ -54,7 +54,7 @@ from fitgraph.lab.adapter_charts import LOOKS, diameter_px
 from fitgraph.lab.adapter_entries import Kind
 from fitgraph.lab.kept_parts import keep, kept
 from fitgraph.lab.session import SessionError
-from fitgraph.lab.weighing import Choice, MadeUp
+from fitgraph.lab.weighing import ChangedMake, MadeUp
 from fitgraph.mechanics.materials import MATERIALS
 from fitgraph.mechanics.rules import RULES
 from fitgraph.model import Catalogue, Presence, Verdict
@@ -456,12 +456,12 @@ def test_weighing_can_be_stopped_and_begun_again(shop):
 def test_a_choice_is_the_make_that_it_says(shop):
     vocabulary = shop.catalogue.vocabulary
     for make in vocabulary.makes.values():
-        assert Choice.of(make).variant(vocabulary) == make
+        assert ChangedMake.of(make).variant(vocabulary) == make
 
 
 def test_a_made_up_part_is_made_up_again(found, shop):
     candidate = found.worths[1].candidate
-    made = MadeUp.of(Choice.of(found.make), candidate, candidate.part.sku)
+    made = MadeUp.of(ChangedMake.of(found.make), candidate, candidate.part.sku)
     again = MadeUp.read(made.plain())
     assert again == made
     assert again.part(shop.catalogue.vocabulary) == candidate.part

@@ -38,7 +38,7 @@ from fitgraph.stock import (
     Coverage,
     Restocking,
     Standing,
-    Tally,
+    StandingTally,
     coverage,
     coverage_then,
     grouping_names,
@@ -209,7 +209,7 @@ def test_files_hold_every_row(page, served):
     weights = {s.word: 0.0 for s in Standing}
     for row in rows:
         weights[row[heads.index("standing")]] += float(row[heads.index("count")])
-    assert Tally(tuple(weights[s.word] for s in Standing)) == served.total
+    assert StandingTally(tuple(weights[s.word] for s in Standing)) == served.total
 
 
 def test_names_of_groups_are_explained_where_they_stand(shop, page):

@@ -9,15 +9,15 @@ from hypothesis import strategies as st
 from scipy import stats
 
 from fitgraph.mechanics import stackup
-from fitgraph.mechanics.stackup import Link, Pair
+from fitgraph.mechanics.stackup import ChainDimension, Pair
 
 # Shigley, 10th ed., example 1-7: a shouldered screw, in inches; w = a - b - c - d
 # (looked up).
 SCREW = [
-    Link("a", 1.747, 1.753),
-    Link("b", 0.749, 0.751, -1),
-    Link("c", 0.115, 0.125, -1),
-    Link("d", 0.874, 0.876, -1),
+    ChainDimension("a", 1.747, 1.753),
+    ChainDimension("b", 0.749, 0.751, -1),
+    ChainDimension("c", 0.115, 0.125, -1),
+    ChainDimension("d", 0.874, 0.876, -1),
 ]
 
 
@@ -39,7 +39,7 @@ def test_monte_carlo_agrees_with_the_normal_law() -> None:
 
 def test_pairs_of_normal_sizes_agree_with_monte_carlo() -> None:
     bore, spigot = (31.80, 31.95), (31.70, 31.85)
-    chain = [Link("bore", *bore), Link("spigot", *spigot, -1)]
+    chain = [ChainDimension("bore", *bore), ChainDimension("spigot", *spigot, -1)]
     drawn = stackup.simulate_mm(chain, 200_000, seed=5, shape="normal", sigmas=4)
     exact = stackup.share_that_fit_normal(bore, spigot, 0.05, 0.14, sigmas=4)
     assert stackup.share_within(drawn, 0.05, 0.14) == pytest.approx(exact, abs=0.005)
@@ -50,7 +50,7 @@ def test_pairs_of_normal_sizes_agree_with_monte_carlo() -> None:
     [(31.8, 32.0, 31.7, 31.85), (31.8, 31.85, 31.5, 31.9), (31.8, 31.8, 31.7, 31.9)],
 )
 def test_pairs_of_uniform_sizes_agree_with_monte_carlo(limits: tuple[float, ...]) -> None:
-    chain = [Link("bore", *limits[:2]), Link("spigot", *limits[2:], -1)]
+    chain = [ChainDimension("bore", *limits[:2]), ChainDimension("spigot", *limits[2:], -1)]
     drawn = stackup.simulate_mm(chain, 200_000, seed=7)
     for least, most in [(0.0, 0.1), (-0.05, 0.02), (0.05, 0.4)]:
         exact = stackup.share_that_fit(*limits, least, most)
@@ -124,9 +124,9 @@ def test_no_size_is_drawn_beyond_its_limits(shape: stackup.Shape, width: float) 
 
 def test_reversed_limits_are_refused() -> None:
     with pytest.raises(ValueError, match="bore"):
-        Link("bore", 2.0, 1.0)
+        ChainDimension("bore", 2.0, 1.0)
     with pytest.raises(ValueError, match="sign"):
-        Link("bore", 1.0, 2.0, 0)
+        ChainDimension("bore", 1.0, 2.0, 0)
     with pytest.raises(ValueError, match="reversed"):
         stackup.share_that_fit(2.0, 1.0, 1.0, 2.0, 0.0, 1.0)
     with pytest.raises(ValueError, match="exact"):

@@ -36,7 +36,7 @@ from fitgraph.lab.session import SessionError, from_address, read_text, to_addre
 from fitgraph.lab.sheet import sheet_csv, sheet_html, sheet_of, sheet_pdf
 from fitgraph.lab.triangle_view import triangle_html
 from fitgraph.model import Reference, Verdict
-from fitgraph.practice.leitner import DAYS, Card, answered, pick
+from fitgraph.practice.leitner import DAYS, TopicCard, answered, pick
 from fitgraph.practice.progress import OpenRound, Progress, ProgressError, file_of, load, read, save
 from fitgraph.practice.rounds import (
     LEVELS,
@@ -304,13 +304,13 @@ def test_a_computation_can_be_stopped():
 def test_boxes_move_as_leitner_says():
     """One box on when known, back to the first when not [2]_."""
     day = datetime.date(2026, 3, 1)
-    card = Card()
+    card = TopicCard()
     for box in (2, 3, 4, 5, 5):
         card = answered(card, day, right=True)
         assert card.box == box and (card.due - day).days == DAYS[box - 1]
     card = answered(card, day, right=False)
     assert card.box == 1 and card.due == day and (card.right, card.wrong) == (5, 1)
-    cards = {"late": Card(3, day), "later": Card(2, day + datetime.timedelta(days=4))}
+    cards = {"late": TopicCard(3, day), "later": TopicCard(2, day + datetime.timedelta(days=4))}
     order = pick(["later", "new", "late"], cards, day, 3, random.Random(1))
     assert order == ["late", "new", "later"]
 

@@ -25,7 +25,7 @@ from fitgraph.model import Catalogue, Enquiry, Option, Verdict
 from fitgraph.solve import NamingError, TreeEngine
 from fitgraph.stock import (
     Standing,
-    Tally,
+    StandingTally,
     coverage,
     coverage_then,
     grouping_names,
@@ -179,7 +179,7 @@ def test_coverage_of_the_demo_adds_up() -> None:
     for row in matrix.rows:
         of_row = [matrix.cell(row, column) for column in matrix.columns]
         assert sum(c.total for c in of_row) == answer.by("material")[row].total
-    assert matrix.cell("none such", "at all") == Tally()
+    assert matrix.cell("none such", "at all") == StandingTally()
 
 
 def test_the_gap_that_nobody_makes_shows() -> None:
@@ -253,7 +253,7 @@ def test_an_enquiry_that_names_nothing_known_is_left_out() -> None:
         ("B", True),
         ("C", True),
     ]
-    assert coverage(engine, []).total == Tally()
+    assert coverage(engine, []).total == StandingTally()
 
 
 def test_an_unknown_grouping_is_told_with_those_there_are() -> None:

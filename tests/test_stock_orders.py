@@ -19,7 +19,7 @@ from ortools.sat.python import cp_model
 from fitgraph.catalogue import Loaded, demo_folder, load
 from fitgraph.model import Catalogue, Enquiry, Offer, Supplier, Supply
 from fitgraph.solve import TreeEngine
-from fitgraph.stock import Line, Plan, Restocking, Standing, coverage
+from fitgraph.stock import OrderLine, OrderPlan, Restocking, Standing, coverage
 from fitgraph.stock.orders import cost_of
 from tests.strategies import Known, catalogues
 from tests.test_stock_coverage import baskets, enquiries, on_shelf
@@ -104,7 +104,7 @@ class Judge:
         enough = max(1, -(-least // offer.pack_price))
         return enough if offer.max_packs is None else min(enough, offer.max_packs)
 
-    def allowed(self, lines: Sequence[Line]) -> bool:
+    def allowed(self, lines: Sequence[OrderLine]) -> bool:
         """Return whether every supplier takes its order."""
         for supplier in {line.offer.supplier for line in lines}:
             goods = sum(line.cost for line in lines if line.offer.supplier == supplier)
@@ -127,7 +127,7 @@ class Judge:
         offers = self.useful()
         serves: dict[frozenset[str], float] = {}
         for packs in itertools.product(*(range(self.most_packs(o) + 1) for o in offers)):
-            lines = [Line(o, n) for o, n in zip(offers, packs, strict=True) if n]
+            lines = [OrderLine(o, n) for o, n in zip(offers, packs, strict=True) if n]
             if self.allowed(lines):
                 ordered = frozenset(line.offer.sku for line in lines)
                 if ordered not in serves:
@@ -141,7 +141,7 @@ class Judge:
         return size
 
 
-def check(plan: Plan, judge: Judge) -> None:
+def check(plan: OrderPlan, judge: Judge) -> None:
     """Check that a plan is what it says."""
     assert judge.allowed(plan.lines)
     assert all(line.packs >= 1 for line in plan.lines)

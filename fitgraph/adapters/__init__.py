@@ -1,9 +1,9 @@
 """Parts that could be made: which are worth it, the best few together, and their sheets."""
 
 from fitgraph.adapters.assemblies import WholeYield, whole_yield
-from fitgraph.adapters.best_k import Choice, Together, best_cover, best_together, frontier
+from fitgraph.adapters.best_k import BestChoice, Together, best_cover, best_together, frontier
 from fitgraph.adapters.candidates import Candidate, candidates
-from fitgraph.adapters.made import Cost, Shape, cost_of, make_part, shape_of
+from fitgraph.adapters.made import Cost, MadeShape, cost_of, make_part, shape_of
 from fitgraph.adapters.mates import Mate, Yield, mates, yield_of
 from fitgraph.adapters.region import Barred, Edge, Region, axes_of, barred, edges, region
 from fitgraph.adapters.scan import Scan, Worth, scan, stranded
@@ -20,15 +20,15 @@ from fitgraph.adapters.what_if import only_parts, save_with, with_part
 
 __all__ = [
     "Barred",
+    "BestChoice",
     "Candidate",
-    "Choice",
     "Cost",
     "Edge",
     "GradeYield",
+    "MadeShape",
     "Mate",
     "Region",
     "Scan",
-    "Shape",
     "Sheet",
     "Together",
     "WholeYield",

@@ -22,7 +22,7 @@ from scipy.optimize import Bounds, LinearConstraint, milp
 from scipy.sparse import csr_matrix, hstack, identity
 
 from fitgraph.adapters.made import cost_of, shape_of
-from fitgraph.adapters.pairs import Pair
+from fitgraph.adapters.pairs import MadePair
 from fitgraph.adapters.scan import Scan, Worth
 
 Bools = npt.NDArray[np.bool_]
@@ -34,7 +34,7 @@ _SAME = 1e-9
 
 
 @dataclass(frozen=True, slots=True)
-class Choice:
+class BestChoice:
     """A choice of parts and the proof that none is better.
 
     Parameters
@@ -87,7 +87,7 @@ def best_cover(
     *,
     pairs: Ints | None = None,
     paired: Bools | None = None,
-) -> Choice:
+) -> BestChoice:
     """Return the columns that together cover the most weight.
 
     Parameters
@@ -122,7 +122,7 @@ def best_cover(
     pairs, paired = pairs[helps], both[:, width:][:, helps]
     columns = np.union1d(np.flatnonzero(both[:, :width].any(axis=0)), pairs.ravel())
     if not most or not len(columns):
-        return Choice((), 0.0, 0.0, 0.0)
+        return BestChoice((), 0.0, 0.0, 0.0)
     rows, pairs = both[:, columns], np.searchsorted(columns, pairs)
     price = np.ones(width) if costs is None else np.asarray(costs, dtype=float)
     n, p, m = len(columns), len(pairs), len(rows)
@@ -170,7 +170,7 @@ def best_cover(
         if weight >= covered - _SAME * total:
             chosen, covered = again, weight
     places = tuple(int(c) for c in columns[chosen])
-    return Choice(places, covered, max(bound, covered), float(price[list(places)].sum()))
+    return BestChoice(places, covered, max(bound, covered), float(price[list(places)].sum()))
 
 
 @dataclass(frozen=True, slots=True)
@@ -185,7 +185,7 @@ class Together:
         Weight of the enquiries that they serve and nothing does now.
     coverage : float
         Weight of all enquiries that are served with them.
-    choice : Choice
+    choice : BestChoice
         With the proof.
     paired : float
         Weight of those among the gained that need two of the parts in one build.
@@ -194,7 +194,7 @@ class Together:
     worths: tuple[Worth, ...]
     gained: float
     coverage: float
-    choice: Choice
+    choice: BestChoice
     paired: float = 0.0
 
 
@@ -204,7 +204,7 @@ def _lines(scans: Sequence[Scan]) -> tuple[list[Worth], Bools, Floats, Bools]:
     return worths, serves, scans[0].weights, scans[0].before
 
 
-def best_together(scans: Sequence[Scan], most: int, pairs: Sequence[Pair] = ()) -> Together:
+def best_together(scans: Sequence[Scan], most: int, pairs: Sequence[MadePair] = ()) -> Together:
     """Return the parts that together serve the most enquiries that nothing serves now.
 
     Parameters
@@ -213,7 +213,7 @@ def best_together(scans: Sequence[Scan], most: int, pairs: Sequence[Pair] = ()) 
         Of one catalogue; parts of several makes may be mixed.
     most : int
         How many parts may be made.
-    pairs : sequence of Pair
+    pairs : sequence of MadePair
         From :func:`fitgraph.adapters.pairs.pairs` of the same scans.
 
     Notes
@@ -251,7 +251,9 @@ def cost(worth: Worth) -> int:
     return cost_of(make, shape_of(make, part.features)).total
 
 
-def frontier(scans: Sequence[Scan], most: int, pairs: Sequence[Pair] = ()) -> Iterator[Together]:
+def frontier(
+    scans: Sequence[Scan], most: int, pairs: Sequence[MadePair] = ()
+) -> Iterator[Together]:
     """Yield the best choice of one part, of two, and so on, until more add nothing."""
     last = -1.0
     for k in range(1, most + 1):
@@ -264,4 +266,4 @@ def frontier(scans: Sequence[Scan], most: int, pairs: Sequence[Pair] = ()) -> It
         yield found
 
 
-__all__ = ["Choice", "Together", "best_cover", "best_together", "cost", "frontier"]
+__all__ = ["BestChoice", "Together", "best_cover", "best_together", "cost", "frontier"]

@@ -23,19 +23,19 @@ _BITS = 53
 
 
 @dataclass(frozen=True, slots=True)
-class Terms:
+class FillTerms:
     """The distinct ways in which requests let parts fill a role, and each request's own."""
 
     allowed: tuple[AllowedRole, ...]
     of: Ints
 
-    def part(self, places: Ints) -> Terms:
+    def part(self, places: Ints) -> FillTerms:
         """Return the terms of some of the requests."""
         kept, of = np.unique(self.of[places], return_inverse=True)
-        return Terms(tuple(self.allowed[n] for n in kept), of.ravel().astype(np.intp))
+        return FillTerms(tuple(self.allowed[n] for n in kept), of.ravel().astype(np.intp))
 
 
-def terms(catalogue: Catalogue, requests: Sequence[Request]) -> dict[str, Terms]:
+def terms(catalogue: Catalogue, requests: Sequence[Request]) -> dict[str, FillTerms]:
     """Return for each role the distinct terms that requests set, and whose they are.
 
     Raises
@@ -70,7 +70,7 @@ def terms(catalogue: Catalogue, requests: Sequence[Request]) -> dict[str, Terms]
                 known[key] = len(allowed)
                 allowed.append(_allowed(role, examples[key[0]], owned, wanted))
             of[n] = known[key]
-        found[name] = Terms(tuple(allowed), of)
+        found[name] = FillTerms(tuple(allowed), of)
     return found
 
 
@@ -128,7 +128,7 @@ def _some(facts: Facts, skus: Iterable[str]) -> tuple[Facts, Ints]:
     )
 
 
-def offers(found: Terms, facts: Facts, mass_g: Floats) -> Offers:
+def offers(found: FillTerms, facts: Facts, mass_g: Floats) -> Offers:
     """Return what the terms of a role let in."""
     which, places, prices = [], [], []
     everything = np.arange(len(mass_g), dtype=np.intp)
@@ -271,7 +271,7 @@ def costs(
     return Demands(values, {r: of[r] for r in values})
 
 
-def counts(space: Space, found: Mapping[str, Terms], let: Mapping[str, Offers]) -> Demands:
+def counts(space: Space, found: Mapping[str, FillTerms], let: Mapping[str, Offers]) -> Demands:
     """Return the number of options of each class that requests let in, as exact integers."""
     values = {}
     for role, offer in let.items():
@@ -291,7 +291,7 @@ class MadeFacts:
     of: Ints
 
     @staticmethod
-    def of_options(found: Terms, facts: Facts, mass_g: Floats, *, weighed: bool) -> MadeFacts:
+    def of_options(found: FillTerms, facts: Facts, mass_g: Floats, *, weighed: bool) -> MadeFacts:
         """Read them off the options; `weighed` leaves out those of unknown mass."""
         offer = offers(found, facts, mass_g)
         lets = np.zeros((offer.count, len(mass_g)), dtype=bool)

@@ -37,7 +37,7 @@ _DECIMALS = 9
 
 
 @dataclass(frozen=True, slots=True)
-class Interface:
+class RoleInterface:
     """What the rest of a build asks of one role.
 
     Parameters
@@ -289,7 +289,7 @@ def interface(
     made: Sequence[Option],
     options: Mapping[str, tuple[Option, ...]],
     apart: Sequence[JointTable] | None = None,
-) -> Interface | None:
+) -> RoleInterface | None:
     """Compile what the rest of a build asks of a role.
 
     Parameters
@@ -373,4 +373,4 @@ def interface(
         np.minimum.at(least, group_of, asks.total[row])
         nearest = np.where(fits_all, least, np.inf).min(axis=1, initial=np.inf)
         np.minimum(spare, asks.own + nearest, out=spare)
-    return Interface(space, place, group_of, fits_all, spare)
+    return RoleInterface(space, place, group_of, fits_all, spare)

@@ -108,7 +108,7 @@ def features_of(
 
 
 @dataclass(frozen=True, slots=True)
-class Shape:
+class MadeShape:
     """A made part as a plain or slotted tube, at the middle of its limits, in mm.
 
     ``bore`` and ``slot`` are zero where there is none.
@@ -143,7 +143,7 @@ def _figure(features: Mapping[str, Feature], reference: Reference | None) -> Dim
     return found if found is not None and found.known else None
 
 
-def shape_of(make: Make, features: Mapping[str, Feature]) -> Shape:
+def shape_of(make: Make, features: Mapping[str, Feature]) -> MadeShape:
     """Return the shape of a made part.
 
     Raises
@@ -159,7 +159,7 @@ def shape_of(make: Make, features: Mapping[str, Feature]) -> Shape:
         length = make.length
     if outside is None or length <= 0:
         raise ValueError(f"{make.name}: its outside or its length is neither free nor fixed")
-    return Shape(outside, _figure(features, make.bore), _figure(features, make.slot), length)
+    return MadeShape(outside, _figure(features, make.bore), _figure(features, make.slot), length)
 
 
 @dataclass(frozen=True, slots=True)
@@ -188,7 +188,7 @@ class Cost:
         return math.ceil(round(self.material + self.machining + self.setup, 6))
 
 
-def cost_of(make: Make, shape: Shape) -> Cost:
+def cost_of(make: Make, shape: MadeShape) -> Cost:
     """Return the estimated cost of a piece.
 
     Notes

@@ -28,7 +28,7 @@ Bools = npt.NDArray[np.bool_]
 
 
 @dataclass(frozen=True, slots=True)
-class Pair:
+class MadePair:
     """Two made parts and what only both of them in one build serve.
 
     Parameters
@@ -46,7 +46,7 @@ class Pair:
 
 def pairs(
     scans: Sequence[Scan], *, in_stock: bool = False, executor: Executor | None = None
-) -> tuple[Pair, ...]:
+) -> tuple[MadePair, ...]:
     """Return the pairs of made parts that serve in one build what neither serves alone.
 
     Parameters
@@ -60,17 +60,17 @@ def pairs(
 
     Returns
     -------
-    tuple of Pair
+    tuple of MadePair
         Exact; empty where all scans are of one role, which a build holds one part of.
     """
     begins = np.cumsum([0, *(len(s.worths) for s in scans)])
-    found: list[Pair] = []
+    found: list[MadePair] = []
     for (k, one), (h, other) in itertools.combinations(enumerate(scans), 2):
         if one.make.role == other.make.role or not (one.worths and other.worths):
             continue
         shelf = IN_STOCK if in_stock else SOLD
         for a, b, serves in _of_roles(one, other, shelf, executor):
-            found.append(Pair(int(begins[k]) + a, int(begins[h]) + b, serves))
+            found.append(MadePair(int(begins[k]) + a, int(begins[h]) + b, serves))
     return tuple(found)
 
 

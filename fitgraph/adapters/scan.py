@@ -14,17 +14,17 @@ import numpy.typing as npt
 from fitgraph.adapters.candidates import Candidate, Counterparts, candidates
 from fitgraph.adapters.compiled import compiled_with
 from fitgraph.adapters.demand import (
+    FillTerms,
     MadeFacts,
     Offers,
     Scale,
-    Terms,
     costs,
     counts,
     offers,
     scales,
     terms,
 )
-from fitgraph.adapters.interface import Interface, interface, tables_apart
+from fitgraph.adapters.interface import RoleInterface, interface, tables_apart
 from fitgraph.adapters.settled import settled
 from fitgraph.demand.menus import IN_STOCK, SOLD, Menus, Shelf
 from fitgraph.demand.questions import questions_of, request_of
@@ -159,7 +159,7 @@ class _Role:
         self.existing = [o for o in self.options[make.role] if not o.empty]
         self.chosen: tuple[Candidate, ...] = ()
         self.made: list[Option] = []
-        self.side: Interface | None = None
+        self.side: RoleInterface | None = None
         found = candidates(catalogue, make, self.options)
         offered = [plain(c.part) for c in found]
         apart = tables_apart(catalogue, make.role, self.options)
@@ -179,16 +179,16 @@ class _Role:
 
     @staticmethod
     def _offers(
-        space: Space, found: Mapping[str, Terms], roles: Iterable[str]
+        space: Space, found: Mapping[str, FillTerms], roles: Iterable[str]
     ) -> dict[str, Offers]:
         """Return what terms let in of some roles."""
         return {r: offers(found[r], space.facts[r], space.mass_g[r]) for r in roles}
 
     def _job(
         self,
-        side: Interface,
+        side: RoleInterface,
         requests: Sequence[Request],
-        found: Mapping[str, Terms],
+        found: Mapping[str, FillTerms],
     ) -> _Job:
         weighed = requests[0].max_mass_g is not None
         budget = np.array([np.inf if r.budget is None else float(r.budget) for r in requests])

@@ -6,7 +6,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from fitgraph.adapters.assemblies import WholeYield, wholes_in
-from fitgraph.adapters.made import Cost, Shape, cost_of, shape_of
+from fitgraph.adapters.made import Cost, MadeShape, cost_of, shape_of
 from fitgraph.adapters.mates import Mate, Yield, mates, yield_of
 from fitgraph.adapters.scan import Worth
 from fitgraph.adapters.what_if import only_parts
@@ -95,7 +95,7 @@ class Sheet:
         What it is worth.
     sizes : tuple of Size
         Its dimensions.
-    shape : Shape
+    shape : MadeShape
         Outside, bore, slot and length.
     cost : Cost
         An estimate.
@@ -118,7 +118,7 @@ class Sheet:
     catalogue: Catalogue
     worth: Worth
     sizes: tuple[Size, ...]
-    shape: Shape
+    shape: MadeShape
     cost: Cost
     mates: tuple[Mate, ...]
     yields: Yield
@@ -170,7 +170,7 @@ def _sizes(catalogue: Catalogue, worth: Worth) -> tuple[Size, ...]:
     return tuple(found)
 
 
-def _closure(make: Make, shape: Shape, found: Sequence[Mate]) -> Closure | None:
+def _closure(make: Make, shape: MadeShape, found: Sequence[Mate]) -> Closure | None:
     """Return what the slot closes over the counterparts that certainly fit inside."""
     if shape.slot is None or shape.bore is None:
         return None

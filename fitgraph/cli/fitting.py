@@ -21,7 +21,7 @@ from fitgraph.cli.options import (
     Want,
     WhichTable,
     Wish,
-    Work,
+    WorkOn,
 )
 from fitgraph.cli.output import put_out
 
@@ -38,8 +38,8 @@ def builds(
     material: Material = None,
     in_stock: InStock = False,
     services: Annotated[
-        Work, typer.Option(help="To which parts the workshop may do work.")
-    ] = Work.OWNED,
+        WorkOn, typer.Option(help="To which parts the workshop may do work.")
+    ] = WorkOn.OWNED,
     sort: Annotated[Sort, typer.Option(help="What comes first.")] = Sort.PRICE,
     limit: Annotated[
         int, typer.Option(metavar="K", min=0, max=MOST_LISTED, help="How many builds to list.")

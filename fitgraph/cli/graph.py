@@ -17,7 +17,7 @@ if TYPE_CHECKING:
     from fitgraph.shop import Answer
 
 
-class Order(StrEnum):
+class WaysFirst(StrEnum):
     """Which ways come first."""
 
     SHORTEST = "shortest"
@@ -70,8 +70,8 @@ def graph(
         bool, typer.Option("--any-part", help="With --path: not only adapters between.")
     ] = False,
     first: Annotated[
-        Order, typer.Option(help="With --path: which ways come first.")
-    ] = Order.SHORTEST,
+        WaysFirst, typer.Option(help="With --path: which ways come first.")
+    ] = WaysFirst.SHORTEST,
     in_stock: Annotated[bool, typer.Option("--in-stock", help="Only the parts in stock.")] = False,
     json: AsJson = False,
     csv: AsCsv = False,

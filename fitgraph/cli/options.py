@@ -26,7 +26,7 @@ class Aim(StrEnum):
     CHEAPER = "cheaper"
 
 
-class Work(StrEnum):
+class WorkOn(StrEnum):
     """To which parts the workshop may do work."""
 
     NONE = "none"

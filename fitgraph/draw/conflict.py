@@ -37,7 +37,7 @@ _LINES: Mapping[Verdict, Mapping[str, str]] = {
 
 
 @dataclass(frozen=True, slots=True)
-class Link:
+class DrawnLink:
     """What stands between two parts: the worst of their joints, and all their names."""
 
     ends: tuple[str, str]
@@ -54,7 +54,7 @@ def _ends(clash: Clash, shown: Mapping[str, Option]) -> tuple[str, str] | None:
     return (roles[0], roles[1]) if len(roles) > 1 else None
 
 
-def links(clashes: Sequence[Clash], shown: Mapping[str, Option]) -> tuple[Link, ...]:
+def links(clashes: Sequence[Clash], shown: Mapping[str, Option]) -> tuple[DrawnLink, ...]:
     """Return the lines of the graph.
 
     Parameters
@@ -64,7 +64,7 @@ def links(clashes: Sequence[Clash], shown: Mapping[str, Option]) -> tuple[Link, 
     shown : mapping of str to Option
         The parts that are drawn, by role.
     """
-    found: dict[frozenset[str], Link] = {}
+    found: dict[frozenset[str], DrawnLink] = {}
     for clash in clashes:
         ends = _ends(clash, shown)
         if ends is None:
@@ -72,25 +72,25 @@ def links(clashes: Sequence[Clash], shown: Mapping[str, Option]) -> tuple[Link, 
         key = frozenset(ends)
         before = found.get(key)
         if before is None:
-            found[key] = Link(ends, clash.verdict, (clash.joint.title,))
+            found[key] = DrawnLink(ends, clash.verdict, (clash.joint.title,))
         elif clash.joint.title not in before.titles:
             titles = (
                 (clash.joint.title, *before.titles)
                 if clash.verdict < before.verdict
                 else (*before.titles, clash.joint.title)
             )
-            found[key] = Link(before.ends, min(clash.verdict, before.verdict), titles)
+            found[key] = DrawnLink(before.ends, min(clash.verdict, before.verdict), titles)
     return tuple(found.values())
 
 
-def layout(roles: Sequence[str], lines: Sequence[Link]) -> dict[str, tuple[float, float]]:
+def layout(roles: Sequence[str], lines: Sequence[DrawnLink]) -> dict[str, tuple[float, float]]:
     """Return where the middle of each part's box stands, no two boxes touching.
 
     Parameters
     ----------
     roles : sequence of str
         The nodes, in order.
-    lines : sequence of Link
+    lines : sequence of DrawnLink
         The edges.
     """
     graph = nx.Graph()
@@ -155,7 +155,7 @@ def _border(middle: tuple[float, float], towards: tuple[float, float]) -> tuple[
     return middle[0] + dx * scale, middle[1] + dy * scale
 
 
-def _line(link: Link, places: Mapping[str, tuple[float, float]]) -> list[ET.Element]:
+def _line(link: DrawnLink, places: Mapping[str, tuple[float, float]]) -> list[ET.Element]:
     one, other = (places[r] for r in link.ends)
     (ax, ay), (bx, by) = _border(one, other), _border(other, one)
     klass = verdict_class(link.verdict)

@@ -42,7 +42,7 @@ from fitgraph.draw.drafting_items import (
     Drawing,
     Item,
     Label,
-    Line,
+    LineKind,
     Measure,
     Piece,
     Room,
@@ -129,17 +129,17 @@ def _side_view(part: Turned, x: float, y: float) -> list[Item]:
     upper = [(x + along, y + away) for along, away in half]
     lower = [(x + along, y - away) for along, away in half]
     long, outer, inner = part.length, part.outside / 2, part.bore / 2
-    items: list[Item] = [Stroke(x - 4, y, x + long + 4, y, Line.CENTRE)]
+    items: list[Item] = [Stroke(x - 4, y, x + long + 4, y, LineKind.CENTRE)]
     if not part.bore:
         # The axis is no edge: the outline runs from one end's middle to the other's.
-        items += path(upper, Line.OUTLINE) + path(lower, Line.OUTLINE)
+        items += path(upper, LineKind.OUTLINE) + path(lower, LineKind.OUTLINE)
         if part.chamfer_outside:
             for at in (part.chamfer_outside, long - part.chamfer_outside):
                 items += _broken(x + at, outer, 0.0, y)
         return items
     gap, near = part.slot / 2, part.chamfer_bore
     for corners in (upper, lower):
-        items += [Area(tuple(corners)), *path([*corners, corners[0]], Line.OUTLINE)]
+        items += [Area(tuple(corners)), *path([*corners, corners[0]], LineKind.OUTLINE)]
     for at in (0.0, long):
         items += _broken(x + at, inner + near, gap, y)
     if near:
@@ -165,15 +165,15 @@ def _end_view(part: Turned, x: float, y: float) -> list[Item]:
         items += [Stroke(x - left, y + s * half, x - right, y + s * half) for s in (-1, 1)]
     reach = outer + 4
     items += [
-        Stroke(x - reach, y, x + reach, y, Line.CENTRE),
-        Stroke(x, y - reach, x, y + reach, Line.CENTRE),
+        Stroke(x - reach, y, x + reach, y, LineKind.CENTRE),
+        Stroke(x, y - reach, x, y + reach, LineKind.CENTRE),
     ]
     # The cutting plane: thick at its ends, looked at towards the back.
     for sign in (-1, 1):
         end = y + sign * reach
         items += [
             Stroke(x, end, x, end + sign * 5),
-            Stroke(x, end + sign * 4, x + 6, end + sign * 4, Line.THIN),
+            Stroke(x, end + sign * 4, x + 6, end + sign * 4, LineKind.THIN),
             Label("A", x + 7, end + sign * 4 - 1.7, LARGE),
             arrow(x, end + sign * 4, 180.0),
         ]
@@ -226,7 +226,7 @@ def _coaxial(sheet: Sheet, part: Turned, x: float, y: float, measures: list[Item
     # Where the bore's arrows stand outside, the triangle takes the place of the lower one.
     down = max(7.0, outer - inner + 1.5, 0.0 if part.bore >= 3 * ARROW[0] else 3 * ARROW[0] + 1.5)
     return [
-        Stroke(at, y + outer, at, top, Line.SYMBOL),
+        Stroke(at, y + outer, at, top, LineKind.SYMBOL),
         # The dimension's own arrow serves where it stands outside.
         *([arrow(at, y + outer, 270.0)] if part.outside >= 3 * ARROW[0] else ()),
         *placed(made, at - 3.5, top),
@@ -267,9 +267,9 @@ def _on_shelf(text: str, foot: tuple[float, float], knee: tuple[float, float]) -
     """Return a texture symbol on a shelf, with a leader to the face that it speaks of."""
     direction = math.degrees(math.atan2(foot[1] - knee[1], foot[0] - knee[0]))
     return [
-        Stroke(*foot, *knee, Line.THIN),
+        Stroke(*foot, *knee, LineKind.THIN),
         arrow(*foot, direction),
-        Stroke(*knee, knee[0] + 6.0, knee[1], Line.THIN),
+        Stroke(*knee, knee[0] + 6.0, knee[1], LineKind.THIN),
         *placed(texture(text), knee[0] + 3.5, knee[1]),
     ]
 

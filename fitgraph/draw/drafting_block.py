@@ -21,7 +21,7 @@ from fitgraph.draw.drafting_items import (
     TINY,
     Item,
     Label,
-    Line,
+    LineKind,
     Piece,
     Stroke,
     box,
@@ -81,7 +81,7 @@ def one_texture(sheet: Sheet) -> bool:
 
 def frame() -> list[Piece]:
     """Return the sheet's frame."""
-    return box(BINDING, MARGIN, PAPER[0] - MARGIN, PAPER[1] - MARGIN, Line.OUTLINE)
+    return box(BINDING, MARGIN, PAPER[0] - MARGIN, PAPER[1] - MARGIN, LineKind.OUTLINE)
 
 
 class _Block:
@@ -91,7 +91,7 @@ class _Block:
         self.right, self.low = PAPER[0] - MARGIN, MARGIN
         self.left = self.right - WIDE
         self.pieces: list[Piece] = box(
-            self.left, self.low, self.right, self.low + HIGH, Line.OUTLINE
+            self.left, self.low, self.right, self.low + HIGH, LineKind.OUTLINE
         )
 
     def row(self, n: int, widths: tuple[float, ...]) -> Iterator[tuple[float, float, float]]:
@@ -100,11 +100,11 @@ class _Block:
         top = y + _ROWS[n]
         if n:
             # What the standard's block has is set off from what is added above.
-            line = Line.OUTLINE if n == 3 else Line.THIN
+            line = LineKind.OUTLINE if n == 3 else LineKind.THIN
             self.pieces.append(Stroke(self.left, y, self.right, y, line))
         for k, wide in enumerate(widths):
             if k:
-                self.pieces.append(Stroke(x, y, x, top, Line.THIN))
+                self.pieces.append(Stroke(x, y, x, top, LineKind.THIN))
             yield x, y, wide
             x += wide
 

@@ -12,9 +12,9 @@ from fitgraph.draw.drafting_items import (
     OFF,
     Arc,
     Drawing,
-    Fill,
+    FilledTriangle,
     Label,
-    Line,
+    LineKind,
     Measure,
     Piece,
     Stroke,
@@ -40,7 +40,7 @@ def _setup(document: Any, scale: float) -> None:
 
     document.units = units.MM
     document.header["$MEASUREMENT"] = 1
-    for line in Line:
+    for line in LineKind:
         kind = "CONTINUOUS"
         if line.dashes:
             kind = "CENTRELINE"
@@ -49,8 +49,8 @@ def _setup(document: Any, scale: float) -> None:
                 pattern.append((dash if n % 2 == 0 else -dash) / scale)
             document.linetypes.add(kind, pattern, description="long-dashed dotted")
         document.layers.add(line.layer, linetype=kind, lineweight=round(line.width * 100), color=7)
-    document.layers.add("dimensions", lineweight=round(Line.THIN.width * 100), color=7)
-    document.layers.add("texts", lineweight=round(Line.THIN.width * 100), color=7)
+    document.layers.add("dimensions", lineweight=round(LineKind.THIN.width * 100), color=7)
+    document.layers.add("texts", lineweight=round(LineKind.THIN.width * 100), color=7)
     document.styles.add(_LETTERS, font=_FONT)
     style = document.dimstyles.duplicate_entry("EZDXF", _STYLE)
     style.dxf.dimtxsty = _LETTERS
@@ -91,7 +91,7 @@ def _add(space: Any, item: Piece, scale: float) -> None:
         text.set_placement(
             (item.x / scale, item.y / scale), align=TextEntityAlignment[_ALIGN[item.anchor]]
         )
-    elif isinstance(item, Fill):
+    elif isinstance(item, FilledTriangle):
         a, b, c = ((x / scale, y / scale) for x, y in item.corners)
         space.add_solid([a, b, c], dxfattribs={"layer": "symbols"})
 

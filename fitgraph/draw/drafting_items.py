@@ -51,7 +51,7 @@ _WIDEST = 1.12
 _UNKNOWN = {"–": "n", "−": "+", "µ": "m"}
 
 
-class Line(Enum):
+class LineKind(Enum):
     """Kinds of lines, with their width in mm and their dashes in mm."""
 
     OUTLINE = ("outline", 0.5, ())
@@ -84,7 +84,7 @@ class Stroke:
     y1: float
     x2: float
     y2: float
-    line: Line = Line.OUTLINE
+    line: LineKind = LineKind.OUTLINE
 
 
 @dataclass(frozen=True, slots=True)
@@ -96,7 +96,7 @@ class Arc:
     radius: float
     start: float = 0.0
     stop: float = 360.0
-    line: Line = Line.OUTLINE
+    line: LineKind = LineKind.OUTLINE
 
 
 @dataclass(frozen=True, slots=True)
@@ -112,7 +112,7 @@ class Label:
 
 
 @dataclass(frozen=True, slots=True)
-class Fill:
+class FilledTriangle:
     """A filled triangle: an arrow's point, a datum's foot."""
 
     corners: tuple[tuple[float, float], tuple[float, float], tuple[float, float]]
@@ -208,7 +208,7 @@ class Measure:
         return self.foot + max(self.wide, text_width(self.limits, SMALL)) + 1.0
 
 
-Piece = Stroke | Arc | Label | Fill
+Piece = Stroke | Arc | Label | FilledTriangle
 Item = Piece | Area | Measure
 
 
@@ -308,7 +308,7 @@ def wrapped(text: str, height: float, width: float, most: int) -> list[str]:
 # -- pieces ------------------------------------------------------------------------------
 
 
-def box(x1: float, y1: float, x2: float, y2: float, line: Line) -> list[Piece]:
+def box(x1: float, y1: float, x2: float, y2: float, line: LineKind) -> list[Piece]:
     """Return a rectangle's sides."""
     return [
         Stroke(x1, y1, x2, y1, line),
@@ -318,7 +318,7 @@ def box(x1: float, y1: float, x2: float, y2: float, line: Line) -> list[Piece]:
     ]
 
 
-def path(points: Sequence[tuple[float, float]], line: Line) -> list[Piece]:
+def path(points: Sequence[tuple[float, float]], line: LineKind) -> list[Piece]:
     """Return the lines that join points, one after the other."""
     return [Stroke(*a, *b, line) for a, b in pairwise(points)]
 
@@ -339,12 +339,12 @@ def hatching(area: Area) -> list[Stroke]:
                 share = before / (before - after)
                 met.append(x1 + (x2 - x1) * share)
         if met and max(met) - min(met) > 1e-6:
-            lines.append(Stroke(min(met), min(met) + at, max(met), max(met) + at, Line.HATCH))
+            lines.append(Stroke(min(met), min(met) + at, max(met), max(met) + at, LineKind.HATCH))
         at += step
     return lines
 
 
-def arrow(x: float, y: float, direction: float) -> Fill:
+def arrow(x: float, y: float, direction: float) -> FilledTriangle:
     """Return an arrow whose point is at a place, in mm.
 
     Parameters
@@ -355,7 +355,7 @@ def arrow(x: float, y: float, direction: float) -> Fill:
     angle = math.radians(direction)
     back = (x - ARROW[0] * math.cos(angle), y - ARROW[0] * math.sin(angle))
     side = (-ARROW[1] * math.sin(angle), ARROW[1] * math.cos(angle))
-    return Fill(
+    return FilledTriangle(
         (
             (x, y),
             (back[0] + side[0], back[1] + side[1]),
@@ -381,9 +381,9 @@ def placed(pieces: Iterable[Piece], x: float, y: float, turned: float = 0.0) -> 
     for piece in pieces:
         if isinstance(piece, Stroke):
             found.append(Stroke(*moved(piece.x1, piece.y1), *moved(piece.x2, piece.y2), piece.line))
-        elif isinstance(piece, Fill):
+        elif isinstance(piece, FilledTriangle):
             a, b, c = (moved(*corner) for corner in piece.corners)
-            found.append(Fill((a, b, c)))
+            found.append(FilledTriangle((a, b, c)))
         elif isinstance(piece, Arc):
             px, py = moved(piece.x, piece.y)
             start, stop = piece.start + turned, piece.stop + turned
@@ -400,7 +400,7 @@ def ringed(letters: str) -> list[Piece]:
     for n, letter in enumerate(letters):
         x = _RING + n * _RING_STEP
         found += [
-            Arc(x, NORMAL / 2, _RING, line=Line.THIN),
+            Arc(x, NORMAL / 2, _RING, line=LineKind.THIN),
             Label(letter, x, NORMAL / 2 - _RINGED / 2, _RINGED, "middle"),
         ]
     return found
@@ -425,9 +425,9 @@ def drawn(measure: Measure) -> list[Piece]:
         near, far = start + sign * OFF, m.at + sign * BEYOND
         if abs(m.at - start) > OFF:
             found.append(
-                Stroke(near, y, far, y, Line.THIN)
+                Stroke(near, y, far, y, LineKind.THIN)
                 if m.upright
-                else Stroke(x, near, x, far, Line.THIN)
+                else Stroke(x, near, x, far, LineKind.THIN)
             )
     # Where there is no room for arrows between the extension lines, they stand outside of them.
     outside = m.outside or high - low < 3 * ARROW[0]
@@ -435,7 +435,7 @@ def drawn(measure: Measure) -> list[Piece]:
     middle, flip = (low + high) / 2, 180.0 if outside else 0.0
     if m.upright:
         top = max(high + reach, m.top)
-        found.append(Stroke(m.at, low - reach, m.at, top, Line.THIN))
+        found.append(Stroke(m.at, low - reach, m.at, top, LineKind.THIN))
         found += [arrow(m.at, low, 270.0 - flip), arrow(m.at, high, 90.0 + flip)]
         if m.tight:
             middle = (m.foot + m.top - 1.0) / 2
@@ -446,7 +446,7 @@ def drawn(measure: Measure) -> list[Piece]:
             found.append(Label(m.limits, m.at + 1.2 + SMALL, middle, SMALL, "middle", 90.0))
     else:
         over = m.right > high + reach
-        found.append(Stroke(low - reach, m.at, m.right, m.at, Line.THIN))
+        found.append(Stroke(low - reach, m.at, m.right, m.at, LineKind.THIN))
         found += [arrow(low, m.at, 180.0 - flip), arrow(high, m.at, flip)]
         start = high + reach + 1.0 if over else middle - m.wide / 2
         found += placed(_row(m), start, m.at + 1.2)

@@ -10,9 +10,9 @@ from fitgraph.draw.drafting_items import (
     PAPER,
     Arc,
     Drawing,
-    Fill,
+    FilledTriangle,
     Label,
-    Line,
+    LineKind,
     Piece,
     Stroke,
     pieces_of,
@@ -26,7 +26,7 @@ def _y(value: float) -> float:
     return PAPER[1] - value
 
 
-def _stroked(line: Line) -> dict[str, float | str]:
+def _stroked(line: LineKind) -> dict[str, float | str]:
     style: dict[str, float | str] = {
         "stroke": "#000",
         "stroke_width": line.width,
@@ -76,7 +76,7 @@ def _label(item: Label) -> ET.Element:
     )
 
 
-def _fill(item: Fill) -> ET.Element:
+def _fill(item: FilledTriangle) -> ET.Element:
     points = " ".join(f"{x:.4f},{_y(y):.4f}" for x, y in item.corners)
     return element("polygon", points=points, fill="#000")
 

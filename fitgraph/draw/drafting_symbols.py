@@ -20,9 +20,9 @@ from fitgraph.draw.drafting_items import (
     NORMAL,
     SMALL,
     Arc,
-    Fill,
+    FilledTriangle,
     Label,
-    Line,
+    LineKind,
     Piece,
     Stroke,
     arrow,
@@ -46,16 +46,16 @@ def texture(text: str, h: float = NORMAL, *, removed: bool = True) -> list[Piece
     """
     low, high = 1.4 * h, 3.0 * h
     symbol: list[Piece] = [
-        Stroke(-low * _LEAN, low, 0.0, 0.0, Line.SYMBOL),
-        Stroke(0.0, 0.0, high * _LEAN, high, Line.SYMBOL),
+        Stroke(-low * _LEAN, low, 0.0, 0.0, LineKind.SYMBOL),
+        Stroke(0.0, 0.0, high * _LEAN, high, LineKind.SYMBOL),
     ]
     if removed:
-        symbol.append(Stroke(-low * _LEAN, low, low * _LEAN, low, Line.SYMBOL))
+        symbol.append(Stroke(-low * _LEAN, low, low * _LEAN, low, LineKind.SYMBOL))
     if text:
         start = high * _LEAN + 0.3 * h
         end = start + text_width(text, h)
         symbol += [
-            Stroke(high * _LEAN, high, end, high, Line.SYMBOL),
+            Stroke(high * _LEAN, high, end, high, LineKind.SYMBOL),
             Label(text, start, high - 1.3 * h, h),
         ]
     return symbol
@@ -72,8 +72,8 @@ def bracketed(pieces: list[Piece], x1: float, x2: float, high: float) -> list[Pi
     swing = math.degrees(math.asin(0.5))
     return [
         *pieces,
-        Arc(x1 + radius, high / 2, radius, 180 - swing, 180 + swing, Line.SYMBOL),
-        Arc(x2 - radius, high / 2, radius, -swing, swing, Line.SYMBOL),
+        Arc(x1 + radius, high / 2, radius, 180 - swing, 180 + swing, LineKind.SYMBOL),
+        Arc(x2 - radius, high / 2, radius, -swing, swing, LineKind.SYMBOL),
     ]
 
 
@@ -103,10 +103,10 @@ def frame(text: str, datum: str, h: float = NORMAL) -> tuple[list[Piece], float]
     cells = (0.0, high, high + wide, 2 * high + wide)
     base = 0.5 * h
     made: list[Piece] = [
-        *box(0.0, 0.0, cells[3], high, Line.SYMBOL),
-        *(Stroke(x, 0.0, x, high, Line.SYMBOL) for x in cells[1:3]),
-        Arc(high / 2, high / 2, 0.6 * h, line=Line.SYMBOL),
-        Arc(high / 2, high / 2, 0.32 * h, line=Line.SYMBOL),
+        *box(0.0, 0.0, cells[3], high, LineKind.SYMBOL),
+        *(Stroke(x, 0.0, x, high, LineKind.SYMBOL) for x in cells[1:3]),
+        Arc(high / 2, high / 2, 0.6 * h, line=LineKind.SYMBOL),
+        Arc(high / 2, high / 2, 0.32 * h, line=LineKind.SYMBOL),
         Label(text, (cells[1] + cells[2]) / 2, base, h, "middle"),
         Label(datum, (cells[2] + cells[3]) / 2, base, h, "middle"),
     ]
@@ -123,9 +123,9 @@ def datum_mark(letter: str, down: float, h: float = NORMAL) -> list[Piece]:
     """
     foot = 0.58 * h
     return [
-        Fill(((-foot, 0.0), (foot, 0.0), (0.0, -h))),
-        Stroke(0.0, -h, 0.0, -down, Line.SYMBOL),
-        *box(-h, -down - 2 * h, h, -down, Line.SYMBOL),
+        FilledTriangle(((-foot, 0.0), (foot, 0.0), (0.0, -h))),
+        Stroke(0.0, -h, 0.0, -down, LineKind.SYMBOL),
+        *box(-h, -down - 2 * h, h, -down, LineKind.SYMBOL),
         Label(letter, 0.0, -down - 1.5 * h, h, "middle"),
     ]
 
@@ -142,9 +142,9 @@ def edge(text: str, *, outside: bool, h: float = SMALL) -> list[Piece]:
     wide = text_width(text, h) + 0.6 * h
     return [
         *contour,
-        Stroke(*corner, 0.0, 0.0, Line.THIN),
-        Stroke(0.0, 0.0, 0.0, high, Line.THIN),
-        Stroke(0.0, 0.0, wide, 0.0, Line.THIN),
+        Stroke(*corner, 0.0, 0.0, LineKind.THIN),
+        Stroke(0.0, 0.0, 0.0, high, LineKind.THIN),
+        Stroke(0.0, 0.0, wide, 0.0, LineKind.THIN),
         Label(text, 0.3 * h, 0.35 * h, h),
     ]
 
@@ -163,9 +163,9 @@ def leader(
     """
     direction = math.degrees(math.atan2(y - knee[1], x - knee[0]))
     return [
-        Stroke(x, y, *knee, Line.THIN),
+        Stroke(x, y, *knee, LineKind.THIN),
         arrow(x, y, direction),
-        Stroke(*knee, knee[0] + text_width(text, h) + 1.0, knee[1], Line.THIN),
+        Stroke(*knee, knee[0] + text_width(text, h) + 1.0, knee[1], LineKind.THIN),
         Label(text, knee[0] + 0.8, knee[1] + 1.0, h),
     ]
 
@@ -173,13 +173,13 @@ def leader(
 def projection() -> list[Piece]:
     """Return the sign of first angle projection: a cone's side view and its end."""
     return [
-        Stroke(0.0, -1.5, 0.0, 1.5, Line.THIN),
-        Stroke(7.0, -3.0, 7.0, 3.0, Line.THIN),
-        Stroke(0.0, -1.5, 7.0, -3.0, Line.THIN),
-        Stroke(0.0, 1.5, 7.0, 3.0, Line.THIN),
-        Stroke(-1.5, 0.0, 8.5, 0.0, Line.CENTRE),
-        Arc(13.0, 0.0, 3.0, line=Line.THIN),
-        Arc(13.0, 0.0, 1.5, line=Line.THIN),
-        Stroke(8.8, 0.0, 17.2, 0.0, Line.CENTRE),
-        Stroke(13.0, -4.2, 13.0, 4.2, Line.CENTRE),
+        Stroke(0.0, -1.5, 0.0, 1.5, LineKind.THIN),
+        Stroke(7.0, -3.0, 7.0, 3.0, LineKind.THIN),
+        Stroke(0.0, -1.5, 7.0, -3.0, LineKind.THIN),
+        Stroke(0.0, 1.5, 7.0, 3.0, LineKind.THIN),
+        Stroke(-1.5, 0.0, 8.5, 0.0, LineKind.CENTRE),
+        Arc(13.0, 0.0, 3.0, line=LineKind.THIN),
+        Arc(13.0, 0.0, 1.5, line=LineKind.THIN),
+        Stroke(8.8, 0.0, 17.2, 0.0, LineKind.CENTRE),
+        Stroke(13.0, -4.2, 13.0, 4.2, LineKind.CENTRE),
     ]

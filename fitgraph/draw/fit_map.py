@@ -22,7 +22,7 @@ import networkx as nx
 from fitgraph.draw.line_chart import ticks
 from fitgraph.draw.style import SIGNS, WORDS, drawing_css, theme_css, verdict_class
 from fitgraph.draw.svg import clean, element, number, shorten, write
-from fitgraph.explain.tracing import Step
+from fitgraph.explain.tracing import WayStep
 from fitgraph.graph.size_map import Joints, SizeMap, appears_at, joints_with_ends
 from fitgraph.model import Part, Reference, Verdict, Vocabulary
 from fitgraph.units import show_length
@@ -341,7 +341,7 @@ def _band(parts: int) -> float:
 
 
 def _trace(
-    trace: Sequence[Step],
+    trace: Sequence[WayStep],
     at: int,
     heights: Mapping[Reference, float],
     axis: tuple[float, float],
@@ -376,7 +376,7 @@ def fit_map_svg(
     found: SizeMap,
     *,
     lanes: Sequence[Reference] | None = None,
-    trace: Sequence[Step] = (),
+    trace: Sequence[WayStep] = (),
     at: int = -1,
     unfolded: str | None = None,
     pressable: bool = False,
@@ -389,7 +389,7 @@ def fit_map_svg(
         From :func:`fitgraph.graph.size_map.size_map`.
     lanes : sequence of Reference, optional
         The dimensions that are drawn, from above; by default all that joints bring together.
-    trace : sequence of Step
+    trace : sequence of WayStep
         A way that is drawn over it.
     at : int
         Its step that is looked at; those behind it are drawn thinner.

@@ -26,7 +26,7 @@ SLOT = "slot"
 
 
 @dataclass(frozen=True, slots=True)
-class Ring:
+class DrawnRing:
     """One part as a section shows it.
 
     Parameters
@@ -88,7 +88,7 @@ class Mating:
 class Nest:
     """Parts around one axis, from the outside in, and the joints between them."""
 
-    rings: tuple[Ring, ...]
+    rings: tuple[DrawnRing, ...]
     matings: tuple[Mating, ...]
 
     @property
@@ -161,13 +161,13 @@ def _ring(
     outside: Reference | None,
     bore: Reference | None,
     slots: Mapping[Reference, Reference],
-) -> Ring:
+) -> DrawnRing:
     slot = slots.get(bore) if bore is not None else None
     there = presence_of(option, slot.feature) if slot is not None else Presence.ABSENT
     width = None
     if slot is not None and there is not Presence.ABSENT:
         width = _size(option, slot)
-    return Ring(
+    return DrawnRing(
         option.role,
         option,
         None if outside is None else _size(option, outside),

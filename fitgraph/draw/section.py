@@ -9,7 +9,7 @@ import xml.etree.ElementTree as ET
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
-from fitgraph.draw.nests import Mating, Nest, Ring, main_nest, nests
+from fitgraph.draw.nests import DrawnRing, Mating, Nest, main_nest, nests
 from fitgraph.draw.style import PART_TINTS, SIGNS, WORDS, drawing_css, theme_css, verdict_class
 from fitgraph.draw.svg import element, number, shorten, write
 from fitgraph.explain.words import part_text, size_text
@@ -42,7 +42,7 @@ _HATCHING = (45, -45, 0, 70, -70)
 
 
 @dataclass(frozen=True, slots=True)
-class Drawn:
+class DrawnDiameters:
     """The diameters a ring is drawn with, in mm, and which of them are guesses."""
 
     outside: float
@@ -57,7 +57,7 @@ class Drawn:
         return not self.solid and self.outside <= self.bore
 
 
-def drawn_sizes(nest: Nest) -> tuple[Drawn, ...]:
+def drawn_sizes(nest: Nest) -> tuple[DrawnDiameters, ...]:
     """Return the diameters to draw each ring with.
 
     An unknown size is drawn where its mate is, a millimetre off, or a plain wall away from
@@ -86,7 +86,7 @@ def drawn_sizes(nest: Nest) -> tuple[Drawn, ...]:
         if attempt >= count and inner[-1] is None and outer[-1] is None:
             outer[-1] = 10.0
     return tuple(
-        Drawn(o or 10.0, i or 0.0, not known[0], not known[1] and not s, s)
+        DrawnDiameters(o or 10.0, i or 0.0, not known[0], not known[1] and not s, s)
         for o, i, known, s in zip(outer, inner, given, solid, strict=True)
     )
 
@@ -190,7 +190,7 @@ def verdict_text(mating: Mating) -> str:
     return text
 
 
-def _ring_sizes(ring: Ring, drawn: Drawn, *, outermost: bool) -> str:
+def _ring_sizes(ring: DrawnRing, drawn: DrawnDiameters, *, outermost: bool) -> str:
     sides = [("bore", ring.bore), ("outside", ring.outside)]
     if ring.slot_presence is Presence.PRESENT:
         sides.append(("slot", ring.slot))
@@ -206,7 +206,7 @@ def _ring_sizes(ring: Ring, drawn: Drawn, *, outermost: bool) -> str:
     return ", ".join(pieces)
 
 
-def _head(ring: Ring, vocabulary: Vocabulary) -> str:
+def _head(ring: DrawnRing, vocabulary: Vocabulary) -> str:
     return f"{vocabulary.roles[ring.role].title} {part_text(ring.option)}"
 
 
@@ -224,7 +224,9 @@ def _scale_bar(scale: float, x: float, y: float) -> list[ET.Element]:
     ]
 
 
-def _section(nest: Nest, sizes: Sequence[Drawn], scale: float, identity: str) -> list[ET.Element]:
+def _section(
+    nest: Nest, sizes: Sequence[DrawnDiameters], scale: float, identity: str
+) -> list[ET.Element]:
     made: list[ET.Element] = []
     x, y = _AXIS
     reach = RADIUS + 10
@@ -309,7 +311,7 @@ def _badge(x: float, y: float, sign: str, klass: str) -> ET.Element:
 
 
 def _words(
-    nest: Nest, sizes: Sequence[Drawn], scale: float, vocabulary: Vocabulary
+    nest: Nest, sizes: Sequence[DrawnDiameters], scale: float, vocabulary: Vocabulary
 ) -> tuple[list[ET.Element], float]:
     """Return the words beside the section with their leaders, and how far down they reach."""
     told: list[tuple[str, list[str]]] = []
@@ -469,7 +471,7 @@ def _detail(nest: Nest, n: int, scale: float, identity: str, left: float, top: f
     return group
 
 
-def _describe(nest: Nest, sizes: Sequence[Drawn], vocabulary: Vocabulary) -> str:
+def _describe(nest: Nest, sizes: Sequence[DrawnDiameters], vocabulary: Vocabulary) -> str:
     pieces = []
     for n, (ring, drawn) in enumerate(zip(nest.rings, sizes, strict=True)):
         sized = _ring_sizes(ring, drawn, outermost=n == 0)

@@ -7,7 +7,7 @@ from html import escape
 from fitgraph.adapters.sheet import Sheet
 from fitgraph.draw.drafting import drawing
 from fitgraph.draw.drafting_svg import sheet_svg
-from fitgraph.draw.sheet_text import Table, facts, mates_table, sizes_table, worth_lines
+from fitgraph.draw.sheet_text import TextTable, facts, mates_table, sizes_table, worth_lines
 from fitgraph.draw.style import page_css
 from fitgraph.draw.svg import clean
 
@@ -25,7 +25,7 @@ def _text(text: str) -> str:
     return escape(clean(text))
 
 
-def _table(table: Table) -> str:
+def _table(table: TextTable) -> str:
     head = "".join(f'<th scope="col">{_text(c)}</th>' for c in table.columns)
     body = "".join(
         "<tr>" + "".join(f"<td>{_text(cell)}</td>" for cell in row) + "</tr>" for row in table.rows

@@ -16,13 +16,13 @@ from fitgraph.draw.drafting_items import (
     Arc,
     Drawing,
     Label,
-    Line,
+    LineKind,
     Piece,
     Stroke,
     pieces_of,
 )
 from fitgraph.draw.lettering import WRITTEN_PLAINLY, Lettering, printed
-from fitgraph.draw.sheet_text import Table, facts, mates_table, sizes_table, worth_lines
+from fitgraph.draw.sheet_text import TextTable, facts, mates_table, sizes_table, worth_lines
 from fitgraph.draw.svg import shorten
 
 #: Mating parts listed in print; the page has them all.
@@ -143,7 +143,7 @@ class _Document(FPDF):
             0, size * 0.46, self.lettering.text(text), align="L", new_x="LMARGIN", new_y="NEXT"
         )
 
-    def rows(self, table: Table, widths: Sequence[float]) -> None:
+    def rows(self, table: TextTable, widths: Sequence[float]) -> None:
         self.paragraph(table.heading, 11, "B", above=3.5)
         self.ln(1)
         self.set_font(self.lettering.family, size=8)
@@ -170,7 +170,7 @@ def _draw(pdf: _Document, made: Drawing) -> None:
     for piece in pieces_of(made.items):
         page.add(piece)
     pdf.set_auto_page_break(True, margin=16)
-    pdf.set_line_width(Line.HATCH.width)
+    pdf.set_line_width(LineKind.HATCH.width)
 
 
 def _written(sheet: Sheet, lettering: Lettering) -> bytes:
@@ -186,7 +186,7 @@ def _written(sheet: Sheet, lettering: Lettering) -> bytes:
     for line in worth_lines(sheet):
         pdf.paragraph(line)
     pdf.rows(sizes_table(sheet), (50, 50, 22, 22, 30))
-    pdf.rows(Table("The part", ("", ""), tuple(facts(sheet))), (40, 134))
+    pdf.rows(TextTable("The part", ("", ""), tuple(facts(sheet))), (40, 134))
     listed = mates_table(sheet, _MATES)
     pdf.rows(listed, (40, 33, 46, 22, 18, 15))
     more = len(sheet.mates) - len(listed.rows)

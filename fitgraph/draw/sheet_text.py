@@ -15,7 +15,7 @@ from fitgraph.units import show_mass
 
 
 @dataclass(frozen=True, slots=True)
-class Table:
+class TextTable:
     """A table of texts under a heading."""
 
     heading: str
@@ -160,7 +160,7 @@ def _share(mate: Mate) -> str:
     return f"{mate.share:.0%} of pairs" if mate.share else "if it has a slot"
 
 
-def sizes_table(sheet: Sheet) -> Table:
+def sizes_table(sheet: Sheet) -> TextTable:
     """Return the dimensions with their limits and classes."""
     rows = tuple(
         (
@@ -176,14 +176,14 @@ def sizes_table(sheet: Sheet) -> Table:
         length = f"{sheet.make.length:g}"
         general = f"ISO 2768-1-{sheet.make.work.tolerances}"
         rows += (("length", length, "", "", general),)
-    return Table("Dimensions in mm", ("dimension", "size", "least", "most", ""), rows)
+    return TextTable("Dimensions in mm", ("dimension", "size", "least", "most", ""), rows)
 
 
 def _fit(mate: Mate) -> str:
     return f"{mate.fit} fit" if mate.fit else ""
 
 
-def mates_table(sheet: Sheet, most: int | None = None) -> Table:
+def mates_table(sheet: Sheet, most: int | None = None) -> TextTable:
     """Return the mating parts, certain ones first.
 
     Parameters
@@ -209,4 +209,4 @@ def mates_table(sheet: Sheet, most: int | None = None) -> Table:
         for mate in (ordered if most is None else ordered[:most])
     )
     columns = ("joint", "part", "name", "difference, mm", "kind", "fits")
-    return Table("Mating parts", columns, rows)
+    return TextTable("Mating parts", columns, rows)

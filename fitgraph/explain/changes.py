@@ -11,7 +11,7 @@ import numpy as np
 import numpy.typing as npt
 
 from fitgraph.explain.buckets import Factor, Least
-from fitgraph.explain.elements import Question
+from fitgraph.explain.elements import AskedElements
 from fitgraph.explain.kinds import Kinds, Reduced, reduce
 from fitgraph.explain.narrowed import within
 from fitgraph.explain.network import Domains, Network, TooLongError, as_mask
@@ -211,7 +211,7 @@ def combined(first: Mapping[str, Floats], second: Mapping[str, Floats]) -> dict[
 _HEAVY = 1e8
 
 
-def costs(question: Question, prefer: Prefer) -> dict[str, Floats]:
+def costs(question: AskedElements, prefer: Prefer) -> dict[str, Floats]:
     """Return what each option costs in the eyes of the person who asks."""
     vocabulary = question.space.catalogue.vocabulary
     price = dict(question.price)
@@ -235,7 +235,7 @@ def costs(question: Question, prefer: Prefer) -> dict[str, Floats]:
 _NOTHING, _ANOTHER = np.uint8(64), np.uint8(128)
 
 
-def _marked(question: Question, chosen: Mapping[str, int]) -> Question:
+def _marked(question: AskedElements, chosen: Mapping[str, int]) -> AskedElements:
     broken = dict(question.broken)
     for role in chosen:
         void = question.space.facts[role].void
@@ -244,7 +244,7 @@ def _marked(question: Question, chosen: Mapping[str, int]) -> Question:
     return replace(question, broken=broken)
 
 
-def _codes(question: Question, dropped: int) -> dict[str, list[int]]:
+def _codes(question: AskedElements, dropped: int) -> dict[str, list[int]]:
     """Return, of each role that some elements concern, the codes that break just these.
 
     A part that goes is either left out or swapped for another.
@@ -261,20 +261,20 @@ def _codes(question: Question, dropped: int) -> dict[str, list[int]]:
     return shares
 
 
-def _ways(question: Question, dropped: int) -> Iterator[dict[str, int]]:
+def _ways(question: AskedElements, dropped: int) -> Iterator[dict[str, int]]:
     """Yield, for each way to drop some elements, the code of the roles concerned."""
     shares = _codes(question, dropped)
     for choice in itertools.product(*shares.values()):
         yield dict(zip(shares, choice, strict=True))
 
 
-def _places(question: Question, role: str) -> set[int]:
+def _places(question: AskedElements, role: str) -> set[int]:
     return {place for place in question.meaning[role] if place is not None}
 
 
 def changes(
     kinds: Kinds,
-    question: Question,
+    question: AskedElements,
     drops: Sequence[int],
     chosen: Mapping[str, int],
     prefer: Prefer = Prefer.OWNED,
@@ -285,7 +285,7 @@ def changes(
     ----------
     kinds : Kinds
         Compiled for what is certain.
-    question : Question
+    question : AskedElements
         Whether parts fit together.
     drops : sequence of int
         Every smallest set of elements to drop, from
@@ -354,7 +354,7 @@ class _Searched:
     ----------
     network : Network
         For what is certain.
-    question : Question
+    question : AskedElements
         With its options marked.
     chosen : mapping of str to int
         The option that fills each named role now.
@@ -365,7 +365,7 @@ class _Searched:
     def __init__(
         self,
         network: Network,
-        question: Question,
+        question: AskedElements,
         chosen: Mapping[str, int],
         cost: Mapping[str, Floats],
     ) -> None:
@@ -451,7 +451,7 @@ def _least_of_class(space: Space, role: str, mask: Bools, cost: Floats) -> list[
 
 
 def _passed(
-    question: Question,
+    question: AskedElements,
     ways: Sequence[tuple[int, Mapping[str, int]]],
     chosen: Mapping[str, int],
     cost: Mapping[str, Floats],
@@ -497,7 +497,7 @@ def _through(space: Space, plan: Plan, lets: Sequence[Mapping[str, Bools]]) -> d
 
 
 def _change(
-    question: Question,
+    question: AskedElements,
     way: Mapping[str, int],
     chosen: Mapping[str, int],
     places: Mapping[str, int],

@@ -27,7 +27,7 @@ import numpy.typing as npt
 
 from fitgraph.explain.broken import CEILING as CELLS
 from fitgraph.explain.broken import elimination_order, over
-from fitgraph.explain.kinds import Reduced, Table
+from fitgraph.explain.kinds import FailingTable, Reduced
 from fitgraph.explain.transversals import CEILING, TooManySetsError, bits, minimal
 
 Ints = npt.NDArray[np.intp]
@@ -169,7 +169,7 @@ def _of_options(
     scope: tuple[str, ...],
     shape: tuple[int, ...],
     own: Sequence[int],
-    tables: Sequence[tuple[int, Table]],
+    tables: Sequence[tuple[int, FailingTable]],
     received: Sequence[_Message],
     families: _Families,
 ) -> Ints:

@@ -48,7 +48,7 @@ class Side:
 
 
 @dataclass(frozen=True, slots=True)
-class Difference:
+class FigurePair:
     """A figure of the one beside that of the other.
 
     Parameters
@@ -143,7 +143,7 @@ class ComparedParts:
         The two.
     totals : tuple of Totals
         Their figures.
-    differences : tuple of Difference
+    differences : tuple of FigurePair
         Every figure of either.
     joints : tuple of Opened
         Every joint they take part in, by counterpart.
@@ -153,7 +153,7 @@ class ComparedParts:
 
     parts: tuple[Part, Part]
     totals: tuple[Totals, Totals]
-    differences: tuple[Difference, ...]
+    differences: tuple[FigurePair, ...]
     joints: tuple[Opened, ...]
     grip: GripRatio | None = None
 
@@ -218,7 +218,7 @@ def _same(one: Side, other: Side) -> bool:
     return one.presence is Presence.ABSENT or (one.size, one.word) == (other.size, other.word)
 
 
-def differences(catalogue: Catalogue, one: Part, other: Part) -> tuple[Difference, ...]:
+def differences(catalogue: Catalogue, one: Part, other: Part) -> tuple[FigurePair, ...]:
     """Return every figure of two parts of a role, side by side."""
     options = plain(one), plain(other)
     found = []
@@ -231,7 +231,7 @@ def differences(catalogue: Catalogue, one: Part, other: Part) -> tuple[Differenc
             sides = _side(options[0], kind.name, name), _side(options[1], kind.name, name)
             told = any(s.size is not None or s.word is not None for s in sides)
             if told or name is None or Presence.UNKNOWN in (s.presence for s in sides):
-                found.append(Difference(kind.name, name, sides, _same(*sides)))
+                found.append(FigurePair(kind.name, name, sides, _same(*sides)))
     return tuple(found)
 
 

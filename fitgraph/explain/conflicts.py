@@ -15,10 +15,10 @@ import numpy as np
 from fitgraph.explain.broken import broken_sets, united
 from fitgraph.explain.buckets import Factor, Least
 from fitgraph.explain.clashing import conflict_sets
-from fitgraph.explain.elements import JOINT, PICK, Element, Question
+from fitgraph.explain.elements import JOINT, PICK, AskedElements, Element
 from fitgraph.explain.guilty import GuiltySums
 from fitgraph.explain.hitting import Oracle, drops_and_conflicts
-from fitgraph.explain.kinds import Kinds, Reduced, Table, reduce
+from fitgraph.explain.kinds import FailingTable, Kinds, Reduced, reduce
 from fitgraph.explain.reasons import Clash, clashes
 from fitgraph.explain.transversals import minimal_transversals
 from fitgraph.model import Joint, Verdict
@@ -60,21 +60,21 @@ class Conflict:
 
 
 def sets_of_elements(
-    question: Question, joints: Sequence[Joint], members: Sequence[int]
+    question: AskedElements, joints: Sequence[Joint], members: Sequence[int]
 ) -> list[tuple[Element, ...]]:
     """Return sets of bits as elements: those of the question first, then joints."""
     every = (*question.elements, *(Element(JOINT, joint=j, name=j.name) for j in joints))
     return [tuple(every[n] for n in range(len(every)) if member >> n & 1) for member in members]
 
 
-def minimal_conflicts(kinds: Kinds, question: Question, verdict: Verdict) -> list[Conflict]:
+def minimal_conflicts(kinds: Kinds, question: AskedElements, verdict: Verdict) -> list[Conflict]:
     """Return every smallest set of elements and joints that cannot hold together.
 
     Parameters
     ----------
     kinds : Kinds
         Compiled for the verdict that is asked for.
-    question : Question
+    question : AskedElements
         What is asked; its limits are not looked at.
     verdict : Verdict
         What is said of them: ``FAILS`` for kinds of what is possible,
@@ -134,14 +134,14 @@ def _on_sums(
     return Conflict((*elements, joint), verdict, tuple(told))
 
 
-def minimal_drops(kinds: Kinds, question: Question) -> list[int]:
+def minimal_drops(kinds: Kinds, question: AskedElements) -> list[int]:
     """Return every smallest set of elements without which a build is left.
 
     Parameters
     ----------
     kinds : Kinds
         Compiled for what is certain, so that the builds are.
-    question : Question
+    question : AskedElements
         What is asked; its limits are not looked at.
 
     Returns
@@ -202,7 +202,7 @@ class _Nearest:
                 told += self._clash(table, {r: found[r] for r in table.roles})
         return tuple(told)
 
-    def _clash(self, table: Table, at: Mapping[str, int]) -> tuple[Clash, ...]:
+    def _clash(self, table: FailingTable, at: Mapping[str, int]) -> tuple[Clash, ...]:
         key = (table.joint.name, tuple(at.items()))
         if key not in self._told:
             options = self.reduced.kinds.space.options

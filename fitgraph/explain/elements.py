@@ -58,7 +58,7 @@ class Element:
 
 
 @dataclass(frozen=True, slots=True)
-class Question:
+class AskedElements:
     """What is asked, and what each option of each role breaks of it.
 
     Parameters
@@ -131,9 +131,9 @@ class _Builder:
         if (mask & self.allowed[role]).any():
             self.breaks(role, _PLAIN, mask, self.element(Element(PLAIN, role)))
 
-    def question(self, price: Mapping[str, Floats]) -> Question:
+    def question(self, price: Mapping[str, Floats]) -> AskedElements:
         masses = self.space.mass_g
-        return Question(
+        return AskedElements(
             self.space,
             tuple(self.elements),
             self.allowed,
@@ -144,7 +144,7 @@ class _Builder:
         )
 
 
-def of_parts(space: Space, chosen: Mapping[str, int]) -> Question:
+def of_parts(space: Space, chosen: Mapping[str, int]) -> AskedElements:
     """Take apart the question whether parts fit together.
 
     Parameters
@@ -157,7 +157,7 @@ def of_parts(space: Space, chosen: Mapping[str, int]) -> Question:
 
     Returns
     -------
-    Question
+    AskedElements
         Roles that a build fills and nobody named are free; adapters and
         extras that nobody named are absent; no work is done anywhere. A
         role whose part is dropped takes any other part that is sold.
@@ -202,7 +202,7 @@ def _work_kept_out(rules: AllowedRole, facts: Facts, owned: Bools) -> Bools:
     return facts.serviced & ~plain & (owned | facts.sold)
 
 
-def of_request(space: Space, request: Request, *, certain: bool) -> Question:
+def of_request(space: Space, request: Request, *, certain: bool) -> AskedElements:
     """Take apart a request for builds.
 
     Parameters
@@ -216,7 +216,7 @@ def of_request(space: Space, request: Request, *, certain: bool) -> Question:
 
     Returns
     -------
-    Question
+    AskedElements
         As :meth:`TreeEngine.count` reads the request: adapters are free,
         extras that nobody named are absent, work is done where the request
         says so.

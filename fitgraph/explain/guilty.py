@@ -7,7 +7,7 @@ from collections.abc import Mapping
 import numpy as np
 import numpy.typing as npt
 
-from fitgraph.explain.elements import Question
+from fitgraph.explain.elements import AskedElements
 from fitgraph.explain.hitting import Oracle
 from fitgraph.explain.network import Network, TooLongError
 from fitgraph.graph.sums import SumCondition
@@ -30,11 +30,11 @@ class GuiltySums:
     ----------
     network : Network
         For what is certain, or for what is possible.
-    question : Question
+    question : AskedElements
         What is asked.
     """
 
-    def __init__(self, network: Network, question: Question) -> None:
+    def __init__(self, network: Network, question: AskedElements) -> None:
         self.network, self.question = network, question
         self._every = (1 << len(question.elements)) - 1
         self._joints = Oracle(network, question, _NONE)

@@ -23,7 +23,7 @@ from collections.abc import Iterable
 import numpy as np
 import numpy.typing as npt
 
-from fitgraph.explain.elements import Question
+from fitgraph.explain.elements import AskedElements
 from fitgraph.explain.narrowed import narrowed
 from fitgraph.explain.network import Domains, Network, TooLongError
 from fitgraph.explain.transversals import bits, minimal, minimal_transversals
@@ -41,7 +41,7 @@ class Oracle:
     ----------
     network : Network
         For what is certain, or for what is possible.
-    question : Question
+    question : AskedElements
         Its limits are not looked at.
     sums : frozenset of str, optional
         Names of the conditions on sums that count; all by default.
@@ -52,7 +52,7 @@ class Oracle:
     def __init__(
         self,
         network: Network,
-        question: Question,
+        question: AskedElements,
         sums: frozenset[str] | None = None,
         wider: Oracle | None = None,
     ) -> None:

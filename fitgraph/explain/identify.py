@@ -61,7 +61,7 @@ YES, NO, UNSEEN = ("yes", "y", "true"), ("no", "n", "false"), ("?", "", "unknown
 
 
 @dataclass(frozen=True, slots=True)
-class Found:
+class Likely:
     """A kind, or a part, with its chance."""
 
     name: str
@@ -96,17 +96,17 @@ class Candidates:
 
     Parameters
     ----------
-    kinds : tuple of Found
+    kinds : tuple of Likely
         The kinds of the grouping; a last one without a name is none of them.
-    parts : mapping of str to tuple of Found
+    parts : mapping of str to tuple of Likely
         For each role, the parts by chance.
     surprising : float
         How well the answers go together: their chance against that of the likeliest answers
         to the same questions; small means that they contradict each other.
     """
 
-    kinds: tuple[Found, ...]
-    parts: Mapping[str, tuple[Found, ...]]
+    kinds: tuple[Likely, ...]
+    parts: Mapping[str, tuple[Likely, ...]]
     surprising: float
 
 
@@ -443,12 +443,12 @@ class State:
         return _sums(self.identifier.kind_of, chances, kinds)
 
     @property
-    def kinds(self) -> tuple[Found, ...]:
+    def kinds(self) -> tuple[Likely, ...]:
         """Return the kinds by chance, the likeliest first; the last name, empty, is none."""
         names = [*(k.name for k in self.identifier.kinds), ""]
         found = self._by_kind(self._chances())
         order = np.argsort(-found, kind="stable")
-        return tuple(Found(names[n], float(found[n])) for n in order)
+        return tuple(Likely(names[n], float(found[n])) for n in order)
 
     @property
     def sure(self) -> bool:
@@ -510,7 +510,7 @@ class State:
         parts = {}
         for role, options in self.identifier.space.options.items():
             found = [
-                Found(o.label, float(c))
+                Likely(o.label, float(c))
                 for o, c in zip(options, chances[role], strict=True)
                 if c >= least
             ]

@@ -15,7 +15,7 @@ from functools import cached_property
 import numpy as np
 import numpy.typing as npt
 
-from fitgraph.explain.elements import Question
+from fitgraph.explain.elements import AskedElements
 from fitgraph.explain.network import Network
 from fitgraph.graph.joints import distinct_rows
 from fitgraph.model import Joint, Verdict
@@ -52,7 +52,7 @@ def undominated(better: Bools) -> Bools:
 
 
 @dataclass(frozen=True, slots=True)
-class Table:
+class FailingTable:
     """Where a joint fails, over the options of its roles that are left.
 
     Parameters
@@ -84,7 +84,7 @@ class Kinds:
     def __init__(self, space: Space, least: Verdict) -> None:
         self.space, self.least = space, least
         failing = [(t, t.verdicts < least) for t in space.joint_tables]
-        self.tables = [Table(t.joint, t.roles, f) for t, f in failing if f.any()]
+        self.tables = [FailingTable(t.joint, t.roles, f) for t, f in failing if f.any()]
         class_of = {
             t.joint.name: dict(zip(t.roles, t.class_of, strict=True)) for t, f in failing if f.any()
         }
@@ -117,14 +117,14 @@ class Kinds:
         """Return the joints and sums for finding builds, worked out at the first call."""
         return Network(self.space, certain=self.least is Verdict.FITS)
 
-    def over(self, kinds: Mapping[str, Ints]) -> list[Table]:
+    def over(self, kinds: Mapping[str, Ints]) -> list[FailingTable]:
         """Return the joints that fail somewhere, over some kinds of each role."""
         found = []
         for table in self.tables:
             at = [self.classes[r][table.joint.name][kinds[r]] for r in table.roles]
             fails = table.fails[crossed(at)]
             if fails.any():
-                found.append(Table(table.joint, table.roles, fails))
+                found.append(FailingTable(table.joint, table.roles, fails))
         return found
 
 
@@ -134,7 +134,7 @@ class Reduced:
 
     Parameters
     ----------
-    question : Question
+    question : AskedElements
         The question.
     options : mapping of str to ndarray of int
         The options of each role that are left.
@@ -144,13 +144,13 @@ class Reduced:
         The compiled kinds.
     """
 
-    question: Question
+    question: AskedElements
     options: Mapping[str, Ints]
     codes: Mapping[str, npt.NDArray[np.uint8]]
     kinds: Kinds
 
     @cached_property
-    def tables(self) -> tuple[Table, ...]:
+    def tables(self) -> tuple[FailingTable, ...]:
         """Return the joints that fail somewhere among the options."""
         kind_of = self.kinds.kind_of
         return tuple(self.kinds.over({r: kind_of[r][at] for r, at in self.options.items()}))
@@ -172,7 +172,7 @@ def first_of_each(kind: Ints, code: npt.NDArray[np.uint8], at: Ints, cost: Float
 
 def reduce(
     kinds: Kinds,
-    question: Question,
+    question: AskedElements,
     *,
     lets: Mapping[str, Bools] | None = None,
     cost: Mapping[str, Floats] | None = None,
@@ -184,7 +184,7 @@ def reduce(
     ----------
     kinds : Kinds
         The compiled kinds.
-    question : Question
+    question : AskedElements
         What is asked.
     lets : mapping of str to ndarray of bool, optional
         The options that may be used; all that the question allows by default.
@@ -214,7 +214,7 @@ def reduce(
 
 def _iterate(
     kinds: Kinds,
-    question: Question,
+    question: AskedElements,
     chosen: dict[str, Ints],
     cost: Mapping[str, Floats] | None,
     whole: Collection[str],

@@ -9,7 +9,7 @@ from collections.abc import Collection, Mapping
 import numpy as np
 import numpy.typing as npt
 
-from fitgraph.explain.elements import Question
+from fitgraph.explain.elements import AskedElements
 from fitgraph.explain.transversals import bits
 from fitgraph.solve.plan import Memo, Plan
 from fitgraph.solve.space import Space
@@ -19,12 +19,12 @@ Ints = npt.NDArray[np.intp]
 Bools = npt.NDArray[np.bool_]
 
 
-def narrowed(question: Question, *, certain: bool, sums: frozenset[str] | None = None) -> Plan:
+def narrowed(question: AskedElements, *, certain: bool, sums: frozenset[str] | None = None) -> Plan:
     """Return a plan over the classes that can matter, whatever of a question is dropped.
 
     Parameters
     ----------
-    question : Question
+    question : AskedElements
         What is asked; its limits are not looked at.
     certain : bool
         Whether builds that are only possible are left out.
@@ -69,7 +69,7 @@ def _needed(space: Space, role: str, mask: Bools, breaks: Ints, *, certain: bool
     return np.unique(pairs[needed(stands_in, *pairs.T), 0])
 
 
-def _short(question: Question, role: str) -> Ints:
+def _short(question: AskedElements, role: str) -> Ints:
     """Return what each option breaks, with the elements that the role can break numbered anew."""
     codes = question.broken[role]
     broken = {c: question.broken_by(role, c) for c in set(codes.tolist())}

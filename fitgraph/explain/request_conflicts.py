@@ -50,7 +50,7 @@ from fitgraph.explain.elements import (
     PICK,
     PLAIN,
     STOCK,
-    Question,
+    AskedElements,
     of_request,
 )
 from fitgraph.explain.kinds import Kinds, Reduced, reduce
@@ -108,13 +108,13 @@ class Leaver:
     ----------
     kinds : Kinds
         Compiled for what is possible, or for what is certain.
-    question : Question
+    question : AskedElements
         From :func:`fitgraph.explain.elements.of_request`.
     certain : bool
         Whether builds have to be certain.
     """
 
-    def __init__(self, kinds: Kinds, question: Question, *, certain: bool) -> None:
+    def __init__(self, kinds: Kinds, question: AskedElements, *, certain: bool) -> None:
         self.kinds, self.question, self.certain = kinds, question, certain
         self.every = (1 << len(question.elements)) - 1
         self.budget, self.mass = question.place(BUDGET), question.place(MASS)

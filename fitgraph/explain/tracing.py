@@ -6,21 +6,21 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 
 from fitgraph.explain.ways import Way
-from fitgraph.graph.chains import Hold
+from fitgraph.graph.chains import ChainJoint
 from fitgraph.graph.interfaces import pair_of
 from fitgraph.graph.options import length_of
 from fitgraph.model import Dimension, Option, Reference
 
 
 @dataclass(frozen=True, slots=True)
-class Step:
+class WayStep:
     """A joint of a way.
 
     Parameters
     ----------
     options : tuple of Option
         The part and the next.
-    hold : Hold
+    hold : ChainJoint
         What holds them.
     ends : tuple of (Reference, Dimension or None)
         The dimension that meets the other at either end, in the order of the way.
@@ -29,12 +29,12 @@ class Step:
     """
 
     options: tuple[Option, Option]
-    hold: Hold
+    hold: ChainJoint
     ends: tuple[tuple[Reference, Dimension | None], ...]
     joined: Mapping[str, Option]
 
 
-def steps(way: Way) -> tuple[Step, ...]:
+def steps(way: Way) -> tuple[WayStep, ...]:
     """Return the joints of a way in order.
 
     Parameters
@@ -50,5 +50,5 @@ def steps(way: Way) -> tuple[Step, ...]:
             (meeting[o.role], length_of(o, meeting[o.role])) for o in pair if o.role in meeting
         )
         joined = {o.role: o for o in way.options[: n + 2]}
-        found.append(Step(pair, hold, ends, joined))
+        found.append(WayStep(pair, hold, ends, joined))
     return tuple(found)

@@ -16,7 +16,7 @@ import numpy as np
 import numpy.typing as npt
 
 from fitgraph.explain.why import Explainer
-from fitgraph.graph.chains import Chain, Hold, chains
+from fitgraph.graph.chains import Chain, ChainJoint, chains
 from fitgraph.graph.options import holds_for_certain
 from fitgraph.model import Catalogue, Condition, Joint, Option
 from fitgraph.solve.counting import count
@@ -44,7 +44,7 @@ class Way:
         The parts in a row, with the services done to them; the cheapest of those alike.
     alike : tuple of tuple of str
         For each place, the labels of all parts that would do as well.
-    holds : tuple of Hold
+    holds : tuple of ChainJoint
         What holds each to the next.
     price : int or None
         What the parts between and all services cost, in minor currency units; None where a
@@ -59,7 +59,7 @@ class Way:
 
     options: tuple[Option, ...]
     alike: tuple[tuple[str, ...], ...]
-    holds: tuple[Hold, ...]
+    holds: tuple[ChainJoint, ...]
     price: int | None
     minutes: float
     margin_mm: float | None
@@ -129,12 +129,12 @@ class _Builds:
         return bool(count(self.space.plan(certain=True), weights))
 
 
-def _tightest(hold: Hold) -> tuple[int, float]:
+def _tightest(hold: ChainJoint) -> tuple[int, float]:
     margin = np.inf if hold.margin_mm is None else hold.margin_mm
     return len(hold.given), float(margin)
 
 
-def _held(builds: _Builds, chain: Chain) -> tuple[Hold, ...] | None:
+def _held(builds: _Builds, chain: Chain) -> tuple[ChainJoint, ...] | None:
     """Return joints that hold a chain in some build; None where no build has them."""
     ordered = [sorted(h, key=_tightest) for h in chain.holds]
     tried: set[frozenset[Condition]] = set()
@@ -152,7 +152,7 @@ def _price(part_price: int | None) -> tuple[bool, int]:
     return part_price is None, part_price or 0
 
 
-def _way(chain: Chain, holds: tuple[Hold, ...], catalogue: Catalogue) -> Way:
+def _way(chain: Chain, holds: tuple[ChainJoint, ...], catalogue: Catalogue) -> Way:
     options, alike = [], []
     price: int | None = 0
     for n, shape in enumerate(chain.shapes):

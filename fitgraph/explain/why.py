@@ -11,7 +11,7 @@ import numpy.typing as npt
 from fitgraph.explain.changes import Change, Prefer, changes
 from fitgraph.explain.conflicts import Conflict, minimal_conflicts, minimal_drops
 from fitgraph.explain.echoes import without_echoes
-from fitgraph.explain.elements import Question, of_parts
+from fitgraph.explain.elements import AskedElements, of_parts
 from fitgraph.explain.kinds import Kinds
 from fitgraph.explain.network import TooLongError
 from fitgraph.explain.reasons import Clash, clashes
@@ -292,7 +292,7 @@ class Explainer:
 
     def _minimal(
         self,
-        question: Question,
+        question: AskedElements,
         base: Mapping[str, Bools],
         weights: Mapping[str, npt.NDArray[np.float64]],
     ) -> tuple[Verdict, tuple[Conflict, ...], bool]:

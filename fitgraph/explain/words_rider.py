@@ -9,7 +9,7 @@ import math
 from collections.abc import Sequence
 
 from fitgraph.explain.advice import FamilyAdvice, RiderAdvice, Tube
-from fitgraph.explain.compare import Difference, Opened, Side
+from fitgraph.explain.compare import FigurePair, Opened, Side
 from fitgraph.explain.exchange import Aim, Exchange, NotOffered
 from fitgraph.explain.identify import State, Turn, Value
 from fitgraph.explain.measure import Measurement, Outcome
@@ -211,7 +211,7 @@ def side_text(side: Side) -> str:
     return "there"
 
 
-def difference_title(difference: Difference) -> str:
+def difference_title(difference: FigurePair) -> str:
     """Return the figure that two parts are compared by."""
     return named_figure(difference.feature.replace("_", " "), difference.dimension)
 

@@ -26,7 +26,7 @@ from fitgraph.model import Catalogue, Condition, Fill, Joint, Option, Presence, 
 
 
 @dataclass(frozen=True, slots=True)
-class Hold:
+class ChainJoint:
     """A joint that holds two neighbours of a chain.
 
     Parameters
@@ -52,7 +52,7 @@ class Chain:
     ----------
     shapes : tuple of Shape
         The parts; those between the ends with all that are like them.
-    holds : tuple of tuple of Hold
+    holds : tuple of tuple of ChainJoint
         For each pair of neighbours, the joints that can hold them.
     margin_mm : float or None
         The least margin of all joints inside the chain [mm]; None where none is a length.
@@ -61,7 +61,7 @@ class Chain:
     """
 
     shapes: tuple[Shape, ...]
-    holds: tuple[tuple[Hold, ...], ...]
+    holds: tuple[tuple[ChainJoint, ...], ...]
     margin_mm: float | None
     tight: Joint | None
 
@@ -161,7 +161,7 @@ class _Judge:
         shapes = [self.fits.shapes[role][place] for role, place in nodes]
         places = {node[0]: node for node in nodes}
         known = {**self.out, **{s.option.role: s.option for s in shapes}}
-        holds: dict[frozenset[str], list[Hold]] = {}
+        holds: dict[frozenset[str], list[ChainJoint]] = {}
         margins: list[tuple[float, str, Joint]] = []
         for joint in self.pairs:
             ends = frozenset(e.role for e in pair_of(joint) or ())
@@ -176,7 +176,7 @@ class _Judge:
                 return None
             unsure = any(c.role in known for c in given)
             if verdict is Verdict.FITS and there and not unsure:
-                holds.setdefault(ends, []).append(Hold(joint, margin, given))
+                holds.setdefault(ends, []).append(ChainJoint(joint, margin, given))
             if margin is not None and verdict is Verdict.FITS and not given:
                 margins.append((margin, joint.name, joint))
         for joint in self.others:

@@ -36,7 +36,7 @@ from fitgraph.lab.look import LABEL, field_layout, grid, heading, html, note, ro
 from fitgraph.lab.opened import OpenCatalogue
 from fitgraph.lab.session import SessionBar, SessionError, in_kernel, page_address
 from fitgraph.lab.slider import Slider
-from fitgraph.lab.weighing import Choice, MadeUp, Plane, Weighed, weighed
+from fitgraph.lab.weighing import ChangedMake, MadeUp, Plane, Weighed, weighed
 from fitgraph.mechanics.materials import MATERIALS
 from fitgraph.model import Make, Vocabulary
 from fitgraph.stock import grouping_names
@@ -288,9 +288,9 @@ class AdapterMap(Answering):
     # ------------------------------------------------------------ state
 
     @property
-    def choice(self) -> Choice:
+    def choice(self) -> ChangedMake:
         """Return the make as the fields have it."""
-        return Choice(
+        return ChangedMake(
             self.make.value,
             self.material.value,
             self.grade.value or 0,
@@ -387,7 +387,7 @@ class AdapterMap(Answering):
         self.wall.disabled = make.bore is None
         self.wall.layout.display = "none" if make.bore is None else None
         self.wall.value = make.least_wall
-        found = weighed(self.opened, self.added).plane(Choice.of(make)).found
+        found = weighed(self.opened, self.added).plane(ChangedMake.of(make)).found
         words = sorted({words_text(c.words) for c in found}) if make.words else []
         self.word.options = [("any", ""), *((w, w) for w in words)]
         self.word.value = ""
@@ -416,7 +416,7 @@ class AdapterMap(Answering):
             )
             self._try()
 
-    def _steps(self, found: Weighed, choice: Choice, asked: int) -> Sequence[Step]:
+    def _steps(self, found: Weighed, choice: ChangedMake, asked: int) -> Sequence[Step]:
         word = self.word.value
         mixed = self.mixed.value
 
@@ -443,7 +443,9 @@ class AdapterMap(Answering):
         def few() -> Callable[[], None]:
             others = [m for n, m in self.makes.items() if n != choice.make] if mixed else []
             scans = [found.scan(choice)]
-            scans += [found.scan(Choice.of(m, in_stock=choice.in_stock), self._on) for m in others]
+            scans += [
+                found.scan(ChangedMake.of(m, in_stock=choice.in_stock), self._on) for m in others
+            ]
             both = pairs(scans, in_stock=choice.in_stock) if others else ()
             steps = list(frontier(scans, MOST_TOGETHER, both))
 
@@ -753,7 +755,7 @@ class AdapterMap(Answering):
                 candidate = worth.candidate
                 plain = self.choice
                 if candidate.make.name != plain.make:
-                    plain = Choice.of(self.makes[candidate.make.name], in_stock=plain.in_stock)
+                    plain = ChangedMake.of(self.makes[candidate.make.name], in_stock=plain.in_stock)
                 sku = self._name(candidate.part.sku)
                 self.added = (*self.added, MadeUp.of(plain, candidate, sku))
             self._wanted = self.list.value or ""

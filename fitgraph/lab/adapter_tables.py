@@ -9,7 +9,7 @@ from fitgraph.adapters import Edge, GradeYield, Sheet, Together
 from fitgraph.adapters.best_k import cost
 from fitgraph.draw.drafting import drawing
 from fitgraph.draw.drafting_svg import sheet_svg
-from fitgraph.draw.sheet_text import Table, facts, mates_table, sizes_table
+from fitgraph.draw.sheet_text import TextTable, facts, mates_table, sizes_table
 from fitgraph.lab.adapter_entries import Entry, words_text
 from fitgraph.lab.tables import builds_text
 from fitgraph.lab.weighing import Plane
@@ -245,7 +245,7 @@ def yields_html(yields: Sequence[GradeYield], grade: int, vocabulary: Vocabulary
     )
 
 
-def _table(table: Table) -> str:
+def _table(table: TextTable) -> str:
     head = "".join(f'<th scope="col">{escape(c)}</th>' for c in table.columns)
     body = "".join(
         "<tr>" + "".join(f"<td>{escape(cell)}</td>" for cell in row) + "</tr>" for row in table.rows

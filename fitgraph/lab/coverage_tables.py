@@ -9,12 +9,12 @@ from fitgraph.lab.long_table import amount, long_table
 from fitgraph.lab.standing_words import MEANS, ORDER, WORDS, standing_html, tally_text
 from fitgraph.plain import csv_text
 from fitgraph.report.shelf import turn_text
-from fitgraph.stock import Coverage, Matrix, Standing, Tally
+from fitgraph.stock import Coverage, Matrix, Standing, StandingTally
 from fitgraph.stock.groups import grouper
 from fitgraph.stock.in_turn import InTurn
 
 
-def headline_html(total: Tally, turn: InTurn | None = None) -> str:
+def headline_html(total: StandingTally, turn: InTurn | None = None) -> str:
     """Return how many enquiries are served, alone and in turn, and what becomes of the others."""
     if not total.total:
         return (
@@ -42,12 +42,12 @@ def headline_html(total: Tally, turn: InTurn | None = None) -> str:
     )
 
 
-def cell(tally: Tally, shown: Standing | None, where: str) -> dict[str, object] | None:
+def cell(tally: StandingTally, shown: Standing | None, where: str) -> dict[str, object] | None:
     """Return a cell of the matrix, None for an empty one.
 
     Parameters
     ----------
-    tally : Tally
+    tally : StandingTally
         Its enquiries.
     shown : Standing or None
         What its figure counts; None for all that stock does not serve.
@@ -65,9 +65,9 @@ def cell(tally: Tally, shown: Standing | None, where: str) -> dict[str, object] 
     }
 
 
-def _sum_of(tallies: Iterable[Tally]) -> Tally:
+def _sum_of(tallies: Iterable[StandingTally]) -> StandingTally:
     rows = [t.weights for t in tallies]
-    return Tally(tuple(map(sum, zip(*rows, strict=True)))) if rows else Tally()
+    return StandingTally(tuple(map(sum, zip(*rows, strict=True)))) if rows else StandingTally()
 
 
 def cells(
@@ -76,7 +76,7 @@ def cells(
     """Return keys of rows and columns, the last of each for all together, and the cells."""
     rows, columns = [*matrix.rows, ""], [*matrix.columns, ""]
 
-    def of(row: str, column: str) -> Tally:
+    def of(row: str, column: str) -> StandingTally:
         if row and column:
             return matrix.cell(row, column)
         spots = [t for (r, c), t in matrix.cells.items() if row in ("", r) and column in ("", c)]

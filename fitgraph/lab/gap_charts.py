@@ -8,7 +8,7 @@ import plotly.graph_objects as go
 
 from fitgraph.lab.charts import MARKS, SHAPES, blank, keep_state, point_style
 from fitgraph.model import Vocabulary
-from fitgraph.stock import Plan
+from fitgraph.stock import OrderPlan
 from fitgraph.units import major, show_money
 
 #: Fillings of stacked bars, so that no colour says anything alone. The first two are those of the
@@ -114,13 +114,13 @@ class CurveChart:
             ],
         )
 
-    def text(self, plan: Plan) -> str:
+    def text(self, plan: OrderPlan) -> str:
         """Return a step in one line."""
         vocabulary = self._vocabulary
         money = show_money(plan.cost, vocabulary.currency, vocabulary.minor_digits)
         return f"{money} serve {plan.served:g} of {plan.total:g} ({plan.share:.0%})"
 
-    def show(self, plans: Sequence[Plan]) -> None:
+    def show(self, plans: Sequence[OrderPlan]) -> None:
         """Show the steps."""
         with self.figure.batch_update():
             steps = self.figure.data[0]
@@ -129,7 +129,7 @@ class CurveChart:
             steps.text = [self.text(p) for p in plans]
         keep_state(self.figure)
 
-    def mark(self, plan: Plan | None) -> None:
+    def mark(self, plan: OrderPlan | None) -> None:
         """Mark the plan that is chosen."""
         shown = [] if plan is None else [plan]
         with self.figure.batch_update():

@@ -11,7 +11,7 @@ import ipywidgets as widgets
 from fitgraph.draw import nest_svg, nests
 from fitgraph.draw.fit_map import fit_map_svg
 from fitgraph.explain.map_search import search
-from fitgraph.explain.tracing import Step as Traced
+from fitgraph.explain.tracing import WayStep as Traced
 from fitgraph.explain.tracing import steps
 from fitgraph.explain.ways import Way, ways
 from fitgraph.graph.size_map import SizeMap, size_map

@@ -8,7 +8,7 @@ from html import escape
 from fitgraph.lab.long_table import amount, few, long_table, money, part_html
 from fitgraph.model import Catalogue, Supply
 from fitgraph.plain import csv_text
-from fitgraph.stock import Plan
+from fitgraph.stock import OrderPlan
 from fitgraph.stock.known_plans import changes_of
 
 
@@ -23,14 +23,14 @@ def days_text(days: int | None) -> str:
     return "not known" if days is None else f"{days} day{'' if days == 1 else 's'}"
 
 
-def proof_text(plan: Plan, after: Plan | None, *, target: bool) -> str:
+def proof_text(plan: OrderPlan, after: OrderPlan | None, *, target: bool) -> str:
     """Return whether better orders could exist.
 
     Parameters
     ----------
-    plan : Plan
+    plan : OrderPlan
         The orders.
-    after : Plan or None
+    after : OrderPlan or None
         The next step of the curve, where there is one: its cost proves that nothing between
         serves more.
     target : bool
@@ -45,13 +45,13 @@ def proof_text(plan: Plan, after: Plan | None, *, target: bool) -> str:
 
 
 def plan_html(
-    plan: Plan, proof: str, supply: Supply, catalogue: Catalogue, missed: float | None = None
+    plan: OrderPlan, proof: str, supply: Supply, catalogue: Catalogue, missed: float | None = None
 ) -> str:
     """Return orders by supplier, with packs, costs, lead times and what they serve.
 
     Parameters
     ----------
-    plan : Plan
+    plan : OrderPlan
         The orders.
     proof : str
         From :func:`proof_text`.
@@ -112,7 +112,7 @@ def plan_html(
     return text
 
 
-def next_text(plan: Plan, after: Plan | None, catalogue: Catalogue) -> str:
+def next_text(plan: OrderPlan, after: OrderPlan | None, catalogue: Catalogue) -> str:
     """Return what the next unit of money buys."""
     if after is None:
         return "More money serves nobody else: what is left cannot be ordered for."
@@ -126,7 +126,7 @@ def next_text(plan: Plan, after: Plan | None, catalogue: Catalogue) -> str:
     )
 
 
-def orders_csv(plan: Plan, supply: Supply, catalogue: Catalogue) -> str:
+def orders_csv(plan: OrderPlan, supply: Supply, catalogue: Catalogue) -> str:
     """Return the lines of all orders as CSV, deliveries among them."""
     currency = catalogue.vocabulary.currency
     heads = ["supplier", "sku", "name", "packs", "pieces_in_pack", f"pack_price_{currency}"]
@@ -153,7 +153,7 @@ def orders_csv(plan: Plan, supply: Supply, catalogue: Catalogue) -> str:
     return csv_text([*heads, f"cost_{currency}", "lead_days"], rows)
 
 
-def curve_csv(plans: Sequence[Plan], catalogue: Catalogue) -> str:
+def curve_csv(plans: Sequence[OrderPlan], catalogue: Catalogue) -> str:
     """Return the steps of the curve as CSV."""
     heads = [f"cost_{catalogue.vocabulary.currency}", "served", "share", "more", "orders", "drops"]
     rows: list[Sequence[str | float | None]] = []

@@ -21,7 +21,7 @@ from fitgraph.lab.look import heading, html, note, row, style
 from fitgraph.lab.opened import OpenCatalogue
 from fitgraph.lab.triangle_view import triangle_html
 from fitgraph.plain import csv_text
-from fitgraph.practice.leitner import DAYS, Card, answered, pick
+from fitgraph.practice.leitner import DAYS, TopicCard, answered, pick
 from fitgraph.practice.progress import (
     OpenRound,
     Progress,
@@ -32,7 +32,7 @@ from fitgraph.practice.progress import (
     load,
     save,
 )
-from fitgraph.practice.rounds import LEVELS, Question, question, topic_title, topics
+from fitgraph.practice.rounds import LEVELS, Exercise, question, topic_title, topics
 
 #: Questions in a round.
 ROUND = 5
@@ -62,7 +62,7 @@ class Practice(Answering):
         self.folder = default_folder() if folder is None else Path(folder)
         self.today = today or datetime.date.today()
         self.progress = Progress("")
-        self.question: Question | None = None
+        self.question: Exercise | None = None
         self._asked = 0
         self.learner = widgets.Text(
             description="Name",
@@ -237,7 +237,7 @@ class Practice(Answering):
 
         return [(False, waiting), (True, make)]
 
-    def _show_question(self, found: Question | None, at: int, number: int) -> None:
+    def _show_question(self, found: Exercise | None, at: int, number: int) -> None:
         if found is None:
             self._keep(replace(self.progress, open=None))
             self._hide_round()
@@ -290,7 +290,7 @@ class Practice(Answering):
             return
         right = self.choice.index == item.right
         cards = dict(self.progress.cards)
-        cards[item.topic] = answered(cards.get(item.topic, Card()), self.today, right=right)
+        cards[item.topic] = answered(cards.get(item.topic, TopicCard()), self.today, right=right)
         answers = (*begun.answers, right)
         progress = replace(self.progress, cards=cards, open=replace(begun, answers=answers))
         over = len(answers) == len(begun.topics)
@@ -317,7 +317,7 @@ class Practice(Answering):
         self.next.layout.display = "flex"
         self._show_state()
 
-    def _section(self, item: Question) -> str:
+    def _section(self, item: Exercise) -> str:
         """Return the cross-section through the parts; their graph where none shows two of them."""
         catalogue = self.opened.catalogue
         if not item.drawn:

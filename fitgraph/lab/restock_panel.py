@@ -28,7 +28,7 @@ from fitgraph.lab.order_tables import (
     proof_text,
 )
 from fitgraph.lab.slider import Slider
-from fitgraph.stock import Plan, Restocking
+from fitgraph.stock import OrderPlan, Restocking
 from fitgraph.stock.known_plans import KnownPlans, changes_of
 from fitgraph.units import UnitError, major, parse_money
 
@@ -59,9 +59,9 @@ class _Curve:
         self.within = within
         self.known = KnownPlans()
         self.restocking: Restocking | None = None
-        self._steps: Iterator[Plan] | None = None
+        self._steps: Iterator[OrderPlan] | None = None
         #: Plans for sums and shares that the curve has not come to yet.
-        self.asked: dict[tuple[str, float], Plan] = {}
+        self.asked: dict[tuple[str, float], OrderPlan] = {}
 
     def make(self, opened: OpenCatalogue, progress: Callable[[int, int], None]) -> None:
         """Ask the catalogue."""
@@ -70,7 +70,7 @@ class _Curve:
         )
         self.known, self._steps = KnownPlans(), None
 
-    def step(self) -> tuple[KnownPlans, Iterator[Plan]]:
+    def step(self) -> tuple[KnownPlans, Iterator[OrderPlan]]:
         """Return the plans with one more."""
         assert self.restocking is not None
         steps = self._steps or self.restocking.steps()
@@ -79,7 +79,7 @@ class _Curve:
             return KnownPlans(self.known.plans, True), steps
         return KnownPlans((*self.known.plans, plan), False), steps
 
-    def keep(self, known: KnownPlans, steps: Iterator[Plan]) -> None:
+    def keep(self, known: KnownPlans, steps: Iterator[OrderPlan]) -> None:
         """Keep what a step returned."""
         self.known, self._steps = known, steps
 
@@ -108,7 +108,7 @@ class RestockPanel(Answering):
     def __init__(self, opened: OpenCatalogue, changed: Callable[[], None]) -> None:
         super().__init__()
         self.opened = opened
-        self.plan: Plan | None = None
+        self.plan: OrderPlan | None = None
         self._drawn: KnownPlans | None = None
         self._changed = changed
         self._asked, self._begun, self._busy = 0, False, False
@@ -261,7 +261,7 @@ class RestockPanel(Answering):
             if not self.meter.running and not (known and self.curve.known.complete):
                 self._go_on()
 
-    def _find(self, mode: str, figure: float) -> tuple[Plan, Plan | None] | None:
+    def _find(self, mode: str, figure: float) -> tuple[OrderPlan, OrderPlan | None] | None:
         """Return the plan for an entry and the step after it; None while it is not known."""
         known = self.curve.known
         if mode == _TARGET:
@@ -334,7 +334,7 @@ class RestockPanel(Answering):
             step = max(1, round(most / _STEPS))
             self.budget.reach((math.floor(most / step) + 1) * step, step)
 
-    def _step_text(self, before: Plan | None, plan: Plan) -> str:
+    def _step_text(self, before: OrderPlan | None, plan: OrderPlan) -> str:
         text = self.chart.text(plan)
         if before is None:
             return text
@@ -343,7 +343,7 @@ class RestockPanel(Answering):
         told += [f"without {few(dropped)}"] if dropped else []
         return f"{text}, {plan.served - before.served:g} more, {', '.join(told)}"
 
-    def _point(self, plan: Plan) -> None:
+    def _point(self, plan: OrderPlan) -> None:
         """Choose a plan in the list of steps."""
         self._busy = True
         try:
@@ -354,7 +354,7 @@ class RestockPanel(Answering):
 
     # ------------------------------------------------------------ taking a step
 
-    def take(self, plan: Plan) -> None:
+    def take(self, plan: OrderPlan) -> None:
         """Take what a plan costs as the budget."""
         self.mode.value = _SPEND
         sum_ = f"{major(plan.cost, self._digits):.{self._digits}f}"

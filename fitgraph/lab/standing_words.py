@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 
-from fitgraph.stock import Standing, Tally
+from fitgraph.stock import Standing, StandingTally
 
 #: The word and the sign for each standing; both always stand together.
 WORDS: Mapping[Standing, str] = {
@@ -39,12 +39,12 @@ def standing_html(standing: Standing) -> str:
     )
 
 
-def tally_text(tally: Tally) -> str:
+def tally_text(tally: StandingTally) -> str:
     """Return all numbers of a tally in words.
 
     Examples
     --------
-    >>> tally_text(Tally((1.0, 0.0, 2.0, 5.0)))
+    >>> tally_text(StandingTally((1.0, 0.0, 2.0, 5.0)))
     '8 asked: 5 from stock, 2 from the catalogue, 1 neither'
     """
     told = [f"{tally.of(s):g} {WORDS[s]}" for s in ORDER if tally.of(s)]

@@ -42,7 +42,7 @@ _SHEETS = 32
 
 
 @dataclass(frozen=True, slots=True)
-class Choice:
+class ChangedMake:
     """A make with what the designer has changed about it.
 
     Parameters
@@ -66,9 +66,9 @@ class Choice:
     in_stock: bool = False
 
     @staticmethod
-    def of(make: Make, *, in_stock: bool = False) -> Choice:
+    def of(make: Make, *, in_stock: bool = False) -> ChangedMake:
         """Return a make as the vocabulary has it."""
-        return Choice(make.name, make.material, grade_of(make) or 0, make.least_wall, in_stock)
+        return ChangedMake(make.name, make.material, grade_of(make) or 0, make.least_wall, in_stock)
 
     def variant(self, vocabulary: Vocabulary) -> Make:
         """Return the make that is meant."""
@@ -81,13 +81,13 @@ class Choice:
 class MadeUp:
     """A part that was added to the catalogue for a trial, so that it can be made up again."""
 
-    choice: Choice
+    choice: ChangedMake
     sizes: tuple[float, ...]
     words: tuple[str | None, ...]
     sku: str
 
     @staticmethod
-    def of(choice: Choice, candidate: Candidate, sku: str) -> MadeUp:
+    def of(choice: ChangedMake, candidate: Candidate, sku: str) -> MadeUp:
         """Return a candidate as an entry of a session."""
         return MadeUp(
             choice,
@@ -136,7 +136,7 @@ class MadeUp:
         """
         words = tuple(None if w is None else str(w) for w in entry["words"])
         return MadeUp(
-            Choice(
+            ChangedMake(
                 str(entry["make"]),
                 str(entry["material"]),
                 int(entry["grade"]),
@@ -166,13 +166,13 @@ class Weighed:
 
     shop: OpenCatalogue
     options: Mapping[str, tuple[Option, ...]]
-    scans: dict[Choice, Scan] = field(default_factory=dict)
+    scans: dict[ChangedMake, Scan] = field(default_factory=dict)
     _one: threading.RLock = field(default_factory=threading.RLock)
-    _planes: dict[Choice, Plane] = field(default_factory=dict)
-    _sheets: dict[tuple[Choice, str], tuple[Sheet, str]] = field(default_factory=dict)
+    _planes: dict[ChangedMake, Plane] = field(default_factory=dict)
+    _sheets: dict[tuple[ChangedMake, str], tuple[Sheet, str]] = field(default_factory=dict)
     _covered: list[tuple[Coverage, int]] = field(default_factory=list)
 
-    def scan(self, choice: Choice, progress: Callable[[int, int], None] | None = None) -> Scan:
+    def scan(self, choice: ChangedMake, progress: Callable[[int, int], None] | None = None) -> Scan:
         """Return what the parts of a make are worth."""
         with self._one:  # who asks for the same at the same time waits for it
             if choice not in self.scans:
@@ -186,18 +186,18 @@ class Weighed:
                 )
             return self.scans[choice]
 
-    def sheet(self, choice: Choice, worth: Worth, gained: Sequence[str]) -> Sheet:
+    def sheet(self, choice: ChangedMake, worth: Worth, gained: Sequence[str]) -> Sheet:
         """Return the specification sheet of a part; the last few are kept."""
         return self._sheet(choice, worth, gained)[0]
 
-    def links(self, choice: Choice, worth: Worth, gained: Sequence[str]) -> str:
+    def links(self, choice: ChangedMake, worth: Worth, gained: Sequence[str]) -> str:
         """Return the links that save a part's sheet."""
         key = choice, worth.candidate.part.sku
         made, links = self._sheet(choice, worth, gained)
         self._sheets[key] = made, links or links_html(made)
         return self._sheets[key][1]
 
-    def _sheet(self, choice: Choice, worth: Worth, gained: Sequence[str]) -> tuple[Sheet, str]:
+    def _sheet(self, choice: ChangedMake, worth: Worth, gained: Sequence[str]) -> tuple[Sheet, str]:
         key = choice, worth.candidate.part.sku
         if key not in self._sheets:
             if len(self._sheets) >= _SHEETS:
@@ -220,12 +220,12 @@ class Weighed:
             self._covered.append((coverage(engine), engine.count(Request()).number))
         return self._covered[0]
 
-    def plane(self, choice: Choice, word: str = "") -> Plane:
+    def plane(self, choice: ChangedMake, word: str = "") -> Plane:
         """Return the candidates of a make, and the plane that they lie in.
 
         Parameters
         ----------
-        choice : Choice
+        choice : ChangedMake
             The make.
         word : str
             Cells for parts with these words, as :func:`words_text` has them; empty for cells
@@ -287,4 +287,4 @@ def scan_of(opened: OpenCatalogue, make: str) -> Scan:
     KeyError
         If the vocabulary has no such make.
     """
-    return weighed(opened).scan(Choice.of(opened.catalogue.vocabulary.makes[make]))
+    return weighed(opened).scan(ChangedMake.of(opened.catalogue.vocabulary.makes[make]))

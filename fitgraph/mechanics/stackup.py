@@ -30,7 +30,7 @@ _POINT_MM = 1e-9
 
 
 @dataclass(frozen=True, slots=True)
-class Link:
+class ChainDimension:
     """One dimension of a chain.
 
     Parameters
@@ -84,14 +84,14 @@ class AssemblyShare:
     by_pair: tuple[float, ...]
 
 
-def worst_case_mm(chain: Sequence[Link]) -> Limits:
+def worst_case_mm(chain: Sequence[ChainDimension]) -> Limits:
     """Return the limits of a chain's result when every link is at its worst."""
     lo = sum(link.lo if link.sign > 0 else -link.hi for link in chain)
     hi = sum(link.hi if link.sign > 0 else -link.lo for link in chain)
     return float(lo), float(hi)
 
 
-def rss_mm(chain: Sequence[Link]) -> Limits:
+def rss_mm(chain: Sequence[ChainDimension]) -> Limits:
     """Return the limits of a chain's result by the root sum of squares of the half widths."""
     middle = sum(link.sign * (link.lo + link.hi) / 2 for link in chain)
     half = float(np.sqrt(sum(((link.hi - link.lo) / 2) ** 2 for link in chain)))
@@ -140,7 +140,7 @@ def draw(
 
 
 def simulate_mm(
-    chain: Sequence[Link],
+    chain: Sequence[ChainDimension],
     samples: int = 20_000,
     seed: int = 0,
     shape: Shape = "uniform",

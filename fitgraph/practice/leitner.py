@@ -19,7 +19,7 @@ DAYS = (0, 1, 3, 7, 14)
 
 
 @dataclass(frozen=True, slots=True)
-class Card:
+class TopicCard:
     """How well one topic is known.
 
     Parameters
@@ -38,13 +38,13 @@ class Card:
     wrong: int = 0
 
 
-def answered(card: Card, today: datetime.date, *, right: bool) -> Card:
+def answered(card: TopicCard, today: datetime.date, *, right: bool) -> TopicCard:
     """Return a card after an answer.
 
     Examples
     --------
     >>> day = datetime.date(2026, 1, 1)
-    >>> once = answered(Card(), day, right=True)
+    >>> once = answered(TopicCard(), day, right=True)
     >>> once.box, once.due.isoformat()
     (2, '2026-01-02')
     >>> answered(once, day, right=False).box
@@ -57,7 +57,7 @@ def answered(card: Card, today: datetime.date, *, right: bool) -> Card:
 
 def pick(
     topics: Sequence[str],
-    cards: Mapping[str, Card],
+    cards: Mapping[str, TopicCard],
     today: datetime.date,
     number: int,
     rng: random.Random,

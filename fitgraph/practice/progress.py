@@ -20,7 +20,7 @@ import platformdirs
 from filelock import FileLock, Timeout
 
 from fitgraph.files import write_text_whole
-from fitgraph.practice.leitner import Card
+from fitgraph.practice.leitner import TopicCard
 
 #: Marks our own files.
 FORMAT, VERSION = "fitgraph-practice", 1
@@ -83,7 +83,7 @@ class Progress:
     """
 
     learner: str
-    cards: Mapping[str, Card] = field(default_factory=dict)
+    cards: Mapping[str, TopicCard] = field(default_factory=dict)
     rounds: tuple[Round, ...] = ()
     open: OpenRound | None = None
 
@@ -159,7 +159,7 @@ def _from_data(data: Mapping[str, Any]) -> Progress:
     return Progress(
         str(data["learner"]),
         {
-            str(topic): Card(
+            str(topic): TopicCard(
                 min(max(int(c["box"]), 1), 5), day(c["due"]), int(c["right"]), int(c["wrong"])
             )
             for topic, c in data["cards"].items()

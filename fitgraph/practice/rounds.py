@@ -71,7 +71,7 @@ def _money(opened: Knowing, minor: int) -> str:
 
 
 @dataclass(frozen=True, slots=True)
-class Question:
+class Exercise:
     """A question with its answer.
 
     Parameters
@@ -149,7 +149,7 @@ def topic_title(opened: Knowing, topic: str) -> str:
     return found[0] if found else name
 
 
-def question(opened: Knowing, topic: str, seed: int) -> Question | None:
+def question(opened: Knowing, topic: str, seed: int) -> Exercise | None:
     """Return a question on a topic; the same seed gives the same one.
 
     Parameters
@@ -215,7 +215,7 @@ def _reasons(opened: Knowing, clashes: Sequence[Clash]) -> tuple[str, ...]:
 
 def _pair_question(
     opened: Knowing, name: str, topic: str, level: int, rng: random.Random
-) -> Question | None:
+) -> Exercise | None:
     joint = _joint(opened, name)
     if joint is None:
         return None
@@ -230,7 +230,7 @@ def _pair_question(
             return None
         choices = tuple(f"{SIGNS[v]} {WORDS[v]}" for v in reversed(Verdict))
         right = choices.index(f"{SIGNS[said.verdict]} {WORDS[said.verdict]}")
-        return Question(
+        return Exercise(
             level,
             topic,
             "Do these two go together in a build?",
@@ -260,7 +260,7 @@ def _what_to_tell(
     truth: Verdict,
     seen: Sequence[Verdict],
     rng: random.Random,
-) -> Question | None:
+) -> Exercise | None:
     """Return a question on a pair of which a verdict is the truth.
 
     What another verdict would have one say stands beside it where the joint's pairs show that
@@ -300,7 +300,7 @@ def _what_to_tell(
         return None
     choices = [right, *wrong]
     rng.shuffle(choices)
-    return Question(
+    return Exercise(
         WHAT_TO_TELL,
         topic,
         f"A rider has the {catalogue.vocabulary.roles[mine.role].title} {mine.sku} and wants the "
@@ -315,7 +315,7 @@ def _what_to_tell(
 
 def _which_is_missing(
     opened: Knowing, role: str, topic: str, rng: random.Random
-) -> Question | None:
+) -> Exercise | None:
     catalogue, engine = opened.catalogue, opened.engine
     sold = [p for p in catalogue.of(role) if p.price is not None]
     if not sold:
@@ -342,7 +342,7 @@ def _which_is_missing(
         because += [f"{other.sku}: {clash_text(c, catalogue)}" for c in said.conflicts[:1]]
     shown = tuple(sku for sku in rest if catalogue.parts[sku].role in near)
     title = catalogue.vocabulary.roles[role].title
-    return Question(
+    return Exercise(
         WHICH_IS_MISSING,
         topic,
         f"A build has these parts, and others that match. Which {title} completes it?",
@@ -354,7 +354,7 @@ def _which_is_missing(
     )
 
 
-def _which_material(opened: Knowing, style: str, topic: str, rng: random.Random) -> Question | None:
+def _which_material(opened: Knowing, style: str, topic: str, rng: random.Random) -> Exercise | None:
     catalogue = opened.catalogue
     advice = catalogue.vocabulary.advice
     if advice is None or style not in advice.styles:
@@ -369,7 +369,7 @@ def _which_material(opened: Knowing, style: str, topic: str, rng: random.Random)
         return None
     rng.shuffle(families)
     past = ", and has broken such parts before" if broken else ""
-    return Question(
+    return Exercise(
         WHAT_TO_TELL,
         topic,
         f"Asked how they ride, a rider says: {style}{past}. Which material do you suggest first?",

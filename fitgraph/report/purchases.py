@@ -21,7 +21,7 @@ from fitgraph.report.values import (
     money_of,
     number,
 )
-from fitgraph.stock import Plan
+from fitgraph.stock import OrderPlan
 from fitgraph.stock.plans import Plans
 from fitgraph.units import major
 
@@ -29,7 +29,7 @@ from fitgraph.units import major
 _PACKS = Unit(str, str)
 
 
-def _plan(plan: Plan, vocabulary: Vocabulary, supply: Supply) -> dict[str, Any]:
+def _plan(plan: OrderPlan, vocabulary: Vocabulary, supply: Supply) -> dict[str, Any]:
     digits = vocabulary.minor_digits
     return {
         "reached": plan.reached,
@@ -99,14 +99,14 @@ def _orders(found: Plans) -> Table:
     return Table("orders", columns, tuple(rows))
 
 
-def _changed(before: Plan | None, plan: Plan) -> tuple[list[str], list[str]]:
+def _changed(before: OrderPlan | None, plan: OrderPlan) -> tuple[list[str], list[str]]:
     """Return the stock numbers that a plan orders and another does not, and the other way."""
     held = set() if before is None else {line.offer.sku for line in before.lines}
     now = {line.offer.sku for line in plan.lines}
     return sorted(now - held), sorted(held - now)
 
 
-def _curve(curve: Sequence[Plan], vocabulary: Vocabulary) -> Table:
+def _curve(curve: Sequence[OrderPlan], vocabulary: Vocabulary) -> Table:
     money = money_of(vocabulary)
     rows = []
     for before, plan in zip([None, *curve], curve, strict=False):
@@ -131,7 +131,7 @@ def tables(found: Plans) -> tuple[Table, ...]:
     return (curve,) if found.plan is None else (_orders(found), curve)
 
 
-def _plan_blocks(found: Plans, plan: Plan) -> list[Block]:
+def _plan_blocks(found: Plans, plan: OrderPlan) -> list[Block]:
     money = money_of(found.catalogue.vocabulary)
     pieces: list[Block] = []
     for supplier, lines in plan.orders.items():
@@ -170,7 +170,7 @@ def _curve_shown(found: Plans) -> Table:
     return Table("curve", columns, tuple(rows))
 
 
-def _plan_headline(found: Plans, plan: Plan) -> str:
+def _plan_headline(found: Plans, plan: OrderPlan) -> str:
     served = f"{plan.before:g} of {plan.total:g} enquiries"
     if not plan.lines:
         text = f"Nothing to order: {served} are served."

@@ -25,7 +25,7 @@ from fitgraph.report.values import (
     money_of,
     number,
 )
-from fitgraph.stock import Coverage, Standing, Stranded, Tally, Weak, trend
+from fitgraph.stock import Coverage, Standing, StandingTally, Stranded, Weak, trend
 from fitgraph.stock.gaps import Gaps
 from fitgraph.stock.groups import grouper, grouping_names
 from fitgraph.stock.in_turn import InTurn
@@ -49,12 +49,12 @@ _HEADS = {
 }
 
 
-def _of(standing: Standing) -> Callable[[Tally], float]:
+def _of(standing: Standing) -> Callable[[StandingTally], float]:
     return lambda tally: tally.of(standing)
 
 
 #: What a cell of a pivot can tell, and how it is shown.
-PIVOTS: Mapping[str, tuple[Callable[[Tally], float], Any]] = {
+PIVOTS: Mapping[str, tuple[Callable[[StandingTally], float], Any]] = {
     "share": (lambda t: t.share(), SHARE),
     "enquiries": (lambda t: t.total, WEIGHT),
     "unmet": (lambda t: t.unmet, WEIGHT),
@@ -65,7 +65,7 @@ PIVOTS: Mapping[str, tuple[Callable[[Tally], float], Any]] = {
 # -- data ----------------------------------------------------------------
 
 
-def _tally(tally: Tally) -> dict[str, Any]:
+def _tally(tally: StandingTally) -> dict[str, Any]:
     counts = {s.word: number(tally.of(s)) for s in sorted(Standing, reverse=True)}
     return {"enquiries": number(tally.total), **counts, "share": number(tally.share())}
 
@@ -159,7 +159,7 @@ _ORDER = (
 # -- tables --------------------------------------------------------------
 
 
-def _tallies(name: str, key: str, tallies: Mapping[str, Tally]) -> Table:
+def _tallies(name: str, key: str, tallies: Mapping[str, StandingTally]) -> Table:
     order = sorted(Standing, reverse=True)
     return Table.of(
         name,
@@ -267,7 +267,7 @@ def turn_text(turn: InTurn) -> str:
     return f"{turn.served:g} ({SHARE.show(turn.share)}) first come, first served, as pieces run out"
 
 
-def headline(total: Tally, turn: InTurn | None = None) -> str:
+def headline(total: StandingTally, turn: InTurn | None = None) -> str:
     """Return how many enquiries are served, and what becomes of the others."""
     if not total.total:
         return "No enquiries, so nothing is asked for."
@@ -286,7 +286,7 @@ def _matrix(coverage: Coverage, down: str, across: str) -> list[Block]:
     matrix, total = coverage.matrix(down, across), coverage.total
     of_row, of_column = coverage.by(down), coverage.by(across)
 
-    def cells(name: str, tallies: Sequence[Tally]) -> tuple[str, ...]:
+    def cells(name: str, tallies: Sequence[StandingTally]) -> tuple[str, ...]:
         met = (f"{t.total - t.unmet:g}/{t.total:g}" if t.total else "·" for t in tallies)
         return (name, *met)
 

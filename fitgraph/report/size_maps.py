@@ -6,7 +6,7 @@ from typing import Any
 
 from fitgraph.draw.style import WORDS
 from fitgraph.explain.map_search import Match
-from fitgraph.explain.tracing import Step
+from fitgraph.explain.tracing import WayStep
 from fitgraph.explain.words import size_text
 from fitgraph.graph.size_map import SizeMap, drawn_at
 from fitgraph.graph.views import joints_of
@@ -112,7 +112,7 @@ def _condition(condition: Condition, catalogue: Catalogue) -> str:
     return f"{'a' if condition.wanted else 'no'} {what.replace('_', ' ')}"
 
 
-def step(told: Step, catalogue: Catalogue, number: int, of: int) -> Report:
+def step(told: WayStep, catalogue: Catalogue, number: int, of: int) -> Report:
     """Tell a step of a way: the sizes that meet, what is to spare, what is taken for given."""
     one, other = told.options
     sizes = [

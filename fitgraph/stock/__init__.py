@@ -1,23 +1,23 @@
 """Gaps in stock: coverage, stranded parts, weak points, and what to order."""
 
-from fitgraph.stock.coverage import Coverage, Matrix, Standing, Tally, coverage, trend
+from fitgraph.stock.coverage import Coverage, Matrix, Standing, StandingTally, coverage, trend
 from fitgraph.stock.groups import grouping_names
 from fitgraph.stock.history import coverage_then
-from fitgraph.stock.orders import Line
+from fitgraph.stock.orders import OrderLine
 from fitgraph.stock.reliance import Reliance, Weak, reliance
-from fitgraph.stock.restock import Plan, Restocking
+from fitgraph.stock.restock import OrderPlan, Restocking
 from fitgraph.stock.stranded import Stranded, stranded
 
 __all__ = [
     "Coverage",
-    "Line",
     "Matrix",
-    "Plan",
+    "OrderLine",
+    "OrderPlan",
     "Reliance",
     "Restocking",
     "Standing",
+    "StandingTally",
     "Stranded",
-    "Tally",
     "Weak",
     "coverage",
     "coverage_then",

@@ -40,7 +40,7 @@ class Standing(IntEnum):
 
 
 @dataclass(frozen=True, slots=True)
-class Tally:
+class StandingTally:
     """Enquiries by standing.
 
     Parameters
@@ -87,11 +87,11 @@ class Matrix:
     by: tuple[str, str]
     rows: tuple[str, ...]
     columns: tuple[str, ...]
-    cells: Mapping[tuple[str, str], Tally]
+    cells: Mapping[tuple[str, str], StandingTally]
 
-    def cell(self, row: str, column: str) -> Tally:
+    def cell(self, row: str, column: str) -> StandingTally:
         """Return one pair's enquiries."""
-        return self.cells.get((row, column), Tally())
+        return self.cells.get((row, column), StandingTally())
 
 
 @dataclass(frozen=True, slots=True)
@@ -119,9 +119,9 @@ class Coverage:
     left_out: tuple[LeftOut, ...] = ()
 
     @property
-    def total(self) -> Tally:
+    def total(self) -> StandingTally:
         """Return all enquiries by standing."""
-        return self.by_keys(lambda _: "")[""] if self.enquiries else Tally()
+        return self.by_keys(lambda _: "")[""] if self.enquiries else StandingTally()
 
     @property
     def unmet(self) -> tuple[Enquiry, ...]:
@@ -129,14 +129,14 @@ class Coverage:
         pairs = zip(self.enquiries, self.standings, strict=True)
         return tuple(e for e, s in pairs if s is not Standing.STOCK)
 
-    def by_keys(self, key: Callable[[Enquiry], str]) -> dict[str, Tally]:
+    def by_keys(self, key: Callable[[Enquiry], str]) -> dict[str, StandingTally]:
         """Return enquiries by standing for every value of a function of theirs."""
         sums: dict[str, list[float]] = {}
         for enquiry, standing in zip(self.enquiries, self.standings, strict=True):
             sums.setdefault(key(enquiry), [0.0] * len(Standing))[standing] += enquiry.weight
-        return {name: Tally(tuple(sums[name])) for name in sorted(sums)}
+        return {name: StandingTally(tuple(sums[name])) for name in sorted(sums)}
 
-    def by(self, name: str) -> dict[str, Tally]:
+    def by(self, name: str) -> dict[str, StandingTally]:
         """Return enquiries by standing for every group of a grouping.
 
         Parameters
@@ -168,7 +168,7 @@ class Coverage:
             (row, column),
             tuple(sorted({r for r, _ in sums})),
             tuple(sorted({c for _, c in sums})),
-            MappingProxyType({spot: Tally(tuple(sums[spot])) for spot in sorted(sums)}),
+            MappingProxyType({spot: StandingTally(tuple(sums[spot])) for spot in sorted(sums)}),
         )
 
 
@@ -249,7 +249,7 @@ def _standings(listing: Listing, stocked: Asked, sold: Asked) -> npt.NDArray[np.
     return found
 
 
-def trend(coverage: Coverage) -> dict[str, Tally]:
+def trend(coverage: Coverage) -> dict[str, StandingTally]:
     """Return enquiries by standing for every month with a date, in order.
 
     Examples

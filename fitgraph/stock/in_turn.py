@@ -28,7 +28,7 @@ Ints = npt.NDArray[np.intp]
 
 
 @dataclass(frozen=True, slots=True)
-class Taken:
+class TakenPieces:
     """What one rider takes.
 
     Parameters
@@ -56,13 +56,13 @@ class InTurn:
         How many enquiries there are.
     served : float
         How many of them are served in turn.
-    builds : tuple of Taken
+    builds : tuple of TakenPieces
         What goes, in turn.
     """
 
     asked: float
     served: float
-    builds: tuple[Taken, ...]
+    builds: tuple[TakenPieces, ...]
 
     @property
     def share(self) -> float:
@@ -151,7 +151,7 @@ def in_turn(
     left = {sku: p.stock for sku, p in catalogue.parts.items()} if stock is None else dict(stock)
     order = sorted(range(len(kept)), key=lambda n: kept[n].date or datetime.date.max)
     gone: frozenset[str] = frozenset()
-    taken: list[Taken] = []
+    taken: list[TakenPieces] = []
     total = 0.0
     if len(questions):
         builds.find(np.arange(len(questions), dtype=np.intp), gone)
@@ -167,7 +167,7 @@ def in_turn(
             total += min(1.0, weight - unit)
             out = set()
             parts = tuple(builds.parts(question))
-            taken.append(Taken(kept[n].number, parts, builds.price(question)))
+            taken.append(TakenPieces(kept[n].number, parts, builds.price(question)))
             for sku in parts:
                 left[sku] = left.get(sku, 0) - 1
                 if left[sku] <= 0:

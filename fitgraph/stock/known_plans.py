@@ -6,7 +6,7 @@ from bisect import bisect_right
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from fitgraph.stock.restock import Plan
+from fitgraph.stock.restock import OrderPlan
 
 #: A share of enquiries that differs by less than this is the same.
 _EPSILON = 1e-9
@@ -18,16 +18,16 @@ class KnownPlans:
 
     Parameters
     ----------
-    plans : sequence of Plan
+    plans : sequence of OrderPlan
         From :meth:`fitgraph.stock.Restocking.steps`, cheapest first.
     complete : bool
         Whether the last of them serves all that orders can serve.
     """
 
-    plans: Sequence[Plan] = ()
+    plans: Sequence[OrderPlan] = ()
     complete: bool = False
 
-    def within(self, budget: int | None) -> Plan | None:
+    def within(self, budget: int | None) -> OrderPlan | None:
         """Return the plan that serves most for a sum; None while that is not known.
 
         Parameters
@@ -59,14 +59,16 @@ class KnownPlans:
         return any(p.share >= share - _EPSILON for p in self.plans)
 
 
-def changes_of(before: Plan | None, plan: Plan) -> tuple[tuple[str, ...], tuple[str, ...]]:
+def changes_of(
+    before: OrderPlan | None, plan: OrderPlan
+) -> tuple[tuple[str, ...], tuple[str, ...]]:
     """Return the stock numbers that a plan orders and the one before does not, and those it drops.
 
     Parameters
     ----------
-    before : Plan or None
+    before : OrderPlan or None
         The step before; None where there is none.
-    plan : Plan
+    plan : OrderPlan
         The step.
     """
     held = set() if before is None else {line.offer.sku for line in before.lines}

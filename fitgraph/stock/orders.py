@@ -31,7 +31,7 @@ class OutOfTimeError(RuntimeError):
 
 
 @dataclass(frozen=True, slots=True)
-class Line:
+class OrderLine:
     """One line of an order: an offer and how many packs of it."""
 
     offer: Offer
@@ -49,7 +49,7 @@ class Solved:
 
     Parameters
     ----------
-    lines : tuple of Line
+    lines : tuple of OrderLine
         What is ordered.
     bound : float
         No set of orders does better than this, cuts still to come included.
@@ -57,7 +57,7 @@ class Solved:
         Whether the solver proved it; if not, it ran out of time.
     """
 
-    lines: tuple[Line, ...]
+    lines: tuple[OrderLine, ...]
     bound: float
     exact: bool
 
@@ -95,7 +95,7 @@ def usable(
     )
 
 
-def cost_of(lines: Sequence[Line], supply: Supply) -> int:
+def cost_of(lines: Sequence[OrderLine], supply: Supply) -> int:
     """Return what orders cost with their deliveries, in minor currency units."""
     suppliers = {line.offer.supplier for line in lines}
     return sum(line.cost for line in lines) + sum(supply.terms(s).delivery for s in suppliers)
@@ -247,12 +247,14 @@ class Program:
                 return None
             raise OutOfTimeError
         packs = np.rint(result.x[: len(self.offers)]).astype(int)
-        lines = tuple(Line(o, int(n)) for o, n in zip(self.offers, packs, strict=True) if n > 0)
+        lines = tuple(
+            OrderLine(o, int(n)) for o, n in zip(self.offers, packs, strict=True) if n > 0
+        )
         bound = result.fun if result.mip_dual_bound is None else result.mip_dual_bound
         return Solved(lines, float(bound), result.status == 0)
 
 
-def by_supplier(lines: Sequence[Line]) -> Mapping[str, tuple[Line, ...]]:
+def by_supplier(lines: Sequence[OrderLine]) -> Mapping[str, tuple[OrderLine, ...]]:
     """Return the lines of each supplier's order."""
     names = sorted({line.offer.supplier for line in lines})
     return {n: tuple(line for line in lines if line.offer.supplier == n) for n in names}

@@ -6,7 +6,7 @@ from dataclasses import dataclass
 
 from fitgraph.demand.questions import LeftOut
 from fitgraph.model import Catalogue, Supply
-from fitgraph.stock.restock import Plan, Restocking
+from fitgraph.stock.restock import OrderPlan, Restocking
 
 
 @dataclass(frozen=True, slots=True)
@@ -21,9 +21,9 @@ class Plans:
         Gives the suppliers' terms.
     target : float or None
         The share that was asked for.
-    plan : Plan or None
+    plan : OrderPlan or None
         The orders for it, or for a sum; None where only the curve was asked for.
-    curve : tuple of Plan
+    curve : tuple of OrderPlan
         What more money buys, cheapest first.
     reachable : float
         Enquiries that all parts which can be ordered would serve.
@@ -34,8 +34,8 @@ class Plans:
     catalogue: Catalogue
     supply: Supply
     target: float | None
-    plan: Plan | None
-    curve: tuple[Plan, ...]
+    plan: OrderPlan | None
+    curve: tuple[OrderPlan, ...]
     reachable: float
     left_out: tuple[LeftOut, ...]
 

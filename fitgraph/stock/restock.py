@@ -25,7 +25,7 @@ from fitgraph.model import Enquiry, Supply
 from fitgraph.solve import TreeEngine
 from fitgraph.stock.lacking import Lacking, minimal_cuts
 from fitgraph.stock.orders import (
-    Line,
+    OrderLine,
     OutOfTimeError,
     Program,
     Solved,
@@ -42,12 +42,12 @@ _EPSILON, _THOUSAND = 1e-6, 1000
 
 
 @dataclass(frozen=True, slots=True)
-class Plan:
+class OrderPlan:
     """Orders, what they cost, and what they serve.
 
     Parameters
     ----------
-    lines : tuple of Line
+    lines : tuple of OrderLine
         What is ordered.
     cost : int
         Goods and deliveries, in minor currency units.
@@ -70,7 +70,7 @@ class Plan:
         How often the program was solved, and how many cuts it holds.
     """
 
-    lines: tuple[Line, ...]
+    lines: tuple[OrderLine, ...]
     cost: int
     served: float
     before: float
@@ -93,7 +93,7 @@ class Plan:
         return self.served / self.total if self.total else 0.0
 
     @property
-    def orders(self) -> Mapping[str, tuple[Line, ...]]:
+    def orders(self) -> Mapping[str, tuple[OrderLine, ...]]:
         """Return the lines of each supplier's order."""
         return by_supplier(self.lines)
 
@@ -108,7 +108,7 @@ class Plan:
 class _Best:
     """The best orders found for one objective, and how good any could be."""
 
-    lines: tuple[Line, ...]
+    lines: tuple[OrderLine, ...]
     value: float
     bound: float
     proven: bool
@@ -182,7 +182,7 @@ class Restocking:
         new = [(place[q], cut) for q, cut in found]
         self._program.add(minimal_cuts(self._program.cuts, new))
 
-    def _gain(self, lines: Sequence[Line]) -> tuple[npt.NDArray[np.bool_], float]:
+    def _gain(self, lines: Sequence[OrderLine]) -> tuple[npt.NDArray[np.bool_], float]:
         yes = self._oracle.served(self._open, frozenset(line.offer.sku for line in lines))
         return yes, float(self._weights[yes].sum())
 
@@ -251,12 +251,14 @@ class Restocking:
         """Return how many enquiries can be served with everything that can be ordered."""
         return self.before + float(self._weights.sum())
 
-    def _plan(self, lines: Sequence[Line], best: _Best, *, bound: float, reached: bool) -> Plan:
+    def _plan(
+        self, lines: Sequence[OrderLine], best: _Best, *, bound: float, reached: bool
+    ) -> OrderPlan:
         yes, gain = self._gain(lines)
         opened = set(self._open[yes].tolist())
         pairs = zip(self.enquiries, self._questions.of.tolist(), strict=True)
         gap = 0.0 if best.proven else abs(best.value - best.bound) / max(abs(best.bound), 1.0)
-        return Plan(
+        return OrderPlan(
             tuple(lines),
             cost_of(lines, self.supply),
             self.before + gain,
@@ -274,7 +276,7 @@ class Restocking:
         self._rounds = 0
         self._until = inf if self.seconds is None else time.monotonic() + self.seconds
 
-    def _fitting(self, gain: float) -> Plan:
+    def _fitting(self, gain: float) -> OrderPlan:
         """Return the cheapest orders that serve so many more, and of those the best."""
         best = self._cheapest(gain)
         if best.value == inf and best.proven:
@@ -286,14 +288,14 @@ class Restocking:
         reached = self._gain(lines)[1] >= gain - _EPSILON
         return self._plan(lines, best, bound=best.bound, reached=reached)
 
-    def _within(self, cost: float) -> Plan:
+    def _within(self, cost: float) -> OrderPlan:
         """Return the orders within a cost that serve most, and of those the cheapest."""
         best = self._most(cost)
         less = self._cheapest(best.value) if best.value > 0 else best
         lines = less.lines if less.value < inf else best.lines
         return self._plan(lines, best, bound=self.before + best.bound, reached=True)
 
-    def target(self, share: float) -> Plan:
+    def target(self, share: float) -> OrderPlan:
         """Return the cheapest orders that lift coverage to a share of all enquiries.
 
         Parameters
@@ -303,7 +305,7 @@ class Restocking:
 
         Returns
         -------
-        Plan
+        OrderPlan
             Of all orders of that cost, one that serves most. Where the share is out of
             reach, the cheapest that serve as many as can be served, and ``reached`` is false.
 
@@ -320,7 +322,7 @@ class Restocking:
             return self._plan((), _Best((), 0.0, 0.0, True), bound=0.0, reached=True)
         return self._fitting(gain)
 
-    def spend(self, cost: int) -> Plan:
+    def spend(self, cost: int) -> OrderPlan:
         """Return the orders that serve most for so much money, and of those the cheapest.
 
         Parameters
@@ -338,7 +340,7 @@ class Restocking:
         self._begin()
         return self._within(float(cost))
 
-    def curve(self, most: int = 50) -> tuple[Plan, ...]:
+    def curve(self, most: int = 50) -> tuple[OrderPlan, ...]:
         """Return every plan that no cheaper one equals: what the next unit of money buys.
 
         Parameters
@@ -348,13 +350,13 @@ class Restocking:
 
         Returns
         -------
-        tuple of Plan
+        tuple of OrderPlan
             Cheapest first, beginning with no order at all. Exact: between two neighbours no
             orders serve more than the first.
         """
         return tuple(islice(self.steps(), most + 1))
 
-    def steps(self) -> Iterator[Plan]:
+    def steps(self) -> Iterator[OrderPlan]:
         """Yield the plans of :meth:`curve` one by one, for who does not want to wait for all."""
         self._begin()
         plan = self._plan((), _Best((), 0.0, 0.0, True), bound=0.0, reached=True)

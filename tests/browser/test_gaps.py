@@ -11,7 +11,7 @@ import pytest
 from fitgraph.demand.questions import request_of
 from fitgraph.explain import action_text
 from fitgraph.lab import OpenCatalogue
-from fitgraph.stock import Plan, Restocking, Standing, coverage
+from fitgraph.stock import OrderPlan, Restocking, Standing, coverage
 from fitgraph.stock.groups import grouper
 
 from .harness import LAB, PAGES, Notebook, click_dot
@@ -31,7 +31,7 @@ def restocking(shop: OpenCatalogue) -> Restocking:
     return Restocking(shop.engine, shop.supply)
 
 
-def _says(book: Notebook, plan: Plan, shop: OpenCatalogue) -> None:
+def _says(book: Notebook, plan: OrderPlan, shop: OpenCatalogue) -> None:
     """Wait until the orders shown are a plan."""
     sum_ = f"{shop.money(plan.cost)} of orders" if plan.lines else "Nothing to order"
     served = f"{plan.served:g} of {plan.total:g}"
