@@ -25,7 +25,6 @@ from fitgraph.graph.joints import JointTable
 from fitgraph.graph.sums import SumCondition, Term
 from fitgraph.model import Catalogue, Fill, Joint, Option, Part, Role, Verdict, Vocabulary
 from fitgraph.solve import (
-    ReferenceEngine,
     Request,
     Services,
     Space,
@@ -47,6 +46,7 @@ from fitgraph.solve.counting import count, count_each
 from fitgraph.solve.fronts import Fronts
 from fitgraph.solve.limits import count_within
 from fitgraph.solve.query import TENTHS, Query, ask
+from fitgraph.solve.reference import ReferenceEngine
 from fitgraph.solve.space import compile_tables
 from fitgraph.solve.stream import Stream
 from fitgraph.solve.sums import table_of
