@@ -269,7 +269,7 @@ def test_a_part_is_kept_beside_the_tables_and_read_back(page, shop, tmp_path, mo
 def test_a_proposals_name_leads_nowhere_else(shop, found, tmp_path):
     candidate = found.worths[0].candidate
     for sku in ("../../up", "..", "a/b", "x" * 300, "C:\\x", ""):
-        made = MadeUp.of(Choice.of(found.make), candidate, sku)
+        made = MadeUp.of(ChangedMake.of(found.make), candidate, sku)
         (file,) = keep(tmp_path, [made])
         assert file.parent == tmp_path / "proposals" and file.is_file()
     (tmp_path / "tables").write_text("", "utf-8")
