@@ -89,8 +89,14 @@ def tasks(desk: Desk) -> list[Task]:
         return desk.fill("Wheels", "WHL-MAR-02") + desk.sees(".fg-form p:has-text('WHL-MAR-02')")
 
     def from_shelf() -> int:
-        shelf = ".fg-choices button[data-name=shelf][aria-pressed=true]"
-        return desk.press("What it is to be", "from the shelf") + desk.sees(shelf)
+        before = desk.page.locator(".fg-verdict").first.inner_text()
+        done = desk.press("What it is to be", "from the shelf")
+        desk.page.wait_for_function(
+            "(before) => { const now = document.querySelector('.fg-verdict').innerText;"
+            " return now !== before && !now.includes('Looking'); }",
+            arg=before,
+        )
+        return done
 
     def applied() -> int:
         change = ".fg-choices[aria-label^='Changes'] button:not([disabled])"
