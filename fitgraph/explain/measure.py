@@ -290,8 +290,13 @@ class Measurer:
         domains = {r: np.flatnonzero(of) for r, of in weights.items() if r != role}
         counted = {}
         for certain in (False, True):
-            plan = space.narrow_plan(domains, certain=certain, last=role, memo=memo)
-            through = count_through(plan, weights)
+            if self.space.circuit(certain=True) is not None:
+                # Of parts that were each measured a plan that ends with a role is far too wide.
+                every = {**weights, role: np.ones(space.sizes[role])}
+                through = space.through(every, certain=certain)[role]
+            else:
+                plan = space.narrow_plan(domains, certain=certain, last=role, memo=memo)
+                through = count_through(plan, weights)
             counted[certain] = [int(x) for x in through[space.class_of[role]]]
         mine: dict[int, list[tuple[int, _Hypothesis]]] = defaultdict(list)
         for n, hypothesis in enumerate(supposed, start=real):
