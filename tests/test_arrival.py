@@ -31,9 +31,7 @@ def test_a_page_gets_what_it_missed(monkeypatch: pytest.MonkeyPatch) -> None:
     component.choice.layout.display = "none"
     sent: dict[str, dict[str, Any]] = {}
     monkeypatch.setattr(
-        widgets.Widget,
-        "send_state",
-        lambda self, key=None: sent.setdefault(self.model_id, self.get_state(key)),
+        widgets.Widget, "send", lambda self, content, buffers=None: sent.update(content["states"])
     )
     _arrival(component).set_state({"times": 1})
     assert sent[component.words.model_id]["value"] == "Found."
@@ -50,14 +48,14 @@ def test_what_stands_inside_goes_first_and_nothing_twice() -> None:
 
 def test_charts_look_after_themselves(monkeypatch: pytest.MonkeyPatch) -> None:
     page = MaterialTriangle(open_catalogue())
-    sent: list[widgets.Widget] = []
+    sent: dict[str, dict[str, Any]] = {}
     monkeypatch.setattr(
-        widgets.Widget, "send_state", lambda self, key=None: sent.append(self), raising=True
+        widgets.Widget, "send", lambda self, content, buffers=None: sent.update(content["states"])
     )
     _arrival(page).set_state({"times": 1})
-    assert page.table in sent
-    assert page.chart not in sent
-    assert page.chart._code not in sent
+    assert page.table.model_id in sent
+    assert page.chart.model_id not in sent
+    assert page.chart._code.model_id not in sent
 
 
 @pytest.mark.long

@@ -54,6 +54,10 @@ _PAGES = (
     # A page closes its kernel when it goes; one that could not is ended when nobody is there.
     "--MappingKernelManager.cull_idle_timeout=300",
     "--MappingKernelManager.cull_interval=60",
+    # Charts bring their own code (fitgraph/lab/chart_code.py), and no code is shown in colours:
+    # a page that reads 5 MB for that is slow to answer.
+    "--VoilaConfiguration.extension_denylist=jupyterlab-plotly",
+    "--VoilaConfiguration.extension_denylist=jupyterlab_pygments",
     # What is there for readers of code is neither run nor shown on a page.
     f"--VoilaExecutor.skip_cells_with_tag={IN_CODE}",
 )

@@ -22,7 +22,7 @@ const PATIENCE_MS = 250, TURNS = 40;
 function render({ model, el }) {
   const manager = model.widget_manager;
   const held = new Map(); // what was shut, and what it stands in
-  let form = null, over = false, turns = 0;
+  let form = null, over = false, turns = 0, known = Promise.resolve();
 
   const shut = () => {
     if (over) return;
@@ -52,12 +52,25 @@ function render({ model, el }) {
     }
     free();
   };
-  const told = () => { if (model.get("here") >= model.get("times")) look(); };
+  const take = async ([id, state]) => {
+    if (!manager.has_model(id)) return; // it is asked for as a whole
+    const other = await manager.get_model(id);
+    other.set_state(await other.constructor._deserialize_state(state, manager));
+  };
+  const states = (message) => {
+    if (message.states) known = Promise.allSettled(Object.entries(message.states).map(take));
+  };
+  const told = () => { if (model.get("here") >= model.get("times")) known.then(look); };
+  model.on("msg:custom", states);
   model.on("change:here", told);
   shut();
   model.set("times", model.get("times") + 1);
   model.save_changes();
-  return () => { over = true; model.off("change:here", told); };
+  return () => {
+    over = true;
+    model.off("msg:custom", states);
+    model.off("change:here", told);
+  };
 }
 export default { render };
 """
@@ -94,10 +107,14 @@ class Arrival(anywidget.AnyWidget):
     def _arrived(self, _change: object) -> None:
         whole = list(within(self._component))
         self._component.remove_class(WAITING)
-        for widget in whole:
+        # In one message: a page that answers a hundred is slow.
+        states = {
+            widget.model_id: widget.get_state([key for key in widget.keys if key not in _FIXED])
+            for widget in whole
             # Charts look after themselves.
-            if widget is not self and not isinstance(widget, go.FigureWidget | ChartCode):
-                widget.send_state([key for key in widget.keys if key not in _FIXED])
+            if widget is not self and not isinstance(widget, go.FigureWidget | ChartCode)
+        }
+        self.send({"states": states})
         self.models = [w.model_id for w in whole if w.comm is not None]
         self.here = self.times
 

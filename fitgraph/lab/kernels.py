@@ -165,6 +165,10 @@ class WarmKernels(AsyncMappingKernelManager):
         super().__init__(**more)
         #: Started at once, so that it is ready when the first page is opened.
         self.source = Source()
+        if "voila" in sys.modules:  # JupyterLab has no pages
+            from fitgraph.lab.templates import keep_templates
+
+            keep_templates("fitgraph")
 
     @default("kernel_manager_class")
     def _kernels_of_ours(self) -> str:

@@ -100,9 +100,16 @@ def _kernel(asked: dict[str, Any], here: socket.socket) -> None:
     numpy = sys.modules.get("numpy")
     if numpy is not None:
         numpy.random.seed()  # two kernels shall not draw the same numbers
-    from ipykernel import kernelapp
+    from ipykernel.kernelapp import IPKernelApp
 
-    kernelapp.launch_new_instance()
+    kernel = IPKernelApp.instance()
+    kernel.initialize()
+    widgets = sys.modules.get("ipywidgets")
+    if widgets is not None:
+        # It was imported without a kernel: nobody would answer a page that asks for all models
+        # at once, and it would ask for them one by one.
+        widgets.register_comm_target()
+    kernel.start()
 
 
 def _fork(asked: dict[str, Any], here: socket.socket) -> int:
