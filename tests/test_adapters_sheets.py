@@ -651,7 +651,11 @@ def test_a_trade_without_makes_says_what_to_add() -> None:
         ('length = "sleeve.length.length"', 'length = "-60 mm"', "is not above zero"),
         ("lot = 50", "lot = 0", "cannot be zero"),
         ("lot = 50, ", "", "lacks lot"),
-        ('material = "aluminium-6061-t6"\noutside', 'material = "cheese"\noutside', "no material"),
+        (
+            'material = "aluminium-6061-t6"\nmaterials',
+            'material = "cheese"\nmaterials',
+            "no material",
+        ),
         ('caution = "strength"', 'caution = "sunburn"', "is no known caution"),
         ('words = ["key.maker"]', 'words = ["bore.diameter"]', "is a length"),
         ('step = "0.05 mm"', 'steps = "0.05 mm"', "is no known entry"),

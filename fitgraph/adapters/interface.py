@@ -13,6 +13,7 @@ leave the same made parts are one group there too.
 from __future__ import annotations
 
 import itertools
+import math
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from typing import Any
@@ -26,6 +27,7 @@ from fitgraph.graph.joints import JointTable, asked, distinct_rows, joint_table
 from fitgraph.graph.sums import SumCondition, Term, sum_condition
 from fitgraph.mechanics.rules import EPSILON_MM, RULES
 from fitgraph.model import Catalogue, Option, Verdict
+from fitgraph.solve.plan import CEILING, TooWideError
 from fitgraph.solve.space import Space, compile_tables
 
 Ints = npt.NDArray[np.intp]
@@ -34,6 +36,10 @@ Bools = npt.NDArray[np.bool_]
 
 #: Lengths in mm are compared to so many decimals, so that a sum is the same in any order.
 _DECIMALS = 9
+
+#: Bytes that a cell of a sum's table comes to, about: while it is added up and merged, and in the
+#: cliques and messages that hold its roles.
+_HELD = 240.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -132,8 +138,14 @@ def _without(table: JointTable, role: str) -> _Asked:
     return _Asked(left, code, fits.reshape(len(fits), -1))
 
 
-def _add_up(terms: Sequence[Term], roles: Sequence[str]) -> tuple[Floats, list[Ints]]:
-    """Return the worst sum of some terms over classes of roles, and each option's class."""
+def _add_up(terms: Sequence[Term], roles: Sequence[str], name: str) -> tuple[Floats, list[Ints]]:
+    """Return the worst sum of some terms over classes of roles, and each option's class.
+
+    Raises
+    ------
+    TooWideError
+        If the table would not fit below the ceiling of memory.
+    """
     class_of: list[Ints] = []
     local: list[list[Ints]] = []
     for role in roles:
@@ -142,7 +154,11 @@ def _add_up(terms: Sequence[Term], roles: Sequence[str]) -> tuple[Floats, list[I
         first, of_role = distinct_rows(columns)
         class_of.append(of_role)
         local.append(list(columns[first].T))
-    total = np.zeros([int(c.max(initial=-1)) + 1 for c in class_of])
+    shape_of = [int(c.max(initial=-1)) + 1 for c in class_of]
+    needed = _HELD * math.prod(map(float, shape_of))
+    if needed > CEILING:
+        raise TooWideError(needed, CEILING, roles, (name,))
+    total = np.zeros(shape_of)
     for term in terms:
         axes = sorted(range(len(term.roles)), key=lambda n: roles.index(term.roles[n]))
         values = np.transpose(term.worst, axes)
@@ -160,7 +176,7 @@ def _add_up(terms: Sequence[Term], roles: Sequence[str]) -> tuple[Floats, list[I
 
 def _held(condition: SumCondition) -> JointTable:
     """Return a sum as a table: it fits where it holds for certain, and fails elsewhere."""
-    total, class_of = _add_up(condition.terms, condition.roles)
+    total, class_of = _add_up(condition.terms, condition.roles, condition.name)
     holds, classes, _ = _merged(total >= -EPSILON_MM, class_of, total)
     verdicts = np.where(holds, Verdict.FITS, Verdict.FAILS).astype(np.int8)
     joint = replace(condition.joint, name=condition.name)
@@ -195,7 +211,7 @@ def _sums_without(condition: SumCondition, role: str, count: int) -> Iterator[_A
                 )
             )
         these = way_of == way
-        total, class_of = _add_up(terms, others)
+        total, class_of = _add_up(terms, others, condition.name)
         # Rounded as sums are: what is asked is the least share that still keeps the condition.
         need = np.round(-own - EPSILON_MM, _DECIMALS)
         marks = np.unique(need[these])

@@ -128,7 +128,8 @@ def least_sum(
     for bucket in reversed(trail):
         places = (of[at[r]] for r, of in zip(bucket.near, bucket.class_of, strict=True))
         at[bucket.role] = int(bucket.best[tuple(places)])
-    return rest.item() if isinstance(rest, np.generic) else rest, at
+    least = rest.item() if isinstance(rest, np.generic) else rest
+    return least, {role: at[role] for role in sizes}
 
 
 def _guess(role: str, factors: Sequence[Factor], sizes: Mapping[str, int]) -> float:

@@ -1,0 +1,33 @@
+"""What a shop is told whose parts were each measured: an answer, or in words why there is none."""
+
+from __future__ import annotations
+
+import pytest
+
+from fitgraph.catalogue import Loaded
+from fitgraph.shop.front import Shop
+from fitgraph.solve import Request, TooWideError
+from tests.bench.catalogues import measured, scaled
+
+
+@pytest.fixture(scope="module")
+def shop() -> Shop:
+    return Shop(Loaded(measured(scaled(80)), ()))
+
+
+def test_ways_too_many_to_be_listed_are_stood_for_by_a_few_that_are_builds(shop: Shop) -> None:
+    found = shop.builds().found
+    assert found.cores is not None and not found.cores.exact
+    assert found.cores.least <= found.cores.most == found.count.number
+    assert 3 <= len(found.answers) <= 9
+    (cheapest,) = shop.engine.best(Request(), limit=1)
+    assert min(a.price_from for a in found.answers) == cheapest.price == found.builds[0].price
+    for answer in found.answers:
+        parts = tuple(answer.parts.values())
+        assert shop.engine.count(Request(want=parts)).number >= answer.fillings.number > 0
+
+
+def test_what_to_make_is_refused_in_words_before_it_takes_the_memory(shop: Shop) -> None:
+    with pytest.raises(TooWideError, match="ceiling is 2 GB") as told:
+        shop.adapters(k=1)
+    assert told.value.needed > told.value.ceiling
