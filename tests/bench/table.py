@@ -187,7 +187,7 @@ def gaps() -> Iterator[Line]:
     yield _row(
         "gaps in stock: 3,000 parts, each measured, and 1,000 enquiries",
         "10 s, 1 GB",
-        alone("gapping", 3000, 1000),
+        alone("gapping", 3000, 1000, patience=150),
         lambda t: f"{t['seconds']:.1f} s, {t['megabytes']} MB",
         lambda t: t["seconds"] <= 10 and t["megabytes"] <= 1000,
     )
