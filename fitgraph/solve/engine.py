@@ -124,9 +124,17 @@ def _objective(query: Query, role: str, sort: str) -> npt.NDArray[np.float64]:
         strength = query.space.strength_nm[role]
         source = query.space.catalogue.vocabulary.strength
         if source is None or source.outside.role != role:
-            return np.zeros(len(strength))
-        return np.where(np.isnan(strength), _LAST, -np.rint(strength * _STRENGTH_STEPS))
+            return query.price[role]
+        # Hardly anything tells strength apart: of equals the cheaper is meant, so that a search
+        # need not keep them all. What is not known comes after all that is.
+        steps = np.where(np.isnan(strength), 1.0, -np.rint(strength * _STRENGTH_STEPS))
+        return steps * _dearest(query) + query.price[role]
     raise ValueError(f"builds are sorted by one of {', '.join(SORTS)}, not by {sort!r}")
+
+
+def _dearest(query: Query) -> float:
+    """Return more than any build costs [minor units]."""
+    return 1.0 + sum(float(of.max(initial=0.0)) for of in query.price.values())
 
 
 def criteria_of(query: Query, sort: str) -> Criteria:
