@@ -124,17 +124,22 @@ def _objective(query: Query, role: str, sort: str) -> npt.NDArray[np.float64]:
         strength = query.space.strength_nm[role]
         source = query.space.catalogue.vocabulary.strength
         if source is None or source.outside.role != role:
-            return query.price[role]
-        # Hardly anything tells strength apart: of equals the cheaper is meant, so that a search
-        # need not keep them all. What is not known comes after all that is.
-        steps = np.where(np.isnan(strength), 1.0, -np.rint(strength * _STRENGTH_STEPS))
-        return steps * _dearest(query) + query.price[role]
+            return np.zeros(len(strength))
+        return np.where(np.isnan(strength), _LAST, -np.rint(strength * _STRENGTH_STEPS))
     raise ValueError(f"builds are sorted by one of {', '.join(SORTS)}, not by {sort!r}")
 
 
-def _dearest(query: Query) -> float:
-    """Return more than any build costs [minor units]."""
-    return 1.0 + sum(float(of.max(initial=0.0)) for of in query.price.values())
+def _cost(query: Query, role: str, sort: str) -> npt.NDArray[np.float64]:
+    """Return what each option adds to what a ranking makes least.
+
+    Hardly anything tells strength apart: of equals the cheaper comes first, so that a search need
+    not keep them all. A strength that is not known comes after all that are.
+    """
+    objective = _objective(query, role, sort)
+    if sort != "strength":
+        return objective
+    dearest = 1.0 + sum(float(of.max(initial=0.0)) for of in query.price.values())
+    return np.where(objective == _LAST, 1.0, objective) * dearest + query.price[role]
 
 
 def criteria_of(query: Query, sort: str) -> Criteria:
@@ -143,7 +148,7 @@ def criteria_of(query: Query, sort: str) -> Criteria:
     limits = [request.budget, query.max_tenths]
     return Criteria(
         {
-            role: np.array([_objective(query, role, sort), query.price[role], query.tenths[role]])
+            role: np.array([_cost(query, role, sort), query.price[role], query.tenths[role]])
             for role in query.space.options
         },
         np.array([np.inf if x is None else float(x) for x in limits]),
