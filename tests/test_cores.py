@@ -194,6 +194,30 @@ def test_too_many_cores_to_list_are_counted_and_their_best_still_stand(
     assert limited.cores.least <= sure.number <= limited.cores.most
 
 
+def test_the_masses_of_a_core_of_unknown_mass_are_unknown_under_a_budget() -> None:
+    catalogue = fitgraph.open().catalogue
+    role = catalogue.vocabulary.deciding[0]
+    parts = {
+        k: replace(p, mass_g=None) if p.role == role else p for k, p in catalogue.parts.items()
+    }
+    unweighed = replace(
+        catalogue,
+        parts=MappingProxyType(parts),
+        by_role=MappingProxyType(
+            {r: tuple(parts[p.sku] for p in of) for r, of in catalogue.by_role.items()}
+        ),
+    )
+    fork = next(p.sku for p in catalogue.of(role))
+    query = ask(TreeEngine(unweighed).space, Request(have=(fork,), budget=40_000))
+    cores = list_cores(query)
+    assert cores is not None
+    assert len(cores)
+    assert not cores.weighed.any()
+    tallies = Tallies(cores, np.arange(len(cores), dtype=np.intp))
+    assert any(not tallies._free(n) for n in range(len(cores)))
+    assert {tallies.of(n).tenths for n in range(len(cores))} == {None}
+
+
 def test_weighings_cover_the_triangle_evenly() -> None:
     weights = weighings(4)
     assert weights.shape == (16, 3)

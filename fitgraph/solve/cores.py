@@ -619,8 +619,10 @@ class Tallies:
             ends = (price.min(), price.max()), (tenths.min(), tenths.max())
         elif budget:
             price, _, times = self._count(n, (True, False))
-            _, light, _ = self._sums(n, "front", front=True)
-            _, heavy, _ = self._sums(n, "heavy", front=True, signs=(1.0, -1.0))
+            light = heavy = np.zeros(0)
+            if self.cores.weighed[n]:  # else no filling makes its mass known
+                light = self._sums(n, "front", front=True)[1]
+                heavy = self._sums(n, "heavy", front=True, signs=(1.0, -1.0))[1]
             ends = (price.min(), price.max()), (light.min(initial=np.inf), heavy.max(initial=0.0))
         else:
             _, tenths, times = self._count(n, (False, True))
