@@ -72,7 +72,8 @@ class Rows:
         where = np.unravel_index(cells, step.shape) if step.shape else ()
         if step.decided is not None:
             a, b, kind_of = step.decided
-            kinds = kind_of[where[a], where[b]]
+            # Kinds are held in bytes; here they are multiplied.
+            kinds = kind_of[where[a], where[b]].astype(np.intp)
             good = np.ones(len(cells), dtype=bool)
             for part in step.parts:
                 place = kinds if part.kind is None else part.kind[kinds]
