@@ -3,7 +3,8 @@
 Tolerances are those of ISO 286-1:2010, table 1: IT9 is 52 um over 18 up to 30 mm and 62 um over
 30 up to 50 mm; an h shaft hangs below its nominal size, an H hole stands above it. Line widths
 of 2 to 1 and the 45 degrees of hatching are ISO 128's, the 1:2 of scales ISO 5455's, A4 with
-210 by 297 mm is ISO 216's (looked up, but for the hatching, from memory). The PDF
+210 by 297 mm is ISO 216's (looked up; the hatching in release 0.9.1 of
+github.com/pzfreo/build123d-drafting-helpers, which follows ISO 128-50). The PDF
 is read by PyMuPDF, the DXF by ezdxf.
 """
 

@@ -41,7 +41,12 @@ SPLIT_HUBS = [(60.0, 80.0, 41400.0, 0.16, 34.5, 1588.0), (50.0, 50.0, 26200.0, 0
 
 
 def test_torque_for_preload_is_the_handbook_example() -> None:
-    """Shigley, 10th ed., example 8-3: 3/4 in bolt, 25 kip, K 0.2: 3750 lbf in (from memory)."""
+    """Shigley, example 8-3: 3/4 in bolt, 25 kip, so 0.2 x 25,000 x 0.75 = 3750 lbf in.
+
+    The bolt, its load and eq. 8-27 were seen on 2026-11-29 in a copy of page 439 of the 9th ed.
+    (digilib.universitaspertamina.ac.id, Shigley's Mechanical Engineering Design, page464.html);
+    K and the product, on the page after it, are from memory.
+    """
     torque = clamps.torque_for_preload_nm(25_000 * POUND_FORCE, 0.75 * INCH, 0.2)
     assert torque * 1e3 / POUND_FORCE / INCH == pytest.approx(3750)
     assert clamps.bolt_preload_n(torque, 0.75 * INCH) == pytest.approx(25_000 * POUND_FORCE)

@@ -48,6 +48,27 @@ def test_two_line_moments_are_roarks_figures() -> None:
     assert 0.1366 * fills * RADIUS**3 / BENDING == pytest.approx(0.5, rel=1e-3)
 
 
+def test_flattening_is_a_published_benchmark() -> None:
+    """10 mm x 5 mm steel ring of 100 mm mean radius, 10 N: half of it 3.57e-5 m.
+
+    pi/4 - 2/pi after Timoshenko and Young, section 79, and Roark, table 9, case 1
+    (solver-docs.pages.dev, verification/pinched_ring.html, seen on 2026-11-29).
+    """
+    shrinks = crush.two_line_flattening_mm(10.0, 205.0, 195.0, 10.0, 200.0)
+    assert shrinks / 2 == pytest.approx(3.57e-2, abs=5e-5)
+
+
+def test_collapse_is_a_published_example() -> None:
+    """Roark, long tube under lateral pressure: 6.75 in by 0.375 in, 29e6 psi, nu 0.29: 1357 psi.
+
+    A worked sheet of table 35, case 19a (studylib.net/doc/26029783, seen on 2026-11-29).
+    """
+    inch, psi = 25.4, 6.894757e-3
+    outside, bore = (2 * 6.75 + 0.375) * inch, (2 * 6.75 - 0.375) * inch
+    ours = crush.collapse_pressure_mpa(outside, bore, 29e6 * psi / 1e3, 0.29) / psi
+    assert ours == pytest.approx(1357, abs=0.5)
+
+
 def test_flattening_agrees_with_castigliano_by_integration() -> None:
     """Four quarters, each with M dM/dW / (E I)."""
     shrinks = 4 * quad(lambda a: _moment(a) ** 2, 0, np.pi / 2)[0] * RADIUS**3 / BENDING

@@ -115,7 +115,11 @@ def test_holes_are_shifted_by_the_delta_of_the_table(
 
 
 def test_r_is_the_geometric_mean_of_p_and_s() -> None:
-    """ISO 286-1, annex with the formulas for shafts: r between p and s (from memory)."""
+    """ISO 286-1, formulas for shafts: r is the geometric mean of p and s.
+
+    As in Narayana, Kannaiah, Reddy, Machine Drawing, table 15.4 (a copy of its page 222,
+    fliphtml5.com/lnym/mzww/MACHINE_DRAWING/256, seen on 2026-11-29).
+    """
     for size in EDGES:
         p, r, s = (lf.deviations_mm(size, f"{letter}6")[0] * 1e3 for letter in "prs")
         assert r == pytest.approx((p * s) ** 0.5, abs=1.2), size

@@ -86,6 +86,27 @@ def test_stress_areas_follow_the_formula_of_the_standard() -> None:
         assert s.stress_area_mm2 == pytest.approx(area, rel=4e-3), s.thread
 
 
+# ISO 898-1 as The Engineering ToolBox lists it (engineeringtoolbox.com,
+# metric-bolts-minimum-ultimate-tensile-proof-loads-d_2026.html, seen on 2026-11-29): pitch in mm
+# and nominal stress area in mm2.
+STRESS_AREAS = {
+    "M3": (0.5, 5.03),
+    "M4": (0.7, 8.78),
+    "M5": (0.8, 14.2),
+    "M6": (1.0, 20.1),
+    "M8": (1.25, 36.6),
+    "M10": (1.5, 58.0),
+    "M12": (1.75, 84.3),
+    "M14": (2.0, 115.0),
+    "M16": (2.0, 157.0),
+}
+
+
+def test_stress_areas_are_those_of_a_published_table() -> None:
+    ours = {s.thread: (s.pitch_mm, s.stress_area_mm2) for s in standards.SCREWS.values()}
+    assert ours == STRESS_AREAS
+
+
 def test_proof_stress_stays_below_yield_of_the_class() -> None:
     """ISO 898-1: a class a.b yields at a * b * 10 MPa; proof stress is 0.88 to 0.95 of it."""
     for c in standards.PROPERTY_CLASSES.values():

@@ -22,6 +22,33 @@ def test_engagement_is_a_handbook_example() -> None:
     assert 1200 * 58 / per_mm == pytest.approx(21.6, abs=0.05)
 
 
+# threadlib (github.com/adrianschlatter/threadlib, BSD), design/metric_thread.csv, seen on
+# 2026-11-29; bolts over 10 mm to four figures. The holes of M10, M12 and M14 stand the same in
+# ANSI/ASME B1.13M-1995 as engineersedge.com, hardware/metric-internal-thread-sizes1.htm, lists it.
+THREADLIB = {
+    "M3": (2.874, 2.58, 2.599, 2.775),
+    "M4": (3.838, 3.433, 3.422, 3.663),
+    "M5": (4.826, 4.361, 4.334, 4.605),
+    "M6": (5.794, 5.212, 5.153, 5.5),
+    "M8": (7.76, 7.042, 6.912, 7.348),
+    "M10": (9.732, 8.862, 8.676, 9.206),
+    "M12": (11.7, 10.68, 10.441, 11.063),
+    "M14": (13.68, 12.5, 12.21, 12.913),
+    "M16": (15.68, 14.5, 14.21, 14.913),
+}
+
+
+@pytest.mark.parametrize("thread", threads.LIMITS)
+def test_limits_of_threads_are_those_of_an_open_library(thread: str) -> None:
+    told = threads.thread_limits(thread)
+    ours = (told.bolt_outside_mm, told.bolt_pitch_mm, told.hole_bore_mm, told.hole_pitch_mm)
+    for bolt, figure, theirs in zip(
+        (True, True, False, False), ours, THREADLIB[thread], strict=True
+    ):
+        places = 2 if bolt and SCREWS[thread].diameter_mm > 10 else 3
+        assert round(figure, places) == theirs, thread
+
+
 @pytest.mark.parametrize("thread", threads.LIMITS)
 def test_limits_of_threads_follow_the_standards_formulas(thread: str) -> None:
     """ISO 965-1, tolerances 6H and 6g by formula; the standard rounds by the series R40."""

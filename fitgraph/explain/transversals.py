@@ -6,8 +6,8 @@ minimal transversals of the minimal broken sets, and the other way round.
 
 References
 ----------
-.. [1] C. Berge, "Hypergraphs", North-Holland 1989, chapter 2 (book checked, the chapter
-   from memory).
+.. [1] C. Berge, "Hypergraphs", North-Holland 1989, chapter 2, transversal sets
+   (reference checked).
 .. [2] R. Reiter, "A theory of diagnosis from first principles", Artificial Intelligence 32
    (1987) 57-95 (reference checked).
 """

@@ -40,11 +40,13 @@ NUT_FACTORS: Mapping[str, float] = MappingProxyType(
     }
 )
 
-#: Usual nut factor, and the range taken where the surface is not known (from memory).
+#: Usual nut factor (zinc plated), and the range taken where the surface is not known (from memory).
 USUAL_NUT_FACTOR = 0.20
 NUT_FACTOR_RANGE: Range = (0.16, 0.24)
 
-#: Static friction between clean metal parts, from slightly greasy to dry (from memory).
+#: Static friction between metal parts, from greased to dry and cautious. Roloff/Matek, table
+#: TB 4-1 a (bs-wiki.de, Tribologie, seen on 2026-11-29): steel on steel 0.10 greased and 0.5 to
+#: 0.8 dry, steel on cast iron 0.2 dry.
 FRICTION_RANGE: Range = (0.10, 0.20)
 
 #: Preload of joints that are opened again, as a share of the proof load (Shigley, eq. 8-31).

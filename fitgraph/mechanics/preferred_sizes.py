@@ -3,7 +3,7 @@
 References
 ----------
 ISO 3:1973, "Preferred numbers - Series of preferred numbers", table 1 (numbers as other
-programs list them; tested against the exact powers that the standard rounds, within 1.26 %).
+programs list them; tested against the exact powers that they round, within 1.26 %).
 """
 
 from __future__ import annotations

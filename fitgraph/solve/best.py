@@ -10,8 +10,8 @@ pieces, and no more is held at once than a piece of each depth.
 References
 ----------
 .. [1] N. Tziavelis, D. Ajwani, W. Gatterbauer, M. Riedewald, X. Yang, "Optimal algorithms for
-   ranked enumeration of answers to full conjunctive queries", PVLDB 13 (2020) 1582-1597 (from
-   memory).
+   ranked enumeration of answers to full conjunctive queries", PVLDB 13 (2020) 1582-1597
+   (reference checked).
 .. [2] G. Y. Handler, I. Zang, "A dual algorithm for the constrained shortest path problem",
    Networks 10 (1980) 293-309 (reference checked).
 """

@@ -5,7 +5,8 @@ References
 .. [1] R. Dechter, "Bucket elimination: a unifying framework for reasoning",
    Artificial Intelligence 113 (1999) 41-85 (reference checked).
 .. [2] S. Minton et al., "Minimizing conflicts: a heuristic repair method for constraint
-   satisfaction and scheduling problems", Artificial Intelligence 58 (1992) 161-205 (from memory).
+   satisfaction and scheduling problems", Artificial Intelligence 58 (1992) 161-205
+   (reference checked).
 """
 
 from __future__ import annotations
