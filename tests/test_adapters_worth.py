@@ -35,7 +35,6 @@ from fitgraph.adapters import (
 )
 from fitgraph.adapters.cells import cells
 from fitgraph.adapters.pairs import pairs
-from fitgraph.adapters.windows import Sizes, window
 from fitgraph.catalogue import demo_folder, load
 from fitgraph.demand.questions import request_of
 from fitgraph.graph.options import options_for
@@ -165,9 +164,9 @@ def test_windows_say_what_the_rules_say(data: st.DataObject) -> None:
     for name in rule.lengths:
         low = data.draw(number)
         sizes[name] = (low, low + data.draw(st.sampled_from([0.0, 0.05, 0.2])))
-    others = {n: Sizes(*map(np.atleast_1d, s)) for n, s in sizes.items() if n != made}
-    found = window(rule.name, made, others, limits)
-    judged = rule.function(**{n: Limits(*s) for n, s in sizes.items()}, **limits)
+    others = {n: Limits(*map(np.atleast_1d, s)) for n, s in sizes.items() if n != made}
+    found = rule.inverse(made, others, limits)
+    judged = rule.judge(**{n: Limits(*s) for n, s in sizes.items()}, **limits)
     low, high = sizes[made]
     inside = low >= found.least[0] - 1e-9 and high <= found.most[0] + 1e-9
     fits = bool(judged.verdict == Verdict.FITS)

@@ -41,11 +41,10 @@ import numpy.typing as npt
 
 from fitgraph.adapters.cells import SAME_MM, Cell, cells, peaks
 from fitgraph.adapters.made import Words, features_of, held, make_part, shape_of, stretches
-from fitgraph.adapters.windows import Sizes, window
 from fitgraph.graph.columns import Columns, WordCodes, columns_of, fold, word_of
 from fitgraph.graph.joints import asked, conditions_of, joint_table
 from fitgraph.graph.options import plain
-from fitgraph.mechanics.rules import RULES
+from fitgraph.mechanics.rules import RULES, Limits
 from fitgraph.model import (
     Catalogue,
     FreeSize,
@@ -306,10 +305,10 @@ class Counterparts:
         shape = [range(len(r)) for r in rows]
         picked = np.array(list(itertools.product(*shape)), dtype=np.intp).reshape(-1, len(rows))
         others = {
-            name: Sizes(rows[at][picked[:, at], column], rows[at][picked[:, at], column + 1])
+            name: Limits(rows[at][picked[:, at], column], rows[at][picked[:, at], column + 1])
             for name, (at, column) in slots.items()
         }
-        return window(joint.rule, argument, others, joint.limits)
+        return RULES[joint.rule].inverse(argument, others, joint.limits)
 
 
 def _walled(

@@ -74,7 +74,7 @@ class Sides:
     @property
     def clearance(self) -> tuple[float, float]:
         """Return the least and the most difference."""
-        return self.outer.lo - self.inner.hi, self.outer.hi - self.inner.lo
+        return self.outer.over(self.inner)
 
     def share(self) -> float:
         """Return the share of pairs that fit."""

@@ -38,7 +38,7 @@ def _contradicting(joint: Joint, parts: Sequence[Part]) -> Iterator[Part]:
         )
         for n, name in enumerate(rule.lengths)
     }
-    judged = rule.function(**arguments, **joint.limits)
+    judged = rule.judge(**arguments, **joint.limits)
     for at in np.flatnonzero(judged.verdict == Verdict.FAILS):
         yield found[at][0]
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 
@@ -65,6 +66,8 @@ class Mating:
         To spare, or below zero what is lacking.
     bore, spigot : Dimension
         Diameters in mm.
+    clearance : tuple of float
+        Least and most diametral clearance in mm; below zero they overlap.
     """
 
     joint: Joint
@@ -72,16 +75,12 @@ class Mating:
     margin_mm: float | None
     bore: Dimension
     spigot: Dimension
+    clearance: tuple[float, float]
 
     @property
     def known(self) -> bool:
         """Whether both sizes are known."""
         return self.bore.known and self.spigot.known
-
-    @property
-    def clearance(self) -> tuple[float, float]:
-        """Return the least and the most diametral clearance in mm; below zero they overlap."""
-        return (self.bore.lo - self.spigot.hi, self.bore.hi - self.spigot.lo)
 
 
 @dataclass(frozen=True, slots=True)
@@ -215,6 +214,7 @@ def nests(options: Mapping[str, Option], vocabulary: Vocabulary) -> tuple[Nest, 
             said.margin,
             _size(whole[bore.role], bore),
             _size(whole[spigot.role], spigot),
+            said.interval or (-math.inf, math.inf),
         )
         before = into.setdefault(bore, {}).get(spigot)
         if before is None or mating.verdict < before.verdict:

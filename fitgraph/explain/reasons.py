@@ -60,6 +60,9 @@ class Clash:
         What it rests on.
     free : frozenset of str
         Roles that nobody named: what stands there is the nearest there is.
+    interval_mm, wanted_mm : tuple of float or None
+        What the joint measures (a clearance, a difference, a sum), and what that has to lie in;
+        infinite where it is not known or not bounded, None where it has no lengths.
     """
 
     joint: Joint
@@ -68,6 +71,8 @@ class Clash:
     options: Mapping[str, Option]
     figures: tuple[Figure, ...]
     free: frozenset[str] = frozenset()
+    interval_mm: tuple[float, float] | None = None
+    wanted_mm: tuple[float, float] | None = None
 
     @property
     def parts(self) -> tuple[str, ...]:
@@ -181,6 +186,8 @@ def clashes(
                 {role: chosen[role] for role in roles if not chosen[role].empty},
                 figures_of(joint, chosen),
                 free & set(roles),
+                said.interval,
+                said.wanted,
             )
         )
     return found

@@ -87,9 +87,8 @@ def nesting(clash: Clash) -> Nesting | None:
     for ring in clash.joint.rings:
         bore = found.get(ring.bore) if ring.bore is not None else None
         if bore is not None and outside is not None:
-            hole, plug = _limits(bore), _limits(outside)
-            clearance = (float(hole.lo - plug.hi), float(hole.hi - plug.lo))
-            steps.append(RingStep(bore.option, outside.option, clearance))
+            lo, hi = _limits(bore).over(_limits(outside))
+            steps.append(RingStep(bore.option, outside.option, (float(lo), float(hi))))
         if ring.bore is None or bore is not None:
             outside = found.get(ring.outside) if ring.outside is not None else None
     last = clash.joint.rings[-1] if clash.joint.rings else None
@@ -102,21 +101,6 @@ def nesting(clash: Clash) -> Nesting | None:
     shuts = closes(_limits(found[last.bore]), width, thick if around is None else _limits(around))
     total = (sum(s.clearance_mm[0] for s in steps), sum(s.clearance_mm[1] for s in steps))
     return Nesting(tuple(steps), total, (float(shuts.lo), float(shuts.hi)), slot)
-
-
-def stacked_mm(clash: Clash) -> Interval | None:
-    """Return the least and the most that a stack comes to [mm], None where it is none."""
-    if not clash.joint.spans:
-        return None
-    lo = hi = 0.0
-    for figure in clash.figures:
-        if figure.dimension is None:
-            continue
-        if figure.argument == "take":
-            lo, hi = lo - figure.dimension.hi, hi - figure.dimension.lo
-        else:
-            lo, hi = lo + figure.dimension.lo, hi + figure.dimension.hi
-    return (lo, hi)
 
 
 def wanted_of_unknown(clash: Clash) -> list[tuple[Joint, float, float]]:

@@ -7,7 +7,7 @@ Those for measurements, riders, comparisons and advice are in its other half,
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Callable, Mapping, Sequence
 
 import numpy as np
 
@@ -36,7 +36,7 @@ from fitgraph.explain.elements import (
     Element,
 )
 from fitgraph.explain.reasons import Clash, Figure
-from fitgraph.explain.series import nesting, stacked_mm, wanted_of_unknown
+from fitgraph.explain.series import nesting, wanted_of_unknown
 from fitgraph.explain.shares import share_of_pairs
 from fitgraph.graph.hold import Hold, Surface
 from fitgraph.graph.joints import conditions_of
@@ -45,6 +45,7 @@ from fitgraph.graph.pressed import Pressed
 from fitgraph.mechanics.limits import Limits
 from fitgraph.mechanics.materials import MATERIALS
 from fitgraph.mechanics.nests import closes
+from fitgraph.mechanics.rules import RULES
 from fitgraph.mechanics.stackup import AssemblyShare
 from fitgraph.model import Basis, Catalogue, Dimension, Fill, Option, Presence, Verdict
 from fitgraph.units import show_mass, show_money
@@ -96,7 +97,8 @@ def named_figure(title: str, dimension: str | None) -> str:
     return title if detail == "diameter" or title.endswith(detail) or told else f"{title} {detail}"
 
 
-def _figure(figure: Figure) -> str:
+def figure_text(figure: Figure) -> str:
+    """Return a figure with whose it is, its limits and where it comes from."""
     title = (figure.reference.feature or figure.reference.name).replace("_", " ")
     whose = f"{_name(figure)} of {part_text(figure.option)}"
     if figure.presence is Presence.ABSENT:
@@ -129,40 +131,54 @@ def _wanted(least: float) -> str:
     return f"{least:.2f} mm more at least" if least > 0 else f"{-least:.2f} mm less at most"
 
 
-def _by_size(clash: Clash) -> str:
-    """Return what a joint's lengths come to, and what is wanted of them."""
-    if clash.joint.rings:
-        return _nest_text(clash)
-    if clash.joint.spans:
-        return _stack_text(clash)
-    if clash.joint.shares:
-        return _shared_text(clash)
-    figures = {f.argument: f for f in clash.figures if f.dimension is not None}
-    outer = figures.get("bore") or figures.get("whole")
-    inner = figures.get("spigot") or figures.get("part")
-    if outer is None or inner is None or outer.dimension is None or inner.dimension is None:
+def _sizes(clash: Clash) -> tuple[Figure, Figure] | None:
+    """Return the two figures that a joint on lengths compares, None where one is not known."""
+    outer, inner = (
+        next((f for f in clash.figures if f.argument == name), None)
+        for name in RULES[clash.joint.rule].lengths[:2]
+    )
+    for figure in (outer, inner):
+        if figure is None or figure.dimension is None or not figure.dimension.known:
+            return None
+    return None if outer is None or inner is None else (outer, inner)
+
+
+def _exceeds(clash: Clash) -> str:
+    """Return by how much one length exceeds another, and what is wanted."""
+    compared = _sizes(clash)
+    if compared is None or clash.interval_mm is None:
         return ""
-    if not (outer.dimension.known and inner.dimension.known):
-        return ""
-    lo, hi = outer.dimension.lo - inner.dimension.hi, outer.dimension.hi - inner.dimension.lo
-    rule, limits = clash.joint.rule, clash.joint.limits
-    least = limits.get("least", 0.0)
-    if rule == "at-least":
-        one, other = _name(outer), _name(inner)
-        if one == other:
-            one, other = f"that of {part_text(outer.option)}", f"that of {part_text(inner.option)}"
-        else:
-            one, other = f"the {one}", f"the {other}"
-        return f"{one} is {_larger(lo, hi)} {other}, where {_wanted(least)} is wanted"
-    if hi < 0 <= least:
-        opening = f"too tight: it would have to be pressed by {_range(-hi, -lo)}"
-    elif hi < 0:
-        opening = f"the interference is {_range(-hi, -lo)}"
+    outer, inner = compared
+    one, other = _name(outer), _name(inner)
+    if one == other:
+        one, other = f"that of {part_text(outer.option)}", f"that of {part_text(inner.option)}"
     else:
-        opening = f"the clearance is {_range(lo, hi)}"
-    if rule == "clearance":
-        return f"{opening}, where {_window(least, limits['most'])} is wanted"
-    return f"{opening}{_closing(clash, hi)}" if hi >= 0 else opening
+        one, other = f"the {one}", f"the {other}"
+    wanted = _wanted(clash.joint.limits.get("least", 0.0))
+    return f"{one} is {_larger(*clash.interval_mm)} {other}, where {wanted} is wanted"
+
+
+def _gap(clash: Clash) -> str:
+    """Return which clearance or interference two diameters leave."""
+    if _sizes(clash) is None or clash.interval_mm is None:
+        return ""
+    lo, hi = clash.interval_mm
+    if hi < 0 <= clash.joint.limits["least"]:
+        return f"too tight: it would have to be pressed by {_range(-hi, -lo)}"
+    if hi < 0:
+        return f"the interference is {_range(-hi, -lo)}"
+    return f"the clearance is {_range(lo, hi)}"
+
+
+def _clearance(clash: Clash) -> str:
+    limits = clash.joint.limits
+    gap = _gap(clash)
+    return f"{gap}, where {_window(limits['least'], limits['most'])} is wanted" if gap else ""
+
+
+def _closed(clash: Clash) -> str:
+    gap, interval = _gap(clash), clash.interval_mm
+    return gap + _closing(clash, interval[1]) if gap and interval and interval[1] >= 0 else gap
 
 
 def _window(least: float, most: float) -> str:
@@ -243,7 +259,7 @@ def _snugger(clash: Clash, catalogue: Catalogue) -> str:
 
 
 def _stack_text(clash: Clash) -> str:
-    found = stacked_mm(clash)
+    found = clash.interval_mm
     if found is None or not all(f.dimension and f.dimension.known for f in clash.figures):
         return ""
     limits = clash.joint.limits
@@ -274,8 +290,28 @@ def _shared_text(clash: Clash) -> str:
 
 def _terms(clash: Clash) -> str:
     """Return the figures of a stack with their signs in words."""
-    signed = [("less " if f.argument == "take" else "", _figure(f)) for f in clash.figures]
+    signed = [("less " if f.argument == "take" else "", figure_text(f)) for f in clash.figures]
     return "; ".join(sign + text for sign, text in signed)
+
+
+def _nothing_measured(clash: Clash) -> str:
+    """Return nothing: words and what is there or not are told by their figures alone."""
+    return ""
+
+
+#: What each rule says of its lengths, behind the figures that it compares.
+COMES_TO: Mapping[str, Callable[[Clash], str]] = {
+    "clearance": _clearance,
+    "closes-by-slot": _closed,
+    "at-least": _exceeds,
+    "equal": _nothing_measured,
+    "key": _nothing_measured,
+    "present": _nothing_measured,
+    "absent": _nothing_measured,
+    "nest": _nest_text,
+    "stack": _stack_text,
+    "one-figure": _shared_text,
+}
 
 
 def clash_text(clash: Clash, catalogue: Catalogue) -> str:
@@ -295,10 +331,10 @@ def clash_text(clash: Clash, catalogue: Catalogue) -> str:
         for f in clash.figures
         if (f.argument != "outside" or joint.rings) and f.reference not in joint.unknown
     ]
-    figures = _terms(clash) if joint.spans else "; ".join(_figure(f) for f in told)
+    figures = _terms(clash) if joint.spans else "; ".join(figure_text(f) for f in told)
     subject = figures or ", ".join(clash.parts)
     pieces = [f"{title}: {subject}" if subject else title]
-    if sized := _by_size(clash):
+    if sized := COMES_TO[joint.rule](clash):
         pieces.append(sized)
     text = "; ".join(pieces) + "."
     slotless = any(f.argument == "slot" and f.presence is Presence.ABSENT for f in clash.figures)

@@ -118,4 +118,4 @@ def holds_at(
         name: exact(reference, anything if name in rule.may_lack else None)
         for name, reference in joint.arguments.items()
     }
-    return np.asarray(rule.function(**values, **joint.limits).verdict == Verdict.FITS)
+    return np.asarray(rule.judge(**values, **joint.limits).verdict == Verdict.FITS)

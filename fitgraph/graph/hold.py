@@ -186,7 +186,7 @@ def _rings(
                 _STIFFEST_GPA if stiff is None else stiff,
                 0.0 if slot is None else slot.lo,
                 length,
-                (inner.lo - core.hi, inner.hi - core.lo),
+                inner.over(core),
             )
         )
     return found[::-1]
@@ -227,7 +227,7 @@ def _crush(
         height,
         material.modulus_gpa,
         material.yield_mpa,
-        max(around.hi - outside.lo, 0.0),
+        max(around.over(outside)[1], 0.0),
     )
 
 
@@ -458,6 +458,6 @@ def _slot_end(
     material = _material(chosen[source.outside.role])
     roots = None if material is None else material.neuber_root
     return (
-        (length.lo - height.hi, length.hi - height.lo),
+        length.over(height),
         None if roots is None else slot_end_factor(slot.mid, roots),
     )

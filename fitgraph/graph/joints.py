@@ -11,7 +11,7 @@ import numpy.typing as npt
 
 from fitgraph.graph.columns import Columns, WordCodes, columns_of
 from fitgraph.graph.sums import required
-from fitgraph.mechanics.rules import RULES, Limits
+from fitgraph.mechanics.rules import RULES, Judgement, Limits
 from fitgraph.model import Condition, Joint, Option
 
 Ints = npt.NDArray[np.intp]
@@ -100,8 +100,8 @@ class _Side:
 
 def _evaluate(
     joint: Joint, columns: Mapping[str, Columns]
-) -> tuple[list[_Side], Verdicts, npt.NDArray[np.float64], npt.NDArray[np.int8]]:
-    """Return the sides of a joint and, over their rows, verdicts, margins and presence."""
+) -> tuple[list[_Side], Judgement, npt.NDArray[np.int8]]:
+    """Return the sides of a joint and, over their rows, what its rule says and its presence."""
     rule = RULES[joint.rule]
     roles = joint.roles
     sides = [_Side(joint, role, columns[role]) for role in roles]
@@ -127,9 +127,10 @@ def _evaluate(
         if side.subject:
             subject = on_axis(axis, side.rows[:, at]).astype(np.int8)
     arguments = (subject,) if rule.on_presence else ()
-    judged = rule.function(*arguments, **values, **joint.limits)
+    judged = rule.judge(*arguments, **values, **joint.limits)
     verdicts = np.maximum(np.broadcast_to(judged.verdict, there.shape), 2 - there).astype(np.int8)
-    return sides, verdicts, np.broadcast_to(judged.margin, there.shape), there
+    margins = np.broadcast_to(judged.margin, there.shape)
+    return sides, judged._replace(verdict=verdicts, margin=margins), there
 
 
 class Judged(NamedTuple):
@@ -164,22 +165,22 @@ def judge_rows(joint: Joint, columns: Mapping[str, Columns]) -> Judged:
     columns : mapping of str to Columns
         The options of each role the joint touches.
     """
-    sides, verdicts, margins, there = _evaluate(joint, columns)
+    sides, said, there = _evaluate(joint, columns)
     return Judged(
         tuple(side.class_of for side in sides),
         tuple(side.rows[:, 0].astype(np.int8) for side in sides),
-        verdicts,
-        margins,
+        said.verdict,
+        said.margin,
         there,
     )
 
 
 def judge_all(
     joint: Joint, columns: Mapping[str, Columns]
-) -> tuple[Verdicts, npt.NDArray[np.float64], npt.NDArray[np.int8]]:
-    """Return verdicts, margins and presence of a joint over the distinct sides of its roles."""
-    _, verdicts, margins, there = _evaluate(joint, columns)
-    return verdicts, margins, there
+) -> tuple[Judgement, npt.NDArray[np.int8]]:
+    """Return what a joint says over the distinct sides of its roles, and whether it is there."""
+    _, said, there = _evaluate(joint, columns)
+    return said, there
 
 
 def joint_table(joint: Joint, columns: Mapping[str, Columns]) -> JointTable:
@@ -198,7 +199,8 @@ def joint_table(joint: Joint, columns: Mapping[str, Columns]) -> JointTable:
         Over the fewest classes: two options of a role share a class exactly
         when the joint gives them the same verdict with everything else.
     """
-    sides, verdicts, _, _ = _evaluate(joint, columns)
+    sides, said, _ = _evaluate(joint, columns)
+    verdicts = said.verdict
     classes = []
     for axis, side in enumerate(sides):
         slices = np.moveaxis(verdicts, axis, 0).reshape(verdicts.shape[axis], -1)
@@ -227,9 +229,9 @@ def judge_pairs(
     """
     one, other = joint.roles
     columns = columns_of({one: ones, other: others}, WordCodes())
-    sides, verdicts, margins, there = _evaluate(joint, columns)
+    sides, said, there = _evaluate(joint, columns)
     at = np.ix_(sides[0].class_of, sides[1].class_of)
-    return verdicts[at], margins[at], there[at]
+    return said.verdict[at], said.margin[at], there[at]
 
 
 def asked(joints: Iterable[Joint], *, tidy: bool) -> list[Joint]:

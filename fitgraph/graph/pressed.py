@@ -73,7 +73,7 @@ def _pressed(joint: Joint, source: PressSource, chosen: Mapping[str, Option]) ->
         return None
     inside = max(spigot.lo - 2 * source.shaft_wall_mm, 0.0) if source.shaft_wall_mm else 0.0
     # Sizes beyond what the joint wants are not pressed together.
-    beyond = max(spigot.hi - bore.lo + joint.limits["least"], 0.0)
+    beyond = max(joint.limits["least"] - bore.over(spigot)[0], 0.0)
     fit = press_fit(
         (bore.lo, bore.hi),
         (min(spigot.lo, spigot.hi - beyond), spigot.hi - beyond),

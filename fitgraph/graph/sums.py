@@ -7,6 +7,7 @@ least or a most. Both are linear, so a build is judged by adding one number a ro
 
 from __future__ import annotations
 
+import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
@@ -16,7 +17,7 @@ import numpy.typing as npt
 from fitgraph.graph.columns import Columns
 from fitgraph.mechanics.limits import Limits
 from fitgraph.mechanics.nests import closed_bore, growth
-from fitgraph.mechanics.rules import RULES, UNBOUNDED_MM
+from fitgraph.mechanics.rules import RULES, UNBOUNDED_MM, Judgement
 from fitgraph.model import Condition, Joint, Presence, Reference, Ring
 
 Ints = npt.NDArray[np.intp]
@@ -239,7 +240,7 @@ def sum_condition(joint: Joint, columns: Mapping[str, Columns]) -> SumCondition:
 
 def judge_sums(
     joint: Joint, columns: Mapping[str, Columns]
-) -> tuple[npt.NDArray[np.int8], Floats, npt.NDArray[np.int8]]:
+) -> tuple[Judgement, npt.NDArray[np.int8]]:
     """Judge a nest or a stack for one option of each role.
 
     Parameters
@@ -251,15 +252,34 @@ def judge_sums(
 
     Returns
     -------
-    verdict, margin, there : ndarray
-        Of one element each; see :class:`fitgraph.graph.joints.Said`.
+    said : Judgement
+        Its interval is what a nest has to spare, and what the lengths of a stack come to, as
+        far as they are there.
+    there : ndarray
+        Of one element; a value of :class:`fitgraph.model.Presence`.
     """
     condition = sum_condition(joint, columns)
-    worst = np.array(sum(float(term.worst.item()) for term in condition.terms))
-    best = np.array(sum(float(term.best.item()) for term in condition.terms))
-    judged = RULES[joint.rule].function(Limits(worst, best))
+    ends = [(float(term.worst.item()), float(term.best.item())) for term in condition.terms]
+    judged = RULES[joint.rule].judge(_total(ends))
+    # What only tells whether the joint is there adds nothing where it is.
+    spare = _total([(lo, hi) for lo, hi in ends if math.isfinite(hi)])
     conditions = required(joint)
     there = np.array(float(Presence.PRESENT))
     for role in dict.fromkeys(c.role for c in conditions):
         there = np.minimum(there, _held(columns, conditions, role))
-    return judged.verdict, judged.margin, np.asarray(there, dtype=np.int8)
+    interval, wanted = _as_lengths(joint, spare) if joint.spans else (spare, judged.wanted)
+    said = judged._replace(interval=interval, wanted=wanted)
+    return said, np.asarray(there, dtype=np.int8)
+
+
+def _total(ends: Sequence[tuple[float, float]]) -> Limits:
+    return Limits(np.array(sum(lo for lo, _ in ends)), np.array(sum(hi for _, hi in ends)))
+
+
+def _as_lengths(joint: Joint, spare: Limits) -> tuple[Limits, Limits]:
+    """Return what a stack comes to and what is wanted of it, of what it has to spare [mm]."""
+    if "most" in joint.limits:
+        most = np.array(joint.limits["most"])
+        return Limits(most - spare.hi, most - spare.lo), Limits(np.array(-np.inf), most)
+    least = np.array(joint.limits.get("least", 0.0))
+    return Limits(spare.lo + least, spare.hi + least), Limits(least, np.array(np.inf))

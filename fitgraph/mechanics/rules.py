@@ -24,21 +24,16 @@ from typing import NamedTuple
 import numpy as np
 import numpy.typing as npt
 
-from fitgraph.mechanics.limits import Limits
+from fitgraph.mechanics import windows
+from fitgraph.mechanics.limits import UNBOUNDED_MM, UNKNOWN_WORD, Limits
 from fitgraph.mechanics.nests import closed_bore, closes
 from fitgraph.model.verdict import Verdict
 
 Floats = npt.NDArray[np.float64]
 Codes = npt.NDArray[np.int64]
 
-#: Stands in for infinity, so that differences of unknown limits stay numbers.
-UNBOUNDED_MM = 1e6
-
 #: Rounding that a comparison of typed decimals has to forgive, in mm.
 EPSILON_MM = 1e-9
-
-#: Code of a word that is not known.
-UNKNOWN_WORD = -1
 
 
 class Judgement(NamedTuple):
@@ -52,10 +47,17 @@ class Judgement(NamedTuple):
         In mm. Where it fits, what is to spare at the worst sizes (zero or
         more); where it fails, what is lacking at the kindest sizes (below
         zero); nan where it is unknown or where the rule has no lengths.
+    interval : Limits or None
+        The least and the most of what the rule measures [mm]: a clearance, by how much one
+        length exceeds another, or what a sum has to spare. None where it has no lengths.
+    wanted : Limits or None
+        What the interval has to lie in, so that the joint certainly fits [mm].
     """
 
     verdict: npt.NDArray[np.int8]
     margin: Floats
+    interval: Limits | None = None
+    wanted: Limits | None = None
 
 
 def _bounded(limits: Limits) -> Limits:
@@ -64,7 +66,7 @@ def _bounded(limits: Limits) -> Limits:
     return Limits(lo, hi)
 
 
-def _judge(worst: Floats, best: Floats) -> Judgement:
+def _judge(worst: Floats, best: Floats, interval: Limits, wanted: Limits) -> Judgement:
     worst, best = np.broadcast_arrays(worst, best)
     verdict = np.full(worst.shape, Verdict.UNKNOWN, dtype=np.int8)
     verdict[worst >= -EPSILON_MM] = Verdict.FITS
@@ -72,7 +74,11 @@ def _judge(worst: Floats, best: Floats) -> Judgement:
     margin = np.where(verdict == Verdict.FITS, worst, np.nan)
     margin = np.where(verdict == Verdict.FAILS, best, margin)
     margin = np.where(np.abs(margin) > UNBOUNDED_MM / 10, np.nan, margin)
-    return Judgement(verdict, margin)
+    return Judgement(verdict, margin, interval, wanted)
+
+
+def _window(least: float, most: float) -> Limits:
+    return Limits(np.asarray(least), np.asarray(most))
 
 
 def clearance(bore: Limits, spigot: Limits, *, least: float, most: float) -> Judgement:
@@ -104,12 +110,11 @@ def clearance(bore: Limits, spigot: Limits, *, least: float, most: float) -> Jud
     >>> int(judged.verdict[0]), round(float(judged.margin[0]), 3)
     (2, 0.05)
     """
-    bore, spigot = _bounded(bore), _bounded(spigot)
-    lo, hi = bore.lo - spigot.hi, bore.hi - spigot.lo
+    lo, hi = between = _bounded(bore).over(_bounded(spigot))
     middle = np.clip((least + most) / 2, lo, hi)
     worst = np.minimum(lo - least, most - hi)
     best = np.minimum(middle - least, most - middle)
-    return _judge(worst, best)
+    return _judge(worst, best, between, _window(least, most))
 
 
 def closes_by_slot(
@@ -151,13 +156,15 @@ def closes_by_slot(
     where some sizes fit.
     """
     bore, spigot, slot = _bounded(bore), _bounded(spigot), _bounded(slot)
-    lo, hi = bore.lo - spigot.hi, bore.hi - spigot.lo
+    lo, hi = between = bore.over(spigot)
     closed = closed_bore(bore, slot, outside, reserve=reserve)
     widest = closes(Limits(bore.hi, bore.lo), slot, outside).hi - reserve
     middle = np.clip((least + widest) / 2, lo, hi)
-    worst = np.minimum(lo - least, spigot.lo - closed.hi)
+    left = spigot.over(closed)
+    worst = np.minimum(lo - least, left.lo)
     best = np.minimum(middle - least, widest - middle)
-    return _judge(worst, np.minimum(best, spigot.hi - closed.lo))
+    certain = Limits(np.asarray(least), bore.hi - closed.hi)
+    return _judge(worst, np.minimum(best, left.hi), between, certain)
 
 
 def adds_up(total: Limits) -> Judgement:
@@ -173,7 +180,8 @@ def adds_up(total: Limits) -> Judgement:
     Judgement
         The margin is the sum itself: what is to spare, or lacking.
     """
-    return _judge(np.asarray(total.lo, dtype=float), np.asarray(total.hi, dtype=float))
+    total = Limits(np.asarray(total.lo, dtype=float), np.asarray(total.hi, dtype=float))
+    return _judge(*total, total, _window(0.0, np.inf))
 
 
 def at_least(whole: Limits, part: Limits, *, least: float) -> Judgement:
@@ -186,10 +194,8 @@ def at_least(whole: Limits, part: Limits, *, least: float) -> Judgement:
     least : float
         In mm.
     """
-    whole, part = _bounded(whole), _bounded(part)
-    worst = whole.lo - part.hi - least
-    best = whole.hi - part.lo - least
-    return _judge(worst, best)
+    over = _bounded(whole).over(_bounded(part))
+    return _judge(over.lo - least, over.hi - least, over, _window(least, np.inf))
 
 
 def _by_code(fits: npt.NDArray[np.bool_], known: npt.NDArray[np.bool_]) -> Judgement:
@@ -251,8 +257,16 @@ def absent(subject: npt.NDArray[np.int8]) -> Judgement:
 class Rule:
     """A rule and how a vocabulary names its arguments.
 
+    What it says in words and how it is drawn stands beside it in
+    :mod:`fitgraph.report.whole_rules`.
+
     Parameters
     ----------
+    judge : callable
+        Takes the arguments by name, and the windows, and returns a :class:`Judgement`.
+    inverse : callable
+        Takes the argument that is made, the others and the windows, and returns a
+        :class:`fitgraph.mechanics.windows.Window`: what would certainly fit.
     lengths, words : tuple of str
         Names of the arguments that are measured, and that are compared.
     optional : tuple of str
@@ -272,7 +286,8 @@ class Rule:
     """
 
     name: str
-    function: Callable[..., Judgement]
+    judge: Callable[..., Judgement]
+    inverse: Callable[[str, Mapping[str, Limits], Mapping[str, float]], windows.Window]
     lengths: tuple[str, ...] = ()
     words: tuple[str, ...] = ()
     optional: tuple[str, ...] = ()
@@ -292,22 +307,35 @@ class Rule:
 RULES: Mapping[str, Rule] = {
     rule.name: rule
     for rule in (
-        Rule("clearance", clearance, ("bore", "spigot"), limits={"least": None, "most": None}),
+        Rule(
+            "clearance",
+            clearance,
+            windows.clearance,
+            ("bore", "spigot"),
+            limits={"least": None, "most": None},
+        ),
         Rule(
             "closes-by-slot",
             closes_by_slot,
+            windows.closes_by_slot,
             ("bore", "spigot", "slot", "outside"),
             optional=("slot",),
             may_lack=("outside",),
             limits={"least": None, "reserve": 0.0},
         ),
-        Rule("at-least", at_least, ("whole", "part"), limits={"least": 0.0}),
-        Rule("equal", equal, words=("one", "other")),
-        Rule("key", key, words=("key", "lock")),
-        Rule("present", present, on_presence=True),
-        Rule("absent", absent, on_presence=True),
-        Rule("nest", adds_up, limits={"reserve": 0.0}, sums="rings"),
-        Rule("stack", adds_up, limits={"least": -UNBOUNDED_MM, "most": UNBOUNDED_MM}, sums="spans"),
-        Rule("one-figure", adds_up, sums="shares", own=True),
+        Rule("at-least", at_least, windows.at_least, ("whole", "part"), limits={"least": 0.0}),
+        Rule("equal", equal, windows.same_word, words=("one", "other")),
+        Rule("key", key, windows.same_word, words=("key", "lock")),
+        Rule("present", present, windows.there, on_presence=True),
+        Rule("absent", absent, windows.gone, on_presence=True),
+        Rule("nest", adds_up, windows.made_up_for, limits={"reserve": 0.0}, sums="rings"),
+        Rule(
+            "stack",
+            adds_up,
+            windows.made_up_for,
+            limits={"least": -UNBOUNDED_MM, "most": UNBOUNDED_MM},
+            sums="spans",
+        ),
+        Rule("one-figure", adds_up, windows.made_up_for, sums="shares", own=True),
     )
 }

@@ -60,6 +60,10 @@ class Dimension:
         """Return the middle of the limits in mm."""
         return (self.lo + self.hi) / 2
 
+    def over(self, other: Dimension) -> tuple[float, float]:
+        """Return the least and the most by which it exceeds another: a bore's clearance [mm]."""
+        return self.lo - other.hi, self.hi - other.lo
+
     def shifted(self, by: float) -> Dimension:
         """Return the dimension moved by `by` mm."""
         within = None if self.within is None else (self.within[0] + by, self.within[1] + by)

@@ -105,10 +105,10 @@ def _block(block: Block) -> Markup:
         return Markup("<p{}>{}{}</p>").format(_class(name), plain(block.text), aside)
     if isinstance(block, Picture):
         # Drawings come from fitgraph.draw, which escapes what it letters.
-        drawing = Markup(block.svg)
-        return Markup(
-            '<figure tabindex="0" class="fg-scroll">{}<figcaption>{}</figcaption></figure>'
-        ).format(drawing, plain(block.text))
+        told = Markup("<figcaption>{}</figcaption>").format(plain(block.text)) if block.text else ""
+        return Markup('<figure tabindex="0" class="fg-scroll">{}{}</figure>').format(
+            Markup(block.svg), told
+        )
     head = Markup("<h3>{}</h3>").format(plain(block.title)) if block.title else Markup("")
     return head + Markup("").join(map(_block, block.blocks))
 

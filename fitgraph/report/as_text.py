@@ -111,6 +111,8 @@ def _block(block: Block, width: int) -> Iterator[RenderableType]:
             text = text + styled(f"  ({block.aside})", "dim")
         yield Padding(text, (0, 0, 0, 2 * block.deep)) if block.deep else text
     elif isinstance(block, Picture):
+        if not block.text:
+            return
         yield Padding(styled(block.text), (0, 0, 0, 2))
     else:
         yield ""

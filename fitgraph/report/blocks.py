@@ -52,7 +52,8 @@ class Picture:
     svg : str
         The drawing, made by :mod:`fitgraph.draw`.
     text : str
-        The same in words, for those who cannot see it and for terminals.
+        The same in words, for those who cannot see it and for terminals; empty where the
+        sentence before it says it.
     """
 
     svg: str

@@ -45,6 +45,7 @@ from fitgraph.report.values import (
     money_of,
     number,
 )
+from fitgraph.report.whole_rules import told as joint_told
 from fitgraph.units import major
 
 #: The verdict on a whole combination, as the first words of an answer.
@@ -330,17 +331,17 @@ def reasons(clashes: Iterable[Clash], catalogue: Catalogue) -> tuple[Say, ...]:
     return say_all(clash_text(c, catalogue) for c in clashes)
 
 
-def _conflicts(conflicts: Sequence[Conflict], catalogue: Catalogue, hints: Hints) -> list[Say]:
-    """Return the minimal conflicts, a sentence and the joints' reasons each."""
-    pieces: list[Say] = []
+def _conflicts(conflicts: Sequence[Conflict], catalogue: Catalogue, hints: Hints) -> list[Block]:
+    """Return the minimal conflicts, a sentence and the joints' reasons each, with drawings."""
+    pieces: list[Block] = []
     told: set[str] = set()
     for conflict in conflicts[:_CONFLICTS]:
         pieces.append(Say(conflict_text(conflict, catalogue), deep=1))
         for clash in conflict.clashes:
-            text = clash_text(clash, catalogue)
-            if text not in told:
-                pieces.append(Say(text, deep=2))
-            told.add(text)
+            said, drawn = joint_told(clash, catalogue, deep=2)
+            if said.text not in told:
+                pieces += [said, drawn]
+            told.add(said.text)
     if (more := len(conflicts) - _CONFLICTS) > 0:
         pieces.append(Say(f"{more:,} more with {hints.rest}", Tone.QUIET, deep=1))
     return pieces
@@ -362,7 +363,8 @@ def report(found: Explanation, catalogue: Catalogue, prefer: Prefer, hints: Hint
     if found.minimal_conflicts:
         pieces += _conflicts(found.minimal_conflicts, catalogue, hints)
     else:
-        pieces += reasons(found.conflicts, catalogue)
+        for clash in found.conflicts:
+            pieces += joint_told(clash, catalogue)
     if not found.complete:
         pieces.append(Say(_INCOMPLETE, Tone.QUIET, deep=1))
     if found.joints:
