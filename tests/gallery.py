@@ -84,7 +84,7 @@ def _gaps(book: Notebook) -> None:
 
 def _adapters(book: Notebook) -> None:
     page = book.page
-    page.wait_for_selector("a:has-text('Save as PDF')")
+    page.wait_for_selector("button:has-text('Save as PDF')")
     book.labelled("Made at most").focus()
     book.labelled("Made at most").press("ArrowRight")
     page.wait_for_selector("p:has-text('Gap 0.0%')")

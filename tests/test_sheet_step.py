@@ -8,6 +8,9 @@ the file's syntax ISO 10303-21 (references checked).
 from __future__ import annotations
 
 import math
+import pickle
+import shutil
+import subprocess
 import sys
 from dataclasses import replace
 from itertools import pairwise
@@ -163,6 +166,30 @@ def test_the_file_says_what_it_is(sheets: dict[str, Sheet], tmp_path: Path) -> N
     assert volume(read_back(tmp_path / "a.step")) > 0
 
 
+def test_a_page_has_it_made_by_a_process_of_its_own(
+    sheets: dict[str, Sheet], tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """It says the same as the one made here, and the process that asked never loads the kernel."""
+    of = sheets["sleeve"]
+    write_step(of, tmp_path / "a.step")
+    here, apart = read_back(tmp_path / "a.step"), tmp_path / "b.step"
+    asked = (
+        "import pickle, sys; from fitgraph.draw.sheet_step import step_bytes;"
+        "made = step_bytes(pickle.load(sys.stdin.buffer)); assert not any("
+        "m.split('.')[0] == 'OCP' for m in sys.modules); sys.stdout.buffer.write(made)"
+    )
+    done = subprocess.run(
+        [sys.executable, "-c", asked], input=pickle.dumps(of), capture_output=True, check=True
+    )
+    apart.write_bytes(done.stdout)
+    assert volume(read_back(apart)) == pytest.approx(volume(here), rel=1e-12)
+    assert f"PRODUCT('{of.part.sku}'" in apart.read_text(encoding="ascii")
+    made = adapter_files.files_of(of)["Save as STEP"]
+    monkeypatch.setattr(sys, "executable", shutil.which("false"))
+    with pytest.raises(OSError, match="ended with 1"):
+        made()
+
+
 @pytest.mark.long
 def test_without_a_kernel_one_line_says_how_to_get_it(
     sheets: dict[str, Sheet], tmp_path: Path, monkeypatch: pytest.MonkeyPatch
@@ -175,7 +202,9 @@ def test_without_a_kernel_one_line_says_how_to_get_it(
     assert result.exit_code == 0
     assert result.stderr.count("\n") == 1 and "fitgraph[cad]" in result.stderr
     assert {p.suffix for p in out.iterdir()} == {".svg", ".html", ".pdf", ".dxf"}
-    assert "extra “cad”" in adapter_files.links_html(sheets["insert"])
+    monkeypatch.setattr("fitgraph.lab.adapter_files.can_write_step", lambda: False)
+    assert "Save as STEP" not in adapter_files.files_of(sheets["insert"])
+    assert "extra “cad”" in adapter_files.lacking_html()
     assert "OCP" in sys.modules  # the tests themselves have it
 
 

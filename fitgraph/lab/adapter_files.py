@@ -1,8 +1,9 @@
-"""The sheet of a made part as links that save it: SVG, PDF, DXF, STEP and HTML."""
+"""The sheet of a made part as files: SVG, PDF, DXF, STEP and HTML."""
 
 from __future__ import annotations
 
 import tempfile
+from collections.abc import Callable
 from importlib.util import find_spec
 from pathlib import Path
 
@@ -12,8 +13,8 @@ from fitgraph.draw.drafting_dxf import write_dxf
 from fitgraph.draw.drafting_svg import sheet_svg
 from fitgraph.draw.sheet_html import sheet_html
 from fitgraph.draw.sheet_pdf import sheet_pdf
-from fitgraph.draw.sheet_step import can_write_step, write_step
-from fitgraph.lab.downloads import download_link
+from fitgraph.draw.sheet_step import can_write_step, step_bytes
+from fitgraph.lab.saves import SavedFile
 
 
 def dxf_bytes(sheet: Sheet) -> bytes:
@@ -30,41 +31,38 @@ def dxf_bytes(sheet: Sheet) -> bytes:
         return file.read_bytes()
 
 
-def step_bytes(sheet: Sheet) -> bytes:
-    """Return the part as a STEP file.
+def files_of(sheet: Sheet) -> dict[str, Callable[[], SavedFile]]:
+    """Return what makes the files of a sheet, by what a button says.
 
-    Raises
-    ------
-    ImportError
-        If no CAD kernel is installed (the extra ``cad``).
+    Parameters
+    ----------
+    sheet : Sheet
+        Of a made part.
     """
-    with tempfile.TemporaryDirectory() as folder:
-        file = Path(folder) / "part.step"
-        write_step(sheet, file)
-        return file.read_bytes()
-
-
-def links_html(sheet: Sheet) -> str:
-    """Return a link for each format."""
     name = sheet.part.sku
-    links = [
-        download_link(
-            "Save as SVG", f"{name}.svg", "image/svg+xml", sheet_svg(drawing(sheet)).encode()
-        ),
-        download_link("Save as PDF", f"{name}.pdf", "application/pdf", sheet_pdf(sheet)),
-        download_link("Save as HTML", f"{name}.html", "text/html", sheet_html(sheet).encode()),
-    ]
-    note = ""
+
+    def file(ending: str, kind: str, make: Callable[[], bytes]) -> Callable[[], SavedFile]:
+        return lambda: SavedFile(f"{name}.{ending}", kind, make())
+
+    found = {
+        "Save as SVG": file("svg", "image/svg+xml", lambda: sheet_svg(drawing(sheet)).encode()),
+        "Save as PDF": file("pdf", "application/pdf", lambda: sheet_pdf(sheet)),
+        "Save as DXF": file("dxf", "image/vnd.dxf", lambda: dxf_bytes(sheet)),
+        "Save as STEP": file("step", "model/step", lambda: step_bytes(sheet)),
+        "Save as HTML": file("html", "text/html", lambda: sheet_html(sheet).encode()),
+    }
     if find_spec("ezdxf") is None:
-        note += '<p class="fg-note">For DXF install fitgraph with the extra “sheets”.</p>'
-    else:
-        links.insert(
-            2, download_link("Save as DXF", f"{name}.dxf", "image/vnd.dxf", dxf_bytes(sheet))
-        )
+        del found["Save as DXF"]
     if not can_write_step():
-        note += '<p class="fg-note">For STEP install fitgraph with the extra “cad”.</p>'
-    else:
-        links.insert(
-            -1, download_link("Save as STEP", f"{name}.step", "model/step", step_bytes(sheet))
-        )
-    return f"<p>{''.join(links)}</p>{note}"
+        del found["Save as STEP"]
+    return found
+
+
+def lacking_html() -> str:
+    """Return which files need something that is not installed, and how to get it."""
+    told = []
+    if find_spec("ezdxf") is None:
+        told.append("For DXF install fitgraph with the extra “sheets”.")
+    if not can_write_step():
+        told.append("For STEP install fitgraph with the extra “cad”.")
+    return "".join(f'<p class="fg-note">{line}</p>' for line in told)

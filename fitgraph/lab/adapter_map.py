@@ -28,12 +28,25 @@ from fitgraph.lab import adapter_tables as told
 from fitgraph.lab import tables
 from fitgraph.lab.adapter_charts import AdapterChart, frontier_svg, yields_svg
 from fitgraph.lab.adapter_entries import Entry, entries, words_text
+from fitgraph.lab.adapter_files import files_of, lacking_html
 from fitgraph.lab.answering import Answering, Step
 from fitgraph.lab.choices import Choices
 from fitgraph.lab.debounce import Debounce
 from fitgraph.lab.kept_parts import FOLDER, keep, kept
-from fitgraph.lab.look import LABEL, field_layout, grid, heading, html, note, row, style
+from fitgraph.lab.look import (
+    LABEL,
+    field_layout,
+    fold,
+    grid,
+    heading,
+    html,
+    note,
+    row,
+    sides,
+    style,
+)
 from fitgraph.lab.opened import OpenCatalogue
+from fitgraph.lab.saves import Saves
 from fitgraph.lab.session import SessionBar, SessionError, in_kernel, page_address
 from fitgraph.lab.slider import Slider
 from fitgraph.lab.weighing import ChangedMake, MadeUp, Plane, Weighed, weighed
@@ -208,7 +221,10 @@ class AdapterMap(Answering):
         self.problems, self.status, self.map_note = html(), html(), html()
         self.details, self.ends = html(), html()
         self.together, self.yield_table = html(), html()
-        self.sheet_view, self.files = html(), html()
+        self.sheet_view = html()
+        self.verdict = html()
+        self.verdict.add_class("fg-verdict")
+        self.files = Saves("Files of the part looked at")
         self.trial = html()
         self.taken_out = Choices("Added parts; press one to take it out again")
         self.taken_out.on_press(self._take_out)
@@ -220,38 +236,43 @@ class AdapterMap(Answering):
     def _arranged(self) -> tuple[widgets.Widget, ...]:
         frame = widgets.Box([self.chart.figure], layout=widgets.Layout(width="100%"))
         frame.add_class("fg-chart")
-        return (
-            style(self),
-            self.session,
+        question = [
             heading("What could be made"),
-            grid([self.make, self.material, self.grade, self.word], "360px"),
-            grid([self.wall, self.in_stock], "360px"),
-            self.problems,
+            grid([self.make, self.material, self.grade, self.word], "300px"),
+            grid([self.wall, self.in_stock], "300px"),
             row([self.status, self.stop_button]),
-            heading("The map"),
-            self.map_note,
-            self.metric,
-            frame,
-            self.list,
             heading("The part looked at"),
+            self.list,
             self.details,
             self.ends,
-            heading("The best few together"),
-            note(
-                "Parts overlap in whom they serve, so the best two are seldom the two best. The "
-                "choice is exact, and says so."
-            ),
-            grid([self.k, self.mixed], "360px"),
-            self.together,
-            heading("Tolerance against yield"),
-            note(
-                "The nominal sizes stay; only the grade changes that the process holds. Sizes are "
-                "taken as uniform within their limits."
-            ),
-            self.yield_table,
-            heading("Spec sheet"),
             self.files,
-            self.sheet_view,
+            html(lacking_html()),
+        ]
+        answer = [
+            heading("The map"),
+            self.metric,
+            frame,
+            self.map_note,
+            heading("The best few together"),
+            grid([self.k, self.mixed], "300px"),
+            self.together,
+        ]
+        return (
+            style(self),
+            self.verdict,
+            self.problems,
+            sides(question, answer),
+            fold("Spec sheet", [self.sheet_view]),
+            fold(
+                "Tolerance against yield",
+                [
+                    note(
+                        "The nominal sizes stay; only the grade changes that the process holds. "
+                        "Sizes are taken as uniform within their limits."
+                    ),
+                    self.yield_table,
+                ],
+            ),
             heading("If it were made"),
             note(
                 "A trial: the part is added to the catalogue, one in stock, and everything here is "
@@ -265,9 +286,10 @@ class AdapterMap(Answering):
                 f"A file each in the folder {FOLDER} beside the catalogue's tables. They are no "
                 "stock and no part of the catalogue; press one to try it again."
             ),
-            self.keep,
+            row([self.keep]),
             self.kept_told,
             self.kept_parts,
+            self.session,
         )
 
     def _watch(self) -> None:
@@ -467,9 +489,8 @@ class AdapterMap(Answering):
         self._far = (0, 0)
         self.stop_button.disabled = False
         self.list.disabled = True
-        self.details.value = tables.wrap("<p>The parts are being weighed …</p>")
-        for place in (self.ends, self.files, self.sheet_view, self.together, self.yield_table):
-            place.value = ""
+        self.verdict.value = tables.wrap("<p>The parts are being weighed …</p>")
+        self._clear(self.details, self.ends, self.sheet_view, self.together, self.yield_table)
         self._looked += 1
         begun = time.monotonic()
         try:
@@ -622,12 +643,17 @@ class AdapterMap(Answering):
     def _show_nothing(self) -> None:
         with self.in_words(self.details):
             self.chart.mark(None, [])
-            for place in (self.ends, self.files, self.sheet_view, self.yield_table):
-                place.value = ""
-            self.details.value = tables.wrap(
+            self._clear(self.details, self.ends, self.sheet_view, self.yield_table)
+            self.verdict.value = tables.wrap(
                 "<p>Nothing of this kind fits anything. Take another kind, another word, or a "
                 "thinner wall.</p>"
             )
+
+    def _clear(self, *places: widgets.HTML) -> None:
+        """Empty places that tell of the part looked at, and offer none of its files."""
+        for place in places:
+            place.value = ""
+        self.files.offer({})
 
     def _look_steps(self, entry: Entry) -> Sequence[Step]:
         found = weighed(self.opened, self.added)
@@ -646,12 +672,14 @@ class AdapterMap(Answering):
             ends = () if candidate is None else edges(catalogue, candidate, found.options)
 
             def show() -> None:
+                line = escape(told.entry_text(entry, vocabulary))
+                self.verdict.value = tables.wrap(f'<p role="status"><strong>{line}</strong></p>')
                 self.details.value = tables.wrap(text)
                 self.ends.value = tables.wrap(told.edges_html(ends, vocabulary) if ends else "")
                 self._mark()
                 waits = "<p>The sheet follows in a moment …</p>" if worth is not None else ""
                 self.sheet_view.value = tables.wrap(waits)
-                self.files.value = ""
+                self.files.offer({})
                 if candidate is None:
                     self.yield_table.value = self.sheet_view.value = tables.wrap(
                         "<p>What cannot be made has none.</p>"
@@ -680,17 +708,8 @@ class AdapterMap(Answering):
             view = told.sheet_shown(made)
 
             def show() -> None:
-                self.sheet = made
                 self.sheet_view.value = tables.wrap(view)
-
-            return show
-
-        def files() -> Callable[[], None]:
-            assert worth is not None
-            links = found.links(choice, worth, self._gained_by(worth))
-
-            def show() -> None:
-                self.files.value = tables.wrap(links)
+                self.files.offer(files_of(made))
 
             return show
 
@@ -698,7 +717,7 @@ class AdapterMap(Answering):
         if candidate is not None:
             steps.append((True, yields))
         if worth is not None:
-            steps += [(True, drawn), (True, files)]
+            steps.append((True, drawn))
         return steps
 
     def _gained_by(self, worth: Worth) -> tuple[str, ...]:

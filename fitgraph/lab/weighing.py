@@ -31,7 +31,6 @@ from fitgraph.adapters import (
 from fitgraph.adapters.made import Words
 from fitgraph.graph.options import options_for
 from fitgraph.lab.adapter_entries import words_text
-from fitgraph.lab.adapter_files import links_html
 from fitgraph.lab.opened import OpenCatalogue
 from fitgraph.model import Make, Option, Part, Reference, Vocabulary
 from fitgraph.solve import Request
@@ -169,7 +168,7 @@ class Weighed:
     scans: dict[ChangedMake, Scan] = field(default_factory=dict)
     _one: threading.RLock = field(default_factory=threading.RLock)
     _planes: dict[ChangedMake, Plane] = field(default_factory=dict)
-    _sheets: dict[tuple[ChangedMake, str], tuple[Sheet, str]] = field(default_factory=dict)
+    _sheets: dict[tuple[ChangedMake, str], Sheet] = field(default_factory=dict)
     _covered: list[tuple[Coverage, int]] = field(default_factory=list)
 
     def scan(self, choice: ChangedMake, progress: Callable[[int, int], None] | None = None) -> Scan:
@@ -188,21 +187,11 @@ class Weighed:
 
     def sheet(self, choice: ChangedMake, worth: Worth, gained: Sequence[str]) -> Sheet:
         """Return the specification sheet of a part; the last few are kept."""
-        return self._sheet(choice, worth, gained)[0]
-
-    def links(self, choice: ChangedMake, worth: Worth, gained: Sequence[str]) -> str:
-        """Return the links that save a part's sheet."""
-        key = choice, worth.candidate.part.sku
-        made, links = self._sheet(choice, worth, gained)
-        self._sheets[key] = made, links or links_html(made)
-        return self._sheets[key][1]
-
-    def _sheet(self, choice: ChangedMake, worth: Worth, gained: Sequence[str]) -> tuple[Sheet, str]:
         key = choice, worth.candidate.part.sku
         if key not in self._sheets:
             if len(self._sheets) >= _SHEETS:
                 self._sheets.pop(next(iter(self._sheets)))
-            self._sheets[key] = sheet(self.shop.catalogue, worth, gained), ""
+            self._sheets[key] = sheet(self.shop.catalogue, worth, gained)
         return self._sheets[key]
 
     def worth(self, made: MadeUp) -> Worth | None:

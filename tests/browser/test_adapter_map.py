@@ -25,7 +25,7 @@ def found(shop: OpenCatalogue) -> Scan:
 
 def weighed(book: Notebook) -> None:
     """Wait until the first part's sheet can be saved."""
-    book.page.wait_for_selector(".fg-form a:has-text('Save as PDF')")
+    book.page.wait_for_selector(".fg-form button:has-text('Save as PDF')")
 
 
 def served(book: Notebook, coverage: float) -> None:
@@ -107,11 +107,13 @@ def test_sheets_are_saved_and_open(opened: Any, found: Scan, kind: str, tmp_path
     parts.focus()
     parts.press("Home")
     part = found.worths[0].candidate.part
-    page.wait_for_selector(f".fg-form a[download='{part.sku}.pdf']")
+    page.wait_for_selector(f".fg-verdict:has-text('{part.sku}')")
+    weighed(book)
     files = {}
-    for name in ("SVG", "PDF", "DXF", "HTML"):
+    for name in ("SVG", "PDF", "DXF", "STEP", "HTML"):
         with page.expect_download() as saving:
-            page.get_by_role("link", name=f"Save as {name}").first.click()
+            page.get_by_role("button", name=f"Save as {name}").click()
+        page.wait_for_selector(f".fg-saves p:has-text('{part.sku}.{name.lower()} is saved.')")
         files[name] = tmp_path / saving.value.suggested_filename
         saving.value.save_as(files[name])
     with pymupdf.open(files["PDF"]) as document:
@@ -122,6 +124,7 @@ def test_sheets_are_saved_and_open(opened: Any, found: Scan, kind: str, tmp_path
     assert {round(v, 2) for v in found.worths[0].candidate.sizes.values()} <= measured
     with pymupdf.open(files["SVG"]) as picture:
         assert picture.page_count == 1
+    assert f"PRODUCT('{part.sku}'" in files["STEP"].read_text(encoding="ascii")
     assert part.sku in files["HTML"].read_text(encoding="utf-8")
 
 
@@ -133,7 +136,8 @@ def test_a_part_is_added_for_a_trial_and_taken_out_again(opened: Any, found: Sca
     parts.focus()
     parts.press("Home")
     worth = found.worths[0]
-    page.wait_for_selector(f".fg-form a[download='{worth.candidate.part.sku}.pdf']")
+    page.wait_for_selector(f".fg-verdict:has-text('{worth.candidate.part.sku}')")
+    weighed(book)
     add = book.button("Add the part looked at")
     add.focus()
     add.press("Enter")
