@@ -23,7 +23,7 @@ from fitgraph.solve import Request, TreeEngine
 
 ROOT = Path(__file__).resolve().parent.parent
 GUIDE = (ROOT / "docs" / "catalogue.md").read_text(encoding="utf-8")
-HOUSE = (ROOT / "docs" / "architecture.md").read_text(encoding="utf-8")
+ARCHITECTURE = (ROOT / "docs" / "architecture.md").read_text(encoding="utf-8")
 TABLES = ("parts.csv", "features.csv", "stock.csv", "enquiries.csv")
 
 _FILE_BLOCK = re.compile(r"^\*\*([\w.]+)\*\*\n\n```\w+\n(.*?)^```$", re.MULTILINE | re.DOTALL)
@@ -294,7 +294,7 @@ def test_materials_named_in_the_guide_exist() -> None:
     assert named and set(named[0]) <= set(MATERIALS)
 
 
-# -- links and the house ------------------------------------------------------
+# -- links and the layers -----------------------------------------------------
 
 
 def guides() -> list[Path]:
@@ -322,15 +322,15 @@ def test_links_lead_somewhere(path: Path) -> None:
     assert broken == []
 
 
-def test_the_house_is_drawn_as_it_stands() -> None:
-    figure = next(text for language, text in _BLOCK.findall(HOUSE) if language == "text")
-    floors = {p.parent.name for p in (ROOT / "fitgraph").glob("*/__init__.py")}
-    floors |= {p.stem for p in (ROOT / "fitgraph").glob("[a-z]*.py")}
-    assert len(floors) > 6
-    assert {floor for floor in floors if not re.search(rf"\b{floor}\b", figure)} == set()
+def test_the_layers_are_drawn_as_they_stand() -> None:
+    figure = next(text for language, text in _BLOCK.findall(ARCHITECTURE) if language == "text")
+    layers = {p.parent.name for p in (ROOT / "fitgraph").glob("*/__init__.py")}
+    layers |= {p.stem for p in (ROOT / "fitgraph").glob("[a-z]*.py")}
+    assert len(layers) > 6
+    assert {layer for layer in layers if not re.search(rf"\b{layer}\b", figure)} == set()
 
 
-@pytest.mark.parametrize("text", [GUIDE, HOUSE], ids=["catalogue", "architecture"])
+@pytest.mark.parametrize("text", [GUIDE, ARCHITECTURE], ids=["catalogue", "architecture"])
 def test_files_that_the_guides_name_exist(text: str) -> None:
     named = re.findall(r"`((?:fitgraph|data|tests|docs)/[\w./-]+)`", text)
     assert named

@@ -93,7 +93,7 @@ def test_a_way_is_walked_step_by_step_with_its_section(page: MapOfFits) -> None:
 
 def test_no_way_and_names_that_are_none_are_told_in_words(page: MapOfFits) -> None:
     page.other.value = "FORK-VEN-01"
-    assert "No way" in words(page.step_told) and page.way.options == (("no way", -1),)
+    assert "No path" in words(page.step_told) and page.way.options == (("no path", -1),)
     page.other.value = "BAR-CUL-5"
     assert "did you mean" in words(page.problems)
     page.other.value = ""

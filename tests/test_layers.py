@@ -23,7 +23,7 @@ from fitgraph.mechanics.rules import RULES
 
 PACKAGE = Path(fitgraph.__file__).parent
 
-#: The floors, from the lowest up; those in one tuple are siblings. docs/architecture.md draws
+#: The layers, from the lowest up; those in one tuple are siblings. docs/architecture.md draws
 #: them.
 LAYERS = (
     ("errors", "units", "model", "files", "plain"),
@@ -42,10 +42,10 @@ LAYERS = (
 )
 RANK = {name: rank for rank, names in enumerate(LAYERS) for name in names}
 
-#: Within the lowest floor: what each may know. Everything else there knows nothing.
+#: Within the lowest layer: what each may know. Everything else there knows nothing.
 GROUND = {"units": {"errors"}, "model": {"units"}, "files": {"errors"}, "plain": {"errors"}}
 
-#: What a floor may not know, though it lies below, and why.
+#: What a layer may not know, though it lies below, and why.
 STRANGERS = {
     "cli": (
         {"adapters", "demand", "explain", "graph", "mechanics", "model", "solve", "stock", "units"},

@@ -18,7 +18,7 @@ if TYPE_CHECKING:
 
 
 class WaysFirst(StrEnum):
-    """Which ways come first."""
+    """Which paths come first."""
 
     SHORTEST = "shortest"
     CHEAPEST = "cheapest"
@@ -29,7 +29,7 @@ def graph(
     catalogue: CatalogueFolder = None,
     path: Annotated[
         tuple[str, str] | None,
-        typer.Option("--path", metavar="A B", help="All ways from one part to another."),
+        typer.Option("--path", metavar="A B", help="All paths from one part to another."),
     ] = None,
     around: Annotated[
         str | None, typer.Option("--around", metavar="SKU", help="What is around a part.")
@@ -38,7 +38,7 @@ def graph(
         bool, typer.Option("--bridges", help="What splits the trade if it goes.")
     ] = False,
     hubs: Annotated[
-        bool, typer.Option("--hubs", help="What most ways between owned parts lead through.")
+        bool, typer.Option("--hubs", help="What most paths between owned parts lead through.")
     ] = False,
     families: Annotated[
         bool, typer.Option("--families", help="Parts that mate among themselves.")
@@ -70,7 +70,7 @@ def graph(
         bool, typer.Option("--any-part", help="With --path: not only adapters between.")
     ] = False,
     first: Annotated[
-        WaysFirst, typer.Option(help="With --path: which ways come first.")
+        WaysFirst, typer.Option(help="With --path: which paths come first.")
     ] = WaysFirst.SHORTEST,
     in_stock: Annotated[bool, typer.Option("--in-stock", help="Only the parts in stock.")] = False,
     json: AsJson = False,

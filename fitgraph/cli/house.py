@@ -1,4 +1,4 @@
-"""``fitgraph check`` and ``tour``: whether a catalogue is sound, and what the house can do."""
+"""``fitgraph check`` and ``tour``: whether a catalogue is sound, and what fitgraph can do."""
 
 from __future__ import annotations
 

@@ -173,7 +173,7 @@ class MapOfFits(Answering):
                 "those stay that have so much to spare."
             ),
             row([_column([self.map], "2 1 640px"), pressed]),
-            heading("A way from one part to another"),
+            heading("A path from one part to another"),
             row([way, _column([self.section], "2 1 580px")]),
             heading("The map in words"),
             self.in_words_table,
@@ -335,7 +335,7 @@ class MapOfFits(Answering):
 
     def _offer(self, ends: tuple[str, str] | None, found: tuple[Way, ...]) -> None:
         self.found = found
-        none = "none" if ends is None else "no way"
+        none = "none" if ends is None else "no path"
         offered = [(way_text(w, self.opened.catalogue), n) for n, w in enumerate(found)]
         self.way.options = offered or [(none, -1)]
         self.way.value = 0 if found else -1
@@ -361,7 +361,7 @@ class MapOfFits(Answering):
                 )
             )
         else:
-            told = "No way with these parts between." if self._named() else "Name two parts."
+            told = "No path with these parts between." if self._named() else "Name two parts."
             self.step_told.value = tables.wrap(f"<p>{told}</p>")
             self.section.value = ""
         self._draw()

@@ -204,19 +204,19 @@ def cuts(points: Sequence[CutPoint], joints: Sequence[CutPoint]) -> Told:
 
 
 def hubs(found: Sequence[Hub]) -> Told:
-    """Tell what most ways between the parts that riders own lead through."""
+    """Tell what most paths between the parts that riders own lead through."""
     table = Table.of(
         "hubs",
         found,
         (Column("node"), lambda h: bare(h.node)),
-        (Column("share", FINE_SHARE, "share of ways"), lambda h: h.share),
+        (Column("share", FINE_SHARE, "share of paths"), lambda h: h.share),
     )
     data = {"hubs": [{"node": h.node, "share": number(h.share)} for h in found]}
     headline = (
-        f"{bare(found[0].node)} is the hub: {FINE_SHARE.show(found[0].share)} of the shortest ways "
-        "between the parts that riders own lead through it."
+        f"{bare(found[0].node)} is the hub: {FINE_SHARE.show(found[0].share)} of the shortest "
+        "paths between the parts that riders own lead through it."
         if found
-        else "There are no ways, so there is no hub."
+        else "There are no paths, so there is no hub."
     )
     return Told(headline, data, (table,))
 

@@ -75,22 +75,22 @@ def _way(way: Way, digits: int) -> dict[str, Any]:
 
 
 def paths(found: Ways, catalogue: Catalogue) -> Told:
-    """Tell the ways between two parts: what each costs, and where it is tight."""
+    """Tell the paths between two parts: what each costs, and where it is tight."""
     vocabulary = catalogue.vocabulary
     table = Table.of(
         "ways",
         found.ways,
-        (Column("way", _ROW), lambda w: [o.label for o in w.options]),
+        (Column("way", _ROW, "path"), lambda w: [o.label for o in w.options]),
         (Column("price", money_of(vocabulary)), lambda w: w.price),
         (Column("minutes", MINUTES, "work"), lambda w: w.minutes),
         (Column("margin_mm", MARGIN, "least to spare"), lambda w: w.margin_mm),
         (Column("tight", title="where it is tight"), lambda w: w.tight and w.tight.title),
     )
     names = " and ".join(found.ends)
-    headline = f"{plural(len(found.ways), 'way')} between {names}, {_BY[found.first]} first."
+    headline = f"{plural(len(found.ways), 'path')} between {names}, {_BY[found.first]} first."
     blocks: tuple[Say, ...] = ()
     if not found.ways:
-        headline = f"No way between {names}."
+        headline = f"No path between {names}."
         blocks = (
             Say(
                 "Only adapters and services were let in between; --any-part (any_part=True) "

@@ -895,7 +895,7 @@ class Shop:
         any_part: bool = False,
         first: Literal["shortest", "cheapest", "margin"] = "shortest",
     ) -> GraphAnswer:
-        """Return all ways from one part to another, through adapters and services.
+        """Return all paths from one part to another, through adapters and services.
 
         Parameters
         ----------
@@ -906,12 +906,12 @@ class Shop:
         any_part : bool
             Whether any part may stand between, not only adapters.
         first : {'shortest', 'cheapest', 'margin'}
-            Which ways come first.
+            Which paths come first.
 
         Returns
         -------
         GraphAnswer
-            Each way is part of a build that :meth:`why` accepts.
+            Each path is part of a build that :meth:`why` accepts.
 
         Raises
         ------
@@ -921,8 +921,8 @@ class Shop:
         Examples
         --------
         >>> import fitgraph
-        >>> ways = fitgraph.open().paths("BAR-MAR-05", "CLMP-SKE-02", first="cheapest")
-        >>> ways.records()[0]["price"]
+        >>> found = fitgraph.open().paths("BAR-MAR-05", "CLMP-SKE-02", first="cheapest")
+        >>> found.records()[0]["price"]
         6.9
         """
         from fitgraph.explain.ways import First, ways
@@ -991,7 +991,7 @@ class Shop:
         return GraphAnswer((points, joints), cuts(points, joints))
 
     def hubs(self, *, in_stock: bool = False) -> GraphAnswer:
-        """Return what most ways between the parts that riders own lead through.
+        """Return what most paths between the parts that riders own lead through.
 
         Parameters
         ----------
