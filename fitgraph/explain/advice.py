@@ -113,7 +113,7 @@ class RiderAdvice:
     families : tuple of FamilyAdvice
         The best first.
     rule : str
-        The trade's rule of thumb.
+        The catalogue's rule of thumb.
     weakest : str
         The family of the least median strength.
     why : tuple of str

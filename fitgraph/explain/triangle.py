@@ -121,9 +121,8 @@ def triangle(catalogue: Catalogue) -> Mapping[str, Corner]:
     Returns
     -------
     mapping of str to Corner
-        By family. "As a rule of thumb you get two of three" is then a fact
-        to read off, not one to assert. Strength compares plain tubes; it is
-        no certificate.
+        By family, so that what each gives up for what it is good at can be
+        read off. Strength compares plain tubes; it is no certificate.
     """
     figures = tube_figures(catalogue)
     if not figures:

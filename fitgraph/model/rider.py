@@ -91,7 +91,7 @@ class Advice:
     Parameters
     ----------
     rule : str
-        The trade's rule of thumb.
+        The catalogue's rule of thumb.
     styles : mapping of str to Style
         Ways of riding.
     broken : Style or None
