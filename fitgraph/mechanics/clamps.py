@@ -44,9 +44,9 @@ NUT_FACTORS: Mapping[str, float] = MappingProxyType(
 USUAL_NUT_FACTOR = 0.20
 NUT_FACTOR_RANGE: Range = (0.16, 0.24)
 
-#: Static friction between metal parts, from greased to dry and cautious. Roloff/Matek, table
-#: TB 4-1 a (bs-wiki.de, Tribologie, seen on 2026-11-29): steel on steel 0.10 greased and 0.5 to
-#: 0.8 dry, steel on cast iron 0.2 dry.
+#: Static friction between metal parts, by surface and grease: 0.10 to 0.18 in bolted joints
+#: (EP 1978264 A2, paragraph 6); steel on steel 0.10 greased and 0.5 to 0.8 dry, steel on cast
+#: iron 0.2 dry (Roloff/Matek, table TB 4-1 a, in bs-wiki.de, Tribologie; both seen on 2026-11-29).
 FRICTION_RANGE: Range = (0.10, 0.20)
 
 #: Preload of joints that are opened again, as a share of the proof load (Shigley, eq. 8-31).
