@@ -562,21 +562,22 @@ role = "trumpet"
     assert "clearance" in findings[0].remedy
 
 
-@pytest.mark.parametrize(
-    ("where", "old", "new"),
-    [
-        ("limits.measured", b'measured = "0.03 mm"', b'measured = "-0.03 mm"'),
-        ("trade.minor_digits", b"minor_digits = 2", b'minor_digits = "two"'),
-        ("trade.minor_digits", b"minor_digits = 2", b"minor_digits = -1"),
-        ("hold.demand_nm", b"demand_nm = 50", b"demand_nm = -50"),
-        ("services.cut-slot.minutes", b"minutes = 25", b'minutes = "long"'),
-        ("services.cut-slot.price", b'price = "15.00"', b'price = "-15.00"'),
-        ("services.cut-slot.price", b'price = "15.00"', b'price = "1e9999999"'),
-        ("services.trim-slot.removes", b'removes = ["slot"]', b"removes = 3"),
-        ("roles.pegs.fill", b'fill = "extra"', b'fill = "sometimes"'),
-        ("services.cut-slot.when", b'when = ["not bar.slot"]', b'when = "not bar.slot"'),
-    ],
-)
+#: Entries of the demo's vocabulary, spoilt: where, what stands there, and what instead.
+ODD_VALUES = [
+    ("limits.measured", b'measured = "0.03 mm"', b'measured = "-0.03 mm"'),
+    ("trade.minor_digits", b"minor_digits = 2", b'minor_digits = "two"'),
+    ("trade.minor_digits", b"minor_digits = 2", b"minor_digits = -1"),
+    ("hold.demand_nm", b"demand_nm = 50", b"demand_nm = -50"),
+    ("services.cut-slot.minutes", b"minutes = 25", b'minutes = "long"'),
+    ("services.cut-slot.price", b'price = "15.00"', b'price = "-15.00"'),
+    ("services.cut-slot.price", b'price = "15.00"', b'price = "1e9999999"'),
+    ("services.trim-slot.removes", b'removes = ["slot"]', b"removes = 3"),
+    ("roles.pegs.fill", b'fill = "extra"', b'fill = "sometimes"'),
+    ("services.cut-slot.when", b'when = ["not bar.slot"]', b'when = "not bar.slot"'),
+]
+
+
+@pytest.mark.parametrize(("where", "old", "new"), ODD_VALUES)
 def test_odd_values_in_a_vocabulary(folder: Folder, where: str, old: bytes, new: bytes) -> None:
     assert old in VOCABULARY
     folder.write("vocabulary.toml", VOCABULARY.replace(old, new, 1))

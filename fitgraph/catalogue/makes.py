@@ -8,6 +8,7 @@ from types import MappingProxyType
 from typing import TYPE_CHECKING, Any
 
 from fitgraph.catalogue.figures import parse_figure
+from fitgraph.catalogue.vocabulary_shape import GENERAL, MOST_NUMBER, ROUGHEST, entries_of
 from fitgraph.mechanics.limits_and_fits import parse_tolerance_class
 from fitgraph.mechanics.materials import MATERIALS
 from fitgraph.mechanics.preferred_sizes import RENARD, renard
@@ -15,14 +16,12 @@ from fitgraph.mechanics.rules import RULES
 from fitgraph.model import (
     Basis,
     CostModel,
-    Dimension,
     FreeSize,
     Joint,
     Make,
     Presence,
     Reference,
     Role,
-    Word,
     Workmanship,
 )
 from fitgraph.units import UnitError, parse_money
@@ -30,45 +29,8 @@ from fitgraph.units import UnitError, parse_money
 if TYPE_CHECKING:
     from fitgraph.catalogue.vocabulary_file import _Reader as Reader
 
-_ENTRIES = (
-    "title",
-    "role",
-    "process",
-    "material",
-    "materials",
-    "outside",
-    "bore",
-    "slot",
-    "length",
-    "free",
-    "gauges",
-    "words",
-    "wordless",
-    "fixed",
-    "least_wall",
-    "step",
-    "price",
-    "cost",
-    "caution",
-    "roughness",
-    "chamfer",
-    "coaxiality",
-    "edges",
-    "general_tolerances",
-    "finish",
-    "deburring",
-)
-_COSTS = ("material_per_kg", "hour", "minutes", "removal", "setup_minutes", "lot", "allowance")
-_MOST = 10**9
-
 #: Sizes of a row that stands for gauges, and how one is written that goes by a step.
 _MOST_GAUGES, _EVERY = 10_000, "every "
-
-#: Ra that a drawing may ask for, in µm: the coarsest grade, N12.
-_ROUGHEST = 50
-
-#: Classes of ISO 2768-1:1989, fine to very coarse.
-_GENERAL = ("f", "m", "c", "v")
 
 
 def _money(reader: Reader, where: str, value: object, digits: int) -> int:
@@ -149,32 +111,6 @@ def _gauges(
     return list(found.values())
 
 
-def _fixed(
-    reader: Reader, where: str, role: Role, table: Mapping[str, Any]
-) -> dict[str, tuple[Mapping[str, Dimension], Mapping[str, Word]]]:
-    fixed: dict[str, tuple[Mapping[str, Dimension], Mapping[str, Word]]] = {}
-    for feature, values in table.items():
-        kind = role.features.get(feature)
-        if kind is None:
-            reader.fault(where, feature, "is no feature of the role", "Name one")
-            continue
-        lengths: dict[str, Dimension] = {}
-        words: dict[str, Word] = {}
-        for name, text in reader.table(f"{where}.{feature}", values).items():
-            spec = kind.dimensions.get(name)
-            if spec is None:
-                reader.fault(f"{where}.{feature}", name, "is unknown", "Name a dimension")
-            elif spec.worded:
-                words[name] = Word(str(text))
-            else:
-                try:
-                    lengths[name] = parse_figure(str(text), Basis.MAKER, 0.0)
-                except UnitError as error:
-                    reader.fault(f"{where}.{feature}", text, str(error), "Mend it")
-        fixed[feature] = (MappingProxyType(lengths), MappingProxyType(words))
-    return fixed
-
-
 def _left_open(role: Role, chosen: set[tuple[str, str]], worded: set[str]) -> list[str]:
     """Return the dimensions of features that the part has, of which nothing is said."""
     return [
@@ -204,12 +140,12 @@ def _stacked(free: list[FreeSize], joints: tuple[Joint, ...]) -> Joint | None:
 
 
 def _cost(reader: Reader, where: str, table: Mapping[str, Any], digits: int) -> CostModel:
-    reader.known_keys(where, table, _COSTS)
-    missing = [name for name in _COSTS if name not in table]
+    reader.known_keys(where, table, "cost")
+    missing = [name for name in entries_of("cost") if name not in table]
     if missing:
         reader.fault(where, "", f"lacks {', '.join(missing)}", "Write every one of them")
     numbers = {
-        name: float(reader.number(f"{where}.{name}", table.get(name, 1), _MOST))
+        name: float(reader.number(f"{where}.{name}", table.get(name, 1), MOST_NUMBER))
         for name in ("minutes", "removal", "setup_minutes", "lot")
     }
     for name in ("removal", "lot"):
@@ -228,14 +164,14 @@ def _cost(reader: Reader, where: str, table: Mapping[str, Any], digits: int) -> 
 
 def _roughness(reader: Reader, where: str, value: object) -> dict[str, float]:
     """Return Ra in µm by surface; a plain number holds for all of them."""
-    names = ("bore", "outside", "rest")
+    names = entries_of("roughness")
     table = dict.fromkeys(names, value) if isinstance(value, int | float) else value
     entries = reader.table(where, table)
-    reader.known_keys(where, entries, names)
+    reader.known_keys(where, entries, "roughness")
     found = {}
     for name in names:
         if name in entries:
-            ra = reader.number(f"{where}.{name}", entries[name], _ROUGHEST)
+            ra = reader.number(f"{where}.{name}", entries[name], ROUGHEST)
             if not ra:
                 reader.fault(
                     f"{where}.{name}", entries[name], "is not above zero", "Write Ra in µm"
@@ -261,8 +197,8 @@ def _work(
         found |= _roughness(reader, f"{where}.roughness", entry["roughness"])
     lengths = {"coaxiality": entry.get("coaxiality"), "edges": entry.get("edges")}
     chamfers = reader.table(f"{where}.chamfer", entry.get("chamfer"))
-    reader.known_keys(f"{where}.chamfer", chamfers, ("bore", "outside"))
-    lengths |= {f"chamfer_{name}": chamfers.get(name) for name in ("bore", "outside")}
+    reader.known_keys(f"{where}.chamfer", chamfers, "chamfer")
+    lengths |= {f"chamfer_{name}": chamfers.get(name) for name in entries_of("chamfer")}
     for name, text in lengths.items():
         if text is not None:
             path = f"{where}.{name.replace('_', '.')}"
@@ -284,14 +220,14 @@ def _work(
         )
     if "general_tolerances" in entry:
         found["tolerances"] = str(entry["general_tolerances"])
-        if found["tolerances"] not in _GENERAL:
+        if found["tolerances"] not in GENERAL:
             reader.fault(
                 f"{where}.general_tolerances",
                 found["tolerances"],
                 "is no class of ISO 2768-1",
-                f"Use one of {', '.join(_GENERAL)}",
+                f"Use one of {', '.join(GENERAL)}",
             )
-    found |= {name: str(entry[name]).strip() for name in ("finish", "deburring") if name in entry}
+    found |= {name: reader.text(where, entry, name).strip() for name in ("finish", "deburring")}
     return Workmanship(**found)
 
 
@@ -314,7 +250,7 @@ def _make(
 ) -> Make | None:
     where = f"make.{name}"
     before = len(reader.faults)
-    reader.known_keys(where, entry, _ENTRIES)
+    reader.known_keys(where, entry, "make")
     role = reader.roles.get(str(entry.get("role", name)))
     if role is None:
         reader.fault(
@@ -325,8 +261,8 @@ def _make(
     free = _gauges(
         reader, f"{where}.gauges", free, reader.table(f"{where}.gauges", entry.get("gauges"))
     )
-    fixed = _fixed(
-        reader, f"{where}.fixed", role, reader.table(f"{where}.fixed", entry.get("fixed"))
+    fixed = reader.features(
+        f"{where}.fixed", role, reader.table(f"{where}.fixed", entry.get("fixed")), 0.0
     )
     listed = entry.get("words", [])
     if not isinstance(listed, list):
@@ -381,11 +317,11 @@ def _make(
         return None
     return Make(
         name,
-        str(entry.get("title", role.title)),
+        reader.text(where, entry, "title", role.title),
         role.name,
         tuple(free),
         tuple(worded),
-        bool(entry.get("wordless", not worded)),
+        reader.flag(where, entry, "wordless", not worded),
         MappingProxyType(fixed),
         outside,
         sources.get("bore"),
@@ -394,10 +330,10 @@ def _make(
         wall,
         step,
         material,
-        str(entry.get("process", "")),
+        reader.text(where, entry, "process"),
         price,
         cost,
-        str(entry.get("caution", "")),
+        reader.text(where, entry, "caution"),
         work,
         worked,
     )

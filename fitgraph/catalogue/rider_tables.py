@@ -6,6 +6,7 @@ from collections.abc import Mapping
 from types import MappingProxyType
 from typing import TYPE_CHECKING, Any
 
+from fitgraph.catalogue.vocabulary_shape import MOST_WEIGHT, WEIGHTS
 from fitgraph.mechanics.materials import MATERIALS
 from fitgraph.model import Grouping, Reference
 from fitgraph.model.rider import Advice, Identify, Question, Style
@@ -13,12 +14,9 @@ from fitgraph.model.rider import Advice, Identify, Question, Style
 if TYPE_CHECKING:
     from fitgraph.catalogue.vocabulary_file import _Reader as Reader
 
-_ASKED = ("id", "ask", "reads", "tolerance", "effort", "how")
-_WEIGHTS = ("light", "strong", "affordable")
-
 
 def _question(reader: Reader, where: str, entry: Mapping[str, Any]) -> Question | None:
-    reader.known_keys(where, entry, _ASKED)
+    reader.known_keys(where, entry, "question")
     text = str(entry.get("reads", ""))
     pieces = text.split(".")
     role = reader.roles.get(pieces[0])
@@ -32,7 +30,8 @@ def _question(reader: Reader, where: str, entry: Mapping[str, Any]) -> Question 
             "Write role.feature, or role.feature.dimension",
         )
         return None
-    if not str(entry.get("ask", "")).strip():
+    ask = reader.text(where, entry, "ask")
+    if not ask.strip():
         reader.fault(where, "", "lacks 'ask'", "Write the question in a rider's words")
     effort = reader.number(f"{where}.effort", entry.get("effort", 1), 1000)
     if effort == 0:
@@ -42,14 +41,14 @@ def _question(reader: Reader, where: str, entry: Mapping[str, Any]) -> Question 
     if tolerance <= 0:
         reader.fault(f"{where}.tolerance", tolerance, "is not above zero", "Write it like 0.2 mm")
     return Question(
-        str(entry.get("id", text)),
-        str(entry.get("ask", "")),
+        reader.text(where, entry, "id", text),
+        ask,
         role.name,
         feature.name,
         dimension.name if dimension else None,
         tolerance,
         effort,
-        str(entry.get("how", dimension.measure if dimension else "")),
+        reader.text(where, entry, "how", dimension.measure if dimension else ""),
     )
 
 
@@ -60,7 +59,7 @@ def read_identify(
     table = reader.table("identify", document.get("identify"))
     if not table:
         return None
-    reader.known_keys("identify", table, ("group", "sure", "means", "questions"))
+    reader.known_keys("identify", table, "identify")
     group = groups.get(str(table.get("group")))
     if group is None:
         reader.fault(
@@ -70,7 +69,7 @@ def read_identify(
             f"Name one of {', '.join(groups) or 'the [groups] tables, of which there is none'}",
         )
     kinds = {k.name for k in group.kinds} if group is not None else set()
-    means = {k: str(v) for k, v in reader.table("identify.means", table.get("means")).items()}
+    means = reader.all_texts("identify.means", table.get("means"))
     for name in means if group is not None else ():
         if name not in kinds:
             reader.fault(
@@ -100,11 +99,13 @@ def read_identify(
 
 
 def _style(reader: Reader, where: str, name: str, entry: Mapping[str, Any]) -> Style:
-    reader.known_keys(where, entry, (*_WEIGHTS, "say"))
-    weights = {w: float(reader.number(f"{where}.{w}", entry.get(w, 0), 1000)) for w in _WEIGHTS}
+    reader.known_keys(where, entry, "style")
+    weights = {
+        w: float(reader.number(f"{where}.{w}", entry.get(w, 0), MOST_WEIGHT)) for w in WEIGHTS
+    }
     if not any(weights.values()):
-        reader.fault(where, "", "weighs nothing", f"Give one of {', '.join(_WEIGHTS)} a weight")
-    return Style(name, **weights, say=str(entry.get("say", "")))
+        reader.fault(where, "", "weighs nothing", f"Give one of {', '.join(WEIGHTS)} a weight")
+    return Style(name, **weights, say=reader.text(where, entry, "say"))
 
 
 def read_advice(
@@ -114,8 +115,8 @@ def read_advice(
     table = reader.table("advice", document.get("advice"))
     if not table:
         return None
-    reader.known_keys("advice", table, ("rule", "styles", "broken", "say", "tell", "group"))
-    group = str(table.get("group", ""))
+    reader.known_keys("advice", table, "advice")
+    group = reader.text("advice", table, "group")
     if group and group not in groups:
         reader.fault("advice.group", group, "is no known group", "Name one of the [groups] tables")
     styles = {
@@ -131,7 +132,7 @@ def read_advice(
         entry = reader.table("advice.broken", table.get("broken"))
         broken = _style(reader, "advice.broken", "broken", entry)
     families = sorted({m.family for m in MATERIALS.values()})
-    say = {k: str(v) for k, v in reader.table("advice.say", table.get("say")).items()}
+    say = reader.all_texts("advice.say", table.get("say"))
     for family in say:
         if family not in families:
             reader.fault(
@@ -143,7 +144,7 @@ def read_advice(
         if reference is not None:
             tell[words] = reference
     return Advice(
-        str(table.get("rule", "")),
+        reader.text("advice", table, "rule"),
         MappingProxyType(styles),
         broken,
         MappingProxyType(say),

@@ -17,6 +17,13 @@ from fitgraph.catalogue.makes import read_makes
 from fitgraph.catalogue.rider_tables import read_advice, read_identify
 from fitgraph.catalogue.tables import read_bytes
 from fitgraph.catalogue.toml_text import TomlError, read_toml
+from fitgraph.catalogue.vocabulary_shape import (
+    BASES,
+    IF_MISSING,
+    MOST_MINUTES,
+    entries_of,
+    joint_shape,
+)
 from fitgraph.mechanics.materials import MATERIALS
 from fitgraph.mechanics.rules import RULES, UNBOUNDED_MM, Rule
 from fitgraph.mechanics.standards import PROPERTY_CLASSES, SCREWS
@@ -54,12 +61,9 @@ MOST_BYTES, LONGEST_TEXT = 1 << 23, 4000
 #: Attributes of a part that a joint may compare as words.
 ATTRIBUTES = ("maker", "material")
 
-_BASIS = {"measured": Basis.MEASURED, "maker": Basis.MAKER, "nominal": Basis.NOMINAL}
-_PRESENCE = {
-    "present": Presence.PRESENT,
-    "absent": Presence.ABSENT,
-    "unknown": Presence.UNKNOWN,
-}
+_PRESENCE = dict(
+    zip(IF_MISSING, (Presence.PRESENT, Presence.ABSENT, Presence.UNKNOWN), strict=True)
+)
 
 
 def _one_sided(stack: Joint) -> Iterator[Joint]:
@@ -132,10 +136,28 @@ class _Reader:
             self.fault(where, value, "is no table", f"Write it as [{where}]")
         return {}
 
-    def known_keys(self, where: str, table: Mapping[str, Any], known: tuple[str, ...]) -> None:
+    def known_keys(self, where: str, table: Mapping[str, Any], kind: str) -> None:
+        """Find entries that a kind of table does not have; see :mod:`.vocabulary_shape`."""
+        self.known(where, table, entries_of(kind))
+
+    def known(self, where: str, table: Mapping[str, Any], names: tuple[str, ...]) -> None:
         for name in table:
-            if name not in known:
-                self.fault(where, name, "is no known entry", f"Use one of {', '.join(known)}")
+            if name not in names:
+                self.fault(where, name, "is no known entry", f"Use one of {', '.join(names)}")
+
+    def text(self, where: str, entry: Mapping[str, Any], name: str, default: str = "") -> str:
+        """Return an entry that is text."""
+        return self.as_text(f"{where}.{name}", entry.get(name, default))
+
+    def as_text(self, where: str, value: object) -> str:
+        if isinstance(value, str):
+            return value
+        self.fault(where, value, "is no text", "Put it in quotes")
+        return ""
+
+    def all_texts(self, where: str, value: object) -> dict[str, str]:
+        """Return a table of texts."""
+        return {n: self.as_text(f"{where}.{n}", v) for n, v in self.table(where, value).items()}
 
     def texts(self, where: str, value: object) -> None:
         """Find texts that no page has room for."""
@@ -166,7 +188,7 @@ class _Reader:
     def dimension(
         self, where: str, name: str, entry: Mapping[str, Any], kind: str
     ) -> DimensionKind:
-        self.known_keys(where, entry, ("worded", "plausible", "measure"))
+        self.known_keys(where, entry, "dimension")
         plausible = None
         if text := entry.get("plausible"):
             try:
@@ -179,11 +201,11 @@ class _Reader:
             worded=self.flag(where, entry, "worded"),
             hole=kind in ("bore", "gap", "slot"),
             plausible=plausible,
-            measure=str(entry.get("measure", "")),
+            measure=self.text(where, entry, "measure"),
         )
 
     def feature(self, where: str, name: str, entry: Mapping[str, Any]) -> FeatureKind:
-        self.known_keys(where, entry, ("kind", "if_missing", "title", "gloss", "dimensions"))
+        self.known_keys(where, entry, "feature")
         missing = str(entry.get("if_missing", "present"))
         if missing not in _PRESENCE:
             self.fault(
@@ -192,7 +214,7 @@ class _Reader:
                 "is not understood",
                 f"Use one of {', '.join(_PRESENCE)}",
             )
-        kind = str(entry.get("kind", "length"))
+        kind = self.text(where, entry, "kind", "length")
         dimensions = {
             dimension: self.dimension(
                 f"{where}.dimensions.{dimension}",
@@ -209,17 +231,15 @@ class _Reader:
             kind,
             _PRESENCE.get(missing, Presence.PRESENT),
             MappingProxyType(dimensions),
-            str(entry.get("title", name.replace("_", " "))),
-            str(entry.get("gloss", "")),
+            self.text(where, entry, "title", name.replace("_", " ")),
+            self.text(where, entry, "gloss"),
         )
 
     def read_roles(self) -> None:
         for name, raw in self.table("roles", self.document.get("roles")).items():
             where = f"roles.{name}"
             entry = self.table(where, raw)
-            self.known_keys(
-                where, entry, ("title", "fill", "gloss", "by_material", "decides", "features")
-            )
+            self.known_keys(where, entry, "role")
             fills = [f.value for f in Fill]
             fill = str(entry.get("fill", "always"))
             if fill not in fills:
@@ -237,10 +257,10 @@ class _Reader:
             }
             self.roles[name] = Role(
                 name,
-                str(entry.get("title", name)),
+                self.text(where, entry, "title", name),
                 Fill(fill),
                 MappingProxyType(features),
-                str(entry.get("gloss", "")),
+                self.text(where, entry, "gloss"),
                 self.flag(where, entry, "by_material"),
                 self.flag(where, entry, "decides"),
             )
@@ -353,7 +373,7 @@ class _Reader:
         for n, raw in enumerate(self.rows(where, value), start=1):
             at = f"{where} #{n}"
             entry = self.table(at, raw)
-            self.known_keys(at, entry, ("bore", "outside", "slot", "when"))
+            self.known_keys(at, entry, "ring")
             found = {
                 name: self.length_reference(f"{at}.{name}", entry[name])
                 for name in ("bore", "outside", "slot")
@@ -380,7 +400,7 @@ class _Reader:
         for n, raw in enumerate(self.rows(where, value), start=1):
             at = f"{where} #{n}"
             entry = self.table(at, raw)
-            self.known_keys(at, entry, ("add", "take", "optional", "when"))
+            self.known_keys(at, entry, "span")
             signs = [name for name in ("add", "take") if name in entry]
             if len(signs) != 1:
                 self.fault(at, "", "adds and takes", "Write either add or take, and a dimension")
@@ -414,7 +434,7 @@ class _Reader:
 
     def joint(self, place: int, entry: Mapping[str, Any]) -> list[Joint]:
         """Return what one table of joints says: a nest is a joint for every ring that closes."""
-        name = str(entry.get("id", f"#{place}"))
+        name = self.text(f"joints #{place}", entry, "id", f"#{place}")
         where = f"joints.{name}"
         rule = RULES.get(str(entry.get("rule")))
         if rule is None or rule.own:
@@ -426,13 +446,10 @@ class _Reader:
             )
             return []
         before = len(self.faults)
-        common = ("id", "title", "rule", "when", "because", "tidy", "check")
-        mine = ("needs",) if rule.on_presence else (*rule.arguments, *(rule.limits or {}))
-        listed = (rule.sums,) if rule.sums else ()
-        self.known_keys(where, entry, (*common, *mine, *listed))
+        self.known(where, entry, tuple(joint_shape(rule)["properties"]))
         joint = Joint(
             name,
-            str(entry.get("title", name)),
+            self.text(where, entry, "title", name),
             rule.name,
             self.arguments(where, rule, entry),
             self.windows(where, rule, entry),
@@ -440,7 +457,7 @@ class _Reader:
             self.subject(where, entry) if rule.on_presence else None,
             self.flag(where, entry, "tidy"),
             self.flag(where, entry, "check"),
-            str(entry.get("because", "")),
+            self.text(where, entry, "because"),
             self.rings(f"{where}.rings", entry.get("rings")) if rule.sums == "rings" else (),
             self.spans(f"{where}.spans", entry.get("spans")) if rule.sums == "spans" else (),
         )
@@ -490,12 +507,43 @@ class _Reader:
                 self.fault(f"roles.{name}", name, "is in no joint", "Add a joint or drop the role")
         return tuple(joints)
 
+    def features(
+        self, where: str, role: Role, table: Mapping[str, Any], half_mm: float
+    ) -> dict[str, tuple[Mapping[str, Dimension], Mapping[str, Word]]]:
+        """Return the lengths and words of features that a part is given.
+
+        Parameters
+        ----------
+        half_mm : float
+            Half the limits of a figure that comes without [mm].
+        """
+        found: dict[str, tuple[Mapping[str, Dimension], Mapping[str, Word]]] = {}
+        for feature, values in table.items():
+            kind = role.features.get(feature)
+            if kind is None:
+                self.fault(where, feature, "is no feature of the role", "Name one")
+                continue
+            lengths: dict[str, Dimension] = {}
+            words: dict[str, Word] = {}
+            for name, text in self.table(f"{where}.{feature}", values).items():
+                spec = kind.dimensions.get(name)
+                if spec is None:
+                    self.fault(f"{where}.{feature}", name, "is unknown", "Name a dimension")
+                elif spec.worded:
+                    words[name] = Word(str(text))
+                else:
+                    try:
+                        lengths[name] = parse_figure(str(text), Basis.MAKER, half_mm)
+                    except UnitError as error:
+                        self.fault(f"{where}.{feature}", text, str(error), "Mend it")
+            found[feature] = (MappingProxyType(lengths), MappingProxyType(words))
+        return found
+
     # -- services ------------------------------------------------------
 
     def service(self, name: str, entry: Mapping[str, Any], digits: int) -> Service | None:
         where = f"services.{name}"
-        known = ("title", "role", "price", "minutes", "when", "sets", "removes", "shifts")
-        self.known_keys(where, entry, (*known, "cuts_off", "caution", "gloss"))
+        self.known_keys(where, entry, "service")
         role = self.roles.get(str(entry.get("role")))
         if role is None:
             self.fault(
@@ -509,26 +557,9 @@ class _Reader:
             price = 0
         if price < 0:
             self.fault(f"{where}.price", entry.get("price"), "is below zero", "Write an amount")
-        sets: dict[str, tuple[Mapping[str, Dimension], Mapping[str, Word]]] = {}
-        for feature, values in self.table(f"{where}.sets", entry.get("sets")).items():
-            kind = role.features.get(feature)
-            if kind is None:
-                self.fault(f"{where}.sets", feature, "is no feature of the role", "Name one")
-                continue
-            lengths: dict[str, Dimension] = {}
-            words: dict[str, Word] = {}
-            for dimension, text in self.table(f"{where}.sets.{feature}", values).items():
-                spec = kind.dimensions.get(dimension)
-                if spec is None:
-                    self.fault(f"{where}.sets.{feature}", dimension, "is unknown", "Name one")
-                elif spec.worded:
-                    words[dimension] = Word(str(text))
-                else:
-                    try:
-                        lengths[dimension] = parse_figure(str(text), Basis.MAKER, 0.5)
-                    except UnitError as error:
-                        self.fault(f"{where}.sets.{feature}", text, str(error), "Mend it")
-            sets[feature] = (MappingProxyType(lengths), MappingProxyType(words))
+        sets = self.features(
+            f"{where}.sets", role, self.table(f"{where}.sets", entry.get("sets")), 0.5
+        )
         removed = entry.get("removes", [])
         if not isinstance(removed, list):
             self.fault(f"{where}.removes", removed, "is no list", 'Write it like ["feature"]')
@@ -550,17 +581,17 @@ class _Reader:
                 self.fault(f"{where}.when", condition, "looks at another part", "Name its own role")
         return Service(
             name,
-            str(entry.get("title", name)),
+            self.text(where, entry, "title", name),
             role.name,
             price,
-            float(self.number(f"{where}.minutes", entry.get("minutes", 0), 10_000)),
+            float(self.number(f"{where}.minutes", entry.get("minutes", 0), MOST_MINUTES)),
             when,
             MappingProxyType(sets),
             removes,
             MappingProxyType(shifts),
             self.length(f"{where}.cuts_off", entry.get("cuts_off", "0")),
-            str(entry.get("caution", "")),
-            str(entry.get("gloss", "")),
+            self.text(where, entry, "caution"),
+            self.text(where, entry, "gloss"),
         )
 
     # -- what is worked out of figures ---------------------------------
@@ -583,7 +614,7 @@ class _Reader:
         table = self.table("weigh", self.document.get("weigh"))
         if not table:
             return None
-        self.known_keys("weigh", table, ("outside", "bore", "length", "more"))
+        self.known_keys("weigh", table, "weigh")
         needed = ("outside", "bore", "length")
         found = self.references("weigh", table, needed, ())
         try:
@@ -601,8 +632,7 @@ class _Reader:
             return None
         needed = ("thread", "count", "height", "outside", "bore")
         other = ("slot", "slot_length")
-        figures = ("property_class", "torque_nm", "demand_nm", "demand")
-        self.known_keys("hold", table, (*needed, *other, *figures))
+        self.known_keys("hold", table, "hold")
         found = self.references("hold", table, needed, other)
         torques: dict[str, float] = {}
         for thread, torque in self.table("hold.torque_nm", table.get("torque_nm")).items():
@@ -640,7 +670,7 @@ class _Reader:
             strength,
             MappingProxyType(torques),
             None if demand is None else float(demand),
-            str(table.get("demand", "")),
+            self.text("hold", table, "demand"),
         )
 
     def press(self, joints: Sequence[Joint]) -> tuple[PressSource, ...]:
@@ -649,8 +679,7 @@ class _Reader:
         for name, entry in self.table("press", self.document.get("press")).items():
             where = f"press.{name}"
             table = self.table(where, entry)
-            keys = ("bored_wall", "length", "bored", "pressed", "pressed_wall")
-            self.known_keys(where, table, keys)
+            self.known_keys(where, table, "press")
             if name not in joined:
                 remedy = f"Use one of {', '.join(sorted(joined)) or 'no joint there is'}"
                 self.fault(where, name, "is no joint of a bore and a spigot", remedy)
@@ -680,7 +709,7 @@ class _Reader:
         return tuple(found)
 
     def kind(self, where: str, name: str, entry: Mapping[str, Any]) -> Kind:
-        self.known_keys(where, entry, ("within", "when"))
+        self.known_keys(where, entry, "kind")
         within: dict[Reference, tuple[float, float]] = {}
         for text, window in self.table(f"{where}.within", entry.get("within")).items():
             reference = self.reference(f"{where}.within", text)
@@ -700,11 +729,11 @@ class _Reader:
         groups = {}
         for name, value in self.table("groups", self.document.get("groups")).items():
             entry = self.table(f"groups.{name}", value)
-            self.known_keys(f"groups.{name}", entry, ("title", "kinds"))
+            self.known_keys(f"groups.{name}", entry, "group")
             kinds = self.table(f"groups.{name}.kinds", entry.get("kinds"))
             groups[name] = Grouping(
                 name,
-                str(entry.get("title", name)),
+                self.text(f"groups.{name}", entry, "title", name),
                 tuple(
                     self.kind(
                         f"groups.{name}.kinds.{k}", k, self.table(f"groups.{name}.kinds.{k}", e)
@@ -717,32 +746,11 @@ class _Reader:
     # -- the whole -----------------------------------------------------
 
     def read(self) -> Vocabulary:
-        self.known_keys(
-            "top level",
-            self.document,
-            (
-                "trade",
-                "limits",
-                "strength",
-                "weigh",
-                "hold",
-                "press",
-                "cautions",
-                "groups",
-                "roles",
-                "joints",
-                "services",
-                "identify",
-                "advice",
-                "make",
-            ),
-        )
+        self.known_keys("top level", self.document, "")
         self.texts("", self.document)
         trade = self.table("trade", self.document.get("trade"))
-        self.known_keys("trade", trade, ("name", "currency", "minor_digits"))
-        for entry in ("name", "currency"):
-            if not isinstance(trade.get(entry, ""), str):
-                self.fault(f"trade.{entry}", trade[entry], "is no text", "Put it in quotes")
+        self.known_keys("trade", trade, "trade")
+        name = self.text("trade", trade, "name")
         if not re.fullmatch("[A-Z]{3}", str(trade.get("currency", "EUR"))):
             self.fault(
                 "trade.currency",
@@ -753,12 +761,12 @@ class _Reader:
         self.currency = str(trade.get("currency", "EUR"))
         digits = int(self.number("trade.minor_digits", trade.get("minor_digits", 2), 4))
         limits = self.table("limits", self.document.get("limits"))
-        self.known_keys("limits", limits, tuple(_BASIS))
+        self.known_keys("limits", limits, "limits")
         half_width = {
             basis: self.length(f"limits.{word}", limits.get(word, "0.1 mm"))
-            for word, basis in _BASIS.items()
+            for word, basis in BASES.items()
         }
-        for word, basis in _BASIS.items():
+        for word, basis in BASES.items():
             if half_width[basis] < 0:
                 self.fault(
                     f"limits.{word}", limits.get(word), "is below zero", "Write half a width"
@@ -772,7 +780,7 @@ class _Reader:
                 services[name] = service
         strength = None
         if source := self.table("strength", self.document.get("strength")):
-            self.known_keys("strength", source, ("outside", "bore", "slot"))
+            self.known_keys("strength", source, "strength")
             read = {k: self.reference(f"strength.{k}", v) for k, v in source.items()}
             outside, bore = read.get("outside"), read.get("bore")
             if outside is None or bore is None:
@@ -780,10 +788,11 @@ class _Reader:
             else:
                 strength = StrengthSource(outside, bore, read.get("slot"))
         weigh, hold, groups = self.weigh(), self.hold(), self.read_groups()
+        press = self.press(joints)
         makes = read_makes(self, joints, digits)
         identify = read_identify(self, self.document, groups)
         advice = read_advice(self, self.document, groups)
-        cautions = self.table("cautions", self.document.get("cautions"))
+        cautions = self.all_texts("cautions", self.document.get("cautions"))
         for table, named in (("services", services), ("make", makes)):
             for each in named.values():
                 if each.caution and each.caution not in cautions:
@@ -796,7 +805,7 @@ class _Reader:
         if self.faults:
             raise CatalogueError(self.faults)
         return Vocabulary(
-            trade=str(trade.get("name", "")),
+            trade=name,
             currency=self.currency,
             minor_digits=digits,
             half_width=MappingProxyType(half_width),
@@ -806,8 +815,8 @@ class _Reader:
             strength=strength,
             weigh=weigh,
             hold=hold,
-            press=self.press(joints),
-            cautions=MappingProxyType({k: str(v) for k, v in cautions.items()}),
+            press=press,
+            cautions=MappingProxyType(cautions),
             makes=MappingProxyType(makes),
             groups=MappingProxyType(groups),
             identify=identify,
@@ -860,4 +869,15 @@ def _read(text: str) -> Vocabulary:
         document = read_toml(text)
     except TomlError as error:
         raise _stop("no-toml", f"is no valid TOML: {error}", "Mend that line") from None
+    return read_document(document)
+
+
+def read_document(document: Mapping[str, Any]) -> Vocabulary:
+    """Return the vocabulary that a file's TOML holds.
+
+    Raises
+    ------
+    CatalogueError
+        With every fault found.
+    """
     return _Reader(_harmless(document)).read()
