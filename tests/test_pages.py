@@ -8,6 +8,7 @@ References
 """
 
 import asyncio
+import base64
 import collections
 import csv
 import datetime
@@ -16,19 +17,32 @@ import itertools
 import json
 import math
 import random
+import re
 import subprocess
 import sys
 from dataclasses import replace
 from html import unescape
 
+import pymupdf
 import pytest
+from ipywidgets.widgets.widget import _instances
 
 from fitgraph.draw import conflict_svg
-from fitgraph.draw.conflict import layout, links
+from fitgraph.draw.assembly_order import assembly_order
+from fitgraph.draw.conflict import drawn_joints, layout
+from fitgraph.explain import action_text, conflict_text
 from fitgraph.explain.advice import advise
 from fitgraph.explain.words_rider import advice_text, measurement_text
-from fitgraph.lab import FitLesson, MaterialTriangle, Practice, WhyExplorer, open_catalogue
+from fitgraph.lab import (
+    FitLesson,
+    MaterialTriangle,
+    Practice,
+    WhyExplorer,
+    open_catalogue,
+    tables,
+)
 from fitgraph.lab.answering import StoppedError, Work
+from fitgraph.lab.arrival import within
 from fitgraph.lab.charts import MARKS
 from fitgraph.lab.comparison import comparison_html
 from fitgraph.lab.lesson import resized
@@ -119,7 +133,7 @@ def test_a_service_done_is_judged_as_done(shop):
         shop.explainer.why((FORK,), done={FORK: ("cut-slot",)})
 
 
-def test_the_graph_says_each_joint_in_words_and_boxes_do_not_touch(shop):
+def test_the_graph_says_each_joint_in_words_and_nothing_in_it_touches(shop):
     said = shop.explainer.why((FORK, BAR, "CLMP-TAR-04", "KIT-SKE-01"))
     page = WhyExplorer(shop, (FORK, BAR, "CLMP-TAR-04", "KIT-SKE-01"))
     for clash in said.conflicts:
@@ -128,13 +142,83 @@ def test_the_graph_says_each_joint_in_words_and_boxes_do_not_touch(shop):
     roles = list(shop.catalogue.vocabulary.roles)
     near = dict(page.opened.engine.best(Request(), limit=1)[0].options.items())
     joints = shop.explainer.why(tuple(o.part.sku for o in near.values())).joints
-    spots = layout([r for r in roles if r in near], links(joints, near))
-    for a in spots:
-        for b in spots:
-            if a < b:
-                apart = abs(spots[a][0] - spots[b][0]), abs(spots[a][1] - spots[b][1])
-                assert apart[0] >= 150 or apart[1] >= 42, (a, b, apart)
+    drawn = drawn_joints(joints, near)
+    # A joint that only asks that something is not there has no part to be drawn at.
+    assert {j.title for j in drawn} == {j.joint.title for j in joints if near.keys() & j.options}
+    boxes, rows = layout([r for r in roles if r in near], drawn)
+    for places, least in ((sorted(boxes.values()), 42), ([y for _, y in rows], 26)):
+        assert all(b - a >= least - 1e-9 for a, b in itertools.pairwise(places))
+    assert min(*boxes.values(), *(y for _, y in rows)) > 40  # below the heading
     assert conflict_svg(near, joints, shop.catalogue.vocabulary).count("data-role") == len(near)
+
+
+def test_the_assembly_is_in_order_by_its_joints_alone(shop):
+    """From the grips down to the wheels, as the demo's own product stands on the ground."""
+    vocabulary = shop.catalogue.vocabulary
+    order = assembly_order(vocabulary)
+    assert sorted(order) == sorted(vocabulary.roles)
+    along = [order.index(r) for r in ("grips", "bar", "clamp", "fork", "headset", "deck", "wheels")]
+    assert along == sorted(along)
+    # Another order of the same joints changes nothing but, at most, which end is up.
+    other = assembly_order(replace(vocabulary, joints=vocabulary.joints[::-1]))
+    assert other == order
+
+
+def test_an_answer_is_saved_whole_as_a_pdf_and_as_a_page(shop):
+    page = WhyExplorer(shop, (FORK, BAR))
+    links = re.findall(r'download="([^"]+)" href="data:([^;]+);base64,([^"]+)"', page.kept.value)
+    files = {name: base64.b64decode(data) for name, _, data in links}
+    assert sorted(files) == ["answer.html", "answer.pdf"]
+    said = shop.explainer.why((FORK, BAR))
+    told = [conflict_text(c, shop.catalogue) for c in said.minimal_conflicts[:3]]
+    told += [action_text(c.actions[0], shop.catalogue) for c in said.changes]
+    with pymupdf.open(stream=files["answer.pdf"]) as printed:
+        paper = " ".join(" ".join(sheet.get_text() for sheet in printed).split())
+    whole = files["answer.html"].decode()
+    assert told and whole.count("<svg") == 2
+    for text in (*told, *shop.catalogue.vocabulary.cautions["cutting"].split(". ")[:1]):
+        assert text in paper, text
+        assert text in unescape(re.sub("<[^>]+>", "", whole)), text
+    assert not re.search("(?:src|href)=|<script|url[(](?!#)", whole)
+    page.pickers["bar"].field.value = ""  # another answer: the one before is no longer offered
+    page.refresh()
+    assert page.kept.value != "" and BAR not in unescape(page.kept.value)
+
+
+def test_every_stock_number_in_a_sentence_opens_its_card(shop):
+    catalogue = shop.catalogue
+    button = f'data-sku="{BAR}"'
+    for text in (f"<p>bore of {BAR}: 2 mm.</p>", f"<p>({FORK}), {BAR}.</p>", f"<b>{BAR}</b>"):
+        shown = tables.with_cards(text, catalogue)
+        assert button in shown
+        assert re.sub("<[^>]+>", "", shown) == re.sub("<[^>]+>", "", text)
+    for kept in (
+        f"<a href='{BAR}'>{BAR}</a>",
+        f"<svg><text>{BAR}</text></svg>",
+        f"<summary>{BAR} and more</summary>",
+        f"<p title='{BAR}'>A bar-{BAR} of 28.71 ±0.03 mm &lt; 12 &amp; 3</p>",
+    ):
+        assert tables.with_cards(kept, catalogue) == kept
+    # A figure or a word is no stock number, even where a shop's numbers look like both.
+    odd = replace(catalogue.parts[BAR], sku="12")
+    other = replace(odd, sku="48213")
+    named = replace(catalogue, parts={**catalogue.parts, "12": odd, "48213": other})
+    shown = tables.with_cards("<p>12 mm of 48213</p>", named)
+    assert shown.count("data-sku") == 1 and 'data-sku="48213"' in shown
+
+
+def test_the_page_of_why_stays_small_over_a_long_day(shop):
+    """Nothing is made for an answer that was not there before it."""
+    rng = random.Random(14)
+    page = WhyExplorer(shop, (FORK, BAR))
+    before = len(list(within(page))), len(_instances)
+    roles = list(shop.catalogue.vocabulary.roles)
+    for _ in range(turns(1000, 6)):
+        role = rng.choice(roles)
+        part = rng.choice([None, *shop.catalogue.of(role)])
+        page.pickers[role].field.value = "" if part is None else part.sku
+    page.refresh()
+    assert (len(list(within(page))), len(_instances)) == before
 
 
 # ---------------------------------------------------------------- lesson

@@ -1,21 +1,13 @@
-"""Parts and the joints between them as a graph, drawn as SVG: what holds and what does not.
-
-References
-----------
-.. [1] T. Kamada, S. Kawai, "An algorithm for drawing general undirected graphs", Information
-   Processing Letters 31 (1989) 7-15; by networkx.
-"""
+"""Parts along the assembly and the joints between them, drawn as SVG: what holds, what does not."""
 
 from __future__ import annotations
 
 import hashlib
-import math
 import xml.etree.ElementTree as ET
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
-import networkx as nx
-
+from fitgraph.draw.assembly_order import assembly_order
 from fitgraph.draw.style import SIGNS, WORDS, drawing_css, theme_css, verdict_class
 from fitgraph.draw.svg import element, number, shorten, write
 from fitgraph.explain import Clash
@@ -23,39 +15,33 @@ from fitgraph.model import Option, Verdict, Vocabulary
 
 #: Size of a part's box, and of the drawing, in units of the drawing.
 _BOX = (150.0, 42.0)
-_WIDTH = 760.0
+_WIDTH = 690.0
 
-#: Least room between two boxes.
-_GAP = (46.0, 40.0)
+#: Least room between two boxes and between two joints; where the boxes and the joints stand.
+_GAP, _ROW, _LEFT, _JOINT = 16.0, 26.0, 12.0, 284.0
+
+#: Room for the heading.
+_TOP = 40.0
 
 #: How a verdict's line is drawn, so that its colour does not say it alone.
 _LINES: Mapping[Verdict, Mapping[str, str]] = {
     Verdict.FITS: {"stroke_width": "1.5"},
     Verdict.UNKNOWN: {"stroke_width": "2", "stroke_dasharray": "3 5"},
-    Verdict.FAILS: {"stroke_width": "3.5", "stroke_dasharray": "10 4"},
+    Verdict.FAILS: {"stroke_width": "3", "stroke_dasharray": "10 4"},
 }
 
 
 @dataclass(frozen=True, slots=True)
-class DrawnLink:
-    """What stands between two parts: the worst of their joints, and all their names."""
+class DrawnJoint:
+    """A joint with the roles it brings together, as far as they are drawn."""
 
-    ends: tuple[str, str]
+    roles: tuple[str, ...]
+    title: str
     verdict: Verdict
-    titles: tuple[str, ...]
 
 
-def _ends(clash: Clash, shown: Mapping[str, Option]) -> tuple[str, str] | None:
-    """Return the two roles a joint is drawn between: those whose figures it compares."""
-    roles = list(dict.fromkeys([f.reference.role for f in clash.figures]))
-    if clash.joint.subject is not None:
-        roles.append(clash.joint.subject.role)
-    roles = [r for r in dict.fromkeys([*roles, *clash.options]) if r in shown]
-    return (roles[0], roles[1]) if len(roles) > 1 else None
-
-
-def links(clashes: Sequence[Clash], shown: Mapping[str, Option]) -> tuple[DrawnLink, ...]:
-    """Return the lines of the graph.
+def drawn_joints(clashes: Sequence[Clash], shown: Mapping[str, Option]) -> tuple[DrawnJoint, ...]:
+    """Return the joints that are drawn, each once.
 
     Parameters
     ----------
@@ -64,133 +50,100 @@ def links(clashes: Sequence[Clash], shown: Mapping[str, Option]) -> tuple[DrawnL
     shown : mapping of str to Option
         The parts that are drawn, by role.
     """
-    found: dict[frozenset[str], DrawnLink] = {}
+    found: dict[str, DrawnJoint] = {}
     for clash in clashes:
-        ends = _ends(clash, shown)
-        if ends is None:
-            continue
-        key = frozenset(ends)
-        before = found.get(key)
-        if before is None:
-            found[key] = DrawnLink(ends, clash.verdict, (clash.joint.title,))
-        elif clash.joint.title not in before.titles:
-            titles = (
-                (clash.joint.title, *before.titles)
-                if clash.verdict < before.verdict
-                else (*before.titles, clash.joint.title)
+        roles = [f.reference.role for f in clash.figures]
+        if clash.joint.subject is not None:
+            roles.append(clash.joint.subject.role)
+        # A joint that compares no figures is between all the parts that it needs.
+        if len(set(roles)) < 2:
+            roles += clash.options
+        roles = [r for r in dict.fromkeys(roles) if r in shown]
+        if roles:
+            found.setdefault(
+                clash.joint.name, DrawnJoint(tuple(roles), clash.joint.title, clash.verdict)
             )
-            found[key] = DrawnLink(before.ends, min(clash.verdict, before.verdict), titles)
     return tuple(found.values())
 
 
-def layout(roles: Sequence[str], lines: Sequence[DrawnLink]) -> dict[str, tuple[float, float]]:
-    """Return where the middle of each part's box stands, no two boxes touching.
+def _spread(wanted: Sequence[float], least: float) -> list[float]:
+    """Return places as near to those wanted, in their order, as so much room between allows.
+
+    Pool-adjacent-violators: places too close are moved as one block about their mean.
+    """
+    blocks: list[tuple[float, int]] = []  # sums of what each block wants, and how many it holds
+    for n, place in enumerate(wanted):
+        total, size = place - n * least, 1
+        while blocks and blocks[-1][0] / blocks[-1][1] > total / size:
+            before, many = blocks.pop()
+            total, size = total + before, size + many
+        blocks.append((total, size))
+    flat = [total / size for total, size in blocks for _ in range(size)]
+    return [place + n * least for n, place in enumerate(flat)]
+
+
+def layout(
+    roles: Sequence[str], joints: Sequence[DrawnJoint]
+) -> tuple[dict[str, float], tuple[tuple[DrawnJoint, float], ...]]:
+    """Return how far down the middle of each box and of each joint stands.
 
     Parameters
     ----------
     roles : sequence of str
-        The nodes, in order.
-    lines : sequence of DrawnLink
-        The edges.
+        The parts, along the assembly.
+    joints : sequence of DrawnJoint
+        What is between them; each stands as near as can be to the middle of its parts.
     """
-    graph = nx.Graph()
-    graph.add_nodes_from(roles)
-    graph.add_edges_from(line.ends for line in lines)
-    places: dict[str, tuple[float, float]] = {}
-    top = 0.0
-    lonely: list[str] = []
-    for part in sorted(nx.connected_components(graph), key=len, reverse=True):
-        ordered = [r for r in roles if r in part]
-        if len(ordered) == 1:
-            lonely += ordered
-            continue
-        around = nx.circular_layout(ordered)
-        found = nx.kamada_kawai_layout(graph.subgraph(ordered), pos=around)
-        spots = _apart({r: (float(found[r][0]), float(found[r][1])) for r in ordered})
-        height = max(y for _, y in spots.values())
-        places |= {r: (x, y + top) for r, (x, y) in spots.items()}
-        top += height + _BOX[1] + _GAP[1]
-    each_row = int((_WIDTH - 20) // (_BOX[0] + _GAP[0] / 2))
-    for n, role in enumerate(lonely):
-        line, column = divmod(n, each_row)
-        x = 10 + _BOX[0] / 2 + column * (_BOX[0] + _GAP[0] / 2)
-        places[role] = (x, top + _BOX[1] / 2 + line * (_BOX[1] + 14))
-    return places
-
-
-def _apart(spots: Mapping[str, tuple[float, float]]) -> dict[str, tuple[float, float]]:
-    """Scale places to the drawing's width and push boxes apart that would touch."""
-    names = list(spots)
-    reach = [max(abs(spots[n][k]) for n in names) or 1.0 for k in (0, 1)]
-    room = (_WIDTH - _BOX[0] - 20) / 2
-    tall = min(60.0 + 34.0 * len(names), 300.0)
-    at = {
-        n: [room + spots[n][0] / reach[0] * room, tall + spots[n][1] / reach[1] * tall]
-        for n in names
-    }
-    wide, high = _BOX[0] + _GAP[0], _BOX[1] + _GAP[1]
-    for _ in range(200):
-        moved = False
-        for i, a in enumerate(names):
-            for b in names[i + 1 :]:
-                dx, dy = at[b][0] - at[a][0], at[b][1] - at[a][1]
-                if abs(dx) >= wide or abs(dy) >= high:
-                    continue
-                moved = True
-                step = (high - abs(dy)) / 2 * (1 if dy >= 0 else -1)
-                at[a][1] -= step
-                at[b][1] += step
-        if not moved:
-            break
-    least = min(y for _, y in at.values())
-    return {n: (10 + _BOX[0] / 2 + x, y - least + _BOX[1] / 2) for n, (x, y) in at.items()}
-
-
-def _border(middle: tuple[float, float], towards: tuple[float, float]) -> tuple[float, float]:
-    """Return where a line from the middle of a box leaves it."""
-    dx, dy = towards[0] - middle[0], towards[1] - middle[1]
-    scale = min(
-        _BOX[0] / 2 / abs(dx) if dx else math.inf, _BOX[1] / 2 / abs(dy) if dy else math.inf, 1.0
+    pitch = max(_BOX[1] + _GAP, _ROW * len(joints) / max(len(roles), 1))
+    places = {role: n * pitch for n, role in enumerate(roles)}
+    middles = [sum(places[r] for r in j.roles) / len(j.roles) for j in joints]
+    order = sorted(range(len(joints)), key=middles.__getitem__)
+    rows = _spread([middles[n] for n in order], _ROW)
+    shift = _TOP + _BOX[1] / 2 - min([0.0, *(row - _BOX[1] / 2 + _ROW / 2 for row in rows)])
+    return (
+        {role: y + shift for role, y in places.items()},
+        tuple((joints[n], row + shift) for n, row in zip(order, rows, strict=True)),
     )
-    return middle[0] + dx * scale, middle[1] + dy * scale
 
 
-def _line(link: DrawnLink, places: Mapping[str, tuple[float, float]]) -> list[ET.Element]:
-    one, other = (places[r] for r in link.ends)
-    (ax, ay), (bx, by) = _border(one, other), _border(other, one)
-    klass = verdict_class(link.verdict)
-    title = f"{', '.join(link.titles)}: {WORDS[link.verdict]}"
+def _line(joint: DrawnJoint, y: float, places: Mapping[str, float]) -> list[ET.Element]:
+    klass = verdict_class(joint.verdict)
+    title = f"{joint.title}: {WORDS[joint.verdict]}"
+    begin, middle = _LEFT + _BOX[0], (_LEFT + _BOX[0] + _JOINT) / 2
     made = [
         element(
             "path",
             element("title", title),
-            d=f"M{number(ax)} {number(ay)}L{number(bx)} {number(by)}",
+            d=f"M{number(begin)} {number(places[role])}C{number(middle)} {number(places[role])} "
+            f"{number(middle)} {number(y)} {number(_JOINT)} {number(y)}",
             klass=f"fg-link {klass}",
-            **_LINES[link.verdict],
+            **_LINES[joint.verdict],
         )
+        for role in joint.roles
     ]
-    x, y = (ax + bx) / 2, (ay + by) / 2
+    fails = joint.verdict is not Verdict.FITS
     made.append(
         element(
             "g",
             element("title", title),
-            element("circle", cx=x, cy=y, r=9, klass="fg-void fg-edge"),
+            element("circle", cx=_JOINT, cy=y, r=9, klass="fg-void fg-edge"),
             element(
                 "text",
-                SIGNS[link.verdict],
-                x=x,
+                SIGNS[joint.verdict],
+                x=_JOINT,
                 y=y + 4,
                 text_anchor="middle",
                 klass=f"fg-strong {klass}",
             ),
+            element(
+                "text",
+                shorten(joint.title, 54),
+                x=_JOINT + 15,
+                y=y + 4,
+                klass=f"fg-strong {klass}" if fails else "",
+            ),
         )
     )
-    if link.verdict is not Verdict.FITS:
-        made.append(
-            element(
-                "text", shorten(link.titles[0], 34), x=x + 13, y=y + 4, klass=f"fg-halo {klass}"
-            )
-        )
     return made
 
 
@@ -200,7 +153,7 @@ def conflict_svg(
     vocabulary: Vocabulary,
     free: frozenset[str] = frozenset(),
 ) -> str:
-    """Return parts as boxes and the joints between them as lines, as SVG.
+    """Return parts as boxes along the assembly and beside them the joints that they meet in.
 
     Parameters
     ----------
@@ -219,21 +172,17 @@ def conflict_svg(
     str
         An SVG element, with a text alternative; empty where there are no parts.
     """
-    roles = [r for r in vocabulary.roles if r in shown]
+    roles = [r for r in assembly_order(vocabulary) if r in shown]
     if not roles:
         return ""
-    lines = links(clashes, shown)
-    places = layout(roles, lines)
-    shift = 34.0
-    places = {r: (x, y + shift) for r, (x, y) in places.items()}
-    height = max(y for _, y in places.values()) + _BOX[1] / 2 + 12
-    worst = min((line.verdict for line in lines), default=Verdict.FITS)
+    places, rows = layout(roles, drawn_joints(clashes, shown))
+    height = max([*places.values(), *(y for _, y in rows)]) + _BOX[1] / 2 + 12
+    worst = min((joint.verdict for joint, _ in rows), default=Verdict.FITS)
     heading = f"Parts and their joints, {SIGNS[worst]} {WORDS[worst]}"
     described = " ".join(
-        f"{vocabulary.roles[a].title} and {vocabulary.roles[b].title}: {', '.join(line.titles)}, "
-        f"{WORDS[line.verdict]}."
-        for line in sorted(lines, key=lambda line: line.verdict)
-        for a, b in [line.ends]
+        f"{' and '.join(vocabulary.roles[r].title for r in joint.roles)}: {joint.title}, "
+        f"{WORDS[joint.verdict]}."
+        for joint, _ in sorted(rows, key=lambda row: row[0].verdict)
     )
     labels = "".join(shown[r].label for r in roles)
     content = (described + labels).encode("utf-8", "replace")
@@ -248,7 +197,6 @@ def conflict_svg(
             ".fg-svg .fg-link.fg-fits{stroke:var(--fg-fits)}"
             ".fg-svg .fg-link.fg-fails{stroke:var(--fg-fails)}"
             ".fg-svg .fg-link.fg-unknown{stroke:var(--fg-unknown)}"
-            ".fg-svg .fg-halo{paint-order:stroke;stroke:var(--fg-paper);stroke-width:4px}"
             ".fg-svg .fg-box{fill:var(--fg-panel);stroke:var(--fg-ink);stroke-width:1.2}"
             ".fg-svg .fg-box.fg-free{stroke-dasharray:5 4}",
         ),
@@ -259,10 +207,10 @@ def conflict_svg(
         viewBox=f"0 0 {number(_WIDTH)} {number(height)}",
     )
     root.append(element("text", heading, x=12, y=20, klass="fg-head"))
-    for line in sorted(lines, key=lambda line: -line.verdict):
-        root.extend(_line(line, places))
+    for joint, y in sorted(rows, key=lambda row: -row[0].verdict):
+        root.extend(_line(joint, y, places))
     for role in roles:
-        x, y = places[role]
+        x, y = _LEFT + _BOX[0] / 2, places[role]
         option = shown[role]
         name = vocabulary.roles[role].title
         told = option.part.name if option.part is not None else ""

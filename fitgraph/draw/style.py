@@ -149,6 +149,7 @@ def page_css() -> str:
         f".fg-html .fg-number{{font-size:{head}px;font-weight:600;"
         "font-variant-numeric:tabular-nums}\n"
         ".fg-html .fg-note{color:var(--fg-muted)}\n"
+        f".fg-html .fg-small{{font-size:{small}px}}\n"
         f".fg-html .fg-caution{{border-left:3px solid var(--fg-line);padding:.1em 0 .1em .7em;"
         f"color:var(--fg-muted);font-size:{small}px;margin:.6em 0}}\n"
         ".fg-html .fg-alert{border:1px solid var(--fg-fails);border-left-width:5px;"

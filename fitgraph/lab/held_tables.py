@@ -6,7 +6,8 @@ from collections.abc import Sequence
 from html import escape
 
 from fitgraph.lab.leads import why_link
-from fitgraph.lab.long_table import amount, capital, few, long_table, money, part_html
+from fitgraph.lab.long_table import amount, capital, few, long_table, money
+from fitgraph.lab.tables import part_html
 from fitgraph.model import Catalogue
 from fitgraph.plain import csv_text
 from fitgraph.stock import Standing, Stranded, Weak
@@ -31,7 +32,7 @@ def stranded_html(shown: Sequence[Stranded], catalogue: Catalogue) -> str:
     value = sum(s.value or 0 for s in shown)
     rows = [
         [
-            part_html(s.sku, catalogue),
+            part_html(s.sku, catalogue, "<br>"),
             f"{s.pieces}",
             "not known" if s.value is None else escape(money(s.value, catalogue)),
             escape(capital(stranded_text(s, catalogue)))
@@ -84,7 +85,7 @@ def weak_html(weak: Sequence[Weak], builds: str, catalogue: Catalogue, *, pairs:
         return f"<p>No enquiry and no build from stock hangs on one {kind}.</p>"
     rows = []
     for w in weak:
-        names = "<br>".join(part_html(s, catalogue) for s in w.skus)
+        names = "<br>".join(part_html(s, catalogue, "<br>") for s in w.skus)
         held = " + ".join(str(catalogue.parts[s].stock) for s in w.skus)
         rows.append([names, held, f"{w.together:g}", _share(w.share)])
     what = "Two parts, and what is lost only if both are gone" if pairs else "One part gone"

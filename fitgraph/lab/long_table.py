@@ -5,7 +5,6 @@ from __future__ import annotations
 from collections.abc import Sequence
 from html import escape
 
-from fitgraph.lab.tables import sku_html
 from fitgraph.model import Catalogue
 from fitgraph.units import major, show_money
 
@@ -69,14 +68,6 @@ def long_table(
 
 def _figure(figure: bool) -> str:
     return ' class="fg-figure"' if figure else ""
-
-
-def part_html(sku: str, catalogue: Catalogue) -> str:
-    """Return a stock number with its part's name under it."""
-    part = catalogue.parts.get(sku)
-    name = "" if part is None else f'<br><span class="fg-note">{escape(part.name)}</span>'
-    number = escape(sku) if part is None else sku_html(sku)
-    return f'<span class="fg-code">{number}</span>{name}'
 
 
 def money(minor: int, catalogue: Catalogue) -> str:

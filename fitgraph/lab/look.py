@@ -81,15 +81,17 @@ def _widget_css() -> str:
         "@media print{.fg-form .fg-verdict{position:static}"
         ".fg-form .fg-sides{display:block!important}"
         ".fg-form .fg-fold>.widget-vbox{display:block!important}"
-        ".fg-form .jupyter-button:not(.fg-fold>*),.fg-html a.fg-get,"
+        ".fg-form .jupyter-button:not(.fg-fold>*),.fg-html a.fg-get,.fg-html a[href^='?'],"
+        ".fg-form .widget-combobox:has(input:placeholder-shown),"
         ".fg-choices:not(.fg-list) button:not([aria-pressed=true]){display:none!important}"
         ".fg-html .fg-scroll,.fg-html .fg-wide{overflow:visible}"
         ".fg-html .fg-svg{min-width:0;max-width:100%}"
         ".fg-html tr,.fg-html .fg-svg,.fg-html .fg-caution{break-inside:avoid}"
         ".fg-html thead{display:table-header-group}"
         ".fg-html h2,.fg-html h3,.fg-html caption{break-after:avoid}}\n"
-        ".fg-form .fg-fold>.jupyter-button{border:0;background:none;font-weight:600;"
-        "padding:4px 0;text-align:left;width:auto}\n"
+        ".fg-form .fg-fold>.jupyter-button{border:0;background:none;box-shadow:none;"
+        f"font-weight:600;font-size:{TYPE['lead']}px;padding:4px 0;text-align:left;width:auto;"
+        "margin-top:10px}\n"
     )
 
 

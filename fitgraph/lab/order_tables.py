@@ -5,7 +5,8 @@ from __future__ import annotations
 from collections.abc import Sequence
 from html import escape
 
-from fitgraph.lab.long_table import amount, few, long_table, money, part_html
+from fitgraph.lab.long_table import amount, few, long_table, money
+from fitgraph.lab.tables import part_html
 from fitgraph.model import Catalogue, Supply
 from fitgraph.plain import csv_text
 from fitgraph.stock import OrderPlan
@@ -86,7 +87,7 @@ def plan_html(
         goods, delivery = sum(line.cost for line in lines), supply.terms(supplier).delivery
         rows = [
             [
-                part_html(line.offer.sku, catalogue),
+                part_html(line.offer.sku, catalogue, "<br>"),
                 f"{line.packs}",
                 f"{line.offer.pack}",
                 escape(money(line.offer.pack_price, catalogue)),

@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Mapping, Sequence
-from html import escape
+from html import escape, unescape
 
 from fitgraph.draw import Nest, nest_svg
 from fitgraph.draw.style import SIGNS, WORDS, verdict_class
@@ -110,6 +111,65 @@ def sku_html(sku: str, name: str = "") -> str:
     return f'<button type="button" class="fg-sku" data-sku="{escape(sku)}"{title}>' + (
         f"{escape(sku)}</button>"
     )
+
+
+def part_html(sku: str, catalogue: Catalogue, between: str = " ") -> str:
+    """Return a part's name with its stock number, small, behind it; the number opens its card."""
+    part = catalogue.parts.get(sku)
+    if part is None:
+        return f'<span class="fg-code">{escape(sku)}</span>'
+    if not part.name:
+        return f'<span class="fg-code">{sku_html(sku)}</span>'
+    return (
+        f"{escape(part.name)}{between}"
+        f'<span class="fg-code fg-note fg-small">{sku_html(sku, part.name)}</span>'
+    )
+
+
+#: What of a page's markup is no sentence in which a number could become a button.
+_KEPT = re.compile(
+    r"(<(?:svg|button|a|summary|style|option)\b.*?</(?:svg|button|a|summary|style|option)>|<[^>]*>)",
+    re.DOTALL,
+)
+_SPACED = re.compile(r"([\s,;:()]+)")
+
+#: Signs that end a sentence and no stock number.
+_ENDS = ".!?…"
+
+#: So many digits without a comma between them are no figure of ours.
+_MANY_DIGITS = 5
+
+
+def _is_number(word: str) -> bool:
+    """Return whether a word can only be a stock number, not a word or a figure."""
+    digits = sum(sign.isdigit() for sign in word)
+    return digits > 0 and (digits >= _MANY_DIGITS or any(sign.isalpha() for sign in word))
+
+
+def with_cards(markup: str, catalogue: Catalogue) -> str:
+    """Return markup in which every stock number of the catalogue opens its part's card.
+
+    Parameters
+    ----------
+    markup : str
+        Escaped sentences and tables. Drawings, links and buttons stay as they are.
+    catalogue : Catalogue
+        Whose parts there are.
+    """
+
+    def word(text: str) -> str:
+        bare = text.rstrip(_ENDS)
+        for sku in (text, bare):
+            part = catalogue.parts.get(sku) if _is_number(sku) else None
+            if part is not None:
+                return sku_html(sku, part.name) + escape(text[len(sku) :])
+        return escape(text)
+
+    def sentence(text: str) -> str:
+        return "".join(map(word, _SPACED.split(unescape(text))))
+
+    pieces = _KEPT.split(markup)  # sentences at even places, what is kept between them
+    return "".join(p if n % 2 else sentence(p) for n, p in enumerate(pieces))
 
 
 def _named(option: Option) -> str:
@@ -275,26 +335,51 @@ def clashes_html(clashes: Sequence[Clash], catalogue: Catalogue) -> str:
     return f"<ul>{items}</ul>" if items else ""
 
 
-def _label_html(label: str) -> str:
+#: Parts that a verdict names; of more only their stock numbers are told.
+_MOST_NAMED = 3
+
+_TELL = {
+    Verdict.FITS: "Every joint can be made, and a whole build around them is certain.",
+    Verdict.UNKNOWN: "A missing or loose figure decides:",
+    Verdict.FAILS: "What stands in the way:",
+}
+
+
+def _label_html(label: str, catalogue: Catalogue, *, named: bool) -> str:
     """Return a part with the work done to it; its stock number opens its card."""
     sku, *work = label.split(" + ")
-    return sku_html(sku) + "".join(f" + {escape(w)}" for w in work)
+    shown = part_html(sku, catalogue) if named else sku_html(sku)
+    return shown + "".join(f" + {escape(w)}" for w in work)
+
+
+def verdict_html(explanation: Explanation, catalogue: Catalogue) -> str:
+    """Return in one line whether parts go together, and which joints stand in the way."""
+    named = len(explanation.named) <= _MOST_NAMED
+    names = ", ".join(_label_html(n, catalogue, named=named) for n in explanation.named)
+    where = "; ".join(dict.fromkeys(c.joint.title for c in explanation.conflicts))
+    return (
+        f'<p role="status"><strong>{sign(explanation.verdict)}</strong> {names}'
+        + (f": {escape(where)}" if where else "")
+        + "</p>"
+    )
+
+
+def reasons_html(explanation: Explanation, catalogue: Catalogue) -> str:
+    """Return why parts go together or not, in sentences."""
+    remarks = clashes_html(explanation.remarks, catalogue)
+    return (
+        f"<p>{_TELL[explanation.verdict]}</p>"
+        + clashes_html(explanation.conflicts, catalogue)
+        + (f"<p>Besides, needless:</p>{remarks}" if remarks else "")
+    )
 
 
 def why_html(explanation: Explanation, catalogue: Catalogue) -> str:
     """Return whether parts go together, and why not, without the changes."""
-    names = ", ".join(_label_html(label) for label in explanation.named)
-    tell = {
-        Verdict.FITS: "Every joint can be made, and a whole build around them is certain.",
-        Verdict.UNKNOWN: "A missing or loose figure decides:",
-        Verdict.FAILS: "What stands in the way:",
-    }[explanation.verdict]
-    remarks = clashes_html(explanation.remarks, catalogue)
-    return (
-        f"<p><strong>{names}</strong>: {sign(explanation.verdict)}. {tell}</p>"
-        + clashes_html(explanation.conflicts, catalogue)
-        + (f"<p>Besides, needless:</p>{remarks}" if remarks else "")
-    )
+    named = len(explanation.named) <= _MOST_NAMED
+    names = ", ".join(_label_html(n, catalogue, named=named) for n in explanation.named)
+    reasons = reasons_html(explanation, catalogue)
+    return f"<p>{sign(explanation.verdict)} <strong>{names}</strong></p>{reasons}"
 
 
 def sections_html(nests: Sequence[Nest], vocabulary: Vocabulary) -> str:

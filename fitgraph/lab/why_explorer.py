@@ -8,7 +8,7 @@ from typing import Any
 
 import ipywidgets as widgets
 
-from fitgraph.draw import conflict_svg, nests
+from fitgraph.draw import conflict_svg, nest_svg, nests
 from fitgraph.explain import Change, Explanation, action_text, held_texts, stock_text
 from fitgraph.explain.measure import Measurement
 from fitgraph.explain.standing import nearest_combination
@@ -17,10 +17,11 @@ from fitgraph.lab.answering import Answering, Step
 from fitgraph.lab.choices import Choices
 from fitgraph.lab.debounce import Debounce
 from fitgraph.lab.form import STILL_BEFORE, FormError, part_label, read_part
-from fitgraph.lab.look import heading, html, note, row, sides, style
+from fitgraph.lab.look import fold, heading, html, note, row, sides, style
 from fitgraph.lab.measuring import measure_html, telling_html
 from fitgraph.lab.opened import OpenCatalogue
 from fitgraph.lab.picker import PartsForm
+from fitgraph.lab.saved_answer import saved_html
 from fitgraph.lab.session import SessionBar, SessionError, in_kernel
 from fitgraph.model import Option, Verdict
 from fitgraph.solve import Request
@@ -52,6 +53,7 @@ class WhyExplorer(Answering):
         self._asked = 0
         self._holding = False
         self._offered: dict[str, Change] = {}
+        self._pictures: list[tuple[str, str]] = []
         catalogue = opened.catalogue
         self.form = PartsForm(catalogue, "Adapters and extras")
         self.pickers = self.form.pickers
@@ -59,8 +61,10 @@ class WhyExplorer(Answering):
             part = catalogue.parts.get(sku)
             if part is not None:
                 self.pickers[part.role].field.value = part_label(part)
-        self.problems, self.answer, self.graph = html(), html(), html()
-        self.sections, self.measure, self.telling, self.needs = html(), html(), html(), html()
+        self.verdict, self.problems, self.answer = html(), html(), html()
+        self.verdict.add_class("fg-verdict")
+        self.graph, self.sections, self.needs = html(), html(), html()
+        self.measure, self.telling, self.kept = html(), html(), html()
         self.changes = Choices("Changes; press one to apply it", tall=True)
         self.changes.on_press(self._chosen)
         self.change_note = html()
@@ -88,24 +92,28 @@ class WhyExplorer(Answering):
             self.problems,
         ]
         answer = [
-            heading("Do they fit?"),
+            heading("Why, or why not"),
             self.answer,
             heading("What would change that"),
             self.change_note,
             self.changes,
             row([self.undo, self.stop_button]),
+            self.kept,
         ]
         drawn = [
-            [heading("The joints"), self.graph],
-            [heading("The cross-section"), self.sections, self.needs],
+            [fold("The joints", [self.graph], is_open=True)],
+            [fold("The cross-section", [self.sections], is_open=True)],
+        ]
+        more = [
+            [fold("What to measure", [self.measure, self.telling], is_open=True)],
+            [fold("What a whole build still needs", [self.needs])],
         ]
         self.children = (
             style(self),
+            self.verdict,
             sides(question, answer),
-            heading("What to measure"),
-            self.measure,
-            self.telling,
             sides(*drawn, halves=True),
+            sides(*more, halves=True),
             self.session,
         )
         self._ask_soon = Debounce(self.refresh)
@@ -191,6 +199,7 @@ class WhyExplorer(Answering):
             return
         done = dict(self.done)
         verdicts: list[Verdict] = []
+        whole: list[Explanation] = []
 
         def reason() -> Callable[[], None]:
             said = self.opened.explainer.why(skus, with_changes=False, done=done)
@@ -205,6 +214,7 @@ class WhyExplorer(Answering):
 
         def change() -> Callable[[], None]:
             said = self.opened.explainer.why(skus, done=done)
+            whole.append(said)
             return lambda: self._show_changes(said)
 
         def measure() -> Callable[[], None]:
@@ -212,16 +222,28 @@ class WhyExplorer(Answering):
             found = self.opened.measurer.rank(Request(have=skus)) if doubt else []
             return lambda: self._show_telling(found, skus, doubt=doubt)
 
+        def keep() -> Callable[[], None]:
+            links = tables.wrap(saved_html(whole[-1], self.opened.catalogue, self._pictures))
+
+            def show() -> None:
+                self.kept.value = links
+
+            return show
+
         yield False, reason
         doubt = Verdict.UNKNOWN in verdicts
         yield True, change
         yield True, measure
+        yield True, keep
 
     def _nothing_named(self) -> Callable[[], None]:
         def show() -> None:
             self.explanation = None
-            self.answer.value = tables.wrap("<p>Name some parts above.</p>")
-            for place in (self.graph, self.sections, self.measure, self.telling, self.needs):
+            self.verdict.value = tables.wrap('<p role="status">Name two parts or more.</p>')
+            for place in (
+                *(self.answer, self.graph, self.sections, self.measure),
+                *(self.telling, self.needs, self.kept),
+            ):
                 place.value = ""
             self.change_note.value = ""
             self.stop_button.disabled = True
@@ -246,18 +268,19 @@ class WhyExplorer(Answering):
         catalogue = self.opened.catalogue
         vocabulary = catalogue.vocabulary
         self.explanation = said
-        text = tables.why_html(said, catalogue)
+        self.verdict.value = tables.wrap(tables.verdict_html(said, catalogue))
+        text = tables.reasons_html(said, catalogue)
         told = held_texts(said.hold, said.pressed)
         text += "".join(f"<p>{escape(sentence)}</p>" for _, sentence in told)
         for topic in dict.fromkeys(topic for topic, _ in told):
             text += tables.caution(topic, vocabulary)
-        self.answer.value = tables.wrap(text)
+        self.answer.value = self._wrapped(text)
         free = frozenset(r for clash in said.conflicts for r in clash.free)
         seen = {c.joint.name for c in said.conflicts}
         all_joints = (*said.conflicts, *(c for c in said.joints if c.joint.name not in seen))
+        graph = conflict_svg(shown, all_joints, vocabulary, free)
         self.graph.value = tables.wrap(
-            '<div tabindex="0" class="fg-scroll fg-wide">'
-            f"{conflict_svg(shown, all_joints, vocabulary, free)}"
+            f'<div tabindex="0" class="fg-scroll fg-wide">{graph}'
             '</div><p class="fg-note">A dashed box is the nearest part there is for a role you '
             "did not name. Dashed lines do not fit, dotted ones cannot be told.</p>"
         )
@@ -270,8 +293,11 @@ class WhyExplorer(Answering):
         self.sections.value = tables.wrap(
             tables.sections_html(telling[:_MOST_SECTIONS], vocabulary)
         )
-        self.measure.value = tables.wrap(measure_html(said, vocabulary))
-        self.needs.value = tables.wrap(self._needs(said))
+        self._pictures = [("The joints", graph)]
+        self._pictures += [("The cross-section", nest_svg(n, vocabulary)) for n in telling[:1]]
+        self.kept.value = ""
+        self.measure.value = self._wrapped(measure_html(said, vocabulary))
+        self.needs.value = self._wrapped(self._needs(said))
         if not seeking:
             self.change_note.value = tables.wrap("<p>Nothing has to change.</p>")
             self.changes.show([])
@@ -292,7 +318,7 @@ class WhyExplorer(Answering):
     ) -> None:
         self.stop_button.disabled = True
         if doubt:
-            self.telling.value = tables.wrap(telling_html(found, named, self.opened.catalogue))
+            self.telling.value = self._wrapped(telling_html(found, named, self.opened.catalogue))
 
     def _stop_looking(self) -> None:
         self._asked += 1
@@ -304,8 +330,10 @@ class WhyExplorer(Answering):
                 place.value = stopped
 
     def _needs(self, said: Explanation) -> str:
+        if said.verdict is Verdict.FAILS:
+            return "<p>That is told once these parts go together.</p>"
         if not said.needs:
-            return ""
+            return "<p>Nothing: these parts are a whole build.</p>"
         roles = self.opened.catalogue.vocabulary.roles
         items = "".join(
             f"<li>{escape(roles[n.role].title)}: {len(n.parts)} "
@@ -314,7 +342,11 @@ class WhyExplorer(Answering):
             + "</li>"
             for n in said.needs
         )
-        return f"<h2>What a whole build still needs</h2><ul>{items}</ul>"
+        return f"<ul>{items}</ul>"
+
+    def _wrapped(self, text: str) -> str:
+        """Return text in its frame, in which every stock number opens its card."""
+        return tables.wrap(tables.with_cards(text, self.opened.catalogue))
 
     # ------------------------------------------------------------ changes
 

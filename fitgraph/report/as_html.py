@@ -142,3 +142,27 @@ def html(report: Report) -> Markup:
 def document(report: Report) -> Markup:
     """Return a report with its style sheet, for where nobody else brings one."""
     return Markup("<style>{}</style>").format(Markup(page_css() + _RULES)) + html(report)
+
+
+def page(report: Report, title: str) -> Markup:
+    """Return a report as a page of its own, which needs nothing else.
+
+    Parameters
+    ----------
+    report : Report
+        The report.
+    title : str
+        What it is about; stands above the headline.
+
+    Examples
+    --------
+    >>> page(Report("Fits."), "A & B").startswith("<!DOCTYPE html>")
+    True
+    """
+    return Markup(
+        '<!DOCTYPE html><html lang="en"><head><meta charset="utf-8"><title>{title}</title>'
+        '<meta name="viewport" content="width=device-width, initial-scale=1">'
+        "<style>{css}body{{max-width:60em;margin:1.5em auto;padding:0 1em;"
+        "background:var(--fg-paper)}}</style></head>"
+        '<body class="fg"><main class="fg fg-html"><h1>{title}</h1>{body}</main></body></html>'
+    ).format(title=plain(title), css=Markup(page_css() + _RULES), body=html(report))

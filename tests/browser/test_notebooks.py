@@ -203,8 +203,8 @@ def test_a_change_is_applied_and_taken_back(opened: Any, shop: Any, kind: str) -
     book = opened(kind, WHY)
     page = book.page
     answer = (
-        "() => [...document.querySelectorAll('.fg-form p')].find(e => e.innerText"
-        f".includes('{FORK}, {BAR}'))?.innerText"
+        f"() => (t => t.includes('{FORK}') && t.includes('{BAR}') && t)"
+        "(document.querySelector('.fg-verdict p').innerText)"
     )
     assert "does not fit" in page.evaluate(answer)
     first = shop.explainer.why((FORK, BAR)).changes[0]

@@ -1,0 +1,65 @@
+"""An answer to keep: links that save it as PDF and as a page, with its drawings."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Sequence
+from dataclasses import replace
+from html import unescape
+
+from fitgraph.explain import Explanation, Prefer
+from fitgraph.lab.downloads import download_link
+from fitgraph.model import Catalogue
+from fitgraph.report import as_html, explanations
+from fitgraph.report.as_pdf import pdf
+from fitgraph.report.blocks import Picture, Report, Section
+from fitgraph.report.hints import Hints
+
+#: Where the rest is of what a sheet has no room for.
+_HINTS = Hints(rest="the page this was saved from")
+
+
+def _told(svg: str) -> str:
+    """Return what a drawing says of itself for those who cannot see it."""
+    found = re.search("<desc[^>]*>(.*?)</desc>", svg, re.DOTALL)
+    return "" if found is None else unescape(found[1])
+
+
+def answer_title(said: Explanation, catalogue: Catalogue) -> str:
+    """Return what an answer is about: its parts by name and number."""
+    names = []
+    for label in said.named:
+        sku, *_ = label.split(" + ")
+        part = catalogue.parts.get(sku)
+        names.append(f"{part.name} ({label})" if part is not None and part.name else label)
+    return ", ".join(names)
+
+
+def answer_report(
+    said: Explanation, catalogue: Catalogue, pictures: Sequence[tuple[str, str]] = ()
+) -> Report:
+    """Return what is kept of an answer.
+
+    Parameters
+    ----------
+    said : Explanation
+        The answer, with its changes.
+    catalogue : Catalogue
+        Whose parts it is about.
+    pictures : sequence of (str, str)
+        Headings and drawings.
+    """
+    found = explanations.report(said, catalogue, Prefer.OWNED, _HINTS)
+    drawn = tuple(Section(head, (Picture(svg, _told(svg)),)) for head, svg in pictures if svg)
+    return replace(found, blocks=(*found.blocks, *drawn))
+
+
+def saved_html(
+    said: Explanation, catalogue: Catalogue, pictures: Sequence[tuple[str, str]] = ()
+) -> str:
+    """Return the links that save an answer; parameters as of :func:`answer_report`."""
+    title = answer_title(said, catalogue)
+    whole = answer_report(said, catalogue, pictures)
+    return download_link(
+        "Save this answer (PDF)", "answer.pdf", "application/pdf", pdf(whole, title)
+    ) + download_link("as a page", "answer.html", "text/html", as_html.page(whole, title).encode())

@@ -1,0 +1,127 @@
+"""Reports as PDF on A4, to hand over or to keep; pictures are told in words."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+from fpdf import FPDF
+from fpdf.fonts import FontFace
+
+from fitgraph.draw.lettering import WRITTEN_PLAINLY, Lettering, printed
+from fitgraph.plain import plain
+from fitgraph.report.blocks import Block, Picture, Report, Say, Tone
+from fitgraph.report.tables import Table
+
+#: Sizes of type in points, and how far what explains stands set in, in mm.
+_HEAD, _TITLE, _BODY, _SMALL, _DEEP_MM = 14, 11, 10, 8.5, 5.0
+
+#: Signs that a column counts at least and at most, when the width is shared out.
+_LEAST, _MOST = 6, 44
+
+
+def _shares(rows: Sequence[Sequence[str]]) -> tuple[int, ...]:
+    """Return how wide each column is beside the others: as its longest cell, within bounds."""
+    return tuple(
+        max(_LEAST, min(_MOST, max(map(len, column)))) for column in zip(*rows, strict=True)
+    )
+
+
+class _Paper:
+    """A document that is being written.
+
+    Parameters
+    ----------
+    lettering : Lettering
+        What it is written with.
+    title : str
+        Its title.
+    """
+
+    def __init__(self, lettering: Lettering, title: str) -> None:
+        self.lettering = lettering
+        self.pdf = FPDF(format="A4")
+        lettering.begin(self.pdf)
+        self.pdf.set_title(title)
+        self.pdf.set_lang("en")
+        self.pdf.set_margins(15, 15)
+        self.pdf.add_page()
+
+    def say(self, text: str, size: float, style: str = "", deep: int = 0) -> None:
+        """Write a paragraph."""
+        self.pdf.set_font(self.lettering.family, style, size)
+        self.pdf.set_x(self.pdf.l_margin + deep * _DEEP_MM)
+        words = self.lettering.text(plain(text))
+        self.pdf.multi_cell(0, size * 0.5, words, align="L", new_x="LMARGIN", new_y="NEXT")
+        self.pdf.ln(1)
+
+    def table(self, table: Table) -> None:
+        """Write a table; headings come again on each page."""
+        if table.title:
+            self.say(table.title, _SMALL)
+        heads = [c.heading for c in table.columns]
+        cells = table.shown()
+        if not cells:
+            return
+        self.pdf.set_font(self.lettering.family, "", _SMALL)
+        with self.pdf.table(
+            col_widths=_shares([heads, *cells]),
+            line_height=4.5,
+            text_align=tuple("RIGHT" if c.unit.figures else "LEFT" for c in table.columns),
+            headings_style=FontFace(emphasis="BOLD"),
+            first_row_as_headings=table.headed,
+        ) as grid:
+            for row in [heads, *cells] if table.headed else cells:
+                line = grid.row()
+                for cell in row:
+                    line.cell(self.lettering.text(plain(cell)))
+        self.pdf.ln(2)
+
+    def block(self, block: Block) -> None:
+        """Write a sentence, a table, a picture's words or a section."""
+        if isinstance(block, Table):
+            self.table(block)
+        elif isinstance(block, Say):
+            text = f"{block.text} ({block.aside})" if block.aside else block.text
+            self.say(text, _BODY, "B" if block.tone is Tone.LOUD else "", max(block.deep - 1, 0))
+        elif isinstance(block, Picture):
+            self.say(block.text, _BODY)
+        else:
+            self.pdf.ln(1)
+            if block.title:
+                self.say(
+                    f"{block.title} ({block.aside})" if block.aside else block.title, _TITLE, "B"
+                )
+            for inner in block.blocks:
+                self.block(inner)
+
+
+def pdf(report: Report, title: str) -> bytes:
+    """Return a report as a PDF.
+
+    Parameters
+    ----------
+    report : Report
+        The report.
+    title : str
+        What it is about; stands above the headline.
+
+    Examples
+    --------
+    >>> pdf(Report("Fits.", (Say("By 0.02 mm."),)), "A fork and a bar")[:5]
+    b'%PDF-'
+    """
+
+    def write(lettering: Lettering) -> bytes:
+        paper = _Paper(lettering, title)
+        paper.say(title, _HEAD, "B")
+        if report.headline:
+            paper.say(report.headline, _TITLE, "B")
+        for block in report.blocks:
+            paper.block(block)
+        for caution in report.cautions:
+            paper.say(f"Caution. {caution}", _SMALL)
+        if lettering.lacking:
+            paper.say(WRITTEN_PLAINLY, _SMALL)
+        return bytes(paper.pdf.output())
+
+    return printed(write)
