@@ -72,6 +72,7 @@ def contradictions(catalogue: Catalogue, row_of: Mapping[str, int], file: str) -
                 f"has figures that contradict each other ({joint.title}: {figures})",
                 " ".join(filter(None, (joint.because, "Measure the part again"))),
                 WARNING,
+                "contradictions",
             )
 
 
@@ -119,4 +120,5 @@ def weights(catalogue: Catalogue, row_of: Mapping[str, int], file: str) -> Itera
             f"{low:,.0f} to {high:,.0f} g",
             "Weigh it, or check its material and sizes",
             WARNING,
+            "weights",
         )

@@ -558,7 +558,7 @@ class _Reader:
         for found in (contradictions, weights):
             for f in found(catalogue, self.row_of, PARTS):
                 self.notes.add(
-                    found.__name__,
+                    f.code,
                     f.file,
                     f.row,
                     f.column,
