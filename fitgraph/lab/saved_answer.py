@@ -1,14 +1,14 @@
-"""An answer to keep: links that save it as PDF and as a page, with its drawings."""
+"""An answer to keep: files of it, as PDF and as a page with its drawings."""
 
 from __future__ import annotations
 
 import re
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import replace
 from html import unescape
 
 from fitgraph.explain import Explanation, Prefer
-from fitgraph.lab.downloads import download_link
+from fitgraph.lab.saves import SavedFile
 from fitgraph.model import Catalogue
 from fitgraph.report import as_html, explanations
 from fitgraph.report.as_pdf import pdf
@@ -54,12 +54,18 @@ def answer_report(
     return replace(found, blocks=(*found.blocks, *drawn))
 
 
-def saved_html(
+def saved_files(
     said: Explanation, catalogue: Catalogue, pictures: Sequence[tuple[str, str]] = ()
-) -> str:
-    """Return the links that save an answer; parameters as of :func:`answer_report`."""
+) -> dict[str, Callable[[], SavedFile]]:
+    """Return what makes the files of an answer; parameters as of :func:`answer_report`."""
     title = answer_title(said, catalogue)
-    whole = answer_report(said, catalogue, pictures)
-    return download_link(
-        "Save this answer (PDF)", "answer.pdf", "application/pdf", pdf(whole, title)
-    ) + download_link("as a page", "answer.html", "text/html", as_html.page(whole, title).encode())
+
+    def paper() -> SavedFile:
+        whole = answer_report(said, catalogue, pictures)
+        return SavedFile("answer.pdf", "application/pdf", pdf(whole, title))
+
+    def page() -> SavedFile:
+        whole = answer_report(said, catalogue, pictures)
+        return SavedFile("answer.html", "text/html", as_html.page(whole, title).encode())
+
+    return {"Save this answer (PDF)": paper, "as a page": page}

@@ -21,7 +21,8 @@ from fitgraph.lab.look import fold, heading, html, note, row, sides, style
 from fitgraph.lab.measuring import measure_html, telling_html
 from fitgraph.lab.opened import OpenCatalogue
 from fitgraph.lab.picker import PartsForm
-from fitgraph.lab.saved_answer import saved_html
+from fitgraph.lab.saved_answer import saved_files
+from fitgraph.lab.saves import Saves
 from fitgraph.lab.session import SessionBar, SessionError, in_kernel
 from fitgraph.model import Option, Verdict
 from fitgraph.solve import Request
@@ -64,7 +65,8 @@ class WhyExplorer(Answering):
         self.verdict, self.problems, self.answer = html(), html(), html()
         self.verdict.add_class("fg-verdict")
         self.graph, self.sections, self.needs = html(), html(), html()
-        self.measure, self.telling, self.kept = html(), html(), html()
+        self.measure, self.telling = html(), html()
+        self.saves = Saves("Save this answer")
         self.changes = Choices("Changes; press one to apply it", tall=True)
         self.changes.on_press(self._chosen)
         self.change_note = html()
@@ -98,7 +100,7 @@ class WhyExplorer(Answering):
             self.change_note,
             self.changes,
             row([self.undo, self.stop_button]),
-            self.kept,
+            self.saves,
         ]
         drawn = [
             [fold("The joints", [self.graph], is_open=True)],
@@ -199,7 +201,6 @@ class WhyExplorer(Answering):
             return
         done = dict(self.done)
         verdicts: list[Verdict] = []
-        whole: list[Explanation] = []
 
         def reason() -> Callable[[], None]:
             said = self.opened.explainer.why(skus, with_changes=False, done=done)
@@ -214,27 +215,22 @@ class WhyExplorer(Answering):
 
         def change() -> Callable[[], None]:
             said = self.opened.explainer.why(skus, done=done)
-            whole.append(said)
-            return lambda: self._show_changes(said)
+
+            def show() -> None:
+                self._show_changes(said)
+                self.saves.offer(saved_files(said, self.opened.catalogue, self._pictures))
+
+            return show
 
         def measure() -> Callable[[], None]:
             # What the workshop has done changes no figure that is in doubt.
             found = self.opened.measurer.rank(Request(have=skus)) if doubt else []
             return lambda: self._show_telling(found, skus, doubt=doubt)
 
-        def keep() -> Callable[[], None]:
-            links = tables.wrap(saved_html(whole[-1], self.opened.catalogue, self._pictures))
-
-            def show() -> None:
-                self.kept.value = links
-
-            return show
-
         yield False, reason
         doubt = Verdict.UNKNOWN in verdicts
         yield True, change
         yield True, measure
-        yield True, keep
 
     def _nothing_named(self) -> Callable[[], None]:
         def show() -> None:
@@ -242,9 +238,10 @@ class WhyExplorer(Answering):
             self.verdict.value = tables.wrap('<p role="status">Name two parts or more.</p>')
             for place in (
                 *(self.answer, self.graph, self.sections, self.measure),
-                *(self.telling, self.needs, self.kept),
+                *(self.telling, self.needs),
             ):
                 place.value = ""
+            self.saves.offer({})
             self.change_note.value = ""
             self.stop_button.disabled = True
             self.changes.show([])
@@ -295,7 +292,7 @@ class WhyExplorer(Answering):
         )
         self._pictures = [("The joints", graph)]
         self._pictures += [("The cross-section", nest_svg(n, vocabulary)) for n in telling[:1]]
-        self.kept.value = ""
+        self.saves.offer({})
         self.measure.value = self._wrapped(measure_html(said, vocabulary))
         self.needs.value = self._wrapped(self._needs(said))
         if not seeking:
