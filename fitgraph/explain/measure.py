@@ -13,7 +13,7 @@ from __future__ import annotations
 
 from collections import defaultdict
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from fractions import Fraction
 from types import MappingProxyType
 
@@ -127,6 +127,37 @@ class _Hypothesis:
     figure: int
     possibility: Possibility
     option: Option
+
+
+@dataclass(frozen=True, slots=True)
+class _Told:
+    """What comes of one possibility for the builds with one option.
+
+    Parameters
+    ----------
+    possibility : Possibility
+        What is shown.
+    klass : int
+        The class of the option as measured.
+    certain, impossible : int
+        How many open builds it makes certain, and how many it rules out.
+    """
+
+    possibility: Possibility
+    klass: int
+    certain: int
+    impossible: int
+
+
+@dataclass(frozen=True, slots=True)
+class _OfOption:
+    """A measurement as far as builds with one option go; as in :class:`Measurement`."""
+
+    figure: OpenFigure
+    expected: Fraction
+    with_rest: Fraction
+    rest: tuple[tuple[str, str | None], ...]
+    told: tuple[_Told, ...]
 
 
 def _after(catalogue: Catalogue, option: Option, part: Part, changes: Changes) -> Option | None:
@@ -256,14 +287,9 @@ class Measurer:
                 for n, of in figures[role].items()
                 for h in self._suppose(self.real[role][n], n, of)
             ]
-        options = {
-            role: (*of, *(h.option for h in supposed[role])) for role, of in self.real.items()
-        }
-        space = compile_options(self.catalogue, options)
         memo: Memo = {}
-        for role, of_role in supposed.items():
-            if of_role:
-                found.extend(self._of_role(role, figures[role], of_role, space, query, memo))
+        for role, space in self._supposing(supposed):
+            found.extend(self._of_role(role, figures[role], supposed[role], space, query, memo))
         asked = (*query.request.have, *query.request.want)
         named = {find_part(self.catalogue, sku).sku for sku in asked}
 
@@ -272,6 +298,27 @@ class Measurer:
             return own, -m.expected, -m.with_rest, m.sku, m.feature, m.dimension or ""
 
         return sorted(found, key=order)
+
+    def _supposing(
+        self, supposed: Mapping[str, Sequence[_Hypothesis]]
+    ) -> Iterator[tuple[str, Space]]:
+        """Yield each role that something is supposed of, and a space with what is supposed.
+
+        It is one space for all roles where parts share shapes. Parts that were each measured
+        have so many shapes that each role gets its own, one after the other.
+        """
+        some = [role for role, of_role in supposed.items() if of_role]
+        apart = self.space.circuit(certain=True) is not None
+        space: Space | None = None
+        for role in some:
+            if apart or space is None:
+                with_more = {role} if apart else set(some)
+                options = {
+                    r: (*of, *(h.option for h in supposed[r])) if r in with_more else of
+                    for r, of in self.real.items()
+                }
+                space = compile_options(self.catalogue, options)
+            yield role, space
 
     def _of_role(
         self,
@@ -301,95 +348,104 @@ class Measurer:
         mine: dict[int, list[tuple[int, _Hypothesis]]] = defaultdict(list)
         for n, hypothesis in enumerate(supposed, start=real):
             mine[hypothesis.of].append((n, hypothesis))
-        by_figure: dict[tuple[str, str, str | None], list[Measurement]] = defaultdict(list)
+        by_figure: dict[tuple[str, str, str | None], list[_OfOption]] = defaultdict(list)
         for place, hypotheses in mine.items():
             of_option = self._of_option(
-                role, place, figures[place], hypotheses, space.class_of[role], counted
+                place, figures[place], hypotheses, space.class_of[role], counted
             )
-            for m in of_option:
-                by_figure[(m.sku, m.feature, m.dimension)].append(m)
-        return [_added(of_figure) for of_figure in by_figure.values()]
+            for one in of_option:
+                figure = one.figure
+                by_figure[(figure.part.sku, figure.feature, figure.dimension)].append(one)
+        open_builds: dict[str, int] = defaultdict(int)
+        for place in np.flatnonzero(query.lets[role]).tolist():
+            part = self.real[role][place].part
+            if part is not None:
+                open_builds[part.sku] += counted[False][place] - counted[True][place]
+        return [
+            _added(role, open_builds[sku], of_figure) for (sku, *_), of_figure in by_figure.items()
+        ]
 
     def _of_option(
         self,
-        role: str,
         place: int,
         figures: Sequence[OpenFigure],
         hypotheses: Sequence[tuple[int, _Hypothesis]],
         class_of: Ints,
         counted: Mapping[bool, Sequence[int]],
-    ) -> list[Measurement]:
-        """Return the measurements of one option; outcomes that come to the same are one."""
+    ) -> Iterator[_OfOption]:
+        """Yield what measurements would settle of the builds with one option."""
         at = [place, *(n for n, _ in hypotheses)]
         now = int(class_of[place])
         possible, certain = (
             {int(class_of[n]): counted[sure][n] for n in at} for sure in (False, True)
         )
         if possible[now] == certain[now]:
-            return []
-        groups: dict[int, dict[int, list[Possibility]]] = defaultdict(dict)
+            return
+        told: dict[int, list[_Told]] = defaultdict(list)
         for n, hypothesis in hypotheses:
-            of_class = groups[hypothesis.figure].setdefault(int(class_of[n]), [])
-            of_class.append(hypothesis.possibility)
-        outcomes = {
-            figure: tuple(
-                _outcome(
-                    figures[0].part,
-                    same,
+            c = int(class_of[n])
+            told[hypothesis.figure].append(
+                _Told(
+                    hypothesis.possibility,
+                    c,
                     certain[c] - certain[now],
                     possible[now] - possible[c],
                 )
-                for c, same in of.items()
             )
-            for figure, of in groups.items()
-        }
         expected = {
-            f: sum((o.share * o.settled for o in os), Fraction()) for f, os in outcomes.items()
+            f: sum((t.possibility.share * (t.certain + t.impossible) for t in of), Fraction())
+            for f, of in told.items()
         }
         unknown = [(f.feature, f.dimension) for f in figures if not f.known]
-        found = []
         for n, figure in enumerate(figures):
             best = max(expected.get(n, Fraction()), expected.get(-1, Fraction()))
             alone_settles = expected.get(n, Fraction())
             alone = figure.known or len(unknown) == 1 or -1 not in expected
-            if n not in outcomes or not (alone_settles or (best and not figure.known)):
+            if n not in told or not (alone_settles or (best and not figure.known)):
                 continue
-            rest = tuple(u for u in unknown if u != (figure.feature, figure.dimension))
-            found.append(
-                Measurement(
-                    figure.part.sku,
-                    role,
-                    figure.feature,
-                    figure.dimension,
-                    figure.known,
-                    possible[now] - certain[now],
-                    alone_settles,
-                    tuple(sorted(outcomes[n], key=lambda o: (-o.share, -o.settled))),
-                    alone_settles if alone else best,
-                    () if alone else rest,
-                )
+            yield _OfOption(
+                figure,
+                alone_settles,
+                alone_settles if alone else best,
+                ()
+                if alone
+                else tuple(u for u in unknown if u != (figure.feature, figure.dimension)),
+                tuple(told[n]),
             )
-        return found
 
 
-def _outcome(part: Part, same: Sequence[Possibility], certain: int, impossible: int) -> Outcome:
-    return Outcome(
-        sum((p.share for p in same), Fraction()),
-        tuple(dict.fromkeys(v for p in same for v in p.values)),
-        certain,
-        impossible,
-        measured(part, same[0].changes),
-    )
+def _outcomes(part: Part, of_options: Sequence[Sequence[_Told]]) -> Iterator[Outcome]:
+    """Yield what a measurement may show, with what it settles of the builds with any option.
+
+    What comes to the same for every option is one outcome.
+    """
+    alike: dict[tuple[int, ...], list[tuple[_Told, ...]]] = defaultdict(list)
+    for same in zip(*of_options, strict=True):  # one thing shown, option by option
+        alike[tuple(t.klass for t in same)].append(same)
+    for group in alike.values():
+        shown = [same[0].possibility for same in group]
+        yield Outcome(
+            sum((p.share for p in shown), Fraction()),
+            tuple(dict.fromkeys(v for p in shown for v in p.values)),
+            sum(t.certain for t in group[0]),
+            sum(t.impossible for t in group[0]),
+            measured(part, shown[0].changes),
+        )
 
 
-def _added(of_figure: Sequence[Measurement]) -> Measurement:
+def _added(role: str, open_builds: int, of_figure: Sequence[_OfOption]) -> Measurement:
     """Return the measurement of one figure over the part as it is and after each service."""
-    first = of_figure[0]
-    if len(of_figure) == 1:
-        return first
-    return replace(
-        first,
-        open_builds=sum(m.open_builds for m in of_figure),
-        expected=sum((m.expected for m in of_figure), Fraction()),
-        with_rest=sum((m.with_rest for m in of_figure), Fraction()),
+    figure = of_figure[0].figure
+    outcomes = _outcomes(figure.part, [m.told for m in of_figure])
+    return Measurement(
+        figure.part.sku,
+        role,
+        figure.feature,
+        figure.dimension,
+        figure.known,
+        open_builds,
+        sum((m.expected for m in of_figure), Fraction()),
+        tuple(sorted(outcomes, key=lambda o: (-o.share, -o.settled))),
+        sum((m.with_rest for m in of_figure), Fraction()),
+        tuple(dict.fromkeys(u for m in of_figure for u in m.rest)),
     )
