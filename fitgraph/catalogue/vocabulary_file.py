@@ -687,7 +687,7 @@ class _Reader:
             materials = {}
             for side in ("bored", "pressed"):
                 material = MATERIALS.get(str(table.get(side, "")))
-                if material is None or material.modulus_gpa is None or material.yield_mpa is None:
+                if material is None or not material.bears_load:
                     remedy = "Name a material that bears load, such as aluminium or steel"
                     self.fault(f"{where}.{side}", table.get(side), "is no such material", remedy)
                 else:

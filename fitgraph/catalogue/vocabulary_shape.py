@@ -38,9 +38,7 @@ MOST_WEIGHT, MOST_MINUTES, MOST_NUMBER = 1000, 10_000, 10**9
 _DRAFT = "http://json-schema.org/draft-07/schema#"
 
 #: Materials that bear load, so that a press fit of them can be worked out.
-BEARING = tuple(
-    m.name for m in MATERIALS.values() if m.modulus_gpa is not None and m.yield_mpa is not None
-)
+BEARING = tuple(m.name for m in MATERIALS.values() if m.bears_load)
 
 
 def _text(says: str, **more: Any) -> Shape:

@@ -10,7 +10,7 @@ import numpy.typing as npt
 
 from fitgraph.model import Fill, Joint
 from fitgraph.solve.query import TENTHS
-from fitgraph.solve.request import AllowedRole, Facts, Request, allowed
+from fitgraph.solve.request import Request, allowed
 from fitgraph.solve.space import Space
 
 Bools = npt.NDArray[np.bool_]
@@ -193,13 +193,6 @@ def of_parts(space: Space, chosen: Mapping[str, int]) -> AskedElements:
         build.plain(role, facts.serviced & ~before)
         price[role] = np.where(owned, 0.0, facts.price) + np.where(before, 0.0, facts.service_price)
     return build.question(price)
-
-
-def _work_kept_out(rules: AllowedRole, facts: Facts, owned: Bools) -> Bools:
-    plain = AllowedRole(rules.owned, rules.named, Fill.ALWAYS, False, None, rules.services).lets(
-        facts
-    )
-    return facts.serviced & ~plain & (owned | facts.sold)
 
 
 def of_request(space: Space, request: Request, *, certain: bool) -> AskedElements:

@@ -34,9 +34,6 @@ Floats = npt.NDArray[np.float64]
 Ints = npt.NDArray[np.intp]
 Bools = npt.NDArray[np.bool_]
 
-#: Why a row is shown; of several, the first is its title.
-REASONS = ("cheapest", "lightest", "strongest", "balance", "shelf", "work", "different")
-
 #: Rows that ends and balances take before others.
 _FIRST = 5
 

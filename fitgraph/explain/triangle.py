@@ -40,16 +40,6 @@ class TubeFigures:
     mass_g: float
     price: int
 
-    @property
-    def strength_per_kg(self) -> float:
-        """Return the strength in N m for each kg."""
-        return self.strength_nm / self.mass_g * 1000
-
-    @property
-    def strength_per_price(self) -> float:
-        """Return the strength in N m for each minor currency unit."""
-        return self.strength_nm / self.price
-
 
 @dataclass(frozen=True, slots=True)
 class Corner:

@@ -1,4 +1,4 @@
-"""The graph of fits for other programs: node-link JSON, GraphML, JSON-LD, tables.
+"""The graph of fits for other programs: node-link JSON, GraphML, JSON-LD.
 
 References
 ----------
@@ -10,7 +10,6 @@ References
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
 from typing import Any
 from urllib.parse import quote
 
@@ -97,17 +96,3 @@ def json_ld(graph: nx.MultiDiGraph) -> dict[str, Any]:
         },
         "@graph": nodes + edges,
     }
-
-
-def node_rows(graph: nx.Graph) -> tuple[list[str], Iterator[Sequence[Any]]]:
-    """Return the headings and the rows of a table of nodes."""
-    heads = list(dict.fromkeys(k for _, d in graph.nodes(data=True) for k in d))
-    rows = ([n, *(d.get(k) for k in heads)] for n, d in graph.nodes(data=True))
-    return ["node", *heads], rows
-
-
-def edge_rows(graph: nx.Graph) -> tuple[list[str], Iterator[Sequence[Any]]]:
-    """Return the headings and the rows of a table of edges."""
-    heads = list(dict.fromkeys(k for *_, d in graph.edges(data=True) for k in d))
-    rows = ([a, b, *(d.get(k) for k in heads)] for a, b, d in graph.edges(data=True))
-    return ["from", "to", *heads], rows

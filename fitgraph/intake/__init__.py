@@ -6,7 +6,7 @@ Everything here is data in and data out; commands and pages only ask and show.
 from fitgraph.intake.build import Intake, Report, take_in
 from fitgraph.intake.guess import Choice, guess
 from fitgraph.intake.mapping import Mapping, MappingError, read_mapping, write_mapping
-from fitgraph.intake.sources import SourceError, read_source
+from fitgraph.intake.sources import SourceError, frame_sheet, read_source
 
 __all__ = [
     "Choice",
@@ -15,6 +15,7 @@ __all__ = [
     "MappingError",
     "Report",
     "SourceError",
+    "frame_sheet",
     "guess",
     "read_mapping",
     "read_source",

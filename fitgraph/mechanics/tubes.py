@@ -243,14 +243,6 @@ def stiffness_per_mass(
     return plain(stiffness / mass_per_mm_g(outside, bore, density_kg_m3, slot_width))
 
 
-def per_price(quantity: Floats, price: Floats) -> Floats:
-    """Return a strength or stiffness by price, per minor currency unit; nan without a price."""
-    cost = np.asarray(price, dtype=float)
-    value = np.asarray(quantity, dtype=float)
-    blank = np.full(np.broadcast(value, cost).shape, np.nan)
-    return plain(np.divide(value, cost, out=blank, where=cost > 0))
-
-
 def bar_tube_length_mm(width_mm: Floats, height_mm: Floats) -> tuple[Floats, Floats]:
     """Return the least and the most tube that a bar of a width and a height takes, in mm.
 

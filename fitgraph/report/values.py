@@ -79,17 +79,6 @@ def _signed(value: float, text: str) -> str:
     return sign + text
 
 
-def mass_change(g: float | None) -> str:
-    """Return a change of mass as people read it.
-
-    Examples
-    --------
-    >>> mass_change(38.0), mass_change(-57.5), mass_change(None)
-    ('+38 g', '−58 g', '?')
-    """
-    return MASS_CHANGE.show(g)
-
-
 def _margin(mm: float) -> str:
     return show_length(mm).replace("-", _MINUS) if math.isfinite(mm) else ""
 

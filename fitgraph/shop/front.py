@@ -52,6 +52,7 @@ if TYPE_CHECKING:
     from fitgraph.explain.why import Explainer
     from fitgraph.model import Catalogue
     from fitgraph.solve import Request, TreeEngine
+    from fitgraph.solve.write import Written
 
 #: Stock numbers: one, or several.
 Names = str | Iterable[str]
@@ -308,6 +309,58 @@ class Shop:
         rows = whole_of(ways, "ways") if limit else 0
         found = list_builds(self.engine, request, sort=order, limit=limit, rows=rows)
         return BuildsAnswer(found, self.engine)
+
+    def save_builds(
+        self,
+        path: str | Path,
+        have: Names | None = None,
+        *,
+        want: Names | None = None,
+        budget: Amount | None = None,
+        max_mass_g: Amount | None = None,
+        material: str | None = None,
+        in_stock: bool = False,
+        services: Work = "owned",
+        most: int = 10_000_000,
+    ) -> Written:
+        """Write all builds that fit for certain to a file, in constant memory.
+
+        Parameters
+        ----------
+        path : path
+            Overwritten if it is there: Parquet where it ends in ``.parquet`` (extra ``arrow``),
+            else CSV. One column a role with stock numbers, ``price`` [minor currency units] and
+            ``mass_g``.
+        have, want, budget, max_mass_g, material, in_stock, services
+            As in :meth:`builds`.
+        most : int
+            Builds to walk; under a limit fewer are written.
+
+        Returns
+        -------
+        Written
+            ``builds`` says how many rows there are, ``ended`` why it ended early, if it did.
+
+        Raises
+        ------
+        InputError
+            If something named is not in the catalogue, or cannot be read.
+
+        Examples
+        --------
+        >>> import fitgraph, tempfile
+        >>> with tempfile.TemporaryDirectory() as folder:
+        ...     fitgraph.open().save_builds(f"{folder}/all.csv", "FORK-VEN-04", most=500).builds
+        500
+        """
+        from fitgraph.solve.query import ask
+        from fitgraph.solve.scan import Patience
+        from fitgraph.solve.write import write_csv, write_parquet
+
+        request = self._request(have, want, budget, max_mass_g, material, in_stock, services)
+        write = write_parquet if Path(path).suffix == ".parquet" else write_csv
+        patience = Patience(builds=whole_of(most, "most"))
+        return write(ask(self.engine.space, request), path, patience=patience)
 
     def exchange(
         self,
