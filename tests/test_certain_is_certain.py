@@ -440,7 +440,7 @@ def test_a_stack_of_the_demo_whose_pairs_fit_and_that_no_sizes_close(demo: Catal
     nests = {j.name for j in told.joints if j.rings}
     assert min(v for name, v in said.items() if name not in nests) == FITS
     assert {name for name, v in said.items() if v == FAILS} == {"closing/clamp"}
-    # The kindest corner, put together: the clamp's faces meet before it presses.
+    # The most favourable corner, put together: the clamp's faces meet before it presses.
     assemblies = Assemblies(demo.vocabulary, [chosen])
     nest = next(n for n, j in enumerate(assemblies.nests) if j.name == "closing/clamp")
     kind = 1 - assemblies.lean(nest, len(assemblies.nests[nest].rings) - 1)
@@ -453,7 +453,7 @@ def test_a_stack_of_the_demo_whose_pairs_fit_and_that_no_sizes_close(demo: Catal
     )
 
 
-def test_margins_are_what_geometry_leaves_at_the_worst_and_the_kindest_sizes() -> None:
+def test_margins_are_what_geometry_leaves_at_the_worst_and_the_most_favourable_sizes() -> None:
     """The rule is neither hopeful nor timid: its two ends are assemblies that can be built."""
     looked = 0
     for seed in range(200, 230):

@@ -201,7 +201,7 @@ def test_interference_is_hatched_and_said(vocabulary):
     assert max(radii) - min(radii) == pytest.approx((29.4 - 28.7) / 2 * scale, abs=2e-3)
     texts = [t.text for t in root.iter(f"{NS}text")]
     said = [t for t in texts if t.startswith(f"{SIGNS[Verdict.FAILS]} {WORDS[Verdict.FAILS]}")]
-    assert said and "lacking 0.66 mm" in said[0]  # 29.38 goes into 28.72 at the kindest sizes
+    assert said and "lacking 0.66 mm" in said[0]  # 29.38 into 28.72 at the most favourable
     assert SIGNS[Verdict.FAILS] in texts  # the sign on the section itself
     assert "overlap 0.66 to 0.74 mm" in root.find(f"{NS}desc").text
 

@@ -54,7 +54,7 @@ def told(judged: Judgement) -> tuple[Verdict, float | None]:
         # Window 0 to 0.35 mm. Bore 28.65..28.75, spigot 28.5..28.6: 0.05 to 0.25 of clearance,
         # so 0.05 above the lower end and 0.10 below the upper end at the worst.
         ((28.65, 28.75), (28.5, 28.6), (FITS, 0.05)),
-        # The same bore on 28.8: 0.15 of interference at the least, even 0.05 at the kindest.
+        # The same bore on 28.8: 0.15 of interference at the least, 0.05 at the most favourable.
         ((28.65, 28.75), (28.8, 28.8), (FAILS, -0.05)),
         # A bore 3.2 mm larger is 2.85 mm outside the window.
         ((31.8, 31.8), (28.6, 28.6), (FAILS, -2.85)),
@@ -251,7 +251,7 @@ def test_clearance_holds_at_every_point(
     judged = clearance(size(*bore), size(*spigot), least=least, most=most)
     b, s = samples(bore, spigot)
     spare = np.minimum(b - s - least, most - (b - s))
-    # The kindest clearance is the one nearest to the window's middle.
+    # The most favourable clearance is the one nearest to the window's middle.
     nearest = min(max((least + most) / 2, bore[0] - spigot[1]), bore[1] - spigot[0])
     check(judged, spare, min(nearest - least, most - nearest))
 
@@ -313,7 +313,7 @@ def test_knowing_more_never_turns_a_verdict_round(data: st.DataObject) -> None:
 def test_what_a_failing_clearance_lacks_is_what_a_new_size_has_to_give(
     bore: tuple[float, float], spigot: tuple[float, float], most_n: int
 ) -> None:
-    """A bore that is too small by its margin just fits, at the kindest sizes, when it grows."""
+    """A bore too small by its margin just fits, at the most favourable sizes, when it grows."""
     most = most_n / FINE
     judged = clearance(size(*bore), size(*spigot), least=0.0, most=most)
     assume(judged.verdict == FAILS and bore[1] < spigot[0])

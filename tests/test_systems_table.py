@@ -302,7 +302,7 @@ def test_adapter_sleeve_of_another_maker_fails_by_its_key(explainer: Explainer) 
 def test_standard_clamp_on_an_oversized_bar_lacks_three_millimetres(
     kind: str, explainer: Explainer
 ) -> None:
-    """34.9 - 31.9 = 3.0 by hand; the kindest sizes give back 0.04."""
+    """34.9 - 31.9 = 3.0 by hand; the most favourable sizes give back 0.04."""
     told = explainer.why([f"{kind}-STANDARD", "BAR-STEEL-OVERSIZED-SLOTTED"])
     clash = next(c for c in told.joints if c.joint.name == "clamp-on-bar")
     assert clash.verdict is Verdict.FAILS

@@ -339,7 +339,7 @@ def clash_text(clash: Clash, catalogue: Catalogue) -> str:
     text = "; ".join(pieces) + "."
     slotless = any(f.argument == "slot" and f.presence is Presence.ABSENT for f in clash.figures)
     if clash.verdict is Verdict.FAILS and clash.margin_mm is not None and not slotless:
-        text += f" Lacking {-clash.margin_mm:.2f} mm even at the kindest sizes."
+        text += f" Lacking {-clash.margin_mm:.2f} mm even at the most favourable sizes."
         text += _snugger(clash, catalogue)
     if clash.verdict is Verdict.UNKNOWN:
         text += " " + _undecided(clash)

@@ -36,7 +36,7 @@ at
     From an interface to its place.
 joint
     From one interface to another, the key is the joint's name. ``joint``, ``title``, ``rule``,
-    ``verdict``, ``margin_mm`` (of the worst pair; of the kindest where it fails) and
+    ``verdict``, ``margin_mm`` (of the worst pair; of the most favourable where it fails) and
     ``most_mm``, and ``given``: the conditions on further parts that are taken to hold.
 service
     From a part to what it becomes: ``service``, ``title``, ``price``, ``minutes``.

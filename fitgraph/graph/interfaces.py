@@ -277,7 +277,8 @@ def find_interfaces(
     services : bool
         Whether what the workshop can make of them counts as well.
     misses_mm : float
-        Links that fail are given as well where the kindest pair lacks no more than this [mm].
+        Links that fail are given as well where the most favourable pair lacks no more than
+        this [mm].
     joints : iterable of str, optional
         Names of the joints that count, such as those on diameters alone; all by default.
 

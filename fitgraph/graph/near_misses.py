@@ -38,7 +38,7 @@ class NearMiss:
     parts : tuple of tuple of str
         Stock numbers on each side; every pair of them lacks the same.
     margin_mm : float
-        What is lacking at the kindest sizes [mm], below zero.
+        What is lacking at the most favourable sizes [mm], below zero.
     """
 
     joint: Joint

@@ -130,7 +130,7 @@ def appears_at(joint: Mapping[str, Any]) -> float | None:
 
     At zero the joints that fit are drawn, and those of which it cannot be told. Below zero
     only what has so much to spare at its worst sizes stays; above, what lacks no more at its
-    kindest sizes comes.
+    most favourable sizes comes.
 
     Examples
     --------

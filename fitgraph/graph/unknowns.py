@@ -4,7 +4,7 @@ A joint alone finds an unknown size possible if some size does. Two joints on th
 want sizes that exclude each other, though each is possible alone. Every joint on lengths is one
 or two inequalities that are linear in each size,
 
-    +- x + (all the rest at its kindest) >= 0,
+    +- x + (all the rest at its most favourable) >= 0,
 
 so a size that nobody knows can be eliminated (Fourier and Motzkin [1]): the sum of an inequality
 in which it stands with plus and of one in which it stands with minus no longer has it, and some
@@ -215,7 +215,7 @@ def _open(columns: Columns, size: Reference) -> Bools:
     return found
 
 
-def _kindest(item: _Item, columns: Mapping[str, Columns]) -> Floats:
+def _best(item: _Item, columns: Mapping[str, Columns]) -> Floats:
     """Return the most that an item adds for each option of its role [mm]."""
     of = columns[item.role]
     if item.closing is not None:
@@ -273,7 +273,7 @@ class Unknowns:
         self._tables = tables
         self.joints = [j for j in joints if set(j.roles) <= set(columns)]
         self._open: dict[Reference, Bools] = {}
-        self._kindest: dict[_Item, Floats] = {}
+        self._best: dict[_Item, Floats] = {}
 
     def open(self, size: Reference) -> Bools:
         """Return which options of a size's role leave it unknown."""
@@ -281,11 +281,11 @@ class Unknowns:
             self._open[size] = _open(self.columns[size.role], size)
         return self._open[size]
 
-    def kindest(self, item: _Item) -> Floats:
-        """Return :func:`_kindest`, worked out once."""
-        if item not in self._kindest:
-            self._kindest[item] = _kindest(item, self.columns)
-        return self._kindest[item]
+    def best(self, item: _Item) -> Floats:
+        """Return :func:`_best`, worked out once."""
+        if item not in self._best:
+            self._best[item] = _best(item, self.columns)
+        return self._best[item]
 
     def conditions(self) -> list[SumCondition]:
         """Return every condition on lengths that some combination breaks."""
@@ -335,7 +335,7 @@ class Unknowns:
             total += float(best.min(initial=np.inf))
         for item in inequality.left:
             if item.there:
-                total += min(float(self.kindest(item).min(initial=0.0)), 0.0)
+                total += min(float(self.best(item).min(initial=0.0)), 0.0)
         return total < -EPSILON_MM
 
     def _binds(self, inequality: Inequality) -> bool:
@@ -345,7 +345,7 @@ class Unknowns:
         be too wide, it is taken to bind.
         """
         lowest = [
-            min(float(self.kindest(item).min(initial=0.0)), 0.0)
+            min(float(self.best(item).min(initial=0.0)), 0.0)
             for item in inequality.left
             if item.there
         ]
@@ -381,7 +381,7 @@ class Unknowns:
 
         for item in inequality.left:
             if not item.there:
-                add(item.role, self.kindest(item))
+                add(item.role, self.best(item))
         for size in inequality.gone:
             add(size.role, np.where(self.open(size), 0.0, np.inf))
         for condition in inequality.conditions:
@@ -404,7 +404,7 @@ class Unknowns:
         return SumCondition(joint, f"{joint.name} {signs}", tuple(terms))
 
     def _conditional(self, item: _Item) -> Term:
-        best = self.kindest(item)
+        best = self.best(item)
         roles = list(dict.fromkeys([item.role, *(c.role for c in item.there)]))
         held = [np.full(len(self.columns[r].options), 2.0) for r in roles]
         for condition in item.there:
@@ -545,7 +545,7 @@ def judge_shared(joint: Joint, columns: Mapping[str, Columns]) -> Verdict:
 
 
 def wanted_mm(joint: Joint, size: Reference, columns: Mapping[str, Columns]) -> tuple[float, float]:
-    """Return between which sizes a joint can hold, the rest at its kindest [mm].
+    """Return between which sizes a joint can hold, the rest at its most favourable [mm].
 
     Parameters
     ----------
@@ -568,7 +568,7 @@ def wanted_mm(joint: Joint, size: Reference, columns: Mapping[str, Columns]) -> 
         if abs(sign) != 1:
             continue
         rest = one.constant + sum(
-            float(unknowns.kindest(item).item()) for item in replace(one, gone=(size,)).left
+            float(unknowns.best(item).item()) for item in replace(one, gone=(size,)).left
         )
         if sign > 0:
             least = max(least, -rest)

@@ -56,12 +56,12 @@ class Crush:
 
     @property
     def for_certain(self) -> bool:
-        """Whether even the kindest spread of pressure yields or folds the wall."""
+        """Whether even the most favourable spread of pressure yields or folds the wall."""
         return self.share_of_yield[0] > 1 or self.pressure_mpa > self.collapse_mpa
 
     @property
     def possibly(self) -> bool:
-        """Whether the unkindest spread yields the wall somewhere."""
+        """Whether the least favourable spread yields the wall somewhere."""
         return self.for_certain or self.share_of_yield[1] > 1
 
 

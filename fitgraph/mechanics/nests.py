@@ -76,7 +76,7 @@ def closed_bore(
     Returns
     -------
     Limits
-        Least (the kindest) and most (the worst) of the bore, closed, with the reserve [mm].
+        Least (the most favourable) and most (the worst) of the bore, closed, with the reserve [mm].
 
     Notes
     -----
@@ -110,7 +110,7 @@ def closes(bore: Limits, slot: Limits, outside: Limits | None = None) -> Limits:
     -------
     Limits
         Closure [mm of diameter] at the worst corner (widest bore, narrowest slot, thickest
-        wall) and at the kindest.
+        wall) and at the most favourable.
     """
     w_lo, w_hi = np.asarray(slot.lo, dtype=float), np.asarray(slot.hi, dtype=float)
     if outside is None:

@@ -45,7 +45,7 @@ class Judgement(NamedTuple):
         Values of :class:`fitgraph.model.Verdict`.
     margin : ndarray of float
         In mm. Where it fits, what is to spare at the worst sizes (zero or
-        more); where it fails, what is lacking at the kindest sizes (below
+        more); where it fails, what is lacking at the most favourable sizes (below
         zero); nan where it is unknown or where the rule has no lengths.
     interval : Limits or None
         The least and the most of what the rule measures [mm]: a clearance, by how much one
@@ -151,9 +151,9 @@ def closes_by_slot(
     Notes
     -----
     How far a slot closes is told by :func:`fitgraph.mechanics.slots.closes_by_mm`. The two
-    halves of the rule are each judged at their own worst and kindest corner; that both can be
-    kind at once is judged with the widest closure there is, so that "fails" is never said
-    where some sizes fit.
+    halves of the rule are each judged at their own worst and most favourable corner; whether
+    both can be favourable at once is judged with the widest closure there is, so that "fails"
+    is never said where some sizes fit.
     """
     bore, spigot, slot = _bounded(bore), _bounded(spigot), _bounded(slot)
     lo, hi = between = bore.over(spigot)
