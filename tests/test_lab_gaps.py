@@ -26,7 +26,7 @@ from fitgraph.explain import action_text, conflict_text
 from fitgraph.explain.glosses import glosses
 from fitgraph.lab import OpenCatalogue, StockGaps, open_catalogue
 from fitgraph.lab.coverage_tables import cells
-from fitgraph.lab.gap_charts import FILLINGS, TrendChart
+from fitgraph.lab.gap_charts import FILLINGS, STANDING_FILLINGS, TrendChart
 from fitgraph.lab.held_tables import stranded_text
 from fitgraph.lab.order_tables import proof_text
 from fitgraph.lab.session import SessionError, from_address, read_text, to_address
@@ -140,7 +140,10 @@ def _standing(word):
 
 def test_signs_words_and_fillings_tell_standings_apart():
     assert len(set(WORDS.values())) == len(set(SIGNS.values())) == len(Standing)
-    assert len(set(FILLINGS)) == len(FILLINGS) > len(Standing)
+    fillings = [*STANDING_FILLINGS.values(), *FILLINGS]
+    assert len(set(fillings)) == len(fillings) > len(Standing)
+    # A pattern means one thing on the page: those of standings are of no group.
+    assert not {shape for shape, _ in FILLINGS} & {s for s, _ in STANDING_FILLINGS.values()}
 
 
 @pytest.mark.long

@@ -129,6 +129,8 @@ border-radius:2px;cursor:pointer;line-height:1.25}
 .fg-cells .fg-cells-text{display:block;font-weight:600;font-variant-numeric:tabular-nums;
 white-space:nowrap}
 .fg-cells .fg-cells-small{display:block;font-size:12px;color:var(--fg-muted)}
+@media (max-width:600px){.fg-cells .fg-cells-note{display:none}
+.fg-cells tbody th{min-width:4.5em}}
 .fg-cells .fg-cells-none{color:var(--fg-muted);padding:0 8px}
 .fg-bar{display:flex;height:8px;margin-top:4px;border:1px solid var(--fg-line);
 background:var(--fg-paper);overflow:hidden}

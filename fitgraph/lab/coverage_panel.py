@@ -22,7 +22,7 @@ from fitgraph.lab.coverage_tables import (
 )
 from fitgraph.lab.downloads import download_link
 from fitgraph.lab.lacking_tables import unserved_csv, unserved_html
-from fitgraph.lab.look import LABEL, field_layout, grid, heading, html, note, row
+from fitgraph.lab.look import LABEL, field_layout, grid, heading, html, note, row, sides
 from fitgraph.lab.meter import Meter
 from fitgraph.lab.opened import OpenCatalogue
 from fitgraph.lab.standing_words import ORDER, WORDS
@@ -94,23 +94,22 @@ class CoveragePanel(Answering):
         for field in (self.rows, self.columns, self.figure):
             field.observe(self._regroup, names="value")
         self.cells.observe(self._choose, names="chosen")
-        self.children = (
+        question = [
             heading("Coverage"),
             self.headline,
-            heading("By group", 3),
-            grid([self.rows, self.columns, self.figure], "300px"),
+            grid([self.rows, self.columns, self.figure], "250px"),
             self.problems,
             self.cells,
             self.glosses,
             self.matrix_links,
+        ]
+        answer = [
             heading("What the unserved lack"),
-            note(
-                "Choose a cell above, by a click or with the arrow keys and Enter: the enquiries "
-                "in it that stock does not serve are listed here, the most frequent first."
-            ),
+            note("Of the cell that is chosen in the table, the most frequent first."),
             self.list,
             row([self.more, self.meter, self.list_links]),
-        )
+        ]
+        self.children = (sides(question, answer, halves=True),)
 
     # ------------------------------------------------------------ showing
 
@@ -263,7 +262,8 @@ class CoveragePanel(Answering):
             caption += f"; the first {self._shown} are shown"
         shown = self.listed[: self._shown]
         catalogue = self.opened.catalogue
-        self.list.value = tables.wrap(unserved_html(caption, shown, self.said, catalogue))
+        text = unserved_html(caption, shown, self.said, catalogue)
+        self.list.value = tables.wrap(tables.with_cards(text, catalogue))
         self.more.disabled = len(self.listed) <= self._shown
         self.list_links.value = ""
         if self.listed:

@@ -5,11 +5,12 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping, Sequence
 from html import escape
 
-from fitgraph.lab.long_table import amount, long_table
+from fitgraph.lab.long_table import amount, long_table, money
 from fitgraph.lab.standing_words import MEANS, ORDER, WORDS, standing_html, tally_text
+from fitgraph.model import Catalogue
 from fitgraph.plain import csv_text
 from fitgraph.report.shelf import turn_text
-from fitgraph.stock import Coverage, Matrix, Standing, StandingTally
+from fitgraph.stock import Coverage, Matrix, OrderPlan, Standing, StandingTally, Stranded
 from fitgraph.stock.groups import grouper
 from fitgraph.stock.in_turn import InTurn
 
@@ -23,10 +24,10 @@ def headline_html(total: StandingTally, turn: InTurn | None = None) -> str:
         )
     in_turn = "" if turn is None else f"; {turn_text(turn)}"
     items = "".join(
-        f"<tr><th scope='row'>{standing_html(s)}</th><td class='fg-figure'>{total.of(s):g}</td>"
-        f"<td class='fg-figure'>{total.share(s):.0%}</td>"
-        f"<td><span class='fg-swatch fg-piece-{n}' aria-hidden='true'></span></td>"
-        f"<td>{MEANS[s]}</td></tr>"
+        f"<tr><th scope='row'>{standing_html(s)}</th><td class='fg-figure' data-head='Enquiries'>"
+        f"{total.of(s):g}</td><td class='fg-figure' data-head='Share'>{total.share(s):.0%}</td>"
+        f"<td class='fg-figure'><span class='fg-swatch fg-piece-{n}' aria-hidden='true'></span>"
+        f"</td><td>{MEANS[s]}</td></tr>"
         for n, s in enumerate(ORDER)
     )
     return (
@@ -34,12 +35,48 @@ def headline_html(total: StandingTally, turn: InTurn | None = None) -> str:
         f"{total.total:g}</span> enquiries ({total.share():.0%}) can be built from stock, each "
         f"taken alone: one piece may serve many{in_turn}.</p>"
         '<div tabindex="0" class="fg-scroll">'
-        '<table class="fg-narrow"><caption>Every enquiry, by the best that '
+        '<table class="fg-narrow fg-rows"><caption>Every enquiry, by the best that '
         "can be done for it. A row that stands for several enquiries counts as many.</caption>"
         '<thead><tr><th scope="col">Served</th><th scope="col" class="fg-figure">Enquiries</th>'
         '<th scope="col" class="fg-figure">Share</th><th scope="col">Drawn</th>'
         f'<th scope="col">There is</th></tr></thead><tbody>{items}</tbody></table></div>'
     )
+
+
+def stock_verdict_html(
+    total: StandingTally | None,
+    plan: OrderPlan | None,
+    held: Sequence[Stranded] | None,
+    catalogue: Catalogue,
+) -> str:
+    """Return in one line what is served, what orders would add, and what is stranded.
+
+    Parameters
+    ----------
+    total : StandingTally or None
+        All enquiries; None while that is worked out.
+    plan : OrderPlan or None
+        The orders shown; None while they are looked for.
+    held : sequence of Stranded or None
+        Parts held without a use; None while they are looked for.
+    catalogue : Catalogue
+        Gives the currency.
+    """
+    if total is None:
+        return '<p role="status">Asking what can be served …</p>'
+    told = [
+        f"<strong>{total.of(Standing.STOCK):g} of {total.total:g}</strong> enquiries served from "
+        f"stock ({total.share():.0%})"
+    ]
+    if plan is not None and plan.lines:
+        told.append(
+            f"{escape(money(plan.cost, catalogue))} of orders serve {plan.served - plan.before:g} "
+            "more"
+        )
+    if held:
+        worth = escape(money(sum(s.value or 0 for s in held), catalogue))
+        told.append(f"{len(held)} parts stranded, worth {worth}")
+    return f'<p role="status">{"; ".join(told)}.</p>'
 
 
 def cell(tally: StandingTally, shown: Standing | None, where: str) -> dict[str, object] | None:

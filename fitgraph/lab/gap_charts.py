@@ -7,16 +7,27 @@ from collections.abc import Mapping, Sequence
 import plotly.graph_objects as go
 
 from fitgraph.lab.charts import MARKS, SHAPES, blank, keep_state, point_style
+from fitgraph.lab.standing_words import WORDS
 from fitgraph.model import Vocabulary
-from fitgraph.stock import OrderPlan
+from fitgraph.stock import OrderPlan, Standing
 from fitgraph.units import major, show_money
 
-#: Fillings of stacked bars, so that no colour says anything alone. The first two are those of the
-#: matrix beside the chart, where solid is what stock serves; nothing here is.
-FILLINGS = ("/", ".", "x", "-", "\\", "|", "+")
+#: Fillings of stacked bars, so that no colour says anything alone, with their colours. A standing
+#: is filled as in the matrix on the same page, where solid is what stock serves and nothing what
+#: nobody sells; groups have fillings that mean nothing there.
+STANDING_FILLINGS = {
+    Standing.CATALOGUE: ("/", MARKS[0]),
+    Standing.POSSIBLY: (".", MARKS[2]),
+    Standing.NEITHER: ("", "rgba(0,0,0,0)"),
+}
+FILLINGS = (
+    *(("x", MARKS[0]), ("-", MARKS[1]), ("|", MARKS[2]), ("+", MARKS[0])),
+    *(("x", MARKS[1]), ("-", MARKS[2]), ("|", MARKS[0])),
+)
 
-#: Their colours, in the order of the fillings.
-_COLOURS = (MARKS[0], MARKS[2], MARKS[1])
+
+#: Standings in the order of their bars.
+_STANDINGS = tuple(STANDING_FILLINGS)
 
 
 class TrendChart:
@@ -24,10 +35,10 @@ class TrendChart:
 
     def __init__(self) -> None:
         bars = []
-        for n, shape in enumerate(FILLINGS):
-            colour = _COLOURS[n % len(_COLOURS)]
+        for shape, colour in (*STANDING_FILLINGS.values(), *FILLINGS):
             pattern = {"shape": shape, "fillmode": "replace", "size": 7, "solidity": 0.35}
-            marker = {"color": colour, "line": {"width": 1, "color": colour}, "pattern": pattern}
+            edge = {"width": 1, "color": colour if shape else MARKS[2]}
+            marker = {"color": colour, "line": edge, "pattern": pattern}
             bars.append(go.Bar(visible=False, marker=marker, hoverinfo="x+y+name"))
         asked = go.Scatter(
             name="all enquiries",
@@ -42,7 +53,12 @@ class TrendChart:
         self.figure.update_yaxes(rangemode="tozero")
 
     def show(
-        self, months: Sequence[str], series: Mapping[str, Sequence[float]], asked: Sequence[float]
+        self,
+        months: Sequence[str],
+        series: Mapping[str, Sequence[float]],
+        asked: Sequence[float],
+        *,
+        by_standing: bool = False,
     ) -> None:
         """Show numbers by month; groups beyond those that can be told apart are put together.
 
@@ -54,13 +70,19 @@ class TrendChart:
             Unmet enquiries of each group, a number a month.
         asked : sequence of float
             All enquiries.
+        by_standing : bool
+            Whether a group is how its enquiries could be served.
         """
-        shown = _at_most(series, len(FILLINGS))
+        if by_standing:
+            shown = {n: (WORDS[s], series.get(WORDS[s], ())) for n, s in enumerate(_STANDINGS)}
+        else:
+            groups = _at_most(series, len(FILLINGS))
+            shown = dict(enumerate(groups, start=len(STANDING_FILLINGS)))
         with self.figure.batch_update():
-            for n in range(len(FILLINGS)):
+            for n in range(len(STANDING_FILLINGS) + len(FILLINGS)):
                 bars = self.figure.data[n]
-                name, values = shown[n] if n < len(shown) else ("", ())
-                bars.visible = n < len(shown)
+                name, values = shown.get(n, ("", ()))
+                bars.visible = bool(values)
                 bars.name = _plain(name)
                 bars.x, bars.y = list(months) if values else [], list(values)
             line = self.figure.data[-1]

@@ -7,12 +7,14 @@ from typing import Any
 
 from fitgraph.lab.answering import Answering, Show, Step
 from fitgraph.lab.coverage_panel import CoveragePanel
+from fitgraph.lab.coverage_tables import stock_verdict_html
 from fitgraph.lab.held_panel import StrandedPanel, WeakPanel
-from fitgraph.lab.look import html, style
+from fitgraph.lab.look import fold, html, style
 from fitgraph.lab.meter import Meter
 from fitgraph.lab.opened import OpenCatalogue
 from fitgraph.lab.restock_panel import RestockPanel
 from fitgraph.lab.session import SessionBar, SessionError, in_kernel
+from fitgraph.lab.tables import wrap
 from fitgraph.lab.trend_panel import TrendPanel
 from fitgraph.stock import coverage, coverage_then, reliance, stranded
 from fitgraph.stock.in_turn import in_turn
@@ -38,21 +40,26 @@ class StockGaps(Answering):
         self.restock = RestockPanel(opened, self._keep)
         self._panels = (self.covered, self.trend, self.stranded, self.restock)
         self.meter = Meter("Stop", "Stop working out the parts of this page", self._stopped)
-        self.problems = html()
+        self.verdict, self.problems = html(), html()
+        self.verdict.add_class("fg-verdict")
         key = f"StockGaps {opened.catalogue.name}" if in_kernel() else None
         self._todo = self._stages()
         self.session = SessionBar(self, "gaps", key)
         self.children = (
             style(self),
-            self.session,
+            self.verdict,
             self.meter,
             self.problems,
             self.covered,
             self.restock,
-            self.trend,
-            self.stranded,
-            self.weak,
+            fold("Unmet demand over time", [self.trend]),
+            fold("Stranded stock", [self.stranded]),
+            fold("Weak points", [self.weak]),
+            self.session,
         )
+        for place in (self.covered.headline, self.restock.orders, self.stranded.table):
+            place.observe(lambda _: self._tell(), names="value")
+        self._tell()
         self.refresh()
 
     def __repr__(self) -> str:
@@ -85,6 +92,14 @@ class StockGaps(Answering):
     def _keep(self) -> None:
         if hasattr(self, "session"):
             self.session.changed()
+
+    def _tell(self) -> None:
+        """Say in one line what the page has found so far."""
+        coverage, held = self.covered.coverage, self.stranded.stranded
+        total = None if coverage is None else coverage.total
+        self.verdict.value = wrap(
+            stock_verdict_html(total, self.restock.plan, held, self.opened.catalogue)
+        )
 
     # ------------------------------------------------------------ asking
 

@@ -10,7 +10,7 @@ from fitgraph.lab import tables
 from fitgraph.lab.answering import Answering
 from fitgraph.lab.downloads import download_link
 from fitgraph.lab.held_tables import stranded_csv, stranded_html, weak_csv, weak_html
-from fitgraph.lab.look import LABEL, field_layout, grid, heading, html, note
+from fitgraph.lab.look import LABEL, field_layout, grid, html, note
 from fitgraph.lab.opened import OpenCatalogue
 from fitgraph.stock import Reliance, Standing, Stranded
 
@@ -55,7 +55,6 @@ class StrandedPanel(Answering):
         self.lacks.observe(self._entered, names="value")
         self.role.observe(self._entered, names="value")
         self.children = (
-            heading("Stranded stock"),
             note(
                 "Parts held that are in no complete build from stock, and what would release them: "
                 "the fewest parts to order, joints that a measurement would decide, or nothing "
@@ -130,7 +129,6 @@ class WeakPanel(Answering):
         waits = tables.wrap('<p class="fg-note">Not worked out yet.</p>')
         self.parts.value = self.pairs.value = waits
         self.children = (
-            heading("Weak points"),
             note(
                 "Parts in stock whose absence would end the most enquiries that are served today, "
                 "and the most builds. In a pair, either part does for the other."

@@ -7,7 +7,7 @@ from html import escape
 
 from fitgraph.lab.leads import why_link
 from fitgraph.lab.long_table import amount, capital, few, long_table, money
-from fitgraph.lab.tables import part_html
+from fitgraph.lab.tables import part_html, with_cards
 from fitgraph.model import Catalogue
 from fitgraph.plain import csv_text
 from fitgraph.stock import Standing, Stranded, Weak
@@ -35,7 +35,7 @@ def stranded_html(shown: Sequence[Stranded], catalogue: Catalogue) -> str:
             part_html(s.sku, catalogue, "<br>"),
             f"{s.pieces}",
             "not known" if s.value is None else escape(money(s.value, catalogue)),
-            escape(capital(stranded_text(s, catalogue)))
+            with_cards(escape(capital(stranded_text(s, catalogue))), catalogue)
             + (f" {why}" if (why := why_link((s.sku,), catalogue, "Why?")) else ""),
         ]
         for s in shown

@@ -7,6 +7,7 @@ from dataclasses import replace
 from html import escape
 
 from fitgraph.explain import Conflict, RequestExplanation, action_text, conflict_text
+from fitgraph.lab.leads import why_link
 from fitgraph.lab.long_table import MOST_NAMES, capital, long_table, money
 from fitgraph.lab.standing_words import standing_html
 from fitgraph.model import Catalogue, Enquiry
@@ -78,6 +79,13 @@ def _owned_html(enquiry: Enquiry) -> str:
     )
 
 
+def _lead(enquiry: Enquiry, catalogue: Catalogue) -> str:
+    """Return a way to why what somebody owns does not go together, or what goes with it."""
+    owned = [sku for sku in enquiry.have if sku in catalogue.parts]
+    way = why_link(owned, catalogue, "Why?") if owned else ""
+    return f"<br>{way}" if way else ""
+
+
 def unserved_html(
     caption: str,
     enquiries: Sequence[tuple[Enquiry, Standing]],
@@ -97,7 +105,8 @@ def unserved_html(
         about = [t for t in (enquiry.style, enquiry.note) if t]
         rows.append(
             [
-                f'<span class="fg-code">{escape(enquiry.number)}</span>{date}',
+                f'<span class="fg-code">{escape(enquiry.number)}</span>{date}'
+                f"{_lead(enquiry, catalogue)}",
                 f"{enquiry.weight:g}",
                 f"{escape(': '.join(about))}<br>"
                 f'<span class="fg-note">{escape(wanted_text(enquiry, catalogue))}</span>'

@@ -54,13 +54,13 @@ def long_table(
     body = []
     for first, *others in rows:
         cells = "".join(
-            f"<td{_figure(figure)}>{cell}</td>"
-            for cell, (_, figure) in zip(others, heads[1:], strict=True)
+            f'<td{_figure(figure)} data-head="{escape(name)}">{cell}</td>'
+            for cell, (name, figure) in zip(others, heads[1:], strict=True)
         )
         body.append(f'<tr><th scope="row" class="fg-plain">{first}</th>{cells}</tr>')
     # The page folds what is beyond (fitgraph/lab/sorting.py), so that it sorts all of them.
     return (
-        f'<div tabindex="0" class="fg-scroll"><table data-most="{most}">'
+        f'<div tabindex="0" class="fg-scroll"><table class="fg-rows" data-most="{most}">'
         f"<caption>{escape(caption)}</caption><thead><tr>{head}"
         f"</tr></thead><tbody>{''.join(body)}</tbody></table></div>"
     )

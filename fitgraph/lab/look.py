@@ -74,13 +74,23 @@ def _widget_css() -> str:
         "grid-template-columns:minmax(0,1fr) minmax(0,1fr)}}\n"
         "@media (max-width:1239px){.fg-form .fg-sides.fg-halves{"
         "grid-template-columns:minmax(0,1fr)}}\n"
+        # In a narrow window each row of a long table stands under itself, its cells by name.
+        "@media (max-width:600px){.fg-html table.fg-rows,.fg-html table.fg-rows tbody,"
+        ".fg-html table.fg-rows tr:not([hidden]),.fg-html table.fg-rows :is(caption,th,td)"
+        "{display:block;text-align:left}.fg-html table.fg-rows thead{display:none}"
+        ".fg-html table.fg-rows tr{padding:.4em 0;border-bottom:1px solid var(--fg-line)}"
+        ".fg-html table.fg-rows :is(th,td){border:0;padding:.05em 0;white-space:normal}"
+        ".fg-html table.fg-rows td.fg-figure{display:inline-block;margin-right:1.2em}"
+        ".fg-html table.fg-rows td[data-head]:not(:empty)::before"
+        "{content:attr(data-head) ' ';color:var(--fg-muted)}}\n"
         # The verdict stays in view while one looks at what it rests on.
         ".fg-form .fg-verdict{position:sticky;top:0;z-index:20;background:var(--fg-paper);"
         "border-bottom:2px solid var(--fg-line);margin:0!important;width:100%}\n"
         # On paper: no buttons that nobody can press, nothing cut, an answer's pieces whole.
         "@media print{.fg-form .fg-verdict{position:static}"
         ".fg-form .fg-sides{display:block!important}"
-        ".fg-form .fg-fold>.widget-vbox{display:block!important}"
+        ".fg-form .fg-fold>.fg-inner{display:block!important;visibility:visible!important;"
+        "height:auto!important;overflow:visible!important}"
         ".fg-form .jupyter-button:not(.fg-fold>*),.fg-html a.fg-get,.fg-html a[href^='?'],"
         ".fg-form .widget-combobox:has(input:placeholder-shown),"
         ".fg-choices:not(.fg-list) button:not([aria-pressed=true]){display:none!important}"
@@ -89,6 +99,8 @@ def _widget_css() -> str:
         ".fg-html tr,.fg-html .fg-svg,.fg-html .fg-caution{break-inside:avoid}"
         ".fg-html thead{display:table-header-group}"
         ".fg-html h2,.fg-html h3,.fg-html caption{break-after:avoid}}\n"
+        # Out of sight and of reach, but as wide as it will be: a chart in it is drawn once.
+        ".fg-form .fg-fold>.fg-shut{visibility:hidden;height:0;overflow:hidden;margin:0}\n"
         ".fg-form .fg-fold>.jupyter-button{border:0;background:none;box-shadow:none;"
         f"font-weight:600;font-size:{TYPE['lead']}px;padding:4px 0;text-align:left;width:auto;"
         "margin-top:10px}\n"
@@ -181,12 +193,13 @@ def fold(title: str, children: Sequence[widgets.Widget], *, is_open: bool = Fals
         Whether it is from the beginning.
     """
     inner = widgets.VBox(list(children))
+    inner.add_class("fg-inner")
     # A button, because the headers of ipywidgets' accordion cannot be reached by keyboard.
     button = widgets.ToggleButton(value=is_open, tooltip=f"Show or hide: {title}")
 
     def turn(_change: object = None) -> None:
         button.description = f"{'▾' if button.value else '▸'} {title}"
-        inner.layout.display = "flex" if button.value else "none"
+        (inner.remove_class if button.value else inner.add_class)("fg-shut")
 
     button.observe(turn, names="value")
     turn()

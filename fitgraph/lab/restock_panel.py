@@ -16,7 +16,7 @@ from fitgraph.lab.form import FormError
 from fitgraph.lab.gap_charts import CurveChart
 from fitgraph.lab.limit_field import LimitField
 from fitgraph.lab.long_table import few
-from fitgraph.lab.look import LABEL, field_layout, grid, heading, html, note
+from fitgraph.lab.look import LABEL, field_layout, grid, heading, html, note, sides
 from fitgraph.lab.meter import Meter
 from fitgraph.lab.opened import OpenCatalogue
 from fitgraph.lab.order_tables import (
@@ -159,26 +159,18 @@ class RestockPanel(Answering):
         self.within.observe(self._answer_soon, names="value")
         self.steps.observe(self._listed, names="value")
         self.chart.figure.data[0].on_click(self._clicked)
-        self.children = (
+        question = [
             heading("Restock"),
-            note(
-                "Whole packs, one delivery for each supplier used, and suppliers' least orders. "
-                "Only parts that are sold and not in stock are ordered."
-            ),
-            grid([self.mode, widgets.VBox([self.budget, self.share]), self.within], "300px"),
+            grid([self.mode, widgets.VBox([self.budget, self.share, self.within])], "250px"),
             self.problems,
-            self.orders,
-            self.next,
-            self.links,
             heading("What the next unit of money buys", 3),
-            note(
-                "Each dot is a step: no orders for less serve as many. Click one, or choose it in "
-                "the list, to take its sum as the budget."
-            ),
+            note("Each dot is a step; press one, or choose it in the list, to take its sum."),
             self.meter,
             self.frame,
             self.steps,
-        )
+        ]
+        answer = [heading("What to order"), self.orders, self.next, self.links]
+        self.children = (sides(question, answer, halves=True),)
         self._mode_changed(None)
 
     # ------------------------------------------------------------ entries
@@ -280,6 +272,7 @@ class RestockPanel(Answering):
         self._draw_curve(curve.known)
         found = self._find(mode, figure)
         if found is None:
+            self.plan = None
             self.orders.value = tables.wrap('<p role="status">Looking for these orders …</p>')
             self.next.value = self.links.value = ""
             return False
@@ -294,7 +287,8 @@ class RestockPanel(Answering):
             if not curve.known.complete and after is None
             else next_text(self.plan, after, catalogue)
         )
-        self.next.value = tables.wrap(tables.lines_html([told] if told else []))
+        more = tables.lines_html([told] if told else [])
+        self.next.value = tables.wrap(tables.with_cards(more, catalogue))
         self.links.value = tables.wrap(
             download_link(
                 "Save the orders as CSV",

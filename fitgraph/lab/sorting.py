@@ -12,7 +12,8 @@ _SCRIPT = """
 const LEAST_TO_SORT = 3, LEAST_TO_FILTER = 9;
 const NUMBER = /[+\\-\\u2212]?\\d[\\d,\\u202f]*(?:\\.\\d+)?/;
 
-const text = (cell) => (cell ? cell.innerText : "").trim();
+// What is folded away is not rendered: its text then is what stands in it.
+const text = (cell) => (cell ? cell.innerText || cell.textContent : "").trim();
 const empty = (words) => words === "" || words === "\\u2013" || words === "\\u2014";
 const figure = (words) => {
   const found = words.match(NUMBER);

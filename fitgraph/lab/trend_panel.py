@@ -12,7 +12,7 @@ from fitgraph.lab.answering import Answering
 from fitgraph.lab.coverage_tables import trend_csv, trend_html
 from fitgraph.lab.downloads import download_link
 from fitgraph.lab.gap_charts import TrendChart
-from fitgraph.lab.look import LABEL, field_layout, grid, heading, html, note
+from fitgraph.lab.look import LABEL, field_layout, grid, html, note
 from fitgraph.lab.opened import OpenCatalogue
 from fitgraph.lab.standing_words import ORDER, WORDS
 from fitgraph.stock import Coverage, Standing, grouping_names, trend
@@ -90,7 +90,6 @@ class TrendPanel(Answering):
         self.by.observe(self._entered, names="value")
         self.shelf.observe(self._entered, names="value")
         self.children = (
-            heading("Unmet demand over time"),
             note(
                 "Enquiries a month that stock does not serve, as bars; all enquiries as the dotted "
                 "line. By today's shelf, or by what was last counted on the day of each enquiry."
@@ -135,7 +134,8 @@ class TrendPanel(Answering):
                 self._tell("Not worked out yet.")
                 return
             months, series, asked = unmet_by_month(coverage, self.by.value)
-            self.chart.show(months, series, asked)
+            by_standing = self.by.value == _BY_STANDING
+            self.chart.show(months, series, asked, by_standing=by_standing)
             if not months:
                 self._tell(
                     "No enquiry has a date."
