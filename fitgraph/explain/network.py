@@ -140,25 +140,12 @@ def _last(values: _Array, axis: int) -> _Array:
     return values.transpose(*others, axis)
 
 
-def _remember(quiet: set[Any], left: Any) -> None:
-    if len(quiet) > _REMEMBERED:
-        quiet.clear()
-    quiet.add(left)
+class _Narrowing:
+    """What narrows the options that are left of some roles."""
 
-
-class _Joint:
-    """A relation between classes of some roles."""
-
-    def __init__(self, relation: Relation, place: Mapping[str, int], seen: Sequence[_Seen]) -> None:
-        self.roles = tuple(place[r] for r in relation.scope)
-        self._maps = relation.maps
-        #: For each axis, the table with that axis last.
-        self._allowed = [_last(relation.allowed, n) for n in range(len(self.roles))]
-        self._rest = _others(_axes(self.roles, relation.maps, seen))
-        self._memo: list[dict[int, int]] = [{} for _ in self.roles]
-        #: For each axis of a pair, the classes that go with each place of the other, as bits.
-        self._beside: list[list[int] | None] = [None for _ in self.roles]
-        self._of_roles = itemgetter(*self.roles)
+    def __init__(self, roles: tuple[int, ...]) -> None:
+        self.roles = roles
+        self._of_roles = itemgetter(*roles)
         #: What was left of its roles when it narrowed nothing.
         self._quiet: set[Any] = set()
 
@@ -167,6 +154,31 @@ class _Joint:
         before = self._of_roles(left)
         if before in self._quiet:
             return []
+        changed = self._narrowed(left)
+        if changed is not None and not changed:
+            if len(self._quiet) > _REMEMBERED:
+                self._quiet.clear()
+            self._quiet.add(before)
+        return changed
+
+    def _narrowed(self, left: Domains) -> list[int] | None:
+        raise NotImplementedError
+
+
+class _Joint(_Narrowing):
+    """A relation between classes of some roles."""
+
+    def __init__(self, relation: Relation, place: Mapping[str, int], seen: Sequence[_Seen]) -> None:
+        super().__init__(tuple(place[r] for r in relation.scope))
+        self._maps = relation.maps
+        #: For each axis, the table with that axis last.
+        self._allowed = [_last(relation.allowed, n) for n in range(len(self.roles))]
+        self._rest = _others(_axes(self.roles, relation.maps, seen))
+        self._memo: list[dict[int, int]] = [{} for _ in self.roles]
+        #: For each axis of a pair, the classes that go with each place of the other, as bits.
+        self._beside: list[list[int] | None] = [None for _ in self.roles]
+
+    def _narrowed(self, left: Domains) -> list[int] | None:
         changed = []
         for axis, role in enumerate(self.roles):
             key = 0
@@ -184,8 +196,6 @@ class _Joint:
                     return None
                 left[role] = now
                 changed.append(role)
-        if not changed:
-            _remember(self._quiet, before)
         return changed
 
     def _supported(self, axis: int, key: int) -> int:
@@ -257,21 +267,14 @@ class _Addend:
         return levels, [as_bits(of_class >= level) for level in levels]
 
 
-class _Sum:
+class _Sum(_Narrowing):
     """A sum that must not be negative."""
 
     def __init__(self, name: str, addends: Sequence[_Addend]) -> None:
+        super().__init__(tuple(r for a in addends for r in a.roles))
         self.name, self.addends = name, addends
-        self.roles = tuple(r for a in self.addends for r in a.roles)
-        self._of_roles = itemgetter(*self.roles)
-        #: What was left of its roles when it narrowed nothing.
-        self._quiet: set[Any] = set()
 
-    def narrow(self, left: Domains) -> list[int] | None:
-        """Narrow what is left; return the roles concerned, None where nothing is left."""
-        before = self._of_roles(left)
-        if before in self._quiet:
-            return []
+    def _narrowed(self, left: Domains) -> list[int] | None:
         ends = [a.ends(left) for a in self.addends]
         least_of_all = spare = -_EDGE
         for least, most in ends:
@@ -281,7 +284,6 @@ class _Sum:
             return None
         changed: list[int] = []
         if least_of_all >= 0:
-            _remember(self._quiet, before)
             return changed
         for addend, (least, most) in zip(self.addends, ends, strict=True):
             if most - least <= spare:
@@ -293,8 +295,6 @@ class _Sum:
                         return None
                     left[role] = now
                     changed.append(role)
-        if not changed:
-            _remember(self._quiet, before)
         return changed
 
     def breakable(self, left: Domains) -> bool:

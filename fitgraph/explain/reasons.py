@@ -7,7 +7,7 @@ from dataclasses import dataclass, replace
 
 from fitgraph.graph.columns import Columns, WordCodes, word_of
 from fitgraph.graph.joints import conditions_of
-from fitgraph.graph.options import presence_of
+from fitgraph.graph.options import presence_of, skus_of
 from fitgraph.graph.said import judge
 from fitgraph.graph.sums import ring_there
 from fitgraph.mechanics.rules import RULES
@@ -77,7 +77,7 @@ class Clash:
     @property
     def parts(self) -> tuple[str, ...]:
         """Return the stock numbers it is between."""
-        return tuple(o.part.sku for o in self.options.values() if o.part is not None)
+        return tuple(skus_of(self.options).values())
 
 
 def figures_of(joint: Joint, chosen: Mapping[str, Option]) -> tuple[Figure, ...]:

@@ -25,6 +25,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 import numpy.typing as npt
 
+from fitgraph.graph.options import skus_of, work_on
 from fitgraph.model import Option
 from fitgraph.solve.cores import Cores, Tallies, limits_of
 from fitgraph.solve.counted import Counted
@@ -57,7 +58,8 @@ class Representative:
     Parameters
     ----------
     reasons : tuple of str
-        Of :data:`REASONS`.
+        Why it is shown, the title first: cheapest, lightest, strongest, balance, shelf, work,
+        different.
     options : mapping of str to Option
         The option of each deciding role; empty ones are left out.
     places : mapping of str to int
@@ -100,14 +102,12 @@ class Representative:
     @property
     def parts(self) -> dict[str, str]:
         """Return the stock number for each filled role that decides."""
-        return {r: o.part.sku for r, o in self.options.items() if o.part is not None}
+        return skus_of(self.options)
 
     @property
     def services(self) -> tuple[tuple[str, str], ...]:
         """Return the services as pairs of stock number and service."""
-        return tuple(
-            (o.part.sku, s) for o in self.options.values() if o.part is not None for s in o.services
-        )
+        return work_on(self.options)
 
 
 @dataclass(frozen=True, slots=True)

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import replace
 from types import MappingProxyType
 
@@ -35,6 +35,21 @@ def empty(role: str) -> Option:
 def plain(part: Part) -> Option:
     """Return a part as it is."""
     return Option(part.role, part, (), part.features)
+
+
+def skus_of(options: Mapping[str, Option]) -> dict[str, str]:
+    """Return the stock number for each role that is filled."""
+    return {role: o.part.sku for role, o in options.items() if o.part is not None}
+
+
+def work_on(options: Mapping[str, Option]) -> tuple[tuple[str, str], ...]:
+    """Return the services that are done, as pairs of stock number and service."""
+    return tuple(
+        (o.part.sku, service)
+        for o in options.values()
+        if o.part is not None
+        for service in o.services
+    )
 
 
 def presence_of(option: Option, feature: str | None) -> Presence:

@@ -487,39 +487,35 @@ class _Reader:
         cells: Sequence[str],
         fields: MappingLike[str, list[tuple[str, int, Column]]],
     ) -> None:
-        words = self.vocabulary
-        for means in ("price", "mass", "stock"):
+        take = {"price": self.price, "mass": self.mass, "stock": self.stock}
+        for means, taken in take.items():
             for name, place, column in fields[means]:
                 text = cells[place].strip() if place < len(cells) else ""
                 if text.casefold() in UNKNOWN_TEXTS:
                     continue
                 try:
-                    if means == "mass":
-                        plain = said_mass(text, column.decimal, column.unit)
-                    elif means == "price":
-                        each = _ONE_BEHIND.sub("", text)
-                        plain = said_price(each, column.decimal, column.unit)
-                    else:
-                        plain = fixed(text, column.decimal, column.unit)
-                    if means == "price":
-                        price = parse_money(plain, words.minor_digits, words.currency)
-                        if not 0 < price <= 10**12:
-                            raise UnitError("is out of range; write what it costs")
-                        part.price = price
-                    elif means == "mass":
-                        mass = parse_mass(plain)
-                        if not 0 < mass <= _HEAVIEST_G:
-                            raise UnitError(
-                                "is out of range (0 to 100 kg); write what it weighs, with its unit"
-                            )
-                        part.mass_g = mass
-                    else:
-                        pieces = _PIECES.sub("", plain)
-                        part.stock = parse_count(pieces, 999_999_999)
+                    taken(part, text, column)
                 except (UnitError, ArithmeticError) as error:
                     self.doubt(
                         f"no-{means}", at, name, text, f"{error}; it counts as not known", "Mend it"
                     )
+
+    def price(self, part: Taken, text: str, column: Column) -> None:
+        plain = said_price(_ONE_BEHIND.sub("", text), column.decimal, column.unit)
+        price = parse_money(plain, self.vocabulary.minor_digits, self.vocabulary.currency)
+        if not 0 < price <= 10**12:
+            raise UnitError("is out of range; write what it costs")
+        part.price = price
+
+    def mass(self, part: Taken, text: str, column: Column) -> None:
+        mass = parse_mass(said_mass(text, column.decimal, column.unit))
+        if not 0 < mass <= _HEAVIEST_G:
+            raise UnitError("is out of range (0 to 100 kg); write what it weighs, with its unit")
+        part.mass_g = mass
+
+    def stock(self, part: Taken, text: str, column: Column) -> None:
+        pieces = _PIECES.sub("", fixed(text, column.decimal, column.unit))
+        part.stock = parse_count(pieces, 999_999_999)
 
     def pieces(
         self,

@@ -25,6 +25,7 @@ from fitgraph.explain import (
     strain_texts,
 )
 from fitgraph.graph.hold import Hold
+from fitgraph.graph.options import skus_of
 from fitgraph.graph.pressed import Pressed
 from fitgraph.model import Catalogue, Verdict
 from fitgraph.report.blocks import Block, Report, Say, Section, Tone, say_all
@@ -152,7 +153,7 @@ def _fix(change: Change, catalogue: Catalogue) -> dict[str, Any]:
     return fix | {
         "build_price": major(change.build_price, digits),
         "build_mass_g": number(change.build_mass_g),
-        "build": {r: o.part.sku for r, o in change.build.items() if o.part is not None},
+        "build": skus_of(change.build),
     }
 
 

@@ -10,6 +10,7 @@ from typing import Protocol
 import numpy as np
 import numpy.typing as npt
 
+from fitgraph.graph.options import skus_of, work_on
 from fitgraph.model import Catalogue, Option, Verdict
 from fitgraph.solve.best import Criteria
 from fitgraph.solve.counted import Counted
@@ -59,14 +60,12 @@ class Build:
     @property
     def parts(self) -> dict[str, str]:
         """Return the stock number for each filled role."""
-        return {r: o.part.sku for r, o in self.options.items() if o.part is not None}
+        return skus_of(self.options)
 
     @property
     def services(self) -> tuple[tuple[str, str], ...]:
         """Return the services as pairs of stock number and service."""
-        return tuple(
-            (o.part.sku, s) for o in self.options.values() if o.part is not None for s in o.services
-        )
+        return work_on(self.options)
 
 
 @dataclass(frozen=True, slots=True)
