@@ -21,6 +21,7 @@ from fitgraph.solve.best import Criteria, k_best
 from fitgraph.solve.circuit import CircuitHome
 from fitgraph.solve.cores import deciding, list_cores
 from fitgraph.solve.counting import count, count_each
+from fitgraph.solve.fronts import Fronts
 from fitgraph.solve.limits import count_within
 from fitgraph.solve.query import Query, ask
 from fitgraph.solve.ranked import best_of
@@ -85,6 +86,25 @@ def drawn(space: Space, query: Query, rng: np.random.Generator, certain: bool) -
     return lets
 
 
+def front_is_that_of(space: Space, query: Query, builds: np.ndarray, certain: bool) -> None:
+    """Hold the front of price, mass and a third criterion of one role to that of all builds."""
+    weak = {r: np.zeros(len(o)) for r, o in space.options.items()}
+    weak["bar"] = np.arange(len(weak["bar"]), dtype=float) % 7
+    costs = {r: np.array([query.price[r], query.tenths[r], weak[r]]) for r in space.roles}
+    spent = [costs[r][:, builds[:, n]] for n, r in enumerate(space.roles)]
+    points = np.unique(np.sum(spent, axis=0).T, axis=0)
+    least = [p for p in points if not ((points <= p).all(1) & (points < p).any(1)).any()]
+    made = Fronts(
+        space.support(certain=certain),
+        "bar",
+        space.class_of,
+        query.mask(certain=certain),
+        costs,
+        np.full(3, np.inf),
+    )
+    assert sorted(map(tuple, made.exact()[1])) == sorted(map(tuple, least))
+
+
 @pytest.mark.parametrize("certain", [True, False])
 @pytest.mark.parametrize("parts", [30, 40, pytest.param(80, marks=pytest.mark.long)])
 def test_what_is_counted_and_listed_is_what_a_join_finds(parts: int, certain: bool) -> None:
@@ -128,6 +148,7 @@ def test_what_is_counted_and_listed_is_what_a_join_finds(parts: int, certain: bo
         middle = replace(query, request=replace(query.request, budget=int(np.median(price))))
         held = count_within(middle, certain=certain)
         assert held.least <= (price <= np.median(price)).sum() <= held.most
+        front_is_that_of(space, query, builds, certain)
         late = [space.roles.index(r) for r in space.roles if r in deciding(query)]
         cores = list_cores(query, certain=certain)
         assert cores is not None
