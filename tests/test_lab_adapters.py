@@ -42,7 +42,9 @@ from fitgraph.adapters import (
     yield_of,
     yields_by_grade,
 )
+from fitgraph.adapters.kept_parts import keep, kept
 from fitgraph.adapters.made import held
+from fitgraph.adapters.trials import ChangedMake, MadeUp
 from fitgraph.draw.lettering import WRITTEN_PLAINLY, Lettering, find_font, printed
 from fitgraph.draw.line_chart import Series, line_chart_svg, ticks
 from fitgraph.draw.sheet_pdf import sheet_pdf
@@ -52,9 +54,7 @@ from fitgraph.graph.options import options_for, plain
 from fitgraph.lab import AdapterMap, OpenCatalogue, open_catalogue, scan_of
 from fitgraph.lab.adapter_charts import LOOKS, diameter_px
 from fitgraph.lab.adapter_entries import Kind
-from fitgraph.lab.kept_parts import keep, kept
 from fitgraph.lab.session import SessionError
-from fitgraph.lab.weighing import ChangedMake, MadeUp
 from fitgraph.mechanics.materials import MATERIALS
 from fitgraph.mechanics.rules import RULES
 from fitgraph.model import Catalogue, Presence, Verdict

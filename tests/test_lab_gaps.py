@@ -31,9 +31,9 @@ from fitgraph.lab.held_tables import stranded_text
 from fitgraph.lab.order_tables import proof_text
 from fitgraph.lab.session import SessionError, from_address, read_text, to_address
 from fitgraph.lab.slider import Slider
-from fitgraph.lab.standing_words import ORDER, SIGNS, WORDS
 from fitgraph.lab.trend_panel import unmet_by_month
 from fitgraph.model import Catalogue
+from fitgraph.report.standing_words import ORDER, SIGNS, WORDS
 from fitgraph.stock import (
     Coverage,
     Restocking,

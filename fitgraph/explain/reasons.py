@@ -191,3 +191,28 @@ def clashes(
             )
         )
     return found
+
+
+def _open(figure: Figure) -> bool:
+    """Return whether a figure's limits leave anything to measure."""
+    if figure.option.part is None or figure.presence is Presence.ABSENT:
+        return False
+    if figure.dimension is None:
+        return figure.word is None
+    return figure.dimension.hi > figure.dimension.lo
+
+
+def to_measure(clash: Clash) -> tuple[Figure, ...]:
+    """Return the figures of an undecided joint that a measurement could narrow, worst first.
+
+    Parameters
+    ----------
+    clash : Clash
+        A joint of which nobody can tell.
+    """
+
+    def width(figure: Figure) -> float:
+        d = figure.dimension
+        return float("inf") if d is None else d.hi - d.lo
+
+    return tuple(sorted((f for f in clash.figures if _open(f)), key=width, reverse=True))

@@ -9,10 +9,10 @@ import numpy as np
 import plotly.graph_objects as go
 
 from fitgraph.adapters import GradeYield, Region, Together
+from fitgraph.adapters.trials import Plane
 from fitgraph.draw.line_chart import Series, line_chart_svg
 from fitgraph.lab.adapter_entries import Entry, Kind
 from fitgraph.lab.charts import MARKS, blank, keep_state
-from fitgraph.lab.weighing import Plane
 
 #: The shape and the colour of each kind of part, so that neither says anything alone.
 LOOKS: Mapping[Kind, tuple[str, str]] = {

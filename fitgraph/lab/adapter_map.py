@@ -22,7 +22,9 @@ from fitgraph.adapters import (
     held_to,
     yields_by_grade,
 )
+from fitgraph.adapters.kept_parts import FOLDER, keep, kept
 from fitgraph.adapters.pairs import pairs
+from fitgraph.adapters.trials import ChangedMake, MadeUp, Plane
 from fitgraph.errors import InputError
 from fitgraph.lab import adapter_tables as told
 from fitgraph.lab import tables
@@ -32,7 +34,6 @@ from fitgraph.lab.adapter_files import files_of, lacking_html
 from fitgraph.lab.answering import Answering, Step
 from fitgraph.lab.choices import Choices
 from fitgraph.lab.debounce import Debounce
-from fitgraph.lab.kept_parts import FOLDER, keep, kept
 from fitgraph.lab.look import (
     LABEL,
     field_layout,
@@ -49,7 +50,7 @@ from fitgraph.lab.opened import OpenCatalogue
 from fitgraph.lab.saves import Saves
 from fitgraph.lab.session import SessionBar, SessionError, in_kernel, page_address
 from fitgraph.lab.slider import Slider
-from fitgraph.lab.weighing import ChangedMake, MadeUp, Plane, Weighed, weighed
+from fitgraph.lab.weighing import Weighed, weighed
 from fitgraph.mechanics.materials import MATERIALS
 from fitgraph.model import Make, Vocabulary
 from fitgraph.stock import grouping_names

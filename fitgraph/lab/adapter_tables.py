@@ -7,12 +7,12 @@ from html import escape
 
 from fitgraph.adapters import Edge, GradeYield, Sheet, Together
 from fitgraph.adapters.best_k import cost
+from fitgraph.adapters.trials import Plane
 from fitgraph.draw.drafting import drawing
 from fitgraph.draw.drafting_svg import sheet_svg
 from fitgraph.draw.sheet_text import TextTable, facts, mates_table, sizes_table
 from fitgraph.lab.adapter_entries import Entry, words_text
 from fitgraph.lab.tables import builds_text
-from fitgraph.lab.weighing import Plane
 from fitgraph.model import Make, Reference, Vocabulary
 from fitgraph.stock import Coverage, Standing
 from fitgraph.units import show_mass, show_money

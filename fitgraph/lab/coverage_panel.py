@@ -25,8 +25,8 @@ from fitgraph.lab.lacking_tables import unserved_csv, unserved_html
 from fitgraph.lab.look import LABEL, field_layout, grid, heading, html, note, row, sides
 from fitgraph.lab.meter import Meter
 from fitgraph.lab.opened import OpenCatalogue
-from fitgraph.lab.standing_words import ORDER, WORDS
 from fitgraph.model import Enquiry
+from fitgraph.report.standing_words import ORDER, WORDS
 from fitgraph.solve import NamingError
 from fitgraph.stock import Coverage, Standing, grouping_names
 from fitgraph.stock.groups import grouper

@@ -6,13 +6,21 @@ from collections.abc import Iterable, Mapping, Sequence
 from html import escape
 
 from fitgraph.lab.long_table import amount, long_table, money
-from fitgraph.lab.standing_words import MEANS, ORDER, WORDS, standing_html, tally_text
 from fitgraph.model import Catalogue
 from fitgraph.plain import csv_text
 from fitgraph.report.shelf import turn_text
+from fitgraph.report.standing_words import MEANS, ORDER, SIGNS, WORDS, tally_text
 from fitgraph.stock import Coverage, Matrix, OrderPlan, Standing, StandingTally, Stranded
 from fitgraph.stock.groups import grouper
 from fitgraph.stock.in_turn import InTurn
+
+
+def standing_html(standing: Standing) -> str:
+    """Return a standing as a sign with its word behind it."""
+    return (
+        f'<span class="fg-code"><span class="fg-sign" aria-hidden="true">{SIGNS[standing]}</span>'
+        f"{WORDS[standing]}</span>"
+    )
 
 
 def headline_html(total: StandingTally, turn: InTurn | None = None) -> str:

@@ -7,8 +7,8 @@ from collections.abc import Mapping, Sequence
 import plotly.graph_objects as go
 
 from fitgraph.lab.charts import MARKS, SHAPES, blank, keep_state, point_style
-from fitgraph.lab.standing_words import WORDS
 from fitgraph.model import Vocabulary
+from fitgraph.report.standing_words import WORDS
 from fitgraph.stock import OrderPlan, Standing
 from fitgraph.units import major, show_money
 

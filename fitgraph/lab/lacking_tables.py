@@ -7,9 +7,9 @@ from dataclasses import replace
 from html import escape
 
 from fitgraph.explain import Conflict, RequestExplanation, action_text, conflict_text
+from fitgraph.lab.coverage_tables import standing_html
 from fitgraph.lab.leads import why_link
 from fitgraph.lab.long_table import MOST_NAMES, capital, long_table, money
-from fitgraph.lab.standing_words import standing_html
 from fitgraph.model import Catalogue, Enquiry
 from fitgraph.plain import csv_text
 from fitgraph.stock import Standing

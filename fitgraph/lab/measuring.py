@@ -5,40 +5,15 @@ from __future__ import annotations
 from collections.abc import Sequence
 from html import escape
 
-from fitgraph.explain import Clash, Explanation, share_of_pairs
+from fitgraph.explain import Explanation, share_of_pairs
 from fitgraph.explain.measure import Measurement
-from fitgraph.explain.reasons import Figure
+from fitgraph.explain.reasons import to_measure
 from fitgraph.explain.words import size_text
 from fitgraph.explain.words_rider import figure_text, how_text, measurement_text
-from fitgraph.model import Catalogue, Presence, Verdict, Vocabulary
+from fitgraph.model import Catalogue, Verdict, Vocabulary
 
 #: Measurements told of, the most telling first.
 _MOST = 3
-
-
-def _open(figure: Figure) -> bool:
-    """Return whether a figure's limits leave anything to measure."""
-    if figure.option.part is None or figure.presence is Presence.ABSENT:
-        return False
-    if figure.dimension is None:
-        return figure.word is None
-    return figure.dimension.hi > figure.dimension.lo
-
-
-def to_measure(clash: Clash) -> tuple[Figure, ...]:
-    """Return the figures of an undecided joint that a measurement could narrow, worst first.
-
-    Parameters
-    ----------
-    clash : Clash
-        A joint of which nobody can tell.
-    """
-
-    def width(figure: Figure) -> float:
-        d = figure.dimension
-        return float("inf") if d is None else d.hi - d.lo
-
-    return tuple(sorted((f for f in clash.figures if _open(f)), key=width, reverse=True))
 
 
 def measure_html(said: Explanation, vocabulary: Vocabulary) -> str:

@@ -14,7 +14,7 @@ from fitgraph.lab.downloads import download_link
 from fitgraph.lab.gap_charts import TrendChart
 from fitgraph.lab.look import LABEL, field_layout, grid, html, note
 from fitgraph.lab.opened import OpenCatalogue
-from fitgraph.lab.standing_words import ORDER, WORDS
+from fitgraph.report.standing_words import ORDER, WORDS
 from fitgraph.stock import Coverage, Standing, grouping_names, trend
 
 #: Splits the bars by standing.

@@ -5,158 +5,27 @@ from __future__ import annotations
 import threading
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
-from typing import Any
 from weakref import WeakKeyDictionary
 
 from fitgraph.adapters import (
-    Barred,
-    Candidate,
-    Region,
     Scan,
     Sheet,
     Worth,
-    axes_of,
-    barred,
-    candidates,
-    grade_of,
-    held_to,
-    make_part,
     region,
     scan,
     sheet,
-    with_least_wall,
-    with_material,
     with_part,
 )
-from fitgraph.adapters.made import Words
+from fitgraph.adapters.trials import ChangedMake, MadeUp, Plane, plane_of
 from fitgraph.graph.options import options_for
 from fitgraph.lab.adapter_entries import words_text
 from fitgraph.lab.opened import OpenCatalogue
-from fitgraph.model import Make, Option, Part, Reference, Vocabulary
+from fitgraph.model import Option
 from fitgraph.solve import Request
 from fitgraph.stock import Coverage, coverage
 
 #: Sheets that are kept, so that going back to a part costs nothing.
 _SHEETS = 32
-
-
-@dataclass(frozen=True, slots=True)
-class ChangedMake:
-    """A make with what the designer has changed about it.
-
-    Parameters
-    ----------
-    make : str
-        Name in the vocabulary.
-    material : str
-        Identifier of the material.
-    grade : int
-        Standard tolerance grade of its classes; 0 where it has none.
-    wall : float
-        Least wall in mm.
-    in_stock : bool
-        Whether riders are served from stock only.
-    """
-
-    make: str
-    material: str
-    grade: int
-    wall: float
-    in_stock: bool = False
-
-    @staticmethod
-    def of(make: Make, *, in_stock: bool = False) -> ChangedMake:
-        """Return a make as the vocabulary has it."""
-        return ChangedMake(make.name, make.material, grade_of(make) or 0, make.least_wall, in_stock)
-
-    def variant(self, vocabulary: Vocabulary) -> Make:
-        """Return the make that is meant."""
-        make = vocabulary.makes[self.make]
-        made = with_material(with_least_wall(make, self.wall), self.material)
-        return held_to(made, self.grade) if self.grade else made
-
-
-@dataclass(frozen=True, slots=True)
-class MadeUp:
-    """A part that was added to the catalogue for a trial, so that it can be made up again."""
-
-    choice: ChangedMake
-    sizes: tuple[float, ...]
-    words: tuple[str | None, ...]
-    sku: str
-
-    @staticmethod
-    def of(choice: ChangedMake, candidate: Candidate, sku: str) -> MadeUp:
-        """Return a candidate as an entry of a session."""
-        return MadeUp(
-            choice,
-            tuple(candidate.sizes.values()),
-            tuple(candidate.words.values()),
-            sku,
-        )
-
-    def part(self, vocabulary: Vocabulary) -> Part:
-        """Return the part.
-
-        Raises
-        ------
-        ValueError
-            If sizes or words are not those of the make.
-        """
-        make = self.choice.variant(vocabulary)
-        sizes: dict[Reference, float] = {
-            f.size: size for f, size in zip(make.free, self.sizes, strict=True)
-        }
-        words: Words = dict(zip(make.words, self.words, strict=True))
-        return make_part(make, vocabulary, self.sku, sizes, words)
-
-    def plain(self) -> dict[str, Any]:
-        """Return it as plain data."""
-        c = self.choice
-        return {
-            "make": c.make,
-            "material": c.material,
-            "grade": c.grade,
-            "least_wall": c.wall,
-            "in_stock": c.in_stock,
-            "sizes": list(self.sizes),
-            "words": list(self.words),
-            "sku": self.sku,
-        }
-
-    @staticmethod
-    def read(entry: Mapping[str, Any]) -> MadeUp:
-        """Return what :meth:`plain` wrote.
-
-        Raises
-        ------
-        KeyError, TypeError, ValueError
-            If it is no such entry.
-        """
-        words = tuple(None if w is None else str(w) for w in entry["words"])
-        return MadeUp(
-            ChangedMake(
-                str(entry["make"]),
-                str(entry["material"]),
-                int(entry["grade"]),
-                float(entry["least_wall"]),
-                bool(entry.get("in_stock", False)),
-            ),
-            tuple(float(s) for s in entry["sizes"]),
-            words,
-            str(entry["sku"]),
-        )
-
-
-@dataclass(frozen=True, slots=True)
-class Plane:
-    """What is known of a make before anything is weighed."""
-
-    make: Make
-    axes: tuple[Reference, Reference | None]
-    region: Region
-    found: tuple[Candidate, ...]
-    barred: tuple[Barred, ...]
 
 
 @dataclass(slots=True)
@@ -221,20 +90,13 @@ class Weighed:
             whatever the words.
         """
         catalogue = self.shop.catalogue
-        make = choice.variant(catalogue.vocabulary)
         if choice not in self._planes:
-            self._planes[choice] = Plane(
-                make,
-                axes_of(make),
-                region(catalogue, make, self.options),
-                tuple(candidates(catalogue, make, self.options)),
-                tuple(barred(catalogue, make, self.options)),
-            )
+            self._planes[choice] = plane_of(catalogue, choice, self.options)
         plane = self._planes[choice]
         words = next((c.words for c in plane.found if words_text(c.words) == word), None)
         if not word or words is None:
             return plane
-        return replace(plane, region=region(catalogue, make, self.options, words))
+        return replace(plane, region=region(catalogue, plane.make, self.options, words))
 
 
 _WEIGHED: WeakKeyDictionary[OpenCatalogue, dict[tuple[MadeUp, ...], Weighed]] = WeakKeyDictionary()

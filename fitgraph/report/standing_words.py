@@ -31,14 +31,6 @@ MEANS: Mapping[Standing, str] = {
 ORDER = tuple(sorted(Standing, reverse=True))
 
 
-def standing_html(standing: Standing) -> str:
-    """Return a standing as a sign with its word behind it."""
-    return (
-        f'<span class="fg-code"><span class="fg-sign" aria-hidden="true">{SIGNS[standing]}</span>'
-        f"{WORDS[standing]}</span>"
-    )
-
-
 def tally_text(tally: StandingTally) -> str:
     """Return all numbers of a tally in words.
 

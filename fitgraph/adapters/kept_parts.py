@@ -11,9 +11,9 @@ import re
 from collections.abc import Sequence
 from pathlib import Path
 
+from fitgraph.adapters.trials import MadeUp
 from fitgraph.errors import InputError
 from fitgraph.files import require_plain, write_text_whole
-from fitgraph.lab.weighing import MadeUp
 from fitgraph.model import Vocabulary
 
 #: The folder beside the tables, and how its files end.
