@@ -54,7 +54,7 @@ def test_a_part_pressed_leads_on_and_becomes_an_end_of_a_way(page: MapOfFits) ->
     assert page.from_here.disabled
     press(page, "part", sku)
     told = words(page.details)
-    assert told.startswith(f"{sku}.") and "what can be built with it" in told
+    assert told.startswith(f"{sku} .") and "what can be built with it" in told
     assert 'href="03-why-not.ipynb"' in page.details.value
     page.from_here.click()
     assert page.one.value.startswith(sku)

@@ -27,7 +27,6 @@ from fitgraph.lab.look import (
     heading,
     html,
     note,
-    row,
     sides,
     style,
 )
@@ -218,14 +217,12 @@ class BuildExplorer(Answering):
         self.ways_panel = WaysPanel(self.opened, self)
 
     def _arranged(self) -> tuple[widgets.Widget, ...]:
-        chooser = widgets.VBox(
-            [self.role, self.which, self.find, self.part],
-            layout=widgets.Layout(flex="2 1 380px", min_width="280px", max_width="560px"),
-        )
-        reason = widgets.VBox(
-            [self.why_text, self.changes_text],
-            layout=widgets.Layout(flex="3 1 380px", min_width="280px"),
-        )
+        chooser = [
+            note("How many builds each leads to, budget and mass limit aside."),
+            grid([self.role, self.which], "220px"),
+            self.find,
+            self.part,
+        ]
         left = [
             heading("What I own"),
             self.form,
@@ -246,16 +243,18 @@ class BuildExplorer(Answering):
             self.number,
             self.problems,
             sides(left, right),
-            self.front_panel,
-            heading("What is left of each role"),
-            self.roles_table,
-            heading("Each part, and why or why not"),
-            note(
-                "Behind each part stands how many builds it leads to, budget and mass limit "
-                "aside, were it taken for its role."
+            fold("Price against mass", [self.front_panel], is_open=True),
+            sides(
+                [fold("What is left of each role", [self.roles_table], is_open=True)],
+                [
+                    fold(
+                        "Each part, and why or why not",
+                        [*chooser, self.why_text, self.changes_text, self.why_section],
+                        is_open=True,
+                    )
+                ],
+                halves=True,
             ),
-            row([chooser, reason]),
-            self.why_section,
             self.session,
         )
 
@@ -399,6 +398,8 @@ class BuildExplorer(Answering):
             if not found:
                 text += self._why_none(request)
 
+            text = tables.with_cards(text, self.opened.catalogue)
+
             def show() -> None:
                 self.builds = found
                 self.table.value = tables.wrap(text)
@@ -414,7 +415,8 @@ class BuildExplorer(Answering):
 
             def show() -> None:
                 self.standing = standing
-                self.roles_table.value = tables.wrap(tables.roles_html(standing, owned, vocabulary))
+                text = tables.roles_html(standing, owned, vocabulary)
+                self.roles_table.value = tables.wrap(tables.with_cards(text, self.opened.catalogue))
                 self._list_parts()
 
             return show
@@ -529,9 +531,8 @@ class BuildExplorer(Answering):
             )
 
             def show() -> None:
-                self.why_text.value = tables.wrap(
-                    tables.why_html(explanation, catalogue) + tables.lines_html(lines)
-                )
+                told = tables.why_html(explanation, catalogue) + tables.lines_html(lines)
+                self.why_text.value = tables.wrap(tables.with_cards(told, catalogue))
                 self.changes_text.value = (
                     ""
                     if explanation.verdict is Verdict.FITS
@@ -548,9 +549,8 @@ class BuildExplorer(Answering):
 
             def show() -> None:
                 if explanation.verdict is not Verdict.FITS:
-                    self.changes_text.value = tables.wrap(
-                        tables.changes_html(explanation.changes, catalogue)
-                    )
+                    told = tables.changes_html(explanation.changes, catalogue)
+                    self.changes_text.value = tables.wrap(tables.with_cards(told, catalogue))
 
             return show
 

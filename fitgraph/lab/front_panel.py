@@ -91,7 +91,6 @@ class FrontPanel(Answering):
         self.sheet_number.observe(lambda _: self._write_sheet(), names="value")
         self.chart.figure.data[1].on_click(self._clicked)
         self.children = (
-            heading("Price against mass"),
             note(
                 "Grey: where builds lie, the darker the more. Blue dots: builds that no other "
                 "betters in price, mass or strength without losing in another. Click dots to "

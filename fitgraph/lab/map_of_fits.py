@@ -19,11 +19,23 @@ from fitgraph.lab import tables
 from fitgraph.lab.answering import Answering, Step
 from fitgraph.lab.debounce import Debounce
 from fitgraph.lab.form import SEPARATOR, part_label
-from fitgraph.lab.look import LABEL, field_layout, grid, heading, html, note, row, style
+from fitgraph.lab.look import (
+    LABEL,
+    field_layout,
+    fold,
+    grid,
+    heading,
+    html,
+    note,
+    row,
+    sides,
+    style,
+)
 from fitgraph.lab.opened import OpenCatalogue
 from fitgraph.lab.pressable import Pressable
 from fitgraph.lab.session import SessionBar, SessionError, in_kernel, page_address, to_address
 from fitgraph.lab.slider import Slider
+from fitgraph.model import Catalogue
 from fitgraph.report import Report, size_maps
 from fitgraph.report.as_html import html as report_html
 from fitgraph.report.ways import way_text
@@ -145,38 +157,30 @@ class MapOfFits(Answering):
         return widgets.Button(description=text, disabled=True, layout=widgets.Layout(width="auto"))
 
     def _arranged(self) -> tuple[widgets.Widget, ...]:
-        pressed = _column(
-            [heading("What was pressed"), self.details, row([self.from_here, self.to_here])],
-            "1 1 360px",
-        )
-        way = _column(
-            [
-                self.one,
-                self.other,
-                self.any_part,
-                self.problems,
-                self.way,
-                row([self.back, self.on]),
-                self.step_told,
-            ],
-            "1 1 380px",
-        )
+        self.status.add_class("fg-verdict")
+        question = [
+            heading("The map"),
+            grid([self.search, self.around, self.tolerance, self.doubt], "340px"),
+            self.map,
+            note("Press a dot to unfold its parts, and a part to go on with it."),
+        ]
+        answer = [
+            heading("What was pressed"),
+            self.details,
+            row([self.from_here, self.to_here]),
+            heading("A way from one part to another"),
+            grid([self.one, self.other, self.way, self.any_part], "400px"),
+            self.problems,
+            row([self.back, self.on]),
+            self.step_told,
+            self.section,
+        ]
         return (
             style(self),
-            self.session,
-            heading("The map"),
-            grid([self.search, self.around, self.tolerance, self.doubt], "360px"),
             self.status,
-            note(
-                "Press a dot to unfold its parts; arrow keys go from dot to dot, Enter presses. "
-                "With tolerance above zero, joints that lack so little appear; below zero, only "
-                "those stay that have so much to spare."
-            ),
-            row([_column([self.map], "2 1 640px"), pressed]),
-            heading("A path from one part to another"),
-            row([way, _column([self.section], "2 1 580px")]),
-            heading("The map in words"),
-            self.in_words_table,
+            sides(question, answer, halves=True),
+            fold("The map in words", [self.in_words_table]),
+            self.session,
         )
 
     def _watch(self) -> None:
@@ -271,7 +275,9 @@ class MapOfFits(Answering):
                 told = size_maps.matched(match, self.search.value) + " " + told
             self.status.value = tables.wrap(f'<p role="status">{escape(told)}</p>')
             self.details.value = self._details(shown, tolerance)
-            self.in_words_table.value = _shown(size_maps.whole(shown, tolerance))
+            self.in_words_table.value = _shown(
+                size_maps.whole(shown, tolerance), self.opened.catalogue
+            )
             self.session.changed()
 
     def _pressed(self, change: Mapping[str, Any]) -> None:
@@ -286,11 +292,11 @@ class MapOfFits(Answering):
         self._draw()
 
     def _details(self, shown: SizeMap, tolerance: float) -> str:
-        told = ""
+        told, catalogue = "", self.opened.catalogue
         if self.part:
-            told += _shown(size_maps.part(shown, self.part)) + tables.wrap(self._links())
+            told += _shown(size_maps.part(shown, self.part), catalogue) + tables.wrap(self._links())
         if self.unfolded in shown.view:
-            told += _shown(size_maps.interface(shown, self.unfolded, tolerance))
+            told += _shown(size_maps.interface(shown, self.unfolded, tolerance), catalogue)
         return told or tables.wrap("<p>Nothing yet.</p>")
 
     def _links(self) -> str:
@@ -350,7 +356,8 @@ class MapOfFits(Answering):
         if trace:
             one = trace[self.at]
             catalogue = self.opened.catalogue
-            self.step_told.value = _shown(size_maps.step(one, catalogue, self.at + 1, len(trace)))
+            told = size_maps.step(one, catalogue, self.at + 1, len(trace))
+            self.step_told.value = _shown(told, catalogue)
             joined = nests(one.joined, catalogue.vocabulary)
             roles = {o.role for o in one.options}
             telling = [n for n in joined if roles <= {r.role for r in n.rings}]
@@ -361,8 +368,8 @@ class MapOfFits(Answering):
                 )
             )
         else:
-            told = "No path with these parts between." if self._named() else "Name two parts."
-            self.step_told.value = tables.wrap(f"<p>{told}</p>")
+            text = "No path with these parts between." if self._named() else "Name two parts."
+            self.step_told.value = tables.wrap(f"<p>{text}</p>")
             self.section.value = ""
         self._draw()
 
@@ -370,9 +377,5 @@ class MapOfFits(Answering):
         return bool(self.one.value.strip() and self.other.value.strip())
 
 
-def _column(children: Sequence[widgets.Widget], flex: str) -> widgets.VBox:
-    return widgets.VBox(list(children), layout=widgets.Layout(flex=flex, min_width="0"))
-
-
-def _shown(report: Report) -> str:
-    return str(report_html(report))
+def _shown(report: Report, catalogue: Catalogue) -> str:
+    return tables.with_cards(str(report_html(report)), catalogue)

@@ -176,15 +176,15 @@ def _named(option: Option) -> str:
     part = option.part
     if part is None:
         return ""
-    return sku_html(part.sku, part.name)
+    number = sku_html(part.sku, part.name)
+    if not part.name:
+        return f'<span class="fg-code">{number}</span>'
+    return f'{escape(part.name)} <span class="fg-code fg-note fg-small">{number}</span>'
 
 
 def _bought(option: Option, vocabulary: Vocabulary) -> str:
     done = ", ".join(vocabulary.services[s].title for s in option.services)
-    return (
-        f'<span class="fg-code">{escape(vocabulary.roles[option.role].title)} '
-        f"{_named(option)}</span>" + (f" ({escape(done)})" if done else "")
-    )
+    return _named(option) + (f" ({escape(done)})" if done else "")
 
 
 def _to_buy(build: Build, owned: frozenset[str]) -> dict[str, Option]:

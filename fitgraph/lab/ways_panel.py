@@ -72,13 +72,23 @@ class WaysPanel(widgets.VBox):
         items: list[dict[str, Any]] = [
             {
                 "name": f"{self._asked}:{n}",
-                "label": f"{title}: {parts}" if title else parts,
-                "note": note,
+                "label": f"{title}: {self._named(parts)}" if title else self._named(parts),
+                "note": f"{parts}; {note}",
                 "on": f"{self._asked}:{n}" == self._pressed,
             }
             for n, (title, parts, note) in enumerate(told)
         ]
         self.ways.show(items)
+
+    def _named(self, labels: str) -> str:
+        """Return parts by their names, as far as they have one."""
+        parts = self._opened.catalogue.parts
+        named = []
+        for label in labels.split(", "):
+            sku, *work = label.split(" + ")
+            name = parts[sku].name if sku in parts else ""
+            named.append(" + ".join([name or sku, *work]))
+        return ", ".join(named)
 
     def _press(self, name: str) -> None:
         listed = self.listed
