@@ -15,14 +15,20 @@ References
 import itertools
 import re
 import xml.etree.ElementTree as ET
+from dataclasses import replace
 
 import numpy as np
+import pymupdf
 import pytest
+from fpdf import FPDF
 
 from fitgraph.catalogue import demo_folder, load
 from fitgraph.draw import main_nest, nest_svg, nests, section_svg
+from fitgraph.draw.lettering import Lettering, printed
 from fitgraph.draw.section import drawn_sizes, enlargement
 from fitgraph.draw.style import DARK, LIGHT, SIGNS, WORDS
+from fitgraph.draw.svg_print import add_drawing, outline, print_svg
+from fitgraph.graph.options import plain
 from fitgraph.model import (
     Basis,
     Dimension,
@@ -324,3 +330,59 @@ def test_each_verdict_has_its_own_sign_and_word():
         assert set(texts) == set(Verdict)
         for one, other in itertools.combinations(texts.values(), 2):
             assert one != other
+
+
+# ---------------------------------------------------------------- on paper
+
+
+def test_arcs_are_followed_as_svg_says():
+    """Points of half a circle lie on it, on the side that the sweep flag says (y points down)."""
+    for sweep, side in ((0, 1), (1, -1)):
+        (piece,) = outline(f"M0 5A5 5 0 1 {sweep} 10 5Z")
+        assert piece[0] == (0, 5) and piece[-1] == pytest.approx((10, 5))
+        for x, y in piece:
+            assert (x - 5) ** 2 + (y - 5) ** 2 == pytest.approx(25)
+            assert side * (y - 5) >= -1e-9
+
+
+def test_a_print_shows_what_the_screen_shows(catalogue, vocabulary):
+    """Rendered, tints and lines lie where parts are, none outside, and all words are there."""
+    parts = ("FORK-SKE-01", "KIT-SKE-01", "BAR-OST-03", "CLMP-SKE-01")
+    options = {catalogue.parts[s].role: plain(catalogue.parts[s]) for s in parts}
+    svg = nest_svg(main_nest(nests(options, vocabulary), vocabulary), vocabulary)
+
+    def built(lettering: Lettering) -> bytes:
+        pdf = FPDF(unit="mm", format=(200, 200))
+        lettering.begin(pdf)
+        pdf.set_margins(5, 5)
+        pdf.add_page()
+        add_drawing(pdf, svg, lettering, 190)
+        return bytes(pdf.output())
+
+    with pymupdf.open(stream=printed(built)) as document:
+        assert document.page_count == 1
+        text = " ".join(document[0].get_text().split())
+        picture = document[0].get_pixmap(dpi=100)
+    words = [node.text for node in ET.fromstring(svg).iter("{http://www.w3.org/2000/svg}text")]
+    for word in words:
+        for sign in SIGNS.values():
+            word = " ".join(word.replace(sign, "").split())
+        assert word[:20] in text
+    # The section lies at the upper left; to the right of all words nothing is drawn.
+    shades = np.frombuffer(picture.samples, np.uint8).reshape(picture.height, picture.width, -1)
+    inked = (shades[:, :, :3] < 250).any(axis=2)
+    section = inked[: picture.height // 2, : picture.width // 2]
+    assert section.mean() > 0.3
+    assert not inked[:, int(picture.width * 0.97) :].any()
+    assert "class=" not in print_svg(svg, Lettering()) and "var(" not in print_svg(svg, Lettering())
+
+
+def test_a_nest_without_joints_is_drawn_and_not_judged(catalogue, vocabulary):
+    parts = ("FORK-SKE-01", "KIT-SKE-01", "BAR-OST-03", "CLMP-SKE-01")
+    options = {catalogue.parts[s].role: plain(catalogue.parts[s]) for s in parts}
+    nest = main_nest(nests(options, vocabulary), vocabulary)
+    judged, bare = (nest_svg(n, vocabulary) for n in (nest, replace(nest, matings=())))
+    for word in (*WORDS.values(), "clearance", "overlap"):
+        assert word not in re.sub(r"<style.*?</style>", "", bare, flags=re.DOTALL)
+    assert WORDS[nest.verdict] in judged
+    assert bare.count("data-role") == judged.count("data-role") == len(nest.rings)

@@ -29,8 +29,10 @@ from ipywidgets.widgets.widget import _instances
 from fitgraph.draw import conflict_svg
 from fitgraph.draw.assembly_order import assembly_order
 from fitgraph.draw.conflict import drawn_joints, layout
+from fitgraph.draw.style import WORDS
 from fitgraph.explain import action_text, conflict_text
 from fitgraph.explain.advice import advise
+from fitgraph.explain.words import size_text
 from fitgraph.explain.words_rider import advice_text, measurement_text
 from fitgraph.lab import (
     FitLesson,
@@ -45,10 +47,11 @@ from fitgraph.lab.arrival import within
 from fitgraph.lab.charts import MARKS
 from fitgraph.lab.comparison import comparison_html
 from fitgraph.lab.lesson import resized
+from fitgraph.lab.saves import SavedFile, Saves
 from fitgraph.lab.session import SessionError, from_address, read_text, to_address
 from fitgraph.lab.sheet import sheet_csv, sheet_html, sheet_of, sheet_pdf
 from fitgraph.lab.triangle_view import triangle_html
-from fitgraph.model import Reference, Verdict
+from fitgraph.model import Presence, Reference, Verdict
 from fitgraph.practice.leitner import DAYS, TopicCard, answered, pick
 from fitgraph.practice.progress import OpenRound, Progress, ProgressError, file_of, load, read, save
 from fitgraph.practice.rounds import (
@@ -237,6 +240,47 @@ def test_a_slider_moves_one_size_and_keeps_its_limits(shop):
     assert slot.hi / math.pi < 2.5 and page.verdict is Verdict.FAILS
     page.as_made.click()
     assert page.verdict is Verdict.FITS and page.moved == {}
+
+
+def test_a_lesson_is_saved_as_it_is_shown(shop):
+    """The verdict stays in one line; page and print say it, the parts, and what was moved."""
+    page = FitLesson(shop, {"one": (FORK, "KIT-SKE-01", "BAR-MAR-02", "CLMP-SKE-01")})
+    assert "fits" in page.verdict_line.value and "all 12 joints fit" in page.verdict_line.value
+    page.joint.value = "clamp-on-bar"
+    page.sliders["bore"].value = 34.4
+    told = unescape(re.sub("<[^>]+>", "", page.verdict_line.value))
+    assert "does not fit: clamp around the bar, clearance 2.59 to 2.73 mm" in told
+    assert "of 12 joints 2 not fitting" in told
+    saved = {item: page.saves.made(item) for item in page.saves.items}
+    assert [f.name for f in saved.values()] == ["answer.pdf", "answer.html"]
+    with pymupdf.open(stream=saved["Save this answer (PDF)"].content) as document:
+        printed = " ".join(" ".join(p.get_text() for p in document).split())
+        lines = sum(len(p.get_drawings()) for p in document)
+    as_page = unescape(saved["as a page"].content.decode())
+    for text in (printed, as_page):
+        assert "Moved by hand: bore diameter of the clamp, 34.40 mm." in text
+        assert "clearance 2.59 to 2.73 mm" in text
+        for sku in (FORK, "KIT-SKE-01", "BAR-MAR-02", "CLMP-SKE-01"):
+            assert sku in text and shop.catalogue.parts[sku].name in text
+    assert lines > 20 and "<svg" in as_page
+    # Parts that hold are printed with how hard, and with the caution.
+    page.as_made.click()
+    with pymupdf.open(stream=page.saves.made("Save this answer (PDF)").content) as document:
+        printed = " ".join(" ".join(p.get_text() for p in document).split())
+    assert "hold against a turning moment" in printed and "Caution." in printed
+
+
+def test_a_file_that_cannot_be_made_is_told_in_words():
+    def broken() -> SavedFile:
+        raise OSError("no room")
+
+    saves = Saves("Files")
+    saves.offer({"Save": broken})
+    saves.pressed = ["Save", 1]
+    assert "could not be made (OSError: no room)" in saves.told and not saves.busy
+    saves.offer({"Save": lambda: SavedFile("a.txt", "text/plain", b"hi")})
+    saves.pressed = ["Save", 2]
+    assert saves.told == "a.txt is saved."
 
 
 def test_a_size_that_nobody_knows_is_not_moved(shop):
@@ -472,8 +516,43 @@ def test_an_answer_on_materials_shows_the_triangle(shop, tmp_path):
     assert page.question.topic == topic and "<table" not in page.asked_text.value
     page.choice.index = page.question.right
     page.answer.click()
-    assert "✓ Right." in page.told.value
+    assert "✓ Right." in page.verdict.value
     assert triangle_html(shop.catalogue) in page.drawing.value
+
+
+def test_a_question_is_drawn_unjudged_and_its_sizes_are_labelled(shop, tmp_path):
+    page = Practice(shop, tmp_path, datetime.date(2026, 3, 1))
+    drawn = 0
+    for topic in topics(shop, WILL_IT_FIT)[: turns(20, 8)]:
+        page.progress = replace(page.progress, learner="Quill", open=OpenRound(1, 5, (topic,)))
+        page._ask()
+        item = page.question
+        text = unescape(page.asked_text.value)
+        for sku in item.parts:
+            part = shop.catalogue.parts[sku]
+            kinds = shop.catalogue.vocabulary.roles[part.role].features
+            for name, feature in part.features.items():
+                for size in feature.lengths.values():
+                    if size.known and feature.presence is not Presence.ABSENT:
+                        figure = size_text(size).replace(" ", "\u00a0")
+                        line = next(x for x in re.split("<br>|<td>|</td>", text) if figure in x)
+                        assert line.endswith(figure)
+                        assert any(kind.title in line for kind in kinds.values()), (name, line)
+        before = unescape(page.unjudged.value)
+        drawn += "<svg" in before
+        words = re.sub(r"<style.*?</style>", "", before, flags=re.DOTALL)
+        assert not any(w in words for w in (*WORDS.values(), "✓", "✗", "clearance", "overlap"))
+        page.choice.index = item.right
+        page.answer.click()
+        # What is drawn then says nothing else than the answer does.
+        verdict = shop.explainer.why(item.drawn, with_changes=False).verdict
+        heads = re.findall(
+            r"(?:Cross-section|Parts and their joints), . ([a-z ]+)<",
+            (unescape(page.drawing.value)),
+        )
+        assert heads and heads[0] == WORDS[verdict], (topic, heads)
+        assert page.unjudged.value == ""
+    assert drawn > 1
 
 
 def test_the_first_reason_is_about_the_two_that_were_asked_for(shop):
@@ -506,7 +585,7 @@ def test_a_round_goes_on_where_it_stopped(shop, tmp_path):
     assert "Choose one of the answers" in page.told.value
     page.choice.value = first.choices[first.right]
     page.answer.click()
-    assert "Right." in page.told.value
+    assert "Right." in page.verdict.value
     page.next.click()
     second = page.question
     again = Practice(shop, tmp_path, day)
@@ -520,7 +599,7 @@ def test_a_round_goes_on_where_it_stopped(shop, tmp_path):
         again.answer.click()
         if again.progress.open is not None:
             again.next.click()
-    assert "1 of 5 right" in again.told.value
+    assert "1 of 5 right" in again.verdict.value
     kept = load(tmp_path, "quill")
     assert [(r.right, r.asked) for r in kept.rounds] == [(1, 5)] and kept.open is None
     again.summary_button.click()

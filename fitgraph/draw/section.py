@@ -316,7 +316,7 @@ def _words(
     """Return the words beside the section with their leaders, and how far down they reach."""
     told: list[tuple[str, list[str]]] = []
     for n, (ring, drawn) in enumerate(zip(nest.rings, sizes, strict=True)):
-        if n:
+        if n and nest.matings:
             mating = nest.matings[n - 1]
             gap = f"{mating.joint.title}: {gap_text(mating)}"
             told.append((verdict_text(mating), _wrapped(gap)))
@@ -327,7 +327,7 @@ def _words(
     made: list[ET.Element] = []
     y = top + 14
     for at, ((head, lines), height) in enumerate(zip(told, heights, strict=True)):
-        n, joint = divmod(at, 2)
+        n, joint = divmod(at, 2) if nest.matings else (at, 0)
         x = _WORDS_X + (14 if joint else 0)
         if joint:
             mating = nest.matings[n]
@@ -493,7 +493,7 @@ def nest_svg(nest: Nest, vocabulary: Vocabulary) -> str:
     Parameters
     ----------
     nest : Nest
-        Parts around one axis, seen from above.
+        Parts around one axis, seen from above; one without joints is drawn, but not judged.
     vocabulary : Vocabulary
         Names the roles.
 
@@ -535,7 +535,9 @@ def nest_svg(nest: Nest, vocabulary: Vocabulary) -> str:
     root.append(
         element(
             "text",
-            f"Cross-section, {SIGNS[nest.verdict]} {WORDS[nest.verdict]}",
+            f"Cross-section, {SIGNS[nest.verdict]} {WORDS[nest.verdict]}"
+            if nest.matings
+            else "Cross-section",
             x=12,
             y=22,
             klass="fg-head",

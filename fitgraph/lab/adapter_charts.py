@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable, Mapping, Sequence
+from html import escape
 
 import numpy as np
 import plotly.graph_objects as go
@@ -31,6 +32,9 @@ _ROOM, _LEAST_ROOM_MM = 0.18, 0.8
 
 #: Between a dot and its label, wide enough for the sign around the one that is looked at.
 _ROOM_FOR_SIGNS = "\u2003\u2002"
+
+#: Labels nearer to one another than these shares of the map are one blur: across, and up.
+_NEAR = (0.12, 0.05)
 
 #: Traces of the map behind the kinds of parts: shaded cells and the wall.
 _HEAT, _WALL = 0, 1
@@ -125,7 +129,9 @@ class AdapterChart:
             hoverinfo="skip",
         )
         self.figure = blank("mm", "mm", [heat, wall, *dots, best, chosen], height=460)
-        self.figure.update_layout(margin={"l": 64, "r": 12, "t": 72, "b": 56})
+        # The legend stands above it in words that wrap, which plotly's does not.
+        self.figure.update_layout(margin={"l": 64, "r": 12, "t": 12, "b": 56}, showlegend=False)
+        self._span = (1.0, 1.0)
         self._of_kind = {kind: 2 + n for n, kind in enumerate(LOOKS)}
         self._best, self._chosen = 2 + len(dots), 3 + len(dots)
         for at in self._of_kind.values():
@@ -141,6 +147,7 @@ class AdapterChart:
         area = plane.region
         x = _window([e.x for e in shown])
         y = _window([e.y for e in shown])
+        self._span = (x[1] - x[0], y[1] - y[0])
         with self.figure.batch_update():
             self.figure.layout.xaxis.title.text = titles[0]
             self.figure.layout.yaxis.title.text = titles[1]
@@ -231,6 +238,7 @@ class AdapterChart:
             places.setdefault((round(entry.x, 2), round(entry.y, 2)), []).append(entry)
         first = [max(of, key=value) for of in places.values()]
         most = max(map(value, first), default=0.0)
+        labelled = self._apart([e for e in sorted(first, key=value, reverse=True) if text(e)])
         with self.figure.batch_update():
             for kind, at in self._of_kind.items():
                 mine = [e for e in first if e.kind is kind]
@@ -239,13 +247,28 @@ class AdapterChart:
                 dots = self.figure.data[at]
                 dots.x, dots.y = [e.x for e in mine], [e.y for e in mine]
                 dots.marker.size = [diameter_px(value(e), most, steep=steep) for e in mine]
-                dots.text = [f"{text(e)}{_ROOM_FOR_SIGNS}" if text(e) else "" for e in mine]
+                dots.text = [
+                    f"{text(e)}{_ROOM_FOR_SIGNS}" if e.key in labelled else "" for e in mine
+                ]
                 dots.customdata = [e.key for e in mine]
                 dots.hovertext = [
                     "<br>".join(map(told, places[round(e.x, 2), round(e.y, 2)])) for e in mine
                 ]
                 dots.visible = bool(mine)
         keep_state(self.figure)
+
+    def _apart(self, ranked: Sequence[Entry]) -> frozenset[str]:
+        """Return which of some parts are labelled: none so near to a better one that both blur."""
+        wide, high = self._span
+        kept: list[Entry] = []
+        for entry in ranked:
+            near = any(
+                abs(entry.x - k.x) < _NEAR[0] * wide and abs(entry.y - k.y) < _NEAR[1] * high
+                for k in kept
+            )
+            if not near:
+                kept.append(entry)
+        return frozenset(entry.key for entry in kept)
 
     def mark(self, chosen: Entry | None, best: Sequence[Entry]) -> None:
         """Mark the part that is looked at, and the best few together by number."""
@@ -258,6 +281,43 @@ class AdapterChart:
             few.text = [f"{_ROOM_FOR_SIGNS}no. {n}" for n in range(1, len(best) + 1)]
             few.visible = bool(best)
         keep_state(self.figure)
+
+
+#: The signs of the legend as paths in a box of 20 by 16 about its middle.
+_SIGNS: Mapping[str, str] = {
+    "circle": "M4 8A6 6 0 1 0 16 8A6 6 0 1 0 4 8Z",
+    "square": "M5 3H15V13H5Z",
+    "circle-open": "M4 8A6 6 0 1 0 16 8A6 6 0 1 0 4 8Z",
+    "circle-open-dot": "M4 8A6 6 0 1 0 16 8A6 6 0 1 0 4 8ZM9 8A1 1 0 1 0 11 8A1 1 0 1 0 9 8Z",
+    "x-thin": "M5 3L15 13M15 3L5 13",
+    "hexagon": "M6 1H14L18 8L14 15H6L2 8Z",
+    "diamond": "M10 1L17 8L10 15L3 8Z",
+    "dash": "M0 8H8M12 8H20",
+}
+
+
+def legend_html(kinds: Sequence[Kind], wall: bool) -> str:
+    """Return what the signs on the map mean, as one list that wraps where it is narrow.
+
+    Parameters
+    ----------
+    kinds : sequence of Kind
+        Those on the map.
+    wall : bool
+        Whether a wall bounds it.
+    """
+    entries = [(*LOOKS[kind], kind.value) for kind in Kind if kind in kinds]
+    entries += [("diamond", MARKS[1], "looked at"), ("hexagon", MARKS[1], "best together")]
+    if wall:
+        entries.append(("dash", MARKS[1], "the wall is too thin under it"))
+    filled = ("circle", "square")
+    items = "".join(
+        f'<span><svg viewBox="0 0 20 16" width="20" height="16" aria-hidden="true"><path '
+        f'd="{_SIGNS[sign]}" fill="{colour if sign in filled else "none"}" stroke="{colour}" '
+        f'stroke-width="2"/></svg> {escape(told)}</span>'
+        for sign, colour, told in entries
+    )
+    return f'<p class="fg-legend">{items}</p>'
 
 
 def _within(ends: np.ndarray, window: tuple[float, float]) -> range:

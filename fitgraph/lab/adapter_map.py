@@ -28,7 +28,7 @@ from fitgraph.adapters.trials import ChangedMake, MadeUp, Plane
 from fitgraph.errors import InputError
 from fitgraph.lab import adapter_tables as told
 from fitgraph.lab import tables
-from fitgraph.lab.adapter_charts import AdapterChart, frontier_svg, yields_svg
+from fitgraph.lab.adapter_charts import AdapterChart, frontier_svg, legend_html, yields_svg
 from fitgraph.lab.adapter_entries import Entry, entries, words_text
 from fitgraph.lab.adapter_files import files_of, lacking_html
 from fitgraph.lab.answering import Answering, Step
@@ -196,8 +196,13 @@ class AdapterMap(Answering):
             description="Stop weighing",
             disabled=True,
             tooltip="Stop working out what the parts are worth",
-            layout=widgets.Layout(width="auto"),
+            layout=widgets.Layout(width="auto", display="none"),
         )
+
+        def there(change: Mapping[str, Any]) -> None:
+            self.stop_button.layout.display = "none" if change["new"] else None
+
+        self.stop_button.observe(there, names="disabled")
         self.add = widgets.Button(
             description="Add the part looked at",
             disabled=True,
@@ -252,8 +257,8 @@ class AdapterMap(Answering):
         answer = [
             heading("The map"),
             self.metric,
-            frame,
             self.map_note,
+            frame,
             heading("The best few together"),
             grid([self.k, self.mixed], "300px"),
             self.together,
@@ -558,10 +563,10 @@ class AdapterMap(Answering):
         self.shown = {e.key: e for e in shown}
         titles = told.axis_titles(self.plane, self.vocabulary)
         self.chart.plane(self.plane, titles, shown)
-        wall = "Under the dashed line the wall is too thin. " if len(self.plane.region.wall) else ""
         self.map_note.value = tables.wrap(
-            '<p class="fg-note">Grey cells: sizes that certainly fit parts of the catalogue, the '
-            f"darker the more. {wall}Click a dot to look at it, or choose it in the list: both "
+            legend_html([e.kind for e in shown], wall=bool(len(self.plane.region.wall)))
+            + '<p class="fg-note">Grey cells: sizes that certainly fit parts of the catalogue, the '
+            "darker the more. Click a dot to look at it, or choose it in the list: both "
             "say the same. Where several stand at one place, the dot is the best of them.</p>"
         )
         self._draw()

@@ -12,6 +12,7 @@ import ipywidgets as widgets
 
 from fitgraph.draw import Nest, nest_svg, nests
 from fitgraph.draw.nests import INNER, OUTER, SLOT, Mating, walls
+from fitgraph.draw.section import gap_text
 from fitgraph.explain import clash_text, hold_text
 from fitgraph.explain.reasons import clashes
 from fitgraph.graph.hold import hold
@@ -21,9 +22,12 @@ from fitgraph.lab import tables
 from fitgraph.lab.answering import Answering
 from fitgraph.lab.debounce import Debounce
 from fitgraph.lab.form import STILL_BEFORE, FormError, part_label, read_part
-from fitgraph.lab.look import grid, heading, html, note, row, style
+from fitgraph.lab.lesson_answer import LESSON_TITLE, LessonAnswer, lesson_report
+from fitgraph.lab.look import fold, grid, heading, html, note, row, sides, style
 from fitgraph.lab.opened import OpenCatalogue
 from fitgraph.lab.picker import PartPicker
+from fitgraph.lab.saved_answer import files_of_report
+from fitgraph.lab.saves import Saves
 from fitgraph.lab.session import SessionBar, SessionError, in_kernel
 from fitgraph.lab.slider import Slider
 from fitgraph.model import Dimension, Joint, Option, Reference, Verdict, Vocabulary
@@ -144,26 +148,37 @@ class FitLesson(Answering):
             layout=widgets.Layout(width="auto"),
         )
         self.problems, self.drawing, self.told, self.all_joints = html(), html(), html(), html()
+        self.verdict_line = html()
+        self.verdict_line.add_class("fg-verdict")
+        self.saves = Saves("Save this answer")
         self._enter_example()
         key = f"FitLesson {catalogue.name}" if in_kernel() else None
         self.session = SessionBar(self, "lesson", key)
-        self.children = (
-            style(self),
-            self.session,
+        question = [
             heading("Parts around one axis"),
             self.example,
             grid(list(self.pickers.values()), "300px"),
-            self.problems,
             heading("Move the sizes of one joint"),
             self.joint,
-            grid(list(self.sliders.values()), "360px"),
+            grid(list(self.sliders.values()), "300px"),
             row([self.as_made]),
-            self.told,
+        ]
+        answer = [
             self.drawing,
-            self.all_joints,
+            self.told,
+            self.saves,
             note(
                 "A drawing shows the middle of each size; the answer takes the whole of its limits."
             ),
+            fold("All joints between these parts, and how hard they hold", [self.all_joints]),
+        ]
+        self.children = (
+            style(self),
+            self.verdict_line,
+            self.problems,
+            sides(question, answer),
+            fold("With care", [html(tables.wrap(self._cautions()))]),
+            self.session,
         )
         self._draw_soon = Debounce(self._draw, _WAIT_S)
         self._ask_soon = Debounce(self._parts_changed)
@@ -175,6 +190,10 @@ class FitLesson(Answering):
             slider.observe(self._slid, names="value")
         self.as_made.on_click(lambda _: self._reset())
         self._parts_changed()
+
+    def _cautions(self) -> str:
+        vocabulary = self.opened.catalogue.vocabulary
+        return "".join(tables.caution(topic, vocabulary) for topic in vocabulary.cautions)
 
     def __repr__(self) -> str:
         """Return what a notebook shows in its place until the cell is run."""
@@ -373,17 +392,9 @@ class FitLesson(Answering):
             vocabulary = self.opened.catalogue.vocabulary
             found = self._matings()
             if not found:
-                self.verdict = None
-                self.told.value = tables.wrap(
-                    "<p>None of these parts sits inside another. Choose an example, or two parts "
-                    "that go together.</p>"
-                )
-                self.drawing.value = self.all_joints.value = ""
+                self._show_none()
                 return
             nest, mating = found.get(self.joint.value or "") or next(iter(found.values()))
-            self.drawing.value = tables.wrap(
-                f'<div tabindex="0" class="fg-scroll">{nest_svg(nest, vocabulary)}</div>'
-            )
             whole = {r: chosen.get(r) or Option(r, None) for r in vocabulary.roles}
             free = set(vocabulary.roles) - set(chosen)
             joints = [
@@ -393,28 +404,75 @@ class FitLesson(Answering):
             ]
             said = clashes(joints, whole, at_most=Verdict.FITS)
             mine = [c for c in said if c.joint.name == mating.joint.name]
-            self.verdict = mating.verdict
-            sentence = clash_text(mine[0], self.opened.catalogue) if mine else mating.joint.title
-            self.told.value = tables.wrap(
-                f'<p role="status"><strong>{tables.sign(mating.verdict)}</strong>. '
-                f"{escape(sentence)}</p>"
-            )
             # What is drawn is listed as it is drawn, though some role of its joint is open.
             told = {c.joint.name: (c.verdict, c.joint.title) for c in said}
             told |= {name: (m.verdict, m.joint.title) for name, (_, m) in found.items()}
-            listed = sorted(told.values(), key=lambda t: t[0])
-            others = "".join(
-                f"<li>{tables.sign(verdict)}: {escape(title)}</li>" for verdict, title in listed
-            )
+            listed = tuple(sorted(told.values(), key=lambda t: t[0]))
             # Of parts that do not fit, how hard they hold would say nothing true.
             held = None if listed[0][0] is Verdict.FAILS else hold(whole, vocabulary)
-            grip = (
-                ""
-                if held is None
-                else (f"<p>{escape(hold_text(held))}</p>{tables.caution('torque', vocabulary)}")
-            )
-            self.all_joints.value = tables.wrap(
-                f"<h3>All joints between these parts</h3><ul>{others}</ul>{grip}"
+            caution = "" if held is None else tables.caution_text("torque", vocabulary)
+            self._show(
+                LessonAnswer(
+                    mating.verdict,
+                    self._headline(mating, listed),
+                    clash_text(mine[0], self.opened.catalogue) if mine else mating.joint.title,
+                    tuple(self._part_row(role, option) for role, option in chosen.items()),
+                    tuple(self._moved_text(ref, size) for ref, size in self.moved.items()),
+                    nest_svg(nest, vocabulary),
+                    listed,
+                    "" if held is None else hold_text(held),
+                    (caution,) if caution else (),
+                )
             )
             if hasattr(self, "session"):
                 self.session.changed()
+
+    def _part_row(self, role: str, option: Option) -> tuple[str, str, str]:
+        part = option.part
+        title = self.opened.catalogue.vocabulary.roles[role].title
+        return title, part.name if part else "", part.sku if part else ""
+
+    def _moved_text(self, reference: Reference, size: float) -> str:
+        title = self.opened.catalogue.vocabulary.roles[reference.role].title
+        feature = (reference.feature or "").replace("_", " ")
+        return f"Moved by hand: {feature} {reference.name} of the {title}, {size:.2f} mm."
+
+    def _show_none(self) -> None:
+        self.verdict = None
+        self.verdict_line.value = tables.wrap(
+            "<p>None of these parts sits inside another. Choose an example, or two parts "
+            "that go together.</p>"
+        )
+        self.told.value = self.drawing.value = self.all_joints.value = ""
+        self.saves.offer({})
+
+    @staticmethod
+    def _headline(mating: Mating, joints: Sequence[tuple[Verdict, str]]) -> str:
+        """Return the verdict of the joint looked at, and what the others say, in one line."""
+        number = len(joints)
+        ill = [
+            f"{count} {words}"
+            for verdict, words in ((Verdict.FAILS, "not fitting"), (Verdict.UNKNOWN, "not told"))
+            if (count := sum(v is verdict for v, _ in joints))
+        ]
+        rest = f"of {number} joints {', '.join(ill)}" if ill else f"all {number} joints fit"
+        return f"{mating.joint.title}, {gap_text(mating)}; {rest}."
+
+    def _show(self, answer: LessonAnswer) -> None:
+        self.verdict = answer.verdict
+        self.verdict_line.value = tables.wrap(
+            f'<p role="status"><strong>{tables.sign(answer.verdict)}</strong>: '
+            f"{escape(answer.headline)}</p>"
+        )
+        self.drawing.value = tables.wrap(
+            f'<div tabindex="0" class="fg-scroll">{answer.drawing}</div>'
+        )
+        self.told.value = tables.wrap(f"<p>{escape(answer.sentence)}</p>")
+        items = "".join(f"<li>{tables.sign(v)}: {escape(t)}</li>" for v, t in answer.joints)
+        grip = f"<p>{escape(answer.held)}</p>" if answer.held else ""
+        cautions = "".join(
+            f'<p class="fg-caution"><strong>Caution.</strong> {escape(c)}</p>'
+            for c in answer.cautions
+        )
+        self.all_joints.value = tables.wrap(f"<ul>{items}</ul>{grip}{cautions}")
+        self.saves.offer(files_of_report(LESSON_TITLE, lambda: lesson_report(answer)))

@@ -7,7 +7,7 @@ from html import escape
 
 import ipywidgets as widgets
 
-from fitgraph.draw.style import TYPE, page_css
+from fitgraph.draw.style import FONT, TYPE, page_css
 from fitgraph.lab.arrival import Arrival
 from fitgraph.lab.card import Card
 from fitgraph.lab.connection import Connection
@@ -22,13 +22,16 @@ LABEL = {"description_width": "8.5em"}
 def _widget_css() -> str:
     body, small = TYPE["body"], TYPE["small"]
     return (
+        # One family in words, fields, buttons and charts alike.
+        f".fg-form{{font-family:{FONT};font-size:{body}px}}\n"
+        ".fg-form :is(input,select,textarea,button,.widget-label){font-family:inherit}\n"
         # What is wide scrolls in its own frame and does not widen what it stands in.
         ".fg-form .fg-chart,.fg-form .widget-html-content{min-width:0}\n"
         # A chart paints its own colours into its elements; the theme's go before them.
         ".fg-form .fg-chart .js-plotly-plot{flex:1 1 100%;min-width:0}\n"
         ".fg-form .fg-chart .main-svg{background:transparent!important}\n"
         ".fg-form .fg-chart .main-svg text{fill:var(--fg-ink)!important;"
-        f"font-family:inherit!important;font-size:{small}px!important}}\n"
+        f"font-family:{FONT}!important;font-size:{small}px!important}}\n"
         ".fg-form .fg-chart .gridlayer path{stroke:var(--fg-panel)!important}\n"
         ".fg-form .fg-chart .hoverlayer text{fill:#1b1f24!important}\n"
         ".fg-form .jupyter-button{height:auto;min-height:32px;line-height:1.3;padding:4px 10px;"
@@ -57,7 +60,9 @@ def _widget_css() -> str:
         "border:1px solid var(--fg-line);background:var(--fg-panel);color:var(--fg-ink);"
         "text-decoration:none}\n"
         ".fg-html a:focus-visible{outline:2px solid var(--fg-fits);outline-offset:1px}\n"
-        ".fg-html th.fg-plain{font-weight:400}\n"
+        ".fg-html .fg-plain{font-weight:400}\n"
+        ".fg-html .fg-legend{display:flex;flex-wrap:wrap;gap:2px 16px}\n"
+        ".fg-html .fg-legend svg{vertical-align:-3px}\n"
         ".fg-html dl{display:grid;grid-template-columns:max-content 1fr;gap:.2em 1em;margin:.3em 0}"
         "\n.fg-html dt{color:var(--fg-muted)}.fg-html dd{margin:0}\n"
         ".fg-html .fg-wide .fg-svg{max-width:900px}\n"
@@ -91,7 +96,8 @@ def _widget_css() -> str:
         ".fg-form .fg-sides{display:block!important}"
         ".fg-form .fg-fold>.fg-inner{display:block!important;visibility:visible!important;"
         "height:auto!important;overflow:visible!important}"
-        ".fg-form .jupyter-button:not(.fg-fold>*),.fg-html a.fg-get,.fg-html a[href^='?'],"
+        ".fg-form .fg-session,.fg-form .jupyter-button:not(.fg-fold>*),.fg-html a.fg-get,"
+        ".fg-html a[href^='?'],"
         ".fg-form .widget-combobox:has(input:placeholder-shown),"
         ".fg-choices:not(.fg-list) button:not([aria-pressed=true]){display:none!important}"
         ".fg-html .fg-scroll,.fg-html .fg-wide{overflow:visible}"

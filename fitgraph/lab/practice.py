@@ -12,14 +12,17 @@ from pathlib import Path
 
 import ipywidgets as widgets
 
-from fitgraph.draw import conflict_svg, nests
+from fitgraph.draw import conflict_svg, nest_svg, nests
 from fitgraph.explain.standing import nearest_combination
+from fitgraph.explain.words import size_text
+from fitgraph.graph.options import plain
 from fitgraph.lab import tables
 from fitgraph.lab.answering import Answering, Step
 from fitgraph.lab.downloads import download_link
-from fitgraph.lab.look import heading, html, note, row, style
+from fitgraph.lab.look import fold, html, note, row, sides, style
 from fitgraph.lab.opened import OpenCatalogue
 from fitgraph.lab.triangle_view import triangle_html
+from fitgraph.model import Presence
 from fitgraph.plain import csv_text
 from fitgraph.practice.leitner import DAYS, TopicCard, answered, pick
 from fitgraph.practice.progress import (
@@ -86,20 +89,38 @@ class Practice(Answering):
         self.next = self._button("Next question", self._next, main=True)
         self.summary_button = self._button("Show the summary", self._summarise)
         self.summary = html()
+        self.unjudged, self.verdict = html(), html()
+        self.verdict.add_class("fg-verdict")
         self.round_box = widgets.VBox(
-            [self.asked_text, self.choice, self.answer, self.told, self.next, self.drawing]
+            [
+                self.verdict,
+                sides(
+                    [self.asked_text],
+                    [
+                        self.choice,
+                        row([self.answer, self.next]),
+                        self.told,
+                        self.unjudged,
+                        self.drawing,
+                    ],
+                    halves=True,
+                ),
+            ]
         )
         self.children = (
             style(self),
-            heading("Practice"),
             row([self.learner, self.level, self.begin]),
             self.problems,
             self.state_text,
             self.round_box,
-            heading("For the trainer"),
-            note("All who practise on this computer, and what they find hard."),
-            row([self.summary_button]),
-            self.summary,
+            fold(
+                "For the trainer",
+                [
+                    note("All who practise on this computer, and what they find hard."),
+                    row([self.summary_button]),
+                    self.summary,
+                ],
+            ),
         )
         self.learner.observe(self._named, names="value")
         self._show_state()
@@ -219,8 +240,9 @@ class Practice(Answering):
         def waiting() -> Callable[[], None]:
             def show() -> None:
                 self.round_box.layout.display = "flex"
-                self.asked_text.value = tables.wrap('<p role="status">Making a question …</p>')
-                self.told.value = self.drawing.value = ""
+                self.verdict.value = tables.wrap('<p role="status">Making a question …</p>')
+                self.asked_text.value = ""
+                self.told.value = self.drawing.value = self.unjudged.value = ""
                 for child in (self.choice, self.answer, self.next):
                     child.layout.display = "none"
 
@@ -250,20 +272,21 @@ class Practice(Answering):
         parts = self.opened.catalogue.parts
         roles = self.opened.catalogue.vocabulary.roles
         rows = "".join(
-            f'<tr><th scope="row">{escape(roles[parts[s].role].title)}</th>'
-            f"<td>{escape(s)}</td><td>{escape(parts[s].name)}</td>"
-            f"<td>{escape(self._sizes(s))}</td></tr>"
+            f'<tr><th scope="row">{escape(parts[s].name or s)}<br><span class="fg-note fg-plain">'
+            f"{escape(roles[parts[s].role].title)} {escape(s)}</span></th>"
+            f"<td>{self._sizes(s)}</td></tr>"
             for s in found.parts
         )
         table = (
-            '<div tabindex="0" class="fg-scroll"><table><thead><tr><th scope="col">Role</th>'
-            '<th scope="col">Number</th><th scope="col">Name</th><th scope="col">Sizes</th></tr>'
+            '<div tabindex="0" class="fg-scroll"><table><thead><tr><th scope="col">Part</th>'
+            '<th scope="col">Sizes</th></tr>'
             f"</thead><tbody>{rows}</tbody></table></div>"
         )
+        self.verdict.value = tables.wrap(f"<p>Question {at + 1} of {number}</p>")
         self.asked_text.value = tables.wrap(
-            f"<h3>Question {at + 1} of {number}</h3><p>{escape(found.text)}</p>"
-            + (table if rows else "")
+            f"<h2>{escape(found.text)}</h2>" + (table if rows else "")
         )
+        self.unjudged.value = tables.wrap(self._before(found))
         self.choice.options = found.choices
         self.choice.value = None
         self.choice.disabled = False
@@ -272,14 +295,38 @@ class Practice(Answering):
         self.next.layout.display = "none"
 
     def _sizes(self, sku: str) -> str:
-        """Return the sizes of a part as its table gives them."""
-        found = []
-        for name, feature in self.opened.catalogue.parts[sku].features.items():
-            sizes = [d.text or "unknown" for d in feature.lengths.values()]
-            sizes += [w.value or "unknown" for w in feature.words.values()]
-            if sizes and feature.presence.value:
-                found.append(f"{name.replace('_', ' ')} {' / '.join(sizes)}")
-        return "; ".join(found)
+        """Return the sizes and words of a part with what they are, each in a line of its own."""
+        part = self.opened.catalogue.parts[sku]
+        kinds = self.opened.catalogue.vocabulary.roles[part.role].features
+        lines = []
+        for name, feature in part.features.items():
+            title = kinds[name].title
+            if feature.presence is Presence.ABSENT:
+                if kinds[name].dimensions:
+                    lines.append(f"{title}: none")
+                continue
+            perhaps = "perhaps " if feature.presence is Presence.UNKNOWN else ""
+            for length, size in feature.lengths.items():
+                called = (
+                    title if len(feature.lengths) == 1 else f"{title}, {length.replace('_', ' ')}"
+                )
+                # A figure stays with its limits and its unit.
+                figure = size_text(size).replace(" ", "\u00a0") if size.known else "not known"
+                lines.append(f"{perhaps}{called}: {figure}")
+            for key, word in feature.words.items():
+                called = title if key in (name, title) else f"{title}, {key.replace('_', ' ')}"
+                lines.append(f"{perhaps}{called}: {word.value or 'not known'}")
+        return "<br>".join(escape(line) for line in lines)
+
+    def _before(self, item: Exercise) -> str:
+        """Return the parts of a question drawn to scale, with nothing said of whether they fit."""
+        catalogue = self.opened.catalogue
+        shown = {catalogue.parts[s].role: plain(catalogue.parts[s]) for s in item.parts}
+        found = sorted(nests(shown, catalogue.vocabulary), key=lambda n: -len(n.rings))
+        if not found:
+            return ""
+        bare = replace(found[0], matings=())
+        return f'<div tabindex="0" class="fg-scroll">{nest_svg(bare, catalogue.vocabulary)}</div>'
 
     def _answer(self) -> None:
         item, begun = self.question, self.progress.open
@@ -306,12 +353,13 @@ class Practice(Answering):
             if over
             else ""
         )
-        self.told.value = tables.wrap(
-            f'<p role="status"><strong class="{klass}">{escape(word)}</strong></p>'
-            + (f"<ul>{reasons}</ul>" if reasons else "")
-            + end
+        self.verdict.value = tables.wrap(
+            f'<p role="status">Question {len(answers)} of {len(begun.topics)}: '
+            f'<strong class="{klass}">{escape(word)}</strong></p>{end}'
         )
+        self.told.value = tables.wrap(f"<ul>{reasons}</ul>" if reasons else "")
         self.drawing.value = tables.wrap(self._section(item))
+        self.unjudged.value = ""  # what is told now is drawn with its verdict
         self.choice.disabled = self.answer.disabled = True
         self.next.description = "Another round" if over else "Next question"
         self.next.layout.display = "flex"
@@ -329,10 +377,11 @@ class Practice(Answering):
             for n in nests(near, catalogue.vocabulary)
             if len(roles & {r.role for r in n.rings}) > 1
         ]
-        if telling:
-            telling.sort(key=lambda n: n.verdict)
-            return tables.sections_html(telling[:2], catalogue.vocabulary)
         said = self.opened.explainer.why(item.drawn, with_changes=False)
+        telling.sort(key=lambda n: n.verdict)
+        # A section whose joints all fit would speak against an answer that another joint gives.
+        if telling and telling[0].verdict <= said.verdict:
+            return tables.sections_html(telling[:2], catalogue.vocabulary)
         roles.add(catalogue.parts[item.drawn[-1]].role)
         shown = {r: o for r, o in near.items() if r in roles and o.part is not None}
         joints = (*said.conflicts, *said.joints)

@@ -19,7 +19,7 @@ from fitgraph.report.hints import Hints
 _HINTS = Hints(rest="the page this was saved from")
 
 
-def _told(svg: str) -> str:
+def told_by(svg: str) -> str:
     """Return what a drawing says of itself for those who cannot see it."""
     found = re.search("<desc[^>]*>(.*?)</desc>", svg, re.DOTALL)
     return "" if found is None else unescape(found[1])
@@ -50,7 +50,7 @@ def answer_report(
         Headings and drawings.
     """
     found = explanations.report(said, catalogue, Prefer.OWNED, _HINTS)
-    drawn = tuple(Section(head, (Picture(svg, _told(svg)),)) for head, svg in pictures if svg)
+    drawn = tuple(Section(head, (Picture(svg, told_by(svg)),)) for head, svg in pictures if svg)
     return replace(found, blocks=(*found.blocks, *drawn))
 
 
@@ -59,13 +59,24 @@ def saved_files(
 ) -> dict[str, Callable[[], SavedFile]]:
     """Return what makes the files of an answer; parameters as of :func:`answer_report`."""
     title = answer_title(said, catalogue)
+    return files_of_report(title, lambda: answer_report(said, catalogue, pictures))
+
+
+def files_of_report(title: str, make: Callable[[], Report]) -> dict[str, Callable[[], SavedFile]]:
+    """Return what makes the files of an answer, by what a button says.
+
+    Parameters
+    ----------
+    title : str
+        What it is about.
+    make : callable
+        Makes the report; called when a file is asked for.
+    """
 
     def paper() -> SavedFile:
-        whole = answer_report(said, catalogue, pictures)
-        return SavedFile("answer.pdf", "application/pdf", pdf(whole, title))
+        return SavedFile("answer.pdf", "application/pdf", pdf(make(), title))
 
     def page() -> SavedFile:
-        whole = answer_report(said, catalogue, pictures)
-        return SavedFile("answer.html", "text/html", as_html.page(whole, title).encode())
+        return SavedFile("answer.html", "text/html", as_html.page(make(), title).encode())
 
     return {"Save this answer (PDF)": paper, "as a page": page}

@@ -204,6 +204,7 @@ class SessionBar(widgets.HBox):
             [self.save, self.upload, self.afresh, self.message],
             layout=widgets.Layout(flex_flow="row wrap", grid_gap="4px 10px", align_items="center"),
         )
+        self.add_class("fg-session")
         self._restore_first()
         self.changed()
 

@@ -40,9 +40,14 @@ def alert(message: str) -> str:
     return f'<div class="fg-alert" role="alert">{lines}</div>'
 
 
+def caution_text(topic: str, vocabulary: Vocabulary) -> str:
+    """Return the caution on a topic as plain text: the vocabulary's own, else the general one."""
+    return vocabulary.cautions.get(topic) or CAUTIONS.get(topic, "")
+
+
 def caution(topic: str, vocabulary: Vocabulary) -> str:
     """Return the caution on a topic: the vocabulary's own, else the general one."""
-    text = vocabulary.cautions.get(topic) or CAUTIONS.get(topic, "")
+    text = caution_text(topic, vocabulary)
     return f'<p class="fg-caution"><strong>Caution.</strong> {escape(text)}</p>' if text else ""
 
 

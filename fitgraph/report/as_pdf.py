@@ -1,4 +1,4 @@
-"""Reports as PDF on A4, to hand over or to keep; pictures are told in words."""
+"""Reports as PDF on A4, to hand over or to keep, with their pictures."""
 
 from __future__ import annotations
 
@@ -8,6 +8,7 @@ from fpdf import FPDF
 from fpdf.fonts import FontFace
 
 from fitgraph.draw.lettering import WRITTEN_PLAINLY, Lettering, printed
+from fitgraph.draw.svg_print import add_drawing
 from fitgraph.plain import plain
 from fitgraph.report.blocks import Block, Picture, Report, Say, Tone
 from fitgraph.report.tables import Table
@@ -84,7 +85,8 @@ class _Paper:
             text = f"{block.text} ({block.aside})" if block.aside else block.text
             self.say(text, _BODY, "B" if block.tone is Tone.LOUD else "", max(block.deep - 1, 0))
         elif isinstance(block, Picture):
-            self.say(block.text, _BODY)
+            add_drawing(self.pdf, block.svg, self.lettering, self.pdf.epw)
+            self.pdf.ln(2)
         else:
             self.pdf.ln(1)
             if block.title:

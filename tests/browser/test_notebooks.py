@@ -34,11 +34,12 @@ from .harness import (
     number,
 )
 
-START, LESSON, BUILDS, WHY, PRACTICE, MAP = (
+START, LESSON, BUILDS, WHY, DESIGN, PRACTICE, MAP = (
     "00-start.ipynb",
     "01-how-fitment-works.ipynb",
     "02-what-can-i-build.ipynb",
     "03-why-not.ipynb",
+    "05-next-adapter.ipynb",
     "06-staff-practice.ipynb",
     "07-the-map-of-fits.ipynb",
 )
@@ -245,6 +246,79 @@ def test_a_page_is_printed_whole(opened: Any) -> None:
         assert right <= first.rect.width
         # The first paragraph, which is as wide as the page lets it be, is there to its last word.
         assert "what to measure where nobody can tell" in " ".join(first.get_text().split())
+
+
+@pytest.mark.parametrize("name", [LESSON, DESIGN, PRACTICE])
+def test_nothing_of_a_page_is_cut_off_on_paper(opened: Any, name: str) -> None:
+    """Sheet by sheet: no word and no line reaches into the margin, folded sections are open."""
+    page = opened(PAGES, name).page
+    page.set_viewport_size({"width": 1920, "height": 900})
+    with pymupdf.open(stream=page.pdf(format="A4")) as printed:
+        text = " ".join(" ".join(sheet.get_text() for sheet in printed).split())
+        for sheet in printed:
+            ends = [word[2] for word in sheet.get_text("words")]
+            assert max(ends, default=0) <= sheet.rect.width, sheet.number
+            picture = sheet.get_pixmap(dpi=72, colorspace=pymupdf.csGRAY)
+            margin = [
+                picture.pixel(x, y)[0]
+                for x in range(picture.width - 12, picture.width)
+                for y in range(picture.height)
+            ]
+            assert min(margin) > 250, sheet.number
+    page.set_viewport_size({"width": WIDE[0], "height": WIDE[1]})
+    for fold in page.locator(".fg-form .fg-fold>.jupyter-button").all_inner_texts():
+        assert fold.strip("▸▾ ") in text
+    assert "Start afresh" not in text and "Dark theme" not in text
+
+
+def test_a_lessons_answer_stands_beside_the_question_and_is_saved(
+    opened: Any, tmp_path: Path
+) -> None:
+    book = opened(PAGES, LESSON)
+    page = book.page
+    page.wait_for_selector(".fg-form svg.fg-svg")
+
+    def box(selector: str) -> Any:
+        return page.locator(selector).first.bounding_box()
+
+    field, drawing = box(".fg-form input[type=text]"), box(".fg-form svg.fg-svg")
+    assert drawing["x"] > field["x"] + field["width"] and drawing["y"] < 400
+    # The verdict stays in view at the page's end.
+    page.get_by_role("button", name="Start afresh").scroll_into_view_if_needed()
+    verdict = box(".fg-form .fg-verdict")
+    assert 0 <= verdict["y"] < 900
+    # On a narrow window they stand under one another, and the page is no scroll without end.
+    page.set_viewport_size({"width": 400, "height": 900})
+    book.until("() => document.querySelector('.fg-form').offsetHeight < 2600")
+    assert box(".fg-form svg.fg-svg")["y"] > box(".fg-form input[type=range]")["y"]
+    page.set_viewport_size({"width": WIDE[0], "height": WIDE[1]})
+    for name, begins in (
+        ("Save this answer (PDF)", b"%PDF"),
+        ("as a page", b"<!DOCTYPE html>"),
+    ):
+        with page.expect_download() as saving:
+            page.get_by_role("button", name=name).click()
+        file = tmp_path / saving.value.suggested_filename
+        saving.value.save_as(file)
+        assert file.read_bytes().startswith(begins)
+
+
+def test_a_question_stands_beside_its_section_and_its_answer_is_in_view(opened: Any) -> None:
+    book = opened(PAGES, PRACTICE)
+    page = book.page
+    book.labelled("Name").fill("Sides")
+    book.labelled("Name").press("Enter")
+    page.wait_for_selector(".fg-form p:has-text('rounds finished')")
+    book.button("Start a round").click()
+    page.wait_for_selector(".fg-verdict:has-text('Question 1 of 5')")
+    radio = page.get_by_role("radio").first
+    radio.check()
+    sizes, choice = page.locator(".fg-form table").bounding_box(), radio.bounding_box()
+    assert choice["x"] > sizes["x"] + sizes["width"] / 2 and choice["y"] < 400
+    book.button("Answer").click()
+    page.wait_for_selector(".fg-verdict:has-text('Question 1 of 5') strong")
+    assert page.locator(".fg-verdict strong").bounding_box()["y"] < 400
+    page.wait_for_selector(".fg-form svg.fg-svg")
 
 
 @pytest.mark.parametrize("kind", [pytest.param(LAB, marks=pytest.mark.long), PAGES])
