@@ -11,7 +11,8 @@ import io
 import math
 import re
 import xml.etree.ElementTree as ET
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass
 
 from fpdf import FPDF
 
@@ -22,8 +23,8 @@ from fitgraph.model import Verdict
 
 _SVG = "{http://www.w3.org/2000/svg}"
 
-#: A rule of the drawings' style sheet: the tag and the class it is for, and what it says.
-_RULE = re.compile(r"\.fg-svg(?: (text)?(?:\.(fg-[\w-]+))?)?\{(.*?)\}")
+#: A rule of a drawing's style sheet: the tag and the classes it is for, and what it says.
+_RULE = re.compile(r"\.fg-svg(?: (\w+)?((?:\.fg-[\w-]+)*))?\{(.*?)\}")
 
 #: Corners that a whole circle is clipped by.
 _CORNERS = 180
@@ -37,21 +38,31 @@ def _resolved(value: str) -> str:
     return re.sub(r"var\(--fg-([\w-]+)\)", lambda found: LIGHT[found[1]], value)
 
 
-def _rules() -> list[tuple[str, str, dict[str, str]]]:
-    """Return tag, class and properties of each rule, in order; empty is any."""
+@dataclass(frozen=True, slots=True)
+class _Rule:
+    """What a style sheet says of elements with a tag and classes; an empty tag is any."""
+
+    tag: str
+    classes: frozenset[str]
+    properties: Mapping[str, str]
+
+
+def _rules(sheet: str) -> list[_Rule]:
+    """Return the rules of a style sheet, the more special ones last, as they win."""
     found = []
-    for tag, klass, body in _RULE.findall(drawing_css()):
+    for tag, classes, body in _RULE.findall(sheet):
         pairs = (entry.split(":", 1) for entry in body.split(";") if ":" in entry)
-        found.append((tag, klass, {name: _resolved(value) for name, value in pairs}))
-    return found
+        properties = {name.strip(): _resolved(value.strip()) for name, value in pairs}
+        found.append(_Rule(tag, frozenset(classes.split(".")[1:]), properties))
+    return sorted(found, key=lambda rule: (len(rule.classes), bool(rule.tag)))
 
 
-def _properties(node: ET.Element, tag: str, rules: list[tuple[str, str, dict[str, str]]]) -> None:
+def _properties(node: ET.Element, tag: str, rules: Sequence[_Rule]) -> None:
     """Write what the rules say of an element into it, and take out what only a page needs."""
-    classes = node.attrib.pop("class", "").split()
-    for of, klass, properties in rules:
-        if (of or klass) and of in ("", tag) and (not klass or klass in classes):
-            node.attrib.update(properties)
+    classes = frozenset(node.attrib.pop("class", "").split())
+    for rule in rules:
+        if (rule.tag or rule.classes) and rule.tag in ("", tag) and rule.classes <= classes:
+            node.attrib.update(rule.properties)
     for entry in node.attrib.pop("style", "").split(";"):
         name, _, value = entry.partition(":")
         if value:
@@ -71,7 +82,7 @@ def _worded(text: str) -> str:
 class _Pattern:
     """A tint, and the lines over it."""
 
-    def __init__(self, node: ET.Element, rules: list[tuple[str, str, dict[str, str]]]) -> None:
+    def __init__(self, node: ET.Element, rules: Sequence[_Rule]) -> None:
         parts = [(child, child.tag.removeprefix(_SVG)) for child in node]
         for child, tag in parts:
             _properties(child, tag, rules)
@@ -167,7 +178,8 @@ def print_svg(svg: str, lettering: Lettering) -> str:
         What its words are written with; signs beside words are left out, few fonts have them.
     """
     root = ET.fromstring(svg)
-    rules = _rules()
+    own = "".join(node.text or "" for node in root.iter(f"{_SVG}style"))
+    rules = _rules(own or drawing_css())
     patterns: dict[str, _Pattern] = {
         f"url(#{node.get('id')})": _Pattern(node, rules) for node in root.iter(f"{_SVG}pattern")
     }
@@ -212,8 +224,7 @@ def print_svg(svg: str, lettering: Lettering) -> str:
         yield made
 
     shown = ET.Element("svg", {n: v for n, v in root.attrib.items() if n == "viewBox"})
-    base = next(p for tag, klass, p in rules if not tag and not klass)
-    size = base["font-size"]
+    size = next(r.properties["font-size"] for r in rules if "font-size" in r.properties)
     group = element("g", font_size=size)
     for child in root:
         group.extend(kept(child))
@@ -222,6 +233,18 @@ def print_svg(svg: str, lettering: Lettering) -> str:
     shown.set("width", number(box[2]))
     shown.set("height", number(box[3]))
     return write(shown)
+
+
+def drawn_height(svg: str, width: float) -> float:
+    """Return how high a drawing is at a width, in the unit of the width.
+
+    Examples
+    --------
+    >>> drawn_height('<svg viewBox="0 0 40 10"/>', 20.0)
+    5.0
+    """
+    _, _, wide, high = map(float, ET.fromstring(svg).get("viewBox", "0 0 1 1").split())
+    return width * high / wide
 
 
 def add_drawing(pdf: FPDF, svg: str, lettering: Lettering, width: float) -> None:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+from fitgraph.draw.style import WORDS
 from fitgraph.lab.saved_answer import told_by
 from fitgraph.model import Verdict
 from fitgraph.report.blocks import Picture, Report, Say, Section, Tone, say_all
@@ -65,8 +66,9 @@ def lesson_report(answer: LessonAnswer) -> Report:
         answer.joints,
     )
     held = (Say(answer.held),) if answer.held else ()
+    word = WORDS[answer.verdict]
     return Report(
-        answer.headline,
+        f"{word[:1].upper()}{word[1:]}: {answer.headline}",
         (
             Say(answer.sentence),
             *say_all(answer.moved, Tone.LOUD, deep=0),

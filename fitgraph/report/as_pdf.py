@@ -8,7 +8,7 @@ from fpdf import FPDF
 from fpdf.fonts import FontFace
 
 from fitgraph.draw.lettering import WRITTEN_PLAINLY, Lettering, printed
-from fitgraph.draw.svg_print import add_drawing
+from fitgraph.draw.svg_print import add_drawing, drawn_height
 from fitgraph.plain import plain
 from fitgraph.report.blocks import Block, Picture, Report, Say, Tone
 from fitgraph.report.tables import Table
@@ -89,6 +89,11 @@ class _Paper:
             self.pdf.ln(2)
         else:
             self.pdf.ln(1)
+            first = next(iter(block.blocks), None)
+            if isinstance(first, Picture):  # a heading stays with its picture
+                high = drawn_height(first.svg, self.pdf.epw) + 2 * _TITLE
+                if self.pdf.will_page_break(high):
+                    self.pdf.add_page()
             if block.title:
                 self.say(
                     f"{block.title} ({block.aside})" if block.aside else block.title, _TITLE, "B"
