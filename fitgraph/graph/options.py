@@ -141,6 +141,8 @@ def variants(part: Part, vocabulary: Vocabulary) -> Iterator[Option]:
     whole = plain(part)
     yield whole
     for service in vocabulary.services.values():
+        if service.role != part.role:
+            continue
         changed = serviced(whole, service, vocabulary)
         if changed is not None:
             yield changed
@@ -213,7 +215,8 @@ def strengths_nm(
         A comparison of tubes, not a certificate.
     """
     strengths = np.full(len(options), math.nan)
-    if vocabulary.strength is None:
+    source = vocabulary.strength
+    if source is None or not options or options[0].role != source.outside.role:
         return strengths
     sections = np.array([_section(o, vocabulary) for o in options]).reshape(-1, 5)
     known = ~np.isnan(sections).any(axis=1)

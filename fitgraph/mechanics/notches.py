@@ -161,14 +161,10 @@ def slot_end_factor(
     [2.4, 5.6, 2.0, 2.7]
     """
     finest, roundest = (SAWN_RADIUS_MM[0], width / 2) if radius is None else radius
-    finest = min(finest, roundest)
-    found = [
-        float(fatigue_factor(concentration, at, root))
-        for at in (finest, roundest)
-        for concentration in slot_end_concentration(width, at)
-        for root in neuber_root
-    ]
-    return min(found), max(found)
+    radii = np.array([min(finest, roundest), roundest])
+    both = np.array(slot_end_concentration(width, radii))
+    found = np.asarray(fatigue_factor(both[:, :, None], radii[:, None], np.array(neuber_root)))
+    return float(found.min()), float(found.max())
 
 
 def moment_with_slot_end_nm(
