@@ -516,7 +516,8 @@ def parse_money(text: str, minor_digits: int, currency: str | None = None) -> in
                 f"has {word!r} beside the number, so it is no amount of money; "
                 f"write it like {example}"
             )
-        raise UnitError(f"is in {word!r}, not in {currency}; write it in {currency}")
+        other = word.upper() if re.fullmatch("[a-z]{3}", word) else word
+        raise UnitError(f"is in {other}, not in {currency}; write it in {currency}")
     meanings = _meanings(match["number"], ".,'\u00a0 ")
     if not meanings:
         raise UnitError(f"is no amount of money; write it like {example}")

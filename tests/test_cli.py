@@ -697,3 +697,43 @@ def test_whoever_stops_reading_gets_no_traceback(plugs: Path) -> None:
         child.stdout.close()
         assert child.stderr.read() == b""
         assert child.wait(60) == 0
+
+
+@pytest.mark.parametrize(
+    ("words", "says"),
+    [
+        (["builds", "--have", "QQQ"], "no part has the stock number 'QQQ'; parts.csv lists them"),
+        (["builds", "--csv", "--table", "nope"], "--table 'nope' is unknown; use one of builds"),
+        (["exchange", "spoon", "HOLE-1"], "the role 'spoon' is unknown; use one of hole, plug"),
+        (["builds", "--budget", "9 USD"], "--budget '9 USD' is in USD, not in EUR; write it in"),
+    ],
+)
+def test_wrong_words_are_told_with_what_would_be_right(
+    plugs: Path, words: list[str], says: str
+) -> None:
+    result = run(*words, "--catalogue", plugs)
+    assert result.exit_code == 2
+    assert result.stderr.startswith(f"fitgraph: {says}")
+    assert len(result.stderr.splitlines()) == 1
+
+
+def test_a_folder_that_cannot_be_read_is_named_with_the_command_that_tells_all(
+    tmp_path: Path,
+) -> None:
+    wrong = VOCABULARY.replace("clearance", "glue").replace('role = "plug"', 'role = "cork"')
+    folder = write_plugs(tmp_path / "my plugs", vocabulary=wrong)
+    told = run("builds", "--catalogue", folder).stderr
+    assert told.startswith("fitgraph: vocabulary.toml, column joints.")
+    assert f"(1 more: fitgraph check --catalogue '{folder}')" in told
+    empty = tmp_path / "empty"
+    empty.mkdir()
+    told = run("builds", "--catalogue", empty).stderr
+    assert told.startswith("fitgraph: vocabulary.toml is not in the folder 'empty'. Copy one")
+
+
+def test_what_to_import_and_where_to_put_it_are_no_mistake_for_each_other(tmp_path: Path) -> None:
+    (tmp_path / "list.csv").write_text("Item no,Title\nA-1,Bar\n", "utf-8")
+    told = run("import", tmp_path, "--into", tmp_path / "out", "--yes").stderr
+    assert told == f"fitgraph: {tmp_path} is a folder; name the files in it\n"
+    told = run("import", tmp_path / "list.csv", "--into", tmp_path / "list.csv", "--yes").stderr
+    assert "is a file; name a folder" in told

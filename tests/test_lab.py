@@ -102,7 +102,7 @@ def test_the_builds_shown_are_the_engines_first(shop, explorer):
         ("max_mass", "3 furlongs", "Mass limit: '3 furlongs' has the unit 'furlongs'"),
         ("max_mass", "0", "Mass limit: write more than zero"),
         ("max_mass", "3.6", "Mass limit: 3.6 kg? Nothing weighs 3.6 g; write 3.6 kg"),
-        ("budget", "150 USD", "Budget: '150 USD' is in 'usd', not in EUR; write it in EUR."),
+        ("budget", "150 USD", "Budget: '150 USD' is in USD, not in EUR; write it in EUR."),
     ],
 )
 def test_bad_input_is_told_in_words_at_its_field(shared, field, text, told):

@@ -111,7 +111,7 @@ def test_another_folder_takes_back_nothing_that_was_said(page: OwnData, tmp_path
         ("", "Type the path of your list"),
         ("nothing/there.csv", "cannot be read"),
         ("sqlite:///nothing.db#parts", "cannot be read"),
-        (".", "cannot be read"),
+        (".", "is a folder; name the files in it"),
     ],
 )
 def test_what_cannot_be_read_is_told_in_words(page: OwnData, typed: str, says: str) -> None:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections import Counter
 from dataclasses import dataclass, field
+from pathlib import Path
 
 from fitgraph.errors import InputError
 
@@ -64,8 +65,8 @@ class Finding:
             place += f", row {self.row}"
         if self.column:
             place += f", column {self.column}"
-        shown = f" {self.value!r}" if self.value else ""
-        return f"{place}:{shown} {self.message}. {self.remedy}."
+        shown = f": {self.value!r}" if self.value else ""
+        return f"{place}{shown} {self.message}. {self.remedy}."
 
 
 class CatalogueError(InputError):
@@ -75,10 +76,16 @@ class CatalogueError(InputError):
     ----------
     findings : sequence of Finding
         What has to be mended first.
+
+    Attributes
+    ----------
+    folder : Path or None
+        The folder that was to be read, where it is one.
     """
 
     def __init__(self, findings: list[Finding]) -> None:
         self.findings = tuple(findings)
+        self.folder: Path | None = None
         super().__init__("\n".join(str(f) for f in findings))
 
 

@@ -201,7 +201,7 @@ class _Reader:
                 None,
                 "",
                 "",
-                "is not in the folder",
+                f"is not in the folder {self.folder.name!r}",
                 "Add the table of parts",
                 code="no-table",
             )
@@ -612,6 +612,15 @@ def load(folder: str | Path) -> Loaded:
             str(folder), None, "", "", "is no folder", "Name a catalogue folder", code="no-folder"
         )
         raise CatalogueError([missing])
+    try:
+        return _loaded(folder)
+    except CatalogueError as error:
+        error.folder = folder
+        raise
+
+
+def _loaded(folder: Path) -> Loaded:
+    """Return a catalogue as it was kept, or read anew and kept."""
     with _without_collection():
         before = cache.fingerprint(folder, TABLES)
         if before is not None:

@@ -849,7 +849,7 @@ def read_vocabulary(path: Path) -> Vocabulary:
     if not path.exists() and not path.is_symlink():
         raise _stop(
             "no-table",
-            "is not in the folder",
+            f"is not in the folder {path.parent.name!r}",
             "Copy one from a catalogue that works; docs/catalogue.md explains it",
         )
     data = read_bytes(path, path.parent)

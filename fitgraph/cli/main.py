@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import gc
 import os
+import shlex
 import sys
 from typing import Annotated, Any
 
@@ -34,7 +35,9 @@ def _line_for(error: Exception) -> str | None:
         return error.as_option
     if isinstance(error, InputError):
         first, *more = getattr(error, "findings", ()) or (error,)
-        rest = f" ({len(more)} more: fitgraph check)" if more else ""
+        folder = getattr(error, "folder", None)
+        where = "" if folder is None else f" --catalogue {shlex.quote(str(folder))}"
+        rest = f" ({len(more)} more: fitgraph check{where})" if more else ""
         return f"{first}{rest}"
     if isinstance(error, OSError):
         reason = error.strerror or str(error)

@@ -8,6 +8,7 @@ from pathlib import Path
 
 from fitgraph.catalogue import demo_folder
 from fitgraph.catalogue.vocabulary_file import FILE, read_vocabulary
+from fitgraph.errors import InputError
 from fitgraph.intake.build import (
     MAPPING,
     WHY,
@@ -168,7 +169,14 @@ def serving(
         The folder; its own words and its own mapping serve where nothing else is named.
     words, mapping : Path, optional
         What is named instead.
+
+    Raises
+    ------
+    InputError
+        If it is a file, not a folder.
     """
+    if into.exists() and not into.is_dir():
+        raise InputError(f"{into} is a file; name a folder, or one that is to be made")
     if words is None:
         words = into if (into / FILE).exists() else demo_folder()
     if mapping is None and (into / MAPPING).exists():

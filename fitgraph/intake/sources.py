@@ -457,6 +457,8 @@ def read_source(source: str) -> list[Sheet]:
     if re.match(r"[a-z0-9+]+://", source):
         return _database(source)
     path = Path(source)
+    if path.is_dir():
+        raise SourceError(f"{source} is a folder; name the files in it")
     try:
         size = require_plain(path).st_size
         if size > MOST_BYTES:

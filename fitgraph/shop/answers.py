@@ -96,7 +96,7 @@ class Answer(ABC):
         """
         if name is None:
             name = self.tables[0]
-        return self._by_name[one_of(name, self.tables, "the table")]
+        return self._by_name[one_of(name, self.tables, "table")]
 
     def to_frame(self, table: str | None = None, *, backend: str | None = None) -> Any:
         """Return a table as a data frame, money in major units.

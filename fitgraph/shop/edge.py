@@ -231,6 +231,15 @@ def path_of(path: str | os.PathLike[str], what: str) -> Path:
 def one_of(word: str, known: Iterable[str], what: str) -> str:
     """Return a word that has to be one of some.
 
+    Parameters
+    ----------
+    word : str
+        What was asked for.
+    known : iterable of str
+        What there is.
+    what : str
+        The argument's name; with an article ("the role") where a command takes it without one.
+
     Raises
     ------
     InputError
@@ -238,5 +247,6 @@ def one_of(word: str, known: Iterable[str], what: str) -> str:
     """
     words = list(known)
     if word not in words:
-        raise ArgumentError(what, f"{word!r} is unknown; use one of {', '.join(words)}")
+        wrong = f"{word!r} is unknown; use one of {', '.join(words)}"
+        raise InputError(f"{what} {wrong}") if " " in what else ArgumentError(what, wrong)
     return word

@@ -75,7 +75,7 @@ def find_part(catalogue: Catalogue, sku: str) -> Part:
     part = catalogue.parts.get(sku) or catalogue.parts.get(sku.upper())
     if part is None:
         near = difflib.get_close_matches(sku.upper(), catalogue.parts, n=3, cutoff=0.6)
-        hint = f"; did you mean {', '.join(near)}?" if near else ""
+        hint = f"; did you mean {', '.join(near)}?" if near else "; parts.csv lists them"
         raise NamingError(f"no part has the stock number {sku!r}{hint}")
     return part
 
