@@ -19,7 +19,6 @@ from fitgraph.model import Fill
 from fitgraph.solve import Space
 from fitgraph.solve.arrays import spread
 from fitgraph.solve.circuit import Circuit
-from fitgraph.solve.query import TENTHS
 from fitgraph.solve.support import Support
 
 Ints = npt.NDArray[np.intp]
@@ -165,8 +164,7 @@ class Menus(Listing):
         super().__init__(class_of, [[] for _ in space.roles], {})
         self.space = space
         self._number: list[dict[object, int]] = [{} for _ in self.roles]
-        self._tenths = {r: np.rint(np.nan_to_num(m) * TENTHS) for r, m in space.mass_g.items()}
-        self._weighed = {r: ~np.isnan(m) for r, m in space.mass_g.items()}
+        self._tenths, self._weighed = space.masses
         self._materials: dict[tuple[str, str], Bools] = {}
         parts = space.catalogue.parts
         self.in_stock = self.held(

@@ -32,6 +32,11 @@ EXACT_FLOAT = float(2**53)
 _NO_PRIME = 1e300
 
 
+@functools.lru_cache(maxsize=1 << 14)
+def _is_prime(number: int) -> bool:
+    return all(number % d for d in range(2, math.isqrt(number) + 1))
+
+
 def _primes(plan: Plan, most: int) -> list[int]:
     """Return primes whose product exceeds a number, small enough for sums in float64."""
     terms = 2
@@ -43,7 +48,7 @@ def _primes(plan: Plan, most: int) -> list[int]:
     while product <= most:
         if number < 3:
             raise OverflowError("sums are too long to be counted exactly")
-        if all(number % d for d in range(2, math.isqrt(number) + 1)):
+        if _is_prime(number):
             found.append(number)
             product *= number
         number -= 1
@@ -257,7 +262,7 @@ def _short_primes(bits: int) -> tuple[int, ...]:
     number, product = _SHORT, 1
     while product.bit_length() <= bits:
         number -= 1
-        if all(number % d for d in range(2, math.isqrt(number) + 1)):
+        if _is_prime(number):
             found.append(number)
             product *= number
     return tuple(found)

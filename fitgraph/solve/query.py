@@ -11,13 +11,12 @@ import numpy.typing as npt
 from fitgraph.solve.circuit import CircuitHome
 from fitgraph.solve.counting import Home
 from fitgraph.solve.request import Request, allowed
-from fitgraph.solve.space import Space
+from fitgraph.solve.space import TENTHS, Space
 
 Floats = npt.NDArray[np.float64]
 Bools = npt.NDArray[np.bool_]
 
-#: Masses are added as whole tenths of a gram, so that sums are exact.
-TENTHS = 10
+__all__ = ["TENTHS", "Query", "ask"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -101,6 +100,5 @@ def ask(space: Space, request: Request) -> Query:
         request,
         {role: rules[role].lets(facts) for role, facts in space.facts.items()},
         {role: rules[role].price(facts) for role, facts in space.facts.items()},
-        {role: np.rint(np.nan_to_num(mass) * TENTHS) for role, mass in space.mass_g.items()},
-        {role: ~np.isnan(mass) for role, mass in space.mass_g.items()},
+        *space.masses,
     )

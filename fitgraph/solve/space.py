@@ -36,6 +36,9 @@ Floats = npt.NDArray[np.float64]
 Bools = npt.NDArray[np.bool_]
 
 
+#: Masses are added as whole tenths of a gram, so that sums are exact.
+TENTHS = 10
+
 #: Bytes up to which the rows of a plan are few.
 _FEW = 1.6e8
 
@@ -373,6 +376,18 @@ class Space:
             return rows_counts(rows, weights)
         plan = self.plan(certain=certain)
         return [count(plan, {r: w[n] for r, w in weights.items()}) for n in range(many)]
+
+    @property
+    def masses(self) -> tuple[Mapping[str, Floats], Mapping[str, Bools]]:
+        """Return each option's mass in whole tenths of a gram, zero where unknown; and if known."""
+        if "masses" not in self._held:
+            tenths = {r: np.rint(np.nan_to_num(m) * TENTHS) for r, m in self.mass_g.items()}
+            weighed = {r: ~np.isnan(m) for r, m in self.mass_g.items()}
+            for column in (*tenths.values(), *weighed.values()):
+                column.flags.writeable = False  # every query looks at them
+            self._held["masses"] = tenths, weighed
+        found: tuple[Mapping[str, Floats], Mapping[str, Bools]] = self._held["masses"]
+        return found
 
     @property
     def _first(self) -> dict[str, Ints]:
