@@ -19,7 +19,6 @@ from typing import Any
 from tests.browser.harness import (
     DARK,
     LIGHT,
-    NARROW,
     PAGES,
     WIDE,
     Notebook,
@@ -97,9 +96,10 @@ def _practice(book: Notebook) -> None:
     book.page.wait_for_selector("text=rounds finished")
     book.button("Start a round").click()
     for at in range(1, 6):  # on to the first that a cross-section answers
-        book.page.wait_for_selector(f"h3:has-text('Question {at} of 5')")
+        book.page.wait_for_selector(f".fg-verdict:has-text('Question {at} of 5')")
         book.page.get_by_role("radio").first.check()
         book.button("Answer").click()
+        book.page.wait_for_selector(".fg-verdict strong")
         book.page.wait_for_selector(".fg-form svg.fg-svg")
         if at == 5 or book.page.locator("svg:has-text('Cross-section')").count():
             break
@@ -143,7 +143,7 @@ SCENES: Mapping[str, tuple[Callable[[Notebook], None], str, tuple[int, int]]] = 
     "03-why-not.ipynb": (_why, DARK, WIDE),
     "04-gaps-in-stock.ipynb": (_gaps, LIGHT, WIDE),
     "05-next-adapter.ipynb": (_adapters, LIGHT, WIDE),
-    "06-staff-practice.ipynb": (_practice, LIGHT, NARROW),
+    "06-staff-practice.ipynb": (_practice, LIGHT, WIDE),
     "07-the-map-of-fits.ipynb": (_map, LIGHT, WIDE),
     "08-the-counter.ipynb": (_counter, LIGHT, WIDE),
 }

@@ -144,7 +144,7 @@ def tasks(desk: Desk) -> list[Task]:
         desk.page.keyboard.press("Enter")
         desk.sees("text=rounds finished")
         desk.page.get_by_role("button", name="Start a round").click()
-        desk.sees("h3:has-text('Question 1 of 5')")
+        desk.sees(".fg-verdict:has-text('Question 1 of 5')")
         desk.page.get_by_role("radio").first.check()
         desk.page.get_by_role("button", name="Answer").click()
         return done + 4 + desk.sees("button:has-text('Next question'):not([disabled])")

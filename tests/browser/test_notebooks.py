@@ -347,7 +347,7 @@ def test_practice_is_found_again_after_a_restart(
     book.button("Start a round").click()
     files = list(home.rglob("quill.json"))
     for at in range(5):
-        page.wait_for_selector(f"h3:has-text('Question {at + 1} of 5')")
+        page.wait_for_selector(f".fg-verdict:has-text('Question {at + 1} of 5')")
         if not files:
             files = list(home.rglob("quill.json"))
         kept = json.loads(files[0].read_text())["open"]
@@ -373,6 +373,7 @@ def test_practice_is_found_again_after_a_restart(
     book.labelled("Name").fill("Quill")
     book.labelled("Name").press("Enter")
     book.page.wait_for_selector("text=1 round finished")
+    book.button("For the trainer").click()
     book.button("Show the summary").click()
     book.page.wait_for_selector("td:has-text('4 of 5 (80%)')")
     book.close()
