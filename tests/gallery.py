@@ -101,7 +101,7 @@ def _practice(book: Notebook) -> None:
         book.button("Answer").click()
         book.page.wait_for_selector(".fg-verdict strong")
         book.page.wait_for_selector(".fg-form svg.fg-svg")
-        if at == 5 or book.page.locator("svg:has-text('Cross-section')").count():
+        if at == 5 or book.page.locator("svg:has-text('Cross-section, ')").count():
             break
         book.button("Next question").click()
 
