@@ -17,8 +17,10 @@ import json
 import math
 import random
 import re
+import shutil
 import subprocess
 import sys
+import xml.etree.ElementTree as ET
 from dataclasses import replace
 from html import unescape
 
@@ -26,9 +28,11 @@ import pymupdf
 import pytest
 from ipywidgets.widgets.widget import _instances
 
+from fitgraph.catalogue import CatalogueError, shipped_folder
 from fitgraph.draw import conflict_svg
 from fitgraph.draw.assembly_order import assembly_order
 from fitgraph.draw.conflict import drawn_joints, layout
+from fitgraph.draw.product import product_svg
 from fitgraph.draw.style import WORDS
 from fitgraph.explain import action_text, conflict_text
 from fitgraph.explain.advice import advise
@@ -164,6 +168,78 @@ def test_the_assembly_is_in_order_by_its_joints_alone(shop):
     # Another order of the same joints changes nothing but, at most, which end is up.
     other = assembly_order(replace(vocabulary, joints=vocabulary.joints[::-1]))
     assert other == order
+
+
+def roles_drawn(svg):
+    """Return what each button of a drawing of the product says, by its role."""
+    tree = ET.fromstring(svg)
+    buttons = [e for e in tree.iter() if e.get("role") == "button"]
+    return {e.get("data-node"): e.get("aria-label") for e in buttons}
+
+
+@pytest.mark.parametrize("trade", ["demo", "plain", "hoses"])
+def test_the_product_has_a_button_for_every_role(shop, trade):
+    """By the vocabulary's silhouette, or by its joints where it has none."""
+    vocabulary = shop.catalogue.vocabulary
+    if trade == "plain":
+        vocabulary = replace(vocabulary, silhouette=None)
+    elif trade == "hoses":
+        vocabulary = open_catalogue(shipped_folder("data") / "hoses").catalogue.vocabulary
+    role = next(iter(vocabulary.roles))
+    svg = product_svg(vocabulary, {role: "A-1"}, {role: Verdict.FAILS})
+    drawn = roles_drawn(svg)
+    assert set(drawn) == set(vocabulary.roles)
+    for name, says in drawn.items():
+        title = vocabulary.roles[name].title
+        wanted = f"{title}: A-1, does not fit" if name == role else f"{title}: not named"
+        assert says == wanted
+    # No two labels on one side stand on one another.
+    texts = [e for e in ET.fromstring(svg).iter() if e.tag.endswith("rect")]
+    for side in {e.get("x") for e in texts}:
+        places = sorted(float(e.get("y")) for e in texts if e.get("x") == side)
+        assert all(b - a >= 28 for a, b in itertools.pairwise(places))
+    assert vocabulary.silhouette is None or trade == "demo"
+
+
+def test_a_role_of_the_product_leads_to_its_field(shop, monkeypatch):
+    page = WhyExplorer(shop, (FORK, BAR))
+    drawn = roles_drawn(page.product.svg)
+    assert drawn["bar"] == f"bar: {BAR}, does not fit" and "not named" in drawn["deck"]
+    gone_to = []
+    for role, picker in page.pickers.items():
+        monkeypatch.setattr(picker.field, "focus", lambda role=role: gone_to.append(role))
+    page.product.pressed = ["node", "deck", 1]
+    assert gone_to == ["deck"] and not page.form.more.value
+    page.product.pressed = ["node", "sleeve", 2]  # its field is folded away
+    assert gone_to == ["deck", "sleeve"] and page.form.more.value
+    page.product.pressed = ["node", "no such role", 3]
+    assert gone_to == ["deck", "sleeve"]
+
+
+@pytest.mark.parametrize(
+    ("entry", "told"),
+    [
+        ("width = 100\nheight = 0\nroles = {}", "leaves no room"),
+        ("width = 9\nheight = 9\nroles = { spaceship = [] }", "names no known role"),
+        ("width = 9\nheight = 9\nroles = { bar = 3 }", "is no list"),
+        ("width = 9\nheight = 9\nroles = { bar = [{ wide = 2 }] }", "neither a line nor a ring"),
+        ("width = 9\nheight = 9\nroles = { bar = [{ line = [1, 2, 3] }] }", "so many numbers"),
+        ("width = 9\nheight = 9\nroles = { bar = [{ ring = [1, 2] }] }", "so many numbers"),
+        ("width = 9\nheight = 9\nroles = { bar = [{ line = [1, 2, 3, 40] }] }", "leaves the sil"),
+        ("width = 9\nheight = 9\nroles = { bar = [{ ring = [-1, 2, 3] }] }", "no number that can"),
+        ("width = 9\nheight = 9\nroles = {}\ndepth = 2", "is no known entry"),
+    ],
+)
+def test_a_silhouette_that_cannot_be_drawn_is_told_in_words(tmp_path, entry, told):
+    text = (shipped_folder("data") / "demo" / "vocabulary.toml").read_text(encoding="utf-8")
+    head, _, rest = text.partition("[silhouette]")
+    rest = rest[rest.index("# How enquiries are grouped") :]
+    for sort in ("parts.csv", "features.csv"):
+        shutil.copy(shipped_folder("data") / "demo" / sort, tmp_path / sort)
+    (tmp_path / "vocabulary.toml").write_text(f"{head}[silhouette]\n{entry}\n{rest}")
+    with pytest.raises(CatalogueError) as caught:
+        open_catalogue(tmp_path)
+    assert "silhouette" in str(caught.value) and told in str(caught.value)
 
 
 def test_an_answer_is_saved_whole_as_a_pdf_and_as_a_page(shop):

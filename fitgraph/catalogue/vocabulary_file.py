@@ -21,6 +21,7 @@ from fitgraph.catalogue.vocabulary_shape import (
     BASES,
     IF_MISSING,
     MOST_MINUTES,
+    MOST_UNITS,
     entries_of,
     joint_shape,
 )
@@ -38,12 +39,14 @@ from fitgraph.model import (
     HoldSource,
     Joint,
     Kind,
+    Outline,
     Presence,
     PressSource,
     Reference,
     Ring,
     Role,
     Service,
+    Silhouette,
     Span,
     StrengthSource,
     Vocabulary,
@@ -673,6 +676,52 @@ class _Reader:
             self.text("hold", table, "demand"),
         )
 
+    def silhouette(self) -> Silhouette | None:
+        table = self.table("silhouette", self.document.get("silhouette"))
+        if not table:
+            return None
+        self.known_keys("silhouette", table, "silhouette")
+        width, height = (
+            self.number(f"silhouette.{n}", table.get(n), MOST_UNITS) for n in ("width", "height")
+        )
+        for name, size in (("width", width), ("height", height)):
+            if not size:
+                self.fault(f"silhouette.{name}", size, "leaves no room", "Write a number above 0")
+        drawn = {}
+        for role, entries in self.table("silhouette.roles", table.get("roles")).items():
+            where = f"silhouette.roles.{role}"
+            if role not in self.roles:
+                known = ", ".join(self.roles)
+                self.fault(where, role, "names no known role", f"Use one of {known}")
+            if not isinstance(entries, list):
+                self.fault(where, entries, "is no list", "Write it like [{ ring = [9, 9, 4] }]")
+                continue
+            found = [self.outline(where, each, width, height) for each in entries]
+            drawn[role] = tuple(o for o in found if o is not None)
+        return Silhouette(width, height, MappingProxyType(drawn))
+
+    def outline(self, where: str, entry: object, width: float, height: float) -> Outline | None:
+        table = self.table(where, entry)
+        self.known_keys(where, table, "outline")
+        kind = "ring" if "ring" in table else "line"
+        values = table.get(kind)
+        if not isinstance(values, list) or ("ring" in table and "line" in table):
+            self.fault(where, entry, "is neither a line nor a ring", "Write line = [x, y, x, y]")
+            return None
+        figures = [self.number(f"{where}.{kind}", v, MOST_UNITS) for v in values]
+        wide = self.number(f"{where}.wide", table.get("wide", 4), MOST_UNITS)
+        ring = kind == "ring"
+        if len(figures) != 3 if ring else len(figures) < 4 or len(figures) % 2:
+            remedy = "Write ring = [x, y, radius]" if ring else "Write line = [x, y, x, y]"
+            self.fault(f"{where}.{kind}", values, "has not so many numbers as it needs", remedy)
+            return None
+        radius = figures.pop() if ring else 0.0
+        points = tuple(zip(figures[::2], figures[1::2], strict=True))
+        if any(x > width or y > height for x, y in points):
+            self.fault(f"{where}.{kind}", values, "leaves the silhouette", "Stay within its size")
+            return None
+        return Outline(points, wide, radius)
+
     def press(self, joints: Sequence[Joint]) -> tuple[PressSource, ...]:
         found = []
         joined = {j.name for j in joints if {"bore", "spigot"} <= set(j.arguments)}
@@ -788,7 +837,7 @@ class _Reader:
             else:
                 strength = StrengthSource(outside, bore, read.get("slot"))
         weigh, hold, groups = self.weigh(), self.hold(), self.read_groups()
-        press = self.press(joints)
+        press, silhouette = self.press(joints), self.silhouette()
         makes = read_makes(self, joints, digits)
         identify = read_identify(self, self.document, groups)
         advice = read_advice(self, self.document, groups)
@@ -821,6 +870,7 @@ class _Reader:
             groups=MappingProxyType(groups),
             identify=identify,
             advice=advice,
+            silhouette=silhouette,
         )
 
 

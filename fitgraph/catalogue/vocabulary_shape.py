@@ -35,6 +35,9 @@ ROUGHEST, GENERAL = 50, ("f", "m", "c", "v")
 WEIGHTS = ("light", "strong", "affordable")
 MOST_WEIGHT, MOST_MINUTES, MOST_NUMBER = 1000, 10_000, 10**9
 
+#: How large a silhouette may be, in units of its own.
+MOST_UNITS = 10_000
+
 _DRAFT = "http://json-schema.org/draft-07/schema#"
 
 #: Materials that bear load, so that a press fit of them can be worked out.
@@ -221,6 +224,27 @@ TABLES: Mapping[str, Shape] = {
         "What holds a tube, and how hard",
         ("thread", "count", "height", "outside", "bore"),
     ),
+    "silhouette": _table(
+        {
+            "width": _number("Its width, in units of its own", MOST_UNITS),
+            "height": _number("Its height", MOST_UNITS),
+            "roles": _map(_list(_ref("outline"), "Its lines"), "What each role looks like"),
+        },
+        "The product from the side, for pages on which a role is pressed",
+        ("width", "height", "roles"),
+    ),
+    "outline": {
+        **_table(
+            {
+                "line": _list(_number("x, y, x, y ...", MOST_UNITS), "A line", minItems=4),
+                "ring": _list(
+                    _number("x, y and radius", MOST_UNITS), "A ring", minItems=3, maxItems=3
+                ),
+                "wide": _number("How wide it is drawn", MOST_UNITS),
+            },
+        ),
+        "oneOf": [{"required": ["line"]}, {"required": ["ring"]}],
+    },
     "press": _table(
         {
             "bored_wall": _figure("Usual wall around the bore", "2..4 mm"),
@@ -416,6 +440,7 @@ TOP: Mapping[str, Shape] = {
     "weigh": _ref("weigh"),
     "hold": _ref("hold"),
     "press": _map(_ref("press"), "By the joint that presses"),
+    "silhouette": _ref("silhouette"),
     "cautions": _map(_text("A caution"), "Cautions, by topic"),
     "groups": _map(_ref("group"), "Ways to group enquiries, by name"),
     "roles": _map(_ref("role"), "The places that parts take in a build", minProperties=1),

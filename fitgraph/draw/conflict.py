@@ -66,7 +66,7 @@ def drawn_joints(clashes: Sequence[Clash], shown: Mapping[str, Option]) -> tuple
     return tuple(found.values())
 
 
-def _spread(wanted: Sequence[float], least: float) -> list[float]:
+def spread(wanted: Sequence[float], least: float) -> list[float]:
     """Return places as near to those wanted, in their order, as so much room between allows.
 
     Pool-adjacent-violators: places too close are moved as one block about their mean.
@@ -98,7 +98,7 @@ def layout(
     places = {role: n * pitch for n, role in enumerate(roles)}
     middles = [sum(places[r] for r in j.roles) / len(j.roles) for j in joints]
     order = sorted(range(len(joints)), key=middles.__getitem__)
-    rows = _spread([middles[n] for n in order], _ROW)
+    rows = spread([middles[n] for n in order], _ROW)
     shift = _TOP + _BOX[1] / 2 - min([0.0, *(row - _BOX[1] / 2 + _ROW / 2 for row in rows)])
     return (
         {role: y + shift for role, y in places.items()},

@@ -98,7 +98,7 @@ def _widget_css() -> str:
         "height:auto!important;overflow:visible!important}"
         ".fg-form .fg-session,.fg-form .jupyter-button:not(.fg-fold>*),.fg-html a.fg-get,"
         ".fg-html a[href^='?'],"
-        ".fg-form .widget-combobox:has(input:placeholder-shown),"
+        ".fg-form .widget-text:has(input:placeholder-shown),"
         ".fg-choices:not(.fg-list) button:not([aria-pressed=true]){display:none!important}"
         ".fg-html .fg-scroll,.fg-html .fg-wide{overflow:visible}"
         ".fg-html .fg-svg{min-width:0;max-width:100%}"

@@ -69,7 +69,7 @@ class PartsForm(widgets.VBox):
     """
 
     def __init__(self, catalogue: Catalogue, more: str) -> None:
-        roles = catalogue.vocabulary.roles
+        roles = self._roles = catalogue.vocabulary.roles
         self.pickers = {role: PartPicker(catalogue, role) for role in roles}
         # A button, because the headers of ipywidgets' accordion cannot be reached by keyboard.
         self.more = widgets.ToggleButton(
@@ -85,6 +85,12 @@ class PartsForm(widgets.VBox):
 
     def _opened(self, change: dict[str, bool]) -> None:
         self._others.layout.display = "grid" if change["new"] else "none"
+
+    def go_to(self, role: str) -> None:
+        """Put the focus into the field of a role; those that are folded away open for it."""
+        if not self._roles[role].fill.free:
+            self.more.value = True
+        self.pickers[role].field.focus()
 
     @property
     def entries(self) -> dict[str, str]:

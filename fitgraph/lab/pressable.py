@@ -88,6 +88,8 @@ export default { render };
 _STYLE = """
 .fg-pressable{overflow-x:auto;width:100%}
 .fg-pressable .fg-svg{display:block;width:100%;min-width:600px;height:auto}
+.fg-pressable .fg-product{min-width:min(100%,520px);max-width:760px}
+@media (max-width:600px){.fg-pressable .fg-product text{font-size:15px}}
 .fg-pressable [role=button]{cursor:pointer;outline:none}
 .fg-pressable [role=button]:focus-visible circle,.fg-pressable [role=button]:focus-visible rect,
 .fg-pressable [role=button]:hover circle{stroke:var(--fg-fits);stroke-width:4}

@@ -9,7 +9,8 @@ from typing import Any
 import ipywidgets as widgets
 
 from fitgraph.draw import conflict_svg, nest_svg, nests
-from fitgraph.explain import Change, Explanation, action_text, held_texts, stock_text
+from fitgraph.draw.product import product_svg
+from fitgraph.explain import Change, Clash, Explanation, action_text, held_texts, stock_text
 from fitgraph.explain.measure import Measurement
 from fitgraph.explain.standing import nearest_combination
 from fitgraph.lab import tables
@@ -21,6 +22,7 @@ from fitgraph.lab.look import fold, heading, html, note, row, sides, style
 from fitgraph.lab.measuring import measure_html, telling_html
 from fitgraph.lab.opened import OpenCatalogue
 from fitgraph.lab.picker import PartsForm
+from fitgraph.lab.pressable import Pressable
 from fitgraph.lab.saved_answer import saved_files
 from fitgraph.lab.saves import Saves
 from fitgraph.lab.session import SessionBar, SessionError, in_kernel
@@ -67,6 +69,8 @@ class WhyExplorer(Answering):
         self.graph, self.sections, self.needs = html(), html(), html()
         self.measure, self.telling = html(), html()
         self.saves = Saves("Save this answer")
+        self.product = Pressable()
+        self.product.observe(self._pressed, names="pressed")
         self.changes = Choices("Changes; press one to apply it", tall=True)
         self.changes.on_press(self._chosen)
         self.change_note = html()
@@ -88,8 +92,10 @@ class WhyExplorer(Answering):
         question = [
             heading("The parts"),
             note(
-                "Name two parts or more. What a build must have and you do not name is left open."
+                "Name two parts or more; press a role to go to its field. What a build must have "
+                "and you do not name is left open."
             ),
+            self.product,
             self.form,
             self.problems,
         ]
@@ -241,6 +247,7 @@ class WhyExplorer(Answering):
                 *(self.telling, self.needs),
             ):
                 place.value = ""
+            self._draw_product({}, ())
             self.saves.offer({})
             self.change_note.value = ""
             self.stop_button.disabled = True
@@ -275,6 +282,9 @@ class WhyExplorer(Answering):
         free = frozenset(r for clash in said.conflicts for r in clash.free)
         seen = {c.joint.name for c in said.conflicts}
         all_joints = (*said.conflicts, *(c for c in said.joints if c.joint.name not in seen))
+        self._draw_product(
+            {catalogue.parts[n.split(" + ")[0]].role: n for n in said.named}, all_joints
+        )
         graph = conflict_svg(shown, all_joints, vocabulary, free)
         self.graph.value = tables.wrap(
             f'<div tabindex="0" class="fg-scroll fg-wide">{graph}'
@@ -340,6 +350,20 @@ class WhyExplorer(Answering):
             for n in said.needs
         )
         return f"<ul>{items}</ul>"
+
+    def _draw_product(self, named: Mapping[str, str], joints: Sequence[Clash]) -> None:
+        """Show the product with what is named, and the worst joint of each such part."""
+        worst: dict[str, Verdict] = {}
+        for clash in joints:
+            for role in clash.options:
+                worst[role] = min(clash.verdict, worst.get(role, clash.verdict))
+        self.product.svg = product_svg(self.opened.catalogue.vocabulary, named, worst)
+
+    def _pressed(self, change: Mapping[str, Any]) -> None:
+        """Go to the field of the role that was pressed."""
+        _, role, _ = change["new"]
+        if role in self.pickers:
+            self.form.go_to(role)
 
     def _wrapped(self, text: str) -> str:
         """Return text in its frame, in which every stock number opens its card."""

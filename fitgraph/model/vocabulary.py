@@ -98,6 +98,42 @@ class WeighSource:
 
 
 @dataclass(frozen=True, slots=True)
+class Outline:
+    """One line of a silhouette, in the silhouette's units from its left and upper edge.
+
+    Parameters
+    ----------
+    points : tuple of (float, float)
+        What it goes through; a single one is the middle of a ring.
+    wide : float
+        How wide it is drawn.
+    radius : float
+        Of a ring; zero for a line.
+    """
+
+    points: tuple[tuple[float, float], ...]
+    wide: float
+    radius: float = 0.0
+
+
+@dataclass(frozen=True, slots=True)
+class Silhouette:
+    """The product from the side, for pages on which a role is chosen by pressing it.
+
+    Parameters
+    ----------
+    width, height : float
+        Size in units of its own.
+    roles : mapping of str to tuple of Outline
+        What each role looks like; the last one drawn lies on top.
+    """
+
+    width: float
+    height: float
+    roles: Mapping[str, tuple[Outline, ...]]
+
+
+@dataclass(frozen=True, slots=True)
 class HoldSource:
     """Which figures say how hard bolts hold a tube.
 
@@ -585,6 +621,8 @@ class Vocabulary:
         How to find out what a rider has.
     advice : Advice or None
         What advice by rider rests on.
+    silhouette : Silhouette or None
+        The product from the side.
     """
 
     trade: str
@@ -603,6 +641,7 @@ class Vocabulary:
     makes: Mapping[str, Make] = field(default_factory=dict)
     identify: Identify | None = None
     advice: Advice | None = None
+    silhouette: Silhouette | None = None
 
     @property
     def deciding(self) -> tuple[str, ...]:

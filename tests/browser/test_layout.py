@@ -1,0 +1,101 @@
+"""Where things stand: the answer beside the question, the verdict in view, nothing too long."""
+
+from __future__ import annotations
+
+from typing import Any
+
+import pymupdf
+import pytest
+
+from .harness import PAGES, Notebook, faults
+
+BUILDS, WHY, GAPS, MAP = (
+    "02-what-can-i-build.ipynb",
+    "03-why-not.ipynb",
+    "04-gaps-in-stock.ipynb",
+    "07-the-map-of-fits.ipynb",
+)
+
+#: A page that can be pressed; until then its controls are shut.
+READY = ".fg-form:not(.fg-waiting):not([aria-busy])"
+
+#: Where the first question and its answer stand, and the verdict while one looks further down.
+_PLACES = """() => {
+  const [one, other] = document.querySelector('.fg-sides').children;
+  const [a, b] = [one, other].map((e) => e.getBoundingClientRect());
+  return { beside: b.left >= a.right, top: b.top, left: a.top,
+           wide: b.right / innerWidth };
+}"""
+_VERDICT = """() => {
+  const box = [...document.querySelectorAll('.fg-verdict')].at(-1).getBoundingClientRect();
+  return [box.top, box.bottom, innerHeight];
+}"""
+
+#: How long a page may be in a narrow window [px].
+MOST_PX = {BUILDS: 6_000, WHY: 4_000, GAPS: 8_000, MAP: 4_000}
+
+
+@pytest.mark.parametrize(
+    "name", [WHY, GAPS, *(pytest.param(n, marks=pytest.mark.long) for n in (BUILDS, MAP))]
+)
+def test_the_answer_is_in_sight_and_no_page_is_endless(opened: Any, name: str) -> None:
+    book: Notebook = opened(PAGES, name)
+    page = book.page
+    page.wait_for_selector(READY)
+    book.until("() => document.querySelector('.fg-verdict')?.innerText.trim()")
+    try:
+        for width in (1280, 1920):
+            page.set_viewport_size({"width": width, "height": 900})
+            page.evaluate("document.querySelector('.fg-form').scrollIntoView()")
+            places = page.evaluate(_PLACES)
+            assert places["beside"] and abs(places["top"] - places["left"]) < 2
+            assert places["top"] < 300 and places["wide"] > 0.9
+            page.mouse.move(width / 2, 600)
+            page.mouse.wheel(0, 500)
+            page.wait_for_timeout(300)
+            top, bottom, height = page.evaluate(_VERDICT)
+            assert -1 <= top < bottom < height / 3
+        page.set_viewport_size({"width": 400, "height": 800})
+        form = "document.querySelector('.fg-form')"
+        assert page.evaluate(f"{form}.scrollHeight") < MOST_PX[name]
+        assert page.evaluate(f"{form}.scrollWidth <= {form}.clientWidth + 1")
+    finally:
+        page.set_viewport_size({"width": 1280, "height": 900})
+        page.evaluate("document.querySelector('.fg-form').scrollIntoView()")
+
+
+def test_what_is_folded_away_stands_on_paper(opened: Any) -> None:
+    book = opened(PAGES, GAPS)
+    page = book.page
+    page.wait_for_selector(READY)
+    held = page.locator("caption:has-text('Dearest first')")
+    held.wait_for(state="attached")
+    assert not held.is_visible()
+    with pymupdf.open(stream=page.pdf(format="A4")) as printed:
+        text = " ".join(" ".join(sheet.get_text() for sheet in printed).split())
+    assert "Gaps in stock" in text and "Dearest first" in text
+    book.button("Stranded stock").click()
+    held.wait_for(state="visible")
+    # A part without a use leads to why, and its number opens its card.
+    table = page.locator("table:has(caption:has-text('Dearest first'))")
+    assert table.get_by_role("link", name="Why?").first.get_attribute("href").startswith("03-why")
+    table.locator(".fg-sku").first.click()
+    page.wait_for_selector(".fg-card[open] h3:has-text('Joints')")
+    page.keyboard.press("Escape")
+    assert faults(book) == []
+
+
+def test_a_role_of_the_product_is_pressed_by_mouse_and_by_keyboard(opened: Any) -> None:
+    book = opened(PAGES, WHY)
+    page = book.page
+    page.wait_for_selector(READY)
+    page.locator(".fg-product [data-node=deck] text").first.click()
+    field = "() => document.activeElement.labels?.[0]?.innerText.toLowerCase()"
+    book.until(f"{field} === 'deck'")
+    page.locator(".fg-product [tabindex='0']").focus()
+    page.keyboard.press("ArrowUp")
+    role = page.evaluate("document.activeElement.getAttribute('aria-label').split(':')[0]")
+    assert role != "deck"
+    page.keyboard.press("Enter")
+    book.until(f"(role) => ({field})() === role", role)
+    assert faults(book) == []
