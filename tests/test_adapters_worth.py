@@ -16,7 +16,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 from dask.distributed import Client, LocalCluster
-from hypothesis import HealthCheck, given, settings
+from hypothesis import HealthCheck, assume, given, settings
 from hypothesis import strategies as st
 
 from fitgraph.adapters import (
@@ -42,7 +42,7 @@ from fitgraph.mechanics.rules import RULES, Limits
 from fitgraph.model import Catalogue, Dimension, Enquiry, Verdict
 from fitgraph.solve import Request, TreeEngine
 from tests import made_catalogues as small
-from tests.bench.catalogues import scaled
+from tests.bench.catalogues import measured, scaled
 from tests.test_certain_is_certain import demo_told, nesting_joints, picked, tried
 from tests.turns import turns
 
@@ -138,6 +138,36 @@ def test_stock_that_is_released_has_a_build_then(catalogue: Catalogue) -> None:
         freed = [sku for sku in lost if engine.count(Request(want=(sku,), in_stock=True)).number]
         assert sorted(worth.released) == sorted(freed)
         assert worth.released_value == sum(lost[s] for s in freed)
+
+
+@FEW
+@given(small.catalogues(), st.integers(0, 2**32 - 1))
+def test_parts_that_are_all_measured_are_weighed_as_plain_arithmetic_weighs_them(
+    catalogue: Catalogue, seed: int
+) -> None:
+    """Builds, and those that an existing sleeve joins as well, are counted one by one."""
+    catalogue = measured(catalogue, seed=seed)
+    found = found_in(catalogue)
+    assume(found.worths)
+    fits = small.fits_of(
+        catalogue,
+        *(
+            np.array([w.candidate.sizes[r] for w in found.worths])
+            for r in (small.BORE, small.OUTSIDE)
+        ),
+        np.array([w.candidate.words[small.KEY] for w in found.worths], dtype=object),
+    )
+    assert [w.builds for w in found.worths] == fits.sum(axis=1).tolist()
+    assert not (fits[:, None] <= fits[None]).all(axis=2)[~np.eye(len(fits), dtype=bool)].any()
+    engine, rests = TreeEngine(catalogue), [catalogue.of(r) for r in ("pin", "tube", "lid")]
+    known = [
+        any(
+            engine.count(Request(want=(*(p.sku for p in rest), sleeve.sku))).number
+            for sleeve in catalogue.of("sleeve")
+        )
+        for rest in itertools.product(*rests)
+    ]
+    assert [w.shared for w in found.worths] == fits[:, known].sum(axis=1).tolist()
 
 
 # -- windows and cells ---------------------------------------------------------------

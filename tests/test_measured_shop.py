@@ -1,4 +1,4 @@
-"""What a shop is told whose parts were each measured: an answer, or in words why there is none."""
+"""What a shop is told whose parts were each measured."""
 
 from __future__ import annotations
 
@@ -6,7 +6,7 @@ import pytest
 
 from fitgraph.catalogue import Loaded
 from fitgraph.shop.front import Shop
-from fitgraph.solve import Request, TooWideError
+from fitgraph.solve import Request
 from tests.bench.catalogues import measured, scaled
 
 
@@ -25,9 +25,3 @@ def test_ways_too_many_to_be_listed_are_stood_for_by_a_few_that_are_builds(shop:
     for answer in found.answers:
         parts = tuple(answer.parts.values())
         assert shop.engine.count(Request(want=parts)).number >= answer.fillings.number > 0
-
-
-def test_what_to_make_is_refused_in_words_before_it_takes_the_memory(shop: Shop) -> None:
-    with pytest.raises(TooWideError, match="ceiling is 2 GB") as told:
-        shop.adapters(k=1)
-    assert told.value.needed > told.value.ceiling

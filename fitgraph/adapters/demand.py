@@ -9,7 +9,7 @@ import numpy as np
 import numpy.typing as npt
 
 from fitgraph.model import Catalogue, Role
-from fitgraph.solve.batch import Demands
+from fitgraph.solve.passes import Demands
 from fitgraph.solve.query import TENTHS
 from fitgraph.solve.request import AllowedRole, Facts, Request, check_material, named_by_role
 from fitgraph.solve.space import Space
@@ -198,6 +198,7 @@ class Scale:
 
 def scales(
     space: Space,
+    role: str,
     extra: tuple[Floats, Floats],
     *,
     mass: bool,
@@ -208,8 +209,10 @@ def scales(
     ----------
     space : Space
         Gives the largest sums there can be.
+    role : str
+        The role whose part is made.
     extra : tuple of ndarray
-        Prices and masses in tenths of what is added to its roles.
+        Prices and masses in tenths of what could stand there.
     mass : bool
         Whether requests limit the mass.
 
@@ -219,10 +222,14 @@ def scales(
         If prices and masses are too large to be added exactly.
     """
     most_price = float(extra[0].max(initial=0)) + sum(
-        float((f.price + f.service_price).max(initial=0)) for f in space.facts.values()
+        float((f.price + f.service_price).max(initial=0))
+        for r, f in space.facts.items()
+        if r != role
     )
     most_mass = float(extra[1].max(initial=0)) + sum(
-        float(np.rint(np.nan_to_num(m) * TENTHS).max(initial=0)) for m in space.mass_g.values()
+        float(np.rint(np.nan_to_num(m) * TENTHS).max(initial=0))
+        for r, m in space.mass_g.items()
+        if r != role
     )
     price_bits, mass_bits = (int(x).bit_length() + 1 for x in (most_price, most_mass))
     if price_bits + mass_bits > _BITS:
@@ -271,14 +278,22 @@ def costs(
     return Demands(values, {r: of[r] for r in values})
 
 
-def counts(space: Space, found: Mapping[str, FillTerms], let: Mapping[str, Offers]) -> Demands:
-    """Return the number of options of each class that requests let in, as exact integers."""
-    values = {}
-    for role, offer in let.items():
-        table = np.zeros((offer.count, space.tree.sizes[role]), dtype=np.int64)
-        np.add.at(table, (offer.terms, space.class_of[role][offer.place]), 1)
-        values[role] = table.astype(object)
-    return Demands(values, {r: found[r].of for r in values})
+def counts(
+    sizes: Mapping[str, int], class_of: Mapping[str, Ints], let: Mapping[str, Offers]
+) -> dict[str, Floats]:
+    """Return the number of options of each class that one request lets in.
+
+    Parameters
+    ----------
+    sizes, class_of
+        As in :func:`costs`.
+    let : mapping of str to Offers
+        From :func:`offers`, for its terms alone.
+    """
+    return {
+        role: np.bincount(class_of[role][offer.place], minlength=sizes[role]).astype(float)
+        for role, offer in let.items()
+    }
 
 
 @dataclass(frozen=True, slots=True)

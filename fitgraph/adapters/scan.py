@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import pickle
 import threading
-from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from concurrent.futures import Executor, Future, as_completed
 from dataclasses import dataclass, field, replace
 
@@ -12,7 +12,6 @@ import numpy as np
 import numpy.typing as npt
 
 from fitgraph.adapters.candidates import Candidate, Counterparts, candidates
-from fitgraph.adapters.compiled import compiled_with
 from fitgraph.adapters.demand import (
     FillTerms,
     MadeFacts,
@@ -24,23 +23,24 @@ from fitgraph.adapters.demand import (
     scales,
     terms,
 )
-from fitgraph.adapters.interface import RoleInterface, interface, tables_apart
+from fitgraph.adapters.interface import RoleInterface, interface
 from fitgraph.adapters.settled import settled
+from fitgraph.demand.least import least_through
 from fitgraph.demand.menus import IN_STOCK, SOLD, Menus, Shelf
 from fitgraph.demand.questions import questions_of, request_of
 from fitgraph.demand.served import witnesses
+from fitgraph.graph.joints import distinct_rows
 from fitgraph.graph.options import options_for, plain
 from fitgraph.model import Catalogue, Make, Option, Part
-from fitgraph.solve.batch import COUNT, LEAST, Demands, Passes
+from fitgraph.solve.circuit import Circuit
 from fitgraph.solve.engine import TreeEngine
 from fitgraph.solve.query import TENTHS, ask
 from fitgraph.solve.request import Facts, NamingError, Request
-from fitgraph.solve.space import Space
-from fitgraph.solve.tree import Tree
 
 Floats = npt.NDArray[np.float64]
 Ints = npt.NDArray[np.intp]
 Bools = npt.NDArray[np.bool_]
+Bytes = npt.NDArray[np.uint8]
 
 #: Requests in a piece of work.
 PIECE = 2048
@@ -56,31 +56,17 @@ class _Job:
     It holds what requests let in, not the tables made of it, so that it is small to send.
     """
 
-    tree: Tree
+    circuit: Circuit
     class_of: Mapping[str, Ints]
     of: Mapping[str, Ints]
     let: Mapping[str, Offers]
     weighed: bool
-    place: int
-    group_of: Ints
-    fits: Bools
+    role: str
+    klass: Ints
     made: MadeFacts
     budget: Floats
     most_tenths: Floats
     scales: tuple[Scale, ...]
-
-
-def _least(job: _Job, demands: Demands, kinds: Bools, start: int, stop: int) -> Floats:
-    """Return the least cost of the rest of a build, for each request and kind of fit."""
-    found = np.full((stop - start, len(kinds)), np.inf)
-    passes = Passes(job.tree, demands.part(start, stop), LEAST)
-    for some, values in passes.at(job.place, job.group_of, kinds.shape[1]):
-        least = np.full((len(some), len(kinds)), np.inf)
-        for group in np.flatnonzero(np.isfinite(values).any(axis=0)):
-            of = np.flatnonzero(kinds[:, group])
-            least[:, of] = np.minimum(least[:, of], values[:, group, None])
-        found[some] = least
-    return found
 
 
 def _run(packed: bytes, start: int, stop: int) -> tuple[int, Bools, Bools]:
@@ -92,7 +78,6 @@ def _run(packed: bytes, start: int, stop: int) -> tuple[int, Bools, Bools]:
     if getattr(_held, "packed", None) != packed:
         _held.job, _held.packed, _held.costs = pickle.loads(packed), packed, {}
     job: _Job = _held.job
-    kinds, kind_of = np.unique(job.fits, axis=0, return_inverse=True)
     made, of = job.made, job.made.of[start:stop]
     budget, most = job.budget[start:stop, None], job.most_tenths[start:stop, None]
     price, tenths = budget - made.price[of], most - made.tenths
@@ -100,11 +85,11 @@ def _run(packed: bytes, start: int, stop: int) -> tuple[int, Bools, Bools]:
     for scale in job.scales:
         demands = _held.costs.get(scale)
         if demands is None:
-            demands = costs(
-                job.tree.sizes, job.class_of, job.of, job.let, scale, weighed=job.weighed
-            )
+            sizes = job.circuit.plan.sizes
+            demands = costs(sizes, job.class_of, job.of, job.let, scale, weighed=job.weighed)
             _held.costs[scale] = demands
-        least = _least(job, demands, kinds, start, stop)[:, kind_of.ravel()]
+        least = least_through(job.circuit, demands.part(start, stop), job.role)
+        least = least[:, job.klass]
         total, costing, weighing = scale.read(least)
         may &= np.isfinite(total) & (total <= scale.limit(price, tenths))
         sure |= (costing <= price) & (weighing <= tenths)
@@ -162,27 +147,30 @@ class _Role:
         self.side: RoleInterface | None = None
         found = candidates(catalogue, make, self.options)
         offered = [plain(c.part) for c in found]
-        apart = tables_apart(catalogue, make.role, self.options)
         every = [*self.existing, *offered]
-        self.whole = interface(catalogue, make.role, every, self.options, apart)
-        if self.whole is not None:
+        whole = interface(catalogue, make.role, every, self.options)
+        if whole is not None:
             old = len(self.existing)
-            kept = _unbettered(found, self.whole.fits[old:])
+            kept = _unbettered(found, whole.fits()[old:])
+            spare = whole.spare()
             counterparts = Counterparts(catalogue, make, self.options)
             self.chosen = tuple(
-                settled(counterparts, found[n], float(self.whole.spare[old + n])) for n in kept
+                settled(counterparts, found[n], float(spare[old + n])) for n in kept
             )
-            fits = np.vstack([self.whole.fits[:old], self.whole.fits[old:][kept]])
-            self.whole = replace(self.whole, fits=fits)
             self.made = [plain(c.part) for c in self.chosen]
-            self.side = interface(catalogue, make.role, self.made, self.options, apart)
+            # The size drawn may meet more than the snug one did, so it is asked anew.
+            drawn = [*self.existing, *self.made]
+            self.side = interface(catalogue, make.role, drawn, self.options)
 
     @staticmethod
-    def _offers(
-        space: Space, found: Mapping[str, FillTerms], roles: Iterable[str]
-    ) -> dict[str, Offers]:
-        """Return what terms let in of some roles."""
-        return {r: offers(found[r], space.facts[r], space.mass_g[r]) for r in roles}
+    def _offers(side: RoleInterface, found: Mapping[str, FillTerms]) -> dict[str, Offers]:
+        """Return what terms let in of the other roles."""
+        space = side.space
+        return {
+            r: offers(found[r], space.facts[r], space.mass_g[r])
+            for r in space.options
+            if r != side.role
+        }
 
     def _job(
         self,
@@ -196,20 +184,19 @@ class _Role:
         facts = Facts.of(self.made)
         made = MadeFacts.of_options(found[self.role], facts, _masses(self.made), weighed=weighed)
         extra = (facts.price + facts.service_price, made.tenths)
-        let = self._offers(side.space, found, side.space.options)
+        let = self._offers(side, found)
         return _Job(
-            side.space.tree,
+            side.circuit,
             dict(side.space.class_of),
             {role: found[role].of.astype(np.int32) for role in let},
             let,
             weighed,
-            side.place,
-            side.group_of,
-            side.fits,
+            side.role,
+            side.class_of[len(self.existing) :],
             made,
             budget,
             np.array(most, dtype=float),
-            tuple(scales(side.space, extra, mass=weighed)),
+            tuple(scales(side.space, side.role, extra, mass=weighed)),
         )
 
     def serve(
@@ -239,46 +226,41 @@ class _Role:
     def settle(self, shelf: Shelf, serves: Bools, open_: Bools, executor: Executor | None) -> None:
         """Decide what is open: enquiries with both limits, where neither alone says no."""
         enquiry, option = np.nonzero(open_)
-        if not len(enquiry):
+        if self.side is None or not len(enquiry):
             return
-        menus = Menus(compiled_with(self.catalogue, {self.role: self.made}))
+        menus = Menus(self.side.space)
         questions = questions_of(menus, self.catalogue.enquiries)[0]
         asked, at = questions.asked_of(shelf, questions.of[enquiry]), menus.roles.index(self.role)
-        alone = [menus.bought(at, np.array([n])) for n in range(len(self.made))]
+        old = len(self.existing)
+        alone = [menus.bought(at, np.array([old + n])) for n in range(len(self.made))]
         asked.menus[:, at] = np.array(alone, dtype=np.intp)[option]
         serves[enquiry, option] = witnesses(menus, asked, executor=executor).yes
 
     def builds(self) -> tuple[list[int], list[int]]:
         """Return the builds with each made part, and those that an existing part makes as well."""
-        if self.whole is None:
+        if self.side is None:
             return [], []
-        side, old = self.whole, len(self.existing)
-        found = terms(self.catalogue, [Request()])
-        demands = counts(side.space, found, self._offers(side.space, found, side.space.options))
-        per_group = np.zeros(side.fits.shape[1], dtype=object)
-        for _, values in Passes(side.space.tree, demands, COUNT).at(
-            side.place, side.group_of, side.fits.shape[1]
-        ):
-            per_group = per_group + values[0]
-        known = side.fits[:old].any(axis=0)
-        return (
-            [sum(int(x) for x in per_group[f]) for f in side.fits[old:]],
-            [sum(int(x) for x in per_group[f & known]) for f in side.fits[old:]],
-        )
+        side, old = self.side, len(self.existing)
+        let = self._offers(side, terms(self.catalogue, [Request()]))
+        weights = counts(side.circuit.plan.sizes, side.space.class_of, let)
+        return side.builds(weights)[old:], side.shared(weights, np.arange(old))[old:]
 
 
-def _unbettered(found: Sequence[Candidate], fits: Bools) -> list[int]:
+def _unbettered(found: Sequence[Candidate], fits: Bytes) -> list[int]:
     """Return the candidates whose fits no other's contain; of equals the one with most slack."""
-    if not len(found):
-        return []
-    kinds, kind_of = np.unique(fits, axis=0, return_inverse=True)
-    kind_of = kind_of.ravel()
-    rows = kinds.astype(np.float32)
-    inside = rows @ (1 - rows).T == 0  # a's fits are all among b's
-    np.fill_diagonal(inside, False)
+    first, kind_of = distinct_rows(fits)
+    kinds = fits[first]
+    bits = np.unpackbits(kinds, axis=1)
+    common = bits.sum(axis=0, dtype=np.intp)
     kept = []
-    for kind in np.flatnonzero(kinds.any(axis=1) & ~inside.any(axis=1)):
-        equal = [int(n) for n in np.flatnonzero(kind_of == kind)]
+    for kind in np.flatnonzero(bits.any(axis=1)).tolist():
+        groups = np.flatnonzero(bits[kind])
+        rarest = groups[np.argmin(common[groups])]
+        holders = np.flatnonzero(bits[:, rarest])
+        inside = ~(kinds[kind] & ~kinds[holders]).any(axis=1)  # its fits are all among theirs
+        if np.count_nonzero(inside) > 1:
+            continue
+        equal = np.flatnonzero(kind_of == kind).tolist()
         kept.append(max(equal, key=lambda n: (round(found[n].slack_mm, 6), -_mass(found[n]))))
     return sorted(kept)
 

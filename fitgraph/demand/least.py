@@ -13,7 +13,7 @@ References
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -24,6 +24,7 @@ from fitgraph.demand.menus import Listing
 from fitgraph.graph.joints import distinct_rows
 from fitgraph.solve.arrays import spread
 from fitgraph.solve.circuit import Circuit
+from fitgraph.solve.passes import Demands
 from fitgraph.solve.plan import Step
 from fitgraph.solve.support import CircuitStep, Support
 
@@ -229,24 +230,7 @@ def _cheapest(
     offers = {r: _offer(listing, n, asked[:, n], kinds, kind) for n, r in enumerate(roles)}
     first, question = dense([o.alike for o in offers.values()])
     alike = {role: offer.alike[first] for role, offer in offers.items()}
-    every = np.arange(len(first))
-    done: list[_Done] = []
-    for step, lines in zip(plan.steps, steps, strict=True):
-        costs = _of_kinds(offers[step.variable].cost, step) if step.is_role else None
-        keys = [done[c].context for c in step.children]
-        if costs is not None:
-            keys.append(alike[step.variable])
-        lead, context = dense(keys) if keys else (every[:1], np.zeros(len(first), dtype=np.intp))
-        message = np.full((len(lead), max(lines.nodes, 1)), np.inf)
-        terms: list[_Term] = []
-        if lines.nodes:
-            terms += [
-                _Term(done[c].message, done[c].context[lead], at) for c, at in lines.opens.items()
-            ]
-            if costs is not None:
-                terms.append(_Term(costs, alike[step.variable][lead], lines.kind))
-            _pass(terms, lines, message)
-        done.append(_Done(context, message, terms))
+    done = _upward(runs, {r: o.cost for r, o in offers.items()}, alike, len(first))
     values, of_case = np.full(len(first), np.inf), np.full(len(first), -1, dtype=np.intp)
     for n, case in enumerate(runs.cases):
         value = np.zeros(len(first))
@@ -277,6 +261,128 @@ def _cheapest(
         klass = listing.class_of[role][own[there, n]]
         own[there, n] = offers[role].best[offers[role].used[there], klass]
     return values[question], own
+
+
+def least_through(runs: Circuit, demands: Demands, role: str) -> Floats:
+    """Return the least that all others cost in a build with each class of one role.
+
+    Parameters
+    ----------
+    runs : Circuit
+        Its plan lets the role go first.
+    demands : Demands
+        What each class of each role costs, infinite where it is not let in; what they say of
+        the role itself does not count.
+    role : str
+        The role.
+
+    Returns
+    -------
+    ndarray of float, shape (n_questions, n_classes)
+        Infinite where there is no build.
+    """
+    sizes = runs.plan.sizes
+    if not demands.count:
+        return np.zeros((0, sizes[role]))
+    cost, alike = {role: np.zeros((1, sizes[role]))}, {}
+    for other, values in demands.values.items():
+        if other != role:
+            first, same = distinct_rows(values)
+            cost[other], alike[other] = values[first], same[demands.of[other]]
+    first, question = dense(list(alike.values()) or [np.zeros(demands.count, dtype=np.intp)])
+    alike = {other: rows[first] for other, rows in alike.items()}
+    alike[role] = np.zeros(len(first), dtype=np.intp)
+    whole = np.full((len(first), sizes[role]), np.inf)
+    size = max(1, _CELLS // max((s.nodes for s in runs.steps), default=1))
+    for start in range(0, len(first), size):
+        piece = slice(start, start + size)
+        some = {other: rows[piece] for other, rows in alike.items()}
+        _downward(runs, cost, some, role, whole[piece])
+    return whole[question]
+
+
+def _downward(
+    runs: Circuit, cost: Mapping[str, Floats], alike: Mapping[str, Ints], role: str, into: Floats
+) -> None:
+    """Fill in the least cost through each class of a role, from the roots down to its steps."""
+    plan, count = runs.plan, len(into)
+    done = _upward(runs, cost, alike, count)
+    outside: dict[int, Floats] = {}
+
+    def reach(place: int, values: Floats) -> None:
+        outside[place] = np.minimum(outside[place], values) if place in outside else values
+
+    for case in runs.cases:
+        values = {r: done[r].message[done[r].context, :1] for r in case.roots}
+        for root in case.roots:
+            if role in plan.steps[root].below:
+                rest = np.zeros((count, 1))
+                reach(root, sum((v for r, v in values.items() if r != root), start=rest))
+    for place in range(len(plan.steps) - 1, -1, -1):
+        around = outside.pop(place, None)
+        if around is None:
+            continue
+        step, lines = plan.steps[place], runs.steps[place]
+        # No sorted tuples stand above a role that goes first: every node has rows of its own.
+        node = np.repeat(np.arange(lines.nodes), lines.end - lines.begin)
+        terms = [_Term(around, np.arange(count), node)]
+        target, size = lines.kind, step.kinds
+        if step.variable != role:
+            for child, at in lines.opens.items():
+                if role in plan.steps[child].below:
+                    target, size, below = at, runs.steps[child].nodes, child
+                else:
+                    terms.append(_Term(done[child].message, done[child].context, at))
+            if step.is_role:
+                own = _of_kinds(cost[step.variable], step)
+                terms.append(_Term(own, alike[step.variable], lines.kind))
+        found = _least_of(terms, target, size, count)
+        if step.variable != role:
+            reach(below, found)
+            continue
+        domain = step.domain
+        into[:, domain] = np.minimum(into[:, domain], found[:, step.kind_of[domain]])
+
+
+def _least_of(terms: Sequence[_Term], target: Ints, size: int, count: int) -> Floats:
+    """Return the least of all rows that lead to each place, for each question."""
+    found = np.full((count, size), np.inf)
+    for contexts, row in _together(terms, len(target), count):
+        if not len(row):
+            continue
+        row = row[np.argsort(target[row], kind="stable")]
+        starts = np.flatnonzero(np.diff(target[row], prepend=-1))
+        columns = [term.column.take(row) for term in terms]
+        step = max(1, _AT_ONCE // len(row))
+        for some in (contexts[n : n + step] for n in range(0, len(contexts), step)):
+            value = _values(terms, some, columns, len(row))
+            found[np.ix_(some, target[row[starts]])] = np.minimum.reduceat(value, starts, axis=1)
+    return found
+
+
+def _upward(
+    runs: Support | Circuit, cost: Mapping[str, Floats], alike: Mapping[str, Ints], count: int
+) -> list[_Done]:
+    """Return what every step found, for costs of base classes and the row of each question."""
+    done: list[_Done] = []
+    for step, lines in zip(runs.plan.steps, runs.steps, strict=True):
+        costs = _of_kinds(cost[step.variable], step) if step.is_role else None
+        keys = [done[c].context for c in step.children]
+        if costs is not None:
+            keys.append(alike[step.variable])
+        every = np.arange(count)
+        lead, context = dense(keys) if keys else (every[:1], np.zeros(count, dtype=np.intp))
+        message = np.full((len(lead), max(lines.nodes, 1)), np.inf)
+        terms: list[_Term] = []
+        if lines.nodes:
+            terms += [
+                _Term(done[c].message, done[c].context[lead], at) for c, at in lines.opens.items()
+            ]
+            if costs is not None:
+                terms.append(_Term(costs, alike[step.variable][lead], lines.kind))
+            _pass(terms, lines, message)
+        done.append(_Done(context, message, terms))
+    return done
 
 
 def _of_kinds(cost: Floats, step: Step) -> Floats:

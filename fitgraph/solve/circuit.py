@@ -28,7 +28,7 @@ from typing import Any
 import numpy as np
 import numpy.typing as npt
 
-from fitgraph.solve import summing
+from fitgraph.solve import leading, summing
 from fitgraph.solve.algebra import COUNT
 from fitgraph.solve.arrays import spread
 from fitgraph.solve.passes import Demands, Passes
@@ -660,6 +660,15 @@ def _listed(rows: Rows, place: int, cells: Ints) -> _Raw:
     return _Raw(cells, kind, after, every, end - counts, end, runs=False)
 
 
+def _led(rows: Rows, place: int, cells: Ints) -> _Raw:
+    """Return the rows of the role that goes first; its sums are worth one, and left out."""
+    owner, kind = leading.following(rows.passes, rows.plan.steps[place], cells)
+    counts = np.bincount(owner, minlength=len(cells))
+    end = np.cumsum(counts)
+    every = np.arange(len(cells), dtype=np.intp)
+    return _Raw(cells, kind, {}, every, end - counts, end, runs=False)
+
+
 def _in_runs(rows: Rows, place: int, cells: Ints) -> _Raw:
     """Return the rows of a step of sorted tuples: a sorted list for outer cells that are alike."""
     step = rows.plan.steps[place]
@@ -716,6 +725,18 @@ def _in_runs(rows: Rows, place: int, cells: Ints) -> _Raw:
     )
 
 
+def _one_by_one(plan: Plan, step: Step) -> bool:
+    """Return whether pairs of a cell and a kind are looked at one by one."""
+    return step.summed is None and step.decided is None and step.variable != plan.leading
+
+
+def _way(plan: Plan, step: Step) -> Callable[[Rows, int, Ints], _Raw]:
+    """Return what makes the rows of a step."""
+    if step.variable == plan.leading:
+        return _led
+    return _listed if step.summed is None else _in_runs
+
+
 def _refused(plan: Plan, step: Step, needed: float, ceiling: float) -> TooWideError:
     roles = [v for v in (step.variable, *step.separator) if v in plan.sizes]
     return TooWideError(needed, ceiling, roles, step.names)
@@ -739,7 +760,7 @@ def circuit_of(plan: Plan, whole: Mapping[str, Floats], ceiling: float) -> Circu
         If they would take more.
     """
     for step in plan.steps:  # a pass would take long, and what it is for could not be held
-        if step.summed is None and step.work / _REACHED > ceiling:
+        if _one_by_one(plan, step) and step.work / _REACHED > ceiling:
             raise _refused(plan, step, step.work / _REACHED, ceiling)
     passes = Passes(plan, Demands.one(whole), COUNT)
     total = float(passes.totals()[0])
@@ -755,10 +776,10 @@ def circuit_of(plan: Plan, whole: Mapping[str, Floats], ceiling: float) -> Circu
         step = plan.steps[place]
         cells = np.unique(np.concatenate([none, *reached.pop(place, [])]))
         # A byte for each pair of a cell and a kind that is looked at one by one; a row stays.
-        looked = 0.0 if step.summed is not None else float(len(cells)) * step.kinds
+        looked = float(len(cells)) * step.kinds if _one_by_one(plan, step) else 0.0
         if held + looked > ceiling:
             raise _refused(plan, step, held + looked, ceiling)
-        mine = (_listed if step.summed is None else _in_runs)(rows, place, cells)
+        mine = _way(plan, step)(rows, place, cells)
         held += _ROW * (len(mine.kind) + len(mine.begin))
         if held > ceiling:
             raise _refused(plan, step, held, ceiling)

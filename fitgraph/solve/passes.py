@@ -15,7 +15,7 @@ from typing import Any
 import numpy as np
 import numpy.typing as npt
 
-from fitgraph.solve import summing
+from fitgraph.solve import leading, summing
 from fitgraph.solve.algebra import Algebra
 from fitgraph.solve.plan import SLICE, Case, Part, Plan, Step
 
@@ -314,6 +314,8 @@ class Passes:
         some, row_of = self._distinct(step.below)
         if step.summed is not None:
             return Message(self._summed(step, some), row_of)
+        if step.variable == self.plan.leading and len(some) == 1:
+            return Message(self._listed(step), row_of)
         weights = self.weights(step, some)
         alive = None
         if weights is not None:
@@ -339,6 +341,13 @@ class Passes:
         for block in blocks:
             out[_index(step, block)] = work.message(weights, block)
         return Message(out, row_of)
+
+    def _listed(self, step: Step) -> Numbers:
+        """Return the message of the role that goes first, for one request."""
+        found = np.full((1, math.prod(step.shape)), self.algebra.none)
+        for cell, _, value in leading.pairs(self, step):
+            self.algebra.scatter(found, cell, value[None])
+        return found.reshape(1, *step.shape)
 
     def _tuples(self, step: Step, *, narrow: bool) -> tuple[Ints, Ints]:
         """Return the cells of the outer variable and the kinds of sorted tuples that count."""

@@ -64,6 +64,12 @@ _NARROW, _MOST_CASES = 4, 256
 #: Cells up to which a sum over roles becomes one table; beyond, it is taken term by term.
 _AS_TABLE = 1 << 20
 
+#: Roles up to which a sum that a leading role adds to may be one table.
+_LED = 3
+
+#: Pairs of a cell and a kind from which a plan with a leading role is tried otherwise as well.
+_LOOKED = 2e7
+
 #: Cells from which a running sum's message is read through what decides it, and not held.
 READ = 1 << 16
 
@@ -304,6 +310,8 @@ class Plan:
         The role that goes last in every case, if one was asked for.
     ceiling : float
         Bytes that a pass may need.
+    leading : str or None
+        The role that goes first in every case, if one was asked for.
     """
 
     roles: tuple[str, ...]
@@ -312,6 +320,7 @@ class Plan:
     cases: tuple[Case, ...]
     last: str | None = None
     ceiling: float = CEILING
+    leading: str | None = None
 
     @property
     def bytes(self) -> float:
@@ -323,6 +332,15 @@ class Plan:
     def bytes_whole(self) -> float:
         """Return the memory that one pass with all messages takes at most."""
         return self._bytes(self.steps)
+
+    @property
+    def looked(self) -> float:
+        """Return how many pairs of a cell and a kind are looked at one by one."""
+        return sum(
+            s.work
+            for s in self.steps
+            if s.decided is None and s.summed is None and s.variable != self.leading
+        )
 
     def _bytes(self, held: Sequence[Step]) -> float:
         messages = sum(8.0 * math.prod(s.shape) for s in held)
@@ -430,6 +448,7 @@ class _Draft:
     ceiling: float
     last: str | None
     late: frozenset[str]
+    leading: str | None
     memo: Memo
     share: bool
     kept: bool
@@ -546,7 +565,7 @@ class _Planner:
                 terms = [t for t in terms if t.condition.name not in bundle.values]
             if self.draft.share:
                 terms, decided = shared(terms, domains, ties, every, tag=tag, most_cells=most)
-            terms = [*of_bundle, *terms]
+            terms = [*of_bundle, *(self._led(t, beside) for t in terms)]
             found = [Chain(tuple(decided), None)]
             found += [
                 chain_of_terms(t, tag=f"{tag}.{n}", most_cells=most) for n, t in enumerate(terms)
@@ -574,10 +593,32 @@ class _Planner:
         self.chains[key] = found
         return found
 
+    def _led(self, terms: Terms, beside: Sequence[Relation]) -> Terms:
+        """Return a sum with what the leading role adds last, where that leaves it fewer cells.
+
+        What roles come to that it does not meet otherwise is then one axis of its step, with a
+        cell for each value that it may add; elsewhere each of them is an axis.
+        """
+        role = self.draft.leading
+        met = {v for r in beside if role in r.scope for v in r.scope}
+        own = [v for v in terms.values if v[0] == (role,)]
+        rest = [v for v in terms.values if v[0] != (role,)]
+        strange = math.prod(
+            size
+            for roles, _, values in rest
+            for v, size in zip(roles, values.shape, strict=True)
+            if v not in met
+        )
+        if math.prod(len(np.unique(values)) for *_, values in own) > strange:
+            return terms
+        return replace(terms, values=(*rest, *own))
+
     def _as_relation(self, n: int, domains: Mapping[str, Ints]) -> Relation | None:
         """Return a sum as one relation, None where it has too many cells."""
         condition = self.draft.sums[n]
         certain = self.draft.certain
+        if self.draft.leading in condition.roles and len(condition.roles) > _LED:
+            return None  # what the others come to is one axis beside the role, not one of each
         key = (condition.name, certain, *(domains[r].tobytes() for r in condition.roles))
         if key not in self.draft.memo:
             self.draft.memo[key] = relation_of_sum(
@@ -633,7 +674,9 @@ class _Planner:
         kinds = {}
         for role, columns in seen.items():
             # The outer role of tuples is an axis of their message as it is.
-            if role in wide and (self.bundle is None or role != self.bundle.outer):
+            if role == self.draft.leading or (self.bundle and role == self.bundle.outer):
+                continue
+            if role in wide:
                 of_base, first = combined(columns, domains[role])
                 if 1 < len(first) <= _MOST_SEEN:
                     kinds[role] = of_base, first
@@ -990,6 +1033,17 @@ class _CasePlan:
         late = planner.draft.late
         for role in late:
             waits[role] = waits.get(role, set()) | {v for v in self.variables if v not in late}
+        leading = planner.draft.leading
+        if leading is not None:
+            before, waiting = {leading}, [*waits.get(leading, ())]
+            while waiting:  # the running sums that it decides, and those that these decide
+                v = waiting.pop()
+                if v not in before:
+                    before.add(v)
+                    waiting += waits.get(v, ())
+            for v in self.variables:
+                if v not in before:
+                    waits.setdefault(v, set()).add(leading)
 
         domain_ids = {v: planner.domain_id(self.domains[v]) for v in self.variables}
         sizes: dict[tuple[str, frozenset[int]], tuple[int, int]] = {}
@@ -1073,6 +1127,8 @@ def _conditions(draft: _Draft) -> dict[str, list[Ints]]:
     def add(role: str, of_base: Ints) -> None:
         if draft.late and role not in draft.late:
             return  # a choice of the late roles has to be in one case only
+        if role == draft.leading:
+            return  # and all that go with the same rest together
         domain = draft.domains[role]
         if 1 < len(np.unique(of_base[domain])) <= _NARROW:
             place = np.unique(of_base, return_inverse=True)[1].astype(np.intp)
@@ -1114,6 +1170,7 @@ def make_plan(
     domains: Mapping[str, Ints] = MappingProxyType({}),
     last: str | None = None,
     late: frozenset[str] = frozenset(),
+    leading: str | None = None,
     memo: Memo | None = None,
 ) -> Plan:
     """Return a plan.
@@ -1140,6 +1197,9 @@ def make_plan(
         A role that goes last.
     late : frozenset of str
         Roles that go after all others.
+    leading : str, optional
+        A role that goes before all others, so that each cell of its step stands for what the
+        rest of a build asks of it.
     memo : dict, optional
         Carries what plans have in common from one to the next.
 
@@ -1151,7 +1211,7 @@ def make_plan(
     # A plan for one question is not worth a long search for the best order.
     kept = last is None and not domains
     domains = {r: domains.get(r, np.arange(sizes[r], dtype=np.intp)) for r in roles}
-    nothing = Plan(tuple(roles), dict(sizes), (), (), last, ceiling)
+    nothing = Plan(tuple(roles), dict(sizes), (), (), last, ceiling, leading)
     if not all(len(domains[r]) for r in roles):
         return nothing
     tidy = [reduced(r, domains) for r in relations]
@@ -1175,17 +1235,21 @@ def make_plan(
         ceiling,
         last,
         late,
+        leading,
         {} if memo is None else memo,
         share=True,
         kept=kept,
     )
     # A shared sum ties its conditions together; where a role has to go last, or that is too
     # much, each stands alone.
-    share = last is None
-    first_draft = _with_bundle(draft) if share and not late else replace(draft, share=share)
+    share = last is None and leading is None
+    tuples = share and not late and leading is None
+    first_draft = _with_bundle(draft) if tuples else replace(draft, share=share)
     plan = _finished(first_draft)
     if plan.bytes > ceiling and first_draft.bundle is None:
         plan = min(plan, _finished(replace(draft, share=not share)), key=lambda p: p.bytes)
+    elif leading is not None and plan.looked > _LOOKED:
+        plan = min(plan, _finished(replace(draft, share=not share)), key=lambda p: p.looked)
     plan.refuse(plan.bytes)
     return plan
 
@@ -1228,7 +1292,13 @@ def _finished(draft: _Draft) -> Plan:
     planner = _Planner(draft)
     steps_of = [case.finish() for case in _chosen(planner)]
     return Plan(
-        draft.roles, draft.sizes, tuple(planner.steps), tuple(steps_of), draft.last, draft.ceiling
+        draft.roles,
+        draft.sizes,
+        tuple(planner.steps),
+        tuple(steps_of),
+        draft.last,
+        draft.ceiling,
+        draft.leading,
     )
 
 
@@ -1257,13 +1327,14 @@ class Ingredients:
         sums: frozenset[str] | None = None,
         last: str | None = None,
         late: frozenset[str] = frozenset(),
+        leading: str | None = None,
         memo: Memo | None = None,
     ) -> Plan:
         """Return a plan over some classes.
 
         Parameters
         ----------
-        domains, last, late, memo
+        domains, last, late, leading, memo
             As in :func:`make_plan`.
         sums : frozenset of str, optional
             Names of the conditions on sums that count; all by default.
@@ -1284,6 +1355,7 @@ class Ingredients:
             domains=domains,
             last=last,
             late=late,
+            leading=leading,
             memo=memo,
         )
 

@@ -127,6 +127,7 @@ class Space:
         sums: frozenset[str] | None = None,
         last: str | None = None,
         late: frozenset[str] = frozenset(),
+        leading: str | None = None,
         memo: Memo | None = None,
     ) -> Plan:
         """Return a plan over some classes of some roles, for one question.
@@ -141,6 +142,8 @@ class Space:
             A role that goes last, so that :meth:`Passes.last` tells what goes through each class.
         late : frozenset of str
             Roles that go after all others.
+        leading : str, optional
+            A role that goes before all others.
         memo : dict, optional
             Carries what plans of this space have in common from one to the next.
 
@@ -150,7 +153,7 @@ class Space:
             If a pass would need more memory than the ceiling.
         """
         return self.ingredients(certain=certain).plan(
-            domains, sums=sums, last=last, late=late, memo=memo
+            domains, sums=sums, last=last, late=late, leading=leading, memo=memo
         )
 
     def ingredients(self, *, certain: bool) -> Ingredients:
@@ -258,13 +261,38 @@ class Space:
             self._held[key] = None
             plan = self.plan(certain=certain)
             if any(step.summed is not None or step.read for step in plan.steps):
-                whole = {
-                    r: np.bincount(of_role).astype(float) for r, of_role in self.class_of.items()
-                }
                 with contextlib.suppress(TooWideError):
-                    self._held[key] = circuit_of(plan, whole, self.ceiling / 2)
+                    self._held[key] = circuit_of(plan, self._whole, self.ceiling / 2)
         found: Circuit | None = self._held[key]
         return found
+
+    def around(self, role: str, *, certain: bool) -> Circuit:
+        """Return the rows of a plan in which a role goes first.
+
+        A node of its steps is all that ask the same of the role: rests of a build that the same
+        of its classes complete.
+
+        Parameters
+        ----------
+        role : str
+            The role.
+        certain : bool
+            As in :meth:`plan`.
+
+        Raises
+        ------
+        TooWideError
+            If they, or the plan, would need more memory than the ceiling.
+        """
+        possible = self.possible(self._whole, certain=certain)
+        domains = {r: np.flatnonzero(some) for r, some in possible.items()}
+        plan = self.narrow_plan(domains, certain=certain, leading=role)
+        return circuit_of(plan, self._whole, self.ceiling / 2)
+
+    @property
+    def _whole(self) -> dict[str, Floats]:
+        """Return how many options each class of each role has."""
+        return {r: np.bincount(of_role).astype(float) for r, of_role in self.class_of.items()}
 
     def without_sums(self, *, certain: bool) -> Space | None:
         """Return the space without its conditions on sums, where these make its plan wide.

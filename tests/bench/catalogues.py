@@ -48,6 +48,7 @@ def scaled(parts_a_role: int, roles: int = 12, *, seed: int = 1, shapes: int = 4
         demo.vocabulary,
         roles=MappingProxyType({r: demo.vocabulary.roles[r] for r in kept}),
         joints=tuple(j for j in demo.vocabulary.joints if set(j.roles) <= set(kept)),
+        makes=MappingProxyType({n: m for n, m in demo.vocabulary.makes.items() if m.role in kept}),
         services=MappingProxyType(
             {n: s for n, s in demo.vocabulary.services.items() if s.role in kept}
         ),
