@@ -13,10 +13,11 @@ from collections.abc import Mapping, Sequence
 import numpy as np
 import numpy.typing as npt
 
-from fitgraph.explain.broken import elimination_order, over
+from fitgraph.explain.broken import elimination_order
+from fitgraph.graph.buckets import Elimination
+from fitgraph.graph.buckets import Factor as Sized
 
 Floats = npt.NDArray[np.float64]
-Ints = npt.NDArray[np.intp]
 
 #: A factor: the roles it is over, and what it adds; infinite where it forbids.
 Factor = tuple[tuple[str, ...], Floats]
@@ -40,28 +41,13 @@ class Least:
         self, sizes: Mapping[str, int], factors: Sequence[Factor], root: str | None = None
     ) -> None:
         order = elimination_order([roles for roles, _ in factors], sizes, root)
-        self.root = order[-1][0]
-        self._trail: list[tuple[str, tuple[str, ...], npt.NDArray[np.intp]]] = []
-        self.values = np.zeros(sizes[self.root])
-        open_factors = list(factors)
-        rest = 0.0
-        for role, beside in order:
-            mine = [f for f in open_factors if role in f[0]]
-            open_factors = [f for f in open_factors if role not in f[0]]
-            scope = (*beside, role)
-            total = np.zeros([sizes[r] for r in scope])
-            for roles, values in mine:
-                total = total + over(scope, roles, values)
-            if role == self.root:
-                self.values = total
-                break
-            self._trail.append((role, beside, total.argmin(axis=-1)))
-            least = total.min(axis=-1)
-            if beside:
-                open_factors.append((beside, least))
-            else:
-                rest += float(least)
-        self.values = self.values + rest
+        self._found = Elimination(
+            [Sized(roles, (None,) * len(roles), values) for roles, values in factors],
+            sizes,
+            [role for role, _ in order],
+        )
+        self.root = self._found.root
+        self.values: Floats = np.asarray(self._found.values, dtype=float)
 
     @property
     def least(self) -> float:
@@ -76,7 +62,4 @@ class Least:
         place : int, optional
             The option of the root; the best by default.
         """
-        at = {self.root: int(self.values.argmin()) if place is None else place}
-        for role, beside, best in reversed(self._trail):
-            at[role] = int(best[tuple(at[r] for r in beside)])
-        return at
+        return self._found.kinds(place)

@@ -113,16 +113,9 @@ def _near(factors: Sequence[Factor], choices: Mapping[str, Ints]) -> dict[str, i
             for role in choices:
                 total = np.zeros(len(choices[role]), dtype=np.int64)
                 for f in (f for f in factors if role in f.roles):
-                    line = tuple(
-                        slice(None) if r == role else of[at[r]]
-                        for r, of in zip(f.roles, f.class_of, strict=True)
-                    )
-                    total += f.values[line][f.class_of[f.roles.index(role)]]
+                    total += f.along(role, at)
                 at[role] = int(total.argmin())
-            found = sum(
-                int(f.values[tuple(of[at[r]] for r, of in zip(f.roles, f.class_of, strict=True))])
-                for f in factors
-            )
+            found = sum(int(f.at(at)) for f in factors)
             if found >= now:
                 break
             now = found
