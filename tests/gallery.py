@@ -69,11 +69,11 @@ def _why(book: Notebook) -> None:
 
 def _gaps(book: Notebook) -> None:
     page = book.page
-    page.wait_for_selector("text=The curve is complete")
+    page.wait_for_selector("text=The curve is complete", state="attached")
     book.labelled("Budget").fill("120")
     page.locator(".fg-cells button[aria-label^='IHC, titanium:']").click()
     page.wait_for_selector("caption:has-text('system IHC, material titanium')")
-    page.wait_for_selector("th:has-text('Enquiries lost')")
+    page.wait_for_selector("th:has-text('Enquiries lost')", state="attached")
     book.until(
         "() => ![...document.querySelectorAll('.fg-form [role=status]')]"
         ".some(e => e.innerText.includes('Looking'))"

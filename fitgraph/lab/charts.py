@@ -72,7 +72,14 @@ def blank(x: str, y: str, traces: Sequence[BaseTraceType], height: int = 380) ->
             plot_bgcolor="rgba(0,0,0,0)",
             xaxis={**_AXIS, "title": {"text": x}},
             yaxis={**_AXIS, "title": {"text": y}},
-            legend={"orientation": "h", "yanchor": "bottom", "y": 1.0, "x": 0},
+            # An entry as wide as its words are drawn, which may be wider than they are measured.
+            legend={
+                "orientation": "h",
+                "yanchor": "bottom",
+                "y": 1.0,
+                "x": 0,
+                "entrywidth": 180,
+            },
             hoverlabel={"bgcolor": "#ffffff", "bordercolor": "#1b1f24", "align": "left"},
             dragmode=False,
         ),
