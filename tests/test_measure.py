@@ -164,7 +164,7 @@ def test_a_measurement_typed_into_the_catalogue_settles_what_was_promised(shop: 
     catalogue = load(demo_folder()).catalogue if demo else shapes.measured(shapes.scaled(30))
     engine = TreeEngine(catalogue)
     before = (engine.count(Request()).number, engine.count_possible(Request()).number)
-    for m in Measurer(catalogue).rank()[:3]:
+    for m in Measurer(catalogue).rank()[: 3 if demo else 1]:
         outcome = max(m.outcomes, key=lambda o: (o.share, o.settled))
         parts = {**catalogue.parts, m.sku: outcome.part}
         after = replace(
