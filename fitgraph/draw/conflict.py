@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
-import hashlib
 import xml.etree.ElementTree as ET
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 from fitgraph.draw.assembly_order import assembly_order
-from fitgraph.draw.style import SIGNS, WORDS, drawing_css, theme_css, verdict_class
+from fitgraph.draw.drawing import drawing, identity_of
+from fitgraph.draw.style import SIGNS, WORDS, verdict_class
 from fitgraph.draw.svg import element, number, shorten, write
 from fitgraph.explain import Clash
 from fitgraph.model import Option, Verdict, Vocabulary
@@ -29,6 +29,16 @@ _LINES: Mapping[Verdict, Mapping[str, str]] = {
     Verdict.UNKNOWN: {"stroke_width": "2", "stroke_dasharray": "3 5"},
     Verdict.FAILS: {"stroke_width": "3", "stroke_dasharray": "10 4"},
 }
+
+#: Rules of lines and boxes.
+_CSS = (
+    ".fg-svg .fg-link{fill:none;stroke:var(--fg-line)}"
+    ".fg-svg .fg-link.fg-fits{stroke:var(--fg-fits)}"
+    ".fg-svg .fg-link.fg-fails{stroke:var(--fg-fails)}"
+    ".fg-svg .fg-link.fg-unknown{stroke:var(--fg-unknown)}"
+    ".fg-svg .fg-box{fill:var(--fg-panel);stroke:var(--fg-ink);stroke-width:1.2}"
+    ".fg-svg .fg-box.fg-free{stroke-dasharray:5 4}"
+)
 
 
 @dataclass(frozen=True, slots=True)
@@ -185,26 +195,12 @@ def conflict_svg(
         for joint, _ in sorted(rows, key=lambda row: row[0].verdict)
     )
     labels = "".join(shown[r].label for r in roles)
-    content = (described + labels).encode("utf-8", "replace")
-    identity = "fg" + hashlib.sha256(content).hexdigest()[:10]
-    root = element(
-        "svg",
-        element("title", heading, id=f"{identity}-t"),
-        element("desc", described or "No joint between these parts.", id=f"{identity}-d"),
-        element(
-            "style",
-            theme_css() + drawing_css() + ".fg-svg .fg-link{fill:none;stroke:var(--fg-line)}"
-            ".fg-svg .fg-link.fg-fits{stroke:var(--fg-fits)}"
-            ".fg-svg .fg-link.fg-fails{stroke:var(--fg-fails)}"
-            ".fg-svg .fg-link.fg-unknown{stroke:var(--fg-unknown)}"
-            ".fg-svg .fg-box{fill:var(--fg-panel);stroke:var(--fg-ink);stroke-width:1.2}"
-            ".fg-svg .fg-box.fg-free{stroke-dasharray:5 4}",
-        ),
-        klass="fg fg-svg",
-        role="img",
-        aria_labelledby=f"{identity}-t",
-        aria_describedby=f"{identity}-d",
-        viewBox=f"0 0 {number(_WIDTH)} {number(height)}",
+    root = drawing(
+        heading,
+        described or "No joint between these parts.",
+        size=(_WIDTH, height),
+        identity=identity_of(described + labels),
+        css=_CSS,
     )
     root.append(element("text", heading, x=12, y=20, klass="fg-head"))
     for joint, y in sorted(rows, key=lambda row: -row[0].verdict):

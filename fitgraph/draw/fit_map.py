@@ -8,7 +8,6 @@ joint's line has its own width and dashes by verdict, and its words when it is p
 
 from __future__ import annotations
 
-import hashlib
 import itertools
 import xml.etree.ElementTree as ET
 from collections import Counter
@@ -19,8 +18,9 @@ from typing import Any
 
 import networkx as nx
 
+from fitgraph.draw.drawing import drawing, identity_of
 from fitgraph.draw.line_chart import ticks
-from fitgraph.draw.style import SIGNS, WORDS, drawing_css, theme_css, verdict_class
+from fitgraph.draw.style import SIGNS, WORDS, verdict_class
 from fitgraph.draw.svg import clean, element, number, shorten, write
 from fitgraph.explain.tracing import WayStep
 from fitgraph.graph.size_map import Joints, SizeMap, appears_at, joints_with_ends
@@ -429,17 +429,14 @@ def fit_map_svg(
     if (more := len(joints) - _MOST_JOINTS) > 0:
         joints = sorted(joints, key=lambda j: abs(appears_at(j[4]) or 0.0))[:_MOST_JOINTS]
         told += f" {more:,} joints that are far from their limits are not drawn."
-    identity = "fg" + hashlib.sha256(told.encode("utf-8", "replace")).hexdigest()[:10]
-    root = element(
-        "svg",
-        element("title", "The map of fits", id=f"{identity}-t"),
-        element("desc", told, id=f"{identity}-d"),
-        element("style", theme_css() + drawing_css() + _CSS),
-        klass="fg fg-svg fg-map",
+    root = drawing(
+        "The map of fits",
+        told,
+        size=(_WIDTH, begins[-1] + _BOTTOM),
+        identity=identity_of(told),
+        css=_CSS,
+        klass="fg-map",
         role="group" if pressable else "img",
-        aria_labelledby=f"{identity}-t",
-        aria_describedby=f"{identity}-d",
-        viewBox=f"0 0 {number(_WIDTH)} {number(begins[-1] + _BOTTOM)}",
     )
     root.append(element("text", "The map of fits", x=12, y=22, klass="fg-head"))
     root.extend(_legend())

@@ -6,14 +6,14 @@ is drawn stands in one table, beside nothing else that knows a rule's name.
 
 from __future__ import annotations
 
-import hashlib
 import math
 import xml.etree.ElementTree as ET
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 
+from fitgraph.draw.drawing import drawing, identity_of
 from fitgraph.draw.line_chart import ticks
-from fitgraph.draw.style import SIGNS, WORDS, drawing_css, theme_css, verdict_class
+from fitgraph.draw.style import SIGNS, WORDS, verdict_class
 from fitgraph.draw.svg import element, number, shorten, write
 from fitgraph.explain import Clash
 from fitgraph.explain.series import wanted_of_unknown
@@ -225,17 +225,12 @@ def joint_svg(clash: Clash) -> str:
     if clash.interval_mm is not None and clash.wanted_mm is not None:
         told += f" It comes to {interval_text(*clash.interval_mm)}, where "
         told += f"{interval_text(*clash.wanted_mm)} is wanted."
-    identity = "fg" + hashlib.sha256(told.encode("utf-8", "replace")).hexdigest()[:10]
-    root = element(
-        "svg",
-        element("title", f"{heading}, {verdict}", id=f"{identity}-t"),
-        element("desc", told, id=f"{identity}-d"),
-        element("style", theme_css() + drawing_css() + _CSS),
-        klass="fg fg-svg",
-        role="img",
-        aria_labelledby=f"{identity}-t",
-        aria_describedby=f"{identity}-d",
-        viewBox=f"0 0 {number(_WIDTH)} {number(bottom + 6)}",
+    root = drawing(
+        f"{heading}, {verdict}",
+        told,
+        size=(_WIDTH, bottom + 6),
+        identity=identity_of(told),
+        css=_CSS,
     )
     root.append(element("text", shorten(heading, 84), x=12, y=20, klass="fg-head"))
     root.append(

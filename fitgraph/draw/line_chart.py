@@ -6,13 +6,12 @@ an interactive chart loads a library of its own for each.
 
 from __future__ import annotations
 
-import hashlib
 import math
 import xml.etree.ElementTree as ET
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from fitgraph.draw.style import drawing_css, theme_css
+from fitgraph.draw.drawing import drawing, identity_of
 from fitgraph.draw.svg import element, number, write
 
 #: Size of the drawing, and the plot's margins: left, top, right, bottom.
@@ -147,17 +146,12 @@ def line_chart_svg(
     )
     if marked is not None:
         told += f". {meaning}: {steps[marked]}"
-    identity = "fg" + hashlib.sha256(f"{title}{told}".encode()).hexdigest()[:10]
-    root = element(
-        "svg",
-        element("title", title, id=f"{identity}-t"),
-        element("desc", f"{up} over {across}. {told}.", id=f"{identity}-d"),
-        element("style", theme_css() + drawing_css() + _CSS),
-        klass="fg fg-svg",
-        role="img",
-        aria_labelledby=f"{identity}-t",
-        aria_describedby=f"{identity}-d",
-        viewBox=f"0 0 {number(WIDTH)} {number(HEIGHT)}",
+    root = drawing(
+        title,
+        f"{up} over {across}. {told}.",
+        size=(WIDTH, HEIGHT),
+        identity=identity_of(f"{title}{told}"),
+        css=_CSS,
     )
     for tick in ticks(low, high):
         at = y(tick)

@@ -6,14 +6,14 @@ assembly as its joints have it, with a line between those that meet.
 
 from __future__ import annotations
 
-import hashlib
 import xml.etree.ElementTree as ET
 from collections.abc import Mapping
 from types import MappingProxyType
 
 from fitgraph.draw.assembly_order import assembly_order, role_graph
 from fitgraph.draw.conflict import spread
-from fitgraph.draw.style import SIGNS, WORDS, drawing_css, theme_css, verdict_class
+from fitgraph.draw.drawing import drawing, identity_of
+from fitgraph.draw.style import SIGNS, WORDS, verdict_class
 from fitgraph.draw.svg import element, number, shorten, write
 from fitgraph.model import Outline, Silhouette, Verdict, Vocabulary
 
@@ -127,17 +127,14 @@ def product_svg(
         if r in named
     ]
     desc = "; ".join(told) or "Nothing is named yet."
-    identity = "fg" + hashlib.sha256(f"p{desc}".encode("utf-8", "replace")).hexdigest()[:10]
-    root = element(
-        "svg",
-        element("title", "The product and its roles", id=f"{identity}-t"),
-        element("desc", desc, id=f"{identity}-d"),
-        element("style", theme_css() + drawing_css() + _CSS),
-        klass="fg fg-svg fg-product",
+    root = drawing(
+        "The product and its roles",
+        desc,
+        size=(_WIDTH, height),
+        identity=identity_of(f"p{desc}"),
+        css=_CSS,
+        klass="fg-product",
         role="group",
-        aria_labelledby=f"{identity}-t",
-        aria_describedby=f"{identity}-d",
-        viewBox=f"0 0 {number(_WIDTH)} {number(height)}",
     )
     if vocabulary.silhouette is None:
         root.append(_meetings(vocabulary, anchors, scale, top))

@@ -2,15 +2,15 @@
 
 from __future__ import annotations
 
-import hashlib
 import math
 import textwrap
 import xml.etree.ElementTree as ET
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
+from fitgraph.draw.drawing import drawing, identity_of
 from fitgraph.draw.nests import DrawnRing, Mating, Nest, main_nest, nests
-from fitgraph.draw.style import PART_TINTS, SIGNS, WORDS, drawing_css, theme_css, verdict_class
+from fitgraph.draw.style import PART_TINTS, SIGNS, WORDS, verdict_class
 from fitgraph.draw.svg import element, number, shorten, write
 from fitgraph.explain.words import part_text, size_text
 from fitgraph.model import Dimension, Option, Presence, Verdict, Vocabulary
@@ -482,11 +482,6 @@ def _describe(nest: Nest, sizes: Sequence[DrawnDiameters], vocabulary: Vocabular
     return " ".join(pieces)
 
 
-def _identity(text: str) -> str:
-    """Return a name for a drawing's own parts: the same drawing always gets the same one."""
-    return "fg" + hashlib.sha256(text.encode("utf-8", "replace")).hexdigest()[:10]
-
-
 def nest_svg(nest: Nest, vocabulary: Vocabulary) -> str:
     """Return one nest as a drawing to scale.
 
@@ -507,7 +502,7 @@ def nest_svg(nest: Nest, vocabulary: Vocabulary) -> str:
     scale = 2 * RADIUS / max(max(d.outside, d.bore) for d in sizes)
     title = "Cross-section: " + ", around ".join(_head(r, vocabulary) for r in nest.rings)
     description = _describe(nest, sizes, vocabulary)
-    identity = _identity(title + description)
+    identity = identity_of(title + description)
     words, words_end = _words(nest, sizes, scale, vocabulary)
     thin = [
         n
@@ -519,17 +514,12 @@ def nest_svg(nest: Nest, vocabulary: Vocabulary) -> str:
     each_row = int((WIDTH - 20) // _DETAIL[0])
     detail_rows = math.ceil(len(thin) / each_row)
     height = details_top + (22 + detail_rows * _DETAIL[1] if thin else 0)
-    root = element(
-        "svg",
-        element("title", title, id=f"{identity}-t"),
-        element("desc", description, id=f"{identity}-d"),
-        element("style", theme_css() + drawing_css()),
+    root = drawing(
+        title,
+        description,
         _patterns(identity),
-        klass="fg fg-svg",
-        role="img",
-        aria_labelledby=f"{identity}-t",
-        aria_describedby=f"{identity}-d",
-        viewBox=f"0 0 {number(WIDTH)} {number(height)}",
+        size=(WIDTH, height),
+        identity=identity,
         data_units_per_mm=scale,
     )
     root.append(

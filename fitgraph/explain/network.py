@@ -19,6 +19,7 @@ References
 
 from __future__ import annotations
 
+from abc import ABC, abstractmethod
 from bisect import bisect_left
 from collections.abc import Collection, Iterable, Mapping, Sequence
 from operator import itemgetter
@@ -140,7 +141,7 @@ def _last(values: _Array, axis: int) -> _Array:
     return values.transpose(*others, axis)
 
 
-class _Narrowing:
+class _Narrowing(ABC):
     """What narrows the options that are left of some roles."""
 
     def __init__(self, roles: tuple[int, ...]) -> None:
@@ -161,8 +162,9 @@ class _Narrowing:
             self._quiet.add(before)
         return changed
 
+    @abstractmethod
     def _narrowed(self, left: Domains) -> list[int] | None:
-        raise NotImplementedError
+        """Narrow what is left, whatever was asked before; as :meth:`narrow`."""
 
 
 class _Joint(_Narrowing):
