@@ -12,7 +12,7 @@ from fitgraph.explain import Change, Clash, Explanation, action_text, clash_text
 from fitgraph.explain.standing import PartStanding
 from fitgraph.explain.words_rider import about
 from fitgraph.mechanics.cautions import CAUTIONS
-from fitgraph.model import Catalogue, Option, Verdict, Vocabulary
+from fitgraph.model import Catalogue, Option, Part, Verdict, Vocabulary
 from fitgraph.solve.engine import Build
 from fitgraph.solve.limits import Counted
 from fitgraph.units import show_mass, show_money
@@ -123,12 +123,14 @@ def part_html(sku: str, catalogue: Catalogue, between: str = " ") -> str:
     part = catalogue.parts.get(sku)
     if part is None:
         return f'<span class="fg-code">{escape(sku)}</span>'
+    return _named(part, between)
+
+
+def _named(part: Part, between: str = " ") -> str:
+    number = sku_html(part.sku, part.name)
     if not part.name:
-        return f'<span class="fg-code">{sku_html(sku)}</span>'
-    return (
-        f"{escape(part.name)}{between}"
-        f'<span class="fg-code fg-note fg-small">{sku_html(sku, part.name)}</span>'
-    )
+        return f'<span class="fg-code">{number}</span>'
+    return f'{escape(part.name)}{between}<span class="fg-code fg-note fg-small">{number}</span>'
 
 
 #: What of a page's markup is no sentence in which a number could become a button.
@@ -177,19 +179,10 @@ def with_cards(markup: str, catalogue: Catalogue) -> str:
     return "".join(p if n % 2 else sentence(p) for n, p in enumerate(pieces))
 
 
-def _named(option: Option) -> str:
-    part = option.part
-    if part is None:
-        return ""
-    number = sku_html(part.sku, part.name)
-    if not part.name:
-        return f'<span class="fg-code">{number}</span>'
-    return f'{escape(part.name)} <span class="fg-code fg-note fg-small">{number}</span>'
-
-
 def _bought(option: Option, vocabulary: Vocabulary) -> str:
     done = ", ".join(vocabulary.services[s].title for s in option.services)
-    return _named(option) + (f" ({escape(done)})" if done else "")
+    named = "" if option.part is None else _named(option.part)
+    return named + (f" ({escape(done)})" if done else "")
 
 
 def _to_buy(build: Build, owned: frozenset[str]) -> dict[str, Option]:
@@ -357,10 +350,15 @@ def _label_html(label: str, catalogue: Catalogue, *, named: bool) -> str:
     return shown + "".join(f" + {escape(w)}" for w in work)
 
 
+def _names_html(explanation: Explanation, catalogue: Catalogue) -> str:
+    """Return the parts that an answer is about: by name, where they are few."""
+    named = len(explanation.named) <= _MOST_NAMED
+    return ", ".join(_label_html(n, catalogue, named=named) for n in explanation.named)
+
+
 def verdict_html(explanation: Explanation, catalogue: Catalogue) -> str:
     """Return in one line whether parts go together, and which joints stand in the way."""
-    named = len(explanation.named) <= _MOST_NAMED
-    names = ", ".join(_label_html(n, catalogue, named=named) for n in explanation.named)
+    names = _names_html(explanation, catalogue)
     where = "; ".join(dict.fromkeys(c.joint.title for c in explanation.conflicts))
     return (
         f'<p role="status"><strong>{sign(explanation.verdict)}</strong> {names}'
@@ -381,8 +379,7 @@ def reasons_html(explanation: Explanation, catalogue: Catalogue) -> str:
 
 def why_html(explanation: Explanation, catalogue: Catalogue) -> str:
     """Return whether parts go together, and why not, without the changes."""
-    named = len(explanation.named) <= _MOST_NAMED
-    names = ", ".join(_label_html(n, catalogue, named=named) for n in explanation.named)
+    names = _names_html(explanation, catalogue)
     reasons = reasons_html(explanation, catalogue)
     return f"<p>{sign(explanation.verdict)} <strong>{names}</strong></p>{reasons}"
 
