@@ -16,7 +16,6 @@ Examples
 from __future__ import annotations
 
 import contextlib
-import ctypes
 import os
 import shutil
 import stat
@@ -179,6 +178,8 @@ def _exchange(one: Path, other: Path) -> bool:
     """Swap the meaning of two names at once; say whether the system can."""
     if not sys.platform.startswith("linux"):
         return False
+    import ctypes  # late: few commands write a folder
+
     try:
         call = ctypes.CDLL(None, use_errno=True).renameat2
     except (OSError, AttributeError):

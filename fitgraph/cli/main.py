@@ -126,6 +126,8 @@ def fitgraph(
 
 def run() -> None:
     """Run the command line; the entry point of the script ``fitgraph``."""
+    # numpy's threads wait busily, and no product of matrices here is large enough for a second.
+    os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
     # What a command imports and reads stays until it ends: looking for rubbish among it as often
     # as Python does by default finds none, and takes a tenth of the time.
     gc.freeze()

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import os
 from collections.abc import Callable, Iterator
-from concurrent.futures import Executor, ProcessPoolExecutor
 from contextlib import AbstractContextManager, contextmanager, nullcontext
 from dataclasses import replace
 from pathlib import Path
@@ -17,6 +16,8 @@ from fitgraph.cli.options import AsCsv, AsJson, CatalogueFolder, WhichTable, Wor
 from fitgraph.cli.output import BadInputError, put_out, remark, screen
 
 if TYPE_CHECKING:
+    from concurrent.futures import Executor
+
     from fitgraph.shop.front import Progress
 
 #: More parts than this are not chosen together.
@@ -24,7 +25,11 @@ MOST_TOGETHER = 20
 
 
 def _pool(workers: int) -> AbstractContextManager[Executor | None]:
-    return nullcontext() if workers == 1 else ProcessPoolExecutor(workers)
+    if workers == 1:
+        return nullcontext()
+    from concurrent.futures import ProcessPoolExecutor  # late: it takes long to import
+
+    return ProcessPoolExecutor(workers)
 
 
 @contextmanager

@@ -10,11 +10,14 @@ References
 from __future__ import annotations
 
 from itertools import combinations
+from typing import TYPE_CHECKING
 
-import networkx as nx
 import numpy as np
 
 from fitgraph.model import Vocabulary
+
+if TYPE_CHECKING:
+    import networkx as nx
 
 #: From so many roles on there is an order to find.
 _LEAST = 3
@@ -28,6 +31,8 @@ def role_graph(vocabulary: Vocabulary) -> nx.Graph:
     vocabulary : Vocabulary
         Its roles and joints.
     """
+    import networkx as nx  # late: an answer in words needs none of it
+
     graph = nx.Graph()
     graph.add_nodes_from(vocabulary.roles)
     for joint in vocabulary.joints:
@@ -45,6 +50,8 @@ def assembly_order(vocabulary: Vocabulary) -> tuple[str, ...]:
     vocabulary : Vocabulary
         Its roles and joints; nothing else decides the order.
     """
+    import networkx as nx
+
     roles = list(vocabulary.roles)
     graph = role_graph(vocabulary)
     ordered: list[str] = []

@@ -300,8 +300,9 @@ class Unknowns:
         for _ in range(_DEPTH):
             derived: list[Inequality] = []
             for one in front:
+                standing = set(one.sizes).difference(one.gone)
                 for size in unknown:
-                    if size in one.gone or size not in one.sizes:
+                    if size not in standing:
                         continue
                     for joined in self._without(one, size, by_size[size]):
                         if (key := _identity(joined)) not in seen:

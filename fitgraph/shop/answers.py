@@ -861,18 +861,27 @@ class CheckAnswer(Answer):
     ----------
     found : tuple of Finding
         What was found.
-    parts : int or None
-        Parts that can be used; None where nothing can go on.
+    catalogue : Catalogue or None
+        What can be used; None where nothing can go on.
     name : str
         The catalogue's.
-    missing : tuple of Missing
-        Lengths that parts lack, the one on which most answers hang first.
     """
 
     found: tuple[Finding, ...]
-    parts: int | None
+    catalogue: Catalogue | None
     name: str
-    missing: tuple[Missing, ...] = ()
+
+    @property
+    def parts(self) -> int | None:
+        """Parts that can be used; None where nothing can go on."""
+        return None if self.catalogue is None else len(self.catalogue.parts)
+
+    @cached_property
+    def missing(self) -> tuple[Missing, ...]:
+        """Lengths that parts lack, the one on which most answers hang first."""
+        from fitgraph.catalogue.missing import missing_lengths
+
+        return () if self.catalogue is None else tuple(missing_lengths(self.catalogue))
 
     @property
     def yes(self) -> bool:

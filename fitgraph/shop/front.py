@@ -192,10 +192,7 @@ class Shop:
         >>> fitgraph.open().check().to_dict()["usable"]
         True
         """
-        from fitgraph.catalogue.missing import missing_lengths
-
-        parts, missing = len(self.catalogue.parts), tuple(missing_lengths(self.catalogue))
-        return CheckAnswer(tuple(self._loaded.findings), parts, self.name, missing)
+        return CheckAnswer(tuple(self._loaded.findings), self.catalogue, self.name)
 
     # -- compiled once ---------------------------------------------------
 
