@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import csv
 import functools
+import io
 import json
 import os
 import re
@@ -737,3 +738,21 @@ def test_what_to_import_and_where_to_put_it_are_no_mistake_for_each_other(tmp_pa
     assert told == f"fitgraph: {tmp_path} is a folder; name the files in it\n"
     told = run("import", tmp_path / "list.csv", "--into", tmp_path / "list.csv", "--yes").stderr
     assert "is a file; name a folder" in told
+
+
+def test_an_import_is_printed_for_programs_too(tmp_path: Path) -> None:
+    rows = "Item no,Title,Price\nA-1,Bar,79.90\nA-1,Bar,\n"
+    (tmp_path / "list.csv").write_text(rows, "utf-8")
+    asked = ["import", tmp_path / "list.csv", "--into", tmp_path / "out", "--yes"]
+    (row,) = csv.DictReader(io.StringIO(run(*asked, "--csv").stdout))
+    assert row["source"] == "list.csv" and row["read"] == "2"
+    columns = csv.DictReader(io.StringIO(run(*asked, "--table", "columns").stdout))
+    assert {c["column"]: c["means"] for c in columns} == {
+        c["column"]: c["means"] for c in json.loads(run(*asked, "--json").stdout)["columns"]
+    }
+
+
+def test_where_the_main_table_is_empty_those_with_rows_are_named() -> None:
+    told = run("why", "FORK-VEN-04", "BAR-CUL-05", "--csv")
+    assert len(told.stdout.splitlines()) == 1
+    assert "with rows: --table changes or minimal_conflicts" in told.stderr

@@ -24,7 +24,7 @@ import pytest
 import fitgraph
 from fitgraph import shop as face
 from fitgraph.catalogue import shipped_folder
-from fitgraph.report import as_frame
+from fitgraph.report import as_frame, as_text
 from fitgraph.shop import Answer, Shop
 from fitgraph.shop.answers import SCREEN
 from tests import api_page
@@ -137,6 +137,26 @@ def test_an_answer_is_a_screen_and_data(answers: Asked, name: str) -> None:
         rows = list(csv.DictReader(io.StringIO(answer.to_csv(table))))
         assert len(rows) == len(records)
         assert all(list(row) == list(answer.table(table).keys) for row in records)
+
+
+@pytest.mark.parametrize("width", [WIDTH, 80, 72])
+@pytest.mark.parametrize("name", ["parts", "features", "stock", "enquiries", "offers"])
+def test_a_listing_shows_every_column_and_cuts_no_key(
+    answers: Asked, name: str, width: int
+) -> None:
+    answer = answers[name]
+    _, heads, *rows = as_text.text(answer.report(), width).splitlines()
+    keys = answer.table().keys
+    shown = heads.split()
+    assert all(any(k.startswith(h.rstrip("…")) for k in keys) for h in shown) and len(shown) > 4
+    assert [row.split()[0] for row in rows[:20]] == [str(r) for r in answer[keys[0]][:20]]
+    assert all(len(line) <= width for line in rows)
+
+
+def test_stock_numbers_come_as_a_list_or_side_by_side(shop: Shop) -> None:
+    pair = ["FORK-VEN-04", "BAR-MAR-05"]
+    assert shop.why(pair).to_dict() == shop.why(*pair).to_dict()
+    assert shop.builds(tuple(pair)).to_dict() == shop.builds(pair).to_dict()
 
 
 @pytest.mark.parametrize("backend", as_frame.BACKENDS)

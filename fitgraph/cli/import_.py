@@ -10,17 +10,8 @@ from typing import TYPE_CHECKING, Annotated, TypeVar
 
 import typer
 
-from fitgraph.cli.options import AsJson
-from fitgraph.cli.output import (
-    ANSWER,
-    BAD_INPUT,
-    NO,
-    BadInputError,
-    complain,
-    remark,
-    show,
-    show_json,
-)
+from fitgraph.cli.options import AsCsv, AsJson, WhichTable
+from fitgraph.cli.output import BAD_INPUT, BadInputError, complain, put_out, remark, show
 
 if TYPE_CHECKING:
     from fitgraph.intake.guess import Choice
@@ -128,29 +119,34 @@ def import_(
     ] = None,
     yes: Annotated[bool, typer.Option("--yes", help="Take every guess; ask nothing.")] = False,
     json: AsJson = False,
+    csv: AsCsv = False,
+    table: WhichTable = None,
 ) -> None:
     """Make a catalogue of your own spreadsheets, price lists and databases."""
     from fitgraph.intake.job import import_tables, prepared, serving
     from fitgraph.intake.mapping import MappingError
-    from fitgraph.intake.report import as_data
     from fitgraph.intake.sources import SourceError
     from fitgraph.shop import imports
 
     words, mapping = serving(into, words, mapping)
+    quiet = json or csv or table is not None
     try:
         job = prepared(sources, words, mapping)
-        choices = _asked(job, yes=yes, quiet=json)
-        if not yes and not json and sys.stdin.isatty():
+        choices = _asked(job, yes=yes, quiet=quiet)
+        if not yes and not quiet and sys.stdin.isatty():
             job = _kinds_asked(job, choices)
         report = import_tables(job, choices, into)
     except (SourceError, MappingError) as error:
         raise BadInputError(str(error)) from None
-    if json:
-        show_json(as_data(report, choices))
-    else:
-        show(imports.report(report, choices))
-        if report.loaded is not None:
+    usable = report.loaded is not None
+    try:
+        put_out(
+            imports.ImportAnswer(report, choices),
+            json=json,
+            csv=csv,
+            table=table,
+            code=None if usable else BAD_INPUT,
+        )
+    finally:
+        if usable and not quiet:
             remark(f"Ask it: fitgraph builds --catalogue {into}")
-    if report.loaded is None:
-        raise typer.Exit(BAD_INPUT)
-    raise typer.Exit(NO if report.intake.aside else ANSWER)

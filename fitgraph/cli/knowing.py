@@ -22,7 +22,9 @@ def measure(
         list[str] | None,
         typer.Argument(metavar="[SKU]...", help="Parts that the builds have.  [default: all]"),
     ] = None,
-    limit: Annotated[int, typer.Option("--limit", min=1, help="How many to list.")] = 10,
+    limit: Annotated[
+        int, typer.Option("--limit", metavar="K", min=1, help="How many to list.")
+    ] = 10,
     catalogue: CatalogueFolder = None,
     json: AsJson = False,
     csv: AsCsv = False,

@@ -145,12 +145,13 @@ def adapters(
         str | None, typer.Option("--role", metavar="R", help="Only parts of this role.")
     ] = None,
     k: Annotated[
-        int, typer.Option("--k", min=1, max=MOST_TOGETHER, help="How many may be made.")
+        int,
+        typer.Option("--k", metavar="K", min=1, max=MOST_TOGETHER, help="How many may be made."),
     ] = 3,
     in_stock: Annotated[
         bool, typer.Option("--in-stock", help="Serve enquiries from stock only.")
     ] = False,
-    limit: Annotated[int, typer.Option(min=1, max=200, help="How many to list.")] = 8,
+    limit: Annotated[int, typer.Option(metavar="K", min=1, max=200, help="How many to list.")] = 8,
     sheet: Annotated[
         Path | None,
         typer.Option("--sheet", metavar="DIR", help="Write the sheets of the best K there."),

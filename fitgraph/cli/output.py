@@ -85,6 +85,10 @@ def show_json(data: Mapping[str, Any]) -> None:
 
 def show_csv(answer: Answer, table: str | None) -> None:
     """Print a table of an answer for programs."""
+    if table is None and not answer.table().rows:
+        others = [name for name in answer.tables if answer.table(name).rows]
+        if others:
+            remark(f"no rows in {answer.tables[0]}; with rows: --table {' or '.join(others)}")
     sys.stdout.write(answer.to_csv(table).replace("\r\n", "\n"))
 
 

@@ -47,27 +47,38 @@ def _tell(
     # What is told about builds is strength as well: the compared tube has to be among the parts.
     compared = catalogue.vocabulary.strength
     told = {compared.outside.role} if compared is not None else set()
+    without: dict[str, Request] = {}
+    for tried in reversed(enquiry.have):
+        kept = tuple(sku for sku in enquiry.have if sku != tried)
+        request = Request(have=kept, budget=enquiry.budget, max_mass_g=enquiry.max_mass_g)
+        if (
+            told <= {catalogue.parts[sku].role for sku in kept}
+            and engine.count(Request(kept)).number
+        ):
+            without[tried] = request
+    if not without:
+        return None  # before it is asked why not: that takes longer
     whole = explainer.why(enquiry.have, with_changes=False)
     if whole.verdict is not Verdict.FAILS or len(whole.conflicts) != 1:
         return None
     clash = whole.conflicts[0]
     # The last one bought is the one in question.
-    for tried in [sku for sku in reversed(enquiry.have) if sku in clash.parts]:
-        kept = tuple(sku for sku in enquiry.have if sku != tried)
-        if not told <= {catalogue.parts[sku].role for sku in kept}:
+    for tried, request in without.items():
+        if tried not in clash.parts:
             continue
-        request = Request(have=kept, budget=enquiry.budget, max_mass_g=enquiry.max_mass_g)
         found = list_builds(engine, request, sort="price", limit=_BUILDS)
         if len(found.builds) < _BUILDS:
             continue
         explained = explainer.why(enquiry.have)
         if explained.changes:
-            return Story(enquiry, kept, tried, found, explained)
+            return Story(enquiry, request.have, tried, found, explained)
     return None
 
 
 def first_story(catalogue: Catalogue, engine: TreeEngine, explainer: Explainer) -> Story | None:
     """Return the first enquiry that shows both what fits and what does not, if there is one."""
+    if not engine.count(Request()).number:
+        return None
     for enquiry in catalogue.enquiries:
         if len({catalogue.parts[sku].role for sku in enquiry.have}) < len(enquiry.have):
             continue

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import asdict
 from typing import Any
 
 from markupsafe import Markup, escape
@@ -44,19 +45,7 @@ def as_data(report: Report, choices: list[Choice]) -> dict[str, Any]:
             {"source": a.source, "row": a.row, "reason": a.reason, "remedy": a.remedy}
             for a in intake.aside
         ],
-        "findings": [
-            {
-                "file": f.file,
-                "row": f.row,
-                "column": f.column,
-                "value": f.value,
-                "message": f.message,
-                "remedy": f.remedy,
-                "severity": f.severity,
-                "code": f.code,
-            }
-            for f in report.findings
-        ],
+        "findings": [asdict(f) for f in report.findings],
     }
 
 

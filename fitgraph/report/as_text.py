@@ -22,6 +22,12 @@ _BESIDE = 44
 #: On less room a table of more than so many columns is told row by row, as sentences.
 _NARROW, _FEW = 60, 3
 
+#: Texts of so many letters are not broken.
+_SHORT = 12
+
+#: To so many letters the others are cut before short texts are, then figures, then the key.
+_LEAST = (6, 6, 4, 2)
+
 _STYLES = {Tone.LOUD: "bold", Tone.PLAIN: "", Tone.QUIET: "dim"}
 
 
@@ -65,6 +71,22 @@ def _cells(table: Table, width: int) -> tuple[list[tuple[str, bool]], list[list[
     return [*(heads[n] for n in kept), (table.joined, False)], folded
 
 
+def _fitted(cells: list[list[str]], kept: list[list[bool]], room: int) -> list[int]:
+    """Return how wide each column of a clipped table is: the longest texts give way first.
+
+    The first of some ways to say which columns are kept whole is taken that leaves the others
+    room to be read.
+    """
+    wide = [max(map(len, column), default=0) for column in cells]
+    fitted = wide
+    for n, whole in enumerate((*kept, [False] * len(wide))):
+        for most in range(max(wide, default=0), _LEAST[n] - 1, -1):
+            fitted = [n if k else min(n, most) for n, k in zip(wide, whole, strict=True)]
+            if sum(fitted) + 2 * (len(fitted) - 1) <= room:
+                return fitted
+    return fitted
+
+
 def table_lines(table: Table, width: int) -> RenderableType:
     """Return a table; figures stand to the right and are never broken, texts fold."""
     from rich.padding import Padding
@@ -84,13 +106,23 @@ def table_lines(table: Table, width: int) -> RenderableType:
         header_style="dim",
         show_header=table.headed,
     )
+    columns = [[row[n] for row in rows] for n in range(len(heads))]
+    stiff = [
+        figures or (not table.headed and n == 0) or all(len(t) <= _SHORT for t in columns[n])
+        for n, (_, figures) in enumerate(heads)
+    ]
+    fitted: list[int] | list[None] = [None] * len(heads)
+    if table.clipped:
+        cells = [[head, *column] for (head, _), column in zip(heads, columns, strict=True)]
+        key = [n == 0 for n in range(len(heads))]
+        and_figures = [figures or n == 0 for n, (_, figures) in enumerate(heads)]
+        fitted = _fitted(cells, [stiff, and_figures, key], width - 2)
     for n, (head, figures) in enumerate(heads):
-        texts = [row[n] for row in rows]
-        stiff = figures or (not table.headed and n == 0) or all(len(t) <= 12 for t in texts)
         grid.add_column(
             styled(head),
             justify="right" if figures else "left",
-            no_wrap=table.clipped or (stiff and width >= PLAIN_WIDTH),
+            width=fitted[n],
+            no_wrap=table.clipped or (stiff[n] and width >= PLAIN_WIDTH),
             overflow="ellipsis" if table.clipped else "fold",
         )
     for row in rows:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import asdict, astuple, fields
 from typing import Any
 
 from fitgraph.catalogue import Finding
@@ -10,9 +11,6 @@ from fitgraph.catalogue.missing import Missing
 from fitgraph.report.blocks import Block, Report, Say, Section
 from fitgraph.report.tables import Column, Table
 from fitgraph.report.values import COUNT, LIST, PLACE, plural
-
-_KEYS = ("file", "row", "column", "value", "message", "remedy", "severity", "code")
-
 
 #: Missing lengths that people are shown.
 _SHOWN = 8
@@ -35,7 +33,7 @@ def data(
     return {
         "usable": parts is not None,
         "parts": parts or 0,
-        "findings": [{key: getattr(f, key) for key in _KEYS} for f in findings],
+        "findings": [asdict(f) for f in findings],
         "missing": [
             {
                 "role": m.size.role,
@@ -53,8 +51,9 @@ def data(
 
 def tables(findings: Sequence[Finding], missing: Sequence[Missing] = ()) -> tuple[Table, ...]:
     """Return the findings, a row each, and the lengths that parts lack."""
-    columns = tuple(Column(key, PLACE) if key == "row" else Column(key) for key in _KEYS)
-    rows = tuple(tuple(getattr(f, key) for key in _KEYS) for f in findings)
+    keys = [each.name for each in fields(Finding)]
+    columns = tuple(Column(key, PLACE) if key == "row" else Column(key) for key in keys)
+    rows = tuple(map(astuple, findings))
     lacking = Table.of(
         "missing",
         missing,

@@ -26,12 +26,12 @@ _PERCENT = 100.0
 
 
 def names_of(names: str | Iterable[str] | None) -> tuple[str, ...]:
-    """Return stock numbers: one, several, or none.
+    """Return stock numbers: one, several, or none; a list among them counts as its members.
 
     Examples
     --------
-    >>> names_of("A"), names_of(["A", "B"]), names_of(None)
-    (('A',), ('A', 'B'), ())
+    >>> names_of("A"), names_of(["A", "B"]), names_of(None), names_of((["A", "B"],))
+    (('A',), ('A', 'B'), (), ('A', 'B'))
     """
     if names is None:
         return ()
@@ -43,11 +43,15 @@ def names_of(names: str | Iterable[str] | None) -> tuple[str, ...]:
         )
     if not isinstance(names, Iterable):
         raise InputError(f"{names!r} is no stock number; write stock numbers as text")
-    found = tuple(names)
-    for name in found:
-        if not isinstance(name, str):
+    found: list[str] = []
+    for name in names:
+        if isinstance(name, str):
+            found.append(name)
+        elif isinstance(name, list | tuple):
+            found += names_of(name)
+        else:
             raise InputError(f"{name!r} is no stock number; write stock numbers as text")
-    return found
+    return tuple(found)
 
 
 def money_of(amount: Amount | None, vocabulary: Vocabulary, what: str = "budget") -> int | None:

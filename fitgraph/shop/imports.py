@@ -3,19 +3,24 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Any
 
 from fitgraph.intake.build import ASIDE, MAPPING, PAGE, Intake, Report, UnknownKind, counted
 from fitgraph.intake.grid import Found
 from fitgraph.intake.guess import Choice
 from fitgraph.intake.mapping import BY_TITLE, FIELDS, NO_PART
 from fitgraph.intake.mapping import Column as Meant
+from fitgraph.intake.report import as_data
 from fitgraph.intake.values import UNSAID
 from fitgraph.model import Vocabulary
 from fitgraph.report import faults
 from fitgraph.report.blocks import Block, Say, Section, Tone, say_all
 from fitgraph.report.blocks import Report as Shown
+from fitgraph.report.hints import Hints
 from fitgraph.report.tables import Column, Table
-from fitgraph.report.values import PLACE
+from fitgraph.report.values import COUNT, PLACE
+from fitgraph.shop.answers import Answer
 from fitgraph.units import show_mass, show_money
 
 #: Findings that are shown; the page in the folder holds all of them.
@@ -169,3 +174,53 @@ def report(done: Report, choices: Sequence[Choice]) -> Shown:
     return Shown(
         f"{done.folder.name}: {parts:,} parts", (choices_table(choices), Section("", tuple(rows)))
     )
+
+
+@dataclass(frozen=True, eq=False, repr=False)
+class ImportAnswer(Answer):
+    """What an import came to.
+
+    Parameters
+    ----------
+    found : Report
+        The rows that were read, and what was found in them.
+    choices : sequence of Choice
+        What each column was taken for.
+    """
+
+    found: Report
+    choices: Sequence[Choice]
+
+    @property
+    def yes(self) -> bool:
+        """Whether every row could be used."""
+        return not self.found.intake.aside
+
+    def report(self, hints: Hints | None = None) -> Shown:
+        """Return what it came to, for people."""
+        return report(self.found, self.choices)
+
+    def _tables(self) -> Sequence[Table]:
+        intake = self.found.intake
+        rows = Table.of(
+            "rows",
+            intake.tallies,
+            (Column("source"), lambda t: t.file),
+            (Column("read", COUNT), lambda t: t.read),
+            (Column("loaded", COUNT), lambda t: t.loaded),
+            (Column("set_aside", COUNT), lambda t: len(t.aside)),
+        )
+        aside = Table.of(
+            "set_aside",
+            intake.aside,
+            (Column("source"), lambda a: a.source),
+            (Column("row", PLACE), lambda a: a.row),
+            (Column("reason"), lambda a: a.reason),
+            (Column("remedy"), lambda a: a.remedy),
+        )
+        findings, _ = faults.tables(self.found.findings)
+        return (rows, choices_table(self.choices), aside, findings)
+
+    def to_dict(self) -> dict[str, Any]:
+        """Return it in the shape that docs/commands.md describes."""
+        return as_data(self.found, list(self.choices))
