@@ -17,7 +17,7 @@ from hypothesis import strategies as st
 
 from fitgraph.catalogue import CatalogueError, load
 from fitgraph.catalogue.findings import ERROR, WARNING, LostRowError, Notes, Tally
-from fitgraph.catalogue.tables import read_table
+from fitgraph.catalogue.table_reader import read_table
 from tests.test_bad_input import ENQUIRIES, FEATURES, GOOD, PARTS, STOCK, VOCABULARY, Folder, only
 
 

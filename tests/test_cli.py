@@ -27,7 +27,7 @@ import fitgraph.solve.engine
 from fitgraph.catalogue import demo_folder
 from fitgraph.cli import main, output
 from fitgraph.cli import notebooks as lab_command
-from fitgraph.cli.options import Sort, Wish, WorkOn
+from fitgraph.cli.shared_options import Sort, Wish, WorkOn
 from fitgraph.explain import Prefer
 from fitgraph.explain.requested import Listed, list_builds
 from fitgraph.report import as_text

@@ -9,7 +9,7 @@ import pytest
 
 from fitgraph.catalogue import demo_folder, load
 from fitgraph.explain.glosses import glosses
-from fitgraph.graph.kinds import OTHER, kind_of, roles_of, suits
+from fitgraph.graph.groupings import OTHER, kind_of, roles_of, suits
 from fitgraph.graph.options import plain
 from fitgraph.model import (
     Basis,

@@ -12,7 +12,7 @@ import pytest
 
 from fitgraph.mechanics import standards
 from fitgraph.mechanics.cautions import CAUTIONS, caution
-from fitgraph.mechanics.tables import rows
+from fitgraph.mechanics.published import rows
 
 _BEARING_TABLES = (
     "single_row_deep_groove_ball_bearing_parameters.csv",

@@ -8,24 +8,17 @@ from pathlib import Path
 
 PACKAGE = Path(__file__).resolve().parent.parent / "fitgraph"
 
-#: Pairs of rooms whose modules may share a name, since the one is about the other.
+#: Rooms whose modules may share a name, since they mean one thing by it.
 PAIRS = {
+    ("buckets", "explain", "graph"): "bucket elimination over options, and over joints' classes",
     ("cautions", "mechanics", "report"): "the cautions, and which of them go with an answer",
     ("families", "graph", "report"): "the families of the graph, and what is shown of them",
     ("gaps", "lab", "stock"): "the gaps, and their page",
-    ("limits", "mechanics", "solve"): "limits of size in the one, limits of a request in the other",
-    ("missing", "catalogue", "cli"): "figures that are missing; commands for what is missing",
-    ("nests", "draw", "mechanics"): "nests of rings, and their drawing",
-    ("options", "cli", "graph"): "what a command calls options; what a role calls options",
+    ("nests", "draw", "mechanics"): "nests of rings, and who sits in whom",
     ("scan", "adapters", "solve"): "the scan of designs, and the engine's scan that it asks",
-    ("sheet", "adapters", "lab"): "the sheet of a made part; the sheet of a build on a page",
     ("sums", "graph", "solve"): "the sums that joints ask, and how the engine carries them",
     ("supply", "catalogue", "model"): "the supply, and the reader of its tables",
-    ("arrays", "mechanics", "solve"): "what each room's arrays need: intervals; masks and places",
-    ("buckets", "explain", "graph"): "bucket elimination over options, and over joints' classes",
-    ("kinds", "explain", "graph"): "kinds of options that no joint tells apart, for each question",
-    ("tables", "catalogue", "lab", "mechanics", "report"): "tables read, shown, shipped and made",
-    ("values", "intake", "report"): "values as they are read, and as they are written",
+    ("tables", "lab", "report"): "the tables of an answer, and how a page shows them",
     ("ways", "explain", "report"): "the ways, and what is shown of them",
 }
 

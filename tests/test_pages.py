@@ -48,12 +48,12 @@ from fitgraph.lab import (
 )
 from fitgraph.lab.answering import StoppedError, Work
 from fitgraph.lab.arrival import within
+from fitgraph.lab.build_sheet import sheet_csv, sheet_html, sheet_of, sheet_pdf
 from fitgraph.lab.charts import MARKS
 from fitgraph.lab.comparison import comparison_html
 from fitgraph.lab.lesson import resized
 from fitgraph.lab.saves import SavedFile, Saves
 from fitgraph.lab.session import SessionError, from_address, read_text, to_address
-from fitgraph.lab.sheet import sheet_csv, sheet_html, sheet_of, sheet_pdf
 from fitgraph.lab.triangle_view import triangle_html
 from fitgraph.model import Presence, Reference, Verdict
 from fitgraph.practice.leitner import DAYS, TopicCard, answered, pick

@@ -25,7 +25,7 @@ from fitgraph.explain import Clash, clash_text
 from fitgraph.explain.reasons import clashes
 from fitgraph.explain.words import COMES_TO, figure_text
 from fitgraph.graph.unknowns import shared_joint
-from fitgraph.mechanics.limits import UNKNOWN_WORD, Limits
+from fitgraph.mechanics.limits_of_size import UNKNOWN_WORD, Limits
 from fitgraph.mechanics.rules import EPSILON_MM, RULES, Rule
 from fitgraph.model import (
     Basis,
@@ -321,4 +321,4 @@ def test_a_clearance_is_worked_out_in_one_place_and_carried_from_there() -> None
         for path in sorted(PACKAGE.rglob("*.py"))
         if (lines := list(differences(ast.parse(path.read_text(encoding="utf-8")))))
     }
-    assert set(found) == {"model/dimension.py", "mechanics/limits.py"}
+    assert set(found) == {"model/dimension.py", "mechanics/limits_of_size.py"}

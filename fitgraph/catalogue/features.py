@@ -12,7 +12,7 @@ from types import MappingProxyType
 
 from fitgraph.catalogue.figures import UNKNOWN_TEXTS, parse_figure
 from fitgraph.catalogue.findings import ERROR, WARNING, Finding, Notes, Tally, shorten
-from fitgraph.catalogue.tables import Row, Table, picking
+from fitgraph.catalogue.table_reader import Row, Table, picking
 from fitgraph.model import (
     ABSENT,
     Basis,

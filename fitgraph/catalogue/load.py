@@ -18,7 +18,7 @@ from fitgraph.catalogue.features import FeatureReader
 from fitgraph.catalogue.figures import UNKNOWN_TEXTS
 from fitgraph.catalogue.findings import ERROR, WARNING, CatalogueError, Finding, Notes, Tally
 from fitgraph.catalogue.supply import COUNTS, SUPPLIERS, SUPPLY, read_supply
-from fitgraph.catalogue.tables import Row, Table, is_total, no_table, picking, read_table
+from fitgraph.catalogue.table_reader import Row, Table, is_total, no_table, picking, read_table
 from fitgraph.catalogue.vocabulary_file import FILE, read_vocabulary
 from fitgraph.mechanics.materials import MATERIALS
 from fitgraph.model import (

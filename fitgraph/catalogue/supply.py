@@ -9,7 +9,7 @@ from pathlib import Path
 from types import MappingProxyType
 
 from fitgraph.catalogue.findings import ERROR, WARNING, CatalogueError, Notes, Tally
-from fitgraph.catalogue.tables import Row, Table, no_table, read_table
+from fitgraph.catalogue.table_reader import Row, Table, no_table, read_table
 from fitgraph.model import Catalogue, Offer, Supplier, Supply
 from fitgraph.units import UnitError, parse_count, parse_money
 

@@ -15,7 +15,7 @@ from fitgraph.catalogue.figures import parse_figure
 from fitgraph.catalogue.findings import CatalogueError, Finding, shorten
 from fitgraph.catalogue.makes import read_makes
 from fitgraph.catalogue.rider_tables import read_advice, read_identify
-from fitgraph.catalogue.tables import read_bytes
+from fitgraph.catalogue.table_reader import read_bytes
 from fitgraph.catalogue.toml_text import TomlError, read_toml
 from fitgraph.catalogue.vocabulary_shape import (
     BASES,

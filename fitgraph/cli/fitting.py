@@ -7,7 +7,8 @@ from typing import Annotated
 import typer
 
 import fitgraph
-from fitgraph.cli.options import (
+from fitgraph.cli.output import put_out
+from fitgraph.cli.shared_options import (
     Aim,
     AsCsv,
     AsJson,
@@ -23,7 +24,6 @@ from fitgraph.cli.options import (
     Wish,
     WorkOn,
 )
-from fitgraph.cli.output import put_out
 
 #: More builds than this are a job for the package, not for a list.
 MOST_LISTED = 1000

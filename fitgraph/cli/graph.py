@@ -10,8 +10,8 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 import fitgraph
-from fitgraph.cli.options import AsCsv, AsJson, CatalogueFolder, WhichTable
 from fitgraph.cli.output import BadInputError, put_out, remark
+from fitgraph.cli.shared_options import AsCsv, AsJson, CatalogueFolder, WhichTable
 
 if TYPE_CHECKING:
     from fitgraph.shop import Answer

@@ -5,8 +5,8 @@ from __future__ import annotations
 import typer
 
 import fitgraph
-from fitgraph.cli.options import AsCsv, AsJson, CatalogueFolder, WhichTable
 from fitgraph.cli.output import ANSWER, BAD_INPUT, NO, complain, put_out
+from fitgraph.cli.shared_options import AsCsv, AsJson, CatalogueFolder, WhichTable
 
 
 def check(

@@ -10,8 +10,8 @@ from typing import TYPE_CHECKING, Annotated, TypeVar
 
 import typer
 
-from fitgraph.cli.options import AsCsv, AsJson, WhichTable
 from fitgraph.cli.output import BAD_INPUT, BadInputError, complain, put_out, remark, show
+from fitgraph.cli.shared_options import AsCsv, AsJson, WhichTable
 
 if TYPE_CHECKING:
     from fitgraph.intake.guess import Choice

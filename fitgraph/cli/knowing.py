@@ -8,8 +8,8 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 import fitgraph
-from fitgraph.cli.options import AsCsv, AsJson, CatalogueFolder, WhichTable
 from fitgraph.cli.output import BadInputError, complain, put_out
+from fitgraph.cli.shared_options import AsCsv, AsJson, CatalogueFolder, WhichTable
 from fitgraph.errors import InputError
 from fitgraph.plain import plain
 

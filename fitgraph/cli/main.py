@@ -17,9 +17,9 @@ from fitgraph.cli.graph import graph
 from fitgraph.cli.house import check, tour
 from fitgraph.cli.import_ import import_
 from fitgraph.cli.knowing import advise, identify, measure
-from fitgraph.cli.missing import adapters, gaps, restock
 from fitgraph.cli.notebooks import lab
 from fitgraph.cli.output import BAD_INPUT, STOPPED, complain
+from fitgraph.cli.stocking import adapters, gaps, restock
 from fitgraph.errors import ArgumentError, InputError
 
 #: Exit code where fitgraph itself is at fault.

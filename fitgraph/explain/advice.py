@@ -17,7 +17,7 @@ import numpy as np
 
 from fitgraph.catalogue.check import contradictions, weights
 from fitgraph.explain.triangle import Corner, TubeFigures, triangle, tube_figures
-from fitgraph.graph.kinds import kind_of
+from fitgraph.graph.groupings import kind_of
 from fitgraph.graph.options import length_of, plain
 from fitgraph.mechanics.materials import MATERIALS
 from fitgraph.model import Catalogue, Dimension, Option

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from fitgraph.explain.words_rider import figure_text
-from fitgraph.graph.kinds import OTHER
+from fitgraph.graph.groupings import OTHER
 from fitgraph.model import Catalogue, Kind
 
 #: Groupings by an enquiry's own columns, and what is meant by no group in them.

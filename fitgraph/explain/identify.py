@@ -28,7 +28,7 @@ import numpy.typing as npt
 from fitgraph.explain.outcomes import SAME_MM
 from fitgraph.explain.sightings import Looks, looks_of_builds
 from fitgraph.graph.columns import fold
-from fitgraph.graph.kinds import suits
+from fitgraph.graph.groupings import suits
 from fitgraph.graph.options import presence_of
 from fitgraph.model import Catalogue, Option, Presence
 from fitgraph.model.rider import Identify, Question

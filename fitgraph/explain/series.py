@@ -11,7 +11,7 @@ from fitgraph.explain.reasons import Clash, Figure
 from fitgraph.graph.columns import WordCodes, columns_of
 from fitgraph.graph.options import empty
 from fitgraph.graph.unknowns import wanted_mm
-from fitgraph.mechanics.limits import Limits
+from fitgraph.mechanics.limits_of_size import Limits
 from fitgraph.mechanics.nests import closes
 from fitgraph.mechanics.rules import RULES
 from fitgraph.model import Joint, Option, Reference

@@ -8,7 +8,7 @@ import numpy as np
 import numpy.typing as npt
 
 from fitgraph.explain.reasons import Clash
-from fitgraph.mechanics.limits import Limits
+from fitgraph.mechanics.limits_of_size import Limits
 from fitgraph.mechanics.nests import closes
 from fitgraph.mechanics.stackup import share_that_fit
 from fitgraph.model import Dimension

@@ -42,7 +42,7 @@ from fitgraph.graph.hold import Hold, Surface
 from fitgraph.graph.joints import conditions_of
 from fitgraph.graph.options import presence_of
 from fitgraph.graph.pressed import Pressed
-from fitgraph.mechanics.limits import Limits
+from fitgraph.mechanics.limits_of_size import Limits
 from fitgraph.mechanics.materials import MATERIALS
 from fitgraph.mechanics.nests import closes
 from fitgraph.mechanics.rules import RULES

@@ -10,7 +10,7 @@ import numpy.typing as npt
 from fitgraph.graph.joints import conditions_of
 from fitgraph.graph.options import length_of, presence_of
 from fitgraph.graph.sums import ring_there
-from fitgraph.mechanics.limits import Limits
+from fitgraph.mechanics.limits_of_size import Limits
 from fitgraph.mechanics.nests import closed_bore, growth
 from fitgraph.mechanics.rules import EPSILON_MM, RULES
 from fitgraph.model import Condition, Joint, Option, Presence, Reference, Verdict

@@ -15,7 +15,7 @@ from dataclasses import dataclass
 import networkx as nx
 
 from fitgraph.graph.agreement import adjusted_rand_index, normalised_mutual_information
-from fitgraph.graph.kinds import kind_of
+from fitgraph.graph.groupings import kind_of
 from fitgraph.graph.options import plain
 from fitgraph.graph.views import parts_and_interfaces
 from fitgraph.model import Catalogue

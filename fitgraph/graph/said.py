@@ -12,7 +12,7 @@ from fitgraph.graph.columns import WordCodes, columns_of
 from fitgraph.graph.joints import judge_all
 from fitgraph.graph.sums import judge_sums
 from fitgraph.graph.unknowns import judge_shared
-from fitgraph.mechanics.limits import UNBOUNDED_MM, Limits
+from fitgraph.mechanics.limits_of_size import UNBOUNDED_MM, Limits
 from fitgraph.mechanics.rules import RULES
 from fitgraph.model import Joint, Option, Presence, Verdict
 

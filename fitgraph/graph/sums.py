@@ -15,7 +15,7 @@ import numpy as np
 import numpy.typing as npt
 
 from fitgraph.graph.columns import Columns
-from fitgraph.mechanics.limits import Limits
+from fitgraph.mechanics.limits_of_size import Limits
 from fitgraph.mechanics.nests import closed_bore, growth
 from fitgraph.mechanics.rules import RULES, UNBOUNDED_MM, Judgement
 from fitgraph.model import Condition, Joint, Presence, Reference, Ring

@@ -38,7 +38,7 @@ from fitgraph.graph.buckets import Factor, TooManyCellsError, least_sum
 from fitgraph.graph.columns import Columns
 from fitgraph.graph.joints import JointTable, conditions_of, distinct_rows, joint_table
 from fitgraph.graph.sums import SumCondition, Term, ring_there
-from fitgraph.mechanics.limits import Limits
+from fitgraph.mechanics.limits_of_size import Limits
 from fitgraph.mechanics.nests import closes, growth
 from fitgraph.mechanics.rules import EPSILON_MM, RULES, UNBOUNDED_MM, UNKNOWN_WORD
 from fitgraph.model import (

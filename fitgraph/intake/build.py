@@ -25,7 +25,7 @@ from fitgraph.catalogue.findings import (
     shorten,
 )
 from fitgraph.catalogue.load import LONGEST_TEXT, Loaded, load
-from fitgraph.catalogue.tables import TOTALS, read_table
+from fitgraph.catalogue.table_reader import TOTALS, read_table
 from fitgraph.catalogue.vocabulary_file import FILE as VOCABULARY
 from fitgraph.files import (
     fill_from,
@@ -35,6 +35,7 @@ from fitgraph.files import (
     written_whole,
 )
 from fitgraph.intake.across import across
+from fitgraph.intake.cell_texts import fixed, said_mass, said_price
 from fitgraph.intake.grid import Found
 from fitgraph.intake.mapping import (
     BY_TITLE,
@@ -48,7 +49,6 @@ from fitgraph.intake.mapping import (
 from fitgraph.intake.phrases import FILE as PHRASES
 from fitgraph.intake.phrases import Phrases, Said
 from fitgraph.intake.sources import Sheet
-from fitgraph.intake.values import fixed, said_mass, said_price
 from fitgraph.mechanics.materials import MATERIALS
 from fitgraph.model import Basis, Vocabulary
 from fitgraph.plain import CsvWriter

@@ -7,9 +7,9 @@ from collections import Counter
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field, replace
 
-from fitgraph.catalogue.tables import is_total
+from fitgraph.catalogue.table_reader import is_total
+from fitgraph.intake.cell_texts import decimal_mark
 from fitgraph.intake.sources import DATE, Sheet
-from fitgraph.intake.values import decimal_mark
 from fitgraph.units import LENGTH_WORDS, MASS_WORDS, MONEY_WORDS
 
 #: Rows at the head of a table among which the header is looked for.

@@ -8,17 +8,17 @@ from dataclasses import dataclass, replace
 from functools import lru_cache
 
 from fitgraph.catalogue.figures import UNKNOWN_TEXTS, parse_figure
-from fitgraph.intake.grid import Found
-from fitgraph.intake.mapping import Column, TableMap
-from fitgraph.intake.phrases import Phrases
-from fitgraph.intake.sources import DATE, needed
-from fitgraph.intake.values import (
+from fitgraph.intake.cell_texts import (
     UNSAID,
     decimal_mark,
     doubtful_masses,
     doubtful_prices,
     fixed,
 )
+from fitgraph.intake.grid import Found
+from fitgraph.intake.mapping import Column, TableMap
+from fitgraph.intake.phrases import Phrases
+from fitgraph.intake.sources import DATE, needed
 from fitgraph.mechanics.materials import MATERIALS
 from fitgraph.model import Basis, DimensionKind, Vocabulary
 from fitgraph.units import (

@@ -8,7 +8,7 @@ from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
 
-from fitgraph.catalogue.tables import MOST_COLUMNS
+from fitgraph.catalogue.table_reader import MOST_COLUMNS
 from fitgraph.catalogue.toml_text import TomlError, read_toml
 from fitgraph.files import require_plain, write_text_whole
 from fitgraph.plain import plain

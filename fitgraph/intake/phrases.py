@@ -15,7 +15,7 @@ from typing import Any
 
 from fitgraph.catalogue.figures import parse_figure
 from fitgraph.catalogue.findings import CatalogueError, Finding
-from fitgraph.catalogue.tables import read_bytes
+from fitgraph.catalogue.table_reader import read_bytes
 from fitgraph.catalogue.toml_text import read_toml
 from fitgraph.mechanics.materials import MATERIALS
 from fitgraph.model import Basis, Vocabulary

@@ -24,6 +24,7 @@ from fitgraph.explain.words_rider import (
 )
 from fitgraph.lab import tables
 from fitgraph.lab.answering import Answering, Step
+from fitgraph.lab.build_sheet import sheet_csv, sheet_html, sheet_of, sheet_pdf
 from fitgraph.lab.choices import Choices
 from fitgraph.lab.debounce import Debounce
 from fitgraph.lab.downloads import download_link
@@ -33,7 +34,6 @@ from fitgraph.lab.leads import build_link, why_link
 from fitgraph.lab.look import LABEL, field_layout, fold, heading, html, sides, style
 from fitgraph.lab.opened import OpenCatalogue
 from fitgraph.lab.session import SessionBar, SessionError, in_kernel, page_address
-from fitgraph.lab.sheet import sheet_csv, sheet_html, sheet_of, sheet_pdf
 from fitgraph.mechanics.materials import MATERIALS
 from fitgraph.model.rider import Question
 from fitgraph.report.exchanges import line, reasons, told

@@ -11,13 +11,13 @@ import ipywidgets as widgets
 
 from fitgraph.lab import tables
 from fitgraph.lab.answering import Answering, Step
+from fitgraph.lab.build_sheet import sheet_csv, sheet_html, sheet_of, sheet_pdf
 from fitgraph.lab.charts import FrontChart, build_text, thinned
 from fitgraph.lab.comparison import comparison_html
 from fitgraph.lab.debounce import Debounce
 from fitgraph.lab.downloads import download_link
 from fitgraph.lab.look import heading, html, note, row
 from fitgraph.lab.opened import OpenCatalogue
-from fitgraph.lab.sheet import sheet_csv, sheet_html, sheet_of, sheet_pdf
 from fitgraph.solve import Request
 from fitgraph.solve.engine import Build
 from fitgraph.solve.histogram import histogram

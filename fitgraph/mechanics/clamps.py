@@ -23,7 +23,7 @@ from types import MappingProxyType
 
 import numpy as np
 
-from fitgraph.mechanics.arrays import Floats, plain, require
+from fitgraph.mechanics.numbers import Floats, plain, require
 from fitgraph.mechanics.slots import closes_by_mm, gap_under_force_mm
 from fitgraph.mechanics.standards import property_class, screw
 

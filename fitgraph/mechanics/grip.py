@@ -30,10 +30,10 @@ from types import MappingProxyType
 import numpy as np
 import numpy.typing as npt
 
-from fitgraph.mechanics.arrays import require
 from fitgraph.mechanics.clamps import FRICTION_RANGE, NUT_FACTOR_RANGE
+from fitgraph.mechanics.numbers import require
+from fitgraph.mechanics.published import rows
 from fitgraph.mechanics.slots import closes_by_mm, closing_force_n
-from fitgraph.mechanics.tables import rows
 
 Range = tuple[float, float]
 Draws = npt.NDArray[np.float64]

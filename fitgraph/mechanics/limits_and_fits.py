@@ -22,7 +22,7 @@ from dataclasses import dataclass
 from functools import cache
 from typing import Literal
 
-from fitgraph.mechanics.tables import rows
+from fitgraph.mechanics.published import rows
 
 LARGEST_MM = 500.0
 

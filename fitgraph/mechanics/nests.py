@@ -27,7 +27,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from fitgraph.mechanics.limits import Limits
+from fitgraph.mechanics.limits_of_size import Limits
 from fitgraph.mechanics.slots import closes_by_limits
 
 

@@ -24,7 +24,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from fitgraph.mechanics.arrays import Floats, plain, require
+from fitgraph.mechanics.numbers import Floats, plain, require
 from fitgraph.mechanics.tubes import neutral_axis_mm, second_moment_mm4
 
 Range = tuple[float, float]

@@ -16,7 +16,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from fitgraph.mechanics.arrays import Floats, plain, require
+from fitgraph.mechanics.numbers import Floats, plain, require
 
 Range = tuple[float, float]
 

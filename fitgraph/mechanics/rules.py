@@ -25,7 +25,7 @@ import numpy as np
 import numpy.typing as npt
 
 from fitgraph.mechanics import windows
-from fitgraph.mechanics.limits import UNBOUNDED_MM, UNKNOWN_WORD, Limits
+from fitgraph.mechanics.limits_of_size import UNBOUNDED_MM, UNKNOWN_WORD, Limits
 from fitgraph.mechanics.nests import closed_bore, closes
 from fitgraph.model.verdict import Verdict
 

@@ -25,7 +25,7 @@ from __future__ import annotations
 import numpy as np
 import numpy.typing as npt
 
-from fitgraph.mechanics.arrays import Floats, plain, require
+from fitgraph.mechanics.numbers import Floats, plain, require
 
 
 def _closure(width: Floats, bore: Floats, outside: Floats) -> npt.NDArray[np.float64]:

@@ -20,7 +20,7 @@ from typing import Literal
 import numpy as np
 import numpy.typing as npt
 
-from fitgraph.mechanics.arrays import Floats, plain, require
+from fitgraph.mechanics.numbers import Floats, plain, require
 
 Limits = tuple[float, float]
 Shape = Literal["uniform", "normal"]

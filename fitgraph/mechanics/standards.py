@@ -12,7 +12,7 @@ from fractions import Fraction
 from types import MappingProxyType
 from typing import TypeVar
 
-from fitgraph.mechanics.tables import rows
+from fitgraph.mechanics.published import rows
 
 _MM_PER_INCH = Fraction(254, 10)
 _Row = TypeVar("_Row")

@@ -26,9 +26,9 @@ from types import MappingProxyType
 
 import numpy as np
 
-from fitgraph.mechanics.arrays import require
+from fitgraph.mechanics.numbers import require
+from fitgraph.mechanics.published import rows
 from fitgraph.mechanics.standards import screw
-from fitgraph.mechanics.tables import rows
 
 Range = tuple[float, float]
 

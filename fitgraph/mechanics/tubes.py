@@ -23,7 +23,7 @@ from typing import Literal
 
 import numpy as np
 
-from fitgraph.mechanics.arrays import Floats, plain, require
+from fitgraph.mechanics.numbers import Floats, plain, require
 
 Plane = Literal["least", "slot", "side"]
 

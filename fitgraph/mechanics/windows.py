@@ -20,7 +20,7 @@ from typing import NamedTuple
 import numpy as np
 import numpy.typing as npt
 
-from fitgraph.mechanics.limits import UNKNOWN_WORD, Limits
+from fitgraph.mechanics.limits_of_size import UNKNOWN_WORD, Limits
 from fitgraph.mechanics.nests import closes
 from fitgraph.mechanics.slots import width_to_close_by_mm
 from fitgraph.model.verdict import Presence

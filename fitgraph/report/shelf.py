@@ -6,7 +6,7 @@ from collections.abc import Callable, Mapping, Sequence
 from typing import Any
 
 from fitgraph.explain.glosses import glosses
-from fitgraph.graph.kinds import OTHER
+from fitgraph.graph.groupings import OTHER
 from fitgraph.model import Enquiry
 from fitgraph.report.blocks import Block, Report, Say, Section, Tone
 from fitgraph.report.tables import Column, Table

@@ -7,12 +7,12 @@ from dataclasses import dataclass
 from typing import Any
 
 from fitgraph.intake.build import ASIDE, MAPPING, PAGE, Intake, Report, UnknownKind, counted
+from fitgraph.intake.cell_texts import UNSAID
 from fitgraph.intake.grid import Found
 from fitgraph.intake.guess import Choice
 from fitgraph.intake.mapping import BY_TITLE, FIELDS, NO_PART
 from fitgraph.intake.mapping import Column as Meant
 from fitgraph.intake.report import as_data
-from fitgraph.intake.values import UNSAID
 from fitgraph.model import Vocabulary
 from fitgraph.report import faults
 from fitgraph.report.blocks import Block, Say, Section, Tone, say_all

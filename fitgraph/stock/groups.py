@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 
-from fitgraph.graph.kinds import OTHER, kind_of
+from fitgraph.graph.groupings import OTHER, kind_of
 from fitgraph.graph.options import plain
 from fitgraph.mechanics.materials import MATERIALS
 from fitgraph.model import Catalogue, Enquiry, Grouping, Part

@@ -12,8 +12,8 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 import fitgraph
-from fitgraph.cli.options import AsCsv, AsJson, CatalogueFolder, WhichTable, Workers
 from fitgraph.cli.output import BadInputError, put_out, remark, screen
+from fitgraph.cli.shared_options import AsCsv, AsJson, CatalogueFolder, WhichTable, Workers
 
 if TYPE_CHECKING:
     from concurrent.futures import Executor
