@@ -397,7 +397,7 @@ def test_what_goes_wrong_inside_is_told_in_words(shop, monkeypatch):
     def broken(*_args, **_named):
         raise RuntimeError("the scale is out")
 
-    monkeypatch.setattr("fitgraph.lab.weighing.scan", broken)
+    monkeypatch.setattr("fitgraph.shop.weighed.scan", broken)
     page = AdapterMap(OpenCatalogue(shop.catalogue))
     assert "RuntimeError: the scale is out" in words(page.status)
     assert "Traceback" not in page.status.value

@@ -15,12 +15,11 @@ if TYPE_CHECKING:
     from fitgraph.lab.gaps import StockGaps
     from fitgraph.lab.lesson import FitLesson
     from fitgraph.lab.map_of_fits import MapOfFits
-    from fitgraph.lab.opened import OpenCatalogue, open_catalogue
+    from fitgraph.lab.opened import OpenCatalogue, open_catalogue, scan_of
     from fitgraph.lab.own_data import OwnData
     from fitgraph.lab.practice import Practice
     from fitgraph.lab.start import Start
     from fitgraph.lab.triangle_view import MaterialTriangle
-    from fitgraph.lab.weighing import scan_of
     from fitgraph.lab.why_explorer import WhyExplorer
 
 #: Where each lies.
@@ -38,7 +37,7 @@ _MODULES = {
     "StockGaps": "gaps",
     "WhyExplorer": "why_explorer",
     "open_catalogue": "opened",
-    "scan_of": "weighing",
+    "scan_of": "opened",
 }
 
 __all__ = [

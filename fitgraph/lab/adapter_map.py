@@ -50,9 +50,9 @@ from fitgraph.lab.opened import OpenCatalogue
 from fitgraph.lab.saves import Saves
 from fitgraph.lab.session import SessionBar, SessionError, in_kernel, page_address
 from fitgraph.lab.slider import Slider
-from fitgraph.lab.weighing import Weighed, weighed
 from fitgraph.mechanics.materials import MATERIALS
 from fitgraph.model import Make, Vocabulary
+from fitgraph.shop.weighed import Weighed, weighed
 from fitgraph.stock import grouping_names
 
 #: More parts than this are not chosen together.
@@ -363,7 +363,7 @@ class AdapterMap(Answering):
         self._holding = True
         try:
             added = tuple(MadeUp.read(entry) for entry in state.get("added", []))
-            weighed(self.opened, added)
+            weighed(self.opened.shop, added)
             self.make.value = state.get("make", self.make.value)
             self._offer(self.makes[self.make.value])
             for name in ("material", "grade", "word", "in_stock", "metric", "k", "mixed"):
@@ -415,7 +415,7 @@ class AdapterMap(Answering):
         self.wall.disabled = make.bore is None
         self.wall.layout.display = "none" if make.bore is None else None
         self.wall.value = make.least_wall
-        found = weighed(self.opened, self.added).plane(ChangedMake.of(make)).found
+        found = weighed(self.opened.shop, self.added).plane(ChangedMake.of(make)).found
         words = sorted({words_text(c.words) for c in found}) if make.words else []
         self.word.options = [("any", ""), *((w, w) for w in words)]
         self.word.value = ""
@@ -438,7 +438,7 @@ class AdapterMap(Answering):
             self._keep()
             self._asked += 1
             asked = self._asked
-            found = weighed(self.opened, self.added)
+            found = weighed(self.opened.shop, self.added)
             self.run(
                 lambda: self._steps(found, choice, asked), lambda: asked == self._asked, self.status
             )
@@ -449,7 +449,10 @@ class AdapterMap(Answering):
         mixed = self.mixed.value
 
         def cells() -> Callable[[], None]:
-            plane = found.plane(choice, word)
+            plane = found.plane(choice)
+            words = next((c.words for c in plane.found if words_text(c.words) == word), None)
+            if word and words is not None:
+                plane = found.plane(choice, words)
 
             def show() -> None:
                 self.plane, self.scan = plane, found.scans.get(choice)
@@ -662,7 +665,7 @@ class AdapterMap(Answering):
         self.files.offer({})
 
     def _look_steps(self, entry: Entry) -> Sequence[Step]:
-        found = weighed(self.opened, self.added)
+        found = weighed(self.opened.shop, self.added)
         catalogue, vocabulary = found.shop.catalogue, self.vocabulary
         choice = self.choice
         make = choice.variant(vocabulary)
@@ -836,11 +839,11 @@ class AdapterMap(Answering):
         vocabulary = self.vocabulary
 
         def asked() -> Callable[[], None]:
-            before = weighed(self.opened).covered()
-            after = weighed(self.opened, added).covered()
+            before = weighed(self.opened.shop).covered()
+            after = weighed(self.opened.shop, added).covered()
             lines = []
             for n, made in enumerate(added):
-                worth = weighed(self.opened, added[:n]).worth(made)
+                worth = weighed(self.opened.shop, added[:n]).worth(made)
                 if worth is not None:
                     lines.append(
                         f"{made.sku} takes {told.riders(worth.taken)} from its like, and an "

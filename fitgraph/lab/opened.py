@@ -14,6 +14,7 @@ from fitgraph.shop.front import Shop
 from fitgraph.units import show_money
 
 if TYPE_CHECKING:
+    from fitgraph.adapters import Scan
     from fitgraph.explain import Explainer
     from fitgraph.explain.measure import Measurer
     from fitgraph.solve import TreeEngine
@@ -107,6 +108,20 @@ def open_catalogue(folder: str | Path | None = None, *, demo: bool = False) -> O
     if _ready and _ready[0] == (where, _states(where)):
         return _ready[1]
     return _opened(where)
+
+
+def scan_of(opened: OpenCatalogue, make: str) -> Scan:
+    """Return what every part of a make is worth; worked out once, for the pages as well.
+
+    Raises
+    ------
+    KeyError
+        If the vocabulary has no such make.
+    """
+    from fitgraph.adapters.trials import ChangedMake
+    from fitgraph.shop.weighed import weighed
+
+    return weighed(opened.shop).scan(ChangedMake.of(opened.catalogue.vocabulary.makes[make]))
 
 
 def _opened(where: Path | None) -> OpenCatalogue:

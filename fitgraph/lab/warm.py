@@ -37,7 +37,7 @@ _MODULES = (
     "fitgraph.lab.practice",
     "fitgraph.lab.adapter_map",
     "fitgraph.lab.triangle_view",
-    "fitgraph.lab.weighing",
+    "fitgraph.shop.weighed",
 )
 
 #: Length of a message is told in so many bytes before it.

@@ -1,4 +1,4 @@
-"""Which make is looked at, in which variant; what was weighed once is not weighed again."""
+"""What parts that could be made are worth; what was weighed once is not weighed again."""
 
 from __future__ import annotations
 
@@ -16,11 +16,12 @@ from fitgraph.adapters import (
     sheet,
     with_part,
 )
+from fitgraph.adapters.made import Words
 from fitgraph.adapters.trials import ChangedMake, MadeUp, Plane, plane_of
+from fitgraph.catalogue import Loaded
 from fitgraph.graph.options import options_for
-from fitgraph.lab.adapter_entries import words_text
-from fitgraph.lab.opened import OpenCatalogue
 from fitgraph.model import Option
+from fitgraph.shop.front import Shop
 from fitgraph.solve import Request
 from fitgraph.stock import Coverage, coverage
 
@@ -32,7 +33,7 @@ _SHEETS = 32
 class Weighed:
     """A catalogue, perhaps with made-up parts, and what was weighed against it."""
 
-    shop: OpenCatalogue
+    shop: Shop
     options: Mapping[str, tuple[Option, ...]]
     scans: dict[ChangedMake, Scan] = field(default_factory=dict)
     _one: threading.RLock = field(default_factory=threading.RLock)
@@ -78,36 +79,34 @@ class Weighed:
             self._covered.append((coverage(engine), engine.count(Request()).number))
         return self._covered[0]
 
-    def plane(self, choice: ChangedMake, word: str = "") -> Plane:
+    def plane(self, choice: ChangedMake, words: Words | None = None) -> Plane:
         """Return the candidates of a make, and the plane that they lie in.
 
         Parameters
         ----------
         choice : ChangedMake
             The make.
-        word : str
-            Cells for parts with these words, as :func:`words_text` has them; empty for cells
-            whatever the words.
+        words : mapping of str to str or None, optional
+            Cells for parts with these words; for cells whatever the words by default.
         """
         catalogue = self.shop.catalogue
         if choice not in self._planes:
             self._planes[choice] = plane_of(catalogue, choice, self.options)
         plane = self._planes[choice]
-        words = next((c.words for c in plane.found if words_text(c.words) == word), None)
-        if not word or words is None:
+        if words is None:
             return plane
         return replace(plane, region=region(catalogue, plane.make, self.options, words))
 
 
-_WEIGHED: WeakKeyDictionary[OpenCatalogue, dict[tuple[MadeUp, ...], Weighed]] = WeakKeyDictionary()
+_WEIGHED: WeakKeyDictionary[Shop, dict[tuple[MadeUp, ...], Weighed]] = WeakKeyDictionary()
 
 
-def weighed(opened: OpenCatalogue, added: tuple[MadeUp, ...] = ()) -> Weighed:
-    """Return what was weighed against a catalogue, by whichever component asked.
+def weighed(shop: Shop, added: tuple[MadeUp, ...] = ()) -> Weighed:
+    """Return what was weighed against a catalogue, by whoever asked.
 
     Parameters
     ----------
-    opened : OpenCatalogue
+    shop : Shop
         The catalogue as it is.
     added : tuple of MadeUp
         Parts added to it for a trial.
@@ -117,25 +116,13 @@ def weighed(opened: OpenCatalogue, added: tuple[MadeUp, ...] = ()) -> Weighed:
     ValueError
         If an added part cannot be made up in this catalogue.
     """
-    kept = _WEIGHED.setdefault(opened, {})
+    kept = _WEIGHED.setdefault(shop, {})
     if added not in kept:
-        shop = opened
-        vocabulary = opened.catalogue.vocabulary
+        tried, vocabulary = shop, shop.catalogue.vocabulary
         if added:
             parts = [made.part(vocabulary) for made in added]
-            shop = OpenCatalogue(with_part(opened.catalogue, *parts), opened.findings)
-        catalogue = shop.catalogue
+            tried = Shop(Loaded(with_part(shop.catalogue, *parts), ()))
+        catalogue = tried.catalogue
         options = {r: options_for(catalogue.of(r), r, vocabulary) for r in vocabulary.roles}
-        kept[added] = Weighed(shop, options)
+        kept[added] = Weighed(tried, options)
     return kept[added]
-
-
-def scan_of(opened: OpenCatalogue, make: str) -> Scan:
-    """Return what every part of a make is worth; worked out once, for the pages as well.
-
-    Raises
-    ------
-    KeyError
-        If the vocabulary has no such make.
-    """
-    return weighed(opened).scan(ChangedMake.of(opened.catalogue.vocabulary.makes[make]))
