@@ -15,9 +15,10 @@ from fitgraph.solve import Request, TreeEngine, estimate, limits, paired
 from fitgraph.solve.best import k_best
 from fitgraph.solve.engine import SORTS, criteria_of
 from fitgraph.solve.estimate import CONFIDENCE
+from fitgraph.solve.kept import keeps_sums
 from fitgraph.solve.limits import count_within
 from fitgraph.solve.query import TENTHS, Query, ask
-from fitgraph.solve.ranked import best_of, keeps_sums
+from fitgraph.solve.ranked import best_of
 from fitgraph.solve.stream import Stream
 
 

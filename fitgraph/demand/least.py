@@ -19,6 +19,7 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 
+from fitgraph.demand.clashes import clashing
 from fitgraph.demand.distinct import dense, rank
 from fitgraph.demand.menus import Listing
 from fitgraph.graph.joints import distinct_rows
@@ -211,6 +212,7 @@ def cheapest(
                 asked[piece],
                 weights if isinstance(weights, tuple) else weights[piece],
                 weighed if isinstance(weighed, bool) else weighed[piece],
+                certain,
                 witness,
             )
         )
@@ -223,6 +225,7 @@ def _cheapest(
     asked: Ints,
     weights: tuple[float, float] | Floats,
     weighed: bool | Bools,
+    certain: bool,
     witness: bool,
 ) -> tuple[Floats, Ints]:
     roles, plan, steps = listing.roles, runs.plan, runs.steps
@@ -230,14 +233,19 @@ def _cheapest(
     offers = {r: _offer(listing, n, asked[:, n], kinds, kind) for n, r in enumerate(roles)}
     first, question = dense([o.alike for o in offers.values()])
     alike = {role: offer.alike[first] for role, offer in offers.items()}
-    done = _upward(runs, {r: o.cost for r, o in offers.items()}, alike, len(first))
-    values, of_case = np.full(len(first), np.inf), np.full(len(first), -1, dtype=np.intp)
+    lets = {role: np.isfinite(offer.cost) for role, offer in offers.items()}
+    left = np.flatnonzero(~clashing(listing.pairs(certain=certain), lets, alike))
+    alike = {role: rows[left] for role, rows in alike.items()}
+    done = _upward(runs, {r: o.cost for r, o in offers.items()}, alike, len(left))
+    least, of_case = np.full(len(left), np.inf), np.full(len(left), -1, dtype=np.intp)
     for n, case in enumerate(runs.cases):
-        value = np.zeros(len(first))
+        value = np.zeros(len(left))
         for root in case.roots:
             value = value + done[root].message[done[root].context, 0]
-        better = value < values
-        values[better], of_case[better] = value[better], n
+        better = value < least
+        least[better], of_case[better] = value[better], n
+    values = np.full(len(first), np.inf)
+    values[left] = least
     if not witness:
         return values[question], np.zeros((0, len(roles)), dtype=np.intp)
     places = np.full((len(first), len(roles)), -1, dtype=np.intp)
@@ -252,7 +260,7 @@ def _cheapest(
             if step.is_role:
                 chosen = offers[step.variable]
                 table = _best_of_kinds(chosen, step)
-                places[live, roles.index(step.variable)] = table[
+                places[left[live], roles.index(step.variable)] = table[
                     alike[step.variable][live], lines.kind[row]
                 ]
     own = places[question]

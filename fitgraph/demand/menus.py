@@ -14,6 +14,7 @@ from itertools import chain
 import numpy as np
 import numpy.typing as npt
 
+from fitgraph.demand.clashes import PairRelation, pairs_of
 from fitgraph.demand.distinct import dense, rank
 from fitgraph.model import Fill
 from fitgraph.solve import Space
@@ -103,6 +104,8 @@ class Listing:
         For each role, its menus by number.
     runs : mapping of bool to Support or Circuit
         The rows: of builds that are certain, and of those that are possible.
+    pairs : mapping of bool to tuple of PairRelation, optional
+        What two roles allow each other, for both; without it nothing is known beforehand.
     """
 
     def __init__(
@@ -110,8 +113,9 @@ class Listing:
         class_of: Mapping[str, Ints],
         menus: Sequence[list[Menu]],
         runs: Mapping[bool, Support | Circuit],
+        pairs: Mapping[bool, tuple[PairRelation, ...]] | None = None,
     ) -> None:
-        self.class_of, self._runs = class_of, runs
+        self.class_of, self._runs, self._pairs = class_of, runs, pairs or {}
         self.sizes = {r: int(c.max(initial=-1)) + 1 for r, c in class_of.items()}
         self.roles = tuple(class_of)
         self._of = menus
@@ -125,6 +129,10 @@ class Listing:
         """Return the rows that builds are made of, one by one."""
         runs = self._runs[certain]
         return runs if isinstance(runs, Support) else runs.expanded(runs.plan.ceiling)
+
+    def pairs(self, *, certain: bool) -> tuple[PairRelation, ...]:
+        """Return what two roles allow each other, where that is less than all."""
+        return self._pairs.get(certain, ())
 
     def menu(self, at: int, number: int) -> Menu:
         """Return a menu of the role at a place."""
@@ -182,7 +190,8 @@ class Menus(Listing):
     def listing(self) -> Listing:
         """Return the menus made so far, without the catalogue: little to send to a process."""
         runs = {certain: self.runs(certain=certain) for certain in (True, False)}
-        return Listing(self.class_of, [list(menus) for menus in self._of], runs)
+        pairs = {certain: self.pairs(certain=certain) for certain in (True, False)}
+        return Listing(self.class_of, [list(menus) for menus in self._of], runs, pairs)
 
     def runs(self, *, certain: bool) -> Support | Circuit:
         """Return the rows that builds are made of, as runs."""
@@ -191,6 +200,13 @@ class Menus(Listing):
     def support(self, *, certain: bool) -> Support:
         """Return the rows that builds are made of, one by one."""
         return self.space.support(certain=certain)
+
+    def pairs(self, *, certain: bool) -> tuple[PairRelation, ...]:
+        """Return what two roles allow each other, where that is less than all."""
+        space = self.space
+        return space.kept(
+            ("pairs of roles", certain), lambda: pairs_of(space.relations(certain=certain))
+        )
 
     def _named(self, role: str, skus: Set[str]) -> Bools:
         facts = self.space.facts[role]

@@ -106,8 +106,25 @@ class Served:
     places: Ints
 
 
-def _sums(listing: Listing, asked: Asked, places: Ints) -> tuple[Floats, Floats]:
-    """Return price and mass of builds, as the menus count them."""
+def sums_of(listing: Listing, asked: Asked, places: Ints) -> tuple[Floats, Floats]:
+    """Return price and mass of builds, as the menus count them.
+
+    Parameters
+    ----------
+    listing : Listing
+        The menus that the questions name.
+    asked : Asked
+        The questions.
+    places : ndarray of int, shape (n_questions, n_roles)
+        A build for each, of options that are on its menus.
+
+    Returns
+    -------
+    price : ndarray of float, shape (n_questions,)
+        In minor currency units.
+    tenths : ndarray of float, shape (n_questions,)
+        In tenths of a gram, less what the menus leave out; unknown masses count nothing.
+    """
     totals = np.zeros((2, len(asked)))
     for n, role in enumerate(listing.roles):
         numbers, used = np.unique(asked.menus[:, n], return_inverse=True)
@@ -188,7 +205,7 @@ def _both(
             dead = ~np.isfinite(value) | (value > most + _ROUNDING * (1 + np.abs(most)))
         price, tenths = np.full((2, len(part)), np.inf)
         alive = np.flatnonzero(~dead)
-        price[alive], tenths[alive] = _sums(listing, part.take(alive), found[alive])
+        price[alive], tenths[alive] = sums_of(listing, part.take(alive), found[alive])
         good = ~dead & (price <= part.budget) & (tenths <= part.tenths)
         yes[left.at[good]] = True
         places[left.at[good]] = found[good]

@@ -133,7 +133,8 @@ class StockGaps(Answering):
             return lambda: self.weak.show(found, pairs=False)
 
         def then() -> Show:
-            found = coverage_then(engine, self.opened.supply.counts, progress=told)
+            today = self.covered.coverage
+            found = coverage_then(engine, self.opened.supply.counts, today=today, progress=told)
             return lambda: self.trend.show_then(found)
 
         def pairs() -> Show:

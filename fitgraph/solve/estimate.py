@@ -31,9 +31,9 @@ import numpy as np
 import numpy.typing as npt
 
 from fitgraph.solve.counted import Counted
+from fitgraph.solve.kept import keeps_sums
 from fitgraph.solve.paired import PILOT, Draws, mean_worth
 from fitgraph.solve.query import Query
-from fitgraph.solve.ranked import keeps_sums
 from fitgraph.solve.rows import Members
 from fitgraph.solve.sample import Drawing
 from fitgraph.solve.space import Space

@@ -15,8 +15,8 @@ from collections.abc import Iterator, Mapping
 import numpy as np
 import numpy.typing as npt
 
-from fitgraph.mechanics.rules import EPSILON_MM
 from fitgraph.solve.best import Criteria, k_best
+from fitgraph.solve.kept import keeps_sums
 from fitgraph.solve.space import Space
 
 Floats = npt.NDArray[np.float64]
@@ -28,29 +28,6 @@ _FIRST = 16
 
 #: Builds that are ranked at most to find those that keep all conditions on sums.
 _MOST = 1 << 17
-
-
-def keeps_sums(space: Space, options: Mapping[str, Ints], *, certain: bool) -> Bools:
-    """Return which builds keep a space's conditions on sums.
-
-    Parameters
-    ----------
-    space : Space
-        With the conditions.
-    options : mapping of str to ndarray of int, shape (n,)
-        The option of each role, build by build.
-    certain : bool
-        Whether they have to be kept whatever the figures turn out to be, within their limits.
-    """
-    size = len(next(iter(options.values())))
-    kept = np.ones(size, dtype=bool)
-    for condition in space.sums:
-        total = np.zeros(size)
-        for term in condition.terms:
-            at = tuple(c[options[r]] for r, c in zip(term.roles, term.class_of, strict=True))
-            total += (term.worst if certain else term.best)[at]
-        kept &= total >= -EPSILON_MM
-    return kept
 
 
 def best_of(

@@ -5,10 +5,10 @@ from __future__ import annotations
 import contextlib
 import itertools
 import math
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Hashable, Mapping, Sequence
 from dataclasses import dataclass, field
 from types import MappingProxyType
-from typing import Any
+from typing import Any, TypeVar
 
 import numpy as np
 import numpy.typing as npt
@@ -44,6 +44,9 @@ _FEW = 1.6e8
 
 #: Cells up to which tables over the same variables are made one.
 _MERGED = 1 << 16
+
+
+Answer = TypeVar("Answer")
 
 
 @dataclass(frozen=True, slots=True)
@@ -164,7 +167,7 @@ class Space:
                 self.roles,
                 self.sizes,
                 self._first,
-                self._relations(certain=certain),
+                self.relations(certain=certain),
                 self.sums,
                 certain,
                 self.ceiling,
@@ -185,12 +188,12 @@ class Space:
         TooWideError
             If they, or the plan, would need more memory than the ceiling.
         """
-        few = self.few_rows(certain=certain)
+        circuit = self.circuit(certain=certain)
+        few = self.few_rows(certain=certain) if circuit is None else None
         if few is not None:
             return few
         key = ("support", certain)
         if key not in self._held:
-            circuit = self.circuit(certain=certain)
             self._held[key] = (
                 support_of(self.plan(certain=certain), self.ceiling)
                 if circuit is None
@@ -405,6 +408,21 @@ class Space:
         plan = self.plan(certain=certain)
         return [count(plan, {r: w[n] for r, w in weights.items()}) for n in range(many)]
 
+    def kept(self, key: tuple[Hashable, ...], made: Callable[[], Answer]) -> Answer:
+        """Return something that hangs on the catalogue alone, made at the first call.
+
+        Parameters
+        ----------
+        key : tuple
+            Its name, which nothing else of a space has.
+        made : callable
+            Makes it.
+        """
+        if key not in self._held:
+            self._held[key] = made()
+        found: Answer = self._held[key]
+        return found
+
     @property
     def masses(self) -> tuple[Mapping[str, Floats], Mapping[str, Bools]]:
         """Return each option's mass in whole tenths of a gram, zero where unknown; and if known."""
@@ -425,7 +443,14 @@ class Space:
         found: dict[str, Ints] = self._held["first"]
         return found
 
-    def _relations(self, *, certain: bool) -> list[Relation]:
+    def relations(self, *, certain: bool) -> list[Relation]:
+        """Return the joints as relations over the base classes.
+
+        Parameters
+        ----------
+        certain : bool
+            As in :meth:`plan`.
+        """
         key = ("relations", certain)
         if key not in self._held:
             self._held[key] = [
@@ -439,7 +464,7 @@ class Space:
         key = ("substitutes", certain)
         if key not in self._held:
             self._held[key] = substitutes(
-                self._relations(certain=certain), self.sums, self._first, certain=certain
+                self.relations(certain=certain), self.sums, self._first, certain=certain
             )
         found: Mapping[str, Bools] = self._held[key]
         return found

@@ -15,11 +15,12 @@ from types import MappingProxyType
 import numpy as np
 import numpy.typing as npt
 
-from fitgraph.demand.menus import IN_STOCK, SOLD, Listing, Menus
-from fitgraph.demand.questions import LeftOut, Questions, questions_of
+from fitgraph.demand.menus import SOLD, Listing
+from fitgraph.demand.questions import LeftOut
 from fitgraph.demand.served import Asked, Progress, in_pieces, served
 from fitgraph.model import Catalogue, Enquiry
 from fitgraph.solve import TreeEngine
+from fitgraph.stock.from_stock import FromStock, from_stock
 from fitgraph.stock.groups import grouper
 
 Floats = npt.NDArray[np.float64]
@@ -201,22 +202,20 @@ def coverage(
     Coverage
         Exact: an enquiry counts as met where a build exists within all its limits.
     """
-    asked = engine.catalogue.enquiries if enquiries is None else enquiries
-    menus = Menus(engine.space, stock)
-    questions, kept, left_out = questions_of(menus, asked)
-    standing = standings(questions, executor=executor, progress=progress)
+    shelf = from_stock(engine, enquiries, stock=stock)
+    standing = standings(shelf, executor=executor, progress=progress)
     each = tuple(Standing)
     return Coverage(
         engine.catalogue,
-        kept,
-        tuple(each[s] for s in standing[questions.of].tolist()),
-        len(questions),
-        left_out,
+        shelf.enquiries,
+        tuple(each[s] for s in standing[shelf.questions.of].tolist()),
+        len(shelf.questions),
+        shelf.left_out,
     )
 
 
 def standings(
-    questions: Questions,
+    shelf: FromStock,
     *,
     executor: Executor | None = None,
     progress: Progress | None = None,
@@ -225,27 +224,34 @@ def standings(
 
     Parameters
     ----------
-    questions : Questions
-        The questions.
+    shelf : FromStock
+        The questions, and what they come to from stock.
     executor, progress
         As in :func:`coverage`.
     """
-    asked = [questions.asked_of(shelf) for shelf in (IN_STOCK, SOLD)]
-    found = in_pieces(_standings, questions.menus, asked, executor, progress)
-    return np.concatenate([np.zeros(0, dtype=np.int8), *found])
-
-
-def _standings(listing: Listing, stocked: Asked, sold: Asked) -> npt.NDArray[np.int8]:
-    """Return the standings of questions, put to what is in stock and to what is sold."""
-    found = np.full(len(stocked), Standing.NEITHER, dtype=np.int8)
-    here = served(listing, stocked, certain=True).yes
+    questions, total = shelf.questions, len(shelf.questions)
+    found = np.full(total, Standing.NEITHER, dtype=np.int8)
+    here = shelf.served(executor).yes
     found[here] = Standing.STOCK
-    # What is certain is possible, and there is far less to look at where all is certain.
     left = np.flatnonzero(~here)
-    sure = served(listing, sold.take(left), certain=True).yes
-    found[left[sure]] = Standing.CATALOGUE
-    left = left[~sure]
-    found[left[served(listing, sold.take(left), certain=False).yes]] = Standing.POSSIBLY
+    ended = total - len(left)
+    if progress is not None:
+        progress(ended, total)
+    if len(left):
+        told = None if progress is None else lambda done, _: progress(ended + done, total)
+        sold = questions.asked_of(SOLD, left)
+        found[left] = np.concatenate(in_pieces(_sold, questions.menus, [sold], executor, told))
+    return found
+
+
+def _sold(listing: Listing, asked: Asked) -> npt.NDArray[np.int8]:
+    """Return the standings of questions that are not served from stock."""
+    found = np.full(len(asked), Standing.NEITHER, dtype=np.int8)
+    # What is certain is possible, and there is far less to look at where all is certain.
+    sure = served(listing, asked, certain=True).yes
+    found[sure] = Standing.CATALOGUE
+    left = np.flatnonzero(~sure)
+    found[left[served(listing, asked.take(left), certain=False).yes]] = Standing.POSSIBLY
     return found
 
 

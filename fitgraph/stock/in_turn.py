@@ -18,11 +18,12 @@ import numpy as np
 import numpy.typing as npt
 
 from fitgraph.demand.least import cheapest
-from fitgraph.demand.menus import Menus, Shelf
-from fitgraph.demand.questions import Questions, questions_of
-from fitgraph.demand.served import served
+from fitgraph.demand.menus import IN_STOCK, Shelf
+from fitgraph.demand.questions import Questions
+from fitgraph.demand.served import Asked, Served, served
 from fitgraph.model import Enquiry
 from fitgraph.solve import TreeEngine
+from fitgraph.stock.from_stock import from_stock
 
 Ints = npt.NDArray[np.intp]
 
@@ -73,15 +74,19 @@ class InTurn:
 class _Builds:
     """The build that each question takes from what is left."""
 
-    def __init__(self, questions: Questions) -> None:
+    def __init__(self, questions: Questions, first: Served) -> None:
         self.questions, self.menus = questions, questions.menus
         self.places = np.full(questions.own.shape, -1, dtype=np.intp)
         self.known = np.zeros(len(questions), dtype=bool)
+        self._keep(np.arange(len(questions)), questions.asked_of(IN_STOCK), first)
 
     def find(self, at: Ints, gone: frozenset[str]) -> None:
         """Work out the builds of some questions without some parts."""
         asked = self.questions.asked_of(Shelf(without=gone), at)
-        found = served(self.menus, asked, certain=True, witness=True)
+        self._keep(at, asked, served(self.menus, asked, certain=True, witness=True))
+
+    def _keep(self, at: Ints, asked: Asked, found: Served) -> None:
+        """Keep the builds of some questions, under a mass limit the cheapest if it is light."""
         places = np.where(found.yes[:, None], found.places, -1)
         heavy = np.flatnonzero(found.yes & np.isfinite(asked.tenths))
         if len(heavy):
@@ -145,16 +150,14 @@ def in_turn(
         Pieces held by stock number, instead of the catalogue's own.
     """
     catalogue = engine.catalogue
-    asked = catalogue.enquiries if enquiries is None else enquiries
-    questions, kept, _ = questions_of(Menus(engine.space, stock), asked)
-    builds = _Builds(questions)
+    shelf = from_stock(engine, enquiries, stock=stock)
+    questions, kept = shelf.questions, shelf.enquiries
+    builds = _Builds(questions, shelf.served())
     left = {sku: p.stock for sku, p in catalogue.parts.items()} if stock is None else dict(stock)
     order = sorted(range(len(kept)), key=lambda n: kept[n].date or datetime.date.max)
     gone: frozenset[str] = frozenset()
     taken: list[TakenPieces] = []
     total = 0.0
-    if len(questions):
-        builds.find(np.arange(len(questions), dtype=np.intp), gone)
     for place, n in enumerate(order):
         question, weight = int(questions.of[n]), kept[n].weight
         for unit in range(math.ceil(weight)):

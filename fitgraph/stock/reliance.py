@@ -20,12 +20,10 @@ import numpy as np
 import numpy.typing as npt
 
 from fitgraph.demand.menus import IN_STOCK, Menus, Shelf
-from fitgraph.demand.questions import Questions, questions_of
-from fitgraph.demand.served import Asked, Progress, witnesses
+from fitgraph.demand.served import Progress
 from fitgraph.model import Enquiry
 from fitgraph.solve import TreeEngine
-
-Ints = npt.NDArray[np.intp]
+from fitgraph.stock.from_stock import from_stock
 
 
 @dataclass(frozen=True, slots=True)
@@ -101,48 +99,6 @@ def builds_through(menus: Menus) -> tuple[int, dict[str, int]]:
     return total, through
 
 
-@dataclass(frozen=True, slots=True)
-class _Without:
-    """Questions asked again without some parts, and one build of each that is still served."""
-
-    of: Ints  # the question
-    gone: tuple[frozenset[str], ...]
-    yes: npt.NDArray[np.bool_]
-    places: Ints
-
-    def next(self, questions: Questions) -> list[tuple[int, frozenset[str]]]:
-        """Return what to ask next: each question without one more part of its build."""
-        menus, asked = questions.menus, dict[tuple[int, frozenset[str]], None]()
-        options = [menus.space.options[r] for r in menus.roles]
-        for n in np.flatnonzero(self.yes).tolist():
-            question = int(self.of[n])
-            for at, place in enumerate(self.places[n].tolist()):
-                part = options[at][place].part
-                if part is not None and questions.own[question, at] < 0:
-                    asked[(question, self.gone[n] | {part.sku})] = None
-        return list(asked)
-
-
-def _ask(
-    questions: Questions,
-    todo: Sequence[tuple[int, frozenset[str]]],
-    executor: Executor | None,
-    progress: Progress | None,
-) -> _Without:
-    menus = questions.menus
-    of = np.array([q for q, _ in todo], dtype=np.intp)
-    base = questions.asked_of(IN_STOCK, of)
-    rows = base.menus.copy()
-    role_of = {s: menus.roles.index(p.role) for s, p in menus.space.catalogue.parts.items()}
-    for n, (question, gone) in enumerate(todo):
-        material = questions.materials[questions.material[question]]
-        for at in {role_of[s] for s in gone}:
-            rows[n, at] = menus.shelf(at, Shelf(True, frozenset(), gone), material)
-    asked = Asked(rows, base.budget, base.tenths)
-    answer = witnesses(menus, asked, executor=executor, progress=progress)
-    return _Without(of, tuple(g for _, g in todo), answer.yes, answer.places)
-
-
 def reliance(
     engine: TreeEngine,
     enquiries: Sequence[Enquiry] | None = None,
@@ -172,13 +128,11 @@ def reliance(
     Reliance
         Exact. What a rider owns is not taken away.
     """
-    menus = Menus(engine.space, stock)
-    asked = engine.catalogue.enquiries if enquiries is None else enquiries
-    questions, _, _ = questions_of(menus, asked)
+    shelf = from_stock(engine, enquiries, stock=stock)
+    questions, menus = shelf.questions, shelf.questions.menus
     total, through = builds_through(menus)
     none: frozenset[str] = frozenset()
-    first = _ask(questions, [(n, none) for n in range(len(questions))], executor, progress)
-    one = _ask(questions, first.next(questions), executor, progress)
+    one = shelf.without(1, executor, progress)
     ends: dict[frozenset[str], float] = {}
     for n in np.flatnonzero(~one.yes).tolist():
         ends[one.gone[n]] = ends.get(one.gone[n], 0.0) + float(questions.weight[one.of[n]])
@@ -190,7 +144,7 @@ def reliance(
     singles.sort(key=lambda w: (-w.enquiries, -w.builds, w.skus))
     doubles: list[Weak] = []
     if pairs:
-        two = _ask(questions, one.next(questions), executor, progress)
+        two = shelf.without(2, executor, progress)
         both: dict[frozenset[str], float] = {}
         alone = {(int(one.of[n]), one.gone[n]) for n in np.flatnonzero(~one.yes)}
         for n in np.flatnonzero(~two.yes).tolist():

@@ -1,0 +1,58 @@
+"""Which of some given builds keep all joints, and the conditions on sums."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+
+import numpy as np
+import numpy.typing as npt
+
+from fitgraph.mechanics.rules import EPSILON_MM
+from fitgraph.model import Verdict
+from fitgraph.solve.space import Space
+
+Ints = npt.NDArray[np.intp]
+Bools = npt.NDArray[np.bool_]
+
+
+def keeps_joints(space: Space, options: Mapping[str, Ints], *, certain: bool) -> Bools:
+    """Return which builds keep a space's joints, sums aside.
+
+    Parameters
+    ----------
+    space : Space
+        With the joints.
+    options : mapping of str to ndarray of int, shape (n,)
+        The option of each role, build by build.
+    certain : bool
+        Whether what is only possible does not keep them.
+    """
+    least = Verdict.FITS if certain else Verdict.UNKNOWN
+    kept = np.ones(len(next(iter(options.values()))), dtype=bool)
+    for table in space.joint_tables:
+        at = tuple(c[options[r]] for r, c in zip(table.roles, table.class_of, strict=True))
+        kept &= table.verdicts[at] >= least
+    return kept
+
+
+def keeps_sums(space: Space, options: Mapping[str, Ints], *, certain: bool) -> Bools:
+    """Return which builds keep a space's conditions on sums.
+
+    Parameters
+    ----------
+    space : Space
+        With the conditions.
+    options : mapping of str to ndarray of int, shape (n,)
+        The option of each role, build by build.
+    certain : bool
+        Whether they have to be kept whatever the figures turn out to be, within their limits.
+    """
+    size = len(next(iter(options.values())))
+    kept = np.ones(size, dtype=bool)
+    for condition in space.sums:
+        total = np.zeros(size)
+        for term in condition.terms:
+            at = tuple(c[options[r]] for r, c in zip(term.roles, term.class_of, strict=True))
+            total += (term.worst if certain else term.best)[at]
+        kept &= total >= -EPSILON_MM
+    return kept
