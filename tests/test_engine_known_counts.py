@@ -1,7 +1,7 @@
 """The core that counts builds, on problems whose counts are known.
 
-Colourings, queens and hard squares have nothing to do with parts; the same junction tree,
-class tables and messages count them. Published values stand beside each check.
+Colourings, queens and hard squares have nothing to do with parts; the same plan and passes
+count them. Published values stand beside each check.
 """
 
 from __future__ import annotations
@@ -15,25 +15,47 @@ import numpy as np
 import pytest
 
 from fitgraph.model import Verdict
-from fitgraph.solve.cliques import ClassTable
-from fitgraph.solve.messages import count, count_each
-from fitgraph.solve.tree import Tree, build_tree
+from fitgraph.solve import Space, counting
+from tests.bench.cores import Table, space_of
 
 
-def tree_of(
+def pairwise(
     sizes: Mapping[str, int], pairs: Mapping[tuple[str, str], np.ndarray], *, maybe: bool = False
-) -> Tree:
-    """Return the tree of pairwise tables; what is not allowed fails."""
-    bad = Verdict.UNKNOWN if maybe else Verdict.FAILS
-    tables = [
-        ClassTable.over(scope, np.where(allowed, Verdict.FITS, bad).astype(np.int8))
-        for scope, allowed in pairs.items()
-    ]
-    return build_tree(tuple(sizes), sizes, tables)
+) -> Space:
+    """Return roles with tables between two; what is not allowed fails, or may fit."""
+    tables = [Table(scope, allowed) for scope, allowed in pairs.items()]
+    return space_of(sizes, tables, otherwise=Verdict.UNKNOWN if maybe else Verdict.FAILS)
 
 
 def ones(sizes: Mapping[str, int]) -> dict[str, np.ndarray]:
     return {v: np.ones(n) for v, n in sizes.items()}
+
+
+def by_class(space: Space, weights: Mapping[str, np.ndarray]) -> dict[str, np.ndarray]:
+    """Return weights of options added up over each interface class."""
+    return {
+        role: np.bincount(of, weights[role], minlength=space.sizes[role])
+        for role, of in space.class_of.items()
+    }
+
+
+def count(space: Space, weights: Mapping[str, np.ndarray], *, certain: bool) -> int:
+    """Return the number of ways, along rows where they are few and along the plan."""
+    mine = by_class(space, weights)
+    number = space.counts({role: of[None] for role, of in mine.items()}, certain=certain)[0]
+    assert counting.count(space.plan(certain=certain), mine) == number
+    return number
+
+
+def count_each(
+    space: Space, weights: Mapping[str, np.ndarray], *, certain: bool
+) -> dict[str, np.ndarray]:
+    """Return how many ways there are with each option, in both ways."""
+    mine = by_class(space, weights)
+    each = space.through(mine, certain=certain)
+    along = counting.count_each(space.plan(certain=certain), mine)
+    assert all((along[role] == of).all() for role, of in each.items())
+    return {role: each[role][of] for role, of in space.class_of.items()}
 
 
 def colourings(graph: nx.Graph, colours: int) -> int:
@@ -41,12 +63,12 @@ def colourings(graph: nx.Graph, colours: int) -> int:
     sizes = {str(v): colours for v in graph}
     differ = ~np.eye(colours, dtype=bool)
     pairs = {(str(a), str(b)): differ for a, b in graph.edges}
-    strict = tree_of(sizes, pairs)
+    strict = pairwise(sizes, pairs)
     number = count(strict, ones(sizes), certain=True)
     assert count(strict, ones(sizes), certain=False) == number
     if colours ** len(sizes) < 100_000:
         # Where a clash is only unknown, everything is possible and as much is certain.
-        loose = tree_of(sizes, pairs, maybe=True)
+        loose = pairwise(sizes, pairs, maybe=True)
         assert count(loose, ones(sizes), certain=True) == number
         assert count(loose, ones(sizes), certain=False) == colours ** len(sizes)
     # By symmetry every colour of every vertex is in as many colourings.
@@ -133,9 +155,9 @@ def test_queens(n: int, number: int) -> None:
         (f"c{i}", f"c{j}"): (apart != 0) & (apart != j - i)
         for i, j in itertools.combinations(range(n), 2)
     }
-    tree = tree_of(sizes, pairs)
-    assert count(tree, ones(sizes), certain=True) == number
-    by_column = count_each(tree, ones(sizes), certain=True)
+    space = pairwise(sizes, pairs)
+    assert count(space, ones(sizes), certain=True) == number
+    by_column = count_each(space, ones(sizes), certain=True)
     assert all(each.sum() == number for each in by_column.values())
 
 
@@ -152,7 +174,7 @@ def test_hard_squares(n: int, number: int) -> None:
     pairs = {
         (f"{a[0]},{a[1]}", f"{b[0]},{b[1]}"): not_both for a, b in nx.grid_2d_graph(n, n).edges
     }
-    assert count(tree_of(sizes, pairs), ones(sizes), certain=True) == number
+    assert count(pairwise(sizes, pairs), ones(sizes), certain=True) == number
 
 
 @pytest.mark.parametrize("n", [1, 2, 10, 90, 300])
@@ -164,7 +186,7 @@ def test_fibonacci_numbers_of_any_length(n: int) -> None:
     a, b = 1, 2
     for _ in range(n - 1):
         a, b = b, a + b
-    assert count(tree_of(sizes, pairs), ones(sizes), certain=True) == b
+    assert count(pairwise(sizes, pairs), ones(sizes), certain=True) == b
 
 
 # ---------------------------------------------------------------- large numbers
@@ -190,12 +212,12 @@ def test_weighted_chains_are_exact_below_and_beyond_two_to_53(most: int) -> None
     allowed = rng.random((classes, classes)) < 0.7
     sizes = {f"v{i:02}": classes for i in range(length)}
     pairs = {(f"v{i:02}", f"v{i + 1:02}"): allowed for i in range(length - 1)}
-    tree = tree_of(sizes, pairs)
+    space = pairwise(sizes, pairs)
     given = {v: np.array(w, dtype=float) for v, w in zip(sizes, weights, strict=True)}
     total = _walks(weights, allowed)
     assert total > 10**10
-    assert count(tree, given, certain=True) == total
-    each = count_each(tree, given, certain=True)
+    assert count(space, given, certain=True) == total
+    each = count_each(space, given, certain=True)
     for v, of in zip(sizes, weights, strict=True):
         assert sum(int(n) * w for n, w in zip(each[v], of, strict=True)) == total
 
@@ -206,11 +228,11 @@ def test_weighted_chains_are_exact_below_and_beyond_two_to_53(most: int) -> None
 )
 def test_products_of_free_roles_are_exact(factors: tuple[int, ...], beyond: int) -> None:
     sizes = {f"v{i}": 1 for i in range(len(factors))}
-    tree = tree_of(sizes, {})
+    space = pairwise(sizes, {})
     weights = {v: np.array([float(f)]) for v, f in zip(sizes, factors, strict=True)}
     product = math.prod(factors)
     assert product > beyond
     assert product % 2 == 1  # no float holds it
-    assert count(tree, weights, certain=True) == product
-    each = count_each(tree, weights, certain=True)
+    assert count(space, weights, certain=True) == product
+    each = count_each(space, weights, certain=True)
     assert [int(each[v][0]) for v in sizes] == [product // f for f in factors]

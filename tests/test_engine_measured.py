@@ -49,7 +49,7 @@ from fitgraph.solve.query import TENTHS, Query, ask
 from fitgraph.solve.reference import ReferenceEngine
 from fitgraph.solve.space import compile_tables
 from fitgraph.solve.stream import Stream
-from fitgraph.solve.sums import table_of
+from tests.sum_tables import table_of
 
 #: Ways to work: as it comes; in as many cases, blocks, bridges and slices as there can be.
 WAYS: dict[str, list[tuple[object, Mapping[str, float]]]] = {

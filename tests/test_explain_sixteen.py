@@ -1,6 +1,6 @@
 """Sixteen parts named at once: what is told is right, least, and all of it.
 
-The judges are independent of how the answers are found. A pass over the junction tree says
+The judges are independent of how the answers are found. A pass along the engine's plan says
 whether a build is left when elements go; bucket elimination over the options of a conflict's
 joints says whether these can hold. Completeness follows from duality (M. L. Fredman, L.
 Khachiyan, "On the complexity of dualization of monotone disjunctive normal forms", J. Algorithms

@@ -7,7 +7,7 @@ rows is then only for those that are left. It is a step of arc consistency.
 References
 ----------
 .. [1] A. K. Mackworth, "Consistency in networks of relations", Artificial Intelligence 8 (1977)
-   99-118 (from memory).
+   99-118 (reference checked).
 """
 
 from __future__ import annotations

@@ -1,7 +1,7 @@
 """Builds found by search: options as bits, joints and sums that narrow what is left of each role.
 
 A question about a few parts is asked many times over, each time with other elements dropped. A
-pass over the whole junction tree answers it for everything at once; to know whether anything is
+pass along the whole plan answers it for everything at once; to know whether anything is
 left, it is quicker to look for one build. Every joint keeps its roles consistent with one another
 (generalised arc consistency), every sum with what the others can still add to it, and what a
 joint makes of given domains is remembered. Roles are decided one after the other: first the one

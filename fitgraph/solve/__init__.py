@@ -1,4 +1,4 @@
-"""Every valid build: classes of parts, a junction tree over them, counts and the best."""
+"""Every valid build: classes of parts, a plan to go through them, counts and the best."""
 
 from fitgraph.solve.engine import Engine, TreeEngine
 from fitgraph.solve.plan import TooWideError

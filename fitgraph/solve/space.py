@@ -1,9 +1,8 @@
-"""A catalogue compiled for questions: options, their classes, and the junction tree."""
+"""A catalogue compiled for questions: options, their classes, plans and rows."""
 
 from __future__ import annotations
 
 import contextlib
-import itertools
 import math
 from collections.abc import Callable, Hashable, Mapping, Sequence
 from dataclasses import dataclass, field
@@ -21,15 +20,12 @@ from fitgraph.graph.unknowns import Unknowns
 from fitgraph.mechanics.rules import RULES
 from fitgraph.model import Catalogue, Option, Verdict
 from fitgraph.solve.circuit import Circuit, CircuitHome, circuit_of
-from fitgraph.solve.cliques import ClassTable
 from fitgraph.solve.counting import Home, count, count_each, rows_counts, rows_each
 from fitgraph.solve.plan import CEILING, Ingredients, Memo, Plan, TooWideError
 from fitgraph.solve.relations import Relation, relation_of
 from fitgraph.solve.request import Facts
 from fitgraph.solve.substitutes import substitutes
-from fitgraph.solve.sums import table_of
 from fitgraph.solve.support import Support, support_of
-from fitgraph.solve.tree import Tree, build_tree
 
 Ints = npt.NDArray[np.intp]
 Floats = npt.NDArray[np.float64]
@@ -41,9 +37,6 @@ TENTHS = 10
 
 #: Bytes up to which the rows of a plan are few.
 _FEW = 1.6e8
-
-#: Cells up to which tables over the same variables are made one.
-_MERGED = 1 << 16
 
 
 Answer = TypeVar("Answer")
@@ -503,30 +496,6 @@ class Space:
         return {role: int(c.max(initial=-1)) + 1 for role, c in self.class_of.items()}
 
     @property
-    def _classes(self) -> tuple[dict[str, Ints], dict[str, int], tuple[ClassTable, ...]]:
-        if "classes" not in self._held:
-            tables = [*self.joint_tables, *map(table_of, self.sums)]
-            self._held["classes"] = _classes(self.roles, self.options, tables, self.class_of)
-        found: tuple[dict[str, Ints], dict[str, int], tuple[ClassTable, ...]] = self._held[
-            "classes"
-        ]
-        return found
-
-    @property
-    def tables(self) -> tuple[ClassTable, ...]:
-        """Return the joints over classes."""
-        return self._classes[2]
-
-    @property
-    def tree(self) -> Tree:
-        """Return the junction tree of the tables."""
-        if "tree" not in self._held:
-            _, sizes, tables = self._classes
-            self._held["tree"] = build_tree(tuple(sizes), sizes, tables)
-        tree: Tree = self._held["tree"]
-        return tree
-
-    @property
     def roles(self) -> tuple[str, ...]:
         """Return the roles, in the order of the vocabulary."""
         return tuple(self.options)
@@ -569,111 +538,9 @@ def _number(value: float | None) -> float:
     return math.nan if value is None else value
 
 
-def _blocks(roles: Sequence[str], tables: Sequence[JointTable]) -> list[frozenset[str]]:
-    """Return the biconnected blocks of roles that share joints."""
-    import networkx as nx  # late: a question about named parts needs none of it
-
-    primal = nx.Graph()
-    primal.add_nodes_from(roles)
-    for table in tables:
-        primal.add_edges_from(itertools.combinations(_scope(table), 2))
-    return sorted(map(frozenset, nx.biconnected_components(primal)), key=sorted)
-
-
 def _scope(table: JointTable) -> tuple[str, ...]:
     """Return the roles whose options a joint can tell apart."""
     return tuple(r for r, n in zip(table.roles, table.verdicts.shape, strict=True) if n > 1)
-
-
-def _told_apart(
-    role: str, count: int, tables: Sequence[JointTable], class_of: Ints | None = None
-) -> tuple[Ints, dict[str, Ints]]:
-    """Return the classes of a role's options under some joints, and each joint's own classes."""
-    mine = [t for t in tables if role in _scope(t)]
-    columns = [t.class_of[t.roles.index(role)] for t in mine]
-    if class_of is not None:
-        first = _firsts(class_of)
-    elif not mine:
-        return np.zeros(count, dtype=np.intp), {}
-    else:
-        first, class_of = distinct_rows(np.column_stack(columns))
-    return class_of, {t.joint.name: c[first] for t, c in zip(mine, columns, strict=True)}
-
-
-def _over_classes(
-    table: JointTable,
-    variable: Mapping[str, str],
-    local: Mapping[str, Mapping[str, Ints]],
-    class_of: Mapping[str, Ints],
-) -> ClassTable:
-    """Return a joint's table over the classes of the given variables."""
-    scope = _scope(table)
-    verdicts = table.verdicts.reshape([n for n in table.verdicts.shape if n > 1])
-    if not scope:  # fails or is unknown whatever is chosen: keep it on one role
-        role = table.roles[0]
-        size = int(class_of[role].max(initial=0)) + 1
-        return ClassTable((role,), verdicts.reshape(1), (np.zeros(size, dtype=np.intp),))
-    place_of = (local[variable[role]][table.joint.name] for role in scope)
-    return ClassTable(tuple(variable[role] for role in scope), verdicts, tuple(place_of))
-
-
-def _classes(
-    roles: Sequence[str],
-    options: Mapping[str, Sequence[Option]],
-    tables: Sequence[JointTable],
-    whole: Mapping[str, Ints],
-) -> tuple[dict[str, Ints], dict[str, int], tuple[ClassTable, ...]]:
-    """Return the classes of each role's options, variables with their sizes, and tables.
-
-    A role whose joints fall into separate blocks gets a further variable for
-    each block, with only the classes that the block can tell apart; so a bar's
-    grips do not multiply what its clamp has to look at.
-    """
-    telling = [t for t in tables if not (t.verdicts == Verdict.FITS).all()]
-    blocks = _blocks(roles, telling)
-    class_of: dict[str, Ints] = {}
-    local: dict[str, Mapping[str, Ints]] = {}
-    sizes: dict[str, int] = {}
-    found: list[ClassTable] = []
-    variable_in: list[dict[str, str]] = [{} for _ in blocks]
-    for role in roles:
-        class_of[role], local[role] = _told_apart(role, len(options[role]), telling, whole[role])
-        sizes[role] = int(class_of[role].max(initial=-1)) + 1
-        at = [n for n, block in enumerate(blocks) if role in block]
-        for n in at:
-            name = role if len(at) == 1 else f"{role}/{n}"
-            variable_in[n][role] = name
-            if name == role:
-                continue
-            inside = [t for t in telling if set(_scope(t)) <= blocks[n]]
-            narrow, local[name] = _told_apart(role, len(options[role]), inside)
-            sizes[name] = int(narrow.max(initial=-1)) + 1
-            link = np.full((sizes[role], sizes[name]), Verdict.FAILS, dtype=np.int8)
-            link[class_of[role], narrow] = Verdict.FITS
-            found.append(ClassTable.over((role, name), link))
-    alone = {role: role for role in roles}
-    for table in telling:
-        home = next((n for n, block in enumerate(blocks) if set(_scope(table)) <= block), None)
-        variable = alone if home is None or len(_scope(table)) < 2 else variable_in[home]
-        found.append(_over_classes(table, variable, local, class_of))
-    return class_of, sizes, _joined(found)
-
-
-def _joined(tables: Sequence[ClassTable]) -> tuple[ClassTable, ...]:
-    """Return the tables with small ones over the same variables made one."""
-    merged: dict[tuple[str, ...], ClassTable] = {}
-    wide: list[ClassTable] = []
-    for table in tables:
-        order = sorted(range(len(table.scope)), key=lambda i: table.scope[i])
-        scope = tuple(table.scope[i] for i in order)
-        if math.prod(table.shape) > _MERGED:
-            wide.append(table)
-            continue
-        verdicts = np.transpose(table.whole(), order)
-        if scope in merged:
-            verdicts = np.minimum(merged[scope].verdicts, verdicts)
-        merged[scope] = ClassTable.over(scope, verdicts)
-    return (*merged.values(), *wide)
 
 
 def compile_space(catalogue: Catalogue, *, tidy: bool = True) -> Space:

@@ -35,7 +35,9 @@ class Table:
     maps: tuple[npt.NDArray[np.intp], ...] | None = None
 
 
-def space_of(sizes: Mapping[str, int], tables: Iterable[Table]) -> Space:
+def space_of(
+    sizes: Mapping[str, int], tables: Iterable[Table], *, otherwise: Verdict = Verdict.FAILS
+) -> Space:
     """Return roles with so many options each, and what goes together; nothing costs anything."""
     names = sorted(sizes)
     roles = {n: Role(n, n, Fill.ALWAYS, {}) for n in names}
@@ -52,7 +54,7 @@ def space_of(sizes: Mapping[str, int], tables: Iterable[Table]) -> Space:
             Joint(f"table {n}", "", "present"),
             t.roles,
             t.maps or tuple(np.arange(sizes[r], dtype=np.intp) for r in t.roles),
-            np.where(t.allowed, Verdict.FITS, Verdict.FAILS).astype(np.int8),
+            np.where(t.allowed, Verdict.FITS, otherwise).astype(np.int8),
         )
         for n, t in enumerate(tables)
     ]

@@ -17,7 +17,7 @@ import numpy as np
 from fitgraph.graph.options import options_for
 from fitgraph.model import Catalogue, Option, Verdict
 from fitgraph.solve.space import compile_options
-from fitgraph.solve.sums import table_of
+from tests.sum_tables import table_of
 
 #: An element: its kind and the role or the joint.
 Key = tuple[str, str]
