@@ -27,6 +27,7 @@ CALLED_FROM_OUTSIDE = {
     "__getattr__": "Python, for names that a module loads when asked",
     "find_class": "pickle, for what a cache may hold",
     "_create_environment": "jinja2's maker of environments in the server, overridden",
+    "_repr_mimebundle_": "IPython, for what a notebook shows, overridden",
     "_send_restyle_msg": "plotly, when a chart changes, overridden",
     "bolt_goes_first": "users of the toolbox, who ask a thread that it returned",
     "footer": "fpdf2, at the end of a page",

@@ -48,7 +48,7 @@ from fitgraph.lab.look import (
 )
 from fitgraph.lab.opened import OpenCatalogue
 from fitgraph.lab.saves import Saves
-from fitgraph.lab.session import SessionBar, SessionError, in_kernel, page_address
+from fitgraph.lab.session import SessionBar, SessionError, in_kernel
 from fitgraph.lab.slider import Slider
 from fitgraph.mechanics.materials import MATERIALS
 from fitgraph.model import Make, Vocabulary
@@ -125,8 +125,7 @@ class AdapterMap(Answering):
         self.children = self._arranged()
         self._watch()
         self._show_kept()
-        with self.at_once(page_address() is not None):
-            self.refresh()
+        self.refresh()
 
     def __repr__(self) -> str:
         """Return what a notebook shows in its place until the cell is run."""
@@ -488,7 +487,8 @@ class AdapterMap(Answering):
 
             return show
 
-        return [(True, cells), (True, weigh), (True, few)]
+        known = choice in found.scans and not word
+        return [(not known, cells), (not known, weigh), (True, few)]
 
     def _on(self, done: int, total: int) -> None:
         """Take how far a scan is; it is told in the event loop."""
@@ -505,8 +505,6 @@ class AdapterMap(Answering):
         try:
             loop = asyncio.get_running_loop()
         except RuntimeError:
-            return
-        if self._waits:
             return
 
         def tick() -> None:

@@ -7,12 +7,16 @@ import ctypes
 import threading
 from collections.abc import Callable, Iterable, Iterator
 from contextlib import contextmanager, suppress
+from itertools import chain
+from typing import Any
 
 import ipywidgets as widgets
 
 from fitgraph.lab import tables
+from fitgraph.lab.arrival import within
+from fitgraph.lab.early import MIME, early_html
 from fitgraph.lab.form import FormError
-from fitgraph.lab.session import SessionError
+from fitgraph.lab.session import SessionError, page_address
 from fitgraph.solve import NamingError
 
 #: Shows a result.
@@ -109,7 +113,7 @@ class Answering(widgets.VBox):
         super().__init__()
         self._tasks: set[asyncio.Task[None]] = set()
         self._work: dict[int, Work] = {}
-        self._waits = False
+        self._is_sent = False
         self.add_class("fg")
         self.add_class("fg-form")
 
@@ -128,19 +132,21 @@ class Answering(widgets.VBox):
                 )
             )
 
-    @contextmanager
-    def at_once(self, wanted: bool) -> Iterator[None]:
-        """Answer before anything else happens, if that is wanted.
+    @property
+    def opening(self) -> bool:
+        """Whether a page is still to show this for the first time."""
+        return not self._is_sent and page_address() is not None
 
-        A notebook shown as a page is sent when its cells are done; what an answer changes
-        between that and the page's first breath is lost. So the first answer belongs to the
-        cell.
-        """
-        self._waits = wanted
-        try:
-            yield
-        finally:
-            self._waits = False
+    def _repr_mimebundle_(self, **kwargs: Any) -> Any:
+        """Return what a notebook shows; a page shows a copy until the widgets are there."""
+        bundle = super()._repr_mimebundle_(**kwargs)
+        if self.opening:
+            with suppress(Exception):  # the widgets follow in any case
+                bundle[MIME] = early_html(self)
+        for part in within(self):
+            if isinstance(part, Answering):
+                part._is_sent = True
+        return bundle
 
     def run(
         self, steps: Callable[[], Iterable[Step]], current: Callable[[], bool], place: widgets.HTML
@@ -160,21 +166,29 @@ class Answering(widgets.VBox):
         -----
         A step that is slow computes beside the event loop, so that the fields stay alive;
         what it returns then shows the result. Without an event loop all of it happens at
-        once.
+        once. On a page that is opening, so does what comes before the first slow step: it is
+        sent with the page.
         """
         try:
             loop = asyncio.get_running_loop()
         except RuntimeError:
             loop = None
-        if loop is None or self._waits:
+        rest: Iterable[Step] = ()
+        if loop is None or self.opening:
+            over = True
             with self.in_words(place):
-                for _, compute in steps():
+                whole = iter(steps())
+                for slow, compute in whole:
+                    if slow and loop is not None:
+                        rest, over = chain([(slow, compute)], whole), False
+                        break
                     compute()()
-            return
+            if over:
+                return
 
         async def in_turn() -> None:
             with self.in_words(place):
-                for slow, compute in steps():
+                for slow, compute in rest or steps():
                     await asyncio.sleep(0)
                     if not current():
                         return
@@ -183,6 +197,7 @@ class Answering(widgets.VBox):
                         return
                     show()
 
+        assert loop is not None
         task = loop.create_task(in_turn())
         self._tasks.add(task)
         task.add_done_callback(self._tasks.discard)

@@ -36,6 +36,7 @@ function render({ model, el }) {
   };
   const free = () => {
     over = true;
+    for (const copy of document.querySelectorAll(".fg-early")) copy.remove(); // see early.py
     form?.removeAttribute("aria-busy");
     if (form?.classList.contains("fg-stale")) return; // the kernel is gone: see Connection
     for (const child of held.keys()) child.inert = false;

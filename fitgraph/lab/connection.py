@@ -37,6 +37,7 @@ function render({ model, el }) {
   const grey = (on) => {
     const page = form();
     if (!page) return;
+    if (on) for (const copy of document.querySelectorAll(".fg-early")) copy.remove();
     page.classList.toggle("fg-stale", on);
     for (const child of page.children) child.inert = on;
   };

@@ -33,7 +33,7 @@ from fitgraph.lab.form import STILL_BEFORE, FormError, read_budget
 from fitgraph.lab.leads import build_link, why_link
 from fitgraph.lab.look import LABEL, field_layout, fold, heading, html, sides, style
 from fitgraph.lab.opened import OpenCatalogue
-from fitgraph.lab.session import SessionBar, SessionError, in_kernel, page_address
+from fitgraph.lab.session import SessionBar, SessionError, in_kernel
 from fitgraph.mechanics.materials import MATERIALS
 from fitgraph.model.rider import Question
 from fitgraph.report.exchanges import line, reasons, told
@@ -84,8 +84,7 @@ class Counter(Answering):
         self.session = SessionBar(self, "counter", key)
         self.children = self._arranged()
         self._watch()
-        with self.at_once(page_address() is not None):
-            self.refresh()
+        self.refresh()
 
     def __repr__(self) -> str:
         """Return what a notebook shows in its place until the cell is run."""

@@ -169,7 +169,7 @@ class BuildExplorer(Answering):
     def _limit_fields(self) -> tuple[LimitField, LimitField]:
         """Return the fields for budget and mass, their sliders as wide as builds go."""
         vocabulary = self.opened.catalogue.vocabulary
-        ends = [b for sort in SORTS for b in self.opened.engine.best(Request(), sort=sort, limit=1)]
+        ends = self.opened.ends
         prices = [major(b.price, vocabulary.minor_digits) for b in ends] or [0.0]
         masses = [b.mass_g for b in ends if b.mass_g is not None] or [0.0]
 
@@ -421,8 +421,9 @@ class BuildExplorer(Answering):
 
             return show
 
-        counts = [(limited, count), (limited, count_possible)]
-        rest = [(False, builds), (True, ways), (False, roles)]
+        # The count is there with the page; what else is asked follows it.
+        counts = [(limited, count), (True, count_possible)]
+        rest = [(True, builds), (True, ways), (True, roles)]
         return [(False, guess), *rest, *counts] if limited else [*counts, *rest]
 
     def _why_none(self, request: Request) -> str:

@@ -16,8 +16,10 @@ from fitgraph.lab.restock_panel import RestockPanel
 from fitgraph.lab.session import SessionBar, SessionError, in_kernel
 from fitgraph.lab.tables import wrap
 from fitgraph.lab.trend_panel import TrendPanel
-from fitgraph.stock import coverage, coverage_then, reliance, stranded
+from fitgraph.stock import coverage_then, reliance
 from fitgraph.stock.in_turn import in_turn
+
+_COVERED, _HELD = "Asking what can be served …", "Looking for stranded parts …"
 
 
 class StockGaps(Answering):
@@ -111,7 +113,7 @@ class StockGaps(Answering):
             self.meter.detail = f"{done:,} of {total:,} questions"
 
         def covered() -> Show:
-            found = coverage(engine, progress=told)
+            found = self.opened.coverage(told)
 
             def show() -> None:
                 self.covered.show(found)
@@ -121,7 +123,7 @@ class StockGaps(Answering):
             return show
 
         def held() -> Show:
-            found = stranded(engine)
+            found = self.opened.stranded()
             return lambda: self.stranded.show(found)
 
         def turn() -> Show:
@@ -147,8 +149,8 @@ class StockGaps(Answering):
             return show
 
         return [
-            ("Asking what can be served …", covered),
-            ("Looking for stranded parts …", held),
+            (_COVERED, covered),
+            (_HELD, held),
             ("Looking for weak points …", weak),
             ("Asking what could be served then …", then),
             ("Serving one after the other …", turn),
@@ -167,12 +169,17 @@ class StockGaps(Answering):
             while self._todo:
                 text, compute = self._todo[0]
                 self.meter.begin(text)
-                yield True, compute
+                # What was asked before the page was opened is there with it.
+                yield not self._known(text), compute
                 del self._todo[0]
             over = ""
         finally:
             if asked == self._asked:
                 self.meter.end(over, stopped=bool(over))
+
+    def _known(self, text: str) -> bool:
+        """Say whether a stage was worked out before the page was opened."""
+        return (text == _COVERED and self.opened.covered) or (text == _HELD and self.opened.held)
 
     def _stopped(self) -> None:
         self.stop()

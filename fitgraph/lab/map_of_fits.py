@@ -14,7 +14,7 @@ from fitgraph.explain.map_search import search
 from fitgraph.explain.tracing import WayStep as Traced
 from fitgraph.explain.tracing import steps
 from fitgraph.explain.ways import Way, ways
-from fitgraph.graph.size_map import SizeMap, size_map
+from fitgraph.graph.size_map import SizeMap
 from fitgraph.lab import tables
 from fitgraph.lab.answering import Answering, Step
 from fitgraph.lab.debounce import Debounce
@@ -31,7 +31,7 @@ from fitgraph.lab.look import (
     sides,
     style,
 )
-from fitgraph.lab.opened import OpenCatalogue
+from fitgraph.lab.opened import MOST_MISS_MM, OpenCatalogue
 from fitgraph.lab.pressable import Pressable
 from fitgraph.lab.session import SessionBar, SessionError, in_kernel, page_address, to_address
 from fitgraph.lab.slider import Slider
@@ -42,7 +42,7 @@ from fitgraph.report.ways import way_text
 from fitgraph.solve.request import find_part
 
 #: How far the tolerance goes to either side, and its step [mm].
-MOST_MM, STEP_MM = 0.5, 0.01
+STEP_MM = 0.01
 
 #: Ways offered.
 _MOST_WAYS = 100
@@ -75,7 +75,7 @@ class MapOfFits(Answering):
         super().__init__()
         self.opened = opened
         catalogue = opened.catalogue
-        self.whole = size_map(catalogue, misses_mm=MOST_MM)
+        self.whole = opened.sizes
         self.found: tuple[Way, ...] = ()
         self.unfolded = ""
         self.part = ""
@@ -88,8 +88,7 @@ class MapOfFits(Answering):
         self.children = self._arranged()
         self._watch()
         self._draw()
-        with self.at_once(page_address() is not None):
-            self.refresh()
+        self.refresh()
 
     def __repr__(self) -> str:
         """Return what a notebook shows in its place until the cell is run."""
@@ -127,7 +126,7 @@ class MapOfFits(Answering):
             layout=field_layout(),
         )
         self.tolerance = Slider(
-            min=-MOST_MM, max=MOST_MM, step=STEP_MM, description="Tolerance", unit="mm"
+            min=-MOST_MISS_MM, max=MOST_MISS_MM, step=STEP_MM, description="Tolerance", unit="mm"
         )
         self.doubt = widgets.Checkbox(
             value=True,

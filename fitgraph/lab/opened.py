@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Callable
 from functools import cached_property
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -17,7 +17,13 @@ if TYPE_CHECKING:
     from fitgraph.adapters import Scan
     from fitgraph.explain import Explainer
     from fitgraph.explain.measure import Measurer
+    from fitgraph.graph.size_map import SizeMap
     from fitgraph.solve import TreeEngine
+    from fitgraph.solve.engine import Build
+    from fitgraph.stock import Coverage, Stranded
+
+#: Joints that lack no more than this are on the map of sizes [mm].
+MOST_MISS_MM = 0.5
 
 #: Name, number, size and time of a folder's files.
 _States = tuple[tuple[str, int, int, int], ...]
@@ -54,6 +60,8 @@ class OpenCatalogue:
         self.catalogue = catalogue
         self.findings = findings
         self.supply = Supply() if supply is None else supply
+        self._coverage: Coverage | None = None
+        self._stranded: tuple[Stranded, ...] | None = None
         #: The front door to the same catalogue, with the same compiled engine.
         self.shop = Shop(Loaded(catalogue, findings, self.supply), folder)
 
@@ -73,6 +81,53 @@ class OpenCatalogue:
         from fitgraph.explain.measure import Measurer
 
         return Measurer(self.catalogue)
+
+    @cached_property
+    def ends(self) -> tuple[Build, ...]:
+        """Return the first of all builds in each order: cheapest, lightest, strongest."""
+        from fitgraph.solve import Request
+        from fitgraph.solve.engine import SORTS
+
+        return tuple(b for s in SORTS for b in self.engine.best(Request(), sort=s, limit=1))
+
+    @cached_property
+    def sizes(self) -> SizeMap:
+        """Return the interfaces of the catalogue on one axis, with pairs that fail narrowly."""
+        from fitgraph.graph.size_map import size_map
+
+        return size_map(self.catalogue, misses_mm=MOST_MISS_MM)
+
+    def coverage(self, progress: Callable[[int, int], None] | None = None) -> Coverage:
+        """Return how every enquiry could be served; asked once.
+
+        Parameters
+        ----------
+        progress : callable, optional
+            Told how many questions of how many are answered.
+        """
+        if self._coverage is None:
+            from fitgraph.stock import coverage
+
+            self._coverage = coverage(self.engine, progress=progress)
+        return self._coverage
+
+    @property
+    def covered(self) -> bool:
+        """Whether :meth:`coverage` answers at once."""
+        return self._coverage is not None
+
+    def stranded(self) -> tuple[Stranded, ...]:
+        """Return the parts in stock that go into no build from stock; asked once."""
+        if self._stranded is None:
+            from fitgraph.stock import stranded
+
+            self._stranded = stranded(self.engine)
+        return self._stranded
+
+    @property
+    def held(self) -> bool:
+        """Whether :meth:`stranded` answers at once."""
+        return self._stranded is not None
 
     def money(self, minor: int) -> str:
         """Return an amount in minor units as people read it, in the catalogue's currency."""
@@ -140,14 +195,8 @@ def _states(where: Path | None) -> _States:
     return tuple((name, s.st_ino, s.st_size, s.st_mtime_ns) for name, s in found)
 
 
-def prepare() -> Iterator[None]:
-    """Open the chosen catalogue for all kernels that come of this process, a step at a time.
-
-    Yields
-    ------
-    None
-        After each step.
-    """
+def prepare() -> None:
+    """Open the chosen catalogue for all kernels that come of this process."""
     where = chosen_folder()
     now = (where, _states(where))
     _ready[:] = []
@@ -157,13 +206,11 @@ def prepare() -> Iterator[None]:
     except (CatalogueError, OSError):
         return  # it is told to whoever opens a page
     _ready[:] = [now, opened]
-    yield
-    for make in (lambda: opened.engine, lambda: opened.explainer, opened.shop.check):
-        make()
-        yield
-    if opened.catalogue.vocabulary.identify is not None:
-        opened.shop.identify()
-        yield
+
+
+def made_ready() -> OpenCatalogue | None:
+    """Return the catalogue that :func:`prepare` opened, None where it could not."""
+    return _ready[1] if _ready else None
 
 
 def outdated() -> bool:

@@ -8,6 +8,7 @@ them writes to it (copy on write, fork(2)).
 from __future__ import annotations
 
 import contextlib
+import ctypes
 import gc
 import importlib
 import json
@@ -16,6 +17,7 @@ import select
 import signal
 import socket
 import sys
+import time
 from collections.abc import Iterator
 from typing import Any
 
@@ -39,6 +41,15 @@ _MODULES = (
     "fitgraph.lab.triangle_view",
     "fitgraph.shop.weighed",
 )
+
+#: How long work ahead waits when a page is opened [s].
+_PAGE_S = 4.0
+
+#: Of prctl(2): the signal that a process gets when the one it came of ends.
+_PR_SET_PDEATHSIG = 1
+
+#: Descriptors that no kernel shall hold.
+_OURS: list[int] = []
 
 #: Length of a message is told in so many bytes before it.
 _HEAD = 4
@@ -74,9 +85,14 @@ def _steps() -> Iterator[None]:
         with contextlib.suppress(Exception):
             importlib.import_module(name)
         yield
-    from fitgraph.lab.opened import prepare
+    from fitgraph.lab.forehand import quick
+    from fitgraph.lab.opened import made_ready, prepare
 
-    yield from prepare()
+    prepare()
+    yield
+    opened = made_ready()
+    if opened is not None:
+        yield from quick(opened)
     gc.collect()
     gc.freeze()  # so that collecting garbage does not write to what is shared
 
@@ -84,6 +100,8 @@ def _steps() -> Iterator[None]:
 def _kernel(asked: dict[str, Any], here: socket.socket) -> None:
     """Become a kernel, in the child."""
     here.close()
+    for ours in _OURS:
+        os.close(ours)
     os.setsid()
     for name in (signal.SIGINT, signal.SIGTERM, signal.SIGCHLD):
         signal.signal(name, signal.SIG_DFL)
@@ -131,24 +149,124 @@ def _fork(asked: dict[str, Any], here: socket.socket) -> int:
         os._exit(code)
 
 
-def serve(here: socket.socket) -> None:
-    """Make ready, and answer each question for a kernel with its process, until nobody asks."""
+class _Ahead:
+    """A child that asks what takes seconds, and then answers in our place.
+
+    It holds all that this process holds and what it finds besides. While a page is opened, it
+    waits: the page needs the processors.
+    """
+
+    def __init__(self, here: socket.socket) -> None:
+        self.told, telling = os.pipe()
+        self.over, self._resumes = False, 0.0
+        warmer = os.getpid()
+        self._process = os.fork()
+        if self._process:
+            os.close(telling)
+            return
+        try:
+            os.close(self.told)
+            _dies_with(warmer)
+            _OURS.append(telling)
+            _finish()
+            os.write(telling, b"1")
+            serve(here, done=True)
+        finally:
+            os._exit(0)
+
+    def wait(self) -> None:
+        """Let it wait for a while: a page is opened."""
+        if not self.over:
+            self._resumes = time.monotonic() + _PAGE_S
+            os.kill(self._process, signal.SIGSTOP)
+
+    def resume(self) -> float | None:
+        """Let it go on once it has waited; return in how many seconds, None where it goes on."""
+        if not self._resumes:
+            return None
+        left = self._resumes - time.monotonic()
+        if left > 0:
+            return left
+        self._resumes = 0.0
+        os.kill(self._process, signal.SIGCONT)
+        return None
+
+    def hear(self) -> bool:
+        """Take what it tells; return whether it is still there."""
+        self.over = bool(os.read(self.told, 1))
+        return self.over
+
+    def end(self) -> None:
+        """End it: what it asks is of no use any more."""
+        if not self.over:
+            os.kill(self._process, signal.SIGKILL)
+        os.close(self.told)
+
+
+def _dies_with(parent: int) -> None:
+    """End with the process that this one came of, whatever ends that."""
+    with contextlib.suppress(OSError, AttributeError):
+        ctypes.CDLL(None).prctl(_PR_SET_PDEATHSIG, signal.SIGKILL)
+    if os.getppid() != parent:
+        os._exit(0)
+
+
+def _finish() -> None:
+    """Ask what takes seconds."""
+    with contextlib.suppress(Exception):
+        from fitgraph.lab.forehand import slow
+        from fitgraph.lab.opened import made_ready
+
+        opened = made_ready()
+        if opened is not None:
+            slow(opened)
+    gc.collect()
+    gc.freeze()
+
+
+def serve(here: socket.socket, *, done: bool = False) -> None:
+    """Make ready, and answer each question for a kernel with its process, until nobody asks.
+
+    Parameters
+    ----------
+    here : socket
+        Our end.
+    done : bool
+        Whether everything is ready, what takes seconds too.
+    """
     signal.signal(signal.SIGINT, signal.SIG_IGN)
     signal.signal(signal.SIGCHLD, signal.SIG_IGN)  # nobody has to wait for a kernel that ended
-    steps = _steps()
-    ready = False
+    steps, ready, ahead = _steps(), done, None
     while True:
         if not ready and not select.select([here], [], [], 0)[0]:
             ready = next(steps, steps) is steps
             continue
+        if ready and not done:
+            ahead, done = _Ahead(here), True
+        if ahead is not None:
+            # Once it answers in our place, it is all that we listen to.
+            listened: list[Any] = [ahead.told] if ahead.over else [here, ahead.told]
+            heard = select.select(listened, [], [], ahead.resume())[0]
+            if ahead.told in heard and not ahead.hear():
+                ahead.end()
+                ahead = None
+            if here not in heard:
+                continue
         asked = receive(here)
         if asked is None:
+            if ahead is not None:
+                ahead.end()
             return
         if ready:
             from fitgraph.lab.opened import outdated
 
             if outdated():
-                steps, ready = _steps(), False
+                steps, ready, done = _steps(), False, False
+                if ahead is not None:
+                    ahead.end()
+                    ahead = None
+        if ahead is not None:
+            ahead.wait()
         send(here, {"process": _fork(asked, here)})
 
 

@@ -49,6 +49,7 @@ if TYPE_CHECKING:
 
     import networkx as nx
 
+    from fitgraph.explain.identify import Identifier
     from fitgraph.explain.why import Explainer
     from fitgraph.model import Catalogue
     from fitgraph.solve import Request, TreeEngine
@@ -209,6 +210,12 @@ class Shop:
         from fitgraph.explain.why import Explainer
 
         return Explainer(self.catalogue, self.engine)
+
+    @cached_property
+    def _identifier(self) -> Identifier:
+        from fitgraph.explain.identify import Identifier
+
+        return Identifier(self.catalogue)
 
     def _request(
         self,
@@ -607,9 +614,7 @@ class Shop:
         >>> [kind["kind"] for kind in asked.records("kinds")[:2]]
         ['threaded', 'SCS']
         """
-        from fitgraph.explain.identify import Identifier
-
-        answer = IdentifyAnswer(Identifier(self.catalogue).start(), self.catalogue)
+        answer = IdentifyAnswer(self._identifier.start(), self.catalogue)
         known = answer.found.identifier.questions
         for name, value in seen.items():
             plain = name if name in known else name.replace("_", "-")

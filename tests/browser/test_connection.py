@@ -48,7 +48,9 @@ def kernels(server: Server) -> list[int]:
             found[int(entry.name)] = (command, int(parent), int(session))
         except (OSError, ValueError, IndexError):
             continue
-    warm = [p for p, (c, up, _) in found.items() if b"lab.warm" in c and up == server.process_id]
+    first = [p for p, (c, up, _) in found.items() if b"lab.warm" in c and up == server.process_id]
+    # One that has made more ready answers in the place of the first, in its session.
+    warm = [p for p, (_, _, session) in found.items() if session in first]
     return [p for p, (_, up, session) in found.items() if up in warm and session == p]
 
 
