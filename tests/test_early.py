@@ -11,6 +11,7 @@ import pytest
 from fitgraph.lab import BuildExplorer, Counter, StockGaps, WhyExplorer, open_catalogue
 from fitgraph.lab.answering import Answering
 from fitgraph.lab.early import MIME
+from fitgraph.stock import Standing
 
 #: Elements that somebody could press or fill in.
 CONTROLS = {"button", "input", "select", "textarea"}
@@ -85,3 +86,24 @@ def test_what_was_asked_ahead_is_the_same_answer() -> None:
     assert not shop.covered
     assert shop.coverage().total == coverage(shop.engine).total
     assert shop.covered and shop.coverage() is shop.coverage()
+
+
+def test_stock_is_sent_with_its_table_where_that_is_known(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setenv("VOILA_REQUEST_URL", "http://127.0.0.1/")
+    shop = open_catalogue()
+    total = shop.coverage().total
+    served = f"{total.of(Standing.STOCK):g} of {total.total:g}"
+
+    async def sent() -> tuple[StockGaps, str]:
+        page = StockGaps(shop)
+        text = page._repr_mimebundle_()[MIME]
+        page.stop()
+        return page, str(text)
+
+    page, text = asyncio.run(sent())
+    early = Read(text)
+    assert f"{served} enquiries served from stock" in early.words
+    table = page.covered.cells
+    told = [c["text"] for row in table.cells for c in row if c is not None]
+    assert told and all(words in early.words for words in told)
+    assert "fg-cells" in early.classes

@@ -514,7 +514,7 @@ def test_what_goes_wrong_inside_is_told_in_words(shop, monkeypatch):
     def broken(*_args, **_more):
         raise RuntimeError("the shelf fell down")
 
-    monkeypatch.setattr("fitgraph.lab.gaps.coverage", broken)
+    monkeypatch.setattr("fitgraph.lab.opened.OpenCatalogue.coverage", broken)
     page = StockGaps(shop)
     assert "RuntimeError: the shelf fell down" in words(page.problems)
     assert 'role="alert"' in page.problems.value

@@ -32,7 +32,6 @@ CALLED_FROM_OUTSIDE = {
     "bolt_goes_first": "users of the toolbox, who ask a thread that it returned",
     "footer": "fpdf2, at the end of a page",
     "invoke": "click, to run a command, overridden",
-    "kill": "Jupyter, to end a kernel",
     "load_bytecode": "jinja2, for its cache",
     "dump_bytecode": "jinja2, for its cache",
     "ReferenceEngine": "tests, which hold every engine to it; docs/engine.md offers it",

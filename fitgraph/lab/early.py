@@ -84,7 +84,8 @@ def _open(widget: Any, *classes: str) -> str:
         for name in sorted(layout.keys)
         if not name.startswith("_") and name not in _NOT_LAYOUT and (value := getattr(layout, name))
     )
-    named = " ".join((*classes, *getattr(widget, "_dom_classes", ())))
+    own = (c for c in getattr(widget, "_dom_classes", ()) if c != "fg-form")
+    named = " ".join((*classes, *own))
     return f'<div class="{escape(named)}" style="{escape(rules)}">'
 
 
@@ -172,8 +173,43 @@ def _drawing(widget: Any, _sheets: dict[str, None]) -> str:
     return f'<div class="fg-pressable">{still}</div>'
 
 
-def _cells(_widget: Any, _sheets: dict[str, None]) -> str:
-    return '<p class="fg-note">The table follows in a moment …</p>'
+def _cells(widget: Any, _sheets: dict[str, None]) -> str:
+    def heading(scope: str, group: dict[str, str]) -> str:
+        note = f'<span class="fg-cells-note">{escape(group.get("note", ""))}</span>' * bool(
+            group.get("note")
+        )
+        return f'<th scope="{scope}"><span>{escape(group["label"])}</span>{note}</th>'
+
+    def cell(row: dict[str, str], column: dict[str, str], held: dict[str, Any] | None) -> str:
+        whole = "" if row["key"] and column["key"] else ' class="fg-cells-all"'
+        if held is None:
+            return f'<td{whole}><span class="fg-cells-none">–</span></td>'
+        bar = "".join(
+            f'<span class="fg-piece fg-piece-{n}" style="flex-grow:{share}"></span>'
+            for n, share in enumerate(held["parts"])
+            if share > 0
+        )
+        return (
+            f'<td{whole}><button disabled aria-label="{escape(held["label"])}">'
+            f'<span class="fg-cells-text">{escape(held["text"])}</span>'
+            f'<span class="fg-cells-small">{escape(held["small"])}</span>'
+            f'<span class="fg-bar">{bar}</span></button></td>'
+        )
+
+    if not widget.rows:
+        return ""
+    head = "".join(heading("col", column) for column in widget.columns)
+    body = "".join(
+        f"<tr>{heading('row', row)}"
+        + "".join(cell(row, c, one) for c, one in zip(widget.columns, cells, strict=True))
+        + "</tr>"
+        for row, cells in zip(widget.rows, widget.cells, strict=True)
+    )
+    return (
+        f'<div class="fg-cells"><table><caption>{escape(widget.caption)}</caption><thead><tr>'
+        f'<td class="fg-cells-corner">{escape(widget.corner)}</td>{head}</tr></thead>'
+        f"<tbody>{body}</tbody></table></div>"
+    )
 
 
 #: How each kind of widget is written; the first that fits is taken, and what is none is left out.
