@@ -32,7 +32,7 @@ _CSS = (
     ".fg-early .fg-field>input{flex:1 1 8em;min-width:0;height:28px;padding:0 8px;"
     "box-sizing:border-box}"
     ".fg-early .jupyter-button{margin:2px;width:max-content;max-width:100%}"
-    ".fg-early .widget-html{margin:0;min-width:0}"
+    ".fg-early .widget-html{margin:0;min-width:0}.fg-early .fg-pressable{pointer-events:none}"
     "body:has(.fg-early) .fg-form{visibility:hidden;height:0;overflow:hidden!important}"
 )
 

@@ -51,13 +51,13 @@ def slow(opened: OpenCatalogue) -> None:
         As for :func:`quick`.
     """
     from fitgraph.adapters.trials import ChangedMake
-    from fitgraph.lab.weighing import weighed
+    from fitgraph.shop.weighed import weighed
 
     def scanned() -> None:
         vocabulary = opened.catalogue.vocabulary
         make = next((m for m in vocabulary.makes.values() if m.role in vocabulary.roles), None)
         if make is not None:
-            found, choice = weighed(opened), ChangedMake.of(make)
+            found, choice = weighed(opened.shop), ChangedMake.of(make)
             found.plane(choice)
             found.scan(choice)
 

@@ -23,7 +23,7 @@ from fitgraph.graph.options import options_for
 from fitgraph.model import Option
 from fitgraph.shop.front import Shop
 from fitgraph.solve import Request
-from fitgraph.stock import Coverage
+from fitgraph.stock import Coverage, coverage
 
 #: Sheets that are kept, so that going back to a part costs nothing.
 _SHEETS = 32
@@ -76,7 +76,7 @@ class Weighed:
         """Return the standing of all enquiries, and the number of builds."""
         if not self._covered:
             engine = self.shop.engine
-            self._covered.append((self.shop.coverage(), engine.count(Request()).number))
+            self._covered.append((coverage(engine), engine.count(Request()).number))
         return self._covered[0]
 
     def plane(self, choice: ChangedMake, words: Words | None = None) -> Plane:
