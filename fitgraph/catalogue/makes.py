@@ -235,14 +235,12 @@ def _worked(reader: Reader, where: str, listed: object, material: str) -> frozen
     """Return the materials and families that a process can work; by default its own family."""
     if listed is None:
         return frozenset({MATERIALS[material].family} if material in MATERIALS else ())
-    if not isinstance(listed, list):
-        reader.fault(where, listed, "is no list", 'Write it like ["aluminium", "steel"]')
-        return frozenset()
+    named = reader.listed(where, listed, '["aluminium", "steel"]')
     known = {*MATERIALS, *(m.family for m in MATERIALS.values())}
-    for name in map(str, listed):
+    for name in map(str, named):
         if name not in known:
             reader.fault(where, name, "is no material and no family", "See docs/mechanics.md")
-    return frozenset(map(str, listed))
+    return frozenset(map(str, named))
 
 
 def _make(
@@ -264,10 +262,7 @@ def _make(
     fixed = reader.features(
         f"{where}.fixed", role, reader.table(f"{where}.fixed", entry.get("fixed")), 0.0
     )
-    listed = entry.get("words", [])
-    if not isinstance(listed, list):
-        reader.fault(f"{where}.words", listed, "is no list", 'Write it like ["feature.word"]')
-        listed = []
+    listed = reader.listed(f"{where}.words", entry.get("words", []), '["feature.word"]')
     words = [reader.reference(f"{where}.words", f"{role.name}.{path}") for path in listed]
     worded = [w for w in words if w is not None and w.feature is not None]
     for word in worded:

@@ -309,11 +309,8 @@ class _Reader:
         return None
 
     def conditions(self, where: str, value: object) -> tuple[Condition, ...]:
-        if not isinstance(value, list):
-            if value is not None:
-                self.fault(where, value, "is no list", 'Write it like ["role", "not role.feature"]')
-            return ()
-        read = (self.condition(where, text) for text in value)
+        listed = self.listed(where, value, '["role", "not role.feature"]')
+        read = (self.condition(where, text) for text in listed)
         return tuple(c for c in read if c is not None)
 
     # -- joints --------------------------------------------------------
@@ -416,6 +413,13 @@ class _Reader:
         if not spans:
             self.fault(where, "", "names no length", "List what adds and what takes away")
         return tuple(spans)
+
+    def listed(self, where: str, value: object, like: str) -> list[Any]:
+        if isinstance(value, list):
+            return value
+        if value is not None:
+            self.fault(where, value, "is no list", f"Write it like {like}")
+        return []
 
     def rows(self, where: str, value: object) -> list[Any]:
         if isinstance(value, list):
@@ -563,10 +567,7 @@ class _Reader:
         sets = self.features(
             f"{where}.sets", role, self.table(f"{where}.sets", entry.get("sets")), 0.5
         )
-        removed = entry.get("removes", [])
-        if not isinstance(removed, list):
-            self.fault(f"{where}.removes", removed, "is no list", 'Write it like ["feature"]')
-            removed = []
+        removed = self.listed(f"{where}.removes", entry.get("removes", []), '["feature"]')
         removes = tuple(str(f) for f in removed)
         for feature in removes:
             if feature not in role.features:

@@ -181,10 +181,16 @@ def height_change(actions: Sequence[Action], vocabulary: Vocabulary) -> float | 
 
 def rank(change: Change, prefer: Prefer) -> tuple[object, ...]:
     """Return the key by which changes are sorted: the best is least."""
-    mass = change.mass_change_g
-    heavy = np.inf if mass is None else mass
+    return sort_key(change, prefer, change.price, change.mass_change_g)
+
+
+def sort_key(
+    change: Change, prefer: Prefer, price: int, mass_g: float | None
+) -> tuple[object, ...]:
+    """Return the key by which changes are sorted that come to a price and a mass."""
+    heavy = np.inf if mass_g is None else mass_g
     steps = [a.kind for a in change.actions]
-    rest = (change.price, len(steps), steps, [a.after.label for a in change.actions])
+    rest = (price, len(steps), steps, [a.after.label for a in change.actions])
     return {
         Prefer.OWNED: (-change.parts_kept, *rest),
         Prefer.PRICE: rest,

@@ -36,6 +36,7 @@ from fitgraph.explain.changes import (
     combined,
     costs,
     height_change,
+    sort_key,
 )
 from fitgraph.explain.conflicts import (
     Conflict,
@@ -389,15 +390,7 @@ def _holds(leaver: Leaver) -> bool:
 
 
 def _rank(change: Change, prefer: Prefer) -> tuple[object, ...]:
-    mass = np.inf if change.build_mass_g is None else change.build_mass_g
-    steps = [a.kind for a in change.actions]
-    rest = (change.build_price or 0, len(steps), steps, [a.after.label for a in change.actions])
-    return {
-        Prefer.OWNED: (-change.parts_kept, *rest),
-        Prefer.PRICE: rest,
-        Prefer.MASS: (mass, *rest),
-        Prefer.WORK: (change.minutes, -change.parts_kept, *rest),
-    }[prefer]
+    return sort_key(change, prefer, change.build_price or 0, change.build_mass_g)
 
 
 def _cost_of(leaver: Leaver, dropped: int, prefer: Prefer) -> dict[str, Floats]:

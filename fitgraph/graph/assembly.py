@@ -61,9 +61,4 @@ def assembly_share(
     fits = np.ones((len(there), samples), dtype=bool)
     for row, joint in enumerate(there):
         fits[row] = holds_at(joint, chosen, sizes)
-    share = float(fits.all(axis=0).mean())
-    return AssemblyShare(
-        share,
-        float(np.sqrt(share * (1 - share) / samples)),
-        tuple(float(x) for x in fits.mean(axis=1)),
-    )
+    return AssemblyShare.of(fits)

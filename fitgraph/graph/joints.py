@@ -200,14 +200,20 @@ def joint_table(joint: Joint, columns: Mapping[str, Columns]) -> JointTable:
         when the joint gives them the same verdict with everything else.
     """
     sides, said, _ = _evaluate(joint, columns)
-    verdicts = said.verdict
-    classes = []
-    for axis, side in enumerate(sides):
+    return over_fewest(joint, joint.roles, [side.class_of for side in sides], said.verdict)
+
+
+def over_fewest(
+    joint: Joint, roles: tuple[str, ...], classes: Sequence[Ints], verdicts: npt.NDArray[np.int8]
+) -> JointTable:
+    """Return verdicts over classes as a table over the fewest: like classes are made one."""
+    merged = []
+    for axis, class_of in enumerate(classes):
         slices = np.moveaxis(verdicts, axis, 0).reshape(verdicts.shape[axis], -1)
-        first, merged = distinct_rows(slices)
+        first, same = distinct_rows(slices)
         verdicts = np.take(verdicts, first, axis=axis)
-        classes.append(merged[side.class_of])
-    return JointTable(joint, joint.roles, tuple(classes), verdicts)
+        merged.append(same[class_of])
+    return JointTable(joint, roles, tuple(merged), verdicts)
 
 
 def judge_pairs(

@@ -36,7 +36,7 @@ import numpy.typing as npt
 
 from fitgraph.graph.buckets import Factor, TooManyCellsError, least_sum
 from fitgraph.graph.columns import Columns
-from fitgraph.graph.joints import JointTable, conditions_of, distinct_rows, joint_table
+from fitgraph.graph.joints import JointTable, conditions_of, distinct_rows, joint_table, over_fewest
 from fitgraph.graph.sums import SumCondition, Term, ring_there
 from fitgraph.mechanics.limits_of_size import Limits
 from fitgraph.mechanics.nests import closes, growth
@@ -678,10 +678,4 @@ def _table(
     if not fails.any():
         return None
     verdicts = np.where(fails, Verdict.FAILS, Verdict.FITS).astype(np.int8)
-    merged = []
-    for axis in range(len(roles)):
-        slices = np.moveaxis(verdicts, axis, 0).reshape(verdicts.shape[axis], -1)
-        first, class_of = distinct_rows(slices)
-        verdicts = np.take(verdicts, first, axis=axis)
-        merged.append(class_of[classes[axis]])
-    return JointTable(joint, roles, tuple(merged), verdicts)
+    return over_fewest(joint, roles, classes, verdicts)

@@ -164,6 +164,13 @@ def _bad(where: str, value: object, message: str, remedy: str) -> CatalogueError
     )
 
 
+def _said(where: str, say: object) -> list[str]:
+    """Return what an entry says; refuse it where that is no list of words."""
+    if not isinstance(say, list) or not all(isinstance(s, str) and s.strip() for s in say):
+        raise _bad(where, say, "says nothing", 'Write say = ["words"]')
+    return say
+
+
 class Phrases:
     """A table of phrases for one vocabulary.
 
@@ -227,9 +234,7 @@ class Phrases:
         known = {"say", "role", "of", "material", "sets", "reads", "adds", "ignore", "other"}
         if not isinstance(entry, Mapping) or set(entry) - known:
             raise _bad(where, entry, "has an unknown entry", f"Use {', '.join(sorted(known))}")
-        say = entry.get("say", [])
-        if not isinstance(say, list) or not all(isinstance(s, str) and s.strip() for s in say):
-            raise _bad(where, say, "says nothing", 'Write say = ["words"]')
+        say = _said(where, entry.get("say", []))
         roles = self.vocabulary.roles
         of = entry.get("of", [])
         of = frozenset([of] if isinstance(of, str) else map(str, of))
@@ -276,12 +281,10 @@ class Phrases:
             where = f"columns #{place}"
             if not isinstance(entry, Mapping) or set(entry) != {"means", "say"}:
                 raise _bad(where, entry, "is no such entry", "Write means and say")
-            path, say = str(entry["means"]), entry["say"]
+            path = str(entry["means"])
             if not any(self._has(role, path) for role in self.vocabulary.roles):
                 raise _bad(where, path, "is no dimension", "Write feature.dimension")
-            if not isinstance(say, list) or not all(isinstance(s, str) and s.strip() for s in say):
-                raise _bad(where, say, "says nothing", 'Write say = ["words"]')
-            found[path] = (*found.get(path, ()), *say)
+            found[path] = (*found.get(path, ()), *_said(where, entry["say"]))
         return found
 
     def _has(self, role: str, path: str) -> bool:

@@ -12,7 +12,7 @@ from fitgraph.draw.drafting import drawing
 from fitgraph.draw.drafting_svg import sheet_svg
 from fitgraph.draw.sheet_text import TextTable, facts, mates_table, sizes_table
 from fitgraph.lab.adapter_entries import Entry, words_text
-from fitgraph.lab.tables import builds_text
+from fitgraph.lab.tables import builds_text, cautions_html
 from fitgraph.model import Make, Reference, Vocabulary
 from fitgraph.stock import Coverage, Standing
 from fitgraph.units import show_mass, show_money
@@ -261,16 +261,13 @@ def sheet_shown(sheet: Sheet) -> str:
     listed = mates_table(sheet, _MATES)
     more = len(sheet.mates) - len(listed.rows)
     rest = f'<p class="fg-note">and {more} more, in the files.</p>' if more > 0 else ""
-    cautions = "".join(
-        f'<p class="fg-caution"><strong>Caution.</strong> {escape(c)}</p>' for c in sheet.cautions
-    )
     return (
         f'{_SHEET_CSS}<figure class="fg-sheet">{sheet_svg(drawing(sheet))}</figure>'
         f'<table class="fg-narrow"><caption>The part</caption>'
         f"<tbody>{_rows(facts(sheet))}</tbody></table>"
         f"{_table(sizes_table(sheet))}"
         f"<details><summary>Mating parts ({len(sheet.mates)})</summary>{_table(listed)}{rest}"
-        f"</details>{cautions}"
+        f"</details>{cautions_html(sheet.cautions)}"
     )
 
 

@@ -15,9 +15,10 @@ from fitgraph.draw.style import page_css
 from fitgraph.explain import held_texts
 from fitgraph.graph.hold import hold
 from fitgraph.graph.pressed import pressed
-from fitgraph.mechanics.cautions import CAUTIONS
+from fitgraph.lab.tables import cautions_html
 from fitgraph.model import Option, Vocabulary
 from fitgraph.plain import csv_text
+from fitgraph.report.cautions import cautions_on
 from fitgraph.solve.engine import Build
 from fitgraph.units import major, show_mass, show_money
 
@@ -76,10 +77,6 @@ class Sheet:
     cautions: tuple[str, ...]
 
 
-def _caution(topic: str, vocabulary: Vocabulary) -> str:
-    return vocabulary.cautions.get(topic) or CAUTIONS.get(topic, "")
-
-
 def _note(option: Option, owned: frozenset[str]) -> str:
     part = option.part
     if part is None or part.sku in owned:
@@ -134,7 +131,7 @@ def sheet_of(
     told = held_texts(hold(whole, vocabulary), pressed(whole, vocabulary))
     notes = tuple(text for _, text in told)
     topics.update(dict.fromkeys(topic for topic, _ in told))
-    cautions = tuple(text for t in topics if t and (text := _caution(t, vocabulary)))
+    cautions = cautions_on(vocabulary, topics)
     return Sheet(
         title, (*parts, *work), build.price, build.mass_g, build.strength_nm, notes, cautions
     )
@@ -154,6 +151,12 @@ def _cells(row: SheetRow, vocabulary: Vocabulary) -> tuple[str, ...]:
     price = show_money(row.price, vocabulary.currency, vocabulary.minor_digits)
     mass = "not known" if row.mass_g is None else show_mass(row.mass_g)
     return (row.role, row.sku, row.name, mass, price, row.note)
+
+
+def holding_html(sheet: Sheet, otherwise: str = "") -> str:
+    """Return how hard a build holds, and its cautions; something else where it is not known."""
+    notes = "".join(f"<p>{escape(n)}</p>" for n in sheet.notes)
+    return (notes or otherwise) + cautions_html(sheet.cautions)
 
 
 def sheet_html(sheet: Sheet, options: Mapping[str, Option], vocabulary: Vocabulary) -> str:
@@ -176,10 +179,6 @@ def sheet_html(sheet: Sheet, options: Mapping[str, Option], vocabulary: Vocabula
     totals = "".join(
         f"<dt>{escape(k)}</dt><dd>{escape(v)}</dd>" for k, v in _totals(sheet, vocabulary)
     )
-    notes = "".join(f"<p>{escape(n)}</p>" for n in sheet.notes)
-    cautions = "".join(
-        f'<p class="fg-caution"><strong>Caution.</strong> {escape(c)}</p>' for c in sheet.cautions
-    )
     return (
         '<!DOCTYPE html><html lang="en"><head><meta charset="utf-8">'
         f"<title>{escape(sheet.title)}</title><style>{page_css()}"
@@ -189,7 +188,7 @@ def sheet_html(sheet: Sheet, options: Mapping[str, Option], vocabulary: Vocabula
         f'<body class="fg"><main class="fg fg-html"><h1>{escape(sheet.title)}</h1>'
         f"<dl>{totals}</dl><table><thead><tr>{heads}</tr></thead><tbody>{rows}</tbody></table>"
         f"{section_svg(options, vocabulary)}"
-        f"<h3>Bolts and torque</h3>{notes or '<p>Not known for these parts.</p>'}{cautions}"
+        f"<h3>Bolts and torque</h3>{holding_html(sheet, '<p>Not known for these parts.</p>')}"
         "</main></body></html>"
     )
 

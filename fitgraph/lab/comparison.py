@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from html import escape
 
-from fitgraph.lab.tables import caution
+from fitgraph.lab.tables import cautions
 from fitgraph.model import Option, Vocabulary
 from fitgraph.solve.engine import Build
 from fitgraph.units import show_mass, show_money
@@ -70,5 +70,5 @@ def comparison_html(builds: Sequence[Build], owned: frozenset[str], vocabulary: 
         '<div tabindex="0" class="fg-scroll">'
         "<table><caption>≠ marks the roles in which they differ.</caption>"
         f'<thead><tr><th scope="col">Of the whole</th>{heads}</tr></thead>'
-        f"<tbody>{''.join(rows)}</tbody></table></div>" + caution("strength", vocabulary)
+        f"<tbody>{''.join(rows)}</tbody></table></div>" + cautions(vocabulary, "strength")
     )

@@ -24,7 +24,7 @@ from fitgraph.explain.words_rider import (
 )
 from fitgraph.lab import tables
 from fitgraph.lab.answering import Answering, Step
-from fitgraph.lab.build_sheet import sheet_csv, sheet_html, sheet_of, sheet_pdf
+from fitgraph.lab.build_sheet import holding_html, sheet_csv, sheet_html, sheet_of, sheet_pdf
 from fitgraph.lab.choices import Choices
 from fitgraph.lab.debounce import Debounce
 from fitgraph.lab.downloads import download_link
@@ -469,12 +469,7 @@ class Counter(Answering):
             sheet = replace(sheet, notes=())
             names = ", ".join(vocabulary.roles[r].title for r in guessed)
             text += f"<p>Name the {escape(names)} as well, and how hard it holds is told.</p>"
-        notes = "".join(f"<p>{escape(n)}</p>" for n in sheet.notes)
-        cautions = "".join(
-            f'<p class="fg-caution"><strong>Caution.</strong> {escape(c)}</p>'
-            for c in sheet.cautions
-        )
-        self.tell.value = tables.wrap(text + notes + cautions)
+        self.tell.value = tables.wrap(text + holding_html(sheet))
         drawn = tables.sections_html([] if whole_nest is None else [whole_nest], vocabulary)
         if guessed:
             parts = ", ".join(o.part.sku for r in guessed if (o := one.assumed[r]).part is not None)

@@ -31,6 +31,7 @@ from fitgraph.lab.saves import Saves
 from fitgraph.lab.session import SessionBar, SessionError, in_kernel
 from fitgraph.lab.slider import Slider
 from fitgraph.model import Dimension, Joint, Option, Reference, Verdict, Vocabulary
+from fitgraph.report.cautions import cautions_on
 
 #: How far a slider goes to either side of the part's own size, in mm.
 _REACH_MM = 5.0
@@ -193,7 +194,7 @@ class FitLesson(Answering):
 
     def _cautions(self) -> str:
         vocabulary = self.opened.catalogue.vocabulary
-        return "".join(tables.caution(topic, vocabulary) for topic in vocabulary.cautions)
+        return tables.cautions(vocabulary, *vocabulary.cautions)
 
     def __repr__(self) -> str:
         """Return what a notebook shows in its place until the cell is run."""
@@ -410,7 +411,7 @@ class FitLesson(Answering):
             listed = tuple(sorted(told.values(), key=lambda t: t[0]))
             # Of parts that do not fit, how hard they hold would say nothing true.
             held = None if listed[0][0] is Verdict.FAILS else hold(whole, vocabulary)
-            caution = "" if held is None else tables.caution_text("torque", vocabulary)
+            topics = () if held is None else ("torque",)
             self._show(
                 LessonAnswer(
                     mating.verdict,
@@ -421,7 +422,7 @@ class FitLesson(Answering):
                     nest_svg(nest, vocabulary),
                     listed,
                     "" if held is None else hold_text(held),
-                    (caution,) if caution else (),
+                    cautions_on(self.opened.catalogue.vocabulary, topics),
                 )
             )
             if hasattr(self, "session"):
@@ -470,9 +471,6 @@ class FitLesson(Answering):
         self.told.value = tables.wrap(f"<p>{escape(answer.sentence)}</p>")
         items = "".join(f"<li>{tables.sign(v)}: {escape(t)}</li>" for v, t in answer.joints)
         grip = f"<p>{escape(answer.held)}</p>" if answer.held else ""
-        cautions = "".join(
-            f'<p class="fg-caution"><strong>Caution.</strong> {escape(c)}</p>'
-            for c in answer.cautions
-        )
+        cautions = tables.cautions_html(answer.cautions)
         self.all_joints.value = tables.wrap(f"<ul>{items}</ul>{grip}{cautions}")
         self.saves.offer(files_of_report(LESSON_TITLE, lambda: lesson_report(answer)))

@@ -113,17 +113,23 @@ def plan_html(
     return text
 
 
+def swap_text(before: OrderPlan, after: OrderPlan) -> str:
+    """Return which orders one plan has and another has not, in words; empty for none."""
+    added, dropped = changes_of(before, after)
+    told = [f"with {few(added)}"] if added else []
+    told += [f"without {few(dropped)}"] if dropped else []
+    return ", ".join(told)
+
+
 def next_text(plan: OrderPlan, after: OrderPlan | None, catalogue: Catalogue) -> str:
     """Return what the next unit of money buys."""
     if after is None:
         return "More money serves nobody else: what is left cannot be ordered for."
     more = after.cost - plan.cost
-    added, dropped = changes_of(plan, after)
-    change = [f"with {few(added)}"] if added else []
-    change += [f"without {few(dropped)}"] if dropped else []
+    change = swap_text(plan, after)
     return (
         f"The next step: {money(more, catalogue)} more ({money(after.cost, catalogue)} in all) "
-        f"serve {after.served - plan.served:g} more, {', '.join(change) or 'in other packs'}."
+        f"serve {after.served - plan.served:g} more, {change or 'in other packs'}."
     )
 
 

@@ -15,7 +15,6 @@ from fitgraph.lab.downloads import download_link
 from fitgraph.lab.form import FormError
 from fitgraph.lab.gap_charts import CurveChart
 from fitgraph.lab.limit_field import LimitField
-from fitgraph.lab.long_table import few
 from fitgraph.lab.look import LABEL, field_layout, grid, heading, html, note, sides
 from fitgraph.lab.meter import Meter
 from fitgraph.lab.opened import OpenCatalogue
@@ -26,10 +25,11 @@ from fitgraph.lab.order_tables import (
     orders_csv,
     plan_html,
     proof_text,
+    swap_text,
 )
 from fitgraph.lab.slider import Slider
 from fitgraph.stock import OrderPlan, Restocking
-from fitgraph.stock.known_plans import KnownPlans, changes_of
+from fitgraph.stock.known_plans import KnownPlans
 from fitgraph.units import UnitError, major, parse_money
 
 _SPEND, _TARGET = "spend", "target"
@@ -332,10 +332,7 @@ class RestockPanel(Answering):
         text = self.chart.text(plan)
         if before is None:
             return text
-        added, dropped = changes_of(before, plan)
-        told = [f"with {few(added)}"] if added else []
-        told += [f"without {few(dropped)}"] if dropped else []
-        return f"{text}, {plan.served - before.served:g} more, {', '.join(told)}"
+        return f"{text}, {plan.served - before.served:g} more, {swap_text(before, plan)}"
 
     def _point(self, plan: OrderPlan) -> None:
         """Choose a plan in the list of steps."""

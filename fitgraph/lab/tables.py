@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from html import escape, unescape
 
 from fitgraph.draw import Nest, nest_svg
@@ -11,8 +11,9 @@ from fitgraph.draw.style import SIGNS, WORDS, verdict_class
 from fitgraph.explain import Change, Clash, Explanation, action_text, clash_text
 from fitgraph.explain.standing import PartStanding
 from fitgraph.explain.words_rider import about
-from fitgraph.mechanics.cautions import CAUTIONS
 from fitgraph.model import Catalogue, Option, Part, Verdict, Vocabulary
+from fitgraph.report.cautions import cautions_on
+from fitgraph.report.listings import stand_counts
 from fitgraph.solve.engine import Build
 from fitgraph.solve.limits import Counted
 from fitgraph.units import show_mass, show_money
@@ -40,15 +41,16 @@ def alert(message: str) -> str:
     return f'<div class="fg-alert" role="alert">{lines}</div>'
 
 
-def caution_text(topic: str, vocabulary: Vocabulary) -> str:
-    """Return the caution on a topic as plain text: the vocabulary's own, else the general one."""
-    return vocabulary.cautions.get(topic) or CAUTIONS.get(topic, "")
+def cautions_html(texts: Iterable[str]) -> str:
+    """Return cautions, a paragraph each."""
+    return "".join(
+        f'<p class="fg-caution"><strong>Caution.</strong> {escape(text)}</p>' for text in texts
+    )
 
 
-def caution(topic: str, vocabulary: Vocabulary) -> str:
-    """Return the caution on a topic: the vocabulary's own, else the general one."""
-    text = caution_text(topic, vocabulary)
-    return f'<p class="fg-caution"><strong>Caution.</strong> {escape(text)}</p>' if text else ""
+def cautions(vocabulary: Vocabulary, *topics: str) -> str:
+    """Return the cautions on topics: the vocabulary's own, else the general ones."""
+    return cautions_html(cautions_on(vocabulary, topics))
 
 
 def money(minor: int, vocabulary: Vocabulary) -> str:
@@ -240,7 +242,7 @@ def builds_html(
         '<th scope="col" class="fg-figure">Tube bears</th>'
         f'<th scope="col">{last}</th></tr></thead><tbody>{rows}</tbody></table></div>'
         + in_all
-        + caution("strength", vocabulary)
+        + cautions(vocabulary, "strength")
     )
 
 
@@ -250,10 +252,7 @@ def roles_html(
     """Return for each role how many parts remain, may, do not, and are kept out otherwise."""
     rows = []
     for role, parts in standing.items():
-        fits = sum(s.remains for s in parts)
-        kept = sum(bool(s.kept_out) and s.verdict is not Verdict.FAILS for s in parts)
-        perhaps = sum(s.verdict is Verdict.UNKNOWN and not s.kept_out for s in parts)
-        fails = sum(s.verdict is Verdict.FAILS for s in parts)
+        fits, perhaps, fails, kept = stand_counts(parts)
         mine = (
             f'<br><span class="fg-note fg-code">yours: {escape(owned[role])}</span>'
             if role in owned
@@ -321,8 +320,7 @@ def changes_html(changes: Sequence[Change] | None, catalogue: Catalogue) -> str:
     more = len(changes) - _MOST_CHANGES
     items = "".join(_change(c, catalogue) for c in changes[:_MOST_CHANGES])
     rest = f'<p class="fg-note">{more} dearer ways besides.</p>' if more > 0 else ""
-    cautions = "".join(caution(t, catalogue.vocabulary) for t in topics)
-    return f"{head}<ul>{items}</ul>{rest}{cautions}"
+    return f"{head}<ul>{items}</ul>{rest}{cautions(catalogue.vocabulary, *topics)}"
 
 
 def clashes_html(clashes: Sequence[Clash], catalogue: Catalogue) -> str:

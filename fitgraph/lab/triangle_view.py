@@ -130,5 +130,5 @@ def triangle_html(catalogue: Catalogue) -> str:
         '<th scope="col" class="fg-figure">Mass</th>'
         '<th scope="col" class="fg-figure">Plain tube bears</th>'
         f'<th scope="col" class="fg-figure">Price</th>{heads}</tr></thead>'
-        f"<tbody>{rows}</tbody></table></div>" + tables.caution("strength", vocabulary)
+        f"<tbody>{rows}</tbody></table></div>" + tables.cautions(vocabulary, "strength")
     )

@@ -276,8 +276,7 @@ class WhyExplorer(Answering):
         text = tables.reasons_html(said, catalogue)
         told = held_texts(said.hold, said.pressed)
         text += "".join(f"<p>{escape(sentence)}</p>" for _, sentence in told)
-        for topic in dict.fromkeys(topic for topic, _ in told):
-            text += tables.caution(topic, vocabulary)
+        text += tables.cautions(vocabulary, *(topic for topic, _ in told))
         self.answer.value = self._wrapped(text)
         free = frozenset(r for clash in said.conflicts for r in clash.free)
         seen = {c.joint.name for c in said.conflicts}
@@ -394,7 +393,7 @@ class WhyExplorer(Answering):
         rest = f" {more} ways besides." if more > 0 else ""
         self.change_note.value = tables.wrap(
             f"<p>What keeps your parts comes first; press one to apply it here.{rest}</p>"
-            + "".join(tables.caution(t, vocabulary) for t in topics)
+            + tables.cautions(vocabulary, *topics)
         )
 
     def _item(self, name: str, change: Change) -> dict[str, Any]:

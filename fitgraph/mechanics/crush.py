@@ -23,6 +23,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from fitgraph.mechanics.numbers import Floats, plain, require
+from fitgraph.mechanics.tubes import mean_radius_and_wall
 
 Range = tuple[float, float]
 
@@ -65,13 +66,6 @@ class Crush:
         return self.for_certain or self.share_of_yield[1] > 1
 
 
-def _ring(outside: Floats, bore: Floats) -> tuple[Floats, Floats]:
-    """Return mean radius and wall in mm."""
-    require(np.asarray(bore) > 0, "a tube has to have a bore")
-    require(np.asarray(outside) > bore, "the outside has to be larger than the bore")
-    return plain((np.asarray(outside) + bore) / 4), plain((np.asarray(outside) - bore) / 2)
-
-
 def even_stress_mpa(pressure_mpa: Floats, outside: Floats, bore: Floats) -> Floats:
     """Return the hoop stress at the bore of a closed tube under even outside pressure, in MPa.
 
@@ -86,7 +80,7 @@ def even_stress_mpa(pressure_mpa: Floats, outside: Floats, bore: Floats) -> Floa
     -----
     Lamé, thick cylinder: 2 p D^2 / (D^2 - d^2); Shigley, section 3-14.
     """
-    _ring(outside, bore)
+    mean_radius_and_wall(outside, bore)
     outer = np.asarray(outside) ** 2
     return plain(2 * np.asarray(pressure_mpa) * outer / (outer - np.asarray(bore) ** 2))
 
@@ -119,7 +113,7 @@ def two_line_stress_mpa(force_n: Floats, outside: Floats, bore: Floats, height: 
     >>> round(two_line_stress_mpa(2000.0, 34.9, 30.9, 40.0))
     409
     """
-    radius, wall = (np.asarray(x) for x in _ring(outside, bore))
+    radius, wall = (np.asarray(x) for x in mean_radius_and_wall(outside, bore))
     require(np.asarray(height) > 0, "a ring has to be higher than 0 mm")
     outer, inner = np.asarray(outside) / 2, np.asarray(bore) / 2
     neutral = wall / np.log(outer / inner)
@@ -136,7 +130,7 @@ def two_line_flattening_mm(
 
     The modulus is in GPa; W R^3 (pi/4 - 2/pi) / (E I), which is 0.149 W R^3 / (E I).
     """
-    radius, wall = (np.asarray(x) for x in _ring(outside, bore))
+    radius, wall = (np.asarray(x) for x in mean_radius_and_wall(outside, bore))
     bending = np.asarray(modulus_gpa) * 1e3 * np.asarray(height) * wall**3 / 12
     return plain(_SHRINKS * np.asarray(force_n) * radius**3 / bending)
 
@@ -159,7 +153,7 @@ def force_that_fills_n(
     -----
     Growth: W R^3 (2/pi - 1/2) / (E I), which is 0.137 W R^3 / (E I).
     """
-    radius, wall = (np.asarray(x) for x in _ring(outside, bore))
+    radius, wall = (np.asarray(x) for x in mean_radius_and_wall(outside, bore))
     require(np.asarray(room) >= 0, "there cannot be less room than none")
     bending = np.asarray(modulus_gpa) * 1e3 * np.asarray(height) * wall**3 / 12
     return plain(np.asarray(room) * bending / (_GROWS * radius**3))
@@ -172,7 +166,7 @@ def collapse_pressure_mpa(
 
     E / (4 (1 - nu^2)) * (wall / R)^3; the modulus is in GPa.
     """
-    radius, wall = (np.asarray(x) for x in _ring(outside, bore))
+    radius, wall = (np.asarray(x) for x in mean_radius_and_wall(outside, bore))
     stiff = np.asarray(modulus_gpa) * 1e3 / (4 * (1 - np.asarray(poisson) ** 2))
     return plain(stiff * (wall / radius) ** 3)
 

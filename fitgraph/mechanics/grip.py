@@ -25,14 +25,13 @@ import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from functools import lru_cache
-from types import MappingProxyType
 
 import numpy as np
 import numpy.typing as npt
 
 from fitgraph.mechanics.clamps import FRICTION_RANGE, NUT_FACTOR_RANGE
 from fitgraph.mechanics.numbers import require
-from fitgraph.mechanics.published import rows
+from fitgraph.mechanics.published import by_name
 from fitgraph.mechanics.slots import closes_by_mm, closing_force_n
 
 Range = tuple[float, float]
@@ -58,14 +57,7 @@ class SteeringTorque:
     source: str
 
 
-STEERING_TORQUES: Mapping[str, SteeringTorque] = MappingProxyType(
-    {
-        r["kind"]: SteeringTorque(
-            r["kind"], float(r["bar_in_stem_nm"]), float(r["stem_on_steerer_nm"]), r["source"]
-        )
-        for r in rows("steering_torques")
-    }
-)
+STEERING_TORQUES: Mapping[str, SteeringTorque] = by_name("steering_torques", SteeringTorque)
 
 
 @dataclass(frozen=True, slots=True)

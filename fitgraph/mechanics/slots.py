@@ -26,6 +26,7 @@ import numpy as np
 import numpy.typing as npt
 
 from fitgraph.mechanics.numbers import Floats, plain, require
+from fitgraph.mechanics.tubes import mean_radius_and_wall
 
 
 def _closure(width: Floats, bore: Floats, outside: Floats) -> npt.NDArray[np.float64]:
@@ -196,13 +197,6 @@ def width_to_close_by_mm(closure: Floats, bore: Floats, outside: Floats) -> Floa
     return plain(np.where(angle <= np.pi / 2, outer * np.sin(np.minimum(angle, 2.0)), np.inf))
 
 
-def _ring(outside: Floats, bore: Floats) -> tuple[Floats, Floats]:
-    """Return mean radius and wall in mm."""
-    require(np.asarray(bore) > 0, "a ring has to have a bore")
-    require(np.asarray(outside) > bore, "the outside has to be larger than the bore")
-    return plain((np.asarray(outside) + bore) / 4), plain((np.asarray(outside) - bore) / 2)
-
-
 def closing_share(
     slot_length: Floats, clamp_height: Floats, outside: Floats, bore: Floats
 ) -> Floats:
@@ -240,7 +234,7 @@ def closing_share(
     ValueError
         If the sizes are no ring or a length is not above zero.
     """
-    radius, wall = _ring(outside, bore)
+    radius, wall = mean_radius_and_wall(outside, bore)
     r, t, length = np.asarray(radius), np.asarray(wall), np.asarray(slot_length, dtype=float)
     require(length > 0, "a slot has to be longer than 0 mm")
     require(np.asarray(clamp_height) > 0, "a clamp has to be higher than 0 mm")
@@ -285,7 +279,7 @@ def closing_force_n(
     ValueError
         If the sizes are no ring.
     """
-    radius, wall = _ring(outside, bore)
+    radius, wall = mean_radius_and_wall(outside, bore)
     second_moment = np.asarray(height) * np.asarray(wall) ** 3 / 12
     per_mm = np.asarray(modulus_gpa) * 1e3 * second_moment / (3 * np.pi * np.asarray(radius) ** 3)
     if slot_length is not None:
@@ -329,7 +323,7 @@ def closing_stress_mpa(gap: Floats, outside: Floats, bore: Floats, modulus_gpa: 
     ValueError
         If the sizes are no ring.
     """
-    radius, wall = _ring(outside, bore)
+    radius, wall = mean_radius_and_wall(outside, bore)
     modulus_mpa = np.asarray(modulus_gpa) * 1e3
     per_mm = modulus_mpa * np.asarray(wall) / (3 * np.pi * np.asarray(radius) ** 2)
     return plain(np.asarray(gap) * per_mm)

@@ -83,6 +83,13 @@ class AssemblyShare:
     standard_error: float
     by_pair: tuple[float, ...]
 
+    @classmethod
+    def of(cls, fits: npt.NDArray[np.bool_]) -> AssemblyShare:
+        """Return the share of samples in which every pair fits; a row a pair, a column a sample."""
+        share = float(fits.all(axis=0).mean())
+        error = float(np.sqrt(share * (1 - share) / fits.shape[1]))
+        return cls(share, error, tuple(float(x) for x in fits.mean(axis=1)))
+
 
 def worst_case_mm(chain: Sequence[ChainDimension]) -> Limits:
     """Return the limits of a chain's result when every link is at its worst."""
@@ -195,12 +202,7 @@ def share_of_assemblies(
     for row, pair in enumerate(pairs):
         clearance = sizes[pair.bore] - sizes[pair.spigot]
         fits[row] = (clearance >= pair.least) & (clearance <= pair.most)
-    share = float(np.mean(fits.all(axis=0)))
-    return AssemblyShare(
-        share,
-        float(np.sqrt(share * (1 - share) / samples)),
-        tuple(float(x) for x in fits.mean(axis=1)),
-    )
+    return AssemblyShare.of(fits)
 
 
 def share_that_fit(

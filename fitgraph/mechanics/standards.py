@@ -12,7 +12,7 @@ from fractions import Fraction
 from types import MappingProxyType
 from typing import TypeVar
 
-from fitgraph.mechanics.published import rows
+from fitgraph.mechanics.published import by_name, rows
 
 _MM_PER_INCH = Fraction(254, 10)
 _Row = TypeVar("_Row")
@@ -92,59 +92,15 @@ INCH_TUBES: Mapping[str, InchTube] = MappingProxyType(
     }
 )
 
-HEAD_TUBES: Mapping[str, HeadTube] = MappingProxyType(
-    {
-        r["code"]: HeadTube(r["code"], r["cup"], float(r["bore_mm"]), r["source"])
-        for r in rows("head_tubes")
-    }
-)
+HEAD_TUBES: Mapping[str, HeadTube] = by_name("head_tubes", HeadTube)
 
-BEARINGS: Mapping[str, Bearing] = MappingProxyType(
-    {
-        r["bearing"]: Bearing(
-            r["bearing"],
-            float(r["bore_mm"]),
-            float(r["outside_mm"]),
-            float(r["width_mm"]),
-            r["source"],
-        )
-        for r in rows("bearings")
-    }
-)
+BEARINGS: Mapping[str, Bearing] = by_name("bearings", Bearing)
 
-SCREWS: Mapping[str, Screw] = MappingProxyType(
-    {
-        r["thread"]: Screw(
-            r["thread"],
-            float(r["diameter_mm"]),
-            float(r["pitch_mm"]),
-            float(r["stress_area_mm2"]),
-            r["source"],
-        )
-        for r in rows("screws")
-    }
-)
+SCREWS: Mapping[str, Screw] = by_name("screws", Screw)
 
-PROPERTY_CLASSES: Mapping[str, PropertyClass] = MappingProxyType(
-    {
-        r["property_class"]: PropertyClass(
-            r["property_class"],
-            float(r["proof_stress_mpa"]),
-            float(r["tensile_mpa"]),
-            r["source"],
-        )
-        for r in rows("property_classes")
-    }
-)
+PROPERTY_CLASSES: Mapping[str, PropertyClass] = by_name("property_classes", PropertyClass)
 
-RIDER_CLASSES: Mapping[str, RiderClass] = MappingProxyType(
-    {
-        r["rider_class"]: RiderClass(
-            r["rider_class"], float(r["over_kg"]), float(r["upto_kg"]), r["source"]
-        )
-        for r in rows("rider_classes")
-    }
-)
+RIDER_CLASSES: Mapping[str, RiderClass] = by_name("rider_classes", RiderClass)
 
 
 def _named(table: Mapping[str, _Row], name: str, what: str) -> _Row:

@@ -87,6 +87,29 @@ def neutral_axis_mm(outside: Floats, bore: Floats, slot_width: Floats = 0.0) -> 
     return plain(np.asarray(slot_width) * (ro**2 - ri**2) / 2 / area)
 
 
+def mean_radius_and_wall(outside: Floats, bore: Floats) -> tuple[Floats, Floats]:
+    """Return mean radius and wall of a ring in mm.
+
+    Parameters
+    ----------
+    outside, bore : float or array
+        Diameters in mm.
+
+    Raises
+    ------
+    ValueError
+        If the sizes are no ring.
+
+    Examples
+    --------
+    >>> mean_radius_and_wall(34.0, 30.0)
+    (16.0, 2.0)
+    """
+    require(np.asarray(bore) > 0, "a ring has to have a bore")
+    require(np.asarray(outside) > bore, "the outside has to be larger than the bore")
+    return plain((np.asarray(outside) + bore) / 4), plain((np.asarray(outside) - bore) / 2)
+
+
 def second_moment_mm4(
     outside: Floats, bore: Floats, slot_width: Floats = 0.0, plane: Plane = "least"
 ) -> Floats:

@@ -162,18 +162,23 @@ def remaining_data(standing: Mapping[str, Sequence[PartStanding]]) -> dict[str, 
     }
 
 
+def stand_counts(parts: Sequence[PartStanding]) -> tuple[int, int, int, int]:
+    """Return how many parts remain, may remain, do not fit, and are kept out otherwise."""
+    fits = sum(s.remains for s in parts)
+    perhaps = sum(s.verdict is Verdict.UNKNOWN and not s.kept_out for s in parts)
+    fails = sum(s.verdict is Verdict.FAILS for s in parts)
+    kept = sum(bool(s.kept_out) and s.verdict is not Verdict.FAILS for s in parts)
+    return fits, perhaps, fails, kept
+
+
 def remaining_report(
     standing: Mapping[str, Sequence[PartStanding]], catalogue: Catalogue
 ) -> Report:
     """Return how many parts of each role remain, may, do not, or are kept out."""
     rows = []
     for role, parts in standing.items():
-        fits = sum(s.remains for s in parts)
-        perhaps = sum(s.verdict is Verdict.UNKNOWN and not s.kept_out for s in parts)
-        fails = sum(s.verdict is Verdict.FAILS for s in parts)
-        kept = sum(bool(s.kept_out) and s.verdict is not Verdict.FAILS for s in parts)
         title = catalogue.vocabulary.roles[role].title
-        rows.append((title, fits, perhaps, fails, kept, len(parts)))
+        rows.append((title, *stand_counts(parts), len(parts)))
     columns = (
         *(Column("role"), Column("fits", COUNT), Column("unknown", COUNT, "cannot be told")),
         *(Column("fails", COUNT, "does not fit"), Column("kept_out", COUNT, "kept out")),
