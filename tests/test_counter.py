@@ -224,3 +224,23 @@ def test_nobody_else_can_be_pressed(opened: OpenCatalogue) -> None:
     page = Counter(opened)
     page.hits.pressed = ["no such part", 1]
     assert page.have == {} and fitgraph.__name__
+
+
+def test_a_role_that_is_pointed_at_shows_its_parts(shop) -> None:
+    page = Counter(shop)
+    page.product.pressed = ["node", "fork", 1]
+    forks = shop.catalogue.of("fork")
+    assert {shop.catalogue.parts[item["name"]].role for item in page.hits.items} == {"fork"}
+    assert f"of {len(forks)} parts" in page.found.value
+    assert page.product.marked == ["fork"]
+    word = "OST"
+    page.search.value = word
+    page._find()
+    assert all(word in item["name"] for item in page.hits.items)
+    taken = page.hits.items[0]["name"]
+    page.hits.pressed = [taken, 1]
+    assert page.have == {"fork": taken} and taken in page.product.svg
+    assert page.pointed == "" and page.hits.items == [] and page.found.value == ""
+    page.product.pressed = ["node", "bar", 2]
+    page.product.pressed = ["node", "bar", 3]
+    assert page.hits.items == [] and page.product.marked == []

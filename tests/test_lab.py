@@ -352,3 +352,11 @@ def test_in_an_event_loop_only_the_last_question_is_answered(shop):
 def test_sections_are_drawn_of_every_rule_that_compares_a_bore_and_a_spigot():
     drawn = {name for name, rule in RULES.items() if {"bore", "spigot"} <= set(rule.lengths)}
     assert drawn == {"clearance", "closes-by-slot"}
+
+
+def test_a_role_that_is_pressed_lists_its_parts_and_the_part_looked_at_is_drawn(shop, explorer):
+    explorer.product.pressed = ["node", "clamp", 1]
+    assert explorer.role.value == "clamp" and explorer.product.marked == ["clamp"]
+    looked_at = explorer.part.value
+    assert shop.catalogue.parts[looked_at].role == "clamp"
+    assert looked_at in explorer.product.svg and FORK in explorer.product.svg

@@ -628,7 +628,7 @@ def test_a_question_is_drawn_unjudged_and_its_sizes_are_labelled(shop, tmp_path)
         )
         assert heads and heads[0] == WORDS[verdict], (topic, heads)
         assert page.unjudged.value == ""
-    assert drawn > 1
+    assert drawn == turns(20, 8)
 
 
 def test_the_first_reason_is_about_the_two_that_were_asked_for(shop):

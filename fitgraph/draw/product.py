@@ -94,6 +94,8 @@ def product_svg(
     vocabulary: Vocabulary,
     named: Mapping[str, str] = MappingProxyType({}),
     verdicts: Mapping[str, Verdict] = MappingProxyType({}),
+    *,
+    pressable: bool = True,
 ) -> str:
     """Return the product with a button for each role, as SVG.
 
@@ -105,6 +107,8 @@ def product_svg(
         What stands in each role so far.
     verdicts : mapping of str to Verdict
         The worst joint of each such role.
+    pressable : bool
+        Whether each role is a button.
 
     Returns
     -------
@@ -134,26 +138,28 @@ def product_svg(
         identity=identity_of(f"p{desc}"),
         css=_CSS,
         klass="fg-product",
-        role="group",
+        role="group" if pressable else "img",
     )
     if vocabulary.silhouette is None:
         root.append(_meetings(vocabulary, anchors, scale, top))
     order = [*(r for r in shape.roles if r in vocabulary.roles)]
     order += [r for r in roles if r not in order]
     for role in order:
-        root.append(
-            _button(
-                vocabulary,
-                role,
-                shape,
-                scale,
-                top,
-                anchors.get(role),
-                labels[role],
-                named.get(role, ""),
-                verdicts.get(role),
-            )
+        drawn = _drawn(
+            vocabulary,
+            role,
+            shape,
+            scale,
+            top,
+            anchors.get(role),
+            labels[role],
+            named.get(role, ""),
+            verdicts.get(role),
         )
+        if pressable:
+            drawn.attrib |= {"role": "button", "tabindex": "-1", "data-node": role}
+            drawn.set("aria-label", drawn[0].text or "")  # its title
+        root.append(drawn)
     return write(root)
 
 
@@ -171,7 +177,7 @@ def _meetings(
     return made
 
 
-def _button(
+def _drawn(
     vocabulary: Vocabulary,
     role: str,
     shape: Silhouette,
@@ -224,11 +230,4 @@ def _button(
         colour = verdict_class(verdict) if verdict is not None else "fg-muted"
         text = shorten(named, 20)
         made.append(element("text", text, x=at, y=y + 12, text_anchor=side, klass=colour))
-    for name, value in (
-        ("role", "button"),
-        ("tabindex", "-1"),
-        ("aria-label", says),
-        ("data-node", role),
-    ):
-        made.set(name, value)
     return made

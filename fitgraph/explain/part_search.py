@@ -33,7 +33,9 @@ def _has_size(part: Part, size: float) -> bool:
     )
 
 
-def search_parts(catalogue: Catalogue, text: str, limit: int = 8) -> tuple[Part, ...]:
+def search_parts(
+    catalogue: Catalogue, text: str, limit: int = 8, role: str = ""
+) -> tuple[Part, ...]:
     """Return the parts that all the words mean.
 
     Parameters
@@ -44,6 +46,8 @@ def search_parts(catalogue: Catalogue, text: str, limit: int = 8) -> tuple[Part,
         Words in any order; a number is looked for among sizes [mm] as well.
     limit : int
         How many at most; those whose stock number begins so come first, then those on the shelf.
+    role : str
+        Only parts of this role; without a word, all of them.
 
     Examples
     --------
@@ -52,7 +56,7 @@ def search_parts(catalogue: Catalogue, text: str, limit: int = 8) -> tuple[Part,
     ['BAR-MAR-05']
     """
     words = text.casefold().split()
-    if not words:
+    if not words and not role:
         return ()
     sizes = {word: _size(word) for word in words}
 
@@ -63,7 +67,8 @@ def search_parts(catalogue: Catalogue, text: str, limit: int = 8) -> tuple[Part,
             for word in words
         )
 
-    found = [part for part in catalogue.parts.values() if means(part)]
+    looked_at = catalogue.of(role) if role else catalogue.parts.values()
+    found = [part for part in looked_at if means(part)]
     whole = text.strip().casefold()
     found.sort(key=lambda p: (not p.sku.casefold().startswith(whole), p.stock <= 0))
     return tuple(found[:limit])

@@ -11,6 +11,7 @@ import ipywidgets as widgets
 
 from fitgraph.draw import main_nest, nests
 from fitgraph.draw.looks import look_svg
+from fitgraph.draw.product import product_svg
 from fitgraph.explain.advice import advise
 from fitgraph.explain.exchange import Aim, Exchange
 from fitgraph.explain.identify import State
@@ -33,6 +34,7 @@ from fitgraph.lab.form import STILL_BEFORE, FormError, read_budget
 from fitgraph.lab.leads import build_link, why_link
 from fitgraph.lab.look import LABEL, field_layout, fold, heading, html, sides, style
 from fitgraph.lab.opened import OpenCatalogue
+from fitgraph.lab.pressable import Pressable
 from fitgraph.lab.session import SessionBar, SessionError, in_kernel
 from fitgraph.mechanics.materials import MATERIALS
 from fitgraph.model.rider import Question
@@ -77,6 +79,7 @@ class Counter(Answering):
         self.seen: State | None = None
         self.whole: Exchange | None = None
         self.chosen = ""
+        self.pointed = ""
         self._asked = 0
         self._holding = False
         self._make_fields()
@@ -95,6 +98,7 @@ class Counter(Answering):
     def _make_fields(self) -> None:
         catalogue = self.opened.catalogue
         vocabulary = catalogue.vocabulary
+        self.product = Pressable()
         self.owned = Choices("What they have; press one to take it away")
         self.search = widgets.Text(
             description="Search",
@@ -103,6 +107,7 @@ class Counter(Answering):
             layout=field_layout(),
         )
         self.hits = Choices("Parts found; press one that they have", tall=True)
+        self.found = html()
         self.question = html()
         self.answers = Choices("Answers to the question")
         self.told = html()
@@ -146,6 +151,8 @@ class Counter(Answering):
             heading("What do they have?"),
             self.owned,
             self.search,
+            fold("Point at it", [self.product], is_open=True),
+            self.found,
             self.hits,
             *questions,
             heading("What do they want?"),
@@ -172,6 +179,7 @@ class Counter(Answering):
         self._ask_soon = Debounce(self.refresh)
         self._search_soon = Debounce(self._find)
         self.search.observe(self._search_soon, names="value")
+        self.product.observe(self._point, names="pressed")
         for field in (self.budget, self.material, self.riding):
             field.observe(self._ask_soon, names="value")
         self.owned.on_press(self._drop)
@@ -237,7 +245,9 @@ class Counter(Answering):
         """Take a part into what they have, in the place of another of its role."""
         part = self.opened.catalogue.parts[sku]
         self.have[part.role] = sku
+        self.pointed = ""
         self.search.value = ""
+        self._find()
         self.refresh()
 
     def _drop(self, sku: str) -> None:
@@ -246,14 +256,33 @@ class Counter(Answering):
 
     def _find(self) -> None:
         with self.in_words(self.problems):
-            found = search_parts(self.opened.catalogue, self.search.value, _HITS)
-            none = self.search.value.strip() and not found
+            catalogue, text = self.opened.catalogue, self.search.value
+            every = search_parts(catalogue, text, len(catalogue.parts), self.pointed)
+            found = every[:_HITS]
+            none = (text.strip() or self.pointed) and not found
             self.hits.show([self._part_item(p.sku) for p in found])
+            self.found.value = self._found_html(len(found), len(every))
+            self.product.marked = [self.pointed] if self.pointed else []
             self.problems.value = (
                 tables.wrap(tables.alert("No part has all of these words; try fewer."))
                 if none
                 else ""
             )
+
+    def _point(self, change: Mapping[str, Any]) -> None:
+        """Show the parts of the role that was pressed; of the same again, no more."""
+        _, role, _ = change["new"]
+        if role in self.opened.catalogue.vocabulary.roles:
+            self.pointed = "" if role == self.pointed else role
+            self._find()
+
+    def _found_html(self, shown: int, every: int) -> str:
+        """Return of which role parts are shown, and how many there are."""
+        if not self.pointed:
+            return ""
+        title = self.opened.catalogue.vocabulary.roles[self.pointed].title
+        more = "; search a word or a size to see others" if shown < every else ""
+        return tables.wrap(f'<p role="status">{escape(title)}: {shown} of {every} parts{more}.</p>')
 
     def _part_item(self, sku: str, note: str = "") -> dict[str, Any]:
         catalogue = self.opened.catalogue
@@ -337,6 +366,7 @@ class Counter(Answering):
 
     def _show_wishes(self) -> None:
         roles = self.opened.catalogue.vocabulary.roles
+        self.product.svg = product_svg(self.opened.catalogue.vocabulary, self.have)
         self.owned.show([{**self._part_item(sku), "on": True} for sku in self.have.values()])
         offered = [r for r in roles.values() if r.fill.free]
         offered.sort(key=lambda r: (not r.by_material, r.name not in self.have))

@@ -10,6 +10,7 @@ import ipywidgets as widgets
 import scipy.stats  # noqa: F401  loaded now, so that no first answer waits for it
 
 from fitgraph.draw import Nest, main_nest, nests
+from fitgraph.draw.product import product_svg
 from fitgraph.draw.style import SIGNS
 from fitgraph.explain.kept_out import limit_lines, no_build_lines
 from fitgraph.explain.standing import PartStanding, nearest_combination, standings, together
@@ -32,6 +33,7 @@ from fitgraph.lab.look import (
 )
 from fitgraph.lab.opened import OpenCatalogue
 from fitgraph.lab.picker import PartsForm
+from fitgraph.lab.pressable import Pressable
 from fitgraph.lab.session import SessionBar, SessionError, in_kernel
 from fitgraph.lab.ways_panel import WaysPanel
 from fitgraph.mechanics.materials import MATERIALS
@@ -205,6 +207,7 @@ class BuildExplorer(Answering):
         return budget, mass
 
     def _make_answers(self) -> None:
+        self.product = Pressable()
         self.problems = html()
         self.number = html()
         self.table = html()
@@ -225,6 +228,11 @@ class BuildExplorer(Answering):
         ]
         left = [
             heading("What I own"),
+            note(
+                "Press a role to go to its field and to see its parts below; the part looked at "
+                "there stands in the drawing too, with its sign."
+            ),
+            self.product,
             self.form,
             heading("Limits"),
             grid([self.budget_field, self.mass_field], "300px"),
@@ -259,6 +267,7 @@ class BuildExplorer(Answering):
         )
 
     def _watch(self) -> None:
+        self.product.observe(self._pointed, names="pressed")
         self._ask_soon = Debounce(self.refresh)
         self._list_soon = Debounce(self._list_parts)
         fields = [p.field for p in self.pickers.values()]
@@ -347,6 +356,7 @@ class BuildExplorer(Answering):
         self._tell({})
         self.problems.value = ""
         self.request = request
+        self._draw_product(None)
         self._keep()
         self._asked += 1
         asked = self._asked
@@ -436,6 +446,27 @@ class BuildExplorer(Answering):
             explanation.changes, catalogue
         )
 
+    # ------------------------------------------------------------ the product
+
+    def _pointed(self, change: Mapping[str, Any]) -> None:
+        """Go to the field of the role that was pressed, and list its parts."""
+        _, role, _ = change["new"]
+        if role in self.pickers:
+            self.role.value = role
+            self.form.go_to(role)
+
+    def _draw_product(self, looked_at: PartStanding | None) -> None:
+        """Show the product with what is owned, and the part that is looked at."""
+        catalogue = self.opened.catalogue
+        have = () if self.request is None else self.request.have
+        named = {catalogue.parts[sku].role: sku for sku in have}
+        verdicts = {}
+        if looked_at is not None:
+            named[looked_at.part.role] = looked_at.part.sku
+            verdicts[looked_at.part.role] = looked_at.verdict
+        self.product.svg = product_svg(catalogue.vocabulary, named, verdicts)
+        self.product.marked = [self.role.value]
+
     # ------------------------------------------------------------ drawing a build
 
     def _list_builds(self) -> None:
@@ -503,6 +534,7 @@ class BuildExplorer(Answering):
             (s for s in self.standing.get(self.role.value, ()) if s.part.sku == self.part.value),
             None,
         )
+        self._draw_product(standing)
         if standing is None or self.request is None:
             self.why_text.value = tables.wrap("<p>No part of this role is called that.</p>")
             self.changes_text.value = self.why_section.value = ""

@@ -13,6 +13,7 @@ from pathlib import Path
 import ipywidgets as widgets
 
 from fitgraph.draw import conflict_svg, nest_svg, nests
+from fitgraph.draw.product import product_svg
 from fitgraph.explain.standing import nearest_combination
 from fitgraph.explain.words import size_text
 from fitgraph.graph.options import plain
@@ -319,12 +320,17 @@ class Practice(Answering):
         return "<br>".join(escape(line) for line in lines)
 
     def _before(self, item: Exercise) -> str:
-        """Return the parts of a question drawn to scale, with nothing said of whether they fit."""
+        """Return the parts of a question drawn to scale, with nothing said of whether they fit.
+
+        Parts that share no axis have no section: they are shown where they stand in the product.
+        """
         catalogue = self.opened.catalogue
         shown = {catalogue.parts[s].role: plain(catalogue.parts[s]) for s in item.parts}
         found = sorted(nests(shown, catalogue.vocabulary), key=lambda n: -len(n.rings))
         if not found:
-            return ""
+            named = {catalogue.parts[s].role: s for s in item.parts}
+            drawn = product_svg(catalogue.vocabulary, named, pressable=False) if named else ""
+            return f'<div tabindex="0" class="fg-scroll">{drawn}</div>' if drawn else ""
         bare = replace(found[0], matings=())
         return f'<div tabindex="0" class="fg-scroll">{nest_svg(bare, catalogue.vocabulary)}</div>'
 

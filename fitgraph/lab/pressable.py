@@ -56,7 +56,12 @@ function render({ model, el }) {
   const mark = () => {
     const found = new Set(model.get("marked"));
     el.classList.toggle("fg-seeking", found.size > 0);
-    for (const b of buttons()) b.classList.toggle("fg-found", found.has(name(b)));
+    for (const b of buttons()) {
+      b.classList.toggle("fg-found", found.has(name(b)));
+      // Of a product's roles one may be chosen; that is told as well.
+      if (el.querySelector(".fg-product") && (found.size || b.hasAttribute("aria-pressed")))
+        b.setAttribute("aria-pressed", found.has(name(b)));
+    }
   };
   const draw = () => {
     const held = el.contains(document.activeElement);
@@ -95,7 +100,9 @@ _STYLE = """
 .fg-pressable [role=button]:hover circle{stroke:var(--fg-fits);stroke-width:4}
 .fg-pressable.fg-seeking [data-node]:not(.fg-found),.fg-pressable.fg-seeking [data-joint]
 {opacity:.25}
-.fg-pressable .fg-found circle,.fg-pressable .fg-found rect{stroke:var(--fg-fails);stroke-width:4}
+.fg-pressable.fg-seeking .fg-product [data-node]:not(.fg-found){opacity:1}
+.fg-pressable .fg-product .fg-found rect{stroke:var(--fg-fits);stroke-width:2}
+.fg-pressable svg:not(.fg-product) .fg-found :is(circle,rect){stroke:var(--fg-fails);stroke-width:4}
 """
 
 
