@@ -309,8 +309,9 @@ class Unknowns:
                             seen.add(key)
                             derived.append(joined)
             for joined in derived:
-                if self.may_fail(joined) and self._binds(joined):
-                    condition = self.condition(joined)
+                own = self._of_roles(joined)
+                if self._may_fail(joined, own) and self._binds(joined, own):
+                    condition = self._condition(joined, own)
                     found.setdefault(condition.name, condition)
             # What does not fail by itself may fail once a further unknown size is gone.
             front = [d for d in derived if any(s in unknown and s not in d.gone for s in d.sizes)]
@@ -328,18 +329,15 @@ class Unknowns:
             if joined is not None:
                 yield joined
 
-    def may_fail(self, inequality: Inequality) -> bool:
+    def _may_fail(self, inequality: Inequality, own: Mapping[str, Floats]) -> bool:
         """Return whether some options break an inequality."""
-        total = inequality.constant
-        for role, best in self._of_roles(inequality).items():
-            del role
-            total += float(best.min(initial=np.inf))
+        total = inequality.constant + sum(float(b.min(initial=np.inf)) for b in own.values())
         for item in inequality.left:
             if item.there:
                 total += min(float(self.best(item).min(initial=0.0)), 0.0)
         return total < -EPSILON_MM
 
-    def _binds(self, inequality: Inequality) -> bool:
+    def _binds(self, inequality: Inequality, own: Mapping[str, Floats]) -> bool:
         """Return whether a combination breaks an inequality that breaks no joint of two roles.
 
         The least sum by bucket elimination over what the inequality lets in; where that would
@@ -350,7 +348,6 @@ class Unknowns:
             for item in inequality.left
             if item.there
         ]
-        own = self._of_roles(inequality)
         open_to = {r: np.flatnonzero(np.isfinite(best)) for r, best in own.items()}
         near = [t for t in self._tables if set(t.roles) <= set(own)]
         kinds: dict[str, Ints] = {}
@@ -390,10 +387,10 @@ class Unknowns:
             add(condition.role, np.where(held == Presence.PRESENT, 0.0, np.inf))
         return found
 
-    def condition(self, inequality: Inequality) -> SumCondition:
+    def _condition(self, inequality: Inequality, own: Mapping[str, Floats]) -> SumCondition:
         """Return an inequality as a condition on sums, which binds what is possible only."""
         terms: list[Term] = []
-        for role, best in self._of_roles(inequality).items():
+        for role, best in own.items():
             values, class_of = np.unique(best, return_inverse=True)
             terms.append(_possible((role,), (class_of.reshape(-1),), values))
         terms += [self._conditional(item) for item in inequality.left if item.there]
