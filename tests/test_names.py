@@ -25,15 +25,12 @@ PAIRS = {
 #: Classes that may share a name, each with the reason.
 CLASSES = {
     "Aim": "the aim of an exchange, and the option of the command that asks for it",
-    "Algebra": "semirings: of one value, and of alternatives side by side",
     "Chain": "a row of things in order: of held parts, and of running sums",
     "Column": "a column of their sheet, and a column of our table",
-    "Demands": "what requests make of each role, one after the other and many at once",
     "Drawing": "a sheet of lines; drawing by lot: no reader meets both",
     "Kind": "a kind of what people own; a kind of mark on the map of designs",
     "Least": "least costs: the semiring, and its bucket elimination",
     "Part": "something with a stock number; a step's operand inside the plan: no reader meets both",
-    "Passes": "messages along a plan, for some requests and for many",
     "Report": "what an import came to is shown as the one report",
     "Said": "what is said, by a joint and by a text",
     "Sheet": "their sheet, a part's sheet, a build's sheet: each is a sheet where it is",
