@@ -23,6 +23,7 @@ function render({ model, el }) {
   const manager = model.widget_manager;
   const held = new Map(); // what was shut, and what it stands in
   let form = null, over = false, turns = 0, known = Promise.resolve();
+  let field = null, typed = ""; // what had the focus, and what was typed into it since
 
   const shut = () => {
     if (over) return;
@@ -30,16 +31,33 @@ function render({ model, el }) {
     if (form) {
       form.setAttribute("aria-busy", "true");
       for (const child of form.children)
-        if (!child.contains(el) && !child.inert) held.set(child, (child.inert = true));
+        if (!child.contains(el) && !child.inert) {
+          if (child.contains(document.activeElement)) field = document.activeElement;
+          held.set(child, (child.inert = true));
+        }
     }
     requestAnimationFrame(shut);
   };
-  const free = () => {
+  // Who begins to type the moment a field is there loses no letter of it.
+  const type = (event) => {
+    if (!field?.matches("input[type=text],textarea") || event.key.length !== 1) return;
+    if (event.ctrlKey || event.metaKey || event.altKey) return;
+    typed += event.key;
+    event.preventDefault();
+  };
+  const done = () => {
     over = true;
+    document.removeEventListener("keydown", type, true);
+  };
+  const free = () => {
+    done();
     for (const copy of document.querySelectorAll(".fg-early")) copy.remove(); // see early.py
     form?.removeAttribute("aria-busy");
     if (form?.classList.contains("fg-stale")) return; // the kernel is gone: see Connection
     for (const child of held.keys()) child.inert = false;
+    if (!field?.isConnected || ![field, document.body].includes(document.activeElement)) return;
+    field.focus({ preventScroll: true });
+    if (typed) document.execCommand("insertText", false, typed); // as if it were typed now
   };
   // What opened in between is unknown to the page; it asks once more for whatever is missing.
   const missing = () => model.get("models").filter((id) => !manager.has_model(id));
@@ -64,11 +82,12 @@ function render({ model, el }) {
   const told = () => { if (model.get("here") >= model.get("times")) known.then(look); };
   model.on("msg:custom", states);
   model.on("change:here", told);
+  document.addEventListener("keydown", type, true);
   shut();
   model.set("times", model.get("times") + 1);
   model.save_changes();
   return () => {
-    over = true;
+    done();
     model.off("msg:custom", states);
     model.off("change:here", told);
   };
@@ -86,7 +105,8 @@ _FIXED = ("_esm", "_css")
 class Arrival(anywidget.AnyWidget):
     """Shows nothing; says that a page shows a component, and sends it the component as it is.
 
-    Until all of that is there, the component's controls are shut: a press would be lost.
+    Until all of that is there, the component's controls are shut: a press would be lost. A field
+    that had the focus before has it again then, with what was typed meanwhile.
 
     Parameters
     ----------

@@ -49,6 +49,10 @@ WIDE, NARROW = (1280, 900), (800, 900)
 #: Longest wait for one thing to appear, in ms; a busy machine is slow to start a kernel.
 PATIENCE_MS = 120_000
 
+#: A component that can be pressed and typed into; until then its controls are shut, and what is
+#: sent to them by program goes nowhere.
+READY = ".fg-form:not(.fg-waiting):not([aria-busy])"
+
 #: Addresses on this computer.
 _HERE = {"127.0.0.1", "localhost", ""}
 
@@ -207,6 +211,8 @@ class Notebook:
         Theme of JupyterLab or of the page.
     query : str
         Added to a page's address.
+    at_sight : bool
+        Whether it is there once it can be seen; else once it can be used.
     """
 
     def __init__(
@@ -216,6 +222,8 @@ class Notebook:
         name: str,
         theme: str = LIGHT,
         query: str = "",
+        *,
+        at_sight: bool = False,
     ) -> None:
         self.server, self.name = server, name
         self.page: Page = context.new_page()
@@ -229,7 +237,7 @@ class Notebook:
                 wait_until="domcontentloaded",
             )
         try:
-            self.page.wait_for_selector(".fg-form", state="visible")
+            self.page.wait_for_selector(".fg-form" if at_sight else READY, state="visible")
         except PlaywrightTimeoutError:
             self.page.screenshot(path=server.home / f"{server.kind}-{Path(name).stem}.png")
             raise

@@ -1,4 +1,4 @@
-"""Buttons that are pressed the moment they can be seen answer, whatever is still on its way."""
+"""What is pressed or typed the moment it can be seen is not lost, whatever is still on its way."""
 
 from __future__ import annotations
 
@@ -8,7 +8,7 @@ import pytest
 
 from .harness import LAB, PAGES, Notebook
 
-WHY = "03-why-not.ipynb"
+WHY, COUNTER = "03-why-not.ipynb", "08-the-counter.ipynb"
 
 #: Notes in the page when a button of a change is first painted, and presses it in that moment.
 _PRESS_AT_SIGHT = """
@@ -26,6 +26,15 @@ _PRESS_AT_SIGHT = """
 })
 """
 
+#: Puts the focus into the counter's search, if that is there and takes it.
+_FOCUS_AT_SIGHT = """
+() => {
+  const field = document.querySelector(".fg-form input[placeholder^='number, name']");
+  field?.focus();
+  return field && document.activeElement === field;
+}
+"""
+
 
 def pressed(book: Notebook, times: int) -> int:
     """Press a change as soon as it is there, take it back, and so on; return how many answered."""
@@ -41,7 +50,7 @@ def pressed(book: Notebook, times: int) -> int:
 
 
 def test_presses_at_first_sight_are_answered(servers: Any, context: Any) -> None:
-    book = Notebook(servers[PAGES], context, WHY)
+    book = Notebook(servers[PAGES], context, WHY, at_sight=True)
     try:
         assert pressed(book, 3) == 3
         # Nothing new is made for a new answer, so a long day does not fill the page.
@@ -54,12 +63,29 @@ def test_presses_at_first_sight_are_answered(servers: Any, context: Any) -> None
         book.close()
 
 
+def typed(book: Notebook, text: str) -> None:
+    """Type into the search as soon as it takes the focus, at the pace of a quick typist."""
+    book.page.wait_for_function(_FOCUS_AT_SIGHT, polling="raf")
+    book.page.keyboard.type(text, delay=60)
+
+
+def test_no_letter_typed_at_first_sight_is_lost(servers: Any, context: Any) -> None:
+    book = Notebook(servers[PAGES], context, COUNTER, at_sight=True)
+    try:
+        typed(book, "fork-ost-03")
+        book.page.wait_for_selector(".fg-choices[aria-label^='Parts found'] button")
+        assert book.labelled("Search").input_value() == "fork-ost-03"
+        assert book.page.evaluate("document.activeElement.labels[0].innerText") == "Search"
+    finally:
+        book.close()
+
+
 @pytest.mark.long
 @pytest.mark.parametrize("kind", [PAGES, LAB])
 def test_fifty_presses_at_first_sight_are_answered(servers: Any, context: Any, kind: str) -> None:
     answered = 0
     for _ in range(5):
-        book = Notebook(servers[kind], context, WHY)
+        book = Notebook(servers[kind], context, WHY, at_sight=True)
         answered += pressed(book, 5)
         book.close()
     assert answered == 25

@@ -16,9 +16,6 @@ BUILDS, WHY, GAPS, MAP = (
     "07-the-map-of-fits.ipynb",
 )
 
-#: A page that can be pressed; until then its controls are shut.
-READY = ".fg-form:not(.fg-waiting):not([aria-busy])"
-
 #: Where the first question and its answer stand, and the verdict while one looks further down.
 _PLACES = """() => {
   const [one, other] = document.querySelector('.fg-sides').children;
@@ -41,7 +38,6 @@ MOST_PX = {BUILDS: 6_000, WHY: 4_000, GAPS: 8_000, MAP: 4_000}
 def test_the_answer_is_in_sight_and_no_page_is_endless(opened: Any, name: str) -> None:
     book: Notebook = opened(PAGES, name)
     page = book.page
-    page.wait_for_selector(READY)
     book.until("() => document.querySelector('.fg-verdict')?.innerText.trim()")
     try:
         for width in (1280, 1920):
@@ -67,7 +63,6 @@ def test_the_answer_is_in_sight_and_no_page_is_endless(opened: Any, name: str) -
 def test_what_is_folded_away_stands_on_paper(opened: Any) -> None:
     book = opened(PAGES, GAPS)
     page = book.page
-    page.wait_for_selector(READY)
     held = page.locator("caption:has-text('Dearest first')")
     held.wait_for(state="attached")
     assert not held.is_visible()
@@ -88,7 +83,6 @@ def test_what_is_folded_away_stands_on_paper(opened: Any) -> None:
 def test_a_role_of_the_product_is_pressed_by_mouse_and_by_keyboard(opened: Any) -> None:
     book = opened(PAGES, WHY)
     page = book.page
-    page.wait_for_selector(READY)
     page.locator(".fg-product [data-node=deck] text").first.click()
     field = "() => document.activeElement.labels?.[0]?.innerText.toLowerCase()"
     book.until(f"{field} === 'deck'")

@@ -16,14 +16,9 @@ def column(book: Notebook, table: Any, place: int) -> list[str]:
     return [row.locator("th,td").nth(place).inner_text().split("\n")[0] for row in rows]
 
 
-#: A page that can be pressed by keyboard; until then its controls are shut.
-READY = ".fg-form:not(.fg-waiting):not([aria-busy])"
-
-
 def test_a_table_sorts_by_its_headers_and_filters_by_keyboard(opened: Any) -> None:
     book = opened(PAGES, BUILDS)
     page = book.page
-    page.wait_for_selector(READY)
     table = page.locator("table:has(th:has-text('kept out'))").first
     button = table.locator("thead .fg-sort").filter(has_text=re.compile("^of$"))
     button.wait_for()
@@ -55,7 +50,6 @@ def test_a_table_sorts_by_its_headers_and_filters_by_keyboard(opened: Any) -> No
 def test_a_stock_number_opens_its_card_and_closes_again(opened: Any) -> None:
     book = opened(PAGES, WHY)
     page = book.page
-    page.wait_for_selector(READY)
     number = page.locator(".fg-sku").first
     sku = number.inner_text()
     number.focus()
