@@ -50,8 +50,8 @@ def _widget_css() -> str:
         ".fg-form .jupyter-button.fg-clear{font-size:0;padding:0;width:30px;min-height:28px;"
         "text-align:center;border-width:1px}\n"
         # A line of a list that is too long for a narrow window goes on in the next.
-        ".fg-form .widget-select option{white-space:normal;overflow-wrap:anywhere;"
-        "padding:3px 4px;border-bottom:1px solid var(--fg-panel)}\n"
+        ".fg-form .widget-select option{white-space:normal;word-break:normal;"
+        "overflow-wrap:break-word;padding:3px 4px;border-bottom:1px solid var(--fg-panel)}\n"
         ".fg-form .widget-radio-box label{height:auto;min-height:28px;line-height:1.4;"
         "white-space:normal;padding:3px 0;color:var(--fg-ink)}\n"
         ".fg-form .widget-radio-box{height:auto}\n"
