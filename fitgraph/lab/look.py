@@ -91,6 +91,11 @@ def _widget_css() -> str:
         ".fg-html table.fg-rows td.fg-figure{display:inline-block;margin-right:1.2em}"
         ".fg-html table.fg-rows td[data-head]:not(:empty)::before"
         "{content:attr(data-head) ' ';color:var(--fg-muted)}}\n"
+        # A field is never wider than what it stands in, and a box to tick says all that it does.
+        ".fg-form :is(.widget-dropdown,.widget-text){max-width:calc(100% - 4px)}\n"
+        "@media (max-width:600px){.fg-form .widget-checkbox{margin-left:2px!important}"
+        ".fg-form .widget-checkbox .widget-label-basic{white-space:normal;height:auto;"
+        "line-height:1.4}}\n"
         # The verdict stays in view while one looks at what it rests on.
         ".fg-form .fg-verdict{position:sticky;top:0;z-index:20;background:var(--fg-paper);"
         "border-bottom:2px solid var(--fg-line);margin:0!important;width:100%}\n"
