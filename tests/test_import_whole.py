@@ -19,7 +19,7 @@ from fitgraph.draw.drafting_svg import sheet_svg
 from fitgraph.draw.sheet_pdf import sheet_pdf
 from fitgraph.draw.sheet_step import write_step
 from fitgraph.files import folder_whole, write_bytes_whole
-from fitgraph.intake.job import Job, import_tables, prepared
+from fitgraph.intake.job import Job, prepared
 from fitgraph.intake.mapping import (
     Column,
     Mapping,
@@ -28,6 +28,7 @@ from fitgraph.intake.mapping import (
     read_mapping,
     write_mapping,
 )
+from fitgraph.shop.imports import import_tables
 from tests.killed import ENOUGH, TIMES, kill_at_every_write
 from tests.made_catalogues import thinned, unweighed
 from tests.turns import turns

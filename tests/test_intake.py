@@ -27,9 +27,10 @@ from typer.testing import CliRunner
 from fitgraph.catalogue import CatalogueError, demo_folder, load
 from fitgraph.cli.main import app
 from fitgraph.intake import MappingError, SourceError, read_mapping, read_source
-from fitgraph.intake.job import import_tables, prepared
+from fitgraph.intake.job import prepared
 from fitgraph.intake.phrases import Phrases
 from fitgraph.intake.sources import Sheet, frame_sheet
+from fitgraph.shop.imports import import_tables
 from tests.make_messy_shop import Product, products, text
 from tests.postgres import server
 from tests.workbooks import bomb, changed, ods, xlsx

@@ -16,7 +16,8 @@ import pytest
 
 from fitgraph.catalogue import demo_folder
 from fitgraph.files import write_text_whole
-from fitgraph.intake.job import import_tables, prepared
+from fitgraph.intake.job import prepared
+from fitgraph.shop.imports import import_tables
 from tests.fuzz_intake import fuzz
 from tests.turns import turns
 

@@ -35,12 +35,13 @@ from fitgraph.draw.drafting import drawing
 from fitgraph.draw.drafting_svg import sheet_svg
 from fitgraph.draw.sheet_html import sheet_html
 from fitgraph.draw.sheet_pdf import sheet_pdf
-from fitgraph.intake.job import import_tables, prepared
+from fitgraph.intake.job import prepared
 from fitgraph.intake.mapping import read_mapping
 from fitgraph.intake.phrases import read_phrases
 from fitgraph.intake.sources import SourceError, read_source
 from fitgraph.shop.answers import Answer
 from fitgraph.shop.front import Shop
+from fitgraph.shop.imports import import_tables
 from tests.made_catalogues import thinned, unweighed
 from tests.test_cli import FEATURES, PARTS, write_plugs
 from tests.workbooks import bomb, changed, lying_bomb, ods, xlsx

@@ -123,7 +123,7 @@ def import_(
     table: WhichTable = None,
 ) -> None:
     """Make a catalogue of your own spreadsheets, price lists and databases."""
-    from fitgraph.intake.job import import_tables, prepared, serving
+    from fitgraph.intake.job import prepared, serving
     from fitgraph.intake.mapping import MappingError
     from fitgraph.intake.sources import SourceError
     from fitgraph.shop import imports
@@ -135,7 +135,7 @@ def import_(
         choices = _asked(job, yes=yes, quiet=quiet)
         if not yes and not quiet and sys.stdin.isatty():
             job = _kinds_asked(job, choices)
-        report = import_tables(job, choices, into)
+        report = imports.import_tables(job, choices, into)
     except (SourceError, MappingError) as error:
         raise BadInputError(str(error)) from None
     usable = report.loaded is not None

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
 
@@ -31,7 +31,6 @@ from fitgraph.intake.mapping import (
     read_mapping,
 )
 from fitgraph.intake.phrases import Phrases, read_phrases
-from fitgraph.intake.report import as_page
 from fitgraph.intake.sources import Sheet, SourceError, read_source
 from fitgraph.model import Vocabulary
 
@@ -235,8 +234,21 @@ def mapping_of(job: Job, choices: Sequence[Choice]) -> Mapping:
     return Mapping(made, job.known.roles)
 
 
-def import_tables(job: Job, choices: Sequence[Choice], into: Path) -> Report:
+def import_tables(
+    job: Job, choices: Sequence[Choice], into: Path, page: Callable[[Report], str]
+) -> Report:
     """Make or extend a catalogue folder by what the choices say.
+
+    Parameters
+    ----------
+    job : Job
+        What is imported.
+    choices : sequence of Choice
+        Which column is what.
+    into : Path
+        The folder.
+    page : callable
+        Makes the page of what it came to, which is written beside the tables.
 
     Raises
     ------
@@ -248,6 +260,4 @@ def import_tables(job: Job, choices: Sequence[Choice], into: Path) -> Report:
     mapping = mapping_of(job, choices)
     _check(mapping, job.vocabulary)
     intake = take_in(job.tables, mapping, job.vocabulary, job.phrases, job.sheets)
-    return write_catalogue(
-        intake, into, job.words, job.vocabulary, lambda report: as_page(report, list(choices))
-    )
+    return write_catalogue(intake, into, job.words, job.vocabulary, page)

@@ -15,7 +15,6 @@ from fitgraph.intake.job import (
     Job,
     chosen,
     first_rows,
-    import_tables,
     kinds_asked,
     prepared,
     serving,
@@ -332,7 +331,7 @@ class OwnData(Answering):
 
         def compute() -> Show:
             try:
-                report = import_tables(job, choices, folder)
+                report = imports.import_tables(job, choices, folder)
                 files = self._files(folder)
             except (MappingError, OSError) as error:
                 told = tables.wrap(tables.alert(str(error)))

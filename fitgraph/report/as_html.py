@@ -13,6 +13,9 @@ from fitgraph.plain import plain
 from fitgraph.report.blocks import Block, Picture, Report, Say, Tone
 from fitgraph.report.tables import Table
 
+#: What a page may load: its own rules, and nothing else.
+_POLICY = Markup("default-src 'none'; style-src 'unsafe-inline'; img-src data:; font-src data:")
+
 #: Rows that a table shows before the others open on demand.
 MOST_ROWS = 12
 
@@ -162,7 +165,8 @@ def page(report: Report, title: str) -> Markup:
     return Markup(
         '<!DOCTYPE html><html lang="en"><head><meta charset="utf-8"><title>{title}</title>'
         '<meta name="viewport" content="width=device-width, initial-scale=1">'
+        '<meta http-equiv="Content-Security-Policy" content="{policy}">'
         "<style>{css}body{{max-width:60em;margin:1.5em auto;padding:0 1em;"
         "background:var(--fg-paper)}}</style></head>"
         '<body class="fg"><main class="fg fg-html"><h1>{title}</h1>{body}</main></body></html>'
-    ).format(title=plain(title), css=Markup(page_css() + _RULES), body=html(report))
+    ).format(title=plain(title), policy=_POLICY, css=Markup(page_css() + _RULES), body=html(report))

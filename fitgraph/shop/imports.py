@@ -3,18 +3,20 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import asdict, dataclass
+from pathlib import Path
 from typing import Any
 
 from fitgraph.intake.build import ASIDE, MAPPING, PAGE, Intake, Report, UnknownKind, counted
 from fitgraph.intake.cell_texts import UNSAID
 from fitgraph.intake.grid import Found
 from fitgraph.intake.guess import Choice
+from fitgraph.intake.job import Job
+from fitgraph.intake.job import import_tables as tables_imported
 from fitgraph.intake.mapping import BY_TITLE, FIELDS, NO_PART
 from fitgraph.intake.mapping import Column as Meant
-from fitgraph.intake.report import as_data
 from fitgraph.model import Vocabulary
-from fitgraph.report import faults
+from fitgraph.report import as_html, faults
 from fitgraph.report.blocks import Block, Say, Section, Tone, say_all
 from fitgraph.report.blocks import Report as Shown
 from fitgraph.report.hints import Hints
@@ -176,6 +178,43 @@ def report(done: Report, choices: Sequence[Choice]) -> Shown:
     )
 
 
+def as_data(report: Report, choices: Sequence[Choice]) -> dict[str, Any]:
+    """Return a report in the shape that docs/commands.md describes."""
+    intake = report.intake
+    return {
+        "folder": report.folder.name,
+        "usable": report.loaded is not None,
+        "parts": 0 if report.loaded is None else len(report.loaded.catalogue.parts),
+        "tables": [
+            {
+                "source": t.file,
+                "read": t.read,
+                "loaded": t.loaded,
+                "set_aside": len(t.aside),
+            }
+            for t in intake.tallies
+        ],
+        "columns": [
+            {
+                "source": c.source,
+                "column": c.column,
+                "means": c.taken.means,
+                "unit": c.taken.unit,
+                "decimal": c.taken.decimal,
+                "sure": c.sure,
+                "samples": list(c.samples),
+            }
+            for c in choices
+        ],
+        "kinds": [{"word": word, "rows_set_aside": rows} for word, rows in intake.kinds.items()],
+        "set_aside": [
+            {"source": a.source, "row": a.row, "reason": a.reason, "remedy": a.remedy}
+            for a in intake.aside
+        ],
+        "findings": [asdict(f) for f in report.findings],
+    }
+
+
 @dataclass(frozen=True, eq=False, repr=False)
 class ImportAnswer(Answer):
     """What an import came to.
@@ -223,4 +262,29 @@ class ImportAnswer(Answer):
 
     def to_dict(self) -> dict[str, Any]:
         """Return it in the shape that docs/commands.md describes."""
-        return as_data(self.found, list(self.choices))
+        return as_data(self.found, self.choices)
+
+    def page(self) -> str:
+        """Return all of it as a page that needs nothing else and runs nothing."""
+        titles = ("Rows", "Columns", "Rows that were set aside", "Findings")
+        listed = (
+            Section(title, (table,))
+            for title, table in zip(titles, self._tables(), strict=True)
+            if table.rows
+        )
+        told = f"Rows that were set aside are in {ASIDE}: mend them there and import that file."
+        shown = Shown(self.report().headline, (Say(told), *listed))
+        return f"{as_html.page(shown, f'Import into {self.found.folder.name}')}\n"
+
+
+def import_tables(job: Job, choices: Sequence[Choice], into: Path) -> Report:
+    """Make or extend a catalogue folder by what the choices say, with a page of what it came to.
+
+    Raises
+    ------
+    MappingError
+        If a choice names what the vocabulary does not have.
+    OSError
+        If the folder cannot be written.
+    """
+    return tables_imported(job, choices, into, lambda done: ImportAnswer(done, choices).page())
