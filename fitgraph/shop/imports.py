@@ -247,7 +247,17 @@ class ImportAnswer(Answer):
             (Column("source"), lambda t: t.file),
             (Column("read", COUNT), lambda t: t.read),
             (Column("loaded", COUNT), lambda t: t.loaded),
-            (Column("set_aside", COUNT), lambda t: len(t.aside)),
+            (Column("set_aside", COUNT, "set aside"), lambda t: len(t.aside)),
+        )
+        columns = Table.of(
+            "columns",
+            self.choices,
+            (Column("source"), lambda c: c.source),
+            (Column("column"), lambda c: c.column),
+            (Column("means"), lambda c: c.taken.means),
+            (Column("unit"), lambda c: c.taken.unit),
+            (Column("sure"), lambda c: "yes" if c.sure else "no"),
+            (Column("samples", title="holds"), lambda c: ", ".join(c.samples)),
         )
         aside = Table.of(
             "set_aside",
@@ -258,7 +268,7 @@ class ImportAnswer(Answer):
             (Column("remedy"), lambda a: a.remedy),
         )
         findings, _ = faults.tables(self.found.findings)
-        return (rows, choices_table(self.choices), aside, findings)
+        return (rows, columns, aside, findings)
 
     def to_dict(self) -> dict[str, Any]:
         """Return it in the shape that docs/commands.md describes."""
@@ -273,7 +283,8 @@ class ImportAnswer(Answer):
             if table.rows
         )
         told = f"Rows that were set aside are in {ASIDE}: mend them there and import that file."
-        shown = Shown(self.report().headline, (Say(told), *listed))
+        remark = () if self.yes else (Say(told),)
+        shown = Shown(self.report().headline, (*remark, *listed))
         return f"{as_html.page(shown, f'Import into {self.found.folder.name}')}\n"
 
 
