@@ -168,7 +168,11 @@ def tasks(desk: Desk) -> list[Task]:
         ("new staff", "why one of the others does not fit", why_not),
         ("new staff", "one more part named, and why", named),
         ("all", "first words of why not", lambda: desk.go(why, "h1")),
-        ("all", "why not, with its first answer", lambda: desk.go(why, ".fg-form li")),
+        (
+            "all",
+            "why not, with its first answer",
+            lambda: desk.go(why, ":is(.fg-early, .fg-form) li"),
+        ),
         ("new staff", "a change made that mends it", applied),
         ("new staff", "and taken back", taken_back),
         ("all", "a part's sizes, joints and stock", card),
