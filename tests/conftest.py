@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import datetime
+import functools
+import gc
 import os
 import time
 from collections import defaultdict
@@ -20,8 +22,10 @@ _BROWSER = "tests/browser/"
 #: What is long without a mark of its own, by how its name begins: notebooks whose page is opened
 #: in a browser as well, and examples that ask what the tests of the front door ask.
 _LONG = (
+    "notebooks/00-start.ipynb",
     "notebooks/04-gaps-in-stock.ipynb",
     "notebooks/05-next-adapter.ipynb",
+    "notebooks/08-the-counter.ipynb",
     "fitgraph/shop/front.py::fitgraph.shop.front.Shop.",
     "fitgraph/shop/answers.py::",
 )
@@ -34,6 +38,9 @@ if os.environ.get("CI"):
 
 # Tests leave nothing in the cache of whoever runs them.
 os.environ["FITGRAPH_CACHE"] = "off"
+
+# What tests start, and they start a hundred programs, finds its modules compiled, as users do.
+os.environ.pop("PYTHONDONTWRITEBYTECODE", None)
 
 
 def pytest_addoption(parser: pytest.Parser) -> None:
@@ -144,33 +151,62 @@ def pytest_runtestloop(session: pytest.Session) -> bool | None:
     return True
 
 
+@pytest.fixture(scope="session", autouse=True)
+def _demo_ready() -> None:
+    """Open the demo once for all pages, as the process does that their kernels come of."""
+    from fitgraph.lab.opened import prepare
+
+    prepare()
+
+
+@functools.cache
+def _demo() -> tuple[Any, Any, dict[bool, Any]]:
+    """Return the demo as it is read, a shop of it, and where it is kept compiled."""
+    from fitgraph.catalogue import demo_folder, load
+    from fitgraph.shop import Shop
+
+    loaded = load(demo_folder())
+    return loaded, Shop(loaded), {}
+
+
 @pytest.fixture(scope="module")
 def demo_read_once() -> Iterator[None]:
-    """Read and compile the demo once for all commands of a file's tests."""
+    """Have all commands of a file ask one shop of the demo, and read and compile it once."""
     import fitgraph.catalogue
+    import fitgraph.shop
     import fitgraph.solve.engine
     from fitgraph.model import Catalogue
-    from fitgraph.solve import Space
 
     real_load, real_compile = fitgraph.catalogue.load, fitgraph.solve.engine.compile_space
+    real_open = fitgraph.shop.open_shop
     folder = fitgraph.catalogue.demo_folder()
-    demo = real_load(folder)
-    spaces: dict[bool, Space] = {}
+    demo, shop, spaces = _demo()
 
     def load(where: str | Path) -> Any:
         return demo if Path(where) == folder else real_load(where)
 
-    def compile_space(catalogue: Catalogue, *, tidy: bool = True) -> Space:
+    def compile_space(catalogue: Catalogue, *, tidy: bool = True) -> Any:
         if catalogue is not demo.catalogue:
             return real_compile(catalogue, tidy=tidy)
         if tidy not in spaces:
             spaces[tidy] = real_compile(catalogue, tidy=tidy)
         return spaces[tidy]
 
+    def open_shop(where: str | Path | None = None) -> Any:
+        as_ever = fitgraph.catalogue.load is load  # no test put another reader in its place
+        return shop if where is None and as_ever else real_open(where)
+
     with pytest.MonkeyPatch.context() as patch:
         patch.setattr(fitgraph.catalogue, "load", load)
         patch.setattr(fitgraph.solve.engine, "compile_space", compile_space)
+        patch.setattr(fitgraph.shop, "open_shop", open_shop)
         yield
+
+
+def pytest_collection_finish() -> None:
+    """Spare collectors of garbage what five thousand tests are made of, which stays."""
+    gc.collect()
+    gc.freeze()
 
 
 def pytest_sessionfinish(session: pytest.Session, exitstatus: int) -> None:

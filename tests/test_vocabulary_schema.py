@@ -155,7 +155,7 @@ def spoilt(seed: int, whole: dict[str, Any]) -> tuple[dict[str, Any], str]:
 def test_what_the_reader_refuses_for_its_shape_the_schema_refuses_and_the_other_way() -> None:
     """One way and back: an editor never lets pass what is refused, nor marks what is read."""
     whole = document(demo_folder() / "vocabulary.toml")
-    tries, refused = turns(1200, 120), 0
+    tries, refused = turns(1200, 60), 0
     differ = []
     for seed in range(tries):
         made, how = spoilt(seed, whole)

@@ -2,17 +2,18 @@
 
 from __future__ import annotations
 
+import shutil
 from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
 
 import pytest
 
+from fitgraph.catalogue import demo_folder
 from fitgraph.lab import OpenCatalogue, open_catalogue
 
 from .harness import (
     DARK,
-    LAB,
     LIGHT,
     PAGES,
     WIDE,
@@ -37,6 +38,17 @@ def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
             )
 
 
+class Servers(dict[str, Server]):
+    """The servers, each started when a test first asks for it."""
+
+    def __init__(self, folder: Path, home: Path) -> None:
+        self.folder, self.home = folder, home
+
+    def __missing__(self, kind: str) -> Server:
+        self[kind] = Server(kind, self.folder, self.home)
+        return self[kind]
+
+
 @pytest.fixture(scope="package")
 def browser() -> Iterator[Any]:
     with browser_open() as opened:
@@ -49,12 +61,23 @@ def home(tmp_path_factory: pytest.TempPathFactory) -> Path:
 
 
 @pytest.fixture(scope="package")
-def servers(home: Path) -> Iterator[dict[str, Server]]:
-    folder = copy_of_notebooks(home / "notebooks")
-    started: dict[str, Server] = {}
+def few(home: Path) -> Path:
+    """Return the folder that the pages are about: the demo with a third of its enquiries.
+
+    Each enquiry is weighed with every part that could be made or ordered, here and in a kernel.
+    """
+    folder = home / "demo"
+    shutil.copytree(demo_folder(), folder)
+    head, *rows = (folder / "enquiries.csv").read_text(encoding="utf-8").splitlines()
+    (folder / "enquiries.csv").write_text("\n".join([head, *rows[::3], ""]), encoding="utf-8")
+    return folder
+
+
+@pytest.fixture(scope="package")
+def servers(home: Path, few: Path) -> Iterator[dict[str, Server]]:
+    (home / "opened").write_text(str(few), encoding="utf-8")
+    started = Servers(copy_of_notebooks(home / "notebooks"), home)
     try:
-        for kind in (LAB, PAGES):
-            started[kind] = Server(kind, folder, home)
         yield started
     finally:
         for server in started.values():
@@ -77,8 +100,8 @@ def context(browser: Any) -> Iterator[Any]:
 
 
 @pytest.fixture(scope="package")
-def shop() -> OpenCatalogue:
-    return open_catalogue()
+def shop(few: Path) -> OpenCatalogue:
+    return open_catalogue(few)
 
 
 @pytest.fixture(scope="package")

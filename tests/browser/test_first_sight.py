@@ -69,8 +69,9 @@ def typed(book: Notebook, text: str) -> None:
     book.page.keyboard.type(text, delay=60)
 
 
-def test_no_letter_typed_at_first_sight_is_lost(servers: Any, context: Any) -> None:
-    book = Notebook(servers[PAGES], context, COUNTER, at_sight=True)
+@pytest.mark.parametrize("kind", [pytest.param(LAB, marks=pytest.mark.long), PAGES])
+def test_no_letter_typed_at_first_sight_is_lost(servers: Any, context: Any, kind: str) -> None:
+    book = Notebook(servers[kind], context, COUNTER, at_sight=True)
     try:
         typed(book, "fork-ost-03")
         book.page.wait_for_selector(".fg-choices[aria-label^='Parts found'] button")

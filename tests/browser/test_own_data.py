@@ -17,7 +17,7 @@ LIST = "Item no;Title;Weight;Price\nA-1;Raw bar 34,9 OD;0,95;89,90 €\nA-2;hat;
 
 
 def test_a_list_is_handed_over_asked_about_and_imported(
-    opened: Any, context: Any, home: Path, tmp_path: Path
+    opened: Any, context: Any, home: Path, few: Path, tmp_path: Path
 ) -> None:
     file = tmp_path / "list.csv"
     file.write_text(LIST, encoding="cp1252")
@@ -49,7 +49,7 @@ def test_a_list_is_handed_over_asked_about_and_imported(
         assert b"A-2,hat" in Path(saving.value.path()).read_bytes()
         assert page.locator(f".fg-form a[href='{COUNTER}']").count() == 1
     finally:
-        (home / "opened").write_text("")  # the pages of other tests are about the demo
+        (home / "opened").write_text(str(few))  # what the pages of other tests are about
 
 
 @pytest.mark.long

@@ -36,7 +36,9 @@ def test_the_address_alone_leads_to_the_doors_and_a_door_leads_on(
 
 
 @pytest.mark.long
-def test_another_folder_is_opened_for_all_pages(opened: Any, servers: Any, context: Any) -> None:
+def test_another_folder_is_opened_for_all_pages(
+    opened: Any, servers: Any, context: Any, few: Path
+) -> None:
     book = opened(PAGES, START)
     folder = book.labelled("Folder")
     folder.fill("no/such/folder")
@@ -51,6 +53,6 @@ def test_another_folder_is_opened_for_all_pages(opened: Any, servers: Any, conte
         assert other.page.get_by_label("Hose clip", exact=True).count() == 1
         other.close()
     finally:
-        folder.fill("")
+        folder.fill(str(few))
         book.button("Open it").click()
         book.page.wait_for_selector("[role=status]:has-text('demo')")
