@@ -3,13 +3,16 @@
 from __future__ import annotations
 
 import asyncio
+import gc
+import time
+import weakref
 from html import unescape
 from html.parser import HTMLParser
 
 import pytest
 
 from fitgraph.lab import BuildExplorer, Counter, StockGaps, WhyExplorer, open_catalogue
-from fitgraph.lab.answering import Answering
+from fitgraph.lab.answering import Answering, Show, StoppedError, Work
 from fitgraph.lab.early import MIME
 from fitgraph.stock import Standing
 
@@ -107,3 +110,35 @@ def test_stock_is_sent_with_its_table_where_that_is_known(monkeypatch: pytest.Mo
     told = [c["text"] for row in table.cells for c in row if c is not None]
     assert told and all(words in early.words for words in told)
     assert "fg-cells" in early.classes
+
+
+def test_what_a_stopped_computation_held_is_let_go_at_once() -> None:
+    held: list[weakref.ref[object]] = []
+
+    class Large:
+        pass
+
+    def compute() -> Show:
+        large = Large()
+        held.append(weakref.ref(large))
+        while True:
+            time.sleep(0.001)
+
+    async def stopped() -> None:
+        work = Work(compute)
+        waiting = asyncio.create_task(work.result())
+        while not held:
+            await asyncio.sleep(0.001)
+        work.stop()
+        with pytest.raises(StoppedError):
+            await waiting
+        while work._thread is not None and work._thread.is_alive():
+            await asyncio.sleep(0.001)
+
+    gc.collect()
+    gc.disable()
+    try:
+        asyncio.run(stopped())
+        assert held[0]() is None
+    finally:
+        gc.enable()

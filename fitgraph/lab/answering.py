@@ -80,6 +80,8 @@ class Work:
             try:
                 try:
                     value = self._function()
+                except StoppedError:
+                    pass  # kept, it would keep all that was being computed
                 except BaseException as raised:
                     error = raised
                 self._over = True
