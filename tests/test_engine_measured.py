@@ -32,6 +32,7 @@ from fitgraph.solve import (
     TreeEngine,
     best,
     bundles,
+    circuit,
     dominance,
     fronts,
     passes,
@@ -69,12 +70,18 @@ WAYS: dict[str, list[tuple[object, Mapping[str, float]]]] = {
         (plan, {"_AS_TABLE": -1, "_CHEAP": 0.0, "_WIDE": 0, "READ": 0}),
         (passes, {"SLICE": 8}),
     ],
-    "tuples": [(plan, {"_AS_TABLE": -1, "_CHEAP": 0.0}), (bundles, {"WORTH": 0})],
+    "tuples": [
+        (plan, {"_AS_TABLE": -1, "_CHEAP": 0.0}),
+        (bundles, {"WORTH": 0}),
+        (circuit, {"_NARROW": np.int16}),
+    ],
     "tuples cases": [
         (plan, {"_AS_TABLE": -1, "_CHEAP": 0.0, "_WIDE": 0, "READ": 0}),
         (bundles, {"WORTH": 0}),
         (passes, {"SLICE": 8}),
         (rows, {"_AT_ONCE": 8}),
+        # Numbers in so few bytes that an overflow anywhere would show.
+        (circuit, {"_NARROW": np.int8, "_AT_ONCE": 8, "_CELLS": 4, "_BLOCK": 16}),
     ],
     "apart": [(relations, {"_MERGED": 0}), (best, {"_FIRST": 1, "_GROWTH": 1, "_ROWS": 1})],
 }
@@ -286,13 +293,13 @@ def circuit_agrees(
 ) -> None:
     """Hold a circuit to passes over its plan: as asked, with large numbers, after a pick."""
     whole = {r: np.bincount(c).astype(float) for r, c in space.class_of.items()}
-    circuit = circuit_of(made, whole, 1e9)
-    home = CircuitHome(circuit, weights)
+    made_rows = circuit_of(made, whole, 1e9)
+    home = CircuitHome(made_rows, weights)
     first = next(iter(weights))
     picks = [{**weights, first: np.eye(len(w))[n] * w} for w in [weights[first]] for n in (0, -1)]
     for asked in (weights, large, *picks, weights, *picks):
         each = count_each(made, asked)
-        for way in (circuit, home):
+        for way in (made_rows, home):
             assert way.count(asked) == count(made, asked)
             found, some = way.count_each(asked), way.possible(asked)
             for role, wanted in each.items():
@@ -319,10 +326,10 @@ def test_numbers_near_the_end_of_a_word_are_exact(total: int) -> None:
     weights = {
         n: np.array([float(w)]) for n, w in zip("abc", (one, other // third, third), strict=True)
     }
-    circuit = circuit_of(space.plan(certain=True), weights, 1e9)
-    assert circuit.most(weights) >= total
-    assert circuit.count(weights) == total
-    each = circuit.count_each(weights)
+    made_rows = circuit_of(space.plan(certain=True), weights, 1e9)
+    assert made_rows.most(weights) >= total
+    assert made_rows.count(weights) == total
+    each = made_rows.count_each(weights)
     assert {r: v.tolist() for r, v in each.items()} == {
         r: [total // int(w[0])] for r, w in weights.items()
     }

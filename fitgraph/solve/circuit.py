@@ -43,8 +43,14 @@ Floats = npt.NDArray[np.float64]
 Objects = npt.NDArray[np.object_]
 Words = npt.NDArray[Any]
 
-#: Bytes that a row takes, about: its kind and what it opens.
-_ROW = 40.0
+#: Kinds and nodes of rows are numbered in this type where it holds them all.
+_NARROW: Any = np.int32
+
+#: Rows that are looked at in one go, and cells whose rows are worked out in one go.
+_AT_ONCE, _CELLS = 1 << 22, 1 << 13
+
+#: Numbers in a block: more bytes than the allocator keeps for itself.
+_BLOCK = 1 << 24
 
 #: Of so many pairs of a cell and a kind one is looked at, where parts are measured.
 _REACHED = 20
@@ -67,6 +73,8 @@ class Word:
     """
 
     dtype: Any = np.uint64
+    #: Of running sums; their differences are exact below 2**64.
+    sums: Any = np.uint64
 
     def __init__(self, prime: int = 0) -> None:
         self.prime = np.uint64(prime)
@@ -78,12 +86,6 @@ class Word:
     def both(self, a: Words, b: Words) -> Words:
         """Return products."""
         return self.rest(a * b)
-
-    def running(self, values: Words) -> Words:
-        """Return running sums, zero first; their differences are exact below 2**64."""
-        found = np.zeros(len(values) + 1, dtype=np.uint64)
-        np.cumsum(values, out=found[1:])
-        return found
 
     def gather(self, into: Words, at: Ints, values: Words) -> None:
         """Add values to places; the remainders are left to :meth:`rest`."""
@@ -98,6 +100,7 @@ class Some(Word):
     """Whether there is any: "or" over alternatives, "and" over the parts of one build."""
 
     dtype = np.bool_
+    sums = np.int64
 
     def rest(self, values: Words) -> Words:
         """Return whether numbers are above zero."""
@@ -106,12 +109,6 @@ class Some(Word):
     def both(self, a: Words, b: Words) -> Words:
         """Return whether both are."""
         return a & b
-
-    def running(self, values: Words) -> Words:
-        """Return how many there are so far, zero first."""
-        found = np.zeros(len(values) + 1, dtype=np.int64)
-        np.cumsum(values, out=found[1:])
-        return found
 
     def gather(self, into: Words, at: Ints, values: Words) -> None:
         """Mark places."""
@@ -129,6 +126,49 @@ SOME = Some()
 def _taken(values: Words, at: Ints) -> Words:
     """Return values at places, all of them inside: so they need not be looked at before."""
     return values.take(at, mode="clip")
+
+
+def _slices(size: int) -> Iterator[slice]:
+    """Yield pieces of so many rows that fit in one go."""
+    for begin in range(0, size, _AT_ONCE):
+        yield slice(begin, min(size, begin + _AT_ONCE))
+
+
+def _narrow(values: Ints, size: int) -> Ints:
+    """Return numbers below a size in few bytes, where these hold them."""
+    return values.astype(_NARROW) if size <= np.iinfo(_NARROW).max else values
+
+
+class _Strung:
+    """Numbers below a size, put one after the other.
+
+    They lie in blocks so large that each is given back to the system once it is copied.
+    """
+
+    def __init__(self, size: int) -> None:
+        self.dtype = _narrow(np.zeros(0, dtype=np.intp), size).dtype
+        self._blocks: list[Ints] = []
+        self._filled = _BLOCK
+
+    def add(self, values: Ints) -> None:
+        """Add some at the end."""
+        while len(values):
+            if self._filled == _BLOCK:
+                self._blocks.append(np.empty(_BLOCK, dtype=self.dtype))
+                self._filled = 0
+            room = min(len(values), _BLOCK - self._filled)
+            self._blocks[-1][self._filled : self._filled + room] = values[:room]
+            self._filled += room
+            values = values[room:]
+
+    def whole(self) -> Ints:
+        """Return all of them, and let go of the blocks."""
+        if not self._blocks:
+            return np.zeros(0, dtype=self.dtype)
+        self._blocks[-1] = self._blocks[-1][: self._filled]
+        found = np.concatenate(self._blocks)
+        self._blocks.clear()
+        return found
 
 
 def _few(values: Words) -> Ints | None:
@@ -204,6 +244,18 @@ class Circuit:
         """Return how many rows there are."""
         return sum(len(s.kind) for s in self.steps)
 
+    @property
+    def bytes(self) -> float:
+        """Return how many bytes they take."""
+        return float(
+            sum(
+                a.nbytes
+                for s in self.steps
+                for a in (s.kind, *s.opens.values(), s.begin, s.end, s.first)
+                if a is not None
+            )
+        )
+
     def expanded(self, ceiling: float) -> Support:
         """Return the rows one by one: each cell's own, whatever it shares with others.
 
@@ -227,10 +279,10 @@ class Circuit:
                 row, node = row[order], node[order]
             found.append(
                 StepRows(
-                    Sorted.of(step.kind[row]),
+                    Sorted.of(step.kind[row].astype(np.intp)),
                     node,
                     np.flatnonzero(np.diff(node, prepend=-1)),
-                    {c: Sorted.of(at[row]) for c, at in step.opens.items()},
+                    {c: Sorted.of(at[row].astype(np.intp)) for c, at in step.opens.items()},
                 )
             )
         return Support(self.plan, tuple(found), self.cases)
@@ -294,26 +346,42 @@ class Circuit:
             if known is not None and place in known:
                 found.append(known[place])
                 continue
-            mine = own[place]
-            values = None if mine is None else _taken(mine, step.kind)
-            alive = None if values is None else _few(values)
-            if values is not None and alive is not None:
-                values = _taken(values, alive)
-            for child, at in step.opens.items():
-                value = _taken(found[child], at if alive is None else _taken(at, alive))
-                values = value if values is None else word.both(values, value)
-            if values is None:
-                values = np.ones(len(step.kind), dtype=word.dtype)
-            if alive is not None:
-                whole = np.zeros(len(step.kind), dtype=word.dtype)
-                whole[alive] = values
-                values = whole
-            running = word.running(values)
+            size = len(step.kind)
+            running = np.zeros(size + 1, dtype=word.sums)
+            for rows in _slices(size):
+                into = running[1 + rows.start : 1 + rows.stop]
+                self._rows_below(step, rows, own[place], found, word, into)
+            np.cumsum(running, out=running)
             runs = _taken(running, step.end) - _taken(running, step.begin)
             if step.first is not None and len(runs):
                 runs = np.add.reduceat(runs, step.first)
             found.append(word.rest(runs))
         return found
+
+    @staticmethod
+    def _rows_below(
+        step: CircuitStep,
+        rows: slice,
+        own: Words | None,
+        below: Sequence[Words],
+        word: Word,
+        into: Words,
+    ) -> None:
+        """Fill in the values of some rows of a step with all below them; zero so far."""
+        values = None if own is None else _taken(own, step.kind[rows])
+        alive = None if values is None else _few(values)
+        if values is not None and alive is not None:
+            values = _taken(values, alive)
+        for child, at in step.opens.items():
+            some = at[rows]
+            value = _taken(below[child], some if alive is None else _taken(some, alive))
+            values = value if values is None else word.both(values, value)
+        if values is None:
+            into[:] = 1
+        elif alive is None:
+            into[:] = values
+        else:
+            into[alive] = values
 
     def _beside(self, case: Case, but: int, below: Sequence[Words], word: Word) -> Words:
         """Return what the roots of a case come to together, but for one."""
@@ -370,13 +438,21 @@ class Circuit:
                     into = kinds if target < 0 else outside[target]
                     into += word.across(matrix, around)
             else:
-                values, kind, opens = self._around(step, around, word), step.kind, step.opens
-                alive = _few(values)
-                if alive is not None:
-                    values, kind = _taken(values, alive), _taken(kind, alive)
-                    opens = {c: _taken(at, alive) for c, at in opens.items()}
-                for target, at, share in self._shares(place, kind, opens, values, own, below, word):
-                    word.gather(kinds if target < 0 else outside[target], at, share)
+                whole = self._around(step, around)
+                for rows in _slices(len(step.kind)):
+                    values, kind = word.rest(whole[rows]), step.kind[rows]
+                    opens = {c: at[rows] for c, at in step.opens.items()}
+                    alive = _few(values)
+                    if alive is not None:
+                        values, kind = _taken(values, alive), _taken(kind, alive)
+                        opens = {c: _taken(at, alive) for c, at in opens.items()}
+                    shares = self._shares(place, kind, opens, values, own, below, word)
+                    for target, at, share in shares:
+                        word.gather(kinds if target < 0 else outside[target], at, share)
+                    if word.prime:  # sums of remainders stay below 2**64
+                        kinds = word.rest(kinds)
+                        for c in opens:
+                            outside[c] = word.rest(outside[c])
             if of_step.is_role:
                 of_class = word.rest(kinds)[of_step.kind_of[of_step.domain]]
                 word.gather(found[of_step.variable], of_step.domain, of_class)
@@ -456,13 +532,13 @@ class Circuit:
         found = {}
         for target, at, share in self._shares(place, step.kind, step.opens, ones, own, below, word):
             matrix = np.zeros(sizes[target] * step.nodes, dtype=word.dtype)
-            word.gather(matrix, at[row] * step.nodes + owner, share[row])
+            word.gather(matrix, at[row].astype(np.intp) * step.nodes + owner, share[row])
             found[target] = matrix.reshape(sizes[target], step.nodes)
         return found
 
     @staticmethod
-    def _around(step: CircuitStep, around: Words, word: Word) -> Words:
-        """Return, for each row, what is around the nodes that it follows."""
+    def _around(step: CircuitStep, around: Words) -> Words:
+        """Return, for each row, what is around the nodes that it follows; not yet a remainder."""
         if step.first is None:
             return np.repeat(around, step.end - step.begin)
         runs = np.repeat(around, np.diff(np.append(step.first, len(step.begin))))
@@ -472,7 +548,8 @@ class Circuit:
         # what goes below zero on the way comes back, modulo 2**64.
         np.add.at(ends, step.begin, runs)
         np.subtract.at(ends, step.end, runs)
-        return word.rest(np.cumsum(ends)[:-1])
+        np.cumsum(ends, out=ends)
+        return ends[:-1]
 
     # -- whole numbers -----------------------------------------------------
 
@@ -649,15 +726,36 @@ class _Raw:
     end: Ints
     runs: bool
 
+    @property
+    def bytes(self) -> float:
+        """Return how many bytes its rows and runs take."""
+        held = (self.kind, *self.after.values(), self.owner, self.begin, self.end)
+        return float(sum(a.nbytes for a in held))
+
 
 def _listed(rows: Rows, place: int, cells: Ints) -> _Raw:
     """Return the rows of a step, cell by cell."""
-    owner, kind = rows.expand(place, cells)
-    counts = np.bincount(owner, minlength=len(cells))
-    end = np.cumsum(counts)
-    after = rows.after(place, cells[owner], kind)
+    kinds, opened = _strung(rows, place)
+    counts = [np.zeros(0, dtype=np.intp)]
+    for begin in range(0, len(cells), _CELLS):
+        some = cells[begin : begin + _CELLS]
+        owner, kind = rows.expand(place, some)
+        counts.append(np.bincount(owner, minlength=len(some)))
+        kinds.add(kind)
+        for child, cell in rows.after(place, some[owner], kind).items():
+            opened[child].add(cell)
+    of_cell = np.concatenate(counts).astype(np.intp)
+    end = np.cumsum(of_cell)
+    after = {c: opened[c].whole() for c in opened}
     every = np.arange(len(cells), dtype=np.intp)
-    return _Raw(cells, kind, after, every, end - counts, end, runs=False)
+    return _Raw(cells, kinds.whole(), after, every, end - of_cell, end, runs=False)
+
+
+def _strung(rows: Rows, place: int) -> tuple[_Strung, dict[int, _Strung]]:
+    """Return what holds the kinds of a step's rows, and the cells that they open."""
+    steps = rows.plan.steps
+    opened = {c: _Strung(math.prod(steps[c].shape)) for c in rows.children(place)}
+    return _Strung(steps[place].kinds), opened
 
 
 def _led(rows: Rows, place: int, cells: Ints) -> _Raw:
@@ -682,7 +780,8 @@ def _in_runs(rows: Rows, place: int, cells: Ints) -> _Raw:
     for axis, size in enumerate(step.shape):
         if axis not in (summed.outer, summed.sum):
             others = others * size + at_base[axis]
-    kinds, opened, none = [], [], np.zeros(0, dtype=np.intp)
+    kinds, opened = _strung(rows, place)
+    none = np.zeros(0, dtype=np.intp)
     owners, begins, ends = [none], [none], [none]
     every, length = np.arange(step.kinds, dtype=np.intp), 0
     for same in summing.alike(step, np.unique(outer)):
@@ -691,36 +790,39 @@ def _in_runs(rows: Rows, place: int, cells: Ints) -> _Raw:
         for other in np.unique(others[inside]):
             here = inside[others[inside] == other]
             kind = rows.possible(place, int(bases[here[0]]), mine)
-            after = rows.after(place, np.full(len(kind), bases[here[0]]), kind)
+            cover = np.zeros(len(kind) + 1, dtype=np.intp)
+            mine_of: list[tuple[Ints, Ints, Ints]] = []
             for base in here.tolist():
                 begin, to = summed.along(int(outer[base]), kind)
                 asked = bases[base] + to * stride
                 owner = np.searchsorted(cells, asked)
                 good = cells[np.minimum(owner, len(cells) - 1)] == asked
-                owners.append(owner[good])
-                begins.append(begin[good] + length)
-                ends.append(np.append(begin[1:], len(kind))[good] + length)
-            kinds.append(kind)
-            opened.append(after)
+                end = np.append(begin[1:], len(kind))[good]
+                mine_of.append((owner[good], begin[good], end))
+                np.add.at(cover, begin[good], 1)
+                np.subtract.at(cover, end, 1)
+            # Rows that no cell has are left out.
+            kept = np.cumsum(cover)[:-1] > 0
+            at = np.append(0, np.cumsum(kept)).astype(np.intp) + length
+            for owner, begin, end in mine_of:
+                owners.append(owner)
+                begins.append(at[begin])
+                ends.append(at[end])
+            kind = kind[kept]
+            kinds.add(kind)
+            after = rows.after(place, np.full(len(kind), bases[here[0]]), kind)
+            for child, cell in after.items():
+                opened[child].add(cell)
             length += len(kind)
     owner, begin, end = np.concatenate(owners), np.concatenate(begins), np.concatenate(ends)
     order = np.lexsort((begin, owner))
-    owner, begin, end = owner[order], begin[order], end[order]
-    # Rows that no cell has are left out.
-    cover = np.zeros(length + 1, dtype=np.intp)
-    np.add.at(cover, begin, 1)
-    np.subtract.at(cover, end, 1)
-    kept = np.cumsum(cover)[:-1] > 0
-    at = np.append(0, np.cumsum(kept)).astype(np.intp)
     return _Raw(
         cells,
-        np.concatenate([none, *kinds])[kept],
-        {c: np.concatenate([none, *(o[c] for o in opened)])[kept] for c in opened[0]}
-        if opened
-        else {},
-        owner,
-        at[begin],
-        at[end],
+        kinds.whole(),
+        {c: opened[c].whole() for c in opened},
+        owner[order],
+        begin[order],
+        end[order],
         runs=True,
     )
 
@@ -764,7 +866,7 @@ def circuit_of(plan: Plan, whole: Mapping[str, Floats], ceiling: float) -> Circu
             raise _refused(plan, step, step.work / _REACHED, ceiling)
     passes = Passes(plan, Demands.one(whole), COUNT)
     total = float(passes.totals()[0])
-    rows = Rows(passes)
+    walked = Rows(passes)
     cases = tuple(c for c in plan.cases if all(passes.up[r].values.any() for r in c.roots))
     reached: dict[int, list[Ints]] = {}
     for case in cases:
@@ -779,23 +881,34 @@ def circuit_of(plan: Plan, whole: Mapping[str, Floats], ceiling: float) -> Circu
         looked = float(len(cells)) * step.kinds if _one_by_one(plan, step) else 0.0
         if held + looked > ceiling:
             raise _refused(plan, step, held + looked, ceiling)
-        mine = _way(plan, step)(rows, place, cells)
-        held += _ROW * (len(mine.kind) + len(mine.begin))
+        mine = _way(plan, step)(walked, place, cells)
+        held += mine.bytes
         if held > ceiling:
             raise _refused(plan, step, held, ceiling)
         for child, at in mine.after.items():
-            reached.setdefault(child, []).append(np.unique(at))
+            some = [np.unique(at[rows]) for rows in _slices(len(at))]
+            reached.setdefault(child, []).extend(some)
         raw[place] = mine
-    return Circuit(plan, tuple(_numbered(raw)), cases, dict(whole), total)
+    del walked, passes  # they hold much, and what follows needs room
+    return Circuit(plan, tuple(_numbered(raw, plan)), cases, dict(whole), total)
 
 
-def _numbered(raw: dict[int, _Raw]) -> Iterator[CircuitStep]:
+def _nodes_at(node_of: Ints, cells: Ints, at: Ints) -> Ints:
+    """Return the node of each cell that some rows open."""
+    many = int(node_of.max(initial=0)) + 1
+    found = np.empty(len(at), dtype=_narrow(node_of[:0], many).dtype)
+    for rows in _slices(len(at)):
+        found[rows] = node_of[np.searchsorted(cells, at[rows])]
+    return found
+
+
+def _numbered(raw: dict[int, _Raw], plan: Plan) -> Iterator[CircuitStep]:
     """Yield the steps, with cells that are followed by the same as one node."""
     node_of: list[Ints] = []
     cells: list[Ints] = []
     for place in range(len(raw)):
         mine = raw.pop(place)
-        opens = {c: node_of[c][np.searchsorted(cells[c], at)] for c, at in mine.after.items()}
+        opens = {c: _nodes_at(node_of[c], cells[c], mine.after.pop(c)) for c in tuple(mine.after)}
         many = len(mine.cells)
         cells.append(mine.cells)
         if mine.runs:
@@ -807,11 +920,12 @@ def _numbered(raw: dict[int, _Raw]) -> Iterator[CircuitStep]:
             yield CircuitStep(mine.kind, opens, begin, end, first, len(first))
             continue
         owner = np.repeat(mine.owner, mine.end - mine.begin)
-        node, kept = nodes_of(owner, many, mine.kind, opens)
+        kind = _narrow(mine.kind, plan.steps[place].kinds)
+        node, kept = nodes_of(owner, many, kind, opens)
         node_of.append(node)
         begin = np.flatnonzero(np.diff(node[owner[kept]], prepend=-1))
         yield CircuitStep(
-            mine.kind[kept],
+            kind[kept],
             {c: at[kept] for c, at in opens.items()},
             begin,
             np.append(begin[1:], len(kept)).astype(np.intp) if len(begin) else begin,

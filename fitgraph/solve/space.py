@@ -35,8 +35,9 @@ Bools = npt.NDArray[np.bool_]
 #: Masses are added as whole tenths of a gram, so that sums are exact.
 TENTHS = 10
 
-#: Bytes up to which the rows of a plan are few.
-_FEW = 1.6e8
+#: Bytes up to which the rows of a plan are few, and the share of the ceiling that rows as runs
+#: may take: what works them out, and what looks along them, needs room beside them.
+_FEW, _CIRCUIT = 1.6e8, 0.7
 
 
 Answer = TypeVar("Answer")
@@ -257,8 +258,12 @@ class Space:
             self._held[key] = None
             plan = self.plan(certain=certain)
             if any(step.summed is not None or step.read for step in plan.steps):
-                with contextlib.suppress(TooWideError):
-                    self._held[key] = circuit_of(plan, self._whole, self.ceiling / 2)
+                other = self._held.get(("circuit", not certain))
+                room = _CIRCUIT * self.ceiling - (other.bytes if other else 0.0)
+                # What is possible has no fewer rows than what is certain.
+                if certain or other is None or other.bytes <= room:
+                    with contextlib.suppress(TooWideError):
+                        self._held[key] = circuit_of(plan, self._whole, room)
         found: Circuit | None = self._held[key]
         return found
 
@@ -283,7 +288,7 @@ class Space:
         possible = self.possible(self._whole, certain=certain)
         domains = {r: np.flatnonzero(some) for r, some in possible.items()}
         plan = self.narrow_plan(domains, certain=certain, leading=role)
-        return circuit_of(plan, self._whole, self.ceiling / 2)
+        return circuit_of(plan, self._whole, _CIRCUIT * self.ceiling)
 
     @property
     def _whole(self) -> dict[str, Floats]:

@@ -35,6 +35,9 @@ Numbers = npt.NDArray[Any]
 #: Bytes that a row takes, about.
 ROW = 80.0
 
+#: Rows that are compared in one go, and the largest code of what a row chooses and opens.
+_AT_ONCE, _LARGEST = 1 << 22, 1 << 62
+
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Sorted:
@@ -353,6 +356,21 @@ def support_of(plan: Plan, ceiling: float) -> Support:
     return Support(plan, tuple(found), cases)
 
 
+def _mixed(values: npt.NDArray[np.int64]) -> npt.NDArray[np.uint64]:
+    """Return numbers with their bits mixed, so that sums of different ones seldom are equal.
+
+    References
+    ----------
+    .. [1] G. L. Steele, D. Lea, C. H. Flood, "Fast splittable pseudorandom number generators",
+       OOPSLA 2014, 453-472: the finalizer of SplitMix64 (constants from memory).
+    """
+    mixed = values.view(np.uint64) + np.uint64(0x9E3779B97F4A7C15)
+    for shift, factor in ((30, 0xBF58476D1CE4E5B9), (27, 0x94D049BB133111EB), (31, 1)):
+        mixed ^= mixed >> np.uint64(shift)
+        mixed *= np.uint64(factor)
+    return mixed
+
+
 def nodes_of(owner: Ints, cells: int, kind: Ints, opened: Mapping[int, Ints]) -> tuple[Ints, Ints]:
     """Return the node of each cell, where cells with the same rows are one, and the rows to keep.
 
@@ -365,21 +383,30 @@ def nodes_of(owner: Ints, cells: int, kind: Ints, opened: Mapping[int, Ints]) ->
     opened : mapping of int to ndarray of int
         The node of each child for each row.
     """
-    same = kind
+    same, size = kind.astype(np.int64), int(kind.max(initial=0)) + 1
     for at in opened.values():
-        same = np.unique(same * (int(at.max(initial=0)) + 1) + at, return_inverse=True)[1]
+        wide = int(at.max(initial=0)) + 1
+        if size * wide > _LARGEST:
+            kept, same = np.unique(same, return_inverse=True)
+            same, size = same.reshape(-1).astype(np.int64), len(kept)
+        same *= wide
+        same += at
+        size *= wide
     counts = np.bincount(owner, minlength=cells)
     starts = np.cumsum(counts) - counts
     # Cells of the same hash are compared with the first of them, row by row.
-    marks = np.random.default_rng(0).integers(1 << 63, size=int(same.max(initial=0)) + 1)
-    hashes = np.add.reduceat(marks[same], starts) if len(same) else np.zeros(cells, dtype=np.int64)
+    hashes = np.zeros(cells, dtype=np.int64)
+    if len(same):
+        hashes = np.add.reduceat(_mixed(same), starts).view(np.int64)
     _, first, of = np.unique(
         np.column_stack([hashes, counts]), axis=0, return_index=True, return_inverse=True
     )
     rep = first[of.reshape(-1)].astype(np.intp)
-    _, number = spread(counts)
-    differs = same != same[starts[rep[owner]] + number]
-    rep[owner[differs]] = owner[differs]
+    for begin in range(0, len(same), _AT_ONCE):
+        mine = owner[begin : begin + _AT_ONCE]
+        number = np.arange(begin, begin + len(mine)) - starts[mine]
+        differs = same[begin : begin + len(mine)] != same[starts[rep[mine]] + number]
+        rep[mine[differs]] = mine[differs]
     kept, node = np.unique(rep, return_inverse=True)
     keep = np.zeros(cells, dtype=bool)
     keep[kept] = True
