@@ -131,7 +131,7 @@ def _together(terms: Sequence[_Term], rows: int, count: int) -> Iterator[tuple[I
         if not left or float(len(row)) * len(contexts) <= _FEW:
             yield contexts, row
             continue
-        columns = [term.column.take(row) for term in left]
+        columns = [term.column.take(row).astype(np.intp, copy=False) for term in left]
         alive = np.array(
             [
                 (finite[id(t)] @ np.bincount(c, minlength=t.table.shape[1]))[t.which[contexts]]
@@ -360,7 +360,7 @@ def _least_of(terms: Sequence[_Term], target: Ints, size: int, count: int) -> Fl
             continue
         row = row[np.argsort(target[row], kind="stable")]
         starts = np.flatnonzero(np.diff(target[row], prepend=-1))
-        columns = [term.column.take(row) for term in terms]
+        columns = [term.column.take(row).astype(np.intp, copy=False) for term in terms]
         step = max(1, _AT_ONCE // len(row))
         for some in (contexts[n : n + step] for n in range(0, len(contexts), step)):
             value = _values(terms, some, columns, len(row))
@@ -423,7 +423,7 @@ def _values(terms: Sequence[_Term], contexts: Ints, columns: Sequence[Ints], row
 def _pass(terms: Sequence[_Term], lines: CircuitStep, message: Floats) -> None:
     """Fill in the least value of each context and node."""
     for contexts, row in _together(terms, len(lines.kind), len(message)):
-        columns = [term.column.take(row) for term in terms]
+        columns = [term.column.take(row).astype(np.intp, copy=False) for term in terms]
         runs = _Runs(lines, row)
         if not len(runs.nodes):
             continue

@@ -58,8 +58,8 @@ _REACHED = 20
 #: Bits of the first word.
 _BITS = 64
 
-#: Numbers of a matrix that are worth one row of a step.
-_DENSE = 8
+#: Numbers of a matrix that are worth one row of a step, and that the matrices of a step may have.
+_DENSE, _MATRIX = 8, 1 << 23
 
 
 class Word:
@@ -522,7 +522,8 @@ class Circuit:
         if of_step.is_role:
             sizes[-1] = of_step.kinds
         dense = step.nodes * sum(sizes.values())
-        if word.prime or not dense or dense > _DENSE * len(step.kind) * max(len(step.opens), 1):
+        quicker = dense <= _DENSE * len(step.kind) * max(len(step.opens), 1)
+        if word.prime or not dense or dense > _MATRIX or not quicker:
             return None
         run = np.arange(len(step.begin))
         node = run if step.first is None else np.searchsorted(step.first, run, side="right") - 1
