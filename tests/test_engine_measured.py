@@ -46,11 +46,20 @@ from fitgraph.solve.circuit import _words as words_of
 from fitgraph.solve.counting import count, count_each
 from fitgraph.solve.fronts import Fronts
 from fitgraph.solve.limits import count_within
+from fitgraph.solve.order import NoOrderError, Order, Tangle, best_order
 from fitgraph.solve.query import TENTHS, Query, ask
 from fitgraph.solve.reference import ReferenceEngine
 from fitgraph.solve.space import compile_tables
 from fitgraph.solve.stream import Stream
 from tests.sum_tables import table_of
+
+
+def no_order_of_tuples(tangle: Tangle, enough: float = 0.0, tries: int = 0) -> Order:
+    """Return an order, but none where tuples have to stay apart from what they decide."""
+    if tangle.apart:
+        raise NoOrderError
+    return best_order(tangle, enough, tries)
+
 
 #: Ways to work: as it comes; in as many cases, blocks, bridges and slices as there can be.
 WAYS: dict[str, list[tuple[object, Mapping[str, float]]]] = {
@@ -82,6 +91,10 @@ WAYS: dict[str, list[tuple[object, Mapping[str, float]]]] = {
         (rows, {"_AT_ONCE": 8}),
         # Numbers in so few bytes that an overflow anywhere would show.
         (circuit, {"_NARROW": np.int8, "_AT_ONCE": 8, "_CELLS": 4, "_BLOCK": 16}),
+    ],
+    "no order": [
+        (plan, {"_AS_TABLE": -1, "_CHEAP": 0.0, "best_order": no_order_of_tuples}),
+        (bundles, {"WORTH": 0}),
     ],
     "apart": [(relations, {"_MERGED": 0}), (best, {"_FIRST": 1, "_GROWTH": 1, "_ROWS": 1})],
 }
@@ -579,3 +592,19 @@ def test_fronts_by_messages_equal_those_by_walking(seed: int, way: str) -> None:
             assert sum(costs[r][:, options[r][n]] for r in space.roles).tolist() == row.tolist()
             assert not ((found <= row).all(1) & (found < row).any(1)).any()
     assert found.tolist() == wanted.tolist()
+
+
+def test_where_every_order_ties_what_has_to_stay_apart_none_is_found() -> None:
+    """Tuples and their sum both wait for a role that is tied to both."""
+    tangle = Tangle(
+        ("role", "tuples", "sum"),
+        [{"role": 0, "tuples": 0}, {"role": 0, "sum": 0}],
+        {},
+        {"tuples": {"role"}, "sum": {"role"}},
+        frozenset({"tuples", "sum"}),
+        lambda variable, maps: (3, 0),
+    )
+    with pytest.raises(NoOrderError):
+        best_order(tangle)
+    free = Tangle(tangle.variables, tangle.scopes, {}, {}, tangle.apart, tangle.size)
+    assert best_order(free).variables[0] != "role"

@@ -133,9 +133,14 @@ def _cost(tangle: Tangle, scopes: Sequence[Scope], variable: str) -> _Cost:
     return _Cost(work, cells, taken, after)
 
 
+class NoOrderError(Exception):
+    """No order was found that keeps apart what no message may tie."""
+
+
 def _tried(
     tangle: Tangle, score: Callable[[_Cost], float], rng: np.random.Generator | None
-) -> Order:
+) -> Order | None:
+    """Return the order that a score leads to; None where it ties what has to stay apart."""
     scopes = list(tangle.scopes)
     waits = {v: set(before) for v, before in tangle.waits.items()}
     left = dict.fromkeys(tangle.variables)
@@ -151,6 +156,8 @@ def _tried(
             ready = [
                 v for v in ready if v in tangle.apart or not tangle.apart <= costs[v].after.keys()
             ]
+        if not ready:
+            return None
         scores = [score(costs[v]) for v in ready]
         if rng is not None:
             chance = (rng.gumbel(size=len(ready)) * _CHANCE).tolist()
@@ -180,7 +187,12 @@ def best_order(tangle: Tangle, enough: float = 0.0, tries: int = TRIES) -> Order
     enough : float
         Work that is little enough to look no further.
     tries : int
-        How often chance has a say at most.
+        How often chance has a say at most; where nothing else has led to an order, it always has.
+
+    Raises
+    ------
+    NoOrderError
+        If none of the tries led to one.
     """
     scores: tuple[Callable[[_Cost], float], ...] = (
         lambda c: math.log1p(c.work),
@@ -189,11 +201,14 @@ def best_order(tangle: Tangle, enough: float = 0.0, tries: int = TRIES) -> Order
     )
     rng = np.random.default_rng(0)
     best: Order | None = None
-    for n in range(len(scores) + tries):
-        found = _tried(tangle, scores[n % len(scores)], rng if n >= len(scores) else None)
-        if best is None or found.work < best.work:
-            best = found
-        if best.work <= max(enough, (n + 1 - len(scores)) * _PER_TRY):
+    for n in range(len(scores) + max(tries, TRIES)):
+        if n >= len(scores) + tries and best is not None:
             break
-    assert best is not None
+        found = _tried(tangle, scores[n % len(scores)], rng if n >= len(scores) else None)
+        if found is not None and (best is None or found.work < best.work):
+            best = found
+        if best is not None and best.work <= max(enough, (n + 1 - len(scores)) * _PER_TRY):
+            break
+    if best is None:
+        raise NoOrderError
     return best

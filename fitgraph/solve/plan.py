@@ -35,7 +35,7 @@ import numpy.typing as npt
 from fitgraph.graph.sums import SumCondition
 from fitgraph.solve import bundles
 from fitgraph.solve.bundles import Bundle, Runs, bundle_of
-from fitgraph.solve.order import TRIES, Extra, Order, Tangle, best_order
+from fitgraph.solve.order import TRIES, Extra, NoOrderError, Order, Tangle, best_order
 from fitgraph.solve.relations import Relation, combined, merged, reduced, supported
 from fitgraph.solve.shared_sums import shared
 from fitgraph.solve.sums import (
@@ -1245,7 +1245,10 @@ def make_plan(
     share = last is None and leading is None
     tuples = share and not late and leading is None
     first_draft = _with_bundle(draft) if tuples else replace(draft, share=share)
-    plan = _finished(first_draft)
+    try:
+        plan = _finished(first_draft)
+    except NoOrderError:  # no order keeps the tuples apart from what they decide
+        return _without_bundle(draft)
     if plan.bytes > ceiling and first_draft.bundle is None:
         plan = min(plan, _finished(replace(draft, share=not share)), key=lambda p: p.bytes)
     elif leading is not None and plan.looked > _LOOKED:
@@ -1286,6 +1289,22 @@ def _with_bundle(draft: _Draft) -> _Draft:
         cases=cases,
         bundle=bundle,
     )
+
+
+def _without_bundle(draft: _Draft) -> Plan:
+    """Return the smaller of the plans in which sums are shared, and in which they stand alone."""
+    found: list[Plan] = []
+    refused: TooWideError | None = None
+    for share in (True, False):
+        try:
+            found.append(_finished(replace(draft, share=share)))
+        except TooWideError as error:
+            refused = error
+    if refused is not None and not found:
+        raise refused
+    plan = min(found, key=lambda p: p.bytes)
+    plan.refuse(plan.bytes)
+    return plan
 
 
 def _finished(draft: _Draft) -> Plan:
