@@ -117,10 +117,10 @@ def main() -> None:
     began = time.monotonic()
     for name in given.only or SECTIONS:
         lines, seconds = _measured(name)
-        kept[name] = section(name, SECTIONS[name][0], lines, seconds)
+        kept[name] = section(name, SECTIONS[name][0], lines, seconds, machine())
         if file is not None:  # after each section, so that nothing is lost
             whole = {n: kept[n] for n in SECTIONS if n in kept}
-            file.write_text(page(whole, machine()), encoding="utf-8")
+            file.write_text(page(whole), encoding="utf-8")
     print(f"{time.monotonic() - began:.0f} s in all")
     if file is not None and _curve:
         file.with_name("growth.svg").write_text(_curve[-1], encoding="utf-8")

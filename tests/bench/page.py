@@ -11,7 +11,7 @@ from tests.bench.report import as_markdown
 HEAD = """# Benchmarks
 
 Made with `python -m tests.bench --write docs/benchmarks.md` (extra `bench`; `--only NAMES` makes
-some sections anew), on {machine}
+some sections anew); each section names the machine on which it was measured.
 
 Times are of one thread, of processor time (which is what a watch shows where nothing else
 runs), medians or the least of a few runs. Generated catalogues are those of
@@ -42,11 +42,11 @@ BELOW = {
 }
 
 
-def section(name: str, title: str, lines: Sequence[Line], seconds: float) -> str:
+def section(name: str, title: str, lines: Sequence[Line], seconds: float, machine: str) -> str:
     """Return one section as Markdown; its name goes along in a comment, to be found again."""
     below = f"\n\n{BELOW[name]}" if name in BELOW else ""
     return (
-        f"## {title}\n<!-- {name} -->\n\nMeasured in {seconds:.0f} s.\n\n"
+        f"## {title}\n<!-- {name} -->\n\nMeasured in {seconds:.0f} s on {machine}\n\n"
         f"{as_markdown(lines)}{below}\n"
     )
 
@@ -73,7 +73,7 @@ def missed(sections: Mapping[str, str]) -> str:
     return "\n".join(["Bars that are missed:", "", *told])
 
 
-def page(sections: Mapping[str, str], machine: str) -> str:
+def page(sections: Mapping[str, str]) -> str:
     """Return the whole page."""
-    head = HEAD.format(machine=machine, missed=missed(sections))
+    head = HEAD.format(missed=missed(sections))
     return "\n".join([head, *sections.values()]).rstrip() + "\n" + FOOT
