@@ -19,11 +19,14 @@ from itertools import combinations
 import numpy as np
 import numpy.typing as npt
 
+from fitgraph.demand.distinct import dense
 from fitgraph.solve.relations import Relation
 
 Ints = npt.NDArray[np.intp]
 Bools = npt.NDArray[np.bool_]
-Single = npt.NDArray[np.float32]
+
+#: Places of pairs of menus that are looked at in one go.
+_AT_ONCE = 1 << 24
 
 
 @dataclass(frozen=True, slots=True)
@@ -36,13 +39,13 @@ class PairRelation:
         The two.
     maps : tuple of ndarray of int
         The place of each class of each.
-    allowed : ndarray of float32, shape (n_places, n_other_places)
-        One where a pair is allowed, else zero.
+    allowed : ndarray of bool, shape (n_places, n_other_places)
+        Which pairs are.
     """
 
     roles: tuple[str, str]
     maps: tuple[Ints, Ints]
-    allowed: Single
+    allowed: Bools
 
 
 def pairs_of(relations: Sequence[Relation]) -> tuple[PairRelation, ...]:
@@ -52,13 +55,13 @@ def pairs_of(relations: Sequence[Relation]) -> tuple[PairRelation, ...]:
         axes = range(len(relation.scope))
         for one, other in combinations(axes, 2):
             rest = tuple(axis for axis in axes if axis not in (one, other))
-            allowed = np.asarray(relation.allowed.any(axis=rest))
+            allowed = relation.allowed if not rest else np.asarray(relation.allowed.any(axis=rest))
             if not allowed.all():
                 found.append(
                     PairRelation(
                         (relation.scope[one], relation.scope[other]),
                         (relation.maps[one], relation.maps[other]),
-                        allowed.astype(np.float32),
+                        allowed,
                     )
                 )
     return tuple(found)
@@ -89,14 +92,21 @@ def clashing(
             _places(lets[role], places, size)
             for role, places, size in zip(pair.roles, pair.maps, pair.allowed.shape, strict=True)
         )
-        ways = one @ pair.allowed @ other.T
-        found |= ways[of[pair.roles[0]], of[pair.roles[1]]] == 0
+        reached = one.astype(np.float32) @ pair.allowed.astype(np.float32) > 0
+        first, number = dense([of[role] for role in pair.roles])
+        at = [of[role][first] for role in pair.roles]
+        clash = np.empty(len(first), dtype=bool)
+        step = max(1, _AT_ONCE // max(reached.shape[1], 1))
+        for begin in range(0, len(first), step):
+            some = slice(begin, begin + step)
+            clash[some] = ~(reached[at[0][some]] & other[at[1][some]]).any(axis=1)
+        found |= clash[number]
     return found
 
 
-def _places(lets: Bools, places: Ints, size: int) -> Single:
-    """Return one for each place of a pair that a menu has, else zero."""
-    found = np.zeros((len(lets), size), dtype=np.float32)
+def _places(lets: Bools, places: Ints, size: int) -> Bools:
+    """Return which places of a pair each menu has."""
+    found = np.zeros((len(lets), size), dtype=bool)
     menu, klass = np.nonzero(lets)
-    found[menu, places[klass]] = 1.0
+    found[menu, places[klass]] = True
     return found

@@ -287,7 +287,8 @@ def _workbook(data: bytes, source: str) -> list[Sheet]:
             joined = joined_over_rows(data)
         except TooLargeError as error:
             raise SourceError(f"{source} {error}; save its sheets as CSV") from None
-        except (zipfile.BadZipFile, zlib.error, ValueError, OSError, NotImplementedError) as error:
+        # A RuntimeError tells of a password, or of a way of packing that is not known.
+        except (zipfile.BadZipFile, zlib.error, ValueError, OSError, RuntimeError) as error:
             told = plain(str(error))[:80]
             raise SourceError(
                 f"{source} is damaged or cannot be read ({told}); save it again as XLSX or CSV"

@@ -40,10 +40,8 @@ def keeps_sums(space: Space, options: Mapping[str, Ints], *, certain: bool) -> B
 
     Parameters
     ----------
-    space : Space
-        With the conditions.
-    options : mapping of str to ndarray of int, shape (n,)
-        The option of each role, build by build.
+    space, options
+        As in :func:`keeps_joints`.
     certain : bool
         Whether they have to be kept whatever the figures turn out to be, within their limits.
     """

@@ -258,8 +258,7 @@ class Space:
             self._held[key] = None
             plan = self.plan(certain=certain)
             if any(step.summed is not None or step.read for step in plan.steps):
-                other = self._held.get(("circuit", not certain))
-                room = _CIRCUIT * self.ceiling - (other.bytes if other else 0.0)
+                other, room = self._held.get(("circuit", not certain)), self._room
                 # What is possible has no fewer rows than what is certain.
                 if certain or other is None or other.bytes <= room:
                     with contextlib.suppress(TooWideError):
@@ -288,7 +287,13 @@ class Space:
         possible = self.possible(self._whole, certain=certain)
         domains = {r: np.flatnonzero(some) for r, some in possible.items()}
         plan = self.narrow_plan(domains, certain=certain, leading=role)
-        return circuit_of(plan, self._whole, _CIRCUIT * self.ceiling)
+        return circuit_of(plan, self._whole, self._room)
+
+    @property
+    def _room(self) -> float:
+        """Return how many bytes rows as runs may take beside those that are held."""
+        held = (self._held.get(("circuit", certain)) for certain in (True, False))
+        return _CIRCUIT * self.ceiling - sum(c.bytes for c in held if c is not None)
 
     @property
     def _whole(self) -> dict[str, Floats]:

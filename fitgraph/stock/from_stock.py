@@ -7,7 +7,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from concurrent.futures import Executor
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 
 import numpy as np
 import numpy.typing as npt
@@ -49,7 +49,6 @@ class Without:
     places: Ints
 
 
-@dataclass(frozen=True)
 class FromStock:
     """A shop's distinct questions and what they come to, worked out at the first call.
 
@@ -63,10 +62,15 @@ class FromStock:
         Enquiries that could not be asked, and why.
     """
 
-    questions: Questions
-    enquiries: tuple[Enquiry, ...]
-    left_out: tuple[LeftOut, ...]
-    _done: dict[object, object] = field(default_factory=dict, repr=False, compare=False)
+    def __init__(
+        self,
+        questions: Questions,
+        enquiries: tuple[Enquiry, ...],
+        left_out: tuple[LeftOut, ...],
+    ) -> None:
+        self.questions, self.enquiries, self.left_out = questions, enquiries, left_out
+        self._served: Served | None = None
+        self._without: dict[int, Without] = {}
 
     def served(self, executor: Executor | None = None, progress: Progress | None = None) -> Served:
         """Return which questions are served from stock, with a build for each that is.
@@ -76,14 +80,12 @@ class FromStock:
         executor, progress
             As in :func:`fitgraph.demand.served.in_pieces`.
         """
-        if "served" not in self._done:
+        if self._served is None:
             asked = self.questions.asked_of(IN_STOCK)
-            self._done["served"] = witnesses(
+            self._served = witnesses(
                 self.questions.menus, asked, executor=executor, progress=progress
             )
-        found = self._done["served"]
-        assert isinstance(found, Served)
-        return found
+        return self._served
 
     def without(
         self, parts: int, executor: Executor | None = None, progress: Progress | None = None
@@ -102,12 +104,10 @@ class FromStock:
             every = np.arange(len(self.questions))
             served = self.served(executor, progress)
             return Without(every, (frozenset(),) * len(every), served.yes, served.places)
-        if parts not in self._done:
+        if parts not in self._without:
             before = self.without(parts - 1, executor, progress)
-            self._done[parts] = self._less(before, executor, progress)
-        found = self._done[parts]
-        assert isinstance(found, Without)
-        return found
+            self._without[parts] = self._less(before, executor, progress)
+        return self._without[parts]
 
     def _less(
         self, before: Without, executor: Executor | None, progress: Progress | None

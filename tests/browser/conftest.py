@@ -21,21 +21,9 @@ from .harness import (
     Server,
     Watch,
     browser_open,
-    chromium,
     copy_of_notebooks,
     notebook_names,
 )
-
-
-def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
-    if chromium() is not None:
-        return
-    here = Path(__file__).parent
-    for item in items:
-        if here in item.path.parents:
-            item.add_marker(
-                pytest.mark.skip(reason="Chromium is not installed (apt-get install chromium)")
-            )
 
 
 class Servers(dict[str, Server]):

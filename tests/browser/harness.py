@@ -359,7 +359,7 @@ def browser_open() -> Iterator[Browser]:
     """Start the browser, and end it again."""
     found = chromium()
     if found is None:
-        raise RuntimeError("Chromium is not installed")
+        raise RuntimeError("Chromium is not installed (apt-get install chromium)")
     with sync_playwright() as playwright:
         browser = playwright.chromium.launch(executable_path=found, args=list(ARGUMENTS))
         try:
