@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator, Mapping
+from dataclasses import dataclass
 from typing import Any
 
 from fitgraph.lab.answering import Answering, Show, Step
@@ -19,7 +20,14 @@ from fitgraph.lab.trend_panel import TrendPanel
 from fitgraph.stock import coverage_then, reliance
 from fitgraph.stock.in_turn import in_turn
 
-_COVERED, _HELD = "Asking what can be served …", "Looking for stranded parts …"
+
+@dataclass(frozen=True, slots=True)
+class _Stage:
+    """What is worked out in one go: what is said meanwhile, and whether it was before."""
+
+    text: str
+    compute: Callable[[], Show]
+    is_known: Callable[[], bool] = lambda: False
 
 
 class StockGaps(Answering):
@@ -105,7 +113,7 @@ class StockGaps(Answering):
 
     # ------------------------------------------------------------ asking
 
-    def _stages(self) -> list[tuple[str, Callable[[], Show]]]:
+    def _stages(self) -> list[_Stage]:
         """Return what is worked out, in the order in which it is shown; each is done once."""
         engine = self.opened.engine
 
@@ -149,12 +157,12 @@ class StockGaps(Answering):
             return show
 
         return [
-            (_COVERED, covered),
-            (_HELD, held),
-            ("Looking for weak points …", weak),
-            ("Asking what could be served then …", then),
-            ("Serving one after the other …", turn),
-            ("Looking for weak pairs …", pairs),
+            _Stage("Asking what can be served …", covered, lambda: self.opened.covered),
+            _Stage("Looking for stranded parts …", held, lambda: self.opened.held),
+            _Stage("Looking for weak points …", weak),
+            _Stage("Asking what could be served then …", then),
+            _Stage("Serving one after the other …", turn),
+            _Stage("Looking for weak pairs …", pairs),
         ]
 
     def refresh(self) -> None:
@@ -167,19 +175,15 @@ class StockGaps(Answering):
         over = "Stopped: what is left below has not been worked out. Run the cell again to go on."
         try:
             while self._todo:
-                text, compute = self._todo[0]
-                self.meter.begin(text)
+                stage = self._todo[0]
+                self.meter.begin(stage.text)
                 # What was asked before the page was opened is there with it.
-                yield not self._known(text), compute
+                yield not stage.is_known(), stage.compute
                 del self._todo[0]
             over = ""
         finally:
             if asked == self._asked:
                 self.meter.end(over, stopped=bool(over))
-
-    def _known(self, text: str) -> bool:
-        """Say whether a stage was worked out before the page was opened."""
-        return (text == _COVERED and self.opened.covered) or (text == _HELD and self.opened.held)
 
     def _stopped(self) -> None:
         self.stop()
