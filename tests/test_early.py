@@ -12,9 +12,10 @@ from html.parser import HTMLParser
 import pytest
 
 from fitgraph.lab import BuildExplorer, Counter, StockGaps, WhyExplorer, open_catalogue
-from fitgraph.lab.answering import Answering, Show, StoppedError, Work
+from fitgraph.lab.answering import Answering, Show, Work
 from fitgraph.lab.early import MIME
 from fitgraph.stock import Standing
+from fitgraph.stopping import StoppedError, check
 
 #: Elements that somebody could press or fill in.
 CONTROLS = {"button", "input", "select", "textarea"}
@@ -122,6 +123,7 @@ def test_what_a_stopped_computation_held_is_let_go_at_once() -> None:
         large = Large()
         held.append(weakref.ref(large))
         while True:
+            check()
             time.sleep(0.001)
 
     async def stopped() -> None:

@@ -16,6 +16,7 @@ from fitgraph.graph.assembly import assembly_share
 from fitgraph.model import Catalogue, Part
 from fitgraph.solve.sample import Drawing
 from fitgraph.solve.space import Space, compile_space
+from fitgraph.stopping import check
 
 #: Builds that are drawn, assemblies of each, and the seed.
 BUILDS, ASSEMBLIES, SEED = 200, 500, 20260101
@@ -91,6 +92,7 @@ def _shares(space: Space, part: Part, builds: int, *, certain: bool) -> list[flo
     drawn = drawing.draw(builds, np.random.default_rng(SEED))
     found = []
     for n in range(builds):
+        check()
         chosen = {role: space.options[role][int(at[n])] for role, at in drawn.items()}
         share = assembly_share(chosen, vocabulary, samples=ASSEMBLIES)
         if share is not None:

@@ -13,6 +13,7 @@ from fitgraph.adapters.mates import mates, sides_of
 from fitgraph.adapters.variants import held_to
 from fitgraph.graph.options import plain
 from fitgraph.model import Catalogue, Part
+from fitgraph.stopping import check
 
 
 @dataclass(frozen=True, slots=True)
@@ -80,6 +81,7 @@ def yields_by_grade(
         made = plain(again)
         shares = []
         for mate in met:
+            check()
             sides = sides_of(mate.joint, {part.role: made, mate.option.role: mate.option})
             shares.append(mate.share if sides is None else sides.share())
         sure = [s for s, m in zip(shares, met, strict=True) if m.share == 1.0]

@@ -28,6 +28,7 @@ from fitgraph.solve.circuit import Circuit
 from fitgraph.solve.passes import Demands
 from fitgraph.solve.plan import Step
 from fitgraph.solve.support import CircuitStep, Support
+from fitgraph.stopping import check
 
 Ints = npt.NDArray[np.intp]
 Floats = npt.NDArray[np.float64]
@@ -204,6 +205,7 @@ def cheapest(
     size = max(1, _CELLS // max(nodes, 1))
     found = []
     for start in range(0, len(asked), size):
+        check()
         piece = slice(start, start + size)
         found.append(
             _cheapest(

@@ -24,6 +24,7 @@ from fitgraph.solve.plan import Memo, Plan
 from fitgraph.solve.query import TENTHS
 from fitgraph.solve.space import Space
 from fitgraph.solve.support import support_of
+from fitgraph.stopping import check
 
 Floats = npt.NDArray[np.float64]
 Bools = npt.NDArray[np.bool_]
@@ -387,6 +388,7 @@ class _Searched:
             return
         for dropped in drops:
             codes = _codes(self.question, dropped)
+            check()
             if not codes:
                 continue
             left = []

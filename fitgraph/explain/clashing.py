@@ -29,6 +29,7 @@ from fitgraph.explain.broken import CEILING as CELLS
 from fitgraph.explain.broken import elimination_order, over
 from fitgraph.explain.kinds import FailingTable, Reduced
 from fitgraph.explain.transversals import CEILING, TooManySetsError, bits, minimal
+from fitgraph.stopping import check
 
 Ints = npt.NDArray[np.intp]
 
@@ -147,6 +148,7 @@ def conflict_sets(reduced: Reduced, *, ceiling: int = CEILING) -> tuple[list[int
     messages: list[_Message] = []
     found: list[int] = []
     for role, beside in elimination_order([t.roles for t in reduced.tables], sizes):
+        check()
         shape = tuple(sizes[r] for r in (*beside, role))
         if float(np.prod([float(n) for n in shape])) > CELLS:
             raise TooManySetsError("too many combinations of options to look at")

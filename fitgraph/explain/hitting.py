@@ -31,6 +31,7 @@ from fitgraph.explain.transversals import bits, minimal, minimal_transversals
 from fitgraph.solve.algebra import COUNT
 from fitgraph.solve.passes import Demands, Passes
 from fitgraph.solve.plan import Plan
+from fitgraph.stopping import check
 
 Ints = npt.NDArray[np.intp]
 
@@ -162,6 +163,7 @@ class Oracle:
         kept = 0
         rest = list(bits(clashing))
         while self.left(self.every & ~kept):
+            check()
             clear, clashes = 0, len(rest)  # so many leave a build; so many do not
             while clashes - clear > 1:
                 middle = (clear + clashes) // 2

@@ -38,6 +38,7 @@ from fitgraph.solve.query import Query, ask
 from fitgraph.solve.request import find_part
 from fitgraph.solve.sample import of_classes
 from fitgraph.solve.space import compile_options
+from fitgraph.stopping import check
 
 Bools = npt.NDArray[np.bool_]
 Ints = npt.NDArray[np.intp]
@@ -239,6 +240,7 @@ class Measurer:
     def _suppose(
         self, option: Option, place: int, figures: Sequence[OpenFigure]
     ) -> Iterator[_Hypothesis]:
+        check()
         part = option.part
         if part is None:
             return
@@ -337,6 +339,7 @@ class Measurer:
         domains = {r: np.flatnonzero(of) for r, of in weights.items() if r != role}
         counted = {}
         for certain in (False, True):
+            check()
             if self.space.circuit(certain=True) is not None:
                 # Of parts that were each measured a plan that ends with a role is far too wide.
                 every = {**weights, role: np.ones(space.sizes[role])}

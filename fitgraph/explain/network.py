@@ -34,6 +34,7 @@ from fitgraph.mechanics.rules import EPSILON_MM
 from fitgraph.solve.relations import Relation, merged
 from fitgraph.solve.space import Space
 from fitgraph.solve.sums import STEPS, in_steps
+from fitgraph.stopping import check
 
 Ints = npt.NDArray[np.intp]
 Bools = npt.NDArray[np.bool_]
@@ -611,6 +612,7 @@ class Network:
         found, asked = 0, start[at]
         self._begin()
         while asked:
+            check()
             some = list(start)
             some[at] = asked
             if not self._narrow(some, near, (at,)):

@@ -16,6 +16,8 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 
+from fitgraph.stopping import check
+
 
 class TooManySetsError(RuntimeError):
     """More sets than a ceiling allows would have to be held."""
@@ -90,6 +92,7 @@ def minimal_transversals(family: Iterable[int], *, ceiling: int = CEILING) -> li
     """
     found = [0]
     for member in minimal(family):
+        check()
         meeting = [t for t in found if t & member]
         missing = [t for t in found if not t & member]
         if not missing:

@@ -22,6 +22,7 @@ from fitgraph.model import Catalogue, Condition, Joint, Option
 from fitgraph.solve.counting import count
 from fitgraph.solve.request import find_part
 from fitgraph.solve.space import Space
+from fitgraph.stopping import check
 
 Bools = npt.NDArray[np.bool_]
 
@@ -214,6 +215,7 @@ def every_way(
     catalogue = explainer.catalogue
     builds = _Builds(explainer.space, catalogue)
     for chain in chains(catalogue, one, other, through=through, most_between=most_between):
+        check()
         holds = _held(builds, chain)
         if holds is not None:
             yield _way(chain, holds, catalogue)

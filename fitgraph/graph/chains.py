@@ -23,6 +23,7 @@ from fitgraph.graph.options import empty, presence_of
 from fitgraph.graph.said import judge
 from fitgraph.graph.shapes import Shape
 from fitgraph.model import Catalogue, Condition, Fill, Joint, Option, Presence, Verdict
+from fitgraph.stopping import check
 
 
 @dataclass(frozen=True, slots=True)
@@ -276,6 +277,7 @@ def chains(
             "let in fewer parts between, or adapters alone",
         )
     for row in sorted(rows, key=lambda r: (len(r), r)):
+        check()
         chain = judge_of.chain(row)
         if chain is not None:
             yield chain

@@ -13,6 +13,7 @@ from fitgraph.graph.columns import Columns, WordCodes, columns_of
 from fitgraph.graph.sums import required
 from fitgraph.mechanics.rules import RULES, Judgement, Limits
 from fitgraph.model import Condition, Joint, Option
+from fitgraph.stopping import check
 
 Ints = npt.NDArray[np.intp]
 Verdicts = npt.NDArray[np.int8]
@@ -102,6 +103,7 @@ def _evaluate(
     joint: Joint, columns: Mapping[str, Columns]
 ) -> tuple[list[_Side], Judgement, npt.NDArray[np.int8]]:
     """Return the sides of a joint and, over their rows, what its rule says and its presence."""
+    check()
     rule = RULES[joint.rule]
     roles = joint.roles
     sides = [_Side(joint, role, columns[role]) for role in roles]

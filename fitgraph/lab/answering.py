@@ -3,10 +3,10 @@
 from __future__ import annotations
 
 import asyncio
-import ctypes
 import threading
 from collections.abc import Callable, Iterable, Iterator
 from contextlib import contextmanager, suppress
+from contextvars import copy_context
 from itertools import chain
 from typing import Any
 
@@ -18,16 +18,13 @@ from fitgraph.lab.early import MIME, early_html
 from fitgraph.lab.form import FormError
 from fitgraph.lab.session import SessionError, page_address
 from fitgraph.solve import NamingError
+from fitgraph.stopping import Stop, StoppedError, check, stopped_by
 
 #: Shows a result.
 Show = Callable[[], None]
 
 #: Whether it may take long, and what computes and returns what shows the result.
 Step = tuple[bool, Callable[[], Show]]
-
-
-class StoppedError(Exception):
-    """Somebody stopped a computation."""
 
 
 class Work:
@@ -37,18 +34,11 @@ class Work:
     ----------
     function : callable
         Without arguments; what it returns is the result.
-
-    Notes
-    -----
-    A stop is raised inside the computing thread, between two steps of Python
-    (``PyThreadState_SetAsyncExc`` of Python's C API), so that nothing goes on
-    computing behind the scenes for an answer nobody waits for.
     """
 
     def __init__(self, function: Callable[[], Show]) -> None:
-        self._function = function
+        self._function, self._stop = function, Stop()
         self._thread: threading.Thread | None = None
-        self._over = False
 
     async def result(self) -> Show:
         """Return what the function returns.
@@ -69,39 +59,29 @@ class Work:
             else:
                 done.set_result(value)
 
-        def tell(value: Show | None, error: BaseException | None) -> None:
-            # The loop may be gone by now, with everybody who waited.
-            with suppress(RuntimeError):
-                loop.call_soon_threadsafe(settle, value, error)
-
         def compute() -> None:
             value: Show | None = None
             error: BaseException | None = None
             try:
-                try:
+                with stopped_by(self._stop):
                     value = self._function()
-                except StoppedError:
-                    pass  # kept, it would keep all that was being computed
-                except BaseException as raised:
-                    error = raised
-                self._over = True
-                tell(value, error)
-            except StoppedError as late:  # it came between the two steps above
-                tell(None, late)
+                    check()
+            except StoppedError:
+                value = None  # the error itself would keep all that was being computed
+            except BaseException as raised:
+                error = raised
+            # The loop may be gone by now, with everybody who waited.
+            with suppress(RuntimeError):
+                loop.call_soon_threadsafe(settle, value, error)
 
-        self._thread = threading.Thread(target=compute, daemon=True)
+        # In a copy of the context, so that what is printed goes where the page's output goes.
+        self._thread = threading.Thread(target=copy_context().run, args=(compute,), daemon=True)
         self._thread.start()
         return await done
 
     def stop(self) -> None:
-        """Stop it, where it still runs."""
-        thread = self._thread
-        if self._over or thread is None or thread.ident is None:
-            return
-        self._over = True
-        ctypes.pythonapi.PyThreadState_SetAsyncExc(
-            ctypes.c_ulong(thread.ident), ctypes.py_object(StoppedError)
-        )
+        """Stop it at its next check."""
+        self._stop.set()
 
 
 class Answering(widgets.VBox):

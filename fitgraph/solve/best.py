@@ -31,6 +31,7 @@ from fitgraph.solve.passes import Demands, Passes
 from fitgraph.solve.plan import Case, Plan, Step
 from fitgraph.solve.rows import Members, Rows
 from fitgraph.solve.support import Support
+from fitgraph.stopping import check
 
 Floats = npt.NDArray[np.float64]
 Ints = npt.NDArray[np.intp]
@@ -380,6 +381,7 @@ class Search:
             self._dive()
         waiting = self._starts()
         while waiting:
+            check()
             front = waiting.pop()
             front = front.take(self._promising(front.values))
             if not len(front):

@@ -36,6 +36,7 @@ from fitgraph.solve.plan import Case, Plan, Step, TooWideError
 from fitgraph.solve.rows import Rows
 from fitgraph.solve.support import ROW as SUPPORT_ROW
 from fitgraph.solve.support import CircuitStep, Sorted, StepRows, Support, nodes_of
+from fitgraph.stopping import check
 
 Ints = npt.NDArray[np.intp]
 Bools = npt.NDArray[np.bool_]
@@ -343,6 +344,7 @@ class Circuit:
         """
         found: list[Words] = []
         for place, step in enumerate(self.steps):
+            check()
             if known is not None and place in known:
                 found.append(known[place])
                 continue
@@ -427,6 +429,7 @@ class Circuit:
                 word.gather(outside[root], np.zeros(1, dtype=np.intp), beside)
         found = {r: np.zeros(size, dtype=word.dtype) for r, size in self.plan.sizes.items()}
         for place in range(len(self.steps) - 1, -1, -1):
+            check()
             step, of_step = self.steps[place], self.plan.steps[place]
             around = word.rest(outside[place])
             if not around.any():
@@ -739,6 +742,7 @@ def _listed(rows: Rows, place: int, cells: Ints) -> _Raw:
     kinds, opened = _strung(rows, place)
     counts = [np.zeros(0, dtype=np.intp)]
     for begin in range(0, len(cells), _CELLS):
+        check()
         some = cells[begin : begin + _CELLS]
         owner, kind = rows.expand(place, some)
         counts.append(np.bincount(owner, minlength=len(some)))
@@ -876,6 +880,7 @@ def circuit_of(plan: Plan, whole: Mapping[str, Floats], ceiling: float) -> Circu
     raw: dict[int, _Raw] = {}
     none, held = np.zeros(0, dtype=np.intp), 0.0
     for place in range(len(plan.steps) - 1, -1, -1):
+        check()
         step = plan.steps[place]
         cells = np.unique(np.concatenate([none, *reached.pop(place, [])]))
         # A byte for each pair of a cell and a kind that is looked at one by one; a row stays.

@@ -41,6 +41,7 @@ from fitgraph.solve.plan import Plan, TooWideError
 from fitgraph.solve.query import Query
 from fitgraph.solve.ranked import best_of
 from fitgraph.solve.rows import Members, Rows
+from fitgraph.stopping import check
 
 Ints = npt.NDArray[np.intp]
 Floats = npt.NDArray[np.float64]
@@ -334,6 +335,7 @@ def list_cores(query: Query, *, certain: bool = True, most: int = MOST_LISTED) -
         chosen: dict[str, Ints] = {}
         length = 1
         for place in reversed(case.order):
+            check()
             step = plan.steps[place]
             if step.variable not in late:
                 continue
@@ -476,6 +478,7 @@ def _decided(cores: Cores) -> Cores:
     keep = np.ones(len(found), dtype=bool)
     try:
         for n in left.tolist():
+            check()
             own = (found.price[n], found.tenths[n])
             price, tenths, _ = together(tables, own, found.waiting(n))
             keep[n] = bool(((price <= limits[0]) & (tenths <= limits[1])).any())

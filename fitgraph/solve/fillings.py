@@ -17,6 +17,7 @@ from fitgraph.solve.passes import Passes
 from fitgraph.solve.plan import Plan
 from fitgraph.solve.query import Query
 from fitgraph.solve.rows import Members, Rows
+from fitgraph.stopping import check
 
 Ints = npt.NDArray[np.intp]
 Floats = npt.NDArray[np.float64]
@@ -149,6 +150,7 @@ class Tables:
         for n, kind in enumerate(kinds.tolist()):
             alike.setdefault(tuple(int(c[n]) for c in after.values()), []).append(kind)
         for opened, of in alike.items():
+            check()
             own = [self._own_of(place, kind) for kind in of]
             sums = self.kept(*(np.concatenate(columns) for columns in zip(*own, strict=True)))
             for child, below in zip(after, opened, strict=True):

@@ -27,6 +27,7 @@ from fitgraph.solve.arrays import spread
 from fitgraph.solve.dominance import Known, least_of_three, least_of_two
 from fitgraph.solve.rows import Members
 from fitgraph.solve.support import Support
+from fitgraph.stopping import check
 
 Ints = npt.NDArray[np.intp]
 Floats = npt.NDArray[np.float64]
@@ -399,6 +400,7 @@ class Fronts:
         self.around: dict[int, _Front] = {}
         found = [first]
         for place in reversed(self.path):
+            check()
             self.around[place] = self._around(place)
             if self.plan.steps[place].variable == self.third:
                 found.append(self._ends(place))
@@ -471,6 +473,7 @@ class Fronts:
         begin = 0
         start = _Points(group, price, mass, option, {})
         while begin < len(group):
+            check()
             end = int(np.searchsorted(done, done[begin] + _AT_ONCE, side="right")) - 1
             part = np.arange(begin, max(end, begin + 1))
             opened = [(key, front, cell[part]) for key, front, cell in joins]

@@ -21,6 +21,7 @@ from fitgraph.graph.unknowns import SHARED
 from fitgraph.model import Verdict
 from fitgraph.solve.space import Space
 from fitgraph.solve.substitutes import needed
+from fitgraph.stopping import check
 
 Bools = npt.NDArray[np.bool_]
 Ints = npt.NDArray[np.intp]
@@ -110,6 +111,7 @@ def _near(factors: Sequence[Factor], choices: Mapping[str, Ints]) -> dict[str, i
         at = {r: int(rng.integers(len(of))) if start else 0 for r, of in choices.items()}
         now = np.inf
         while True:
+            check()
             for role in choices:
                 total = np.zeros(len(choices[role]), dtype=np.int64)
                 for f in (f for f in factors if role in f.roles):

@@ -39,6 +39,7 @@ from fitgraph.solve.algebra import COUNT
 from fitgraph.solve.plan import Case
 from fitgraph.solve.rows import Members
 from fitgraph.solve.support import StepRows, Support
+from fitgraph.stopping import check
 
 Floats = npt.NDArray[np.float64]
 Ints = npt.NDArray[np.intp]
@@ -169,6 +170,7 @@ def summed(
     """Return what drawn builds add up to, shape (n_costs, n)."""
     sums = np.zeros((len(costs), size))
     for drawn in every:
+        check()
         for role, option in drawn.options.items():
             sums[:, drawn.at] += np.array([c[role][option] for c in costs])
     return sums
@@ -289,6 +291,7 @@ def _folded(
     found = np.empty((rows.cells, wide), dtype=complex)
     ends = np.append(rows.starts, len(rows.cell)).tolist()
     for cell, (start, end) in enumerate(itertools.pairwise(ends)):
+        check()
         values = own[rows.kind.at[start:end]]
         for child, after in rows.after.items():
             values = values * below[child][after.at[start:end]]
@@ -401,6 +404,7 @@ def mean_worth(
     meeting = np.zeros(size, dtype=np.int64)
     known = 0
     for drawn in every:
+        check()
         added = {
             role: np.array(
                 [c[role][option] for c in costs] + [g.of[role][option] for g in grids], dtype=float

@@ -18,6 +18,7 @@ import numpy.typing as npt
 from fitgraph.solve import leading, summing
 from fitgraph.solve.algebra import Algebra
 from fitgraph.solve.plan import SLICE, Case, Part, Plan, Step
+from fitgraph.stopping import check
 
 Ints = npt.NDArray[np.intp]
 Numbers = npt.NDArray[Any]
@@ -134,6 +135,7 @@ class Passes:
         self._cells: dict[tuple[str, int], Ints | None] = {}
         known = known or {}
         for place, step in enumerate(plan.steps):
+            check()
             if place in self.reads:
                 self.up.append(self._read_only(step))
             else:
@@ -339,6 +341,7 @@ class Passes:
             )
         out = np.full((len(some), *step.shape), self.algebra.none)
         for block in blocks:
+            check()
             out[_index(step, block)] = work.message(weights, block)
         return Message(out, row_of)
 
@@ -475,6 +478,7 @@ class Passes:
             role: np.full((many, size), algebra.none) for role, size in self.plan.sizes.items()
         }
         for at in range(len(self.plan.steps) - 1, -1, -1):
+            check()
             step, above = self.plan.steps[at], outside.pop(at, None)
             if above is None or not (above != algebra.none).any():
                 continue
@@ -490,6 +494,7 @@ class Passes:
             elif step.groups:
                 work = _Work(self, step, every, None)
                 for block in work.blocks(self._alive(step)):
+                    check()
                     work.down(weights, above[_index(step, block)], block, kinds, into)
             else:
                 kinds[...] = above[:, None]

@@ -48,6 +48,7 @@ from fitgraph.solve.sums import (
     relation_of_sum,
     terms_of,
 )
+from fitgraph.stopping import check
 
 Ints = npt.NDArray[np.intp]
 Bools = npt.NDArray[np.bool_]
@@ -632,6 +633,7 @@ class _Planner:
 
     def case(self, domains: Mapping[str, Ints]) -> _CasePlan | None:
         """Return the order of elimination of a case, with its work."""
+        check()
         domains = dict(domains)
         if self.bundle is not None:
             domains[self.bundle.name] = self.bundle.domain(domains)

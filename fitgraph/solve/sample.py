@@ -12,6 +12,7 @@ from fitgraph.solve.arrays import spread
 from fitgraph.solve.passes import Demands, Passes
 from fitgraph.solve.plan import Plan
 from fitgraph.solve.rows import Members, Rows
+from fitgraph.stopping import check
 
 Floats = npt.NDArray[np.float64]
 Ints = npt.NDArray[np.intp]
@@ -77,6 +78,7 @@ class Drawing:
         cells = {root: np.zeros(size, dtype=np.intp) for root in case.roots}
         chosen: dict[str, Ints] = {}
         for place in reversed(case.order):
+            check()
             step, cell = self.plan.steps[place], cells.pop(place)
             distinct, of_draw = np.unique(cell, return_inverse=True)
             owner, kind = rows.expand(place, distinct)

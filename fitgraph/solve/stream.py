@@ -21,6 +21,7 @@ from fitgraph.solve.arrays import spread
 from fitgraph.solve.counting import Exact
 from fitgraph.solve.query import Query
 from fitgraph.solve.rows import Members, Rows
+from fitgraph.stopping import check
 
 Ints = npt.NDArray[np.intp]
 
@@ -254,6 +255,7 @@ class Stream:
         for chosen, price, tenths, tail, skip in self._every(start):
             begin = skip
             while begin < len(tail.price) and at + filled < stop:
+                check()
                 room = min(len(out.price) - filled, len(tail.price) - begin, stop - at - filled)
                 here, there = slice(filled, filled + room), slice(begin, begin + room)
                 for role, column in out.options.items():

@@ -14,6 +14,7 @@ import numpy.typing as npt
 from fitgraph.solve.algebra import Algebra
 from fitgraph.solve.arrays import spread
 from fitgraph.solve.plan import Step, Summed
+from fitgraph.stopping import check
 
 Ints = npt.NDArray[np.intp]
 Bools = npt.NDArray[np.bool_]
@@ -92,6 +93,7 @@ def message(
     rest = int(np.prod([n for a, n in enumerate(step.shape) if a not in _own(summed)]))
     out = np.full((many, step.shape[summed.outer], size, rest), algebra.none)
     for same in alike(step, cells):
+        check()
         mine = left(step, kinds, int(same[0]))
         if not len(mine):
             continue
@@ -128,6 +130,7 @@ def above(
     """
     summed = summed_of(step)
     for same in alike(step, cells):
+        check()
         mine = left(step, kinds, int(same[0]))
         if not len(mine):
             continue
@@ -167,6 +170,7 @@ def following(step: Step, kinds: Ints, where: Sequence[Ints]) -> tuple[Ints, Int
     outer, sums = where[summed.outer], where[summed.sum]
     owners, found = [np.zeros(0, dtype=np.intp)], [np.zeros(0, dtype=np.intp)]
     for same in alike(step, np.unique(outer)):
+        check()
         mine = left(step, kinds, int(same[0]))
         for cell in same.tolist():
             asked = np.flatnonzero(outer == cell)

@@ -28,6 +28,7 @@ from fitgraph.solve.arrays import spread
 from fitgraph.solve.passes import Demands, Passes, kind_values
 from fitgraph.solve.plan import Case, Plan, TooWideError
 from fitgraph.solve.rows import Rows
+from fitgraph.stopping import check
 
 Ints = npt.NDArray[np.intp]
 Numbers = npt.NDArray[Any]
@@ -322,6 +323,7 @@ def support_of(plan: Plan, ceiling: float) -> Support:
     total = 0.0
     none = np.zeros(0, dtype=np.intp)
     for place in range(len(plan.steps) - 1, -1, -1):
+        check()
         step = plan.steps[place]
         mine = cells[place] = np.unique(np.concatenate([none, *reached.pop(place, [])]))
         # A pair of a cell and a kind is looked at in a byte or so; a row stays.
@@ -341,6 +343,7 @@ def support_of(plan: Plan, ceiling: float) -> Support:
     found = []
     nodes: dict[int, Ints] = {}
     for place in range(len(plan.steps)):
+        check()
         owner, kind, after = raw.pop(place)
         opened = {c: nodes[c][np.searchsorted(cells[c], at)] for c, at in after.items()}
         nodes[place], rows_of = nodes_of(owner, len(cells[place]), kind, opened)

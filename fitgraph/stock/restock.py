@@ -33,6 +33,7 @@ from fitgraph.stock.orders import (
     cost_of,
     usable,
 )
+from fitgraph.stopping import check
 
 Ints = npt.NDArray[np.intp]
 Floats = npt.NDArray[np.float64]
@@ -231,6 +232,7 @@ class Restocking:
     def _solutions(self, ask: _Ask) -> Iterator[Solved | None]:
         """Yield the program's best orders, again after each time it has learnt."""
         while True:
+            check()
             left = None if self._until == inf else self._until - time.monotonic()
             if left is not None and left <= 0:
                 return
