@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import asyncio
 import gc
+import threading
 import time
 import weakref
 from html import unescape
@@ -12,10 +13,10 @@ from html.parser import HTMLParser
 import pytest
 
 from fitgraph.lab import BuildExplorer, Counter, StockGaps, WhyExplorer, open_catalogue
-from fitgraph.lab.answering import Answering, Show, Work
+from fitgraph.lab.answering import Answering, beside
 from fitgraph.lab.early import MIME
 from fitgraph.stock import Standing
-from fitgraph.stopping import StoppedError, check
+from fitgraph.stopping import Stop, StoppedError, check
 
 #: Elements that somebody could press or fill in.
 CONTROLS = {"button", "input", "select", "textarea"}
@@ -119,7 +120,7 @@ def test_what_a_stopped_computation_held_is_let_go_at_once() -> None:
     class Large:
         pass
 
-    def compute() -> Show:
+    def compute() -> None:
         large = Large()
         held.append(weakref.ref(large))
         while True:
@@ -127,14 +128,14 @@ def test_what_a_stopped_computation_held_is_let_go_at_once() -> None:
             time.sleep(0.001)
 
     async def stopped() -> None:
-        work = Work(compute)
-        waiting = asyncio.create_task(work.result())
+        threads, stop = threading.active_count(), Stop()
+        waiting = asyncio.create_task(beside(compute, stop))
         while not held:
             await asyncio.sleep(0.001)
-        work.stop()
+        stop.set()
         with pytest.raises(StoppedError):
             await waiting
-        while work._thread is not None and work._thread.is_alive():
+        while threading.active_count() > threads:
             await asyncio.sleep(0.001)
 
     gc.collect()

@@ -244,7 +244,7 @@ def test_controls_are_labelled(shared):
     controls = [p.field for p in shared.pickers.values()]
     controls += [p.clear for p in shared.pickers.values()]
     controls += [
-        shared.more,
+        shared.form.more,
         shared.budget,
         shared.max_mass,
         shared.material,

@@ -240,12 +240,12 @@ def test_only_materials_that_the_process_can_work_are_offered(shared, shop):
 
 
 def test_a_part_is_kept_beside_the_tables_and_read_back(page, shop, tmp_path, monkeypatch):
-    page.keep.click()
+    page.keep_button.click()
     assert "the demo is not written to" in words(page.kept_told) and not page.kept_parts.items
     monkeypatch.setattr(shop.shop, "folder", tmp_path)
     entry = page.entry
     assert entry is not None and entry.candidate is not None
-    page.keep.click()
+    page.keep_button.click()
     sku = entry.candidate.part.sku
     made = MadeUp.of(page.choice, entry.candidate, sku)
     assert kept(tmp_path, shop.catalogue.vocabulary) == ((made,), ())
@@ -260,7 +260,7 @@ def test_a_part_is_kept_beside_the_tables_and_read_back(page, shop, tmp_path, mo
     )
     (tmp_path / "proposals" / "d.json").write_bytes(b"\xff\xfe")
     (tmp_path / "proposals" / "e.json").mkdir()
-    page.keep.click()
+    page.keep_button.click()
     parts, problems = kept(tmp_path, shop.catalogue.vocabulary)
     assert parts == (made,) and len(problems) == 5
     for name, problem in zip("abcde", problems, strict=True):
@@ -286,7 +286,7 @@ def test_what_was_looked_at_stays_after_a_part_is_added(page, shop, tmp_path, mo
     near = page.shown[at]
     monkeypatch.setattr(shop.shop, "folder", tmp_path)
     page.list.value = next(k for _, k in page.list.options)
-    page.keep.click()
+    page.keep_button.click()
     page.list.value = at
     page.kept_parts.press(page.kept_parts.items[0]["name"])
     assert len(page.added) == 1
@@ -305,11 +305,10 @@ def test_what_was_looked_at_stays_after_a_part_is_added(page, shop, tmp_path, mo
 def test_every_entry_reaches_the_scan(page, shop):
     page.make.value = "liner"
     assert next(k for _, k in page.list.options).startswith("LINER")
-    page._holding = True  # so that it is weighed once, not after each of them
-    page.material.value = "steel-4130"
-    page.grade.value = 7
-    page.wall.value = 0.8
-    page._holding = False
+    with page.fields.quietly():  # so that it is weighed once, not after each of them
+        page.material.value = "steel-4130"
+        page.grade.value = 7
+        page.wall.value = 0.8
     page.in_stock.value = True
     make = page.scan.make
     assert (make.material, make.least_wall) == ("steel-4130", 0.8)
@@ -435,7 +434,7 @@ def test_weighing_can_be_stopped_and_begun_again(shop):
         page = AdapterMap(OpenCatalogue(shop.catalogue), "liner")
         for _ in range(2000):
             await asyncio.sleep(0.005)
-            if page._work and page.plane is not None:
+            if not page.stop_button.disabled and page.plane is not None:
                 break
         assert not page.stop_button.disabled
         page.stop_button.click()

@@ -46,7 +46,7 @@ from fitgraph.lab import (
     open_catalogue,
     tables,
 )
-from fitgraph.lab.answering import Work
+from fitgraph.lab.answering import beside
 from fitgraph.lab.arrival import within
 from fitgraph.lab.build_sheet import sheet_csv, sheet_html, sheet_of, sheet_pdf
 from fitgraph.lab.charts import MARKS
@@ -70,7 +70,7 @@ from fitgraph.practice.rounds import (
 from fitgraph.solve import Request, Services
 from fitgraph.solve.first_guess import first_guess
 from fitgraph.solve.query import ask
-from fitgraph.stopping import StoppedError, check
+from fitgraph.stopping import Stop, StoppedError, check
 from tests.looping import in_a_loop
 from tests.turns import turns
 
@@ -489,10 +489,10 @@ def test_a_computation_can_be_stopped():
             steps.append(1)
 
     async def begin_and_stop():
-        work = Work(endless)
-        waiting = asyncio.ensure_future(work.result())
+        stop = Stop()
+        waiting = asyncio.ensure_future(beside(endless, stop))
         await asyncio.sleep(0.05)
-        work.stop()
+        stop.set()
         with pytest.raises(StoppedError):
             await asyncio.wait_for(waiting, 10)
         number = len(steps)

@@ -4,15 +4,19 @@ from __future__ import annotations
 
 import asyncio
 import time
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import replace
+from functools import partial
 from html import escape
 from typing import Any
 
 import ipywidgets as widgets
 
 from fitgraph.adapters import (
+    Edge,
+    GradeYield,
     Scan,
+    Sheet,
     Together,
     Worth,
     edges,
@@ -22,7 +26,8 @@ from fitgraph.adapters import (
     held_to,
     yields_by_grade,
 )
-from fitgraph.adapters.kept_parts import FOLDER, keep, kept
+from fitgraph.adapters.kept_parts import FOLDER, kept
+from fitgraph.adapters.kept_parts import keep as keep_parts
 from fitgraph.adapters.pairs import pairs
 from fitgraph.adapters.trials import ChangedMake, MadeUp, Plane
 from fitgraph.errors import InputError
@@ -34,10 +39,14 @@ from fitgraph.lab.adapter_files import files_of, lacking_html
 from fitgraph.lab.answering import Answering, Step
 from fitgraph.lab.choices import Choices
 from fitgraph.lab.debounce import Debounce
+from fitgraph.lab.fields import Field, Fields, field
 from fitgraph.lab.look import (
     LABEL,
-    field_layout,
+    button,
+    checkbox,
+    dropdown,
     fold,
+    framed,
     grid,
     heading,
     html,
@@ -48,7 +57,7 @@ from fitgraph.lab.look import (
 )
 from fitgraph.lab.opened import OpenCatalogue
 from fitgraph.lab.saves import Saves
-from fitgraph.lab.session import SessionBar, SessionError, in_kernel
+from fitgraph.lab.session import SessionBar
 from fitgraph.lab.slider import Slider
 from fitgraph.mechanics.materials import MATERIALS
 from fitgraph.model import Make, Vocabulary
@@ -111,21 +120,17 @@ class AdapterMap(Answering):
         self.steps: list[Together] = []
         self.shown: dict[str, Entry] = {}
         self.added: tuple[MadeUp, ...] = ()
-        self._asked = self._looked = self._tried = 0
         self._wanted = ""
         self._near: Entry | None = None
-        self._holding = True
-        self._far = (0, 0)
+        self._begun, self._far = 0.0, (0, 0)
         self._make_fields(make if make in self.makes else next(iter(self.makes)))
         self._make_answers()
         self._offer(self.makes[self.make.value])
-        self._holding = False
-        key = f"AdapterMap {opened.catalogue.name} {make}" if in_kernel() else None
-        self.session = SessionBar(self, "adapters", key)
+        self.session = SessionBar(self, "adapters", f"AdapterMap {opened.catalogue.name} {make}")
         self.children = self._arranged()
         self._watch()
         self._show_kept()
-        self.refresh()
+        self.session.begin()
 
     def __repr__(self) -> str:
         """Return what a notebook shows in its place until the cell is run."""
@@ -134,25 +139,10 @@ class AdapterMap(Answering):
     # ------------------------------------------------------------ what it is made of
 
     def _make_fields(self, first: str) -> None:
-        self.make = widgets.Dropdown(
-            options=[(m.title, n) for n, m in self.makes.items()],
-            value=first,
-            description="What is made",
-            style=LABEL,
-            layout=field_layout(),
-        )
-        self.material = widgets.Dropdown(
-            options=[],
-            description="Material",
-            style=LABEL,
-            layout=field_layout(),
-        )
-        self.grade = widgets.Dropdown(
-            options=[], description="Tolerance", style=LABEL, layout=field_layout()
-        )
-        self.word = widgets.Dropdown(
-            options=[("any", "")], description="Made for", style=LABEL, layout=field_layout()
-        )
+        titles = [(m.title, n) for n, m in self.makes.items()]
+        self.make = dropdown("What is made", titles, value=first)
+        self.material, self.grade = dropdown("Material", []), dropdown("Tolerance", [])
+        self.word = dropdown("Made for", [("any", "")])
         self.wall = Slider(
             min=_WALLS[0],
             max=_WALLS[1],
@@ -161,11 +151,7 @@ class AdapterMap(Answering):
             description="Least wall",
             unit="mm",
         )
-        self.in_stock = widgets.Checkbox(
-            description="Serve riders from stock only",
-            indent=False,
-            layout=widgets.Layout(width="auto", margin="2px 2px 2px 9em"),
-        )
+        self.in_stock = checkbox("Serve riders from stock only")
         self.metric = widgets.Dropdown(
             options=list(_METRICS),
             description="Size of the dots",
@@ -186,40 +172,36 @@ class AdapterMap(Answering):
             digits=0,
             description="Made at most",
         )
-        self.mixed = widgets.Checkbox(
-            description="Choose among all kinds of parts",
-            indent=False,
-            layout=widgets.Layout(width="auto", margin="2px"),
-        )
-        self.stop_button = widgets.Button(
-            description="Stop weighing",
+        self.mixed = checkbox("Choose among all kinds of parts", "2px")
+        self.stop_button = button(
+            "Stop weighing",
+            self.stop,
             disabled=True,
             tooltip="Stop working out what the parts are worth",
-            layout=widgets.Layout(width="auto", display="none"),
         )
+        self.stop_button.layout.display = "none"
 
         def there(change: Mapping[str, Any]) -> None:
             self.stop_button.layout.display = "none" if change["new"] else None
 
         self.stop_button.observe(there, names="disabled")
-        self.add = widgets.Button(
-            description="Add the part looked at",
+        self.add = button(
+            "Add the part looked at",
+            self._add_looked_at,
             disabled=True,
             tooltip="Add it to the catalogue for a trial, and ask everything again",
-            layout=widgets.Layout(width="auto"),
         )
-        self.add_best = widgets.Button(
-            description="Add the best together",
+        self.add_best = button(
+            "Add the best together",
+            self._add_best_few,
             disabled=True,
             tooltip="Add the best few to the catalogue for a trial, and ask everything again",
-            layout=widgets.Layout(width="auto"),
         )
-
-        self.keep = widgets.Button(
-            description="Keep the part looked at",
+        self.keep_button = button(
+            "Keep the part looked at",
+            self._keep_looked_at,
             disabled=True,
             tooltip=f"Write it into the folder {FOLDER} beside the catalogue's tables",
-            layout=widgets.Layout(width="auto"),
         )
 
     def _make_answers(self) -> None:
@@ -239,8 +221,6 @@ class AdapterMap(Answering):
         self.chart = AdapterChart(self._clicked)
 
     def _arranged(self) -> tuple[widgets.Widget, ...]:
-        frame = widgets.Box([self.chart.figure], layout=widgets.Layout(width="100%"))
-        frame.add_class("fg-chart")
         question = [
             heading("What could be made"),
             grid([self.make, self.material, self.grade, self.word], "300px"),
@@ -257,7 +237,7 @@ class AdapterMap(Answering):
             heading("The map"),
             self.metric,
             self.map_note,
-            frame,
+            framed(self.chart.figure),
             heading("The best few together"),
             grid([self.k, self.mixed], "300px"),
             self.together,
@@ -291,26 +271,37 @@ class AdapterMap(Answering):
                 f"A file each in the folder {FOLDER} beside the catalogue's tables. They are no "
                 "stock and no part of the catalogue; press one to try it again."
             ),
-            row([self.keep]),
+            row([self.keep_button]),
             self.kept_told,
             self.kept_parts,
             self.session,
         )
 
     def _watch(self) -> None:
+        self.fields = Fields(
+            make=Field(lambda: self.make.value, self._enter_make),
+            material=field(self.material),
+            grade=field(self.grade),
+            least_wall=field(self.wall, float),
+            word=field(self.word),
+            in_stock=field(self.in_stock),
+            metric=field(self.metric),
+            k=field(self.k),
+            mixed=field(self.mixed),
+            part=Field(
+                lambda: self._wanted or self.list.value or "",
+                lambda part: setattr(self, "_wanted", str(part)),
+            ),
+            added=Field(lambda: [made.plain() for made in self.added], self._enter_added),
+        )
         self._ask_soon = Debounce(self.refresh)
         self._look_soon = Debounce(self.look, 0.05)
-        self.make.observe(self._made, names="value")
-        for field in (self.material, self.grade, self.word, self.wall, self.in_stock):
-            field.observe(self._changed, names="value")
-        self.metric.observe(lambda _: self._draw(), names="value")
-        self.list.observe(self._listed, names="value")
-        self.k.observe(lambda _: self._show_together(), names="value")
-        self.mixed.observe(self._changed, names="value")
-        self.stop_button.on_click(lambda _: self._stop_weighing())
-        self.add.on_click(lambda _: self._add_looked_at())
-        self.add_best.on_click(lambda _: self._add_best_few())
-        self.keep.on_click(lambda _: self._keep_looked_at())
+        asked = (self.material, self.grade, self.word, self.wall, self.in_stock, self.mixed)
+        self.fields.watch(self._made, self.make)
+        self.fields.watch(self._changed, *asked)
+        self.fields.watch(self._draw, self.metric)
+        self.fields.watch(self._listed, self.list)
+        self.fields.watch(self._show_together, self.k)
 
     # ------------------------------------------------------------ state
 
@@ -335,67 +326,23 @@ class AdapterMap(Answering):
         """Return the part that is looked at."""
         return self.shown.get(self.list.value or "")
 
-    def state(self) -> dict[str, Any]:
-        """Return the entries as plain data."""
-        return {
-            "make": self.make.value,
-            "material": self.material.value,
-            "grade": self.grade.value,
-            "least_wall": self.wall.value,
-            "word": self.word.value,
-            "in_stock": self.in_stock.value,
-            "metric": self.metric.value,
-            "k": self.k.value,
-            "mixed": self.mixed.value,
-            "part": self._wanted or self.list.value or "",
-            "added": [made.plain() for made in self.added],
-        }
+    def _enter_make(self, make: str) -> None:
+        self.make.value = make
+        self._offer(self.makes[make])
 
-    def restore(self, state: Mapping[str, Any]) -> None:
-        """Enter what :meth:`state` returned.
+    def _enter_added(self, entries: Sequence[Any]) -> None:
+        added = tuple(MadeUp.read(entry) for entry in entries)
+        weighed(self.opened.shop, added)
+        self.added = added
 
-        Raises
-        ------
-        SessionError
-            If it names something that this catalogue does not have.
-        """
-        self._holding = True
-        try:
-            added = tuple(MadeUp.read(entry) for entry in state.get("added", []))
-            weighed(self.opened.shop, added)
-            self.make.value = state.get("make", self.make.value)
-            self._offer(self.makes[self.make.value])
-            for name in ("material", "grade", "word", "in_stock", "metric", "k", "mixed"):
-                if name in state:
-                    getattr(self, name).value = state[name]
-            self.wall.value = float(state.get("least_wall", self.wall.value))
-            self._wanted = str(state.get("part", ""))
-            self.added = added
-        except Exception as error:
-            raise SessionError(f"An entry of this session does not fit here: {error}") from None
-        finally:
-            self._holding = False
-        if hasattr(self, "session"):
-            self.refresh()
+    def _changed(self) -> None:
+        self._wanted = self.list.value or ""
+        self._ask_soon()
 
-    def _keep(self) -> None:
-        if hasattr(self, "session"):
-            self.session.changed()
-
-    def _changed(self, _change: object) -> None:
-        if not self._holding:
-            self._wanted = self.list.value or ""
-            self._ask_soon()
-
-    def _made(self, _change: object) -> None:
+    def _made(self) -> None:
         """Offer what another make can be, and begin with how the vocabulary has it."""
-        if self._holding:
-            return
-        self._holding = True
-        try:
+        with self.fields.quietly():
             self._offer(self.makes[self.make.value])
-        finally:
-            self._holding = False
         self._wanted = ""
         self._ask_soon()
 
@@ -429,109 +376,90 @@ class AdapterMap(Answering):
 
     def refresh(self) -> None:
         """Read the fields and answer them."""
-        if self._holding:
+        if not self.makes:
             return
         with self.in_words(self.problems):
             self.problems.value = ""
-            choice = self.choice
-            self._keep()
-            self._asked += 1
-            asked = self._asked
-            found = weighed(self.opened.shop, self.added)
-            self.run(
-                lambda: self._steps(found, choice, asked), lambda: asked == self._asked, self.status
-            )
+            self.keep()
+            found, choice = weighed(self.opened.shop, self.added), self.choice
+            word, mixed = self.word.value, self.mixed.value
+            known = choice in found.scans and not word
+            steps: list[Step[Any]] = [
+                Step(
+                    lambda: _plane(found, choice, word),
+                    lambda plane: self._show_plane(plane, found.scans.get(choice)),
+                    slow=not known,
+                ),
+                Step(lambda: found.scan(choice, self._on), self._show_weighed, slow=not known),
+                Step(lambda: self._few(found, choice, mixed=mixed), self._show_few),
+            ]
+            self.work_out(lambda: steps, self.status, self._over)
             self._try()
 
-    def _steps(self, found: Weighed, choice: ChangedMake, asked: int) -> Sequence[Step]:
-        word = self.word.value
-        mixed = self.mixed.value
+    def _show_plane(self, plane: Plane, scan: Scan | None) -> None:
+        self.plane, self.scan = plane, scan
+        if scan is None:
+            self._begin()
+        self._draw_plane()
 
-        def cells() -> Callable[[], None]:
-            plane = found.plane(choice)
-            words = next((c.words for c in plane.found if words_text(c.words) == word), None)
-            if word and words is not None:
-                plane = found.plane(choice, words)
+    def _show_weighed(self, scan: Scan) -> None:
+        self.scan = scan
+        self._draw_plane()
+        self._fill_list()
 
-            def show() -> None:
-                self.plane, self.scan = plane, found.scans.get(choice)
-                if self.scan is None:
-                    self._begin(asked)
-                self._draw_plane()
+    def _few(self, found: Weighed, choice: ChangedMake, *, mixed: bool) -> list[Together]:
+        """Return the best choices of one part, of two, and so on."""
+        others = [m for n, m in self.makes.items() if n != choice.make] if mixed else []
+        scans = [found.scan(choice)]
+        scans += [found.scan(ChangedMake.of(m, in_stock=choice.in_stock), self._on) for m in others]
+        both = pairs(scans, in_stock=choice.in_stock) if others else ()
+        return list(frontier(scans, MOST_TOGETHER, both))
 
-            return show
+    def _show_few(self, steps: list[Together]) -> None:
+        self.steps = steps
+        self._tell_weighed()
+        self._show_together()
 
-        def weigh() -> Callable[[], None]:
-            scan = found.scan(choice, self._on)
-
-            def show() -> None:
-                self.scan = scan
-                self._show_weighed()
-
-            return show
-
-        def few() -> Callable[[], None]:
-            others = [m for n, m in self.makes.items() if n != choice.make] if mixed else []
-            scans = [found.scan(choice)]
-            scans += [
-                found.scan(ChangedMake.of(m, in_stock=choice.in_stock), self._on) for m in others
-            ]
-            both = pairs(scans, in_stock=choice.in_stock) if others else ()
-            steps = list(frontier(scans, MOST_TOGETHER, both))
-
-            def show() -> None:
-                self.steps = steps
-                self.stop_button.disabled = True
-                self._tell_weighed()
-                self._show_together()
-
-            return show
-
-        known = choice in found.scans and not word
-        return [(not known, cells), (not known, weigh), (True, few)]
+    def _over(self, whole: bool) -> None:
+        self.stop_button.disabled = True
+        if not whole:
+            self._tell("Stopped. Change an entry to weigh again; the sizes below are not weighed.")
+            self._fill_list()
 
     def _on(self, done: int, total: int) -> None:
         """Take how far a scan is; it is told in the event loop."""
         self._far = (done, total)
 
-    def _begin(self, asked: int) -> None:
-        self._far = (0, 0)
+    def _begin(self) -> None:
+        self._begun, self._far = time.monotonic(), (0, 0)
         self.stop_button.disabled = False
         self.list.disabled = True
         self.verdict.value = tables.wrap("<p>The parts are being weighed …</p>")
+        self.drop(self.sheet_view)
         self._clear(self.details, self.ends, self.sheet_view, self.together, self.yield_table)
-        self._looked += 1
-        begun = time.monotonic()
+        self._tick(self._begun)
+
+    def _tick(self, begun: float) -> None:
+        """Tell how far the weighing is, until it is over."""
+        if begun != self._begun or self.stop_button.disabled:
+            return
         try:
             loop = asyncio.get_running_loop()
         except RuntimeError:
             return
-
-        def tick() -> None:
-            if asked != self._asked or self.stop_button.disabled:
-                return
-            done, total = self._far
-            seconds = time.monotonic() - begun
-            bar = (
-                f'<progress max="{total}" value="{done}" aria-label="looks done"></progress> '
-                f"{done:,} of {total:,} looks"
-                if total
-                else "sorting out what the rest of a build asks"
-            )
-            self._tell(f"Weighing every part: {bar}, {seconds:.0f} s so far.")
-            loop.call_later(0.4, tick)
-
-        tick()
+        done, total = self._far
+        seconds = time.monotonic() - begun
+        bar = (
+            f'<progress max="{total}" value="{done}" aria-label="looks done"></progress> '
+            f"{done:,} of {total:,} looks"
+            if total
+            else "sorting out what the rest of a build asks"
+        )
+        self._tell(f"Weighing every part: {bar}, {seconds:.0f} s so far.")
+        loop.call_later(0.4, self._tick, begun)
 
     def _tell(self, text: str) -> None:
         self.status.value = tables.wrap(f'<p role="status">{text}</p>')
-
-    def _stop_weighing(self) -> None:
-        self._asked += 1
-        self.stop()
-        self.stop_button.disabled = True
-        self._tell("Stopped. Change an entry to weigh again; the sizes below are not weighed.")
-        self._fill_list()
 
     def _tell_weighed(self) -> None:
         assert self.scan is not None and self.plane is not None
@@ -592,24 +520,16 @@ class AdapterMap(Answering):
             lambda e: escape(told.entry_text(e, vocabulary)),
             steep=_METRICS[name],
         )
-        if not self._holding:
-            self._keep()
-
-    def _show_weighed(self) -> None:
-        self._draw_plane()
-        self._fill_list()
+        self.keep()
 
     def _fill_list(self) -> None:
         """List what is shown, and look at what was looked at before, or at the first."""
         wanted, self._wanted = self._wanted, ""
         options = [(told.entry_text(e, self.vocabulary), key) for key, e in self.shown.items()]
-        self._holding = True
-        try:
+        with self.fields.quietly():
             self.list.options = options
             self.list.value = wanted if wanted in self.shown else self._nearest(wanted)
             self.list.disabled = not options
-        finally:
-            self._holding = False
         self.look()
 
     def _nearest(self, wanted: str) -> str | None:
@@ -628,24 +548,22 @@ class AdapterMap(Answering):
         if key in self.shown and not self.list.disabled:
             self.list.value = key
 
-    def _listed(self, _change: object) -> None:
-        if not self._holding:
-            self._keep()
-            self._look_soon()
+    def _listed(self) -> None:
+        self.keep()
+        self._look_soon()
 
     # ------------------------------------------------------------ one part
 
     def look(self) -> None:
         """Show the part chosen in the list."""
-        self._looked += 1
-        looked = self._looked
+        self.drop(self.sheet_view)
         entry = self.entry
-        self.add.disabled = self.keep.disabled = entry is None or entry.candidate is None
+        self.add.disabled = self.keep_button.disabled = entry is None or entry.candidate is None
         self._near = entry or self._near
         if entry is None:
             self._show_nothing()
             return
-        self.run(lambda: self._look_steps(entry), lambda: looked == self._looked, self.sheet_view)
+        self.work_out(lambda: self._look_steps(entry), self.sheet_view)
 
     def _show_nothing(self) -> None:
         with self.in_words(self.details):
@@ -662,70 +580,61 @@ class AdapterMap(Answering):
             place.value = ""
         self.files.offer({})
 
-    def _look_steps(self, entry: Entry) -> Sequence[Step]:
-        found = weighed(self.opened.shop, self.added)
-        catalogue, vocabulary = found.shop.catalogue, self.vocabulary
-        choice = self.choice
-        make = choice.variant(vocabulary)
-        grade = grade_of(make) or 0
-        candidate, worth = entry.candidate, entry.worth
-
-        def quick() -> Callable[[], None]:
-            text = (
-                told.barred_html(entry, make, vocabulary)
-                if candidate is None
-                else told.worth_html(entry, vocabulary)
-            )
-            ends = () if candidate is None else edges(catalogue, candidate, found.options)
-
-            def show() -> None:
-                line = escape(told.entry_text(entry, vocabulary))
-                self.verdict.value = tables.wrap(f'<p role="status"><strong>{line}</strong></p>')
-                self.details.value = tables.wrap(text)
-                self.ends.value = tables.wrap(told.edges_html(ends, vocabulary) if ends else "")
-                self._mark()
-                waits = "<p>The sheet follows in a moment …</p>" if worth is not None else ""
-                self.sheet_view.value = tables.wrap(waits)
-                self.files.offer({})
-                if candidate is None:
-                    self.yield_table.value = self.sheet_view.value = tables.wrap(
-                        "<p>What cannot be made has none.</p>"
-                    )
-
-            return show
-
-        def yields() -> Callable[[], None]:
-            assert candidate is not None
-            grades = grades_of(make, vocabulary)
-            shares = yields_by_grade(catalogue, candidate, grades)
-
-            def show() -> None:
-                self.yield_table.value = tables.wrap(
-                    f'<div tabindex="0" class="fg-scroll">{yields_svg(shares, grade)}</div>'
-                    + told.yields_html(shares, grade, vocabulary)
-                    if shares
-                    else "<p>This kind of part names no class, only plain limits.</p>"
-                )
-
-            return show
-
-        def drawn() -> Callable[[], None]:
-            assert worth is not None
-            made = found.sheet(choice, worth, self._gained_by(worth))
-            view = told.sheet_shown(made)
-
-            def show() -> None:
-                self.sheet_view.value = tables.wrap(view)
-                self.files.offer(files_of(made))
-
-            return show
-
-        steps: list[Step] = [(False, quick)]
-        if candidate is not None:
-            steps.append((True, yields))
+    def _look_steps(self, entry: Entry) -> list[Step[Any]]:
+        found, choice = weighed(self.opened.shop, self.added), self.choice
+        catalogue, candidate, worth = found.shop.catalogue, entry.candidate, entry.worth
+        make = choice.variant(self.vocabulary)
+        if candidate is None:
+            barred = told.barred_html(entry, make, self.vocabulary)
+            return [Step(lambda: barred, partial(self._show_barred, entry), slow=False)]
+        steps: list[Step[Any]] = [
+            Step(
+                lambda: edges(catalogue, candidate, found.options),
+                partial(self._show_worth, entry),
+                slow=False,
+            ),
+            Step(
+                lambda: yields_by_grade(catalogue, candidate, grades_of(make, self.vocabulary)),
+                partial(self._show_yields, grade_of(make) or 0),
+            ),
+        ]
         if worth is not None:
-            steps.append((True, drawn))
+            gained = self._gained_by(worth)
+            steps.append(Step(lambda: _drawn(found.sheet(choice, worth, gained)), self._show_sheet))
         return steps
+
+    def _show_details(self, entry: Entry, details: str, ends: str) -> None:
+        line = escape(told.entry_text(entry, self.vocabulary))
+        self.verdict.value = tables.wrap(f'<p role="status"><strong>{line}</strong></p>')
+        self.details.value, self.ends.value = tables.wrap(details), tables.wrap(ends)
+        self._mark()
+        self.files.offer({})
+
+    def _show_barred(self, entry: Entry, details: str) -> None:
+        self._show_details(entry, details, "")
+        self.yield_table.value = self.sheet_view.value = tables.wrap(
+            "<p>What cannot be made has none.</p>"
+        )
+
+    def _show_worth(self, entry: Entry, ends: Sequence[Edge]) -> None:
+        words = self.vocabulary
+        edged = told.edges_html(ends, words) if ends else ""
+        self._show_details(entry, told.worth_html(entry, words), edged)
+        waits = "<p>The sheet follows in a moment …</p>" if entry.worth is not None else ""
+        self.sheet_view.value = tables.wrap(waits)
+
+    def _show_yields(self, grade: int, shares: Sequence[GradeYield]) -> None:
+        self.yield_table.value = tables.wrap(
+            f'<div tabindex="0" class="fg-scroll">{yields_svg(shares, grade)}</div>'
+            + told.yields_html(shares, grade, self.vocabulary)
+            if shares
+            else "<p>This kind of part names no class, only plain limits.</p>"
+        )
+
+    def _show_sheet(self, drawn: tuple[Sheet, str]) -> None:
+        made, view = drawn
+        self.sheet_view.value = tables.wrap(view)
+        self.files.offer(files_of(made))
 
     def _gained_by(self, worth: Worth) -> tuple[str, ...]:
         return () if self.scan is None else self.scan.gained_by(worth)
@@ -751,7 +660,7 @@ class AdapterMap(Answering):
             self.together.value = tables.wrap(text)
             self.add_best.disabled = self.step is None
             self._mark()
-            self._keep()
+            self.keep()
 
     def _mark(self) -> None:
         step = self.step
@@ -802,7 +711,7 @@ class AdapterMap(Answering):
         with self.in_words(self.problems):
             made = MadeUp.of(self.choice, entry.candidate, entry.candidate.part.sku)
             try:
-                files = keep(self.opened.shop.folder, [made])
+                files = keep_parts(self.opened.shop.folder, [made])
             except InputError as error:
                 self.kept_told.value = tables.wrap(tables.alert(str(error)))
                 return
@@ -827,34 +736,44 @@ class AdapterMap(Answering):
 
     def _try(self) -> None:
         """Show what the added parts change."""
-        self._tried += 1
-        tried, added = self._tried, self.added
+        added = self.added
         self.taken_out.show([{"name": m.sku, "label": f"Take {m.sku} out again"} for m in added])
         if not added:
+            self.drop(self.trial)
             self.trial.value = tables.wrap("<p>Nothing has been added yet.</p>")
             return
         self.trial.value = tables.wrap('<p role="status">Asking every rider again …</p>')
-        vocabulary = self.vocabulary
+        self.work_out(
+            lambda: [Step(lambda: self._tried(added), self._show_tried)],
+            self.trial,
+            lambda whole: None if whole else self._show_tried("<p>Stopped.</p>"),
+        )
 
-        def asked() -> Callable[[], None]:
-            before = weighed(self.opened.shop).covered()
-            after = weighed(self.opened.shop, added).covered()
-            lines = []
-            for n, made in enumerate(added):
-                worth = weighed(self.opened.shop, added[:n]).worth(made)
-                if worth is not None:
-                    lines.append(
-                        f"{made.sku} takes {told.riders(worth.taken)} from its like, and an "
-                        f"existing part joins {worth.shared:,} of its {worth.builds:,} builds as "
-                        "well."
-                    )
-            by = next(iter(vocabulary.groups), grouping_names(self.opened.catalogue)[0])
-            title = vocabulary.groups[by].title if by in vocabulary.groups else by
-            text = told.before_after_html(before, after, by, title) + tables.lines_html(lines)
+    def _tried(self, added: tuple[MadeUp, ...]) -> str:
+        shop, vocabulary = self.opened.shop, self.vocabulary
+        before, after = weighed(shop).covered(), weighed(shop, added).covered()
+        lines = []
+        for n, made in enumerate(added):
+            worth = weighed(shop, added[:n]).worth(made)
+            if worth is not None:
+                lines.append(
+                    f"{made.sku} takes {told.riders(worth.taken)} from its like, and an existing "
+                    f"part joins {worth.shared:,} of its {worth.builds:,} builds as well."
+                )
+        by = next(iter(vocabulary.groups), grouping_names(self.opened.catalogue)[0])
+        title = vocabulary.groups[by].title if by in vocabulary.groups else by
+        return told.before_after_html(before, after, by, title) + tables.lines_html(lines)
 
-            def show() -> None:
-                self.trial.value = tables.wrap(text)
+    def _show_tried(self, text: str) -> None:
+        self.trial.value = tables.wrap(text)
 
-            return show
 
-        self.run(lambda: [(True, asked)], lambda: tried == self._tried, self.trial)
+def _plane(found: Weighed, choice: ChangedMake, word: str) -> Plane:
+    """Return the sizes of what could be made; of what is made for a word, if there is one."""
+    plane = found.plane(choice)
+    words = next((c.words for c in plane.found if words_text(c.words) == word), None)
+    return plane if not word or words is None else found.plane(choice, words)
+
+
+def _drawn(made: Sheet) -> tuple[Sheet, str]:
+    return made, told.sheet_shown(made)

@@ -4,84 +4,82 @@ from __future__ import annotations
 
 import asyncio
 import threading
-from collections.abc import Callable, Iterable, Iterator
+from collections.abc import Callable, Iterable, Iterator, Mapping
 from contextlib import contextmanager, suppress
 from contextvars import copy_context
+from dataclasses import dataclass
 from itertools import chain
-from typing import Any
+from typing import Any, Generic, TypeVar
 
 import ipywidgets as widgets
 
 from fitgraph.lab import tables
 from fitgraph.lab.arrival import within
 from fitgraph.lab.early import MIME, early_html
+from fitgraph.lab.fields import Fields
 from fitgraph.lab.form import FormError
-from fitgraph.lab.session import SessionError, page_address
+from fitgraph.lab.session import SessionBar, SessionError, page_address
 from fitgraph.solve import NamingError
 from fitgraph.stopping import Stop, StoppedError, check, stopped_by
 
-#: Shows a result.
-Show = Callable[[], None]
-
-#: Whether it may take long, and what computes and returns what shows the result.
-Step = tuple[bool, Callable[[], Show]]
+T = TypeVar("T")
 
 
-class Work:
-    """One long computation beside the event loop.
+async def beside(ask: Callable[[], T], stop: Stop) -> T:
+    """Return what a function without arguments returns, computed beside the event loop.
+
+    Raises
+    ------
+    StoppedError
+        If it was stopped.
+    """
+    loop = asyncio.get_running_loop()
+    done: asyncio.Future[T] = loop.create_future()
+
+    def settle(settled: Callable[[Any], None], value: object) -> None:
+        if not done.done():
+            settled(value)
+
+    def tell(settled: Callable[[Any], None], value: object) -> None:
+        # The loop may be gone by now, with everybody who waited.
+        with suppress(RuntimeError):
+            loop.call_soon_threadsafe(settle, settled, value)
+
+    def compute() -> None:
+        try:
+            with stopped_by(stop):
+                answer = ask()
+                check()
+        except StoppedError:  # the error itself would keep all that was being computed
+            tell(done.set_exception, StoppedError())
+        except BaseException as error:
+            tell(done.set_exception, error)
+        else:
+            tell(done.set_result, answer)
+
+    # In a copy of the context, so that what is printed goes where the page's output goes.
+    threading.Thread(target=copy_context().run, args=(compute,), daemon=True).start()
+    return await done
+
+
+@dataclass(frozen=True, slots=True)
+class Step(Generic[T]):
+    """A question and where its answer goes.
 
     Parameters
     ----------
-    function : callable
-        Without arguments; what it returns is the result.
+    ask : callable
+        Returns the answer. Where it takes long it is called beside the event loop, so it touches
+        no widget.
+    fill : callable
+        Takes the answer, and fills what shows it.
+    slow : bool
+        Whether it may take long.
     """
 
-    def __init__(self, function: Callable[[], Show]) -> None:
-        self._function, self._stop = function, Stop()
-        self._thread: threading.Thread | None = None
-
-    async def result(self) -> Show:
-        """Return what the function returns.
-
-        Raises
-        ------
-        StoppedError
-            If it was stopped.
-        """
-        loop = asyncio.get_running_loop()
-        done: asyncio.Future[Show] = loop.create_future()
-
-        def settle(value: Show | None, error: BaseException | None) -> None:
-            if done.done():
-                return
-            if value is None:
-                done.set_exception(error or StoppedError())
-            else:
-                done.set_result(value)
-
-        def compute() -> None:
-            value: Show | None = None
-            error: BaseException | None = None
-            try:
-                with stopped_by(self._stop):
-                    value = self._function()
-                    check()
-            except StoppedError:
-                value = None  # the error itself would keep all that was being computed
-            except BaseException as raised:
-                error = raised
-            # The loop may be gone by now, with everybody who waited.
-            with suppress(RuntimeError):
-                loop.call_soon_threadsafe(settle, value, error)
-
-        # In a copy of the context, so that what is printed goes where the page's output goes.
-        self._thread = threading.Thread(target=copy_context().run, args=(compute,), daemon=True)
-        self._thread.start()
-        return await done
-
-    def stop(self) -> None:
-        """Stop it at its next check."""
-        self._stop.set()
+    ask: Callable[[], T]
+    fill: Callable[[T], object]
+    slow: bool = True
 
 
 class Answering(widgets.VBox):
@@ -91,10 +89,15 @@ class Answering(widgets.VBox):
     the one before.
     """
 
+    #: Keeps the entries, where a page has one.
+    session: SessionBar | None = None
+
     def __init__(self) -> None:
         super().__init__()
+        self.fields = Fields()
         self._tasks: set[asyncio.Task[None]] = set()
-        self._work: dict[int, Work] = {}
+        #: What stops what is being answered and who is told, by the place where faults are told.
+        self._runs: dict[int, tuple[Stop, Callable[[bool], None]]] = {}
         self._is_sent = False
         self.add_class("fg")
         self.add_class("fg-form")
@@ -130,75 +133,118 @@ class Answering(widgets.VBox):
                 part._is_sent = True
         return bundle
 
-    def run(
-        self, steps: Callable[[], Iterable[Step]], current: Callable[[], bool], place: widgets.HTML
+    def work_out(
+        self,
+        steps: Callable[[], Iterable[Step[Any]]],
+        place: widgets.HTML,
+        over: Callable[[bool], None] = lambda whole: None,
     ) -> None:
-        """Run the steps of an answer one after the other, and drop it once it is outdated.
+        """Answer questions one after the other, in place of those asked for a place before.
 
         Parameters
         ----------
         steps : callable
-            Returns them; an iterator makes each step once the one before is shown.
-        current : callable
-            Whether the answer is still wanted.
+            Returns them; an iterator makes each once the answer before is shown.
         place : HTML
             Where a fault is told.
+        over : callable, optional
+            Told whether all are answered, once they are or nobody answers them any more. Not
+            told where they are dropped, or others are asked in their place.
 
         Notes
         -----
-        A step that is slow computes beside the event loop, so that the fields stay alive;
-        what it returns then shows the result. Without an event loop all of it happens at
-        once. On a page that is opening, so does what comes before the first slow step: it is
-        sent with the page.
+        What is slow is computed beside the event loop, so that the fields stay alive. Without
+        an event loop all of it happens at once. On a page that is opening, so does what comes
+        before the first slow step: it is sent with the page.
         """
+        self.drop(place)
+        stop = Stop()
+        self._runs[id(place)] = stop, over
         try:
             loop = asyncio.get_running_loop()
         except RuntimeError:
             loop = None
-        rest: Iterable[Step] = ()
-        if loop is None or self.opening:
-            over = True
+
+        def ended(whole: bool) -> None:
+            if not stop.is_set:
+                stop.set()
+                del self._runs[id(place)]
+                over(whole)
+
+        @contextmanager
+        def faults() -> Iterator[None]:
             with self.in_words(place):
-                whole = iter(steps())
-                for slow, compute in whole:
-                    if slow and loop is not None:
-                        rest, over = chain([(slow, compute)], whole), False
+                try:
+                    yield
+                except Exception:
+                    ended(False)  # now: a fault may be told in the same place
+                    raise
+
+        rest: Iterable[Step[Any]] | None = None
+        if loop is None or self.opening:
+            with faults():
+                ahead = iter(steps())
+                for step in ahead:
+                    if step.slow and loop is not None:
+                        rest = chain([step], ahead)
                         break
-                    compute()()
-            if over:
+                    step.fill(step.ask())
+                    if stop.is_set:
+                        break
+            if rest is None:
+                ended(True)
                 return
 
         async def in_turn() -> None:
-            with self.in_words(place):
-                for slow, compute in rest or steps():
+            with faults(), suppress(StoppedError):
+                for step in steps() if rest is None else rest:
                     await asyncio.sleep(0)
-                    if not current():
+                    if stop.is_set:
                         return
-                    show = await self._beside(compute, place) if slow else compute()
-                    if not current() or show is None:
+                    answer = await beside(step.ask, stop) if step.slow else step.ask()
+                    if stop.is_set:
                         return
-                    show()
+                    step.fill(answer)
+            ended(True)
 
         assert loop is not None
         task = loop.create_task(in_turn())
         self._tasks.add(task)
         task.add_done_callback(self._tasks.discard)
 
-    async def _beside(self, compute: Callable[[], Show], place: widgets.HTML) -> Show | None:
-        """Compute in a thread; one a place, so that an outdated one makes room."""
-        key = id(place)
-        if key in self._work:
-            self._work[key].stop()
-        work = self._work[key] = Work(compute)
-        try:
-            return await work.result()
-        except StoppedError:
-            return None
-        finally:
-            if self._work.get(key) is work:
-                del self._work[key]
+    def drop(self, place: widgets.HTML) -> None:
+        """Stop what is being answered for a place; nobody waits for it any more."""
+        if id(place) in self._runs:
+            self._runs.pop(id(place))[0].set()
 
     def stop(self) -> None:
-        """Stop whatever is still being computed."""
-        for work in self._work.values():
-            work.stop()
+        """Stop whatever is being answered."""
+        runs, self._runs = self._runs, {}
+        for stop, over in runs.values():
+            stop.set()
+            over(False)
+
+    # ------------------------------------------------------------ what is kept
+
+    def state(self) -> dict[str, Any]:
+        """Return the entries as plain data."""
+        return self.fields.state()
+
+    def restore(self, state: Mapping[str, Any]) -> None:
+        """Enter what :meth:`state` returned, and answer it.
+
+        Raises
+        ------
+        SessionError
+            If it names something that this catalogue does not have; then all stays as it is.
+        """
+        self.fields.enter(state)
+        self.refresh()
+
+    def refresh(self) -> None:
+        """Read the fields and answer them."""
+
+    def keep(self) -> None:
+        """Take the entries as they now are into the session, where there is one."""
+        if self.session is not None:
+            self.session.changed()

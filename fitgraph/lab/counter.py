@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator, Mapping
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import replace
+from functools import partial
 from html import escape
 from typing import Any
 
@@ -30,12 +31,13 @@ from fitgraph.lab.choices import Choices
 from fitgraph.lab.debounce import Debounce
 from fitgraph.lab.downloads import download_link
 from fitgraph.lab.field_problem import FieldProblem
+from fitgraph.lab.fields import Field, Fields, field
 from fitgraph.lab.form import STILL_BEFORE, FormError, read_budget
 from fitgraph.lab.leads import build_link, why_link
-from fitgraph.lab.look import LABEL, field_layout, fold, heading, html, sides, style
+from fitgraph.lab.look import dropdown, fold, heading, html, sides, style, text_field
 from fitgraph.lab.opened import OpenCatalogue
 from fitgraph.lab.pressable import Pressable
-from fitgraph.lab.session import SessionBar, SessionError, in_kernel
+from fitgraph.lab.session import SessionBar, SessionError
 from fitgraph.mechanics.materials import MATERIALS
 from fitgraph.model.rider import Question
 from fitgraph.report.exchanges import line, reasons, told
@@ -80,14 +82,11 @@ class Counter(Answering):
         self.whole: Exchange | None = None
         self.chosen = ""
         self.pointed = ""
-        self._asked = 0
-        self._holding = False
         self._make_fields()
-        key = f"Counter {opened.catalogue.name}" if in_kernel() else None
-        self.session = SessionBar(self, "counter", key)
+        self.session = SessionBar(self, "counter", f"Counter {opened.catalogue.name}")
         self.children = self._arranged()
         self._watch()
-        self.refresh()
+        self.session.begin()
 
     def __repr__(self) -> str:
         """Return what a notebook shows in its place until the cell is run."""
@@ -100,12 +99,7 @@ class Counter(Answering):
         vocabulary = catalogue.vocabulary
         self.product = Pressable()
         self.owned = Choices("What they have; press one to take it away")
-        self.search = widgets.Text(
-            description="Search",
-            placeholder="number, name, maker, material or size",
-            style=LABEL,
-            layout=field_layout(),
-        )
+        self.search = text_field("Search", "number, name, maker, material or size")
         self.hits = Choices("Parts found; press one that they have", tall=True)
         self.found = html()
         self.question = html()
@@ -114,29 +108,14 @@ class Counter(Answering):
         self.likely = Choices("The likeliest parts; press one that it is", tall=True)
         self.roles = Choices("What they want another of")
         self.aims = Choices("What it is to be")
-        self.budget = widgets.Text(
-            description="Budget",
-            placeholder=f"no limit; e.g. 150 {vocabulary.currency}",
-            style=LABEL,
-            layout=field_layout(),
-        )
+        self.budget = text_field("Budget", f"no limit; e.g. 150 {vocabulary.currency}")
         self.budget_problem = FieldProblem()
         families = sorted(
             {MATERIALS[p.material].family for p in catalogue.parts.values() if p.material}
         )
-        self.material = widgets.Dropdown(
-            options=[("any", ""), *((f, f) for f in families)],
-            description="Material",
-            style=LABEL,
-            layout=field_layout(),
-        )
+        self.material = dropdown("Material", [("any", ""), *((f, f) for f in families)])
         styles = () if vocabulary.advice is None else tuple(vocabulary.advice.styles)
-        self.riding = widgets.Dropdown(
-            options=[("not told", ""), *((s, s) for s in styles)],
-            description="They ride",
-            style=LABEL,
-            layout=field_layout(),
-        )
+        self.riding = dropdown("They ride", [("not told", ""), *((s, s) for s in styles)])
         self.verdict, self.problems = html(), html()
         self.verdict.add_class("fg-verdict")
         self.offers = Choices("Parts that fit; press one to look at it", tall=True)
@@ -176,12 +155,20 @@ class Counter(Answering):
         return (style(self), self.verdict, self.problems, sides(left, right), self.session)
 
     def _watch(self) -> None:
-        self._ask_soon = Debounce(self.refresh)
-        self._search_soon = Debounce(self._find)
-        self.search.observe(self._search_soon, names="value")
+        self.fields = Fields(
+            have=Field(lambda: [*self.have.values()], self._enter_parts),
+            seen=Field(self._answered, self._enter_answers),
+            wanted=field(self, self._role, "wanted"),
+            aim=Field(lambda: self.aim.value, lambda aim: setattr(self, "aim", Aim(aim))),
+            on_shelf=field(self, bool, "on_shelf"),
+            budget=field(self.budget, str),
+            material=field(self.material),
+            riding=field(self.riding),
+            chosen=field(self, str, "chosen"),
+        )
+        self.fields.watch(Debounce(self._find), self.search)
+        self.fields.watch(Debounce(self.refresh), self.budget, self.material, self.riding)
         self.product.observe(self._point, names="pressed")
-        for field in (self.budget, self.material, self.riding):
-            field.observe(self._ask_soon, names="value")
         self.owned.on_press(self._drop)
         self.hits.on_press(self.take)
         self.likely.on_press(self.take)
@@ -190,54 +177,27 @@ class Counter(Answering):
         self.aims.on_press(self._aim)
         self.offers.on_press(self._look_at)
 
-    # ------------------------------------------------------------ state
+    # ------------------------------------------------------------ what is kept
 
-    def state(self) -> dict[str, Any]:
-        """Return the entries as plain data."""
+    def _enter_parts(self, skus: Sequence[str]) -> None:
+        parts = [find_part(self.opened.catalogue, sku) for sku in skus]
+        self.have = {part.role: part.sku for part in parts}
+
+    def _answered(self) -> list[list[str]]:
         given = () if self.seen is None else self.seen.given
-        return {
-            "have": list(self.have.values()),
-            "seen": [[q, _UNSEEN if v is None else answer_text(v)] for q, v in given],
-            "wanted": self.wanted,
-            "aim": self.aim.value,
-            "on_shelf": self.on_shelf,
-            "budget": self.budget.value,
-            "material": self.material.value,
-            "riding": self.riding.value,
-            "chosen": self.chosen,
-        }
+        return [[q, _UNSEEN if v is None else answer_text(v)] for q, v in given]
 
-    def restore(self, state: Mapping[str, Any]) -> None:
-        """Enter what :meth:`state` returned.
+    def _enter_answers(self, answers: Sequence[tuple[str, str]]) -> None:
+        seen = State(self._start().identifier) if answers else None
+        for question, answer in answers:
+            assert seen is not None
+            seen = seen.answer(question, answer)
+        self.seen = seen
 
-        Raises
-        ------
-        SessionError
-            If it names something that this catalogue does not have.
-        """
-        try:
-            parts = [find_part(self.opened.catalogue, s) for s in state.get("have", [])]
-            seen = State(self._start().identifier) if state.get("seen") else None
-            for question, answer in state.get("seen", []):
-                assert seen is not None
-                seen = seen.answer(question, answer)
-            wanted = state.get("wanted", "")
-            if wanted and wanted not in self.opened.catalogue.vocabulary.roles:
-                raise SessionError(f"This catalogue has no role called {wanted!r}.")
-            aim = Aim(state.get("aim", "any"))
-            self.budget.value = str(state.get("budget", ""))
-            self.material.value = state.get("material", "")
-            self.riding.value = state.get("riding", "")
-        except SessionError:
-            raise
-        except Exception as error:
-            raise SessionError(f"An entry of this session does not fit here: {error}") from None
-        self.have = {p.role: p.sku for p in parts}
-        self.seen, self.wanted, self.aim = seen, wanted, aim
-        self.on_shelf = bool(state.get("on_shelf", False))
-        self.chosen = str(state.get("chosen", ""))
-        if self.children:
-            self.refresh()
+    def _role(self, role: str) -> str:
+        if role and role not in self.opened.catalogue.vocabulary.roles:
+            raise SessionError(f"This catalogue has no role called {role!r}.")
+        return role
 
     # ------------------------------------------------------------ what they have
 
@@ -305,7 +265,7 @@ class Counter(Answering):
             self.seen = state.answer(question.name, value)
             self.refresh()
 
-    def _ask(self) -> None:
+    def _ask(self, _nothing: None) -> None:
         """Show the next question with its answers, and what it most likely is."""
         catalogue = self.opened.catalogue
         if catalogue.vocabulary.identify is None:
@@ -399,39 +359,30 @@ class Counter(Answering):
                 self.problems.value = tables.wrap(tables.alert(STILL_BEFORE))
                 return
             self.budget_problem.tell("")
-            self.session.changed()
-            self._asked += 1
-            asked = self._asked
-            self.run(lambda: self._steps(budget), lambda: asked == self._asked, self.problems)
+            self.keep()
+            self.work_out(lambda: self._steps(budget), self.problems)
 
-    def _steps(self, budget: int | None) -> Iterator[Step]:
-        def ask() -> Callable[[], None]:
-            return self._ask
-
-        yield False, ask
+    def _steps(self, budget: int | None) -> Iterator[Step[Any]]:
+        yield Step(lambda: None, self._ask, slow=False)
         if not self.wanted:
-            yield False, lambda: self._nothing_wanted
+            yield Step(lambda: None, self._nothing_wanted, slow=False)
             return
-
-        digits = self.opened.catalogue.vocabulary.minor_digits
-
-        def fit() -> Callable[[], None]:
-            answer = self.opened.shop.exchange(
-                self.wanted,
-                *self.have.values(),
-                aim=self.aim.value,
-                budget=None if budget is None else major(budget, digits),
-                material=self.material.value or None,
-                in_stock=self.on_shelf,
-                limit=_OFFERED,
-                ends=True,
-            )
-            return lambda: self._show(answer.found)
-
         self.verdict.value = tables.wrap('<p role="status">Looking …</p>')
-        yield True, fit
+        digits = self.opened.catalogue.vocabulary.minor_digits
+        exchange = partial(
+            self.opened.shop.exchange,
+            self.wanted,
+            *self.have.values(),
+            aim=self.aim.value,
+            budget=None if budget is None else major(budget, digits),
+            material=self.material.value or None,
+            in_stock=self.on_shelf,
+            limit=_OFFERED,
+            ends=True,
+        )
+        yield Step(lambda: exchange().found, self._show)
 
-    def _nothing_wanted(self) -> None:
+    def _nothing_wanted(self, _nothing: None) -> None:
         self.whole = None
         told = "Say what they have, and what they want another of."
         if self.have:
@@ -473,7 +424,7 @@ class Counter(Answering):
         self.chosen = sku
         if self.whole is not None:
             self._show_offers(self.whole)
-        self.session.changed()
+        self.keep()
         with self.in_words(self.problems):
             self._look()
 

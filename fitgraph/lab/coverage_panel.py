@@ -2,16 +2,15 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator, Mapping
-
-import ipywidgets as widgets
+from collections.abc import Callable, Iterator, Sequence
+from functools import partial
 
 from fitgraph.demand.questions import request_of
 from fitgraph.explain import RequestExplanation
 from fitgraph.explain.glosses import glosses, titles
 from fitgraph.explain.transversals import TooManySetsError
 from fitgraph.lab import tables
-from fitgraph.lab.answering import Answering, Show, Step
+from fitgraph.lab.answering import Answering, Step
 from fitgraph.lab.cell_grid import CellGrid
 from fitgraph.lab.coverage_tables import (
     cells,
@@ -21,8 +20,9 @@ from fitgraph.lab.coverage_tables import (
     matrix_csv,
 )
 from fitgraph.lab.downloads import download_link
+from fitgraph.lab.fields import Fields, field
 from fitgraph.lab.lacking_tables import unserved_csv, unserved_html
-from fitgraph.lab.look import LABEL, field_layout, grid, heading, html, note, row, sides
+from fitgraph.lab.look import button, dropdown, grid, heading, html, note, row, sides
 from fitgraph.lab.meter import Meter
 from fitgraph.lab.opened import OpenCatalogue
 from fitgraph.model import Enquiry
@@ -59,41 +59,38 @@ class CoveragePanel(Answering):
         self.listed: list[tuple[Enquiry, Standing]] = []
         self._all_link = ""
         self._changed = changed
-        self._shown, self._asked, self._busy = PAGE, 0, False
+        self._shown = PAGE
         names = grouping_names(opened.catalogue)
         told = titles(opened.catalogue)
         options = [(told.get(n, n), n) for n in names]
         first = next(iter(opened.catalogue.vocabulary.groups), names[0])
         other = next(n for n in ("material", *names) if n != first)
-        self.rows, self.columns = (
-            widgets.Dropdown(
-                options=options, value=v, description=d, style=LABEL, layout=field_layout()
-            )
-            for d, v in (("Rows", first), ("Columns", other))
-        )
-        self.figure = widgets.Dropdown(
-            options=[*((WORDS[s], s.word) for s in ORDER), ("not from stock", "unmet")],
-            description="Cells count",
-            style=LABEL,
-            layout=field_layout(),
+        self.rows = dropdown("Rows", options, value=first)
+        self.columns = dropdown("Columns", options, value=other)
+        self.figure = dropdown(
+            "Cells count", [*((WORDS[s], s.word) for s in ORDER), ("not from stock", "unmet")]
         )
         self.headline, self.glosses, self.problems = html(), html(), html()
         self.cells = CellGrid()
         self.matrix_links = html()
         self.list, self.list_links = html(), html()
         self.meter = Meter(
-            "Stop working out", "Stop working out what the enquiries lack", self._stopped
+            "Stop working out", "Stop working out what the enquiries lack", self.stop
         )
-        self.more = widgets.Button(
-            description=f"Show {PAGE} more",
+        self.more = button(
+            f"Show {PAGE} more",
+            self._show_more,
             disabled=True,
             tooltip="Show more enquiries of the chosen cell",
-            layout=widgets.Layout(width="auto"),
         )
-        self.more.on_click(lambda _: self._show_more())
-        for field in (self.rows, self.columns, self.figure):
-            field.observe(self._regroup, names="value")
-        self.cells.observe(self._choose, names="chosen")
+        self.fields = Fields(
+            rows=field(self.rows),
+            columns=field(self.columns),
+            figure=field(self.figure),
+            cell=field(self.cells, _cell, "chosen"),
+        )
+        self.fields.watch(self._regroup, self.rows, self.columns, self.figure)
+        self.fields.watch(self._choose, self.cells, names="chosen")
         question = [
             heading("Coverage"),
             self.headline,
@@ -113,36 +110,6 @@ class CoveragePanel(Answering):
 
     # ------------------------------------------------------------ showing
 
-    @property
-    def entries(self) -> dict[str, object]:
-        """Return the entries as plain data."""
-        return {
-            "rows": self.rows.value,
-            "columns": self.columns.value,
-            "figure": self.figure.value,
-            "cell": list(self.cells.chosen),
-        }
-
-    def enter(self, state: Mapping[str, object]) -> None:
-        """Enter what :attr:`entries` returned.
-
-        Raises
-        ------
-        Exception
-            Of the field that does not take its entry.
-        """
-        self._busy = True
-        try:
-            for name in ("rows", "columns", "figure"):
-                field = getattr(self, name)
-                field.value = state.get(name, field.value)
-            cell = state.get("cell", [ALL, ALL])
-            row_key, column_key = cell if isinstance(cell, list) else [ALL, ALL]
-            self.cells.chosen = [str(row_key), str(column_key)]
-        finally:
-            self._busy = False
-        self._draw()
-
     def show(self, coverage: Coverage) -> None:
         """Show how much is served."""
         self.coverage = coverage
@@ -153,7 +120,7 @@ class CoveragePanel(Answering):
             enquiries_csv(coverage, grouping_names(self.opened.catalogue)).encode(),
         )
         self.headline.value = tables.wrap(headline_html(coverage.total) + self._left_out())
-        self._draw()
+        self.refresh()
 
     def _left_out(self) -> str:
         left = () if self.coverage is None else self.coverage.left_out
@@ -163,20 +130,18 @@ class CoveragePanel(Answering):
         more = f"\nAnd {len(left) - PAGE} more." if len(left) > PAGE else ""
         return tables.alert(lines + more)
 
-    def _regroup(self, _change: object) -> None:
-        if not self._busy:
-            self._draw()
+    def _regroup(self) -> None:
+        self.refresh()
+        self._changed()
+        self.explain()
+
+    def _choose(self) -> None:
+        with self.in_words(self.problems):
+            self._list()
             self._changed()
             self.explain()
 
-    def _choose(self, _change: object) -> None:
-        if not self._busy:
-            with self.in_words(self.problems):
-                self._list()
-                self._changed()
-                self.explain()
-
-    def _draw(self) -> None:
+    def refresh(self) -> None:
         """Show the matrix, and the enquiries of what is chosen in it."""
         if self.coverage is None or not self.coverage.enquiries:
             self.cells.show("", "", [], [], [])
@@ -191,8 +156,7 @@ class CoveragePanel(Answering):
             told = titles(self.opened.catalogue)
             names = [told.get(n, n) for n in by]
             meant = glosses(self.opened.catalogue, by[0])
-            self._busy = True
-            try:
+            with self.fields.quietly():
                 if self.cells.chosen[0] not in rows or self.cells.chosen[1] not in columns:
                     self.cells.chosen = [ALL, ALL]
                 self.cells.show(
@@ -204,8 +168,6 @@ class CoveragePanel(Answering):
                     [{"key": c, "label": c or "all"} for c in columns],
                     found,
                 )
-            finally:
-                self._busy = False
             self._gloss(by[1], columns)
             self.matrix_links.value = tables.wrap(
                 download_link(
@@ -296,41 +258,32 @@ class CoveragePanel(Answering):
 
     def explain(self) -> None:
         """Work out what the listed enquiries lack, one after the other."""
-        self._asked += 1
-        asked = self._asked
-        self.run(lambda: self._steps(asked), lambda: asked == self._asked, self.problems)
+        self.work_out(self._steps, self.problems, self._over)
 
-    def _steps(self, asked: int) -> Iterator[Step]:
+    def _steps(self) -> Iterator[Step[RequestExplanation | str]]:
         wanted = [e for e, _ in self.listed[: self._shown]]
         todo = [e for e in wanted if e not in self.said]
-        if not todo:
-            self.meter.end()
-            return
-        over = "Stopped. Choose a cell to go on."
-        try:
-            for n, enquiry in enumerate(todo):
-                self.meter.begin(f"Working out what each lacks: {n} of {len(todo)} so far …")
-                yield True, lambda enquiry=enquiry: self._explained(enquiry)  # type: ignore[misc]
-            over = ""
-        finally:
-            if asked == self._asked:
-                self.meter.end(over, stopped=bool(over))
+        for n, enquiry in enumerate(todo):
+            self.meter.begin(f"Working out what each lacks: {n} of {len(todo)} so far …")
+            yield Step(partial(self._explained, enquiry), partial(self._say, enquiry))
 
-    def _explained(self, enquiry: Enquiry) -> Show:
-        said: RequestExplanation | str
+    def _explained(self, enquiry: Enquiry) -> RequestExplanation | str:
         try:
-            said = self.opened.explainer.explain(request_of(enquiry, in_stock=True))
+            return self.opened.explainer.explain(request_of(enquiry, in_stock=True))
         except (NamingError, TooManySetsError) as error:
-            said = f"This could not be worked out: {error}"
+            return f"This could not be worked out: {error}"
 
-        def show() -> None:
-            self.said[enquiry] = said
-            self._write()
+    def _say(self, enquiry: Enquiry, said: RequestExplanation | str) -> None:
+        self.said[enquiry] = said
+        self._write()
 
-        return show
+    def _over(self, whole: bool) -> None:
+        self.meter.end("" if whole else "Stopped. Choose a cell to go on.", stopped=not whole)
 
-    def _stopped(self) -> None:
-        self.stop()
+
+def _cell(entry: Sequence[object]) -> list[str]:
+    row_key, column_key = entry
+    return [str(row_key), str(column_key)]
 
 
 def _served(standing: Standing) -> str:

@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Mapping, Sequence
+from functools import partial
 from typing import Any
 
 import ipywidgets as widgets
@@ -12,16 +13,19 @@ import scipy.stats  # noqa: F401  loaded now, so that no first answer waits for 
 from fitgraph.draw import Nest, main_nest, nests
 from fitgraph.draw.product import product_svg
 from fitgraph.draw.style import SIGNS
+from fitgraph.explain import Explanation
 from fitgraph.explain.kept_out import limit_lines, no_build_lines
 from fitgraph.explain.standing import PartStanding, nearest_combination, standings, together
 from fitgraph.lab import tables
 from fitgraph.lab.answering import Answering, Step
 from fitgraph.lab.debounce import Debounce
+from fitgraph.lab.fields import Field, Fields, field
 from fitgraph.lab.form import STILL_BEFORE, Entries, FormError, part_label, read_entries
 from fitgraph.lab.front_panel import FrontPanel
 from fitgraph.lab.limit_field import LimitField
 from fitgraph.lab.look import (
-    LABEL,
+    checkbox,
+    dropdown,
     field_layout,
     fold,
     grid,
@@ -34,7 +38,7 @@ from fitgraph.lab.look import (
 from fitgraph.lab.opened import OpenCatalogue
 from fitgraph.lab.picker import PartsForm
 from fitgraph.lab.pressable import Pressable
-from fitgraph.lab.session import SessionBar, SessionError, in_kernel
+from fitgraph.lab.session import SessionBar
 from fitgraph.lab.ways_panel import WaysPanel
 from fitgraph.mechanics.materials import MATERIALS
 from fitgraph.model import Verdict
@@ -87,20 +91,16 @@ class BuildExplorer(Answering):
         self.possible: Counted | None = None
         self.builds: list[Build] = []
         self.standing: dict[str, tuple[PartStanding, ...]] = {}
-        self._asked = 0
-        self._why_asked = 0
-        self._listing = False
         self._make_fields()
         self._make_answers()
         for sku in have:
             part = opened.catalogue.parts.get(sku)
             if part is not None:
                 self.pickers[part.role].field.value = part_label(part)
-        key = f"BuildExplorer {opened.catalogue.name} {have}" if in_kernel() else None
-        self.session = SessionBar(self, "builds", key)
+        self.session = SessionBar(self, "builds", f"BuildExplorer {opened.catalogue.name} {have}")
         self.children = self._arranged()
         self._watch()
-        self.refresh()
+        self.session.begin()
 
     def __repr__(self) -> str:
         """Return what a notebook shows in its place until the cell is run."""
@@ -111,36 +111,16 @@ class BuildExplorer(Answering):
     def _make_fields(self) -> None:
         catalogue = self.opened.catalogue
         self.form = PartsForm(catalogue, "Adapters and extras I own")
-        self.pickers, self.more = self.form.pickers, self.form.more
+        self.pickers = self.form.pickers
         chosen_by = [r for r in catalogue.vocabulary.roles.values() if r.by_material]
         materials = {p.material for r in chosen_by for p in catalogue.of(r.name) if p.material}
         families = sorted({MATERIALS[m].family for m in materials})
         self.budget_field, self.mass_field = self._limit_fields()
         self.budget, self.max_mass = self.budget_field.text, self.mass_field.text
         of = f" of {', '.join(r.title for r in chosen_by)}" if chosen_by else ""
-        self.material = widgets.Dropdown(
-            options=[("any", ""), *((f, f) for f in families)],
-            description=f"Material{of}",
-            style=LABEL,
-            layout=field_layout(),
-        )
-        self.services = widgets.Dropdown(
-            options=_SERVICES,
-            value=Services.OWNED,
-            description="Workshop work",
-            style=LABEL,
-            layout=field_layout(),
-        )
-        self.in_stock = widgets.Checkbox(
-            description="Only what is in stock",
-            indent=False,
-            layout=widgets.Layout(width="auto", margin="2px 2px 2px 9em"),
-        )
-        self.more = widgets.ToggleButton(
-            description="Adapters and extras I own",
-            tooltip="Show or hide the fields for adapters and extras",
-            layout=widgets.Layout(width="auto", margin="4px 2px"),
-        )
+        self.material = dropdown(f"Material{of}", [("any", ""), *((f, f) for f in families)])
+        self.services = dropdown("Workshop work", _SERVICES, value=Services.OWNED)
+        self.in_stock = checkbox("Only what is in stock")
         self.sort = widgets.Dropdown(
             options=[(_SORT_WORDS[s], s) for s in SORTS],
             description="Sort",
@@ -216,7 +196,7 @@ class BuildExplorer(Answering):
         self.why_text = html()
         self.changes_text = html()
         self.why_section = html()
-        self.front_panel = FrontPanel(self.opened, self._keep)
+        self.front_panel = FrontPanel(self.opened, self.keep)
         self.ways_panel = WaysPanel(self.opened, self)
 
     def _arranged(self) -> tuple[widgets.Widget, ...]:
@@ -267,25 +247,30 @@ class BuildExplorer(Answering):
         )
 
     def _watch(self) -> None:
-        self.product.observe(self._pointed, names="pressed")
+        asked = (
+            *(self.budget, self.max_mass, self.material, self.services, self.in_stock, self.sort),
+            *(p.field for p in self.pickers.values()),
+        )
+        self.fields = Fields(
+            parts=Field(lambda: self.form.entries, self.form.enter),
+            budget=field(self.budget, str),
+            max_mass=field(self.max_mass, str),
+            material=field(self.material),
+            services=Field(
+                lambda: self.services.value.value,
+                lambda name: setattr(self.services, "value", Services(name)),
+            ),
+            in_stock=field(self.in_stock, bool),
+            sort=field(self.sort),
+            role=field(self.role),
+            picks=Field(lambda: [{**p} for p in self.front_panel.picks], self.front_panel.want),
+        )
         self._ask_soon = Debounce(self.refresh)
-        self._list_soon = Debounce(self._list_parts)
-        fields = [p.field for p in self.pickers.values()]
-        for field in (
-            *fields,
-            self.budget,
-            self.max_mass,
-            self.material,
-            self.services,
-            self.in_stock,
-            self.sort,
-        ):
-            field.observe(self._ask_soon, names="value")
-        self.find.observe(self._list_soon, names="value")
-        self.role.observe(self._list_soon, names="value")
-        self.which.observe(self._list_soon, names="value")
-        self.part.observe(self._explain_soon, names="value")
-        self.shown_build.observe(self._draw_soon, names="value")
+        self.fields.watch(self._ask_soon, *asked)
+        self.fields.watch(Debounce(self._list_parts), self.find, self.role, self.which)
+        self.fields.watch(self._explain, self.part)
+        self.fields.watch(self._draw_build, self.shown_build)
+        self.product.observe(self._pointed, names="pressed")
 
     # ------------------------------------------------------------ asking
 
@@ -300,47 +285,6 @@ class BuildExplorer(Answering):
             self.in_stock.value,
             self.services.value,
         )
-
-    def state(self) -> dict[str, Any]:
-        """Return the entries and the picks as plain data."""
-        return {
-            "parts": self.form.entries,
-            "budget": self.budget.value,
-            "max_mass": self.max_mass.value,
-            "material": self.material.value,
-            "services": self.services.value.value,
-            "in_stock": self.in_stock.value,
-            "sort": self.sort.value,
-            "role": self.role.value,
-            "picks": [dict(p) for p in self.front_panel.picks],
-        }
-
-    def restore(self, state: Mapping[str, Any]) -> None:
-        """Enter what :meth:`state` returned.
-
-        Raises
-        ------
-        SessionError
-            If it names something that this catalogue does not have.
-        """
-        try:
-            self.form.enter(state.get("parts", {}))
-            self.budget.value = str(state.get("budget", ""))
-            self.max_mass.value = str(state.get("max_mass", ""))
-            self.material.value = state.get("material", "")
-            self.services.value = Services(state.get("services", Services.OWNED.value))
-            self.in_stock.value = bool(state.get("in_stock", False))
-            self.sort.value = state.get("sort", self.sort.value)
-            self.role.value = state.get("role", self.role.value)
-        except SessionError:
-            raise
-        except Exception as error:
-            raise SessionError(f"An entry of this session does not fit here: {error}") from None
-        self.front_panel.want(state.get("picks", []))
-
-    def _keep(self) -> None:
-        if hasattr(self, "session"):
-            self.session.changed()
 
     def refresh(self) -> None:
         """Read the form and answer it."""
@@ -357,10 +301,9 @@ class BuildExplorer(Answering):
         self.problems.value = ""
         self.request = request
         self._draw_product(None)
-        self._keep()
-        self._asked += 1
-        asked = self._asked
-        self.run(lambda: self._steps(request), lambda: asked == self._asked, self.problems)
+        self.keep()
+        self.drop(self.why_text)
+        self.work_out(lambda: self._steps(request), self.problems)
         self.front_panel.ask(request)
 
     def _tell(self, at: Mapping[str, str]) -> None:
@@ -369,72 +312,56 @@ class BuildExplorer(Answering):
         self.budget_field.problem.tell(at.get("budget", ""))
         self.mass_field.problem.tell(at.get("max_mass", ""))
 
-    def _steps(self, request: Request) -> list[Step]:
-        engine, vocabulary = self.opened.engine, self.opened.catalogue.vocabulary
+    def _steps(self, request: Request) -> list[Step[Any]]:
+        engine, sort = self.opened.engine, self.sort.value
         limited = request.budget is not None or request.max_mass_g is not None
-        owned = {self.opened.catalogue.parts[sku].role: sku for sku in request.have}
-
-        def count() -> Callable[[], None]:
-            counted = engine.count(request)
-
-            def show() -> None:
-                self.counted, self.possible = counted, None
-                self.number.value = tables.wrap(tables.count_html(counted, None))
-
-            return show
-
-        def count_possible() -> Callable[[], None]:
-            possible = engine.count_possible(request)
-
-            def show() -> None:
-                self.possible = possible
-                self.number.value = tables.wrap(tables.count_html(self.counted, possible))
-
-            return show
-
-        def guess() -> Callable[[], None]:
-            about = first_guess(ask(engine.space, request))
-            text = tables.count_html(about, None)
-
-            def show() -> None:
-                self.number.value = tables.wrap(text)
-
-            return show
-
-        def builds() -> Callable[[], None]:
-            sort = self.sort.value
-            found = engine.best(request, sort=sort, limit=SHOWN)
-            text = tables.builds_html(found, frozenset(request.have), sort, vocabulary)
-            if not found:
-                text += self._why_none(request)
-
-            text = tables.with_cards(text, self.opened.catalogue)
-
-            def show() -> None:
-                self.builds = found
-                self.table.value = tables.wrap(text)
-                self._list_builds()
-
-            return show
-
-        def ways() -> Callable[[], None]:
-            return self.ways_panel.find(request, self.sort.value)
-
-        def roles() -> Callable[[], None]:
-            standing = standings(engine, request)
-
-            def show() -> None:
-                self.standing = standing
-                text = tables.roles_html(standing, owned, vocabulary)
-                self.roles_table.value = tables.wrap(tables.with_cards(text, self.opened.catalogue))
-                self._list_parts()
-
-            return show
-
         # The count is there with the page; what else is asked follows it.
-        counts = [(limited, count), (True, count_possible)]
-        rest = [(True, builds), (True, ways), (True, roles)]
-        return [(False, guess), *rest, *counts] if limited else [*counts, *rest]
+        counts: list[Step[Any]] = [
+            Step(lambda: engine.count(request), self._show_count, slow=limited),
+            Step(lambda: engine.count_possible(request), self._show_possible),
+        ]
+        guess = Step(lambda: first_guess(ask(engine.space, request)), self._show_guess, slow=False)
+        rest: list[Step[Any]] = [
+            Step(lambda: self._first_builds(request, sort), self._show_builds),
+            self.ways_panel.find(request, sort),
+            Step(lambda: standings(engine, request), partial(self._show_roles, request)),
+        ]
+        return [guess, *rest, *counts] if limited else [*counts, *rest]
+
+    def _show_guess(self, about: Counted) -> None:
+        self.number.value = tables.wrap(tables.count_html(about, None))
+
+    def _show_count(self, counted: Counted) -> None:
+        self.counted, self.possible = counted, None
+        self._show_guess(counted)
+
+    def _show_possible(self, possible: Counted) -> None:
+        self.possible = possible
+        self.number.value = tables.wrap(tables.count_html(self.counted, possible))
+
+    def _first_builds(self, request: Request, sort: str) -> tuple[list[Build], str]:
+        """Return the first builds, and what is shown of them."""
+        catalogue = self.opened.catalogue
+        found = self.opened.engine.best(request, sort=sort, limit=SHOWN)
+        text = tables.builds_html(found, frozenset(request.have), sort, catalogue.vocabulary)
+        if not found:
+            text += self._why_none(request)
+        return found, tables.with_cards(text, catalogue)
+
+    def _show_builds(self, answer: tuple[list[Build], str]) -> None:
+        self.builds, text = answer
+        self.table.value = tables.wrap(text)
+        self._list_builds()
+
+    def _show_roles(
+        self, request: Request, standing: Mapping[str, tuple[PartStanding, ...]]
+    ) -> None:
+        catalogue = self.opened.catalogue
+        owned = {catalogue.parts[sku].role: sku for sku in request.have}
+        self.standing = dict(standing)
+        text = tables.roles_html(standing, owned, catalogue.vocabulary)
+        self.roles_table.value = tables.wrap(tables.with_cards(text, catalogue))
+        self._list_parts()
 
     def _why_none(self, request: Request) -> str:
         """Return why no build is certain: what is owned, or else the limits."""
@@ -476,9 +403,9 @@ class BuildExplorer(Answering):
             self.shown_build.options = numbers
         if self.shown_build.value is None and numbers:
             self.shown_build.value = numbers[0]
-        self._draw_soon()
+        self._draw_build()
 
-    def _draw_soon(self, _change: object = None) -> None:
+    def _draw_build(self) -> None:
         with self.in_words(self.build_section):
             number = self.shown_build.value
             if not self.builds or number is None:
@@ -516,78 +443,55 @@ class BuildExplorer(Answering):
             ]
             chosen = self.part.value
             if tuple(options) != tuple(self.part.options):
-                self._listing = True
-                try:
+                skus = [sku for _, sku in options]
+                with self.fields.quietly():
                     self.part.options = options
-                    skus = [sku for _, sku in options]
                     self.part.value = chosen if chosen in skus else (skus[0] if skus else None)
-                finally:
-                    self._listing = False
-            self._explain_soon()
+            self._explain()
 
-    def _explain_soon(self, _change: object = None) -> None:
-        if self._listing:
-            return
-        self._why_asked += 1
-        asked, question = self._why_asked, self._asked
+    def _explain(self) -> None:
         standing = next(
             (s for s in self.standing.get(self.role.value, ()) if s.part.sku == self.part.value),
             None,
         )
         self._draw_product(standing)
         if standing is None or self.request is None:
+            self.drop(self.why_text)
             self.why_text.value = tables.wrap("<p>No part of this role is called that.</p>")
             self.changes_text.value = self.why_section.value = ""
             return
-        request = self.request
-        self.run(
-            lambda: self._why_steps(request, standing),
-            lambda: asked == self._why_asked and question == self._asked,
-            self.why_text,
-        )
+        explainer, request = self.opened.explainer, self.request
+        skus = together(request.have, standing.part, self.opened.catalogue)
+        steps: list[Step[Any]] = [
+            Step(
+                lambda: explainer.why(skus, with_changes=False),
+                partial(self._show_reason, request, standing),
+                slow=False,
+            ),
+            Step(lambda: explainer.why(skus), self._show_changes),
+        ]
+        self.work_out(lambda: steps, self.why_text)
 
-    def _why_steps(self, request: Request, standing: PartStanding) -> list[Step]:
+    def _show_reason(self, request: Request, standing: PartStanding, said: Explanation) -> None:
         catalogue, explainer = self.opened.catalogue, self.opened.explainer
         skus = together(request.have, standing.part, catalogue)
+        lines = limit_lines(self.opened.engine, request, standing)
+        if standing.services and standing.verdict > said.verdict:
+            done = " and ".join(catalogue.vocabulary.services[s].title for s in standing.services)
+            lines.append(f"With workshop work ({done}) it goes.")
+        near = nests(nearest_combination(explainer, skus), catalogue.vocabulary)
+        found = self._telling(near, standing.part.role)
+        told = tables.why_html(said, catalogue) + tables.lines_html(lines)
+        self.why_text.value = tables.wrap(tables.with_cards(told, catalogue))
+        seeking = said.verdict is not Verdict.FITS
+        waits = tables.wrap(tables.changes_html(None, catalogue))
+        self.changes_text.value = waits if seeking else ""
+        self.why_section.value = tables.wrap(tables.sections_html(found, catalogue.vocabulary))
 
-        def reason() -> Callable[[], None]:
-            explanation = explainer.why(skus, with_changes=False)
-            lines = limit_lines(self.opened.engine, request, standing)
-            if standing.services and standing.verdict > explanation.verdict:
-                done = " and ".join(
-                    catalogue.vocabulary.services[s].title for s in standing.services
-                )
-                lines.append(f"With workshop work ({done}) it goes.")
-            found = self._telling(
-                nests(nearest_combination(explainer, skus), catalogue.vocabulary),
-                standing.part.role,
-            )
-
-            def show() -> None:
-                told = tables.why_html(explanation, catalogue) + tables.lines_html(lines)
-                self.why_text.value = tables.wrap(tables.with_cards(told, catalogue))
-                self.changes_text.value = (
-                    ""
-                    if explanation.verdict is Verdict.FITS
-                    else tables.wrap(tables.changes_html(None, catalogue))
-                )
-                self.why_section.value = tables.wrap(
-                    tables.sections_html(found, catalogue.vocabulary)
-                )
-
-            return show
-
-        def change() -> Callable[[], None]:
-            explanation = explainer.why(skus)
-
-            def show() -> None:
-                if explanation.verdict is not Verdict.FITS:
-                    told = tables.changes_html(explanation.changes, catalogue)
-                    self.changes_text.value = tables.wrap(tables.with_cards(told, catalogue))
-
-            return show
-
-        return [(False, reason), (True, change)]
+    def _show_changes(self, said: Explanation) -> None:
+        if said.verdict is not Verdict.FITS:
+            told = tables.changes_html(said.changes, self.opened.catalogue)
+            self.changes_text.value = tables.wrap(tables.with_cards(told, self.opened.catalogue))
 
     def _telling(self, found: tuple[Nest, ...], role: str) -> list[Nest]:
         """Return the sections that show the part or a clash, the clashes first."""

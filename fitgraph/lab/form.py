@@ -85,6 +85,29 @@ def read_part(text: str, role: str, catalogue: Catalogue) -> str | None:
     raise FormError(f"{title}: {other.sku} belongs under {theirs}.")
 
 
+def read_parts(entries: Mapping[str, str], catalogue: Catalogue) -> dict[str, str]:
+    """Return the stock number that is meant by the entry for each role that has one.
+
+    Raises
+    ------
+    FormError
+        With one line for every entry that cannot be read.
+    """
+    found: dict[str, str] = {}
+    wrong: dict[str, str] = {}
+    for role, text in entries.items():
+        try:
+            sku = read_part(text, role, catalogue)
+        except FormError as error:
+            wrong[role] = str(error)
+            continue
+        if sku is not None:
+            found[role] = sku
+    if wrong:
+        raise FormError("\n".join(wrong.values()), wrong)
+    return found
+
+
 @dataclass(frozen=True, slots=True)
 class Entries:
     """A form as it was filled in.
@@ -151,18 +174,12 @@ def read_entries(entries: Entries, catalogue: Catalogue) -> Request:
     FormError
         With one line for every entry that cannot be read.
     """
-    wrong: list[str] = []
     at: dict[str, str] = {}
-    have: list[str] = []
-    for role, text in entries.parts.items():
-        try:
-            sku = read_part(text, role, catalogue)
-        except FormError as error:
-            wrong.append(str(error))
-            at[role] = str(error)
-            continue
-        if sku is not None:
-            have.append(sku)
+    have: dict[str, str] = {}
+    try:
+        have = read_parts(entries.parts, catalogue)
+    except FormError as error:
+        at |= error.at
     budget: int | None = None
     max_mass: float | None = None
     if entries.budget.strip():
@@ -175,7 +192,7 @@ def read_entries(entries: Entries, catalogue: Catalogue) -> Request:
             max_mass = _mass(entries.max_mass, catalogue)
         except UnitError as error:
             at["max_mass"] = f"Mass limit: {error}"
-    wrong += [at[name] for name in ("budget", "max_mass") if name in at]
+    wrong = [*at.values()]
     material = entries.material or None
     try:
         material = check_material(material) if material else None
@@ -184,7 +201,7 @@ def read_entries(entries: Entries, catalogue: Catalogue) -> Request:
     if wrong:
         raise FormError("\n".join(wrong), at)
     return Request(
-        have=tuple(have),
+        have=tuple(have.values()),
         budget=budget,
         max_mass_g=max_mass,
         in_stock=entries.in_stock,

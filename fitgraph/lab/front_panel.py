@@ -16,11 +16,11 @@ from fitgraph.lab.charts import FrontChart, build_text, thinned
 from fitgraph.lab.comparison import comparison_html
 from fitgraph.lab.debounce import Debounce
 from fitgraph.lab.downloads import download_link
-from fitgraph.lab.look import heading, html, note, row
+from fitgraph.lab.look import button, framed, heading, html, note, row
 from fitgraph.lab.opened import OpenCatalogue
 from fitgraph.solve import Request
 from fitgraph.solve.engine import Build
-from fitgraph.solve.histogram import histogram
+from fitgraph.solve.histogram import Histogram, histogram
 from fitgraph.solve.query import ask
 
 #: Builds beyond these do not fit side by side.
@@ -49,17 +49,14 @@ class FrontPanel(Answering):
         self._changed = changed
         self._request = Request()
         self._wanted: list[Mapping[str, Any]] = []
-        self._asked = 0
-        self._busy = False
+        self._begun = 0.0
         self._look_soon = Debounce(self.look, _PATIENCE_S)
         self.chart = FrontChart(opened.catalogue.vocabulary)
-        self.frame = widgets.Box([self.chart.figure], layout=widgets.Layout(width="100%"))
-        self.frame.add_class("fg-chart")
         self.status = html()
-        self.stop_button = widgets.Button(
-            description="Stop looking",
+        self.stop_button = button(
+            "Stop looking",
+            self.stop,
             disabled=True,
-            layout=widgets.Layout(width="auto"),
             tooltip="Stop looking for the builds that no other betters",
         )
         self.list = widgets.Select(
@@ -68,15 +65,13 @@ class FrontPanel(Answering):
             description="Builds",
             layout=widgets.Layout(width="100%", max_width="640px"),
         )
-        self.pick_button = widgets.Button(
-            description="Pick this build",
+        self.pick_button = button(
+            "Pick this build",
+            self._listed,
             disabled=True,
-            layout=widgets.Layout(width="auto"),
             tooltip="Pick the build chosen in the list, or drop it again",
         )
-        self.empty_picks = widgets.Button(
-            description="Pick none", disabled=True, layout=widgets.Layout(width="auto")
-        )
+        self.empty_picks = button("Pick none", lambda: self._pick([]), disabled=True)
         self.compared = html()
         self.sheet_number = widgets.Dropdown(
             options=[],
@@ -85,10 +80,7 @@ class FrontPanel(Answering):
             layout=widgets.Layout(width="11em"),
         )
         self.sheet_links = html()
-        self.stop_button.on_click(lambda _: self._stop_looking())
-        self.pick_button.on_click(lambda _: self._listed())
-        self.empty_picks.on_click(lambda _: self._pick([]))
-        self.sheet_number.observe(lambda _: self._write_sheet(), names="value")
+        self.fields.watch(self._write_sheet, self.sheet_number)
         self.chart.figure.data[1].on_click(self._clicked)
         self.children = (
             note(
@@ -97,7 +89,7 @@ class FrontPanel(Answering):
                 f"pick up to {MOST_PICKS}, or choose builds in the list."
             ),
             row([self.status, self.stop_button]),
-            self.frame,
+            framed(self.chart.figure),
             row([self.list, widgets.VBox([self.pick_button, self.empty_picks])]),
             heading("Side by side"),
             self.compared,
@@ -117,8 +109,8 @@ class FrontPanel(Answering):
         self._request = request
         if not self._wanted:
             self._wanted = self.picks
-        self._asked += 1
-        self.stop()
+        self.drop(self.status)
+        self._begun = 0.0
         try:
             asyncio.get_running_loop()
         except RuntimeError:
@@ -128,70 +120,47 @@ class FrontPanel(Answering):
 
     def look(self) -> None:
         """Look for the front of the last request."""
-        request, asked = self._request, self._asked
-        self.run(lambda: self._steps(request, asked), lambda: asked == self._asked, self.status)
+        engine, request = self.opened.engine, self._request
+        steps: list[Step[Any]] = [
+            Step(lambda: None, self._begin, slow=False),
+            Step(lambda: engine.first_front(request), lambda first: self.chart.show(None, first)),
+            Step(lambda: histogram(ask(engine.space, request)), self._show_spread),
+            Step(lambda: engine.front(request), self._show_front),
+        ]
+        self.work_out(lambda: steps, self.status, self._over)
 
-    def _steps(self, request: Request, asked: int) -> Sequence[Step]:
-        engine = self.opened.engine
+    def _begin(self, _nothing: None) -> None:
+        self._tell("Looking where builds lie …")
+        self.stop_button.disabled = False
 
-        def begin() -> Callable[[], None]:
-            def show() -> None:
-                self._tell("Looking where builds lie …")
-                self.stop_button.disabled = False
+    def _show_spread(self, found: Histogram) -> None:
+        self.chart.show(found, None)
+        self._tell("Looking for the builds that no other betters …")
+        self._begun = time.monotonic()
+        self._count_seconds(self._begun)
 
-            return show
-
-        def coarse() -> Callable[[], None]:
-            first = engine.first_front(request)
-            return lambda: self.chart.show(None, first)
-
-        def spread() -> Callable[[], None]:
-            found = histogram(ask(engine.space, request))
-
-            def show() -> None:
-                self.chart.show(found, None)
-                self._tell("Looking for the builds that no other betters …")
-                self._count_seconds(asked)
-
-            return show
-
-        def front() -> Callable[[], None]:
-            found = engine.front(request)
-
-            def show() -> None:
-                self.front = found
-                self.stop_button.disabled = True
-                self._show_front()
-
-            return show
-
-        return [(False, begin), (True, coarse), (True, spread), (True, front)]
-
-    def _count_seconds(self, asked: int) -> None:
+    def _count_seconds(self, begun: float) -> None:
+        """Tell once a second how long it has taken, until it is over."""
+        if begun != self._begun or self.stop_button.disabled:
+            return
         try:
             loop = asyncio.get_running_loop()
         except RuntimeError:
             return
-        begun = time.monotonic()
+        if seconds := round(time.monotonic() - begun):
+            self._tell(f"Looking for the builds that no other betters … {seconds} s so far")
+        loop.call_later(1.0, self._count_seconds, begun)
 
-        def tick() -> None:
-            if asked == self._asked and not self.stop_button.disabled:
-                seconds = time.monotonic() - begun
-                self._tell(f"Looking for the builds that no other betters … {seconds:.0f} s so far")
-                loop.call_later(1.0, tick)
-
-        loop.call_later(1.0, tick)
-
-    def _stop_looking(self) -> None:
-        self._asked += 1
-        self.stop()
+    def _over(self, whole: bool) -> None:
         self.stop_button.disabled = True
-        self._tell("Stopped. Change an entry to look again; the dots are those found before.")
+        if not whole:
+            self._tell("Stopped. Change an entry to look again; the dots are those found before.")
 
     def _tell(self, text: str) -> None:
         self.status.value = tables.wrap(f'<p role="status">{text}</p>')
 
-    def _show_front(self) -> None:
+    def _show_front(self, found: list[Build]) -> None:
+        self.front = found
         vocabulary = self.opened.catalogue.vocabulary
         self.chart.show(None, self.front)
         if self.front:
@@ -247,12 +216,9 @@ class FrontPanel(Answering):
     def _pick(self, builds: list[Build]) -> None:
         with self.in_words(self.compared):
             self.picked = builds
-            self._busy = True
-            try:
+            with self.fields.quietly():
                 self.sheet_number.options = list(range(1, len(builds) + 1))
                 self.sheet_number.value = len(builds) or None
-            finally:
-                self._busy = False
             self.sheet_number.disabled = self.empty_picks.disabled = not builds
             self.chart.mark(builds)
             vocabulary = self.opened.catalogue.vocabulary
@@ -262,8 +228,6 @@ class FrontPanel(Answering):
             self._changed()
 
     def _write_sheet(self) -> None:
-        if self._busy:
-            return
         with self.in_words(self.sheet_links):
             number = self.sheet_number.value
             if number is None:

@@ -2,22 +2,24 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator, Mapping
-from dataclasses import dataclass
+from collections.abc import Callable, Iterator
+from dataclasses import dataclass, replace
+from functools import partial
 from typing import Any
 
-from fitgraph.lab.answering import Answering, Show, Step
+from fitgraph.lab.answering import Answering, Step
 from fitgraph.lab.coverage_panel import CoveragePanel
 from fitgraph.lab.coverage_tables import stock_verdict_html
+from fitgraph.lab.fields import Fields
 from fitgraph.lab.held_panel import StrandedPanel, WeakPanel
 from fitgraph.lab.look import fold, html, style
 from fitgraph.lab.meter import Meter
 from fitgraph.lab.opened import OpenCatalogue
 from fitgraph.lab.restock_panel import RestockPanel
-from fitgraph.lab.session import SessionBar, SessionError, in_kernel
+from fitgraph.lab.session import SessionBar
 from fitgraph.lab.tables import wrap
 from fitgraph.lab.trend_panel import TrendPanel
-from fitgraph.stock import coverage_then, reliance
+from fitgraph.stock import Coverage, Reliance, coverage_then, reliance
 from fitgraph.stock.in_turn import in_turn
 
 
@@ -26,7 +28,7 @@ class _Stage:
     """What is worked out in one go: what is said meanwhile, and whether it was before."""
 
     text: str
-    compute: Callable[[], Show]
+    step: Step[Any]
     is_known: Callable[[], bool] = lambda: False
 
 
@@ -42,19 +44,18 @@ class StockGaps(Answering):
     def __init__(self, opened: OpenCatalogue) -> None:
         super().__init__()
         self.opened = opened
-        self._asked = 0
-        self.covered = CoveragePanel(opened, self._keep)
-        self.trend = TrendPanel(opened, self._keep)
-        self.stranded = StrandedPanel(opened, self._keep)
+        self.covered = CoveragePanel(opened, self.keep)
+        self.trend = TrendPanel(opened, self.keep)
+        self.stranded = StrandedPanel(opened, self.keep)
         self.weak = WeakPanel(opened)
-        self.restock = RestockPanel(opened, self._keep)
+        self.restock = RestockPanel(opened, self.keep)
         self._panels = (self.covered, self.trend, self.stranded, self.restock)
-        self.meter = Meter("Stop", "Stop working out the parts of this page", self._stopped)
+        self.fields = Fields(*(panel.fields for panel in self._panels))
+        self.meter = Meter("Stop", "Stop working out the parts of this page", self.stop)
         self.verdict, self.problems = html(), html()
         self.verdict.add_class("fg-verdict")
-        key = f"StockGaps {opened.catalogue.name}" if in_kernel() else None
         self._todo = self._stages()
-        self.session = SessionBar(self, "gaps", key)
+        self.session = SessionBar(self, "gaps", f"StockGaps {opened.catalogue.name}")
         self.children = (
             style(self),
             self.verdict,
@@ -70,38 +71,11 @@ class StockGaps(Answering):
         for place in (self.covered.headline, self.restock.orders, self.stranded.table):
             place.observe(lambda _: self._tell(), names="value")
         self._tell()
-        self.refresh()
+        self.session.begin()
 
     def __repr__(self) -> str:
         """Return what a notebook shows in its place until the cell is run."""
         return "Run this cell to see what is lacking in stock, and what to order."
-
-    # ------------------------------------------------------------ state
-
-    def state(self) -> dict[str, Any]:
-        """Return the entries as plain data."""
-        return {name: value for panel in self._panels for name, value in panel.entries.items()}
-
-    def restore(self, state: Mapping[str, Any]) -> None:
-        """Enter what :meth:`state` returned.
-
-        Raises
-        ------
-        SessionError
-            If it names something that this catalogue does not have.
-        """
-        before = self.state()
-        try:
-            for panel in self._panels:
-                panel.enter(state)
-        except Exception as error:
-            for panel in self._panels:
-                panel.enter(before)
-            raise SessionError(f"An entry of this session does not fit here: {error}") from None
-
-    def _keep(self) -> None:
-        if hasattr(self, "session"):
-            self.session.changed()
 
     def _tell(self) -> None:
         """Say in one line what the page has found so far."""
@@ -120,70 +94,51 @@ class StockGaps(Answering):
         def told(done: int, total: int) -> None:
             self.meter.detail = f"{done:,} of {total:,} questions"
 
-        def covered() -> Show:
-            found = self.opened.coverage(told)
+        def pairs_found(found: Reliance) -> None:
+            self.weak.show(found, pairs=True)
+            self.covered.explain()
 
-            def show() -> None:
-                self.covered.show(found)
-                self.trend.show(found)
-                self.restock.begin()
-
-            return show
-
-        def held() -> Show:
-            found = self.opened.stranded()
-            return lambda: self.stranded.show(found)
-
-        def turn() -> Show:
-            found = in_turn(engine)
-            return lambda: self.covered.show_turn(found)
-
-        def weak() -> Show:
-            found = reliance(engine, pairs=False, progress=told)
-            return lambda: self.weak.show(found, pairs=False)
-
-        def then() -> Show:
+        def then() -> Coverage:
             today = self.covered.coverage
-            found = coverage_then(engine, self.opened.supply.counts, today=today, progress=told)
-            return lambda: self.trend.show_then(found)
+            return coverage_then(engine, self.opened.supply.counts, today=today, progress=told)
 
-        def pairs() -> Show:
-            found = reliance(engine, progress=told)
+        def singly() -> Reliance:
+            return reliance(engine, pairs=False, progress=told)
 
-            def show() -> None:
-                self.weak.show(found, pairs=True)
-                self.covered.explain()
-
-            return show
-
+        opened = self.opened
+        covered = Step(lambda: opened.coverage(told), self._show_covered)
+        held = Step(opened.stranded, self.stranded.show)
+        weak = Step(singly, partial(self.weak.show, pairs=False))
+        turn = Step(lambda: in_turn(engine), self.covered.show_turn)
+        pairs = Step(lambda: reliance(engine, progress=told), pairs_found)
         return [
-            _Stage("Asking what can be served …", covered, lambda: self.opened.covered),
-            _Stage("Looking for stranded parts …", held, lambda: self.opened.held),
+            _Stage("Asking what can be served …", covered, lambda: opened.covered),
+            _Stage("Looking for stranded parts …", held, lambda: opened.held),
             _Stage("Looking for weak points …", weak),
-            _Stage("Asking what could be served then …", then),
+            _Stage("Asking what could be served then …", Step(then, self.trend.show_then)),
             _Stage("Serving one after the other …", turn),
             _Stage("Looking for weak pairs …", pairs),
         ]
 
+    def _show_covered(self, found: Coverage) -> None:
+        self.covered.show(found)
+        self.trend.show(found)
+        self.restock.begin()
+
     def refresh(self) -> None:
-        """Work out what has not been worked out yet."""
-        self._asked += 1
-        asked = self._asked
-        self.run(lambda: self._steps(asked), lambda: asked == self._asked, self.problems)
+        """Show what the fields ask for, and work out what has not been worked out yet."""
+        for panel in self._panels:
+            panel.refresh()
+        self.work_out(self._steps, self.problems, self._over)
 
-    def _steps(self, asked: int) -> Iterator[Step]:
+    def _steps(self) -> Iterator[Step[Any]]:
+        while self._todo:
+            stage = self._todo[0]
+            self.meter.begin(stage.text)
+            # What was asked before the page was opened is there with it.
+            yield replace(stage.step, slow=not stage.is_known())
+            del self._todo[0]
+
+    def _over(self, whole: bool) -> None:
         over = "Stopped: what is left below has not been worked out. Run the cell again to go on."
-        try:
-            while self._todo:
-                stage = self._todo[0]
-                self.meter.begin(stage.text)
-                # What was asked before the page was opened is there with it.
-                yield not stage.is_known(), stage.compute
-                del self._todo[0]
-            over = ""
-        finally:
-            if asked == self._asked:
-                self.meter.end(over, stopped=bool(over))
-
-    def _stopped(self) -> None:
-        self.stop()
+        self.meter.end("" if whole else over, stopped=not whole)

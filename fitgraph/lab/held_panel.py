@@ -2,15 +2,14 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
-
-import ipywidgets as widgets
+from collections.abc import Callable
 
 from fitgraph.lab import tables
 from fitgraph.lab.answering import Answering
 from fitgraph.lab.downloads import download_link
+from fitgraph.lab.fields import Fields, field
 from fitgraph.lab.held_tables import stranded_csv, stranded_html, weak_csv, weak_html
-from fitgraph.lab.look import LABEL, field_layout, grid, html, note
+from fitgraph.lab.look import dropdown, grid, html, note
 from fitgraph.lab.opened import OpenCatalogue
 from fitgraph.stock import Reliance, Standing, Stranded
 
@@ -42,18 +41,11 @@ class StrandedPanel(Answering):
         self.stranded: tuple[Stranded, ...] | None = None
         self._changed = changed
         roles = opened.catalogue.vocabulary.roles.values()
-        self.lacks = widgets.Dropdown(
-            options=_LACKS, description="It lacks", style=LABEL, layout=field_layout()
-        )
-        self.role = widgets.Dropdown(
-            options=[("any", _ANY), *((r.title, r.name) for r in roles)],
-            description="Role",
-            style=LABEL,
-            layout=field_layout(),
-        )
+        self.lacks = dropdown("It lacks", _LACKS)
+        self.role = dropdown("Role", [("any", _ANY), *((r.title, r.name) for r in roles)])
         self.table, self.links = html(), html()
-        self.lacks.observe(self._entered, names="value")
-        self.role.observe(self._entered, names="value")
+        self.fields = Fields(lacks=field(self.lacks), role=field(self.role))
+        self.fields.watch(self._entered, self.lacks, self.role)
         self.children = (
             note(
                 "Parts held that are in no complete build from stock, and what would release them: "
@@ -64,28 +56,19 @@ class StrandedPanel(Answering):
             self.table,
             self.links,
         )
-        self._draw()
-
-    @property
-    def entries(self) -> dict[str, object]:
-        """Return the entries as plain data."""
-        return {"lacks": self.lacks.value, "role": self.role.value}
-
-    def enter(self, state: Mapping[str, object]) -> None:
-        """Enter what :attr:`entries` returned."""
-        self.lacks.value = state.get("lacks", self.lacks.value)
-        self.role.value = state.get("role", self.role.value)
+        self.refresh()
 
     def show(self, stranded: tuple[Stranded, ...]) -> None:
         """Show parts held without a use."""
         self.stranded = stranded
-        self._draw()
+        self.refresh()
 
-    def _entered(self, _change: object) -> None:
-        self._draw()
+    def _entered(self) -> None:
+        self.refresh()
         self._changed()
 
-    def _draw(self) -> None:
+    def refresh(self) -> None:
+        """Show what the fields ask for."""
         with self.in_words(self.table):
             if self.stranded is None:
                 self.table.value = tables.wrap('<p class="fg-note">Not worked out yet.</p>')

@@ -6,7 +6,6 @@ from collections.abc import Mapping, Sequence
 from dataclasses import replace
 from html import escape
 from types import MappingProxyType
-from typing import Any
 
 import ipywidgets as widgets
 
@@ -21,14 +20,15 @@ from fitgraph.graph.options import length_of, plain
 from fitgraph.lab import tables
 from fitgraph.lab.answering import Answering
 from fitgraph.lab.debounce import Debounce
-from fitgraph.lab.form import STILL_BEFORE, FormError, part_label, read_part
+from fitgraph.lab.fields import Field, Fields
+from fitgraph.lab.form import STILL_BEFORE, FormError, part_label, read_parts
 from fitgraph.lab.lesson_answer import LESSON_TITLE, LessonAnswer, lesson_report
-from fitgraph.lab.look import fold, grid, heading, html, note, row, sides, style
+from fitgraph.lab.look import button, fold, grid, heading, html, note, row, sides, style
 from fitgraph.lab.opened import OpenCatalogue
 from fitgraph.lab.picker import PartPicker
 from fitgraph.lab.saved_answer import files_of_report
 from fitgraph.lab.saves import Saves
-from fitgraph.lab.session import SessionBar, SessionError, in_kernel
+from fitgraph.lab.session import SessionBar, SessionError
 from fitgraph.lab.slider import Slider
 from fitgraph.model import Dimension, Joint, Option, Reference, Verdict, Vocabulary
 from fitgraph.report.cautions import cautions_on
@@ -125,8 +125,6 @@ class FitLesson(Answering):
         self.examples = dict(examples or {})
         self.moved: dict[Reference, float] = {}
         self.verdict: Verdict | None = None
-        self._asked = 0
-        self._busy = False
         catalogue = opened.catalogue
         self.example = widgets.Dropdown(
             options=[(title, title) for title in self.examples] + [("my own choice", "")],
@@ -143,18 +141,26 @@ class FitLesson(Answering):
             INNER: Slider(description="Spigot", unit="mm"),
             SLOT: Slider(description="Slot", unit="mm", digits=1, step=0.1),
         }
-        self.as_made = widgets.Button(
-            description="Sizes as they are",
+        self.as_made = button(
+            "Sizes as they are",
+            self._reset,
             tooltip="Take the sliders back to the sizes of the parts",
-            layout=widgets.Layout(width="auto"),
         )
         self.problems, self.drawing, self.told, self.all_joints = html(), html(), html(), html()
         self.verdict_line = html()
         self.verdict_line.add_class("fg-verdict")
         self.saves = Saves("Save this answer")
         self._enter_example()
-        key = f"FitLesson {catalogue.name}" if in_kernel() else None
-        self.session = SessionBar(self, "lesson", key)
+        self._list_joints(None)
+        self.fields = Fields(
+            example=Field(lambda: self.example.value, self._take_example),
+            parts=Field(
+                lambda: {r: p.value for r, p in self.pickers.items() if p.value}, self._enter_parts
+            ),
+            moved=Field(lambda: {str(r): size for r, size in self.moved.items()}, self._move),
+            joint=Field(lambda: self.joint.value, self._list_joints),
+        )
+        self.session = SessionBar(self, "lesson", f"FitLesson {catalogue.name}")
         question = [
             heading("Parts around one axis"),
             self.example,
@@ -181,16 +187,13 @@ class FitLesson(Answering):
             fold("With care", [html(tables.wrap(self._cautions()))]),
             self.session,
         )
-        self._draw_soon = Debounce(self._draw, _WAIT_S)
-        self._ask_soon = Debounce(self._parts_changed)
-        self.example.observe(self._example_chosen, names="value")
-        for picker in self.pickers.values():
-            picker.field.observe(self._typed, names="value")
-        self.joint.observe(self._joint_chosen, names="value")
-        for slider in self.sliders.values():
-            slider.observe(self._slid, names="value")
-        self.as_made.on_click(lambda _: self._reset())
-        self._parts_changed()
+        self._draw_soon = Debounce(self.refresh, _WAIT_S)
+        self.fields.watch(self._example_chosen, self.example)
+        typed = (picker.field for picker in self.pickers.values())
+        self.fields.watch(Debounce(self._parts_changed), *typed)
+        self.fields.watch(self._joint_chosen, self.joint)
+        self.fields.watch(self._slid, *self.sliders.values())
+        self.session.begin()
 
     def _cautions(self) -> str:
         vocabulary = self.opened.catalogue.vocabulary
@@ -200,98 +203,52 @@ class FitLesson(Answering):
         """Return what a notebook shows in its place until the cell is run."""
         return "Run this cell to see the cross-section and its sliders."
 
-    # ------------------------------------------------------------ state
+    # ------------------------------------------------------------ what is kept
 
-    def state(self) -> dict[str, Any]:
-        """Return the entries as plain data."""
-        return {
-            "example": self.example.value,
-            "parts": {r: p.value for r, p in self.pickers.items() if p.value},
-            "joint": self.joint.value,
-            "moved": {str(r): size for r, size in self.moved.items()},
-        }
+    def _take_example(self, title: str) -> None:
+        self.example.value = title if title in {"", *self.examples} else ""
 
-    def restore(self, state: Mapping[str, Any]) -> None:
-        """Enter what :meth:`state` returned.
-
-        Raises
-        ------
-        SessionError
-            If it names something that this catalogue does not have.
-        """
-        parts = state.get("parts", {})
+    def _enter_parts(self, parts: Mapping[str, str]) -> None:
         strange = [r for r in parts if r not in self.pickers]
         if strange:
             raise SessionError(f"No part of the role {strange[0]!r} sits around this axis.")
-        self._busy = True
-        try:
-            known = {v for _, v in self.example.options}
-            wanted = state.get("example", "")
-            self.example.value = wanted if wanted in known else ""
-            for role, picker in self.pickers.items():
-                picker.field.value = str(parts.get(role, ""))
-            places = {
-                str(r): r
-                for j in _pairs(self.opened.catalogue.vocabulary)
-                for r in j.arguments.values()
-            }
-            self.moved = {
-                places[name]: _size(size)
-                for name, size in state.get("moved", {}).items()
-                if name in places
-            }
-        finally:
-            self._busy = False
-        self._list_joints(state.get("joint"))
-        self._draw()
+        for role, picker in self.pickers.items():
+            picker.field.value = str(parts.get(role, ""))
+
+    def _move(self, moved: Mapping[str, object]) -> None:
+        joints = _pairs(self.opened.catalogue.vocabulary)
+        places = {str(r): r for j in joints for r in j.arguments.values()}
+        self.moved = {places[n]: _size(size) for n, size in moved.items() if n in places}
 
     # ------------------------------------------------------------ events
 
     def _enter_example(self) -> None:
         parts = self.opened.catalogue.parts
-        chosen = {
-            parts[sku].role: part_label(parts[sku])
-            for sku in self.examples.get(self.example.value, ())
-            if sku in parts
-        }
-        self._busy = True
-        try:
-            for role, picker in self.pickers.items():
-                picker.field.value = chosen.get(role, "")
-            self.moved = {}
-        finally:
-            self._busy = False
+        skus = [s for s in self.examples.get(self.example.value, ()) if s in parts]
+        self.moved = {}
+        with self.fields.quietly():
+            self._enter_parts({parts[s].role: part_label(parts[s]) for s in skus})
 
-    def _example_chosen(self, change: Mapping[str, str]) -> None:
-        if change["new"] and not self._busy:
+    def _example_chosen(self) -> None:
+        if self.example.value:
             self._enter_example()
             self._list_joints(None)  # the joint that tells most, not the one looked at before
-            self._draw()
-
-    def _typed(self, _change: object) -> None:
-        if not self._busy:
-            self._ask_soon()
+            self.refresh()
 
     def _parts_changed(self) -> None:
         named = {s.split(" ")[0] for s in (p.value for p in self.pickers.values()) if s}
-        self._busy = True
-        try:
-            if self.example.value and named != set(self.examples[self.example.value]):
+        if self.example.value and named != set(self.examples[self.example.value]):
+            with self.fields.quietly():
                 self.example.value = ""
-        finally:
-            self._busy = False
         self.moved = {}
         self._list_joints(self.joint.value)
-        self._draw()
+        self.refresh()
 
-    def _joint_chosen(self, _change: object) -> None:
-        if not self._busy:
-            self._set_sliders()
-            self._draw()
+    def _joint_chosen(self) -> None:
+        self._set_sliders()
+        self.refresh()
 
-    def _slid(self, _change: object) -> None:
-        if self._busy:
-            return
+    def _slid(self) -> None:
         joint = self._chosen_joint()
         if joint is None:
             return
@@ -303,8 +260,7 @@ class FitLesson(Answering):
 
     def _reset(self) -> None:
         self.moved = {}
-        self._set_sliders()
-        self._draw()
+        self._joint_chosen()
 
     # ------------------------------------------------------------ answers
 
@@ -317,20 +273,16 @@ class FitLesson(Answering):
             With one line for every entry that cannot be read.
         """
         catalogue = self.opened.catalogue
-        wrong: dict[str, str] = {}
-        chosen: dict[str, Option] = {}
-        for role, picker in self.pickers.items():
-            try:
-                sku = read_part(picker.value, role, catalogue)
-            except FormError as error:
-                wrong[role] = str(error)
-                continue
-            if sku is not None:
-                chosen[role] = plain(catalogue.parts[sku])
-        for role, picker in self.pickers.items():
-            picker.problem.tell(wrong.get(role, ""))
-        if wrong:
-            raise FormError(STILL_BEFORE, wrong)
+        wrong: Mapping[str, str] = {}
+        try:
+            skus = read_parts({role: p.value for role, p in self.pickers.items()}, catalogue)
+        except FormError as error:
+            wrong = error.at
+            raise FormError(STILL_BEFORE, wrong) from None
+        finally:
+            for role, picker in self.pickers.items():
+                picker.problem.tell(wrong.get(role, ""))
+        chosen = {role: plain(catalogue.parts[sku]) for role, sku in skus.items()}
         for reference, size in self.moved.items():
             if reference.role in chosen:
                 chosen[reference.role] = resized(chosen[reference.role], reference, size)
@@ -349,15 +301,12 @@ class FitLesson(Answering):
         with self.in_words(self.problems):
             found = self._matings()
             options = [(m.joint.title, name) for name, (_, m) in found.items()]
-            self._busy = True
-            try:
+            names = [name for _, name in options]
+            worst = min(found, key=lambda n: found[n][1].verdict, default=None)
+            with self.fields.quietly():
                 self.joint.options = options
-                names = [name for _, name in options]
-                worst = min(found, key=lambda n: found[n][1].verdict, default=None)
                 self.joint.value = wanted if wanted in names else worst
                 self.joint.disabled = not names
-            finally:
-                self._busy = False
             self._set_sliders()
 
     def _chosen_joint(self) -> Joint | None:
@@ -368,8 +317,7 @@ class FitLesson(Answering):
         with self.in_words(self.problems):
             joint, chosen = self._chosen_joint(), self.options()
             roles = self.opened.catalogue.vocabulary.roles
-            self._busy = True
-            try:
+            with self.fields.quietly():
                 for name, slider in self.sliders.items():
                     reference = joint.arguments.get(name) if joint is not None else None
                     option = chosen.get(reference.role) if reference is not None else None
@@ -383,10 +331,9 @@ class FitLesson(Answering):
                         slider.value = round(size.mid, 2)
                         slider.min = round(max(size.mid - reach, 0.0), 1)
                         slider.max = round(size.mid + reach, 1)
-            finally:
-                self._busy = False
 
-    def _draw(self) -> None:
+    def refresh(self) -> None:
+        """Show what the fields and sliders ask for."""
         with self.in_words(self.problems):
             chosen = self.options()
             self.problems.value = ""
@@ -425,8 +372,7 @@ class FitLesson(Answering):
                     cautions_on(self.opened.catalogue.vocabulary, topics),
                 )
             )
-            if hasattr(self, "session"):
-                self.session.changed()
+            self.keep()
 
     def _part_row(self, role: str, option: Option) -> tuple[str, str, str]:
         part = option.part

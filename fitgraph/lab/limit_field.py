@@ -7,6 +7,7 @@ from collections.abc import Callable
 import ipywidgets as widgets
 
 from fitgraph.lab.field_problem import FieldProblem
+from fitgraph.lab.fields import Fields
 from fitgraph.lab.look import LABEL
 from fitgraph.lab.slider import Slider
 from fitgraph.units import UnitError
@@ -42,7 +43,7 @@ class LimitField(widgets.VBox):
         step: int,
     ) -> None:
         self._read, self._unit = read, unit
-        self._following = False
+        self._fields = Fields()
         self.text = widgets.Text(
             description=name,
             placeholder=placeholder,
@@ -59,8 +60,8 @@ class LimitField(widgets.VBox):
             description=f"{name} slider",
             unit=unit,
         )
-        self.slider.observe(self._moved, names="value")
-        self.text.observe(self._typed, names="value")
+        self._fields.watch(self._moved, self.slider)
+        self.text.observe(lambda _: self._typed(), names="value")
         #: What is wrong with the entry stands under it.
         self.problem = FieldProblem()
         super().__init__(
@@ -69,26 +70,19 @@ class LimitField(widgets.VBox):
 
     def reach(self, most: int, step: int) -> None:
         """Move the slider's right end; what is typed stays."""
-        self._following = True
-        try:
+        with self._fields.quietly():
             self.slider.step, self.slider.max = step, most
-        finally:
-            self._following = False
-        self._typed({"new": self.text.value})
+        self._typed()
 
-    def _moved(self, change: dict[str, float]) -> None:
-        if self._following:
-            return
-        at_end = change["new"] >= self.slider.max
-        self.text.value = "" if at_end else f"{change['new']:.0f} {self._unit}"
+    def _moved(self) -> None:
+        value = self.slider.value
+        self.text.value = "" if value >= self.slider.max else f"{value:.0f} {self._unit}"
 
-    def _typed(self, change: dict[str, str]) -> None:
+    def _typed(self) -> None:
+        text = self.text.value
         try:
-            value = self._read(change["new"]) if change["new"].strip() else float(self.slider.max)
+            value = self._read(text) if text.strip() else float(self.slider.max)
         except UnitError:
             return
-        self._following = True
-        try:
+        with self._fields.quietly():
             self.slider.value = min(max(value, self.slider.min), self.slider.max)
-        finally:
-            self._following = False

@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from html import escape
+from typing import Any
 
 import ipywidgets as widgets
 
@@ -225,3 +226,44 @@ def fold(title: str, children: Sequence[widgets.Widget], *, is_open: bool = Fals
 def field_layout() -> widgets.Layout:
     """Return the layout of a field in a grid."""
     return widgets.Layout(width="auto")
+
+
+def dropdown(description: str, options: Sequence[Any], **more: Any) -> widgets.Dropdown:
+    """Return a field with a list to choose from."""
+    return widgets.Dropdown(
+        options=options, description=description, style=LABEL, layout=field_layout(), **more
+    )
+
+
+def text_field(description: str, placeholder: str, **more: Any) -> widgets.Text:
+    """Return a field to type into."""
+    return widgets.Text(
+        description=description,
+        placeholder=placeholder,
+        style=LABEL,
+        layout=field_layout(),
+        **more,
+    )
+
+
+def checkbox(description: str, margin: str = "2px 2px 2px 9em", **more: Any) -> widgets.Checkbox:
+    """Return a box to tick, under the fields of a grid."""
+    layout = widgets.Layout(width="auto", margin=margin)
+    return widgets.Checkbox(description=description, indent=False, layout=layout, **more)
+
+
+def button(
+    description: str, pressed: Callable[[], object] | None = None, **more: Any
+) -> widgets.Button:
+    """Return a button, and call a function when it is pressed."""
+    made = widgets.Button(description=description, layout=widgets.Layout(width="auto"), **more)
+    if pressed is not None:
+        made.on_click(lambda _: pressed())
+    return made
+
+
+def framed(figure: widgets.Widget) -> widgets.Box:
+    """Return a chart as wide as there is room for."""
+    frame = widgets.Box([figure], layout=widgets.Layout(width="100%"))
+    frame.add_class("fg-chart")
+    return frame

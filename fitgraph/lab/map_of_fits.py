@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from html import escape
 from typing import Any
 
@@ -18,9 +18,13 @@ from fitgraph.graph.size_map import SizeMap
 from fitgraph.lab import tables
 from fitgraph.lab.answering import Answering, Step
 from fitgraph.lab.debounce import Debounce
+from fitgraph.lab.fields import Fields, field
 from fitgraph.lab.form import SEPARATOR, part_label
 from fitgraph.lab.look import (
     LABEL,
+    button,
+    checkbox,
+    dropdown,
     field_layout,
     fold,
     grid,
@@ -30,10 +34,11 @@ from fitgraph.lab.look import (
     row,
     sides,
     style,
+    text_field,
 )
 from fitgraph.lab.opened import MOST_MISS_MM, OpenCatalogue
 from fitgraph.lab.pressable import Pressable
-from fitgraph.lab.session import SessionBar, SessionError, in_kernel, page_address, to_address
+from fitgraph.lab.session import SessionBar, page_address, to_address
 from fitgraph.lab.slider import Slider
 from fitgraph.model import Catalogue
 from fitgraph.report import Report, size_maps
@@ -79,16 +84,13 @@ class MapOfFits(Answering):
         self.found: tuple[Way, ...] = ()
         self.unfolded = ""
         self.part = ""
-        self._asked = 0
         self._make_fields(role)
-        for field, sku in zip((self.one, self.other), way, strict=True):
-            field.value = part_label(catalogue.parts[sku]) if sku in catalogue.parts else ""
-        key = f"MapOfFits {catalogue.name} {way}" if in_kernel() else None
-        self.session = SessionBar(self, "map", key)
+        for end, sku in zip((self.one, self.other), way, strict=True):
+            end.value = part_label(catalogue.parts[sku]) if sku in catalogue.parts else ""
+        self.session = SessionBar(self, "map", f"MapOfFits {catalogue.name} {way}")
         self.children = self._arranged()
         self._watch()
-        self._draw()
-        self.refresh()
+        self.session.begin()
 
     def __repr__(self) -> str:
         """Return what a notebook shows in its place until the cell is run."""
@@ -112,48 +114,25 @@ class MapOfFits(Answering):
                 layout=field_layout(),
             )
 
-        self.around = widgets.Dropdown(
-            options=[("everything", ""), *circles],
-            value=role if role in drawn else "",
-            description="Drawn",
-            style=LABEL,
-            layout=field_layout(),
+        self.around = dropdown(
+            "Drawn", [("everything", ""), *circles], value=role if role in drawn else ""
         )
-        self.search = widgets.Text(
-            description="Search",
-            placeholder="size, name, stock number",
-            style=LABEL,
-            layout=field_layout(),
-        )
+        self.search = text_field("Search", "size, name, stock number")
         self.tolerance = Slider(
             min=-MOST_MISS_MM, max=MOST_MISS_MM, step=STEP_MM, description="Tolerance", unit="mm"
         )
-        self.doubt = widgets.Checkbox(
-            value=True,
-            description="Draw what cannot be told",
-            indent=False,
-            layout=widgets.Layout(width="auto", margin="2px 2px 2px 9em"),
-        )
+        self.doubt = checkbox("Draw what cannot be told", value=True)
         self.map = Pressable()
         self.one, self.other = part_field("From"), part_field("To")
-        self.any_part = widgets.Checkbox(
-            description="Any part between, not only adapters",
-            indent=False,
-            layout=widgets.Layout(width="auto", margin="2px 2px 2px 9em"),
-        )
-        self.way = widgets.Dropdown(
-            options=[("none", -1)], value=-1, description="Way", style=LABEL, layout=field_layout()
-        )
-        self.back, self.on = self._button("Step back"), self._button("Next step")
-        self.from_here = self._button("From this part")
-        self.to_here = self._button("To this part")
+        self.any_part = checkbox("Any part between, not only adapters")
+        self.way = dropdown("Way", [("none", -1)], value=-1)
+        self.back = button("Step back", lambda: self._go(self.at - 1), disabled=True)
+        self.on = button("Next step", lambda: self._go(self.at + 1), disabled=True)
+        self.from_here = button("From this part", lambda: self._take(self.one), disabled=True)
+        self.to_here = button("To this part", lambda: self._take(self.other), disabled=True)
         self.at = 0
         self.status, self.problems, self.details = html(), html(), html()
         self.step_told, self.section, self.in_words_table = html(), html(), html()
-
-    @staticmethod
-    def _button(text: str) -> widgets.Button:
-        return widgets.Button(description=text, disabled=True, layout=widgets.Layout(width="auto"))
 
     def _arranged(self) -> tuple[widgets.Widget, ...]:
         self.status.add_class("fg-verdict")
@@ -183,59 +162,23 @@ class MapOfFits(Answering):
         )
 
     def _watch(self) -> None:
-        self._ask_soon = Debounce(self.refresh)
-        self._tell_soon = Debounce(self._tell)
+        self.fields = Fields(
+            **{
+                "from": field(self.one),
+                "to": field(self.other),
+                "any_part": field(self.any_part),
+                "drawn": field(self.around),
+                "search": field(self.search),
+                "tolerance": field(self.tolerance),
+                "doubt": field(self.doubt),
+            }
+        )
         widgets.jslink((self.tolerance, "value"), (self.map, "tolerance"))
-        self.around.observe(lambda _: self._draw(), names="value")
-        self.doubt.observe(self._tell_soon, names="value")
-        self.search.observe(self._tell_soon, names="value")
-        self.tolerance.observe(self._tell_soon, names="value")
+        self.fields.watch(self._draw, self.around)
+        self.fields.watch(Debounce(self._tell), self.doubt, self.search, self.tolerance)
+        self.fields.watch(Debounce(self._seek), self.one, self.other, self.any_part)
+        self.fields.watch(lambda: self._go(0), self.way)
         self.map.observe(self._pressed, names="pressed")
-        for field in (self.one, self.other, self.any_part):
-            field.observe(self._ask_soon, names="value")
-        self.way.observe(lambda _: self._go(0), names="value")
-        self.back.on_click(lambda _: self._go(self.at - 1))
-        self.on.on_click(lambda _: self._go(self.at + 1))
-        self.from_here.on_click(lambda _: self._take(self.one))
-        self.to_here.on_click(lambda _: self._take(self.other))
-
-    # ------------------------------------------------------------ state
-
-    def state(self) -> dict[str, Any]:
-        """Return the entries as plain data."""
-        return {
-            "from": self.one.value,
-            "to": self.other.value,
-            "any_part": self.any_part.value,
-            "drawn": self.around.value,
-            "search": self.search.value,
-            "tolerance": self.tolerance.value,
-            "doubt": self.doubt.value,
-        }
-
-    def restore(self, state: Mapping[str, Any]) -> None:
-        """Enter what :meth:`state` returned.
-
-        Raises
-        ------
-        SessionError
-            If it names something that this catalogue does not have.
-        """
-        fields = {
-            "from": self.one,
-            "to": self.other,
-            "any_part": self.any_part,
-            "drawn": self.around,
-            "search": self.search,
-            "tolerance": self.tolerance,
-            "doubt": self.doubt,
-        }
-        try:
-            for name, field in fields.items():
-                if name in state:
-                    field.value = state[name]
-        except Exception as error:
-            raise SessionError(f"An entry of this session does not fit here: {error}") from None
 
     # ------------------------------------------------------------ the map
 
@@ -277,7 +220,7 @@ class MapOfFits(Answering):
             self.in_words_table.value = _shown(
                 size_maps.whole(shown, tolerance), self.opened.catalogue
             )
-            self.session.changed()
+            self.keep()
 
     def _pressed(self, change: Mapping[str, Any]) -> None:
         sort, name, _ = change["new"]
@@ -286,8 +229,7 @@ class MapOfFits(Answering):
         elif name in self.whole.view:
             self.part = ""
             self.unfolded = "" if name == self.unfolded else name
-        for button in (self.from_here, self.to_here):
-            button.disabled = not self.part
+        self.from_here.disabled = self.to_here.disabled = not self.part
         self._draw()
 
     def _details(self, shown: SizeMap, tolerance: float) -> str:
@@ -321,29 +263,29 @@ class MapOfFits(Answering):
         return find_part(catalogue, names[0]).sku, find_part(catalogue, names[1]).sku
 
     def refresh(self) -> None:
-        """Read the fields of the way and look for it."""
+        """Draw the map as the fields have it, and look for the way."""
+        self._draw()
+        self._seek()
+
+    def _seek(self) -> None:
         with self.in_words(self.problems):
             self.problems.value = ""
-            ends = self._ends()
-            self._asked += 1
-            asked = self._asked
-            self.run(lambda: self._steps(ends), lambda: asked == self._asked, self.problems)
+            ends, explainer = self._ends(), self.opened.explainer
+            roles = self.opened.catalogue.vocabulary.roles if self.any_part.value else None
+            step = Step(
+                lambda: () if ends is None else ways(explainer, *ends, through=roles),
+                lambda found: self._offer(
+                    found[:_MOST_WAYS], "none" if ends is None else "no path"
+                ),
+            )
+            self.work_out(lambda: [step], self.problems)
 
-    def _steps(self, ends: tuple[str, str] | None) -> Iterator[Step]:
-        roles = self.opened.catalogue.vocabulary.roles if self.any_part.value else None
-
-        def look() -> Callable[[], None]:
-            found = () if ends is None else ways(self.opened.explainer, *ends, through=roles)
-            return lambda: self._offer(ends, found[:_MOST_WAYS])
-
-        yield True, look
-
-    def _offer(self, ends: tuple[str, str] | None, found: tuple[Way, ...]) -> None:
+    def _offer(self, found: tuple[Way, ...], none: str) -> None:
         self.found = found
-        none = "none" if ends is None else "no path"
         offered = [(way_text(w, self.opened.catalogue), n) for n, w in enumerate(found)]
-        self.way.options = offered or [(none, -1)]
-        self.way.value = 0 if found else -1
+        with self.fields.quietly():
+            self.way.options = offered or [(none, -1)]
+            self.way.value = 0 if found else -1
         self._go(0)
 
     def _go(self, at: int) -> None:

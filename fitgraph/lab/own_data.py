@@ -24,7 +24,7 @@ from fitgraph.intake.mapping import BY_TITLE, FIELDS, MappingError
 from fitgraph.intake.mapping import Column as Meant
 from fitgraph.intake.sources import Sheet, SourceError, read_held
 from fitgraph.lab import tables
-from fitgraph.lab.answering import Answering, Show, Step
+from fitgraph.lab.answering import Answering, Step
 from fitgraph.lab.chosen import choose
 from fitgraph.lab.downloads import download_link
 from fitgraph.lab.look import LABEL, field_layout, fold, heading, html, note, row, sides, style
@@ -62,7 +62,6 @@ class OwnData(Answering):
         #: What was said on the page: of columns, and of words for kinds of parts.
         self._columns_said: dict[tuple[str, str], Meant] = {}
         self._kinds_said: dict[str, str] = {}
-        self._turn = 0
         self.source = widgets.Text(
             description="List",
             placeholder="path of a spreadsheet, or sqlite:///stock.db#parts",
@@ -178,27 +177,27 @@ class OwnData(Answering):
         return Path(self.into.value.strip() or _INTO).expanduser().absolute()
 
     def _prepare(self, sources: Callable[[], Sequence[str | Sheet]]) -> None:
-        self._turn += 1
-        turn = self._turn
+        self.drop(self.done)
         self.job, self.take.disabled = None, True
         self.done.value, self.message.value = "", tables.wrap(_READING)
 
-        def compute() -> Show:
-            words, mapping = serving(self.folder())
+        folder = self.folder()
+
+        def read() -> Job | str:
+            words, mapping = serving(folder)
             try:
-                job = prepared(sources(), words, mapping)
+                return prepared(sources(), words, mapping)
             except (SourceError, MappingError) as error:
-                told = tables.wrap(tables.alert(str(error)))
-                return lambda: self._failed(told)
-            return lambda: self._prepared(job)
+                return str(error)
 
-        self.run(lambda: [(True, compute)], lambda: turn == self._turn, self.message)
+        self.work_out(lambda: [Step(read, self._prepared)], self.message)
 
-    def _failed(self, told: str) -> None:
-        self.message.value = told
-        self.answer.layout.display = "none"
-
-    def _prepared(self, job: Job) -> None:
+    def _prepared(self, job: Job | str) -> None:
+        """Ask about what was read, or tell why it could not be."""
+        if isinstance(job, str):
+            self.message.value = tables.wrap(tables.alert(job))
+            self.answer.layout.display = "none"
+            return
         # What the mapping says already is not asked again.
         self._kinds_said = {
             w: r for w, r in self._kinds_said.items() if job.known.roles.get(w) != r
@@ -327,21 +326,15 @@ class OwnData(Answering):
         job, choices, folder = self.job, list(self.choices), self.folder()
         self.take.disabled = True
         self.done.value = tables.wrap('<p role="status">Importing …</p>')
-        turn = self._turn
 
-        def compute() -> Show:
+        def write() -> str:
             try:
                 report = imports.import_tables(job, choices, folder)
-                files = self._files(folder)
+                return self._told(report, choices, self._files(folder))
             except (MappingError, OSError) as error:
-                told = tables.wrap(tables.alert(str(error)))
-                return lambda: self._imported(told)
-            return lambda: self._imported(self._told(report, choices, files))
+                return tables.wrap(tables.alert(str(error)))
 
-        def steps() -> Sequence[Step]:
-            return [(True, compute)]
-
-        self.run(steps, lambda: turn == self._turn, self.done)
+        self.work_out(lambda: [Step(write, self._imported)], self.done)
 
     def _imported(self, told: str) -> None:
         self.done.value = told

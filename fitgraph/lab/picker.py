@@ -7,7 +7,7 @@ from collections.abc import Mapping
 import ipywidgets as widgets
 
 from fitgraph.lab.field_problem import FieldProblem
-from fitgraph.lab.form import part_label
+from fitgraph.lab.form import part_label, read_parts
 from fitgraph.lab.look import grid
 from fitgraph.lab.session import SessionError
 from fitgraph.model import Catalogue
@@ -69,7 +69,7 @@ class PartsForm(widgets.VBox):
     """
 
     def __init__(self, catalogue: Catalogue, more: str) -> None:
-        roles = self._roles = catalogue.vocabulary.roles
+        self._catalogue, roles = catalogue, catalogue.vocabulary.roles
         self.pickers = {role: PartPicker(catalogue, role) for role in roles}
         # A button, because the headers of ipywidgets' accordion cannot be reached by keyboard.
         self.more = widgets.ToggleButton(
@@ -88,9 +88,19 @@ class PartsForm(widgets.VBox):
 
     def go_to(self, role: str) -> None:
         """Put the focus into the field of a role; those that are folded away open for it."""
-        if not self._roles[role].fill.free:
+        if not self._catalogue.vocabulary.roles[role].fill.free:
             self.more.value = True
         self.pickers[role].field.focus()
+
+    def skus(self) -> dict[str, str]:
+        """Return the stock number that is meant in each field that is filled in.
+
+        Raises
+        ------
+        FormError
+            With one line for every entry that cannot be read.
+        """
+        return read_parts({role: p.value for role, p in self.pickers.items()}, self._catalogue)
 
     @property
     def entries(self) -> dict[str, str]:

@@ -5,7 +5,7 @@ from __future__ import annotations
 import datetime
 import random
 import secrets
-from collections.abc import Callable, Sequence
+from collections.abc import Callable
 from dataclasses import replace
 from html import escape
 from pathlib import Path
@@ -67,7 +67,6 @@ class Practice(Answering):
         self.today = today or datetime.date.today()
         self.progress = Progress("")
         self.question: Exercise | None = None
-        self._asked = 0
         self.learner = widgets.Text(
             description="Name",
             placeholder="your name or initials",
@@ -229,38 +228,36 @@ class Practice(Answering):
 
     def _ask(self) -> None:
         """Make the next question that the catalogue gives."""
-        self._asked += 1
-        asked = self._asked
-        self.run(self._steps, lambda: asked == self._asked, self.problems)
-
-    def _steps(self) -> Sequence[Step]:
         begun = self.progress.open
-        if begun is None:
-            return []
+        if begun is not None:
+            self.work_out(
+                lambda: [
+                    Step(lambda: None, self._show_waiting, slow=False),
+                    Step(
+                        lambda: self._made(begun), lambda found: self._show_question(found, begun)
+                    ),
+                ],
+                self.problems,
+            )
 
-        def waiting() -> Callable[[], None]:
-            def show() -> None:
-                self.round_box.layout.display = "flex"
-                self.verdict.value = tables.wrap('<p role="status">Making a question …</p>')
-                self.asked_text.value = ""
-                self.told.value = self.drawing.value = self.unjudged.value = ""
-                for child in (self.choice, self.answer, self.next):
-                    child.layout.display = "none"
+    def _show_waiting(self, _nothing: None) -> None:
+        self.round_box.layout.display = "flex"
+        self.verdict.value = tables.wrap('<p role="status">Making a question …</p>')
+        self.asked_text.value = ""
+        self.told.value = self.drawing.value = self.unjudged.value = ""
+        for child in (self.choice, self.answer, self.next):
+            child.layout.display = "none"
 
-            return show
+    def _made(self, begun: OpenRound) -> Exercise | None:
+        at = len(begun.answers)
+        found = question(self.opened, begun.topics[at], begun.seed + at)
+        # A topic that gives no question is passed over in favour of the level's others.
+        spare = [t for t in topics(self.opened, begun.level) if t not in begun.topics]
+        while found is None and spare:
+            found = question(self.opened, spare.pop(0), begun.seed + at)
+        return found
 
-        def make() -> Callable[[], None]:
-            at = len(begun.answers)
-            found = question(self.opened, begun.topics[at], begun.seed + at)
-            # A topic that gives no question is passed over in favour of the level's others.
-            spare = [t for t in topics(self.opened, begun.level) if t not in begun.topics]
-            while found is None and spare:
-                found = question(self.opened, spare.pop(0), begun.seed + at)
-            return lambda: self._show_question(found, at, len(begun.topics))
-
-        return [(False, waiting), (True, make)]
-
-    def _show_question(self, found: Exercise | None, at: int, number: int) -> None:
+    def _show_question(self, found: Exercise | None, begun: OpenRound) -> None:
         if found is None:
             self._keep(replace(self.progress, open=None))
             self._hide_round()
@@ -283,7 +280,9 @@ class Practice(Answering):
             '<th scope="col">Sizes</th></tr>'
             f"</thead><tbody>{rows}</tbody></table></div>"
         )
-        self.verdict.value = tables.wrap(f"<p>Question {at + 1} of {number}</p>")
+        self.verdict.value = tables.wrap(
+            f"<p>Question {len(begun.answers) + 1} of {len(begun.topics)}</p>"
+        )
         self.asked_text.value = tables.wrap(
             f"<h2>{escape(found.text)}</h2>" + (table if rows else "")
         )

@@ -3,19 +3,21 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Iterator, Mapping
+from collections.abc import Callable, Iterator
+from functools import partial
 from typing import Any
 
 import ipywidgets as widgets
 
 from fitgraph.lab import tables
-from fitgraph.lab.answering import Answering, Show, Step
+from fitgraph.lab.answering import Answering, Step
 from fitgraph.lab.debounce import Debounce
 from fitgraph.lab.downloads import download_link
+from fitgraph.lab.fields import Fields, field
 from fitgraph.lab.form import FormError
 from fitgraph.lab.gap_charts import CurveChart
 from fitgraph.lab.limit_field import LimitField
-from fitgraph.lab.look import LABEL, field_layout, grid, heading, html, note, sides
+from fitgraph.lab.look import LABEL, dropdown, framed, grid, heading, html, note, sides
 from fitgraph.lab.meter import Meter
 from fitgraph.lab.opened import OpenCatalogue
 from fitgraph.lab.order_tables import (
@@ -63,12 +65,9 @@ class _Curve:
         #: Plans for sums and shares that the curve has not come to yet.
         self.asked: dict[tuple[str, float], OrderPlan] = {}
 
-    def make(self, opened: OpenCatalogue, progress: Callable[[int, int], None]) -> None:
-        """Ask the catalogue."""
-        self.restocking = Restocking(
-            opened.engine, opened.supply, within_days=self.within, progress=progress
-        )
-        self.known, self._steps = KnownPlans(), None
+    def take(self, restocking: Restocking) -> None:
+        """Take what orders are found with."""
+        self.restocking, self.known, self._steps = restocking, KnownPlans(), None
 
     def step(self) -> tuple[KnownPlans, Iterator[OrderPlan]]:
         """Return the plans with one more."""
@@ -111,7 +110,7 @@ class RestockPanel(Answering):
         self.plan: OrderPlan | None = None
         self._drawn: KnownPlans | None = None
         self._changed = changed
-        self._asked, self._begun, self._busy = 0, False, False
+        self._begun = False
         self._curves: dict[int, _Curve] = {}
         vocabulary = opened.catalogue.vocabulary
         self._digits, self._currency = vocabulary.minor_digits, vocabulary.currency
@@ -134,18 +133,14 @@ class RestockPanel(Answering):
             value=50.0, min=0.0, max=100.0, step=1.0, digits=0, description="Coverage", unit="%"
         )
         days = sorted({o.lead_days for o in opened.supply.offers if o.lead_days is not None})
-        self.within = widgets.Dropdown(
-            options=[("at any time", _ANY_TIME), *((f"within {days_text(d)}", d) for d in days)],
-            description="Comes",
-            style=LABEL,
-            layout=field_layout(),
+        self.within = dropdown(
+            "Comes",
+            [("at any time", _ANY_TIME), *((f"within {days_text(d)}", d) for d in days)],
         )
-        self.meter = Meter("Stop ordering", "Stop looking for orders", self._stopped)
+        self.meter = Meter("Stop ordering", "Stop looking for orders", self.stop)
         self.problems, self.orders, self.links = html(), html(), html()
         self.next = html()
         self.chart = CurveChart(vocabulary)
-        self.frame = widgets.Box([self.chart.figure], layout=widgets.Layout(width="100%"))
-        self.frame.add_class("fg-chart")
         self.steps = widgets.Select(
             options=[],
             rows=7,
@@ -153,11 +148,15 @@ class RestockPanel(Answering):
             layout=widgets.Layout(width="calc(100% - 4px)", max_width="820px"),
         )
         self._answer_soon = Debounce(self._entered, _WAIT_S)
-        self.mode.observe(self._mode_changed, names="value")
-        self.budget.text.observe(self._answer_soon, names="value")
-        self.share.observe(self._answer_soon, names="value")
-        self.within.observe(self._answer_soon, names="value")
-        self.steps.observe(self._listed, names="value")
+        self.fields = Fields(
+            mode=field(self.mode),
+            budget=field(self.budget.text, str),
+            share=field(self.share, lambda share: min(max(float(share), 0.0), 100.0)),
+            within=field(self.within),
+        )
+        self.fields.watch(self._mode_changed, self.mode)
+        self.fields.watch(self._answer_soon, self.budget.text, self.share, self.within)
+        self.fields.watch(self._listed, self.steps)
         self.chart.figure.data[0].on_click(self._clicked)
         question = [
             heading("Restock"),
@@ -166,31 +165,14 @@ class RestockPanel(Answering):
             heading("What the next unit of money buys", 3),
             note("Each dot is a step; press one, or choose it in the list, to take its sum."),
             self.meter,
-            self.frame,
+            framed(self.chart.figure),
             self.steps,
         ]
         answer = [heading("What to order"), self.orders, self.next, self.links]
         self.children = (sides(question, answer, halves=True),)
-        self._mode_changed(None)
+        self.refresh()
 
     # ------------------------------------------------------------ entries
-
-    @property
-    def entries(self) -> dict[str, object]:
-        """Return the entries as plain data."""
-        return {
-            "mode": self.mode.value,
-            "budget": self.budget.text.value,
-            "share": self.share.value,
-            "within": self.within.value,
-        }
-
-    def enter(self, state: Mapping[str, Any]) -> None:
-        """Enter what :attr:`entries` returned."""
-        self.mode.value = state.get("mode", self.mode.value)
-        self.budget.text.value = str(state.get("budget", ""))
-        self.share.value = min(max(float(state.get("share", self.share.value)), 0.0), 100.0)
-        self.within.value = state.get("within", self.within.value)
 
     def _wanted(self) -> tuple[str, float]:
         """Return the mode, and the sum in minor units or the share.
@@ -213,11 +195,19 @@ class RestockPanel(Answering):
             raise FormError("Budget: write zero or more")
         return _SPEND, float(sum_)
 
-    def _mode_changed(self, _change: object) -> None:
+    def _mode_changed(self) -> None:
+        self._arrange()
+        self._answer_soon()
+
+    def _arrange(self) -> None:
         spends = self.mode.value == _SPEND
         self.budget.layout.display = "" if spends else "none"
         self.share.layout.display = "none" if spends else ""
-        self._answer_soon()
+
+    def refresh(self) -> None:
+        """Show the fields of the mode that is chosen, and answer them."""
+        self._arrange()
+        self.answer()
 
     def _entered(self) -> None:
         self._changed()
@@ -312,8 +302,7 @@ class RestockPanel(Answering):
             return
         self._drawn = known
         self.chart.show(known.plans)
-        self._busy = True
-        try:
+        with self.fields.quietly():
             self.steps.options = [
                 (self._step_text(before, plan), n)
                 for n, (before, plan) in enumerate(
@@ -321,8 +310,6 @@ class RestockPanel(Answering):
                 )
             ]
             self.steps.value = None
-        finally:
-            self._busy = False
         if known.complete:
             most = max(major(known.plans[-1].cost, self._digits), 1.0)
             step = max(1, round(most / _STEPS))
@@ -336,12 +323,9 @@ class RestockPanel(Answering):
 
     def _point(self, plan: OrderPlan) -> None:
         """Choose a plan in the list of steps."""
-        self._busy = True
-        try:
-            plans = self.curve.known.plans
+        plans = self.curve.known.plans
+        with self.fields.quietly():
             self.steps.value = next((n for n, p in enumerate(plans) if p is plan), None)
-        finally:
-            self._busy = False
 
     # ------------------------------------------------------------ taking a step
 
@@ -351,9 +335,9 @@ class RestockPanel(Answering):
         sum_ = f"{major(plan.cost, self._digits):.{self._digits}f}"
         self.budget.text.value = f"{sum_} {self.opened.catalogue.vocabulary.currency}"
 
-    def _listed(self, change: Mapping[str, Any]) -> None:
-        if not self._busy and change["new"] is not None:
-            self.take(self.curve.known.plans[change["new"]])
+    def _listed(self) -> None:
+        if self.steps.value is not None:
+            self.take(self.curve.known.plans[self.steps.value])
 
     def _clicked(self, _trace: Any, points: Any, _state: Any) -> None:
         for at in points.point_inds:
@@ -362,75 +346,65 @@ class RestockPanel(Answering):
     # ------------------------------------------------------------ working
 
     def _go_on(self) -> None:
-        self._asked += 1
-        asked = self._asked
-        self.run(lambda: self._todo(asked), lambda: asked == self._asked, self.problems)
+        self.work_out(self._todo, self.problems, self._over)
 
-    def _todo(self, asked: int) -> Iterator[Step]:
+    def _todo(self) -> Iterator[Step[Any]]:
         """Yield what is to be worked out: what is asked for first, then the next step."""
-        over, stopped = "Stopped. Change an entry to go on.", True
-        try:
-            while True:
-                curve = self.curve
-                if curve.restocking is None:
-                    self.meter.begin("Asking what could be ordered …")
-                    yield True, lambda curve=curve: self._made(curve)  # type: ignore[misc]
-                    continue
-                try:
-                    mode, figure = self._wanted()
-                except FormError:
-                    mode, figure = _SPEND, math.inf
-                if self._find(mode, figure) is None:
-                    self.meter.begin("Looking for these orders …")
-                    yield True, lambda c=curve, m=mode, f=figure: self._one(c, m, f)  # type: ignore[misc]
-                elif not curve.known.complete:
-                    number = len(curve.known.plans)
-                    self.meter.begin(f"Following the curve: {number} steps so far …")
-                    yield True, lambda curve=curve: self._next(curve)  # type: ignore[misc]
-                else:
-                    break
-            number = len(self.curve.known.plans) - 1
-            over = f"The curve is complete: {number} step{'' if number == 1 else 's'} of orders."
-            stopped = False
-        finally:
-            if asked == self._asked:
-                self.meter.end(over, stopped=stopped)
+        while True:
+            curve = self.curve
+            if curve.restocking is None:
+                self.meter.begin("Asking what could be ordered …")
+                yield Step(partial(self._restocking, curve.within), partial(self._made, curve))
+                continue
+            try:
+                mode, figure = self._wanted()
+            except FormError:
+                mode, figure = _SPEND, math.inf
+            if self._find(mode, figure) is None:
+                self.meter.begin("Looking for these orders …")
+                yield Step(
+                    partial(_plan, curve.restocking, mode, figure),
+                    partial(self._planned, curve, mode, figure),
+                )
+            elif not curve.known.complete:
+                number = len(curve.known.plans)
+                self.meter.begin(f"Following the curve: {number} steps so far …")
+                yield Step(curve.step, partial(self._followed, curve))
+            else:
+                return
 
     def _progress(self, rounds: int, cuts: int) -> None:
         self.meter.detail = f"round {rounds}, {cuts} conditions learnt"
 
-    def _made(self, curve: _Curve) -> Show:
-        curve.make(self.opened, self._progress)
-        return self.answer
+    def _restocking(self, within: int | None) -> Restocking:
+        engine, supply = self.opened.engine, self.opened.supply
+        return Restocking(engine, supply, within_days=within, progress=self._progress)
 
-    def _one(self, curve: _Curve, mode: str, figure: float) -> Show:
-        assert curve.restocking is not None
-        if mode == _TARGET:
-            plan = curve.restocking.target(figure)
-        else:
-            plan = (
-                curve.restocking.target(1.0)
-                if math.isinf(figure)
-                else (curve.restocking.spend(int(figure)))
-            )
+    def _made(self, curve: _Curve, restocking: Restocking) -> None:
+        curve.take(restocking)
+        self.answer()
 
-        def show() -> None:
-            curve.asked[mode, figure] = plan
-            self.answer()
+    def _planned(self, curve: _Curve, mode: str, figure: float, plan: OrderPlan) -> None:
+        curve.asked[mode, figure] = plan
+        self.answer()
 
-        return show
+    def _followed(self, curve: _Curve, found: tuple[KnownPlans, Iterator[OrderPlan]]) -> None:
+        curve.keep(*found)
+        self.answer()
 
-    def _next(self, curve: _Curve) -> Show:
-        known, steps = curve.step()
+    def _over(self, whole: bool) -> None:
+        if not whole:
+            self.curve.forget()
+            self.meter.end("Stopped. Change an entry to go on.", stopped=True)
+            return
+        number = len(self.curve.known.plans) - 1
+        self.meter.end(
+            f"The curve is complete: {number} step{'' if number == 1 else 's'} of orders."
+        )
 
-        def show() -> None:
-            curve.keep(known, steps)
-            self.answer()
 
-        return show
-
-    def _stopped(self) -> None:
-        self.stop()
-        self._asked += 1
-        self.curve.forget()
-        self.meter.end("Stopped. Change an entry to go on.", stopped=True)
+def _plan(restocking: Restocking, mode: str, figure: float) -> OrderPlan:
+    """Return the orders for a share, or for a sum in minor units."""
+    if mode == _TARGET:
+        return restocking.target(figure)
+    return restocking.target(1.0) if math.isinf(figure) else restocking.spend(int(figure))

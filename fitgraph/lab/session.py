@@ -43,7 +43,11 @@ class Restorable(Protocol):
         ...
 
     def restore(self, state: Mapping[str, Any]) -> None:
-        """Enter them again."""
+        """Enter them again and answer them; SessionError where they do not fit."""
+        ...
+
+    def refresh(self) -> None:
+        """Answer the entries as they are."""
         ...
 
 
@@ -176,14 +180,12 @@ class SessionBar(widgets.HBox):
         The component.
     page : str
         Its name in files.
-    key : str or None
-        Under which its entries outlive a re-run of the cell; None for not at all.
+    key : str
+        Under which its entries outlive a re-run of the cell in a notebook.
     """
 
-    def __init__(self, of: Restorable, page: str, key: str | None = None) -> None:
-        self._of, self._page, self._key = of, page, key
-        self._first = of.state()
-        self._busy = False
+    def __init__(self, of: Restorable, page: str, key: str) -> None:
+        self._of, self._page, self._key = of, page, key if in_kernel() else None
         self.save = widgets.HTML(layout=widgets.Layout(margin="0"))
         self.upload = widgets.FileUpload(
             accept=".json,application/json",
@@ -205,11 +207,9 @@ class SessionBar(widgets.HBox):
             layout=widgets.Layout(flex_flow="row wrap", grid_gap="4px 10px", align_items="center"),
         )
         self.add_class("fg-session")
-        self._restore_first()
-        self.changed()
 
-    def _restore_first(self) -> None:
-        """Enter what the address holds, else what was kept from the last run of the cell."""
+    def begin(self) -> None:
+        """Answer what the address holds, else what was kept from the last run of the cell."""
         query = page_address()
         try:
             state = from_address(query, self._page) if query else None
@@ -218,42 +218,36 @@ class SessionBar(widgets.HBox):
             state = None
         if state is None and self._key is not None:
             state = kept(self._key)
-        if state is not None:
-            self._enter(state)
+        if state is None or not self._enter(state):
+            self._of.refresh()
+        self.changed()
 
-    def _enter(self, state: Mapping[str, Any]) -> None:
-        """Enter a session; of one that cannot be, nothing stays entered."""
+    def _enter(self, state: Mapping[str, Any]) -> bool:
+        """Enter a session; of one that cannot be, nothing is entered, and it is said why."""
         try:
             self._of.restore(state)
-            return
-        except SessionError as error:
-            message = str(error)
-        except Exception:  # whatever a crafted one holds
-            message = "This session holds entries that no field here takes."
-        if state is not self._first:
-            self._enter(self._first)
-        self._tell(message, wrong=True)
-
-    def _open(self, change: Mapping[str, Any]) -> None:
-        files = change["new"]
-        if not files or self._busy:
-            return
-        self._busy = True
-        try:
-            content = bytes(files[0]["content"])
-            state = read_text(content.decode("utf-8", "replace"), self._page)
-            self._tell("The session is open.")
-            self._enter(state)
         except SessionError as error:
             self._tell(str(error), wrong=True)
-        finally:
-            self.upload.value = ()
-            self._busy = False
-        self.changed()
+            return False
+        return True
+
+    def _open(self, change: Mapping[str, Any]) -> None:
+        if not change["new"]:  # it was emptied below
+            return
+        content = bytes(change["new"][0]["content"])
+        try:
+            state = read_text(content.decode("utf-8", "replace"), self._page)
+        except SessionError as error:
+            self._tell(str(error), wrong=True)
+        else:
+            self._tell("The session is open.")
+            self._enter(state)
+            self.changed()
+        self.upload.value = ()
 
     def _start_afresh(self) -> None:
         self._tell("")
-        self._enter(self._first)
+        self._enter({})
         self.changed()
 
     def _tell(self, text: str, *, wrong: bool = False) -> None:

@@ -4,15 +4,14 @@ from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
 
-import ipywidgets as widgets
-
 from fitgraph.explain.glosses import titles
 from fitgraph.lab import tables
 from fitgraph.lab.answering import Answering
 from fitgraph.lab.coverage_tables import trend_csv, trend_html
 from fitgraph.lab.downloads import download_link
+from fitgraph.lab.fields import Fields, field
 from fitgraph.lab.gap_charts import TrendChart
-from fitgraph.lab.look import LABEL, field_layout, grid, html, note
+from fitgraph.lab.look import dropdown, framed, grid, html, note
 from fitgraph.lab.opened import OpenCatalogue
 from fitgraph.report.standing_words import ORDER, WORDS
 from fitgraph.stock import Coverage, Standing, grouping_names, trend
@@ -68,27 +67,17 @@ class TrendPanel(Answering):
         self._of: dict[str, Coverage | None] = {_TODAY: None, _THEN: None}
         told = titles(opened.catalogue)
         names = [n for n in grouping_names(opened.catalogue) if n != "month"]
-        self.by = widgets.Dropdown(
-            options=[
-                ("how it could be served", _BY_STANDING),
-                *((told.get(n, n), n) for n in names),
-            ],
-            description="Bars by",
-            style=LABEL,
-            layout=field_layout(),
+        self.by = dropdown(
+            "Bars by",
+            [("how it could be served", _BY_STANDING), *((told.get(n, n), n) for n in names)],
         )
-        self.shelf = widgets.Dropdown(
-            options=[("today's shelf", _TODAY), ("the shelf of the day", _THEN)],
-            description="Measured by",
-            style=LABEL,
-            layout=field_layout(),
+        self.shelf = dropdown(
+            "Measured by", [("today's shelf", _TODAY), ("the shelf of the day", _THEN)]
         )
         self.chart = TrendChart()
-        self.frame = widgets.Box([self.chart.figure], layout=widgets.Layout(width="100%"))
-        self.frame.add_class("fg-chart")
         self.status, self.table = html(), html()
-        self.by.observe(self._entered, names="value")
-        self.shelf.observe(self._entered, names="value")
+        self.fields = Fields(bars=field(self.by), shelf=field(self.shelf))
+        self.fields.watch(self._entered, self.by, self.shelf)
         self.children = (
             note(
                 "Enquiries a month that stock does not serve, as bars; all enquiries as the dotted "
@@ -96,38 +85,29 @@ class TrendPanel(Answering):
             ),
             grid([self.by, self.shelf], "300px"),
             self.status,
-            self.frame,
+            framed(self.chart.figure),
             self.table,
         )
-
-    @property
-    def entries(self) -> dict[str, object]:
-        """Return the entries as plain data."""
-        return {"bars": self.by.value, "shelf": self.shelf.value}
-
-    def enter(self, state: Mapping[str, object]) -> None:
-        """Enter what :attr:`entries` returned."""
-        self.by.value = state.get("bars", self.by.value)
-        self.shelf.value = state.get("shelf", self.shelf.value)
 
     def show(self, coverage: Coverage) -> None:
         """Show enquiries against today's shelf."""
         self._of[_TODAY] = coverage
-        self._draw()
+        self.refresh()
 
     def show_then(self, coverage: Coverage) -> None:
         """Show enquiries against the shelf of their day."""
         self._of[_THEN] = coverage
-        self._draw()
+        self.refresh()
 
-    def _entered(self, _change: object) -> None:
-        self._draw()
+    def _entered(self) -> None:
+        self.refresh()
         self._changed()
 
     def _tell(self, text: str) -> None:
         self.status.value = tables.wrap(f'<p role="status">{text}</p>')
 
-    def _draw(self) -> None:
+    def refresh(self) -> None:
+        """Show what the fields ask for."""
         with self.in_words(self.status):
             coverage = self._of[self.shelf.value]
             if coverage is None:

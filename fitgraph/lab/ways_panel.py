@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
 from html import escape
 from typing import Any
 
@@ -10,7 +9,7 @@ import ipywidgets as widgets
 
 from fitgraph.explain.requested import Listed, list_builds, list_fillings
 from fitgraph.lab import tables
-from fitgraph.lab.answering import Answering
+from fitgraph.lab.answering import Answering, Step
 from fitgraph.lab.choices import Choices
 from fitgraph.lab.look import html
 from fitgraph.lab.opened import OpenCatalogue
@@ -43,28 +42,29 @@ class WaysPanel(widgets.VBox):
         self.ways.on_press(self._press)
         super().__init__([self.told, self.ways, self.fillings])
 
-    def find(self, request: Request, sort: str) -> Callable[[], None]:
-        """Work out the ways, and return what shows them.
+    def find(self, request: Request, sort: str) -> Step[Listed]:
+        """Return the question which ways there are.
 
         Parameters
         ----------
         request : Request
-            The question.
+            The question of the page.
         sort : {'price', 'mass', 'strength'}
             The order.
         """
-        listed = list_builds(self._opened.engine, request, sort=sort, limit=1, rows=_WAYS)
+        engine = self._opened.engine
+        return Step(
+            lambda: list_builds(engine, request, sort=sort, limit=1, rows=_WAYS), self._found
+        )
 
-        def show() -> None:
-            self.listed, self._pressed = listed, ""
-            self._asked += 1
-            self.fillings.value = ""
-            self.told.value = tables.wrap(
-                "" if listed.none else f'<p role="status">{escape(ways_text(listed))}</p>'
-            )
-            self._show()
-
-        return show
+    def _found(self, listed: Listed) -> None:
+        self.listed, self._pressed = listed, ""
+        self._asked += 1
+        self.fillings.value = ""
+        self.told.value = tables.wrap(
+            "" if listed.none else f'<p role="status">{escape(ways_text(listed))}</p>'
+        )
+        self._show()
 
     def _show(self) -> None:
         listed = self.listed
@@ -97,22 +97,22 @@ class WaysPanel(widgets.VBox):
         self._pressed = "" if name == self._pressed else name
         self._show()
         if not self._pressed:
+            self._page.drop(self.fillings)
             self.fillings.value = ""
             return
         one = listed.answers[int(name.split(":")[1])]
         self.fillings.value = tables.wrap('<p role="status">Listing its fillings …</p>')
-        vocabulary = self._opened.catalogue.vocabulary
+        vocabulary, owned = self._opened.catalogue.vocabulary, frozenset(listed.request.have)
 
-        def fill() -> Callable[[], None]:
-            found = list_fillings(
-                self._opened.engine, listed.request, one, sort=listed.sort, limit=_FILLINGS
+        def fill(found: Listed) -> None:
+            self.fillings.value = tables.wrap(
+                tables.builds_html(list(found.builds), owned, listed.sort, vocabulary)
             )
-            owned = frozenset(listed.request.have)
-            text = tables.builds_html(list(found.builds), owned, listed.sort, vocabulary)
 
-            def show() -> None:
-                self.fillings.value = tables.wrap(text)
-
-            return show
-
-        self._page.run(lambda: [(True, fill)], lambda: self._pressed == name, self.fillings)
+        step = Step(
+            lambda: list_fillings(
+                self._opened.engine, listed.request, one, sort=listed.sort, limit=_FILLINGS
+            ),
+            fill,
+        )
+        self._page.work_out(lambda: [step], self.fillings)

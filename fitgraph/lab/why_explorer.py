@@ -2,11 +2,10 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator, Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
+from functools import partial
 from html import escape
 from typing import Any
-
-import ipywidgets as widgets
 
 from fitgraph.draw import conflict_svg, nest_svg, nests
 from fitgraph.draw.product import product_svg
@@ -17,15 +16,16 @@ from fitgraph.lab import tables
 from fitgraph.lab.answering import Answering, Step
 from fitgraph.lab.choices import Choices
 from fitgraph.lab.debounce import Debounce
-from fitgraph.lab.form import STILL_BEFORE, FormError, part_label, read_part
-from fitgraph.lab.look import fold, heading, html, note, row, sides, style
+from fitgraph.lab.fields import Field, Fields
+from fitgraph.lab.form import STILL_BEFORE, FormError, part_label
+from fitgraph.lab.look import button, fold, heading, html, note, row, sides, style
 from fitgraph.lab.measuring import measure_html, telling_html
 from fitgraph.lab.opened import OpenCatalogue
 from fitgraph.lab.picker import PartsForm
 from fitgraph.lab.pressable import Pressable
 from fitgraph.lab.saved_answer import saved_files
 from fitgraph.lab.saves import Saves
-from fitgraph.lab.session import SessionBar, SessionError, in_kernel
+from fitgraph.lab.session import SessionBar, SessionError
 from fitgraph.model import Option, Verdict
 from fitgraph.solve import Request
 
@@ -54,7 +54,6 @@ class WhyExplorer(Answering):
         self.done: dict[str, tuple[str, ...]] = {}
         self._before: list[dict[str, Any]] = []
         self._asked = 0
-        self._holding = False
         self._offered: dict[str, Change] = {}
         self._pictures: list[tuple[str, str]] = []
         catalogue = opened.catalogue
@@ -74,21 +73,20 @@ class WhyExplorer(Answering):
         self.changes = Choices("Changes; press one to apply it", tall=True)
         self.changes.on_press(self._chosen)
         self.change_note = html()
-        self.undo = widgets.Button(
-            description="Take the last change back",
+        self.undo = button("Take the last change back", self._take_back, disabled=True)
+        self.stop_button = button(
+            "Stop looking",
+            self.stop,
             disabled=True,
-            layout=widgets.Layout(width="auto"),
-        )
-        self.undo.on_click(lambda _: self._take_back())
-        self.stop_button = widgets.Button(
-            description="Stop looking",
-            disabled=True,
-            layout=widgets.Layout(width="auto"),
             tooltip="Stop looking for changes and for what to measure",
         )
-        self.stop_button.on_click(lambda _: self._stop_looking())
-        key = f"WhyExplorer {catalogue.name} {parts}" if in_kernel() else None
-        self.session = SessionBar(self, "why", key)
+        self.fields = Fields(
+            parts=Field(lambda: self.form.entries, self.form.enter),
+            done=Field(
+                lambda: {sku: [*names] for sku, names in self.done.items()}, self._enter_done
+            ),
+        )
+        self.session = SessionBar(self, "why", f"WhyExplorer {catalogue.name} {parts}")
         question = [
             heading("The parts"),
             note(
@@ -125,70 +123,27 @@ class WhyExplorer(Answering):
             self.session,
         )
         self._ask_soon = Debounce(self.refresh)
-        for picker in self.pickers.values():
-            picker.field.observe(self._changed, names="value")
-        self.refresh()
+        self.fields.watch(self._ask_soon, *(p.field for p in self.pickers.values()))
+        self.session.begin()
 
     def __repr__(self) -> str:
         """Return what a notebook shows in its place until the cell is run."""
         return "Run this cell to see the fields, and why parts fit or do not."
 
-    # ------------------------------------------------------------ state
-
-    def state(self) -> dict[str, Any]:
-        """Return the entries as plain data."""
-        return {
-            "parts": self.form.entries,
-            "done": {sku: list(services) for sku, services in self.done.items()},
-        }
-
-    def restore(self, state: Mapping[str, Any]) -> None:
-        """Enter what :meth:`state` returned.
-
-        Raises
-        ------
-        SessionError
-            If it names something that this catalogue does not have.
-        """
-        done = {sku: tuple(map(str, names)) for sku, names in state.get("done", {}).items()}
+    def _enter_done(self, entry: Mapping[str, Sequence[str]]) -> None:
+        done = {sku: tuple(map(str, names)) for sku, names in entry.items()}
         services = self.opened.catalogue.vocabulary.services
         strange = [s for names in done.values() for s in names if s not in services]
         if strange:
             raise SessionError(f"This catalogue has no workshop service called {strange[0]!r}.")
-        self._holding = True
-        try:
-            self.form.enter(state.get("parts", {}))
-            self.done = done
-        finally:
-            self._holding = False
-        if hasattr(self, "_ask_soon"):
-            self.refresh()
-
-    def _changed(self, _change: object) -> None:
-        if not self._holding:
-            self._ask_soon()
+        self.done = done
 
     # ------------------------------------------------------------ asking
-
-    def _skus(self) -> tuple[str, ...]:
-        wrong: dict[str, str] = {}
-        skus: list[str] = []
-        for role, picker in self.pickers.items():
-            try:
-                sku = read_part(picker.value, role, self.opened.catalogue)
-            except FormError as error:
-                wrong[role] = str(error)
-                continue
-            if sku is not None:
-                skus.append(sku)
-        if wrong:
-            raise FormError("\n".join(wrong.values()), wrong)
-        return tuple(skus)
 
     def refresh(self) -> None:
         """Read the fields and answer them."""
         try:
-            skus = self._skus()
+            skus = tuple(self.form.skus().values())
         except FormError as error:
             self.form.tell(error.at)
             self.problems.value = tables.wrap(tables.alert(STILL_BEFORE))
@@ -196,64 +151,40 @@ class WhyExplorer(Answering):
         self.form.tell({})
         self.problems.value = ""
         self.done = {sku: work for sku, work in self.done.items() if sku in skus}
-        self.session.changed()
+        self.keep()
         self._asked += 1
-        asked = self._asked
-        self.run(lambda: self._steps(skus), lambda: asked == self._asked, self.problems)
+        self.work_out(lambda: self._steps(skus), self.problems, self._over)
 
-    def _steps(self, skus: tuple[str, ...]) -> Iterator[Step]:
+    def _steps(self, skus: tuple[str, ...]) -> Iterator[Step[Any]]:
         if not skus:
-            yield False, self._nothing_named
+            yield Step(lambda: None, self._nothing_named, slow=False)
             return
+        explainer, measurer = self.opened.explainer, self.opened.measurer
         done = dict(self.done)
-        verdicts: list[Verdict] = []
 
-        def reason() -> Callable[[], None]:
-            said = self.opened.explainer.why(skus, with_changes=False, done=done)
-            verdicts.append(said.verdict)
-            near = nearest_combination(self.opened.explainer, skus, done)
-            shown = self._drawn(said, near)
+        def reason() -> tuple[Explanation, Mapping[str, Option]]:
+            said = explainer.why(skus, with_changes=False, done=done)
+            return said, nearest_combination(explainer, skus, done)
 
-            def show() -> None:
-                self._show(said, near, shown, said.verdict is not Verdict.FITS)
-
-            return show
-
-        def change() -> Callable[[], None]:
-            said = self.opened.explainer.why(skus, done=done)
-
-            def show() -> None:
-                self._show_changes(said)
-                self.saves.offer(saved_files(said, self.opened.catalogue, self._pictures))
-
-            return show
-
-        def measure() -> Callable[[], None]:
+        yield Step(reason, lambda found: self._show(*found), slow=False)
+        yield Step(lambda: explainer.why(skus, done=done), self._show_changes)
+        if self.explanation is not None and self.explanation.verdict is Verdict.UNKNOWN:
             # What the workshop has done changes no figure that is in doubt.
-            found = self.opened.measurer.rank(Request(have=skus)) if doubt else []
-            return lambda: self._show_telling(found, skus, doubt=doubt)
+            ranked = partial(measurer.rank, Request(have=skus))
+            yield Step(ranked, partial(self._show_telling, skus))
 
-        yield False, reason
-        doubt = Verdict.UNKNOWN in verdicts
-        yield True, change
-        yield True, measure
-
-    def _nothing_named(self) -> Callable[[], None]:
-        def show() -> None:
-            self.explanation = None
-            self.verdict.value = tables.wrap('<p role="status">Name two parts or more.</p>')
-            for place in (
-                *(self.answer, self.graph, self.sections, self.measure),
-                *(self.telling, self.needs),
-            ):
-                place.value = ""
-            self._draw_product({}, ())
-            self.saves.offer({})
-            self.change_note.value = ""
-            self.stop_button.disabled = True
-            self.changes.show([])
-
-        return show
+    def _nothing_named(self, _nothing: None) -> None:
+        self.explanation = None
+        self.verdict.value = tables.wrap('<p role="status">Name two parts or more.</p>')
+        for place in (
+            *(self.answer, self.graph, self.sections, self.measure),
+            *(self.telling, self.needs),
+        ):
+            place.value = ""
+        self._draw_product({}, ())
+        self.saves.offer({})
+        self.change_note.value = ""
+        self.changes.show([])
 
     def _drawn(self, said: Explanation, near: Mapping[str, Option]) -> dict[str, Option]:
         """Return the parts of the graph: those named, and those a conflict touches."""
@@ -262,13 +193,7 @@ class WhyExplorer(Answering):
         roles |= {r for clash in said.conflicts for r in clash.options}
         return {r: o for r, o in near.items() if r in roles and o.part is not None}
 
-    def _show(
-        self,
-        said: Explanation,
-        near: Mapping[str, Option],
-        shown: Mapping[str, Option],
-        seeking: bool,
-    ) -> None:
+    def _show(self, said: Explanation, near: Mapping[str, Option]) -> None:
         catalogue = self.opened.catalogue
         vocabulary = catalogue.vocabulary
         self.explanation = said
@@ -284,7 +209,7 @@ class WhyExplorer(Answering):
         self._draw_product(
             {catalogue.parts[n.split(" + ")[0]].role: n for n in said.named}, all_joints
         )
-        graph = conflict_svg(shown, all_joints, vocabulary, free)
+        graph = conflict_svg(self._drawn(said, near), all_joints, vocabulary, free)
         self.graph.value = tables.wrap(
             f'<div tabindex="0" class="fg-scroll fg-wide">{graph}'
             '</div><p class="fg-note">A dashed box is the nearest part there is for a role you '
@@ -304,6 +229,7 @@ class WhyExplorer(Answering):
         self.saves.offer({})
         self.measure.value = self._wrapped(measure_html(said, vocabulary))
         self.needs.value = self._wrapped(self._needs(said))
+        seeking = said.verdict is not Verdict.FITS
         if not seeking:
             self.change_note.value = tables.wrap("<p>Nothing has to change.</p>")
             self.changes.show([])
@@ -319,17 +245,13 @@ class WhyExplorer(Answering):
             else ""
         )
 
-    def _show_telling(
-        self, found: Sequence[Measurement], named: Sequence[str], *, doubt: bool
-    ) -> None:
-        self.stop_button.disabled = True
-        if doubt:
-            self.telling.value = self._wrapped(telling_html(found, named, self.opened.catalogue))
+    def _show_telling(self, named: Sequence[str], found: Sequence[Measurement]) -> None:
+        self.telling.value = self._wrapped(telling_html(found, named, self.opened.catalogue))
 
-    def _stop_looking(self) -> None:
-        self._asked += 1
-        self.stop()
+    def _over(self, whole: bool) -> None:
         self.stop_button.disabled = True
+        if whole:
+            return
         stopped = tables.wrap('<p role="status">Stopped. Change an entry to look again.</p>')
         for place in (self.change_note, self.telling):
             if 'role="status"' in place.value:
@@ -371,6 +293,7 @@ class WhyExplorer(Answering):
     # ------------------------------------------------------------ changes
 
     def _show_changes(self, said: Explanation) -> None:
+        self.saves.offer(saved_files(said, self.opened.catalogue, self._pictures))
         if said.verdict is Verdict.FITS:
             return
         vocabulary = self.opened.catalogue.vocabulary
@@ -413,18 +336,16 @@ class WhyExplorer(Answering):
         """Make a change to the parts in the fields."""
         with self.in_words(self.problems):
             self._before.append(self.state())
-            self._holding = True
-            try:
+            with self.fields.quietly():
                 for action in change.actions:
                     before, after = action.before.part, action.after.part
                     if before is not None:
                         self.done.pop(before.sku, None)
-                    field = self.pickers[action.role].field
-                    field.value = "" if after is None else part_label(after)
+                    self.pickers[action.role].field.value = (
+                        "" if after is None else part_label(after)
+                    )
                     if after is not None and action.after.services:
                         self.done[after.sku] = action.after.services
-            finally:
-                self._holding = False
             self.undo.disabled = False
             self.refresh()
 
