@@ -36,7 +36,7 @@ from fitgraph.lab import tables
 from fitgraph.lab.adapter_charts import AdapterChart, frontier_svg, legend_html, yields_svg
 from fitgraph.lab.adapter_entries import Entry, entries, words_text
 from fitgraph.lab.adapter_files import files_of, lacking_html
-from fitgraph.lab.answering import Answering, Step
+from fitgraph.lab.answering import Answering, Task
 from fitgraph.lab.choices import Choices
 from fitgraph.lab.debounce import Debounce
 from fitgraph.lab.fields import Field, Fields, field
@@ -384,14 +384,14 @@ class AdapterMap(Answering):
             found, choice = weighed(self.opened.shop, self.added), self.choice
             word, mixed = self.word.value, self.mixed.value
             known = choice in found.scans and not word
-            steps: list[Step[Any]] = [
-                Step(
+            steps: list[Task[Any]] = [
+                Task(
                     lambda: _plane(found, choice, word),
                     lambda plane: self._show_plane(plane, found.scans.get(choice)),
                     slow=not known,
                 ),
-                Step(lambda: found.scan(choice, self._on), self._show_weighed, slow=not known),
-                Step(lambda: self._few(found, choice, mixed=mixed), self._show_few),
+                Task(lambda: found.scan(choice, self._on), self._show_weighed, slow=not known),
+                Task(lambda: self._few(found, choice, mixed=mixed), self._show_few),
             ]
             self.work_out(lambda: steps, self.status, self._over)
             self._try()
@@ -580,27 +580,27 @@ class AdapterMap(Answering):
             place.value = ""
         self.files.offer({})
 
-    def _look_steps(self, entry: Entry) -> list[Step[Any]]:
+    def _look_steps(self, entry: Entry) -> list[Task[Any]]:
         found, choice = weighed(self.opened.shop, self.added), self.choice
         catalogue, candidate, worth = found.shop.catalogue, entry.candidate, entry.worth
         make = choice.variant(self.vocabulary)
         if candidate is None:
             barred = told.barred_html(entry, make, self.vocabulary)
-            return [Step(lambda: barred, partial(self._show_barred, entry), slow=False)]
-        steps: list[Step[Any]] = [
-            Step(
+            return [Task(lambda: barred, partial(self._show_barred, entry), slow=False)]
+        steps: list[Task[Any]] = [
+            Task(
                 lambda: edges(catalogue, candidate, found.options),
                 partial(self._show_worth, entry),
                 slow=False,
             ),
-            Step(
+            Task(
                 lambda: yields_by_grade(catalogue, candidate, grades_of(make, self.vocabulary)),
                 partial(self._show_yields, grade_of(make) or 0),
             ),
         ]
         if worth is not None:
             gained = self._gained_by(worth)
-            steps.append(Step(lambda: _drawn(found.sheet(choice, worth, gained)), self._show_sheet))
+            steps.append(Task(lambda: _drawn(found.sheet(choice, worth, gained)), self._show_sheet))
         return steps
 
     def _show_details(self, entry: Entry, details: str, ends: str) -> None:
@@ -744,7 +744,7 @@ class AdapterMap(Answering):
             return
         self.trial.value = tables.wrap('<p role="status">Asking every rider again …</p>')
         self.work_out(
-            lambda: [Step(lambda: self._tried(added), self._show_tried)],
+            lambda: [Task(lambda: self._tried(added), self._show_tried)],
             self.trial,
             lambda whole: None if whole else self._show_tried("<p>Stopped.</p>"),
         )

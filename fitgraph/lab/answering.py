@@ -63,7 +63,7 @@ async def beside(ask: Callable[[], T], stop: Stop) -> T:
 
 
 @dataclass(frozen=True, slots=True)
-class Step(Generic[T]):
+class Task(Generic[T]):
     """A question and where its answer goes.
 
     Parameters
@@ -135,7 +135,7 @@ class Answering(widgets.VBox):
 
     def work_out(
         self,
-        steps: Callable[[], Iterable[Step[Any]]],
+        steps: Callable[[], Iterable[Task[Any]]],
         place: widgets.HTML,
         over: Callable[[bool], None] = lambda whole: None,
     ) -> None:
@@ -180,7 +180,7 @@ class Answering(widgets.VBox):
                     ended(False)  # now: a fault may be told in the same place
                     raise
 
-        rest: Iterable[Step[Any]] | None = None
+        rest: Iterable[Task[Any]] | None = None
         if loop is None or self.opening:
             with faults():
                 ahead = iter(steps())

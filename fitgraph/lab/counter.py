@@ -25,7 +25,7 @@ from fitgraph.explain.words_rider import (
     state_text,
 )
 from fitgraph.lab import tables
-from fitgraph.lab.answering import Answering, Step
+from fitgraph.lab.answering import Answering, Task
 from fitgraph.lab.build_sheet import holding_html, sheet_csv, sheet_html, sheet_of, sheet_pdf
 from fitgraph.lab.choices import Choices
 from fitgraph.lab.debounce import Debounce
@@ -362,10 +362,10 @@ class Counter(Answering):
             self.keep()
             self.work_out(lambda: self._steps(budget), self.problems)
 
-    def _steps(self, budget: int | None) -> Iterator[Step[Any]]:
-        yield Step(lambda: None, self._ask, slow=False)
+    def _steps(self, budget: int | None) -> Iterator[Task[Any]]:
+        yield Task(lambda: None, self._ask, slow=False)
         if not self.wanted:
-            yield Step(lambda: None, self._nothing_wanted, slow=False)
+            yield Task(lambda: None, self._nothing_wanted, slow=False)
             return
         self.verdict.value = tables.wrap('<p role="status">Looking …</p>')
         digits = self.opened.catalogue.vocabulary.minor_digits
@@ -380,7 +380,7 @@ class Counter(Answering):
             limit=_OFFERED,
             ends=True,
         )
-        yield Step(lambda: exchange().found, self._show)
+        yield Task(lambda: exchange().found, self._show)
 
     def _nothing_wanted(self, _nothing: None) -> None:
         self.whole = None

@@ -10,7 +10,7 @@ from fitgraph.explain import RequestExplanation
 from fitgraph.explain.glosses import glosses, titles
 from fitgraph.explain.transversals import TooManySetsError
 from fitgraph.lab import tables
-from fitgraph.lab.answering import Answering, Step
+from fitgraph.lab.answering import Answering, Task
 from fitgraph.lab.cell_grid import CellGrid
 from fitgraph.lab.coverage_tables import (
     cells,
@@ -260,12 +260,12 @@ class CoveragePanel(Answering):
         """Work out what the listed enquiries lack, one after the other."""
         self.work_out(self._steps, self.problems, self._over)
 
-    def _steps(self) -> Iterator[Step[RequestExplanation | str]]:
+    def _steps(self) -> Iterator[Task[RequestExplanation | str]]:
         wanted = [e for e, _ in self.listed[: self._shown]]
         todo = [e for e in wanted if e not in self.said]
         for n, enquiry in enumerate(todo):
             self.meter.begin(f"Working out what each lacks: {n} of {len(todo)} so far …")
-            yield Step(partial(self._explained, enquiry), partial(self._say, enquiry))
+            yield Task(partial(self._explained, enquiry), partial(self._say, enquiry))
 
     def _explained(self, enquiry: Enquiry) -> RequestExplanation | str:
         try:

@@ -17,7 +17,7 @@ from fitgraph.explain import Explanation
 from fitgraph.explain.kept_out import limit_lines, no_build_lines
 from fitgraph.explain.standing import PartStanding, nearest_combination, standings, together
 from fitgraph.lab import tables
-from fitgraph.lab.answering import Answering, Step
+from fitgraph.lab.answering import Answering, Task
 from fitgraph.lab.debounce import Debounce
 from fitgraph.lab.fields import Field, Fields, field
 from fitgraph.lab.form import STILL_BEFORE, Entries, FormError, part_label, read_entries
@@ -312,19 +312,19 @@ class BuildExplorer(Answering):
         self.budget_field.problem.tell(at.get("budget", ""))
         self.mass_field.problem.tell(at.get("max_mass", ""))
 
-    def _steps(self, request: Request) -> list[Step[Any]]:
+    def _steps(self, request: Request) -> list[Task[Any]]:
         engine, sort = self.opened.engine, self.sort.value
         limited = request.budget is not None or request.max_mass_g is not None
         # The count is there with the page; what else is asked follows it.
-        counts: list[Step[Any]] = [
-            Step(lambda: engine.count(request), self._show_count, slow=limited),
-            Step(lambda: engine.count_possible(request), self._show_possible),
+        counts: list[Task[Any]] = [
+            Task(lambda: engine.count(request), self._show_count, slow=limited),
+            Task(lambda: engine.count_possible(request), self._show_possible),
         ]
-        guess = Step(lambda: first_guess(ask(engine.space, request)), self._show_guess, slow=False)
-        rest: list[Step[Any]] = [
-            Step(lambda: self._first_builds(request, sort), self._show_builds),
+        guess = Task(lambda: first_guess(ask(engine.space, request)), self._show_guess, slow=False)
+        rest: list[Task[Any]] = [
+            Task(lambda: self._first_builds(request, sort), self._show_builds),
             self.ways_panel.find(request, sort),
-            Step(lambda: standings(engine, request), partial(self._show_roles, request)),
+            Task(lambda: standings(engine, request), partial(self._show_roles, request)),
         ]
         return [guess, *rest, *counts] if limited else [*counts, *rest]
 
@@ -462,13 +462,13 @@ class BuildExplorer(Answering):
             return
         explainer, request = self.opened.explainer, self.request
         skus = together(request.have, standing.part, self.opened.catalogue)
-        steps: list[Step[Any]] = [
-            Step(
+        steps: list[Task[Any]] = [
+            Task(
                 lambda: explainer.why(skus, with_changes=False),
                 partial(self._show_reason, request, standing),
                 slow=False,
             ),
-            Step(lambda: explainer.why(skus), self._show_changes),
+            Task(lambda: explainer.why(skus), self._show_changes),
         ]
         self.work_out(lambda: steps, self.why_text)
 

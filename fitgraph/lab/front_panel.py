@@ -10,7 +10,7 @@ from typing import Any
 import ipywidgets as widgets
 
 from fitgraph.lab import tables
-from fitgraph.lab.answering import Answering, Step
+from fitgraph.lab.answering import Answering, Task
 from fitgraph.lab.build_sheet import sheet_csv, sheet_html, sheet_of, sheet_pdf
 from fitgraph.lab.charts import FrontChart, build_text, thinned
 from fitgraph.lab.comparison import comparison_html
@@ -121,11 +121,11 @@ class FrontPanel(Answering):
     def look(self) -> None:
         """Look for the front of the last request."""
         engine, request = self.opened.engine, self._request
-        steps: list[Step[Any]] = [
-            Step(lambda: None, self._begin, slow=False),
-            Step(lambda: engine.first_front(request), lambda first: self.chart.show(None, first)),
-            Step(lambda: histogram(ask(engine.space, request)), self._show_spread),
-            Step(lambda: engine.front(request), self._show_front),
+        steps: list[Task[Any]] = [
+            Task(lambda: None, self._begin, slow=False),
+            Task(lambda: engine.first_front(request), lambda first: self.chart.show(None, first)),
+            Task(lambda: histogram(ask(engine.space, request)), self._show_spread),
+            Task(lambda: engine.front(request), self._show_front),
         ]
         self.work_out(lambda: steps, self.status, self._over)
 

@@ -7,7 +7,7 @@ from dataclasses import dataclass, replace
 from functools import partial
 from typing import Any
 
-from fitgraph.lab.answering import Answering, Step
+from fitgraph.lab.answering import Answering, Task
 from fitgraph.lab.coverage_panel import CoveragePanel
 from fitgraph.lab.coverage_tables import stock_verdict_html
 from fitgraph.lab.fields import Fields
@@ -28,7 +28,7 @@ class _Stage:
     """What is worked out in one go: what is said meanwhile, and whether it was before."""
 
     text: str
-    step: Step[Any]
+    step: Task[Any]
     is_known: Callable[[], bool] = lambda: False
 
 
@@ -106,16 +106,16 @@ class StockGaps(Answering):
             return reliance(engine, pairs=False, progress=told)
 
         opened = self.opened
-        covered = Step(lambda: opened.coverage(told), self._show_covered)
-        held = Step(opened.stranded, self.stranded.show)
-        weak = Step(singly, partial(self.weak.show, pairs=False))
-        turn = Step(lambda: in_turn(engine), self.covered.show_turn)
-        pairs = Step(lambda: reliance(engine, progress=told), pairs_found)
+        covered = Task(lambda: opened.coverage(told), self._show_covered)
+        held = Task(opened.stranded, self.stranded.show)
+        weak = Task(singly, partial(self.weak.show, pairs=False))
+        turn = Task(lambda: in_turn(engine), self.covered.show_turn)
+        pairs = Task(lambda: reliance(engine, progress=told), pairs_found)
         return [
             _Stage("Asking what can be served …", covered, lambda: opened.covered),
             _Stage("Looking for stranded parts …", held, lambda: opened.held),
             _Stage("Looking for weak points …", weak),
-            _Stage("Asking what could be served then …", Step(then, self.trend.show_then)),
+            _Stage("Asking what could be served then …", Task(then, self.trend.show_then)),
             _Stage("Serving one after the other …", turn),
             _Stage("Looking for weak pairs …", pairs),
         ]
@@ -131,7 +131,7 @@ class StockGaps(Answering):
             panel.refresh()
         self.work_out(self._steps, self.problems, self._over)
 
-    def _steps(self) -> Iterator[Step[Any]]:
+    def _steps(self) -> Iterator[Task[Any]]:
         while self._todo:
             stage = self._todo[0]
             self.meter.begin(stage.text)

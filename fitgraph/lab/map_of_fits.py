@@ -16,7 +16,7 @@ from fitgraph.explain.tracing import steps
 from fitgraph.explain.ways import Way, ways
 from fitgraph.graph.size_map import SizeMap
 from fitgraph.lab import tables
-from fitgraph.lab.answering import Answering, Step
+from fitgraph.lab.answering import Answering, Task
 from fitgraph.lab.debounce import Debounce
 from fitgraph.lab.fields import Fields, field
 from fitgraph.lab.form import SEPARATOR, part_label
@@ -272,7 +272,7 @@ class MapOfFits(Answering):
             self.problems.value = ""
             ends, explainer = self._ends(), self.opened.explainer
             roles = self.opened.catalogue.vocabulary.roles if self.any_part.value else None
-            step = Step(
+            step = Task(
                 lambda: () if ends is None else ways(explainer, *ends, through=roles),
                 lambda found: self._offer(
                     found[:_MOST_WAYS], "none" if ends is None else "no path"

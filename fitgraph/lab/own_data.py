@@ -24,7 +24,7 @@ from fitgraph.intake.mapping import BY_TITLE, FIELDS, MappingError
 from fitgraph.intake.mapping import Column as Meant
 from fitgraph.intake.sources import Sheet, SourceError, read_held
 from fitgraph.lab import tables
-from fitgraph.lab.answering import Answering, Step
+from fitgraph.lab.answering import Answering, Task
 from fitgraph.lab.chosen import choose
 from fitgraph.lab.downloads import download_link
 from fitgraph.lab.look import LABEL, field_layout, fold, heading, html, note, row, sides, style
@@ -190,7 +190,7 @@ class OwnData(Answering):
             except (SourceError, MappingError) as error:
                 return str(error)
 
-        self.work_out(lambda: [Step(read, self._prepared)], self.message)
+        self.work_out(lambda: [Task(read, self._prepared)], self.message)
 
     def _prepared(self, job: Job | str) -> None:
         """Ask about what was read, or tell why it could not be."""
@@ -334,7 +334,7 @@ class OwnData(Answering):
             except (MappingError, OSError) as error:
                 return tables.wrap(tables.alert(str(error)))
 
-        self.work_out(lambda: [Step(write, self._imported)], self.done)
+        self.work_out(lambda: [Task(write, self._imported)], self.done)
 
     def _imported(self, told: str) -> None:
         self.done.value = told

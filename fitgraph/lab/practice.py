@@ -18,7 +18,7 @@ from fitgraph.explain.standing import nearest_combination
 from fitgraph.explain.words import size_text
 from fitgraph.graph.options import plain
 from fitgraph.lab import tables
-from fitgraph.lab.answering import Answering, Step
+from fitgraph.lab.answering import Answering, Task
 from fitgraph.lab.downloads import download_link
 from fitgraph.lab.look import fold, html, note, row, sides, style
 from fitgraph.lab.opened import OpenCatalogue
@@ -232,8 +232,8 @@ class Practice(Answering):
         if begun is not None:
             self.work_out(
                 lambda: [
-                    Step(lambda: None, self._show_waiting, slow=False),
-                    Step(
+                    Task(lambda: None, self._show_waiting, slow=False),
+                    Task(
                         lambda: self._made(begun), lambda found: self._show_question(found, begun)
                     ),
                 ],

@@ -10,7 +10,7 @@ from typing import Any
 import ipywidgets as widgets
 
 from fitgraph.lab import tables
-from fitgraph.lab.answering import Answering, Step
+from fitgraph.lab.answering import Answering, Task
 from fitgraph.lab.debounce import Debounce
 from fitgraph.lab.downloads import download_link
 from fitgraph.lab.fields import Fields, field
@@ -348,13 +348,13 @@ class RestockPanel(Answering):
     def _go_on(self) -> None:
         self.work_out(self._todo, self.problems, self._over)
 
-    def _todo(self) -> Iterator[Step[Any]]:
+    def _todo(self) -> Iterator[Task[Any]]:
         """Yield what is to be worked out: what is asked for first, then the next step."""
         while True:
             curve = self.curve
             if curve.restocking is None:
                 self.meter.begin("Asking what could be ordered …")
-                yield Step(partial(self._restocking, curve.within), partial(self._made, curve))
+                yield Task(partial(self._restocking, curve.within), partial(self._made, curve))
                 continue
             try:
                 mode, figure = self._wanted()
@@ -362,14 +362,14 @@ class RestockPanel(Answering):
                 mode, figure = _SPEND, math.inf
             if self._find(mode, figure) is None:
                 self.meter.begin("Looking for these orders …")
-                yield Step(
+                yield Task(
                     partial(_plan, curve.restocking, mode, figure),
                     partial(self._planned, curve, mode, figure),
                 )
             elif not curve.known.complete:
                 number = len(curve.known.plans)
                 self.meter.begin(f"Following the curve: {number} steps so far …")
-                yield Step(curve.step, partial(self._followed, curve))
+                yield Task(curve.step, partial(self._followed, curve))
             else:
                 return
 

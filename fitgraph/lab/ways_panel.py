@@ -9,7 +9,7 @@ import ipywidgets as widgets
 
 from fitgraph.explain.requested import Listed, list_builds, list_fillings
 from fitgraph.lab import tables
-from fitgraph.lab.answering import Answering, Step
+from fitgraph.lab.answering import Answering, Task
 from fitgraph.lab.choices import Choices
 from fitgraph.lab.look import html
 from fitgraph.lab.opened import OpenCatalogue
@@ -42,7 +42,7 @@ class WaysPanel(widgets.VBox):
         self.ways.on_press(self._press)
         super().__init__([self.told, self.ways, self.fillings])
 
-    def find(self, request: Request, sort: str) -> Step[Listed]:
+    def find(self, request: Request, sort: str) -> Task[Listed]:
         """Return the question which ways there are.
 
         Parameters
@@ -53,7 +53,7 @@ class WaysPanel(widgets.VBox):
             The order.
         """
         engine = self._opened.engine
-        return Step(
+        return Task(
             lambda: list_builds(engine, request, sort=sort, limit=1, rows=_WAYS), self._found
         )
 
@@ -109,7 +109,7 @@ class WaysPanel(widgets.VBox):
                 tables.builds_html(list(found.builds), owned, listed.sort, vocabulary)
             )
 
-        step = Step(
+        step = Task(
             lambda: list_fillings(
                 self._opened.engine, listed.request, one, sort=listed.sort, limit=_FILLINGS
             ),

@@ -13,7 +13,7 @@ from fitgraph.explain import Change, Clash, Explanation, action_text, held_texts
 from fitgraph.explain.measure import Measurement
 from fitgraph.explain.standing import nearest_combination
 from fitgraph.lab import tables
-from fitgraph.lab.answering import Answering, Step
+from fitgraph.lab.answering import Answering, Task
 from fitgraph.lab.choices import Choices
 from fitgraph.lab.debounce import Debounce
 from fitgraph.lab.fields import Field, Fields
@@ -155,9 +155,9 @@ class WhyExplorer(Answering):
         self._asked += 1
         self.work_out(lambda: self._steps(skus), self.problems, self._over)
 
-    def _steps(self, skus: tuple[str, ...]) -> Iterator[Step[Any]]:
+    def _steps(self, skus: tuple[str, ...]) -> Iterator[Task[Any]]:
         if not skus:
-            yield Step(lambda: None, self._nothing_named, slow=False)
+            yield Task(lambda: None, self._nothing_named, slow=False)
             return
         explainer, measurer = self.opened.explainer, self.opened.measurer
         done = dict(self.done)
@@ -166,12 +166,12 @@ class WhyExplorer(Answering):
             said = explainer.why(skus, with_changes=False, done=done)
             return said, nearest_combination(explainer, skus, done)
 
-        yield Step(reason, lambda found: self._show(*found), slow=False)
-        yield Step(lambda: explainer.why(skus, done=done), self._show_changes)
+        yield Task(reason, lambda found: self._show(*found), slow=False)
+        yield Task(lambda: explainer.why(skus, done=done), self._show_changes)
         if self.explanation is not None and self.explanation.verdict is Verdict.UNKNOWN:
             # What the workshop has done changes no figure that is in doubt.
             ranked = partial(measurer.rank, Request(have=skus))
-            yield Step(ranked, partial(self._show_telling, skus))
+            yield Task(ranked, partial(self._show_telling, skus))
 
     def _nothing_named(self, _nothing: None) -> None:
         self.explanation = None
