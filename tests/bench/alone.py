@@ -153,7 +153,7 @@ def solving(kind: str, parts: str, *limits: str) -> Told:
     from tests.bench.peers import cp_sat_cheapest, task_of
 
     task = task_of(ask(_ready(_catalogue(kind, int(parts))).space, Request()))
-    found = [cp_sat_cheapest(task, int(tenths), 10.0) for tenths in limits]
+    found = [cp_sat_cheapest(task, int(tenths), 30.0) for tenths in limits]
     return {
         "times": [f.seconds for f in found],
         "cheapest": [f.prices[0] if f.prices else None for f in found],

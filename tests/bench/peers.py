@@ -308,9 +308,11 @@ def _added(
 def _solver(task: Task) -> cp_model.CpSolver:
     solver = cp_model.CpSolver()
     if task.sums:
-        # OR-Tools 9.15 calls some of these models infeasible after probing, though a build that
-        # it accepts is one of their solutions (tests/test_engine_measured.py has one).
+        # OR-Tools 9.15 calls some of these models infeasible after probing, or after looking for
+        # constraints that include others, though a build that it accepts is one of their
+        # solutions (tests/test_engine_measured.py has one).
         solver.parameters.cp_model_probing_level = 0
+        solver.parameters.presolve_inclusion_work_limit = 0
     return solver
 
 

@@ -131,7 +131,7 @@ def ranked() -> Iterator[Line]:
         both["cheaper"] = all(b is None or a <= b for a, b in pairs)
         both["proved"] = theirs["proved"]
     yield _row(
-        f"{what}: against OR-Tools CP-SAT for the one cheapest only, 10 s each",
+        f"{what}: against OR-Tools CP-SAT for the one cheapest only, 30 s each",
         "20 times, none dearer",
         both,
         lambda t: (
