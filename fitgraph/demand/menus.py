@@ -16,6 +16,7 @@ import numpy.typing as npt
 
 from fitgraph.demand.clashes import PairRelation, pairs_of
 from fitgraph.demand.distinct import dense, rank
+from fitgraph.demand.narrowed import narrowed
 from fitgraph.model import Fill
 from fitgraph.solve import Space
 from fitgraph.solve.arrays import spread
@@ -125,9 +126,17 @@ class Listing:
         """Return the rows that builds are made of, as runs."""
         return self._runs[certain]
 
-    def support(self, *, certain: bool) -> Support:
-        """Return the rows that builds are made of, one by one."""
-        runs = self._runs[certain]
+    def support(self, lets: Mapping[str, Bools], *, certain: bool) -> Support:
+        """Return the rows that builds of what is let in have, and perhaps more, one by one.
+
+        Parameters
+        ----------
+        lets : mapping of str to ndarray of bool
+            Which classes of each role are let in.
+        certain : bool
+            As in :meth:`runs`.
+        """
+        runs = narrowed(self.runs(certain=certain), lets)
         return runs if isinstance(runs, Support) else runs.expanded(runs.plan.ceiling)
 
     def pairs(self, *, certain: bool) -> tuple[PairRelation, ...]:
@@ -196,10 +205,6 @@ class Menus(Listing):
     def runs(self, *, certain: bool) -> Support | Circuit:
         """Return the rows that builds are made of, as runs."""
         return self.space.runs(certain=certain)
-
-    def support(self, *, certain: bool) -> Support:
-        """Return the rows that builds are made of, one by one."""
-        return self.space.support(certain=certain)
 
     def pairs(self, *, certain: bool) -> tuple[PairRelation, ...]:
         """Return what two roles allow each other, where that is less than all."""

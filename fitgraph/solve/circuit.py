@@ -288,6 +288,48 @@ class Circuit:
             )
         return Support(self.plan, tuple(found), self.cases)
 
+    def within(self, lets: Mapping[str, Bools]) -> Circuit:
+        """Return the rows that some build of what is let in has.
+
+        Parameters
+        ----------
+        lets : mapping of str to ndarray of bool
+            Which base classes of each role are let in.
+
+        Returns
+        -------
+        Circuit
+            Its nodes are numbered anew. Other classes count for nothing there, whatever their
+            weight.
+        """
+        own = self.own({r: some.astype(float) for r, some in lets.items()}, SOME)
+        below = self.below(own, SOME)
+        cases = tuple(c for c in self.cases if all(below[r][0] for r in c.roots))
+        reached = [np.zeros(s.nodes, dtype=bool) for s in self.steps]
+        for case in cases:
+            for root in case.roots:
+                reached[root][0] = True
+        kept: list[Ints] = []
+        for place in range(len(self.steps) - 1, -1, -1):
+            step, mine, some = self.steps[place], own[place], []
+            around = self._around(step, reached[place])
+            for rows in _slices(len(step.kind)):
+                row = rows.start + np.flatnonzero(around[rows])
+                if mine is not None:
+                    row = row[mine[step.kind[row]]]
+                for child, at in step.opens.items():
+                    row = row[below[child][at[row]]]
+                for child, at in step.opens.items():
+                    reached[child][at[row]] = True
+                some.append(row)
+            kept.append(np.concatenate(some) if some else np.zeros(0, dtype=np.intp))
+        number = [np.cumsum(r, dtype=np.int32) - np.int32(1) for r in reached]
+        steps = [
+            step.only(row, node, {c: number[c] for c in step.opens})
+            for step, row, node in zip(self.steps, reversed(kept), reached, strict=True)
+        ]
+        return Circuit(self.plan, tuple(steps), cases, self.whole, self.total)
+
     def most(self, weights: Mapping[str, Floats]) -> int:
         """Return a number that no count with some weights exceeds, in all or through an option.
 

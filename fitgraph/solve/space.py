@@ -404,6 +404,10 @@ class Space:
         many = len(next(iter(weights.values()), ()))
         circuit = self.circuit(certain=certain)
         if circuit is not None:
+            if many > 1:
+                circuit = circuit.within(
+                    {r: np.logical_or.reduce(w > 0) for r, w in weights.items()}
+                )
             return [circuit.count({r: w[n] for r, w in weights.items()}) for n in range(many)]
         rows = self.few_rows(certain=certain)
         if rows is not None:

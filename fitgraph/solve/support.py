@@ -31,6 +31,7 @@ from fitgraph.solve.rows import Rows
 from fitgraph.stopping import check
 
 Ints = npt.NDArray[np.intp]
+Bools = npt.NDArray[np.bool_]
 Numbers = npt.NDArray[Any]
 
 #: Bytes that a row takes, about.
@@ -80,7 +81,7 @@ class Sorted:
             into[:, self.reached] = algebra.add(into[:, self.reached], found)
 
 
-@dataclass(frozen=True, slots=True, eq=False)
+@dataclass(frozen=True, slots=True, eq=False, weakref_slot=True)
 class CircuitStep:
     """What can follow the cells of one step.
 
@@ -104,6 +105,33 @@ class CircuitStep:
     end: Ints
     first: Ints | None
     nodes: int
+
+    def only(self, row: Ints, nodes: Bools, number: Mapping[int, Ints]) -> CircuitStep:
+        """Return some of the rows of some of the nodes.
+
+        Parameters
+        ----------
+        row : ndarray of int
+            The rows, ascending: each of the nodes has one, and no other has any.
+        nodes : ndarray of bool
+            Which nodes stay.
+        number : mapping of int to ndarray of int
+            The new number of each node of each child.
+        """
+        begin, end = np.searchsorted(row, self.begin), np.searchsorted(row, self.end)
+        run, first = np.flatnonzero(nodes), None
+        if self.first is not None:
+            node = np.repeat(np.arange(self.nodes), np.diff(np.append(self.first, len(self.begin))))
+            run = np.flatnonzero(nodes[node] & (begin < end))
+            first = np.flatnonzero(np.diff(node[run], prepend=-1))
+        return CircuitStep(
+            self.kind[row],
+            {c: number[c][at[row]] for c, at in self.opens.items()},
+            begin[run],
+            end[run],
+            first,
+            int(np.count_nonzero(nodes)),
+        )
 
 
 @dataclass(frozen=True, slots=True, eq=False)

@@ -1,0 +1,368 @@
+"""The least that rows come to: of each node of a step, for each context.
+
+What a step asks of a row is looked up in tables, one for each child and one for the step's own
+role. Most contexts leave few rows alive, each its own: these are looked at pair by pair, in one
+go. Contexts that leave many are gathered by what they have in common.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+from functools import cached_property
+from weakref import WeakKeyDictionary
+
+import numpy as np
+import numpy.typing as npt
+
+from fitgraph.demand.distinct import dense
+from fitgraph.solve.arrays import spread
+from fitgraph.solve.support import CircuitStep
+
+Ints = npt.NDArray[np.intp]
+Floats = npt.NDArray[np.float64]
+Bools = npt.NDArray[np.bool_]
+
+#: Pairs of a context and a row that are looked at in one go.
+_AT_ONCE = 1 << 20
+
+#: Pairs that are not worth sorting out, and the share of rows that a line may leave if it is.
+_FEW, _CLEARLY = 1 << 17, 0.7
+
+#: Rows that a context may leave to be looked at by itself, and rows of a step of which each
+#: place's own are listed for that: what is listed takes as much room as the rows.
+_LIGHT, _LISTED = 1 << 14, 1 << 22
+
+#: Pairs of a context and a piece of the rows that are held at a time.
+_CELLS = 1 << 22
+
+
+@dataclass(frozen=True)
+class Term:
+    """A cost of pairs of a context and a row.
+
+    Parameters
+    ----------
+    table : ndarray of float, shape (n_lines, n_places)
+        Infinite where a row is not alive.
+    which : ndarray of int, shape (n_contexts,)
+        The line of each context.
+    column : ndarray of int, shape (n_rows,)
+        The place of each row.
+    """
+
+    table: Floats
+    which: Ints
+    column: Ints
+
+    @cached_property
+    def alive(self) -> Bools:
+        """Return which places of each line are alive."""
+        return np.isfinite(self.table)
+
+    def rows_alive(self, rows_at: Ints) -> Ints:
+        """Return how many rows each context leaves alive, of so many at each place."""
+        found: Ints = (self.alive @ rows_at)[self.which]
+        return found
+
+
+def least_of_nodes(terms: Sequence[Term], lines: CircuitStep, count: int) -> Floats:
+    """Return the least of each node's rows, for each context.
+
+    Parameters
+    ----------
+    terms : sequence of Term
+        What rows cost: of each child that the step opens, in order, then of the step's own kinds
+        where it has any.
+    lines : CircuitStep
+        The step.
+    count : int
+        How many contexts there are.
+
+    Returns
+    -------
+    ndarray of float, shape (count, n_nodes)
+        Infinite where no row is alive.
+    """
+    message = np.full((count, lines.nodes), np.inf)
+    runs = _runs_of(lines)
+    size = max(1, _CELLS // len(runs.cuts))
+    for begin in range(0, count, size):
+        some = np.arange(begin, min(begin + size, count))
+        pieces = np.full((len(some), len(runs.cuts)), np.inf)
+        left, rows = some, len(lines.kind)
+        if terms and rows * len(some) > _FEW and rows <= _LISTED:
+            left = _one_by_one(terms, lines, some, pieces)
+        for contexts, row in _together(terms, rows, left):
+            _side_by_side(terms, runs, contexts, row, pieces, begin)
+        runs.least(pieces, message[begin : begin + size])
+    return message
+
+
+@dataclass(frozen=True, slots=True)
+class _Listed:
+    """The rows of a step by one of its columns: those of each place, one after the other."""
+
+    row: npt.NDArray[np.int32]
+    start: Ints
+
+    @classmethod
+    def of(cls, column: Ints) -> _Listed:
+        """List the rows of each place."""
+        start = np.append(0, np.cumsum(np.bincount(column)))
+        return cls(np.argsort(column, kind="stable").astype(np.int32), start)
+
+    def rows_at(self, places: int) -> Ints:
+        """Return how many rows each of so many places has."""
+        found = np.zeros(places, dtype=np.intp)
+        found[: len(self.start) - 1] = np.diff(self.start)
+        return found
+
+
+def _one_by_one(terms: Sequence[Term], lines: CircuitStep, contexts: Ints, pieces: Floats) -> Ints:
+    """Fill in the contexts that leave few rows alive, and return the others.
+
+    Of a context's lines the one that leaves the fewest rows alive tells which are looked at.
+    """
+    runs = _runs_of(lines)
+    listed, piece = runs.listed, runs.piece
+    rows_at = [ls.rows_at(t.table.shape[1]) for ls, t in zip(listed, terms, strict=False)]
+    many = np.array([t.rows_alive(n)[contexts] for t, n in zip(terms, rows_at, strict=True)])
+    fewest, least = np.argmin(many, axis=0), many.min(axis=0)
+    flat, size = pieces.reshape(-1), pieces.shape[1]
+    for n, term in enumerate(terms):
+        mine = np.flatnonzero((fewest == n) & (least > 0) & (least <= _LIGHT))
+        mine = mine[np.argsort(term.which[contexts[mine]], kind="stable")]
+        others = sorted((k for k in range(len(terms)) if k != n), key=lambda k: many[k].sum())
+        for begin, end in cuts(least[mine], _AT_ONCE):
+            context, row = _pairs(term, listed[n], rows_at[n], contexts[mine[begin:end]])
+            told: dict[int, Floats] = {}
+            for k in (n, *others):
+                other = terms[k]
+                told[k] = other.table[other.which[context], other.column[row]]
+                good = np.isfinite(told[k])
+                if not good.all():
+                    context, row = context[good], row[good]
+                    told = {j: values[good] for j, values in told.items()}
+            value = np.zeros(len(row))
+            for k in range(len(terms)):  # always in this order, so that sums are the same
+                value += told[k]
+            np.minimum.at(flat, (context - contexts[0]) * size + piece[row], value)
+    return contexts[least > _LIGHT]
+
+
+def _side_by_side(
+    terms: Sequence[Term], runs: _Runs, contexts: Ints, row: Ints, pieces: Floats, begin: int
+) -> None:
+    """Fill in contexts that all look at the same rows; the first of the pieces has a number."""
+    if not len(row):
+        return
+    columns = [term.column.take(row).astype(np.intp, copy=False) for term in terms]
+    piece = runs.piece_of(row)
+    starts = np.flatnonzero(np.diff(piece, prepend=-1))
+    step = max(1, _AT_ONCE // len(row))
+    for some in (contexts[n : n + step] for n in range(0, len(contexts), step)):
+        value = np.minimum.reduceat(_values(terms, some, columns, len(row)), starts, axis=1)
+        pieces[np.ix_(some - begin, piece[starts])] = value
+
+
+def _pairs(term: Term, listed: _Listed, rows_at: Ints, contexts: Ints) -> tuple[Ints, Ints]:
+    """Return contexts with each row that a term leaves them alive."""
+    used, line_of = np.unique(term.which[contexts], return_inverse=True)
+    line, place = np.nonzero(term.alive[used])
+    of_place, number = spread(rows_at[place])
+    row = listed.row[listed.start[place[of_place]] + number]
+    first = np.searchsorted(line[of_place], np.arange(len(used) + 1))
+    owner, number = spread(np.diff(first)[line_of])
+    return contexts[owner], row[first[line_of][owner] + number]
+
+
+def least_of(terms: Sequence[Term], target: Ints, size: int, count: int) -> Floats:
+    """Return the least of all rows that lead to each place, for each context.
+
+    Parameters
+    ----------
+    terms : sequence of Term
+        What rows cost.
+    target : ndarray of int, shape (n_rows,)
+        The place that each row leads to.
+    size, count : int
+        How many places and how many contexts there are.
+
+    Returns
+    -------
+    ndarray of float, shape (count, size)
+        Infinite where no row is alive.
+    """
+    found = np.full((count, size), np.inf)
+    for contexts, row in _together(terms, len(target), np.arange(count)):
+        if not len(row):
+            continue
+        row = row[np.argsort(target[row], kind="stable")]
+        starts = np.flatnonzero(np.diff(target[row], prepend=-1))
+        columns = [term.column.take(row).astype(np.intp, copy=False) for term in terms]
+        step = max(1, _AT_ONCE // len(row))
+        for some in (contexts[n : n + step] for n in range(0, len(contexts), step)):
+            value = _values(terms, some, columns, len(row))
+            found[np.ix_(some, target[row[starts]])] = np.minimum.reduceat(value, starts, axis=1)
+    return found
+
+
+def _together(terms: Sequence[Term], rows: int, every: Ints) -> Iterator[tuple[Ints, Ints]]:
+    """Yield some of the contexts, and the rows to look at with each: all that may be alive.
+
+    Of a context's lines the one that leaves the fewest rows alive tells which; contexts that
+    have this line in common go together. Among these rows the next line tells which, as long
+    as it leaves clearly fewer.
+    """
+    waiting = [(every, np.arange(rows), tuple(terms))]
+    while waiting:
+        contexts, row, left = waiting.pop()
+        if not left or float(len(row)) * len(contexts) <= _FEW:
+            yield contexts, row
+            continue
+        columns = [term.column.take(row).astype(np.intp, copy=False) for term in left]
+        alive = np.array(
+            [
+                t.rows_alive(np.bincount(c, minlength=t.table.shape[1]))[contexts]
+                for t, c in zip(left, columns, strict=True)
+            ]
+        )
+        fewest = np.argmin(alive, axis=0)
+        whole = alive.min(axis=0) > _CLEARLY * len(row)
+        if whole.any():
+            yield contexts[whole], row
+        for n, (term, column) in enumerate(zip(left, columns, strict=True)):
+            mine = contexts[(fewest == n) & ~whole]
+            order = mine[np.argsort(term.which[mine], kind="stable")]
+            starts = np.flatnonzero(np.diff(term.which[order], prepend=-1))
+            for some in np.split(order, starts[1:]):
+                if len(some):
+                    inner = row[term.alive[term.which[some[0]]].take(column)]
+                    if len(inner):
+                        waiting.append((some, inner, (*left[:n], *left[n + 1 :])))
+
+
+def _values(terms: Sequence[Term], contexts: Ints, columns: Sequence[Ints], rows: int) -> Floats:
+    """Return what rows come to, (contexts, rows)."""
+    value = np.zeros((len(contexts), rows))
+    for term, column in zip(terms, columns, strict=True):
+        value += term.table[term.which[contexts]].take(column, axis=1)
+    return value
+
+
+class _Runs:
+    """The runs of a step, for the least of each node.
+
+    The list of rows is cut where a run begins or ends. What a run comes to is the least of some
+    pieces in a row: of two blocks of 2**k pieces that cover it [1]_.
+
+    Parameters
+    ----------
+    lines : CircuitStep
+        The step.
+
+    Attributes
+    ----------
+    cuts : ndarray of int
+        The first row of each piece, ascending.
+
+    References
+    ----------
+    .. [1] M. A. Bender, M. Farach-Colton, "The LCA problem revisited", LATIN 2000, LNCS 1776,
+       88-94 (reference checked).
+    """
+
+    def __init__(self, lines: CircuitStep) -> None:
+        self._columns, self._rows = (*lines.opens.values(), lines.kind), len(lines.kind)
+        self._of_level: list[tuple[Ints, Ints, Ints]] = []
+        if lines.first is None:  # they follow one another: each is a piece
+            self.cuts = lines.begin
+            return
+        some = np.flatnonzero(lines.begin < lines.end)
+        begin, end = lines.begin[some], lines.end[some]
+        node = np.searchsorted(lines.first, some, side="right") - 1
+        self._starts = np.flatnonzero(np.diff(node, prepend=-1))
+        self._nodes, self._many = node[self._starts], len(node)
+        bounds = np.unique(np.concatenate([[0], begin, end]))
+        self.cuts = bounds[bounds < self._rows]
+        low, high = np.searchsorted(bounds, begin), np.searchsorted(bounds, end)
+        level = np.log2(np.maximum(high - low, 1)).astype(np.intp)
+        for k in range(int(level.max(initial=-1)) + 1):
+            run = np.flatnonzero(level == k)
+            self._of_level.append((run, low[run], high[run] - (1 << k)))
+
+    @cached_property
+    def piece(self) -> npt.NDArray[np.int32]:
+        """Return the piece of each row."""
+        return np.repeat(
+            np.arange(len(self.cuts), dtype=np.int32), np.diff(self.cuts, append=self._rows)
+        )
+
+    @cached_property
+    def listed(self) -> list[_Listed]:
+        """Return the rows by each of the step's columns: each child's, then the step's own."""
+        return [_Listed.of(column) for column in self._columns]
+
+    def piece_of(self, row: Ints) -> Ints:
+        """Return the pieces of some rows."""
+        found: Ints = np.searchsorted(self.cuts, row, side="right") - 1
+        return found
+
+    def least(self, pieces: Floats, message: Floats) -> None:
+        """Fill in the least of each node, (contexts, nodes), from that of each piece."""
+        if not self._of_level:
+            message[:] = pieces
+            return
+        found = np.empty((len(pieces), self._many))
+        for k, (run, low, high) in enumerate(self._of_level):
+            if k:
+                half = 1 << (k - 1)
+                pieces = np.minimum(pieces[:, :-half], pieces[:, half:])
+            if len(run):
+                found[:, run] = np.minimum(pieces.take(low, axis=1), pieces.take(high, axis=1))
+        message[:, self._nodes] = np.minimum.reduceat(found, self._starts, axis=1)
+
+
+#: The runs of each step, while it lives.
+_runs: WeakKeyDictionary[CircuitStep, _Runs] = WeakKeyDictionary()
+
+
+def _runs_of(lines: CircuitStep) -> _Runs:
+    """Return the runs of a step, and what is listed of its rows, worked out at the first call."""
+    if lines not in _runs:
+        _runs[lines] = _Runs(lines)
+    return _runs[lines]
+
+
+def least_row(terms: Sequence[Term], lines: CircuitStep, contexts: Ints, nodes: Ints) -> Ints:
+    """Return for pairs of a context and a node the first row that comes to the least."""
+    first = np.arange(lines.nodes) if lines.first is None else lines.first
+    last = np.append(first[1:], len(lines.begin)).astype(np.intp)
+    pair, of_pair = dense([contexts, nodes])
+    contexts, nodes = contexts[pair], nodes[pair]
+    found = np.empty(len(pair), dtype=np.intp)
+    sizes = np.add.reduceat(lines.end - lines.begin, first)[nodes]
+    for begin, end in cuts(sizes, _AT_ONCE):
+        owner, number = spread(last[nodes[begin:end]] - first[nodes[begin:end]])
+        run = first[nodes[begin:end]][owner] + number
+        of_run, number = spread(lines.end[run] - lines.begin[run])
+        row, owner = lines.begin[run][of_run] + number, owner[of_run]
+        value = np.zeros(len(row))
+        for term in terms:
+            value += term.table[term.which[contexts[begin:end]][owner], term.column[row]]
+        order = np.lexsort((row, value, owner))
+        starts = np.flatnonzero(np.diff(owner[order], prepend=-1))
+        found[begin:end] = row[order[starts]]
+    return found[of_pair]
+
+
+def cuts(sizes: Ints, most: int) -> Iterator[tuple[int, int]]:
+    """Yield pieces of a sequence whose sizes add up to no more than some, or that are one."""
+    ends = np.cumsum(sizes)
+    begin = 0
+    while begin < len(sizes):
+        before = ends[begin - 1] if begin else 0
+        end = max(begin + 1, int(np.searchsorted(ends, before + most, side="right")))
+        yield begin, end
+        begin = end
