@@ -21,9 +21,11 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from walked_front import pareto_front
 
+from fitgraph.catalogue import Loaded
 from fitgraph.graph.joints import JointTable
 from fitgraph.graph.sums import SumCondition, Term
 from fitgraph.model import Catalogue, Fill, Joint, Option, Part, Role, Verdict, Vocabulary
+from fitgraph.shop.front import Shop
 from fitgraph.solve import (
     Request,
     Services,
@@ -312,6 +314,13 @@ def circuit_agrees(
     picks = [{**weights, first: np.eye(len(w))[n] * w} for w in [weights[first]] for n in (0, -1)]
     for asked in (weights, large, *picks, weights, *picks):
         each = count_each(made, asked)
+        lets = {r: w > 0 for r, w in asked.items()}
+        for narrow in (made_rows.within(lets), made_rows.within(lets).within(lets)):
+            assert narrow.rows <= made_rows.rows
+            assert narrow.count(asked) == count(made, asked)
+            found = narrow.count_each(asked)
+            for role, wanted in each.items():
+                assert found[role][lets[role]].tolist() == [int(n) for n in wanted[lets[role]]]
         for way in (made_rows, home):
             assert way.count(asked) == count(made, asked)
             found, some = way.count_each(asked), way.possible(asked)
@@ -608,3 +617,37 @@ def test_where_every_order_ties_what_has_to_stay_apart_none_is_found() -> None:
         best_order(tangle)
     free = Tangle(tangle.variables, tangle.scopes, {}, {}, tangle.apart, tangle.size)
     assert best_order(free).variables[0] != "role"
+
+
+def test_what_remains_is_told_where_what_is_possible_has_no_plan() -> None:
+    catalogue = measured(scaled(12))
+    wanted = TreeEngine(catalogue)
+    engine = TreeEngine(catalogue)
+    # A plan of so many parts takes minutes to be refused; here it is said to have been.
+    refused = TooWideError(1e13, 2e9, ["fork", "bar"], ["length"])
+    engine.space._held[False, None, None, frozenset()] = refused
+    assert not wanted.left_out
+    assert set(engine.left_out) == {c.joint.title for c in engine.space.sums}
+    request = Request(want=(catalogue.of("bar")[0].sku,))
+    told, which = engine.remaining(request), engine.possible(request)
+    exact = wanted.remaining(request)
+    loose = 0
+    for role, true in exact.items():
+        assert told[role].builds.tolist() == true.builds.tolist()
+        assert told[role].verdicts.tolist() == which[role].tolist()
+        fits = true.verdicts == Verdict.FITS
+        assert ((told[role].verdicts == Verdict.FITS) == fits).all()
+        # Nothing that is possible is called impossible, and some may stay open.
+        assert (told[role].verdicts >= true.verdicts).all()
+        loose += int((told[role].verdicts > true.verdicts).sum())
+    assert loose
+    with pytest.raises(TooWideError):
+        engine.count_possible(request)
+
+
+def test_a_page_of_what_remains_says_what_did_not_count() -> None:
+    shop = Shop(Loaded(measured(scaled(12)), ()))
+    quiet = str(shop.remaining())
+    shop.engine.space._held[False, None, None, frozenset()] = TooWideError(1e13, 2e9, [], [])
+    assert "would need too much memory here" in str(shop.remaining())
+    assert "would need too much memory here" not in quiet

@@ -5,6 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
+from fitgraph.demand import least_rows
 from fitgraph.demand.least import cheapest
 from fitgraph.demand.menus import IN_STOCK, SOLD, Listing, Menus
 from fitgraph.solve import TreeEngine
@@ -69,3 +70,24 @@ def test_runs_and_rows_find_the_same_least_and_builds_that_come_to_it(
             for r, m in lets.items()
         }
         assert space.counts({r: w[None] for r, w in ones.items()}, certain=certain)[0] == 1
+
+
+@pytest.mark.parametrize(("few", "light"), [(1 << 17, 1 << 14), (0, 1 << 14), (0, 8), (0, 0)])
+def test_one_question_is_told_what_many_are(
+    engine: TreeEngine, monkeypatch: pytest.MonkeyPatch, few: int, light: int
+) -> None:
+    # Looked at pair by pair, side by side, or both, and in rows that are few for few questions.
+    monkeypatch.setattr(least_rows, "_FEW", few)
+    monkeypatch.setattr(least_rows, "_LIGHT", light)
+    menus = Menus(engine.space)
+    asked = _asked(menus, np.random.default_rng(5), 40)
+    plain = support_of(engine.space.plan(certain=True), engine.space.ceiling)
+    other = Listing(menus.class_of, menus._of, {True: plain})
+    wanted, _ = cheapest(other, asked, (1.0, 0.5), certain=True)
+    found, _ = cheapest(menus, asked, (1.0, 0.5), certain=True)
+    np.testing.assert_allclose(found, wanted)
+    assert 3 < np.isfinite(wanted).sum() < 40
+    for n in range(0, 40, 3):
+        one, places = cheapest(menus, asked[n : n + 1], (1.0, 0.5), certain=True, witness=True)
+        np.testing.assert_allclose(one, wanted[n : n + 1])
+        assert (places >= 0).all() == np.isfinite(one[0])

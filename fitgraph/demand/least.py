@@ -21,9 +21,9 @@ import numpy.typing as npt
 
 from fitgraph.demand.clashes import clashing
 from fitgraph.demand.distinct import dense, rank
-from fitgraph.demand.least_rows import Term, least_of, least_of_nodes, least_row
+from fitgraph.demand.in_reach import in_reach
+from fitgraph.demand.least_rows import Lookup, least_of, least_of_nodes, least_row
 from fitgraph.demand.menus import Listing
-from fitgraph.demand.narrowed import narrowed
 from fitgraph.graph.joints import distinct_rows
 from fitgraph.solve.circuit import Circuit
 from fitgraph.solve.passes import Demands
@@ -113,7 +113,7 @@ class _Done:
 
     context: Ints  # of each question; stale for those that died on the way
     message: Floats
-    terms: Sequence[Term]
+    terms: Sequence[Lookup]
 
 
 def cheapest(
@@ -189,7 +189,7 @@ def _cheapest(
     first, question = dense([o.alike for o in offers.values()])
     alike = {role: offer.alike[first] for role, offer in offers.items()}
     lets = {role: np.isfinite(offer.cost) for role, offer in offers.items()}
-    runs = narrowed(runs, {role: np.logical_or.reduce(some) for role, some in lets.items()})
+    runs = in_reach(runs, {role: np.logical_or.reduce(some) for role, some in lets.items()})
     left = np.arange(len(first))
     if len(first) > _SINGLY:
         left = np.flatnonzero(~clashing(listing.pairs(certain=certain), lets, alike))
@@ -291,17 +291,17 @@ def _downward(
         step, lines = plan.steps[place], runs.steps[place]
         # No sorted tuples stand above a role that goes first: every node has rows of its own.
         node = np.repeat(np.arange(lines.nodes), lines.end - lines.begin)
-        terms = [Term(around, np.arange(count), node)]
+        terms = [Lookup(around, np.arange(count), node)]
         target, size = lines.kind, step.kinds
         if step.variable != role:
             for child, at in lines.opens.items():
                 if role in plan.steps[child].below:
                     target, size, below = at, runs.steps[child].nodes, child
                 else:
-                    terms.append(Term(done[child].message, done[child].context, at))
+                    terms.append(Lookup(done[child].message, done[child].context, at))
             if step.is_role:
                 own = _of_kinds(cost[step.variable], step)
-                terms.append(Term(own, alike[step.variable], lines.kind))
+                terms.append(Lookup(own, alike[step.variable], lines.kind))
         found = least_of(terms, target, size, count)
         if step.variable != role:
             reach(below, found)
@@ -325,9 +325,11 @@ def _upward(
             keys.append(alike[step.variable])
         every = np.arange(count)
         lead, context = dense(keys) if keys else (every[:1], np.zeros(count, dtype=np.intp))
-        terms = [Term(done[c].message, done[c].context[lead], at) for c, at in lines.opens.items()]
+        terms = [
+            Lookup(done[c].message, done[c].context[lead], at) for c, at in lines.opens.items()
+        ]
         if costs is not None:
-            terms.append(Term(costs, alike[step.variable][lead], lines.kind))
+            terms.append(Lookup(costs, alike[step.variable][lead], lines.kind))
         message = least_of_nodes(terms, lines, len(lead))
         done.append(_Done(context, message, terms))
     return done

@@ -38,7 +38,7 @@ _CELLS = 1 << 22
 
 
 @dataclass(frozen=True)
-class Term:
+class Lookup:
     """A cost of pairs of a context and a row.
 
     Parameters
@@ -66,12 +66,12 @@ class Term:
         return found
 
 
-def least_of_nodes(terms: Sequence[Term], lines: CircuitStep, count: int) -> Floats:
+def least_of_nodes(terms: Sequence[Lookup], lines: CircuitStep, count: int) -> Floats:
     """Return the least of each node's rows, for each context.
 
     Parameters
     ----------
-    terms : sequence of Term
+    terms : sequence of Lookup
         What rows cost: of each child that the step opens, in order, then of the step's own kinds
         where it has any.
     lines : CircuitStep
@@ -119,7 +119,9 @@ class _Listed:
         return found
 
 
-def _one_by_one(terms: Sequence[Term], lines: CircuitStep, contexts: Ints, pieces: Floats) -> Ints:
+def _one_by_one(
+    terms: Sequence[Lookup], lines: CircuitStep, contexts: Ints, pieces: Floats
+) -> Ints:
     """Fill in the contexts that leave few rows alive, and return the others.
 
     Of a context's lines the one that leaves the fewest rows alive tells which are looked at.
@@ -152,7 +154,7 @@ def _one_by_one(terms: Sequence[Term], lines: CircuitStep, contexts: Ints, piece
 
 
 def _side_by_side(
-    terms: Sequence[Term], runs: _Runs, contexts: Ints, row: Ints, pieces: Floats, begin: int
+    terms: Sequence[Lookup], runs: _Runs, contexts: Ints, row: Ints, pieces: Floats, begin: int
 ) -> None:
     """Fill in contexts that all look at the same rows; the first of the pieces has a number."""
     if not len(row):
@@ -166,7 +168,7 @@ def _side_by_side(
         pieces[np.ix_(some - begin, piece[starts])] = value
 
 
-def _pairs(term: Term, listed: _Listed, rows_at: Ints, contexts: Ints) -> tuple[Ints, Ints]:
+def _pairs(term: Lookup, listed: _Listed, rows_at: Ints, contexts: Ints) -> tuple[Ints, Ints]:
     """Return contexts with each row that a term leaves them alive."""
     used, line_of = np.unique(term.which[contexts], return_inverse=True)
     line, place = np.nonzero(term.alive[used])
@@ -177,12 +179,12 @@ def _pairs(term: Term, listed: _Listed, rows_at: Ints, contexts: Ints) -> tuple[
     return contexts[owner], row[first[line_of][owner] + number]
 
 
-def least_of(terms: Sequence[Term], target: Ints, size: int, count: int) -> Floats:
+def least_of(terms: Sequence[Lookup], target: Ints, size: int, count: int) -> Floats:
     """Return the least of all rows that lead to each place, for each context.
 
     Parameters
     ----------
-    terms : sequence of Term
+    terms : sequence of Lookup
         What rows cost.
     target : ndarray of int, shape (n_rows,)
         The place that each row leads to.
@@ -208,7 +210,7 @@ def least_of(terms: Sequence[Term], target: Ints, size: int, count: int) -> Floa
     return found
 
 
-def _together(terms: Sequence[Term], rows: int, every: Ints) -> Iterator[tuple[Ints, Ints]]:
+def _together(terms: Sequence[Lookup], rows: int, every: Ints) -> Iterator[tuple[Ints, Ints]]:
     """Yield some of the contexts, and the rows to look at with each: all that may be alive.
 
     Of a context's lines the one that leaves the fewest rows alive tells which; contexts that
@@ -243,7 +245,7 @@ def _together(terms: Sequence[Term], rows: int, every: Ints) -> Iterator[tuple[I
                         waiting.append((some, inner, (*left[:n], *left[n + 1 :])))
 
 
-def _values(terms: Sequence[Term], contexts: Ints, columns: Sequence[Ints], rows: int) -> Floats:
+def _values(terms: Sequence[Lookup], contexts: Ints, columns: Sequence[Ints], rows: int) -> Floats:
     """Return what rows come to, (contexts, rows)."""
     value = np.zeros((len(contexts), rows))
     for term, column in zip(terms, columns, strict=True):
@@ -335,7 +337,7 @@ def _runs_of(lines: CircuitStep) -> _Runs:
     return _runs[lines]
 
 
-def least_row(terms: Sequence[Term], lines: CircuitStep, contexts: Ints, nodes: Ints) -> Ints:
+def least_row(terms: Sequence[Lookup], lines: CircuitStep, contexts: Ints, nodes: Ints) -> Ints:
     """Return for pairs of a context and a node the first row that comes to the least."""
     first = np.arange(lines.nodes) if lines.first is None else lines.first
     last = np.append(first[1:], len(lines.begin)).astype(np.intp)

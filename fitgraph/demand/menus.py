@@ -16,7 +16,7 @@ import numpy.typing as npt
 
 from fitgraph.demand.clashes import PairRelation, pairs_of
 from fitgraph.demand.distinct import dense, rank
-from fitgraph.demand.narrowed import narrowed
+from fitgraph.demand.in_reach import in_reach
 from fitgraph.model import Fill
 from fitgraph.solve import Space
 from fitgraph.solve.arrays import spread
@@ -136,7 +136,7 @@ class Listing:
         certain : bool
             As in :meth:`runs`.
         """
-        runs = narrowed(self.runs(certain=certain), lets)
+        runs = in_reach(self.runs(certain=certain), lets)
         return runs if isinstance(runs, Support) else runs.expanded(runs.plan.ceiling)
 
     def pairs(self, *, certain: bool) -> tuple[PairRelation, ...]:

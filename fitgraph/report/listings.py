@@ -172,9 +172,21 @@ def stand_counts(parts: Sequence[PartStanding]) -> tuple[int, int, int, int]:
 
 
 def remaining_report(
-    standing: Mapping[str, Sequence[PartStanding]], catalogue: Catalogue
+    standing: Mapping[str, Sequence[PartStanding]],
+    catalogue: Catalogue,
+    left_out: Sequence[str] = (),
 ) -> Report:
-    """Return how many parts of each role remain, may, do not, or are kept out."""
+    """Return how many parts of each role remain, may, do not, or are kept out.
+
+    Parameters
+    ----------
+    standing : mapping of str to sequence of PartStanding
+        By role.
+    catalogue : Catalogue
+        Whose words are meant.
+    left_out : sequence of str
+        Conditions that did not count where it cannot be told.
+    """
     rows = []
     for role, parts in standing.items():
         title = catalogue.vocabulary.roles[role].title
@@ -189,6 +201,12 @@ def remaining_report(
         "By size, limits of budget and mass aside. Kept out: would go, but is out of stock, of "
         "another material or without a price."
     )
+    if left_out:
+        note += (
+            " Which parts cannot be told was worked out without what lengths add up to "
+            f"({', '.join(left_out)}), which would need too much memory here: some of them do not "
+            "fit. What fits is told with everything."
+        )
     blocks = (Section("", (Table("roles", columns, tuple(rows)),)), Say(note, Tone.QUIET))
     return Report(f"{plural(total, 'part')} remain for certain.", blocks)
 

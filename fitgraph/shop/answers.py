@@ -424,10 +424,14 @@ class RemainingAnswer(Answer):
         How every part of every role stands.
     catalogue : Catalogue
         Whose parts and words are meant.
+    left_out : tuple of str
+        Conditions that did not count where it cannot be told whether a part fits: with them it
+        would need too much memory.
     """
 
     found: Mapping[str, tuple[PartStanding, ...]]
     catalogue: Catalogue
+    left_out: tuple[str, ...] = ()
 
     def __getitem__(self, role: str) -> list[str]:
         """Return the stock numbers that remain for a role, for certain."""
@@ -437,7 +441,7 @@ class RemainingAnswer(Answer):
         """Return how many parts of each role remain."""
         from fitgraph.report.listings import remaining_report
 
-        return remaining_report(self.found, self.catalogue)
+        return remaining_report(self.found, self.catalogue, self.left_out)
 
     def _tables(self) -> Sequence[Table]:
         from fitgraph.report.listings import remaining_table

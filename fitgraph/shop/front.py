@@ -475,7 +475,8 @@ class Shop:
         from fitgraph.explain.standing import standings
 
         request = self._request(have, None, None, None, material, in_stock, services)
-        return RemainingAnswer(standings(self.engine, request), self.catalogue)
+        found = standings(self.engine, request)
+        return RemainingAnswer(found, self.catalogue, self.engine.left_out)
 
     def compare(self, one: Names, other: Names) -> CompareAnswer:
         """Put two parts of a role, or two builds, side by side.

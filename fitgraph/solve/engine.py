@@ -339,6 +339,16 @@ class TreeEngine:
             )
         ]
 
+    @property
+    def left_out(self) -> tuple[str, ...]:
+        """Return the conditions, by title, without which it is told what is only possible.
+
+        With them a plan would need more memory than the ceiling: so an option that is told to be
+        unknown may fail. None as a rule; what fits is told with all of them in any case.
+        """
+        titles = (c.joint.title for c in self.space.left_out(certain=False))
+        return tuple(dict.fromkeys(titles))
+
     def possible(self, request: Request) -> dict[str, npt.NDArray[np.int8]]:
         """Return, for every option of every role, whether it can be had, without counting.
 
@@ -350,7 +360,8 @@ class TreeEngine:
         Returns
         -------
         dict of str to ndarray of int8
-            The verdicts of :meth:`remaining`, which has how often as well.
+            The verdicts of :meth:`remaining`, which has how often as well. What
+            :attr:`left_out` names does not count for those that are unknown.
         """
         query = ask(self.space, request)
         sure, maybe = (self._possible(query, certain=certain) for certain in (True, False))
@@ -359,14 +370,18 @@ class TreeEngine:
     def _possible(self, query: Query, *, certain: bool) -> dict[str, Bools]:
         space = self.space
         weights = query.weights(query.mask(certain=certain))
-        found = space.possible(weights, query.home(certain=certain), certain=certain)
+        if not certain and self.left_out:
+            found = space.perhaps(weights)
+        else:
+            found = space.possible(weights, query.home(certain=certain), certain=certain)
         return {r: found[r][of_role] for r, of_role in space.class_of.items()}
 
     def remaining(self, request: Request) -> dict[str, Remaining]:
         """Return, for every option of every role, whether and how often it can be had.
 
         An option that the request itself keeps out (another part is named
-        for the role, say) is judged as if it were taken instead.
+        for the role, say) is judged as if it were taken instead. What
+        :attr:`left_out` names does not count for those that are unknown.
         """
         query, space = ask(self.space, request), self.space
         through = space.through(

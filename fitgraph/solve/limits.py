@@ -33,7 +33,7 @@ Ints = npt.NDArray[np.intp]
 
 #: Partial sums held at once before an estimate takes over; and so many are tried in any case,
 #: because tight limits may leave few builds.
-CEILING, QUICK = 1_500_000, 100_000
+CEILING, QUICK = 1_500_000, 50_000
 
 #: Up to so many builds an exact count is worth its time.
 WORTH_WALKING = 200_000_000

@@ -112,9 +112,16 @@ class Space:
         """
         key = (certain, sums, last, late)
         if key not in self._held:
-            self._held[key] = self.narrow_plan({}, certain=certain, sums=sums, last=last, late=late)
-        plan: Plan = self._held[key]
-        return plan
+            try:
+                self._held[key] = self.narrow_plan(
+                    {}, certain=certain, sums=sums, last=last, late=late
+                )
+            except TooWideError as refused:  # to find that out took long as well
+                self._held[key] = refused
+        found: Plan | TooWideError = self._held[key]
+        if isinstance(found, TooWideError):
+            raise found.with_traceback(None)
+        return found
 
     def narrow_plan(
         self,
@@ -363,6 +370,41 @@ class Space:
             return rows_each(rows, weights, exact=exact)
         known = None if isinstance(home, CircuitHome) else home
         return count_each(self.plan(certain=certain), weights, known, exact=exact)
+
+    def left_out(self, *, certain: bool) -> tuple[SumCondition, ...]:
+        """Return the sums that would make a plan need more than the ceiling: all, or none.
+
+        Parameters
+        ----------
+        certain : bool
+            As in :meth:`plan`.
+        """
+        try:
+            self.plan(certain=certain)
+        except TooWideError:
+            return self.sums
+        return ()
+
+    def perhaps(self, weights: Mapping[str, Floats]) -> dict[str, Bools]:
+        """Return what :meth:`possible` does of builds that may hold, without :meth:`left_out`.
+
+        Parameters
+        ----------
+        weights : mapping of str to ndarray of float
+            As in :meth:`through`.
+
+        Returns
+        -------
+        dict of str to ndarray of bool
+            No class is missing that a build may have; some are there that none can.
+
+        Raises
+        ------
+        TooWideError
+            If this would need more memory than the ceiling, too.
+        """
+        plan = self.plan(certain=False, sums=frozenset())
+        return {r: v > 0 for r, v in count_each(plan, weights, exact=False).items()}
 
     def possible(
         self,

@@ -30,7 +30,7 @@ _KEPT, _ROOM = 4, 0.7
 _narrowed: WeakKeyDictionary[Circuit, list[tuple[dict[str, Bools], Circuit]]] = WeakKeyDictionary()
 
 
-def narrowed(runs: Support | Circuit, lets: Lets) -> Support | Circuit:
+def in_reach(runs: Support | Circuit, lets: Lets) -> Support | Circuit:
     """Return the rows that builds of what is let in have, and perhaps some more.
 
     Parameters
