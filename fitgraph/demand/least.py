@@ -316,6 +316,7 @@ def _upward(
     """Return what every step found, for costs of base classes and the row of each question."""
     done: list[_Done] = []
     for step, lines in zip(runs.plan.steps, runs.steps, strict=True):
+        check()
         if not lines.nodes:  # nothing opens it
             done.append(_Done(np.zeros(count, dtype=np.intp), np.full((1, 1), np.inf), ()))
             continue

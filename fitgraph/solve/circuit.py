@@ -311,6 +311,7 @@ class Circuit:
                 reached[root][0] = True
         kept: list[Ints] = []
         for place in range(len(self.steps) - 1, -1, -1):
+            check()
             step, mine, some = self.steps[place], own[place], []
             around = self._around(step, reached[place])
             for rows in _slices(len(step.kind)):

@@ -262,14 +262,14 @@ class Space:
         """
         key = ("circuit", certain)
         if key not in self._held:
-            self._held[key] = None
-            plan = self.plan(certain=certain)
+            plan, made = self.plan(certain=certain), None
             if any(step.summed is not None or step.read for step in plan.steps):
                 other, room = self._held.get(("circuit", not certain)), self._room
                 # What is possible has no fewer rows than what is certain.
                 if certain or other is None or other.bytes <= room:
                     with contextlib.suppress(TooWideError):
-                        self._held[key] = circuit_of(plan, self._whole, room)
+                        made = circuit_of(plan, self._whole, room)
+            self._held[key] = made
         found: Circuit | None = self._held[key]
         return found
 
@@ -325,7 +325,7 @@ class Space:
         """
         key = ("without sums", certain)
         if key not in self._held:
-            self._held[key] = None
+            made = None
             if self.sums and _wide(self.plan(certain=certain)):
                 plain = compile_tables(
                     self.catalogue,
@@ -336,7 +336,8 @@ class Space:
                 )
                 with contextlib.suppress(TooWideError):
                     if plain.few_rows(certain=certain) is not None:
-                        self._held[key] = plain
+                        made = plain
+            self._held[key] = made
         found: Space | None = self._held[key]
         return found
 
