@@ -1,8 +1,13 @@
 """Probes: hostile text in any field neither runs nor renders, and files stay where they belong.
 
 Payloads after OWASP's pages on cross-site scripting and on CSV injection, UAX #9 (overrides of
-writing direction) and ECMA-48 (control sequences). OWASP's first characters
-of formulas were looked up; the rest is from memory.
+writing direction) and ECMA-48 (control sequences). OWASP's first characters of formulas were
+looked up. Checked 2026-11-29: script, image, closing tags and svg are kinds that OWASP's cheat
+sheet on evading filters has (github.com/OWASP/CheatSheetSeries, cheatsheets/
+XSS_Filter_Evasion_Cheat_Sheet.md); overrides, in Python's unicodedata; the controls of eight bit
+and a terminal's link, at ansicode.eversources.app; the first two templates, at techearl.com,
+server-side-template-injection; TeX, in the manual of web2c (shell escapes) and at
+go-latex.floatpane.com/security. Other brackets and the rest are from memory.
 """
 
 from __future__ import annotations

@@ -3,7 +3,7 @@
 References
 ----------
 .. [1] M. Fiedler, "Algebraic connectivity of graphs", Czechoslovak Mathematical Journal 23 (1973)
-   298-305 (from memory): the eigenvector to the second least eigenvalue of the Laplacian puts
+   298-305 (reference checked): the eigenvector to the second least eigenvalue of the Laplacian puts
    neighbours beside one another.
 """
 

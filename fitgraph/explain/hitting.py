@@ -14,7 +14,7 @@ References
    constraints", J. Automated Reasoning 40 (2008) 1-33 (reference checked).
 .. [2] E. Moreno-Centeno, R. M. Karp, "The implicit hitting set approach to solve combinatorial
    optimization problems with an application to multigenome alignment", Operations Research 61
-   (2013) 453-468 (title checked, volume and pages from memory).
+   (2013) 453-468 (reference checked).
 """
 
 from __future__ import annotations

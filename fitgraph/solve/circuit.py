@@ -14,7 +14,8 @@ every option is let in, and that is known (:meth:`Circuit.most`).
 
 References
 ----------
-.. [1] D. E. Knuth, *The Art of Computer Programming*, vol. 2, section 4.3.2 (from memory).
+.. [1] D. E. Knuth, *The Art of Computer Programming*, vol. 2, section 4.3.2: modular
+   arithmetic (reference checked: the section's title in lists of the book's contents).
 """
 
 from __future__ import annotations
