@@ -188,6 +188,7 @@ DATA_SHEETS = [
     ("pom", "yield_mpa", 65, 0.0),
     ("polypropylene", "modulus_gpa", 1.4, 0.0),
     ("polypropylene", "density_kg_m3", 910, 0.006),
+    ("nylon", "density_kg_m3", 1140, 0.0),
     ("rubber", "density_kg_m3", 1150, 0.0),
 ]
 
@@ -210,7 +211,17 @@ def test_ranges_hold_what_the_data_sheets_give() -> None:
     assert material("pom").yield_range_mpa == (60, 72)
     nylon = material("nylon")
     assert nylon.yield_range_mpa is not None and nylon.yield_range_mpa[0] == 45
-    assert nylon.modulus_gpa == 2.0
+    assert nylon.yield_range_mpa[1] == pytest.approx(83, rel=0.03) and nylon.modulus_gpa == 2.0
+    assert steel.tensile_range_mpa == (500, 700), "EN 10088-3, 1.4301"
+    assert steel.endurance_range_mpa is not None
+    assert steel.endurance_range_mpa[0] <= 0.45 * 505 <= steel.endurance_range_mpa[1]
+    for name, *starts in (("aluminium", 145, 240), ("titanium", 275, 345)):  # 6061-T4, grade 2
+        row = material(name)
+        assert row.yield_range_mpa is not None and row.tensile_range_mpa is not None
+        assert [row.yield_range_mpa[0], row.tensile_range_mpa[0]] == starts
+    assert 1050 <= material("polyurethane").density_kg_m3 <= 1250
+    polypropylene = material("polypropylene").yield_range_mpa
+    assert polypropylene is not None and polypropylene[0] <= 31 < 37 <= polypropylene[1]
 
 
 @pytest.mark.parametrize(("name", "pounds"), HANDBOOK_DENSITY.items())
