@@ -9,7 +9,8 @@ References
 ----------
 .. [1] ISO 128-3:2020: sections and cutting planes. ISO 129-1:2018: the diameter sign, tolerance
    classes with limits in brackets, chamfers. ISO 5455:1979: scales. Editions
-   checked (ISO 128-3 has a newer one of 2022); what they ask is from memory.
+   checked (ISO 128-3 has a newer one of 2022), and that values stand above the line, to be read
+   from below or from the right (ISO 129-1, an excerpt); what else they ask is from memory.
 .. [2] ISO 10579:2010: what does not hold its shape is named ISO 10579-NR; requirements hold as
    mounted, those with an encircled F in the free state.
 .. [3] ISO 14405-1:2016: an encircled E asks for the envelope (looked up; a newer edition is of

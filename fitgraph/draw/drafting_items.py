@@ -6,7 +6,9 @@ References
    (long-dashed dotted narrow), wide to narrow 2:1. ISO 128-3:2020: hatching at 45 degrees.
 .. [2] ISO 129-1:2018: dimension lines, extension lines, terminators. ISO 3098-1:2015: heights of
    lettering, and a tenth of them for the lines of symbols. Editions, the ratio of widths and the
-   heights were looked up (ISO 128-2 and -3 have newer editions of 2022); the rest from memory.
+   heights were looked up (ISO 128-2 and -3 have newer editions of 2022), as were the line types,
+   the hatching, and narrow lines with filled arrows for dimensions (docs/mechanics.md, sources);
+   the tenth is that of lettering of type B.
 """
 
 from __future__ import annotations

@@ -6,10 +6,11 @@ References
 ----------
 .. [1] ISO 21920-1:2021 (which replaced ISO 1302:2002): texture. Two legs at 60 degrees, a bar
    where material has to be removed; heights 1.4 h and 3 h.
-.. [2] ISO 1101:2017 and ISO 5459:2011: tolerance frames 2 h high, datum triangles.
+.. [2] ISO 1101:2017 and ISO 5459:2011 (a newer edition is of 2024): tolerance frames 2 h high,
+   datum triangles.
 .. [3] ISO 13715:2017: edges of undefined shape. Minus takes material off, plus leaves some.
 .. [4] ISO 5456-2:1996: the sign of first angle projection (edition checked). Proportions from
-   memory.
+   memory; ISO 7083:2021 has them and was not read.
 """
 
 from __future__ import annotations
