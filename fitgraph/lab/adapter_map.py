@@ -62,6 +62,7 @@ from fitgraph.lab.slider import Slider
 from fitgraph.mechanics.materials import MATERIALS
 from fitgraph.model import Make, Vocabulary
 from fitgraph.shop.weighed import Weighed, weighed
+from fitgraph.solve import Request
 from fitgraph.stock import grouping_names
 
 #: More parts than this are not chosen together.
@@ -751,7 +752,10 @@ class AdapterMap(Answering):
 
     def _tried(self, added: tuple[MadeUp, ...]) -> str:
         shop, vocabulary = self.opened.shop, self.vocabulary
-        before, after = weighed(shop).covered(), weighed(shop, added).covered()
+        before, after = (
+            (one.coverage(), one.shop.engine.count(Request()).number)
+            for one in (weighed(shop), weighed(shop, added))
+        )
         lines = []
         for n, made in enumerate(added):
             worth = weighed(shop, added[:n]).worth(made)

@@ -19,6 +19,7 @@ from fitgraph.lab.early import MIME, early_html
 from fitgraph.lab.fields import Fields
 from fitgraph.lab.form import FormError
 from fitgraph.lab.session import SessionBar, SessionError, page_address
+from fitgraph.lab.unused import given_back
 from fitgraph.solve import NamingError
 from fitgraph.stopping import Stop, StoppedError, check, stopped_by
 
@@ -196,7 +197,7 @@ class Answering(widgets.VBox):
                 return
 
         async def in_turn() -> None:
-            with faults(), suppress(StoppedError):
+            with given_back(), faults(), suppress(StoppedError):
                 for step in steps() if rest is None else rest:
                     await asyncio.sleep(0)
                     if stop.is_set:

@@ -61,7 +61,12 @@ def slow(opened: OpenCatalogue) -> None:
             found.plane(choice)
             found.scan(choice)
 
-    for _ in _each([opened.coverage, opened.stranded, scanned]):
+    def weak() -> None:
+        from fitgraph.stock.reliance import reliance
+
+        reliance(opened.engine)  # what it asks without each part is kept with the engine
+
+    for _ in _each([opened.coverage, opened.stranded, scanned, weak]):
         pass
 
 

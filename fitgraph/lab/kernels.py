@@ -85,7 +85,11 @@ class Source:
         here, there = socket.socketpair()
         with there:
             self._process = subprocess.Popen(
-                [sys.executable, "-m", "fitgraph.lab.warm", str(there.fileno())],
+                # As kernels are started: a debugger that is read warns of frozen modules.
+                [
+                    *(sys.executable, "-Xfrozen_modules=off"),
+                    *("-m", "fitgraph.lab.warm", str(there.fileno())),
+                ],
                 pass_fds=[there.fileno()],
                 stdin=subprocess.DEVNULL,
                 start_new_session=True,

@@ -13,6 +13,7 @@ from fitgraph.lab.arrival import Arrival
 from fitgraph.lab.card import Card
 from fitgraph.lab.connection import Connection
 from fitgraph.lab.keys import Keys
+from fitgraph.lab.lists import Lists
 from fitgraph.lab.sorting import Sorting
 from fitgraph.lab.tables import wrap
 
@@ -130,7 +131,7 @@ def html(value: str = "") -> widgets.HTML:
 def style(component: widgets.Widget) -> widgets.VBox:
     """Return the first child of every component: its style sheet, and what works unseen."""
     sheet = html(f"<style>{page_css()}{_widget_css()}</style>")
-    unseen = [Keys(), Arrival(component), Connection(), Sorting()]
+    unseen = [Keys(), Arrival(component), Connection(), Sorting(), Lists()]
     if hasattr(component, "opened"):
         unseen.append(Card(lambda: component.opened))
     return widgets.VBox([sheet, *unseen])

@@ -60,7 +60,6 @@ class OpenCatalogue:
         self.catalogue = catalogue
         self.findings = findings
         self.supply = Supply() if supply is None else supply
-        self._coverage: Coverage | None = None
         self._stranded: tuple[Stranded, ...] | None = None
         #: The front door to the same catalogue, with the same compiled engine.
         self.shop = Shop(Loaded(catalogue, findings, self.supply), folder)
@@ -105,16 +104,16 @@ class OpenCatalogue:
         progress : callable, optional
             Told how many questions of how many are answered.
         """
-        if self._coverage is None:
-            from fitgraph.stock import coverage
+        from fitgraph.shop.weighed import weighed
 
-            self._coverage = coverage(self.engine, progress=progress)
-        return self._coverage
+        return weighed(self.shop).coverage(progress)
 
     @property
     def covered(self) -> bool:
         """Whether :meth:`coverage` answers at once."""
-        return self._coverage is not None
+        from fitgraph.shop.weighed import weighed
+
+        return weighed(self.shop).covered
 
     def stranded(self) -> tuple[Stranded, ...]:
         """Return the parts in stock that go into no build from stock; asked once."""

@@ -21,6 +21,8 @@ import time
 from collections.abc import Iterator
 from typing import Any
 
+from fitgraph.lab.unused import give_back, one_arena
+
 #: What a kernel and the pages need, what is needed first at the front.
 _MODULES = (
     "ipykernel.kernelapp",
@@ -28,6 +30,15 @@ _MODULES = (
     "ipykernel.zmqshell",
     "ipykernel.comm",
     "ipywidgets",
+    # What a kernel reads as it begins: a debugger is most of it.
+    "ipykernel.debugger",
+    "IPython.core.completerlib",
+    "IPython.core.debugger",
+    "IPython.extensions.storemagic",
+    "psutil",
+    "sqlite3",
+    "tornado.platform.asyncio",
+    "tornado.queues",
     "fitgraph.lab.opened",
     "fitgraph.lab.start",
     "fitgraph.lab.counter",
@@ -93,8 +104,14 @@ def _steps() -> Iterator[None]:
     opened = made_ready()
     if opened is not None:
         yield from quick(opened)
+    _settle()
+
+
+def _settle() -> None:
+    """Make what is held ready to be shared."""
     gc.collect()
     gc.freeze()  # so that collecting garbage does not write to what is shared
+    give_back()
 
 
 def _kernel(asked: dict[str, Any], here: socket.socket) -> None:
@@ -220,8 +237,7 @@ def _finish() -> None:
         opened = made_ready()
         if opened is not None:
             slow(opened)
-    gc.collect()
-    gc.freeze()
+    _settle()
 
 
 def serve(here: socket.socket, *, done: bool = False) -> None:
@@ -274,6 +290,7 @@ def main() -> None:
     """Serve the socket whose number is the first argument."""
     if sys.path and sys.path[0] in ("", os.getcwd()):
         del sys.path[0]
+    one_arena()
     serve(socket.socket(fileno=int(sys.argv[1])))
 
 

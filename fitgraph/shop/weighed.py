@@ -22,7 +22,6 @@ from fitgraph.catalogue import Loaded
 from fitgraph.graph.options import options_for
 from fitgraph.model import Option
 from fitgraph.shop.front import Shop
-from fitgraph.solve import Request
 from fitgraph.stock import Coverage, coverage
 
 #: Sheets that are kept, so that going back to a part costs nothing.
@@ -39,7 +38,7 @@ class Weighed:
     _one: threading.RLock = field(default_factory=threading.RLock)
     _planes: dict[ChangedMake, Plane] = field(default_factory=dict)
     _sheets: dict[tuple[ChangedMake, str], Sheet] = field(default_factory=dict)
-    _covered: list[tuple[Coverage, int]] = field(default_factory=list)
+    _coverage: Coverage | None = None
 
     def scan(self, choice: ChangedMake, progress: Callable[[int, int], None] | None = None) -> Scan:
         """Return what the parts of a make are worth."""
@@ -72,12 +71,22 @@ class Weighed:
                 return worth
         return None
 
-    def covered(self) -> tuple[Coverage, int]:
-        """Return the standing of all enquiries, and the number of builds."""
-        if not self._covered:
-            engine = self.shop.engine
-            self._covered.append((coverage(engine), engine.count(Request()).number))
-        return self._covered[0]
+    def coverage(self, progress: Callable[[int, int], None] | None = None) -> Coverage:
+        """Return the standing of all enquiries; asked once.
+
+        Parameters
+        ----------
+        progress : callable, optional
+            Told how many questions of how many are answered.
+        """
+        if self._coverage is None:
+            self._coverage = coverage(self.shop.engine, progress=progress)
+        return self._coverage
+
+    @property
+    def covered(self) -> bool:
+        """Whether :meth:`coverage` answers at once."""
+        return self._coverage is not None
 
     def plane(self, choice: ChangedMake, words: Words | None = None) -> Plane:
         """Return the candidates of a make, and the plane that they lie in.

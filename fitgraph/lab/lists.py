@@ -1,0 +1,42 @@
+"""Lines of a page's lists that break between words, where the window is narrower than they are."""
+
+from __future__ import annotations
+
+import anywidget
+
+_SCRIPT = r"""
+// The widgets' own code writes an option's spaces as no-break spaces, so that a long line breaks
+// inside words. Single ones become spaces again; several keep columns apart and stay. Which option
+// is chosen goes by its place, so the text may change.
+const single = /(?<!\u00a0)\u00a0(?!\u00a0)/g;
+
+function render({ el }) {
+  let form = null, watch = null, over = false;
+  const look = () => {
+    for (const option of form.querySelectorAll(".widget-select option")) {
+      const text = option.textContent.replace(single, " ");
+      if (text !== option.textContent) option.textContent = text;
+    }
+  };
+  const begin = () => {
+    if (over) return;
+    form = el.closest(".fg-form");
+    if (!form) return requestAnimationFrame(begin);
+    watch = new MutationObserver((seen) => {
+      if (seen.some((s) => s.target.closest?.("select") || [...s.addedNodes].some(
+        (n) => n.querySelector?.("select")))) look();
+    });
+    watch.observe(form, { childList: true, subtree: true });
+    look();
+  };
+  begin();
+  return () => { over = true; watch?.disconnect(); };
+}
+export default { render };
+"""
+
+
+class Lists(anywidget.AnyWidget):
+    """Shows nothing; lets the lines of a page's lists break between words."""
+
+    _esm = _SCRIPT
