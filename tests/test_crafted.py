@@ -13,7 +13,7 @@ import pytest
 
 from fitgraph.draw import nests
 from fitgraph.lab import FitLesson, OpenCatalogue, WhyExplorer, open_catalogue
-from fitgraph.lab.chart import Chart
+from fitgraph.lab.charts import blank
 from fitgraph.lab.lacking_tables import unserved_html
 from fitgraph.lab.session import SessionError, from_address
 from fitgraph.model import Verdict
@@ -98,7 +98,7 @@ def test_enquiries_with_one_number_keep_their_own_explanations(opened: OpenCatal
 
 
 def test_a_charts_text_is_no_mathematics() -> None:
-    assert Chart()._config["typesetMath"] is False
+    assert blank("", "", []).config["typesetMath"] is False
 
 
 def test_the_lesson_lists_every_joint_that_it_draws_with_its_verdict(opened: OpenCatalogue) -> None:

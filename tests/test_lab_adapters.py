@@ -149,13 +149,10 @@ def test_the_map_has_a_dot_at_every_place_and_a_shape_for_each_kind(shared):
 
 
 def test_a_click_on_a_dot_looks_at_its_part(page):
-    trace = next(t for t in page.chart.figure.data if t.name == Kind.GAINS.value)
-    key = trace.customdata[-1]
-
-    class Points:
-        point_inds = (len(trace.customdata) - 1,)
-
-    page.chart._clicked(trace, Points(), None)
+    traces = page.chart.figure.data
+    at = next(n for n, t in enumerate(traces) if t.name == Kind.GAINS.value)
+    key = traces[at].customdata[-1]
+    page.chart.widget.press(at, len(traces[at].customdata) - 1)
     assert page.list.value == key
     assert key in words(page.details)
 

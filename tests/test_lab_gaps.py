@@ -368,8 +368,8 @@ def test_the_curve_is_that_of_the_api_and_its_steps_can_be_taken(shop, page, res
 
 
 def drawn_click(panel, at):
-    """Click a dot, as plotly tells of it."""
-    panel._clicked(panel.chart.figure.data[0], SimpleNamespace(point_inds=[at]), None)
+    """Click a dot, as a page does."""
+    panel.chart.widget.press(0, at)
 
 
 def test_the_slider_moves_the_budget_and_reaches_the_whole_curve(page, restocking):

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable, Mapping, Sequence
+from functools import partial
 from html import escape
 
 import numpy as np
@@ -13,7 +14,7 @@ from fitgraph.adapters import GradeYield, Region, Together
 from fitgraph.adapters.trials import Plane
 from fitgraph.draw.line_chart import Series, line_chart_svg
 from fitgraph.lab.adapter_entries import Entry, Kind
-from fitgraph.lab.charts import MARKS, blank, keep_state
+from fitgraph.lab.charts import MARKS, blank
 
 #: The shape and the colour of each kind of part, so that neither says anything alone.
 LOOKS: Mapping[Kind, tuple[str, str]] = {
@@ -128,19 +129,20 @@ class AdapterChart:
             marker=_ring("diamond-open", 42, 3),
             hoverinfo="skip",
         )
-        self.figure = blank("mm", "mm", [heat, wall, *dots, best, chosen], height=460)
+        self.widget = blank("mm", "mm", [heat, wall, *dots, best, chosen], height=460)
+        self.figure = self.widget.figure
         # The legend stands above it in words that wrap, which plotly's does not.
-        self.figure.update_layout(margin={"l": 64, "r": 12, "t": 12, "b": 56}, showlegend=False)
+        with self.widget.change() as figure:
+            figure.update_layout(margin={"l": 64, "r": 12, "t": 12, "b": 56}, showlegend=False)
         self._span = (1.0, 1.0)
         self._of_kind = {kind: 2 + n for n, kind in enumerate(LOOKS)}
         self._best, self._chosen = 2 + len(dots), 3 + len(dots)
         for at in self._of_kind.values():
-            self.figure.data[at].on_click(self._clicked)
+            self.widget.on_press(at, partial(self._clicked, at))
         self._picked = picked
 
-    def _clicked(self, trace: go.Scatter, points: object, _state: object) -> None:
-        for at in getattr(points, "point_inds", [])[:1]:
-            self._picked(trace.customdata[at])
+    def _clicked(self, trace: int, point: int) -> None:
+        self._picked(self.figure.data[trace].customdata[point])
 
     def plane(self, plane: Plane, titles: tuple[str, str], shown: Sequence[Entry]) -> None:
         """Show the cells and the wall, in the window that the parts take up."""
@@ -148,7 +150,7 @@ class AdapterChart:
         x = _window([e.x for e in shown])
         y = _window([e.y for e in shown])
         self._span = (x[1] - x[0], y[1] - y[0])
-        with self.figure.batch_update():
+        with self.widget.change():
             self.figure.layout.xaxis.title.text = titles[0]
             self.figure.layout.yaxis.title.text = titles[1]
             self.figure.layout.xaxis.range = x
@@ -156,7 +158,6 @@ class AdapterChart:
             self.figure.layout.yaxis.showticklabels = area.up is not None
             self._heat(area, x, y)
             self._wall(area, plane.make.least_wall, x, y)
-        keep_state(self.figure)
 
     def _heat(self, area: Region, x: tuple[float, float], y: tuple[float, float]) -> None:
         heat = self.figure.data[_HEAT]
@@ -239,7 +240,7 @@ class AdapterChart:
         first = [max(of, key=value) for of in places.values()]
         most = max(map(value, first), default=0.0)
         labelled = self._apart([e for e in sorted(first, key=value, reverse=True) if text(e)])
-        with self.figure.batch_update():
+        with self.widget.change():
             for kind, at in self._of_kind.items():
                 mine = [e for e in first if e.kind is kind]
                 # Small dots last, so that they lie above the large ones.
@@ -255,7 +256,6 @@ class AdapterChart:
                     "<br>".join(map(told, places[round(e.x, 2), round(e.y, 2)])) for e in mine
                 ]
                 dots.visible = bool(mine)
-        keep_state(self.figure)
 
     def _apart(self, ranked: Sequence[Entry]) -> frozenset[str]:
         """Return which of some parts are labelled: none so near to a better one that both blur."""
@@ -272,7 +272,7 @@ class AdapterChart:
 
     def mark(self, chosen: Entry | None, best: Sequence[Entry]) -> None:
         """Mark the part that is looked at, and the best few together by number."""
-        with self.figure.batch_update():
+        with self.widget.change():
             one = self.figure.data[self._chosen]
             one.x = [] if chosen is None else [chosen.x]
             one.y = [] if chosen is None else [chosen.y]
@@ -280,7 +280,6 @@ class AdapterChart:
             few.x, few.y = [e.x for e in best], [e.y for e in best]
             few.text = [f"{_ROOM_FOR_SIGNS}no. {n}" for n in range(1, len(best) + 1)]
             few.visible = bool(best)
-        keep_state(self.figure)
 
 
 #: The signs of the legend as paths in a box of 20 by 16 about its middle.

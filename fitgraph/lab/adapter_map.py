@@ -238,7 +238,7 @@ class AdapterMap(Answering):
             heading("The map"),
             self.metric,
             self.map_note,
-            framed(self.chart.figure),
+            framed(self.chart.widget),
             heading("The best few together"),
             grid([self.k, self.mixed], "300px"),
             self.together,

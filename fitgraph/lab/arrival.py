@@ -11,10 +11,9 @@ from typing import Any
 
 import anywidget
 import ipywidgets as widgets
-import plotly.graph_objects as go
 import traitlets
 
-from fitgraph.lab.chart_code import ChartCode
+from fitgraph.lab.chart import ChartCode
 
 _SCRIPT = """
 const PATIENCE_MS = 250, TURNS = 40;
@@ -132,8 +131,7 @@ class Arrival(anywidget.AnyWidget):
         states = {
             widget.model_id: widget.get_state([key for key in widget.keys if key not in _FIXED])
             for widget in whole
-            # Charts look after themselves.
-            if widget is not self and not isinstance(widget, go.FigureWidget | ChartCode)
+            if widget is not self and not isinstance(widget, ChartCode)  # it never changes
         }
         self.send({"states": states})
         self.models = [w.model_id for w in whole if w.comm is not None]

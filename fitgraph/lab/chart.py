@@ -1,120 +1,142 @@
-"""A figure that shares its code with others, and that a page draws without losing a change."""
+"""A chart on a page: a plotly figure in Python, drawn by plotly's own code in the browser.
+
+The whole figure is what the page is told, so a page that is opened late, or again, draws it as it
+stands. The code that draws, some megabytes, is a widget of its own, to which every chart refers:
+it is sent to a page once and not once a chart.
+"""
 
 from __future__ import annotations
 
-import asyncio
-from collections.abc import Callable, Mapping
+import json
+from collections.abc import Callable, Iterator, Sequence
+from contextlib import contextmanager
+from functools import cache
 from typing import Any
 
+import anywidget
 import plotly.graph_objects as go
 import traitlets
 from ipywidgets import widget_serialization
+from plotly.basedatatypes import BaseTraceType
 
-from fitgraph.lab.chart_code import CHART_SCRIPT, ChartCode, chart_code
+_SCRIPT = """
+async function code(model) {
+  const id = model.get("_code").slice("IPY_MODEL_".length);
+  const holder = await model.widget_manager.get_model(id);
+  holder.plotly ??= import(
+    URL.createObjectURL(new Blob([holder.get("text")], { type: "text/javascript" })));
+  return (await holder.plotly).default;
+}
+async function render({ model, el }) {
+  const plotly = await code(model);
+  let last = null; // one drawing after the other
+  const draw = () => {
+    // Plotly writes into what it is given.
+    const { data, layout } = structuredClone(model.get("drawn")), config = model.get("config");
+    const drawn = () => plotly.react(el, data, layout, config);
+    last = (last ?? Promise.resolve()).then(drawn).catch(console.error);
+  };
+  // It is drawn once it has a width, and is as wide as there is room from then on.
+  const room = new ResizeObserver(async () => {
+    if (!el.offsetWidth) return;
+    if (last === null) {
+      draw();
+      await last;
+      el.on("plotly_click", ({ points: [one] }) => {
+        model.set("pressed", [one.curveNumber, one.pointNumber, model.get("pressed")[2] + 1]);
+        model.save_changes();
+      });
+    } else last.then(() => plotly.Plots.resize(el));
+  });
+  const changed = () => { if (last !== null) draw(); };
+  model.on("change:drawn", changed);
+  room.observe(el);
+  return () => {
+    room.disconnect();
+    model.off("change:drawn", changed);
+    plotly.purge(el);
+  };
+}
+export default { render };
+"""
 
-#: What of a trace never changes.
-_FIXED = ("type", "uid")
 
-#: How long a page may take to draw a chart for the first time, in seconds; and how long to
-#: answer the last change before it is sent again, and how often that is done.
-_DRAWING_S, _ANSWER_S, _TRIES = 20.0, 0.5, 4
+class ChartCode(anywidget.AnyWidget):
+    """Shows nothing; holds the code that draws charts."""
+
+    _esm = "export default {};"
+    text = traitlets.Unicode().tag(sync=True)
 
 
-class Chart(go.FigureWidget):
-    """A figure that sends a page no changes while the page draws it for the first time.
+@cache
+def _text() -> str:
+    """Return plotly's code as a module, which knows of no other module that a page has loaded."""
+    from plotly.offline import get_plotlyjs
 
-    A change in the middle of a first drawing is lost, and may break the drawing for good. So
-    changes are held back from when a page begins until it says which one it has seen last;
-    then it gets all that it has missed at once.
+    return (
+        "const module = { exports: {} }; let define;\n"
+        f"{get_plotlyjs()}\nexport default module.exports;"
+    )
 
-    All traces have to be given from the beginning: one that is added is a change as well, and
-    is lost if the page has not read the code that draws by then.
+
+_held: list[ChartCode] = []
+
+
+def chart_code() -> ChartCode:
+    """Return the widget with the code: one for a kernel, as long as it is not closed."""
+    if not _held or _held[0].comm is None:
+        _held[:] = [ChartCode(text=_text())]
+    return _held[0]
+
+
+class Chart(anywidget.AnyWidget):
+    """A chart whose points can be pressed.
+
+    Parameters
+    ----------
+    traces : sequence of trace
+        Of plotly.
+    layout : Layout
+        Of plotly.
+
+    Attributes
+    ----------
+    figure : Figure
+        What is drawn; changed inside :meth:`change`.
+    pressed : list
+        The trace and the point that were pressed last, and a number that goes up by one at each
+        press.
     """
 
-    _esm = CHART_SCRIPT
+    _esm = _SCRIPT
     _code = traitlets.Instance(ChartCode).tag(sync=True, **widget_serialization)
+    drawn: Any = traitlets.Dict().tag(sync=True)
+    #: Of plotly. A price between two signs of dollars is no formula.
+    config: Any = traitlets.Dict(
+        {"displayModeBar": False, "responsive": True, "typesetMath": False}
+    ).tag(sync=True)
+    pressed: Any = traitlets.List([0, 0, 0]).tag(sync=True)
 
-    @traitlets.default("_code")
-    def _default_code(self) -> ChartCode:
-        return chart_code()
+    def __init__(self, traces: Sequence[BaseTraceType], layout: go.Layout) -> None:
+        self.figure = go.Figure(data=list(traces), layout=layout)
+        super().__init__(_code=chart_code(), drawn=json.loads(self.figure.to_json()))
 
-    def __init__(self, *given: Any, **more: Any) -> None:
-        self._drawing, self._seen = False, 0
-        self._layout_since: dict[str, Any] = {}
-        super().__init__(*given, **more)
-        # A price between two signs of dollars is no formula.
-        self.set_trait("_config", {"typesetMath": False})
-        self.observe(self._begun, names="_view_count")
-        self.observe(self._answered, names="_js2py_traceDeltas")
+    @contextmanager
+    def change(self) -> Iterator[go.Figure]:
+        """Let the figure be changed inside, and show it as it is then."""
+        yield self.figure
+        self.drawn = json.loads(self.figure.to_json())
 
-    def _begun(self, change: Mapping[str, Any]) -> None:
-        """Hold changes back: a page has begun to draw."""
-        if (change["new"] or 0) > (change["old"] or 0):
-            self._drawing = _later(_DRAWING_S, self._drawn)
+    def on_press(self, trace: int, function: Callable[[int], object]) -> None:
+        """Call a function with the place of a point of a trace that is pressed."""
 
-    def _drawn(self) -> None:
-        self._drawing = False
-        self._check(_TRIES)
+        def told(change: dict[str, Any]) -> None:
+            of, point, _ = change["new"]
+            if of == trace and 0 <= point < len(self.figure.data[trace].x or ()):
+                function(point)
 
-    def _answered(self, change: Mapping[str, Any]) -> None:
-        """Take note of what a page has seen."""
-        if not change["new"]:
-            return
-        self._seen = change["new"]["trace_edit_id"]
-        if self._seen >= self._last_trace_edit_id:
-            self._layout_since = {}
-        if self._drawing:
-            self._drawn()
-        elif self._seen < self._last_trace_edit_id:
-            _later(_ANSWER_S, self._check, _TRIES)
+        self.observe(told, names="pressed")
 
-    def _check(self, tries: int) -> None:
-        """Send the data again if the last change has not been seen."""
-        if self._seen < self._last_trace_edit_id and tries and not self._drawing:
-            traces = [_leaves(trace) for trace in self._data]
-            paths = sorted({path for trace in traces for path in trace if path not in _FIXED})
-            self._send_update_msg(
-                {path: [trace.get(path) for trace in traces] for path in paths},
-                self._layout_since,
-                list(range(len(traces))),
-            )
-            _later(_ANSWER_S, self._check, tries - 1)
-
-    def _send_restyle_msg(self, *given: Any, **more: Any) -> None:
-        if self._drawing:
-            self._last_trace_edit_id += 1
-        else:
-            super()._send_restyle_msg(*given, **more)
-
-    def _send_update_msg(
-        self,
-        restyle_data: Mapping[str, Any],
-        relayout_data: Mapping[str, Any],
-        *given: Any,
-        **more: Any,
-    ) -> None:
-        self._layout_since = {**self._layout_since, **relayout_data}
-        if self._drawing:
-            self._last_trace_edit_id += 1
-        else:
-            super()._send_update_msg(restyle_data, relayout_data, *given, **more)
-
-
-def _leaves(properties: Mapping[str, Any], before: str = "") -> dict[str, Any]:
-    """Return nested properties by their paths, such as ``xaxis.title.text``."""
-    leaves: dict[str, Any] = {}
-    for name, value in properties.items():
-        if isinstance(value, Mapping):
-            leaves |= _leaves(value, f"{before}{name}.")
-        else:
-            leaves[before + name] = value
-    return leaves
-
-
-def _later(seconds: float, function: Callable[..., None], *given: object) -> bool:
-    """Call a function later; return whether that is possible, as it is in an event loop."""
-    try:
-        asyncio.get_running_loop().call_later(seconds, function, *given)
-    except RuntimeError:
-        return False
-    return True
+    def press(self, trace: int, point: int) -> None:
+        """Press a point, as a page does."""
+        self.pressed = [trace, point, self.pressed[2] + 1]

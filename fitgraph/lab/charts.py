@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from copy import deepcopy
 
 import numpy as np
 import numpy.typing as npt
@@ -62,9 +61,9 @@ def blank(x: str, y: str, traces: Sequence[BaseTraceType], height: int = 380) ->
     height : int
         In px.
     """
-    figure = Chart(
-        data=list(traces),
-        layout=go.Layout(
+    return Chart(
+        traces,
+        go.Layout(
             height=height,
             margin={"l": 64, "r": 12, "t": 28, "b": 56},
             autosize=True,
@@ -84,18 +83,6 @@ def blank(x: str, y: str, traces: Sequence[BaseTraceType], height: int = 380) ->
             dragmode=False,
         ),
     )
-    figure._config = {**figure._config, "displayModeBar": False, "responsive": True}
-    return figure
-
-
-def keep_state(figure: go.FigureWidget) -> None:
-    """Let a page that is opened only now, or again, find the chart as it stands.
-
-    Changes to a figure go out as messages, which such a page has missed; what it asks for is
-    the state, and that plotly brings up to date only for a figure shown by itself in a cell.
-    """
-    figure._widget_layout = deepcopy(figure._layout_obj._props)
-    figure._widget_data = deepcopy(figure._data)
 
 
 def thinned(count: int, most: int = MOST_POINTS) -> npt.NDArray[np.intp]:
@@ -124,7 +111,7 @@ class FrontChart:
 
     def __init__(self, vocabulary: Vocabulary) -> None:
         self._vocabulary = vocabulary
-        self.figure = blank(
+        self.widget = blank(
             f"To pay, {vocabulary.currency}",
             "Mass of the whole, g",
             [
@@ -152,11 +139,12 @@ class FrontChart:
                 ),
             ],
         )
+        self.figure = self.widget.figure
 
     def show(self, spread: Histogram | None, front: Sequence[Build] | None) -> None:
         """Show where builds lie, and the front; None leaves what is shown."""
         digits = self._vocabulary.minor_digits
-        with self.figure.batch_update():
+        with self.widget.change():
             if spread is not None:
                 heat = self.figure.data[0]
                 builds = spread.builds.T
@@ -179,14 +167,12 @@ class FrontChart:
                 points.y = [b.mass_g for b in shown]
                 points.text = [build_text(b, self._vocabulary) for b in shown]
                 points.customdata = [int(n) for n in places]
-        keep_state(self.figure)
 
     def mark(self, picked: Sequence[Build]) -> None:
         """Mark the builds that are picked, by their number in order."""
         digits = self._vocabulary.minor_digits
-        with self.figure.batch_update():
+        with self.widget.change():
             marks = self.figure.data[2]
             marks.x = [major(b.price, digits) for b in picked]
             marks.y = [b.mass_g for b in picked]
             marks.text = [str(n) for n in range(1, len(picked) + 1)]
-        keep_state(self.figure)

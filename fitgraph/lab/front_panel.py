@@ -81,7 +81,7 @@ class FrontPanel(Answering):
         )
         self.sheet_links = html()
         self.fields.watch(self._write_sheet, self.sheet_number)
-        self.chart.figure.data[1].on_click(self._clicked)
+        self.chart.widget.on_press(1, self._clicked)
         self.children = (
             note(
                 "Grey: where builds lie, the darker the more. Blue dots: builds that no other "
@@ -89,7 +89,7 @@ class FrontPanel(Answering):
                 f"pick up to {MOST_PICKS}, or choose builds in the list."
             ),
             row([self.status, self.stop_button]),
-            framed(self.chart.figure),
+            framed(self.chart.widget),
             row([self.list, widgets.VBox([self.pick_button, self.empty_picks])]),
             heading("Side by side"),
             self.compared,
@@ -202,9 +202,8 @@ class FrontPanel(Answering):
         if self.list.value is not None:
             self._turn(self.front[self.list.value])
 
-    def _clicked(self, trace: Any, points: Any, _state: Any) -> None:
-        for at in points.point_inds:
-            self._turn(self.front[trace.customdata[at]])
+    def _clicked(self, place: int) -> None:
+        self._turn(self.front[self.chart.figure.data[1].customdata[place]])
 
     def _turn(self, build: Build) -> None:
         """Pick a build, or drop it where it was picked."""

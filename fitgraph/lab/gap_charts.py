@@ -6,7 +6,7 @@ from collections.abc import Mapping, Sequence
 
 import plotly.graph_objects as go
 
-from fitgraph.lab.charts import MARKS, SHAPES, blank, keep_state, point_style
+from fitgraph.lab.charts import MARKS, SHAPES, blank, point_style
 from fitgraph.model import Vocabulary
 from fitgraph.report.standing_words import WORDS
 from fitgraph.stock import OrderPlan, Standing
@@ -47,10 +47,12 @@ class TrendChart:
             marker={"symbol": SHAPES[2], "size": 7, "color": MARKS[2]},
             hoverinfo="x+y+name",
         )
-        self.figure = blank("Month of the enquiry", "Enquiries", [*bars, asked], height=340)
-        self.figure.update_layout(barmode="stack", bargap=0.35)
-        self.figure.update_xaxes(type="category", tickangle=0)
-        self.figure.update_yaxes(rangemode="tozero")
+        self.widget = blank("Month of the enquiry", "Enquiries", [*bars, asked], height=340)
+        self.figure = self.widget.figure
+        with self.widget.change() as figure:
+            figure.update_layout(barmode="stack", bargap=0.35)
+            figure.update_xaxes(type="category", tickangle=0)
+            figure.update_yaxes(rangemode="tozero")
 
     def show(
         self,
@@ -78,7 +80,7 @@ class TrendChart:
         else:
             groups = _at_most(series, len(FILLINGS))
             shown = dict(enumerate(groups, start=len(STANDING_FILLINGS)))
-        with self.figure.batch_update():
+        with self.widget.change():
             for n in range(len(STANDING_FILLINGS) + len(FILLINGS)):
                 bars = self.figure.data[n]
                 name, values = shown.get(n, ("", ()))
@@ -87,7 +89,6 @@ class TrendChart:
                 bars.x, bars.y = list(months) if values else [], list(values)
             line = self.figure.data[-1]
             line.x, line.y = list(months), list(asked)
-        keep_state(self.figure)
 
 
 def _at_most(series: Mapping[str, Sequence[float]], most: int) -> list[tuple[str, Sequence[float]]]:
@@ -116,7 +117,7 @@ class CurveChart:
 
     def __init__(self, vocabulary: Vocabulary) -> None:
         self._vocabulary = vocabulary
-        self.figure = blank(
+        self.widget = blank(
             f"Spent on orders and deliveries, {vocabulary.currency}",
             "Enquiries served from stock and orders",
             [
@@ -135,6 +136,7 @@ class CurveChart:
                 ),
             ],
         )
+        self.figure = self.widget.figure
 
     def text(self, plan: OrderPlan) -> str:
         """Return a step in one line."""
@@ -144,18 +146,16 @@ class CurveChart:
 
     def show(self, plans: Sequence[OrderPlan]) -> None:
         """Show the steps."""
-        with self.figure.batch_update():
+        with self.widget.change():
             steps = self.figure.data[0]
             steps.x = [major(p.cost, self._vocabulary.minor_digits) for p in plans]
             steps.y = [p.served for p in plans]
             steps.text = [self.text(p) for p in plans]
-        keep_state(self.figure)
 
     def mark(self, plan: OrderPlan | None) -> None:
         """Mark the plan that is chosen."""
         shown = [] if plan is None else [plan]
-        with self.figure.batch_update():
+        with self.widget.change():
             chosen = self.figure.data[1]
             chosen.x = [major(p.cost, self._vocabulary.minor_digits) for p in shown]
             chosen.y = [p.served for p in shown]
-        keep_state(self.figure)

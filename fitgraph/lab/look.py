@@ -30,7 +30,7 @@ def _widget_css() -> str:
         # What is wide scrolls in its own frame and does not widen what it stands in.
         ".fg-form .fg-chart,.fg-form .widget-html-content{min-width:0}\n"
         # A chart paints its own colours into its elements; the theme's go before them.
-        ".fg-form .fg-chart .js-plotly-plot{flex:1 1 100%;min-width:0}\n"
+        ".fg-form .fg-chart>*{flex:1 1 100%;min-width:0}\n"
         ".fg-form .fg-chart .main-svg{background:transparent!important}\n"
         ".fg-form .fg-chart .main-svg text{fill:var(--fg-ink)!important;"
         f"font-family:{FONT}!important;font-size:{small}px!important}}\n"

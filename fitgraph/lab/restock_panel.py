@@ -157,7 +157,7 @@ class RestockPanel(Answering):
         self.fields.watch(self._mode_changed, self.mode)
         self.fields.watch(self._answer_soon, self.budget.text, self.share, self.within)
         self.fields.watch(self._listed, self.steps)
-        self.chart.figure.data[0].on_click(self._clicked)
+        self.chart.widget.on_press(0, self._clicked)
         question = [
             heading("Restock"),
             grid([self.mode, widgets.VBox([self.budget, self.share, self.within])], "250px"),
@@ -165,7 +165,7 @@ class RestockPanel(Answering):
             heading("What the next unit of money buys", 3),
             note("Each dot is a step; press one, or choose it in the list, to take its sum."),
             self.meter,
-            framed(self.chart.figure),
+            framed(self.chart.widget),
             self.steps,
         ]
         answer = [heading("What to order"), self.orders, self.next, self.links]
@@ -339,9 +339,8 @@ class RestockPanel(Answering):
         if self.steps.value is not None:
             self.take(self.curve.known.plans[self.steps.value])
 
-    def _clicked(self, _trace: Any, points: Any, _state: Any) -> None:
-        for at in points.point_inds:
-            self.take(self.curve.known.plans[at])
+    def _clicked(self, place: int) -> None:
+        self.take(self.curve.known.plans[place])
 
     # ------------------------------------------------------------ working
 

@@ -85,7 +85,7 @@ class TrendPanel(Answering):
             ),
             grid([self.by, self.shelf], "300px"),
             self.status,
-            framed(self.chart.figure),
+            framed(self.chart.widget),
             self.table,
         )
 

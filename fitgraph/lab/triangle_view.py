@@ -10,8 +10,8 @@ import plotly.graph_objects as go
 from fitgraph.explain.triangle import TubeFigures, triangle, tube_figures
 from fitgraph.lab import tables
 from fitgraph.lab.answering import Answering
-from fitgraph.lab.charts import blank, keep_state, point_style
-from fitgraph.lab.look import html, row, style
+from fitgraph.lab.charts import blank, point_style
+from fitgraph.lab.look import framed, html, row, style
 from fitgraph.lab.opened import OpenCatalogue
 from fitgraph.model import Catalogue
 from fitgraph.units import major, show_mass
@@ -57,12 +57,10 @@ class MaterialTriangle(Answering):
             for n, family in enumerate(families)
         ]
         self.chart = blank("", "", dots)
-        self.frame = widgets.Box([self.chart], layout=widgets.Layout(width="100%"))
-        self.frame.add_class("fg-chart")
         self.table = html(tables.wrap(triangle_html(opened.catalogue)))
         self.across.observe(self._show, names="value")
         self.up.observe(self._show, names="value")
-        self.children = (style(self), row([self.across, self.up]), self.frame, self.table)
+        self.children = (style(self), row([self.across, self.up]), framed(self.chart), self.table)
         self._show()
 
     def __repr__(self) -> str:
@@ -94,15 +92,13 @@ class MaterialTriangle(Answering):
         }[name]
 
     def _show(self, _change: object = None) -> None:
-        with self.in_words(self.table):
-            with self.chart.batch_update():
-                for trace in self.chart.data:
-                    mine = [f for f in self.figures if f.family == trace.name]
-                    trace.x = [self._value(f, self.across.value) for f in mine]
-                    trace.y = [self._value(f, self.up.value) for f in mine]
-                self.chart.layout.xaxis.title.text = self._label(self.across.value)
-                self.chart.layout.yaxis.title.text = self._label(self.up.value)
-            keep_state(self.chart)
+        with self.in_words(self.table), self.chart.change() as figure:
+            for trace in figure.data:
+                mine = [f for f in self.figures if f.family == trace.name]
+                trace.x = [self._value(f, self.across.value) for f in mine]
+                trace.y = [self._value(f, self.up.value) for f in mine]
+            figure.layout.xaxis.title.text = self._label(self.across.value)
+            figure.layout.yaxis.title.text = self._label(self.up.value)
 
 
 def triangle_html(catalogue: Catalogue) -> str:
