@@ -20,7 +20,6 @@ API = (PACKAGE.parent / "docs" / "api.md").read_text(encoding="utf-8")
 
 #: Who calls what nothing in the package does.
 CALLED_FROM_OUTSIDE = {
-    "_default_code": "traitlets, for the default of a trait",
     "_kernels_of_ours": "traitlets, for the default of a trait",
     "_render_traceback_": "IPython, to show an error",
     "_repr_html_": "IPython, to show an answer",
@@ -28,7 +27,6 @@ CALLED_FROM_OUTSIDE = {
     "find_class": "pickle, for what a cache may hold",
     "_create_environment": "jinja2's maker of environments in the server, overridden",
     "_repr_mimebundle_": "IPython, for what a notebook shows, overridden",
-    "_send_restyle_msg": "plotly, when a chart changes, overridden",
     "bolt_goes_first": "users of the toolbox, who ask a thread that it returned",
     "footer": "fpdf2, at the end of a page",
     "invoke": "click, to run a command, overridden",

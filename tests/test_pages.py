@@ -367,11 +367,11 @@ def test_a_size_that_nobody_knows_is_not_moved(shop):
 
 def test_triangle_shows_each_figure_once(shop):
     view = MaterialTriangle(shop)
-    shown = sum(len(trace.x) for trace in view.chart.data)
+    shown = sum(len(trace.x) for trace in view.chart.figure.data)
     assert shown == len(view.figures) > 0
     view.across.value = "price"
-    assert view.chart.layout.xaxis.title.text == "Price, EUR"
-    assert len({t.marker.symbol for t in view.chart.data}) == len(view.chart.data)
+    assert view.chart.figure.layout.xaxis.title.text == "Price, EUR"
+    assert len({t.marker.symbol for t in view.chart.figure.data}) == len(view.chart.figure.data)
 
 
 def test_marks_of_charts_stand_out_from_both_themes():
