@@ -27,7 +27,18 @@ from fitgraph.lab import tables
 from fitgraph.lab.answering import Answering, Task
 from fitgraph.lab.chosen import choose
 from fitgraph.lab.downloads import download_link
-from fitgraph.lab.look import LABEL, field_layout, fold, heading, html, note, row, sides, style
+from fitgraph.lab.look import (
+    button,
+    dropdown,
+    fold,
+    heading,
+    html,
+    note,
+    row,
+    sides,
+    style,
+    text_field,
+)
 from fitgraph.report.as_html import html as report_html
 from fitgraph.report.as_html import table_html
 from fitgraph.shop import imports
@@ -62,12 +73,10 @@ class OwnData(Answering):
         #: What was said on the page: of columns, and of words for kinds of parts.
         self._columns_said: dict[tuple[str, str], Meant] = {}
         self._kinds_said: dict[str, str] = {}
-        self.source = widgets.Text(
-            description="List",
-            placeholder="path of a spreadsheet, or sqlite:///stock.db#parts",
+        self.source = text_field(
+            "List",
+            "path of a spreadsheet, or sqlite:///stock.db#parts",
             continuous_update=False,
-            style=LABEL,
-            layout=field_layout(),
         )
         _beside(self.source, "1 1 24em")
         self.upload = widgets.FileUpload(
@@ -76,28 +85,22 @@ class OwnData(Answering):
             tooltip="Hand over a spreadsheet of up to 6 MB from this computer",
             layout=widgets.Layout(width="auto"),
         )
-        self.into = widgets.Text(
+        self.into = text_field(
+            "Catalogue",
+            "folder of the catalogue to make, or to add to",
             value=_INTO,
-            description="Catalogue",
-            placeholder="folder of the catalogue to make, or to add to",
             continuous_update=False,
-            style=LABEL,
-            layout=field_layout(),
         )
         _beside(self.into, "1 1 24em")
-        self.read = widgets.Button(
-            description="Read it",
-            tooltip="Read the list; nothing is written yet",
-            layout=widgets.Layout(width="auto"),
-        )
-        self.take = widgets.Button(
-            description="Import it",
+        self.read = button("Read it", self._typed, tooltip="Read the list; nothing is written yet")
+        self.take = button(
+            "Import it",
+            self._import,
             tooltip="Write the mapping and the catalogue",
             disabled=True,
-            layout=widgets.Layout(width="auto"),
         )
-        for button in (self.read, self.take):
-            button.add_class("fg-main")
+        for main in (self.read, self.take):
+            main.add_class("fg-main")
         self.message, self.asked, self.standing, self.seen, self.done = (html() for _ in range(5))
         self.questions, self.kinds = widgets.VBox(), widgets.VBox()
         self.certain = widgets.VBox()
@@ -117,8 +120,6 @@ class OwnData(Answering):
         )
         self.answer.layout.display = "none"
         self.upload.observe(self._handed, names="value")
-        self.read.on_click(lambda _: self._typed())
-        self.take.on_click(lambda _: self._import())
         self.into.observe(lambda _: self._read_again(), names="value")
         self.children = (
             style(self),
@@ -240,13 +241,8 @@ class OwnData(Answering):
 
     def _question(self, place: int) -> widgets.Box:
         choice = self.choices[place]
-        field = widgets.Dropdown(
-            options=self._options(choice),
-            value=choice.taken,
-            description=choice.column,
-            tooltip=choice.column,
-            style=LABEL,
-            layout=field_layout(),
+        field = dropdown(
+            choice.column, self._options(choice), value=choice.taken, tooltip=choice.column
         )
         _beside(field, "0 1 34em")
 
@@ -280,13 +276,11 @@ class OwnData(Answering):
         word = kind.word
         # What nobody changes counts as it stands, and is not asked again.
         self.job = with_kind(self.job, word, self._kinds_said.setdefault(word, BY_TITLE))
-        field = widgets.Dropdown(
-            options=[(told, name) for name, told in imports.kinds(self.job.vocabulary)],
+        field = dropdown(
+            word[:60],
+            [(told, name) for name, told in imports.kinds(self.job.vocabulary)],
             value=self._kinds_said[word],
-            description=word[:60],
             tooltip=word[:200],
-            style=LABEL,
-            layout=field_layout(),
         )
         _beside(field, "0 1 34em")
 

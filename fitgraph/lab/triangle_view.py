@@ -33,17 +33,11 @@ class MaterialTriangle(Answering):
         super().__init__()
         self.opened = opened
         self.figures = tube_figures(opened.catalogue)
-        self.across = widgets.Dropdown(
-            options=list(_FIGURES),
-            value="mass",
-            description="Across",
-            layout=widgets.Layout(width="16em"),
-        )
-        self.up = widgets.Dropdown(
-            options=list(_FIGURES),
-            value="strength",
-            description="Up",
-            layout=widgets.Layout(width="16em"),
+        self.across, self.up = (
+            widgets.Dropdown(
+                options=list(_FIGURES), value=v, description=d, layout=widgets.Layout(width="16em")
+            )
+            for v, d in (("mass", "Across"), ("strength", "Up"))
         )
         families = list(dict.fromkeys(f.family for f in self.figures))
         dots = [
@@ -58,8 +52,7 @@ class MaterialTriangle(Answering):
         ]
         self.chart = blank("", "", dots)
         self.table = html(tables.wrap(triangle_html(opened.catalogue)))
-        self.across.observe(self._show, names="value")
-        self.up.observe(self._show, names="value")
+        self.fields.watch(self._show, self.across, self.up)
         self.children = (style(self), row([self.across, self.up]), framed(self.chart), self.table)
         self._show()
 
@@ -91,7 +84,7 @@ class MaterialTriangle(Answering):
             "stiffness": "Bending stiffness, N·m²",
         }[name]
 
-    def _show(self, _change: object = None) -> None:
+    def _show(self) -> None:
         with self.in_words(self.table), self.chart.change() as figure:
             for trace in figure.data:
                 mine = [f for f in self.figures if f.family == trace.name]
