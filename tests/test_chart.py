@@ -36,7 +36,8 @@ def test_a_page_is_told_of_a_change_once_and_whole() -> None:
     chart, told = _chart(), []
     chart.observe(lambda change: told.append(change["new"]), names="drawn")
     with chart.change() as figure:
-        figure.data[0].x, figure.data[0].y = [1, 2, 3], [1, 3, None]
+        with chart.change():
+            figure.data[0].x, figure.data[0].y = [1, 2, 3], [1, 3, None]
         figure.layout.xaxis.title.text = "c, mm"
     (drawn,) = told
     assert drawn["data"][0]["y"] == [1, 3, None] and drawn["data"][1]["x"] == [5]

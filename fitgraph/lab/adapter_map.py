@@ -405,8 +405,9 @@ class AdapterMap(Answering):
 
     def _show_weighed(self, scan: Scan) -> None:
         self.scan = scan
-        self._draw_plane()
-        self._fill_list()
+        with self.chart.widget.change():
+            self._draw_plane()
+            self._fill_list()
 
     def _few(self, found: Weighed, choice: ChangedMake, *, mixed: bool) -> list[Together]:
         """Return the best choices of one part, of two, and so on."""
@@ -492,14 +493,15 @@ class AdapterMap(Answering):
         shown = self._entries()
         self.shown = {e.key: e for e in shown}
         titles = told.axis_titles(self.plane, self.vocabulary)
-        self.chart.plane(self.plane, titles, shown)
+        with self.chart.widget.change():
+            self.chart.plane(self.plane, titles, shown)
+            self._draw()
         self.map_note.value = tables.wrap(
             legend_html([e.kind for e in shown], wall=bool(len(self.plane.region.wall)))
             + '<p class="fg-note">Grey cells: sizes that certainly fit parts of the catalogue, the '
             "darker the more. Click a dot to look at it, or choose it in the list: both "
             "say the same. Where several stand at one place, the dot is the best of them.</p>"
         )
-        self._draw()
 
     def _draw(self) -> None:
         """Draw the dots in the chosen size."""

@@ -118,14 +118,19 @@ class Chart(anywidget.AnyWidget):
     pressed: Any = traitlets.List([0, 0, 0]).tag(sync=True)
 
     def __init__(self, traces: Sequence[BaseTraceType], layout: go.Layout) -> None:
-        self.figure = go.Figure(data=list(traces), layout=layout)
+        self.figure, self._changing = go.Figure(data=list(traces), layout=layout), 0
         super().__init__(_code=chart_code(), drawn=json.loads(self.figure.to_json()))
 
     @contextmanager
     def change(self) -> Iterator[go.Figure]:
-        """Let the figure be changed inside, and show it as it is then."""
-        yield self.figure
-        self.drawn = json.loads(self.figure.to_json())
+        """Let the figure be changed inside, and show it as it is once the outermost one is over."""
+        self._changing += 1
+        try:
+            yield self.figure
+        finally:
+            self._changing -= 1
+        if not self._changing:
+            self.drawn = json.loads(self.figure.to_json())
 
     def on_press(self, trace: int, function: Callable[[int], object]) -> None:
         """Call a function with the place of a point of a trace that is pressed."""
