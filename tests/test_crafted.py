@@ -112,3 +112,13 @@ def test_the_lesson_lists_every_joint_that_it_draws_with_its_verdict(opened: Ope
         (line,) = [x for x in listed.split("<li>") if f": {mating.joint.title}<" in x]
         assert ("does not fit" in line) == (mating.verdict is Verdict.FAILS)
     assert "do not close the rings" not in listed
+
+
+def test_an_example_shows_its_parts_around_the_axis_and_leaves_out_the_others(
+    opened: OpenCatalogue,
+) -> None:
+    other = "wheels"
+    whole = (*PARTS, opened.catalogue.of(other)[0].sku)
+    page, bare = FitLesson(opened, {"one": whole}), FitLesson(opened, {"one": PARTS})
+    assert other not in page.pickers
+    assert page.state() == bare.state() and page.drawing.value == bare.drawing.value

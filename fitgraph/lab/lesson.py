@@ -224,10 +224,10 @@ class FitLesson(Answering):
 
     def _enter_example(self) -> None:
         parts = self.opened.catalogue.parts
-        skus = [s for s in self.examples.get(self.example.value, ()) if s in parts]
+        named = [parts[s] for s in self.examples.get(self.example.value, ()) if s in parts]
         self.moved = {}
         with self.fields.quietly():
-            self._enter_parts({parts[s].role: part_label(parts[s]) for s in skus})
+            self._enter_parts({p.role: part_label(p) for p in named if p.role in self.pickers})
 
     def _example_chosen(self) -> None:
         if self.example.value:

@@ -76,7 +76,7 @@ async def _why(shop: OpenCatalogue) -> dict[str, list[list[float]]]:
     await _quiet(page)
     page._ask_soon._wait_s = 0.0
     field = page.pickers[held].field
-    return {"why: a part named": await moves(page, page.answer, [_set(field, s) for s in parts])}
+    return {"why: a part named": await moves(page, page.verdict, [_set(field, s) for s in parts])}
 
 
 async def _lesson(shop: OpenCatalogue) -> dict[str, list[list[float]]]:
