@@ -266,11 +266,12 @@ class Circuit:
         TooWideError
             If they would take more bytes than the ceiling.
         """
-        found, needed = [], 0.0
-        for place, step in enumerate(self.steps):
-            needed += SUPPORT_ROW * float((step.end - step.begin).sum())
-            if needed > ceiling:
-                raise _refused(self.plan, self.plan.steps[place], needed, ceiling)
+        needed = [SUPPORT_ROW * float((step.end - step.begin).sum()) for step in self.steps]
+        if sum(needed) > ceiling:
+            widest = self.plan.steps[int(np.argmax(needed))]
+            raise _refused(self.plan, widest, sum(needed), ceiling)
+        found = []
+        for step in self.steps:
             of_run, number = spread(step.end - step.begin)
             row = step.begin[of_run] + number
             node = of_run

@@ -234,11 +234,15 @@ class Space:
         """
         key = ("few rows", certain)
         if key not in self._held:
-            plan = self.plan(certain=certain)
-            try:
-                self._held[key] = support_of(plan, min(self.ceiling, _FEW))
-            except TooWideError:
-                self._held[key] = None
+            plan, room = self.plan(certain=certain), min(self.ceiling, _FEW)
+            made = None
+            with contextlib.suppress(TooWideError):
+                if not _adds(plan):
+                    made = support_of(plan, room)
+                elif plan.bytes <= _FEW:  # else its rows are many, and take long to be told
+                    circuit = self.circuit(certain=certain)
+                    made = None if circuit is None else circuit.expanded(room)
+            self._held[key] = made
         found: Support | None = self._held[key]
         return found
 
@@ -263,7 +267,7 @@ class Space:
         key = ("circuit", certain)
         if key not in self._held:
             plan, made = self.plan(certain=certain), None
-            if any(step.summed is not None or step.read for step in plan.steps):
+            if _adds(plan):
                 other, room = self._held.get(("circuit", not certain)), self._room
                 # What is possible has no fewer rows than what is certain.
                 if certain or other is None or other.bytes <= room:
@@ -556,6 +560,11 @@ class Space:
     def roles(self) -> tuple[str, ...]:
         """Return the roles, in the order of the vocabulary."""
         return tuple(self.options)
+
+
+def _adds(plan: Plan) -> bool:
+    """Return whether sums over measured parts make a plan wide: its rows are best told as runs."""
+    return any(step.summed is not None or step.read for step in plan.steps)
 
 
 def _wide(plan: Plan) -> bool:
