@@ -651,3 +651,39 @@ def test_a_page_of_what_remains_says_what_did_not_count() -> None:
     shop.engine.space._held[False, None, None, frozenset()] = TooWideError(1e13, 2e9, [], [])
     assert "would need too much memory here" in str(shop.remaining())
     assert "would need too much memory here" not in quiet
+
+
+@pytest.mark.parametrize("weightings", [1, 2, 99])
+def test_a_plan_of_a_question_alone_gives_the_same_answers(weightings: int) -> None:
+    # Where the whole plan is large, and where few weightings fit in memory at once.
+    catalogue = measured(scaled(16))
+    wanted, engine = TreeEngine(catalogue), TreeEngine(catalogue)
+    (cheap,), (light,) = (
+        wanted.best(Request(), limit=1),
+        wanted.best(Request(), sort="mass", limit=1),
+    )
+    assert cheap.mass_g is not None and light.mass_g is not None
+    picks = [(), *((b.parts[r],) for b in (cheap, light) for r in ("fork", "bar", "deck"))]
+    limits = [
+        {},
+        {"budget": round(1.2 * cheap.price)},
+        {"max_mass_g": (cheap.mass_g + light.mass_g) / 2},
+        {"budget": light.price, "max_mass_g": cheap.mass_g},
+        {"budget": 1},
+    ]
+    narrow = 0
+    for pick, limit in itertools.product(picks, limits):
+        request = Request(want=pick, **limit)
+        with (
+            patch("fitgraph.solve.space._FEW", 0.0),
+            patch("fitgraph.solve.best.Prices.fitting", lambda *_: weightings),
+        ):
+            found = engine.best(request, limit=20)
+            number = engine.count(request)
+        true = wanted.best(request, limit=20)
+        assert [(b.price, b.mass_g) for b in found] == [(b.price, b.mass_g) for b in true]
+        exact = wanted.count(request)
+        if number.exact and exact.exact:
+            assert number.number == exact.number
+        narrow += len(engine.space.kept(("plans within",), dict))
+    assert narrow

@@ -100,6 +100,18 @@ class Prices:
             self.plan, self.class_of, self.lets, self.costs, multipliers, support, prices=self
         )
 
+    def fitting(self, support: Support | None) -> int:
+        """Return how many weightings a pass may have within the ceiling of memory; one at least."""
+        # Rows are asked for only where they are few.
+        each = self.plan.bytes if support is None else 1.0
+        return max(1, int(self.plan.ceiling // max(each, 1.0)))
+
+    def totals(self, multipliers: Floats, support: Support | None) -> Floats:
+        """Return the least of all for each of some weightings, as many at a time as fit."""
+        most = self.fitting(support)
+        pieces = (multipliers[n : n + most] for n in range(0, len(multipliers), most))
+        return np.concatenate([self.bounds(piece, support).total for piece in pieces])
+
     def of_classes(self, role: str, multipliers: Floats) -> Floats:
         """Return the least of each class of a role, shape (n_weightings, n_classes)."""
         found = self._lots.get(role)
@@ -225,24 +237,29 @@ def _weightings(prices: Prices, criteria: Criteria, support: Support | None) -> 
     """Return bounds for the objective, for each limited criterion, and near dual optima."""
     plan, lets = prices.plan, prices.lets
     objective, *singles = np.eye(1 + len(criteria.limits))
-    rows = [objective]
+    most = prices.fitting(support)
+    #: Weightings, and how much each matters where not all of them fit.
+    rows, ranks = [objective], [0]
     finite = [k for k, limit in enumerate(criteria.limits) if np.isfinite(limit)]
     rows += [singles[k] for k in finite]
-    bounds = prices.bounds(np.array(rows), support)
-    if not finite or not np.isfinite(bounds.total).all():
-        return bounds
+    ranks += [2] * len(finite)
+    if not finite:
+        return prices.bounds(np.array(rows), support)
+    total = prices.totals(np.array(rows), support)
+    if not np.isfinite(total).all():
+        return prices.bounds(np.array(rows[:most]), support)
     best: list[float] = []
     for n, k in enumerate(finite, start=1):
-        slack = float(criteria.limits[k] - bounds.total[n])
+        slack = float(criteria.limits[k] - total[n])
         spread_of = max(sum(float(np.ptp(criteria.costs[r][0][lets[r]])) for r in plan.roles), 1.0)
-        if slack < 0:
-            return bounds
+        if slack < 0:  # nothing keeps this limit
+            return prices.bounds(np.array([objective, singles[k]]), support)
         low, high = 0.0, spread_of / max(slack, 1.0)
         # The dual is concave; close in on its top, many multipliers at a time.
         marks = np.concatenate([[0.0], np.geomspace(high * 1e-5, high, _TRIED - 1)])
         for _ in range(_ROUNDS):
             tried = objective + marks[:, None] * singles[k]
-            found = prices.bounds(tried, support).total
+            found = prices.totals(tried, support)
             values = found - marks * criteria.limits[k]
             top = int(values.argmax())
             low, high = marks[max(top - 1, 0)], marks[min(top + 1, len(marks) - 1)]
@@ -254,10 +271,13 @@ def _weightings(prices: Prices, criteria: Criteria, support: Support | None) -> 
     for value, k in zip(best, finite, strict=True):
         if value:
             rows += [objective + f * value * singles[k] for f in (1.0, 0.8, 1.25, 0.5, 2.0)]
+            ranks += [1, 3, 3, 3, 3]
     if sum(value > 0 for value in best) > 1:
         both = sum(v * singles[k] for v, k in zip(best, finite, strict=True))
         rows += [objective + f * both for f in (1.0, 0.5)]
-    return prices.bounds(np.array(rows), support)
+        ranks += [1, 3]
+    kept = sorted(sorted(range(len(rows)), key=lambda n: ranks[n])[:most])
+    return prices.bounds(np.array([rows[n] for n in kept]), support)
 
 
 @dataclass(slots=True)

@@ -21,7 +21,7 @@ References
 from __future__ import annotations
 
 import contextlib
-from collections.abc import Hashable, Mapping
+from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from typing import Any
 
@@ -53,9 +53,6 @@ MOST_LISTED = 200_000
 #: Bytes that a pass along the plan of cores may need.
 _NARROW = float(1 << 25)
 
-#: Plans over the classes that a query lets in that are kept.
-_KEPT = 8
-
 #: Halvings of the weight of mass against price, to both sides.
 _HALVINGS = 3
 
@@ -85,24 +82,9 @@ def core_plan(query: Query, *, certain: bool = True) -> Plan:
             if plan.bytes <= _NARROW:
                 return plan
     weights = query.weights(query.mask(certain=certain))
-    domains = {r: np.flatnonzero(w) for r, w in weights.items()}
-    # One question asks several times, and some of them are asked again with other limits.
-    made: dict[Hashable, Plan | TooWideError] = space.kept(("core plans",), dict)
-    key = (certain, late, tuple((r, d.tobytes()) for r, d in domains.items()))
-    if key not in made:
-        found: Plan | TooWideError
-        try:
-            found = space.narrow_plan(domains, certain=certain, late=late)
-            replace(found, ceiling=_NARROW).refuse(found.bytes)
-        except TooWideError as refused:
-            found = refused
-        if len(made) >= _KEPT:
-            made.pop(next(iter(made)))
-        made[key] = found
-    plan_or_not = made[key]
-    if isinstance(plan_or_not, TooWideError):
-        raise plan_or_not.with_traceback(None)
-    return plan_or_not
+    plan = space.plan_within(weights, certain=certain, late=late)
+    replace(plan, ceiling=_NARROW).refuse(plan.bytes)
+    return plan
 
 
 def _projected(plan: Plan, passes: Passes, late: frozenset[str]) -> dict[int, Message]:

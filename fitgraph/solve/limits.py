@@ -260,9 +260,11 @@ def count_within(query: Query, *, certain: bool, ceiling: int = CEILING) -> Coun
         builds in all, and beyond as far as the ceiling lets it; else an
         estimate from a random sample, with its interval.
     """
-    plan = query.space.plan(certain=certain)
-    weights = query.weights(query.mask(certain=certain))
-    total = count(plan, weights, query.home(certain=certain))
+    space, weights = query.space, query.weights(query.mask(certain=certain))
+    home = query.home(certain=certain)
+    whole = home is not None or space.few_rows(certain=certain) is not None
+    plan = space.plan(certain=certain) if whole else space.plan_for(weights, certain=certain)
+    total = count(plan, weights, home)
     if total == 0 or (query.request.budget is None and query.max_tenths is None):
         return exactly(total)
     if total > WORTH_WALKING:

@@ -71,6 +71,13 @@ def best_of(
             share = max(len(kept) / asked, 1.0 / 16)
             asked = max(2 * asked, int(1.2 * k / share))
     plan, rows = space.plan(certain=certain), space.few_rows(certain=certain)
+    if rows is None:
+        sizes = space.sizes
+        weights = {
+            r: np.bincount(of_role[lets[r]], minlength=sizes[r]).astype(float)
+            for r, of_role in space.class_of.items()
+        }
+        plan = space.plan_for(weights, certain=certain)
     return k_best(plan, space.class_of, lets, criteria, k, rows)
 
 

@@ -39,6 +39,10 @@ TENTHS = 10
 #: may take: what works them out, and what looks along them, needs room beside them.
 _FEW, _CIRCUIT = 1.6e8, 0.7
 
+#: Plans over the classes that a question lets in that are kept, and the share of a role's classes
+#: up to which it is worth making one.
+_KEPT, _PART = 8, 0.5
+
 
 Answer = TypeVar("Answer")
 
@@ -118,10 +122,7 @@ class Space:
                 )
             except TooWideError as refused:  # to find that out took long as well
                 self._held[key] = refused
-        found: Plan | TooWideError = self._held[key]
-        if isinstance(found, TooWideError):
-            raise found.with_traceback(None)
-        return found
+        return _plan_or_raise(self._held[key])
 
     def narrow_plan(
         self,
@@ -159,6 +160,61 @@ class Space:
         return self.ingredients(certain=certain).plan(
             domains, sums=sums, last=last, late=late, leading=leading, memo=memo
         )
+
+    def plan_within(
+        self,
+        weights: Mapping[str, Floats],
+        *,
+        certain: bool,
+        late: frozenset[str] = frozenset(),
+    ) -> Plan:
+        """Return the plan over the classes that some weights let in; the last few are kept.
+
+        Parameters
+        ----------
+        weights : mapping of str to ndarray of float
+            Not zero for each class of each role that may be used.
+        certain, late
+            As in :meth:`plan`.
+
+        Raises
+        ------
+        TooWideError
+            If a pass would need more memory than the ceiling.
+        """
+        domains = {r: np.flatnonzero(w) for r, w in weights.items()}
+        made: dict[Hashable, Plan | TooWideError] = self.kept(("plans within",), dict)
+        key = (certain, late, tuple((r, d.tobytes()) for r, d in domains.items()))
+        if key not in made:
+            found: Plan | TooWideError
+            try:
+                found = self.narrow_plan(domains, certain=certain, late=late)
+            except TooWideError as refused:
+                found = refused
+            if len(made) >= _KEPT:
+                made.pop(next(iter(made)))
+            made[key] = found
+        return _plan_or_raise(made[key])
+
+    def plan_for(self, weights: Mapping[str, Floats], *, certain: bool) -> Plan:
+        """Return the plan that is quickest for one question with some weights.
+
+        Parameters
+        ----------
+        weights, certain
+            As in :meth:`plan_within`.
+
+        Returns
+        -------
+        Plan
+            The whole, unless that is large and the weights leave little of a role.
+        """
+        plan = self.plan(certain=certain)
+        if plan.bytes > _FEW and any(
+            np.count_nonzero(w) <= _PART * len(w) for w in weights.values()
+        ):
+            return self.plan_within(weights, certain=certain)
+        return plan
 
     def ingredients(self, *, certain: bool) -> Ingredients:
         """Return what plans are made from."""
@@ -539,6 +595,11 @@ class Space:
         """
         key = ("home", certain)
         if key not in self._held:
+            # Of very many parts that are all measured it takes minutes: who asks of few of them
+            # does not wait for that.
+            soon = now or ("circuit", certain) in self._held
+            if not soon and self.plan(certain=certain).bytes > _FEW:
+                return None
             if not now and ("asked", certain) not in self._held:
                 self._held["asked", certain] = True
                 return None
@@ -560,6 +621,12 @@ class Space:
     def roles(self) -> tuple[str, ...]:
         """Return the roles, in the order of the vocabulary."""
         return tuple(self.options)
+
+
+def _plan_or_raise(found: Plan | TooWideError) -> Plan:
+    if isinstance(found, TooWideError):
+        raise found.with_traceback(None)
+    return found
 
 
 def _adds(plan: Plan) -> bool:
