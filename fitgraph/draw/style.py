@@ -173,6 +173,8 @@ def page_css() -> str:
         ".fg-html li{margin:.25em 0}\n"
         ".fg-html summary{cursor:pointer}\n"
         ".fg-html .fg-svg{display:block;width:100%;max-width:760px;min-width:560px;height:auto}\n"
+        ".fg-html .fg-product{min-width:min(100%,520px)}\n"
+        "@media (max-width:600px){.fg-html .fg-product text{font-size:15px}}\n"
         # The button shows a cross; its words stay for those who have them read out.
         ".fg-form .fg-clear{font-size:0;padding:0}\n"
         f'.fg-form .fg-clear::before{{content:"✕"/"";font-size:{body}px}}\n'

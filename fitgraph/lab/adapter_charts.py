@@ -200,7 +200,7 @@ class AdapterChart:
             notes = [
                 {
                     "text": f"no part: wall under {least:g} mm",
-                    "x": 0.99,
+                    "x": 0.97,
                     "y": 0.03,
                     "xref": "paper",
                     "yref": "paper",

@@ -389,7 +389,10 @@ class Counter(Answering):
             told = "Say what they want another of."
         self.verdict.value = tables.wrap(f'<p role="status">{told}</p>')
         self.offers.show([])
-        for place in (self.tell, self.section, self.links, self.others, self.advice):
+        self.tell.value = tables.wrap(
+            '<p class="fg-note">Nothing yet: first comes what fits, then what to say of it.</p>'
+        )
+        for place in (self.section, self.links, self.others, self.advice):
             place.value = ""
 
     def _show(self, found: Exchange) -> None:

@@ -114,7 +114,8 @@ def _widget_css() -> str:
         ".fg-html .fg-svg{min-width:0;max-width:100%}"
         ".fg-html tr,.fg-html .fg-svg,.fg-html .fg-caution{break-inside:avoid}"
         ".fg-html thead{display:table-header-group}"
-        ".fg-html h2,.fg-html h3,.fg-html caption{break-after:avoid}}\n"
+        ".fg-html h2,.fg-html h3,.fg-html caption,.fg-html thead,.widget-html:has(h2,h3),"
+        ".fg-form .fg-fold>.jupyter-button{break-after:avoid}}\n"
         # Out of sight and of reach, but as wide as it will be: a chart in it is drawn once.
         ".fg-form .fg-fold>.fg-shut{visibility:hidden;height:0;overflow:hidden;margin:0}\n"
         ".fg-form .fg-fold>.jupyter-button{border:0;background:none;box-shadow:none;"

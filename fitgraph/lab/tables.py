@@ -171,7 +171,8 @@ def with_cards(markup: str, catalogue: Catalogue) -> str:
         for sku in (text, bare):
             part = catalogue.parts.get(sku) if _is_number(sku) else None
             if part is not None:
-                return sku_html(sku, part.name) + escape(text[len(sku) :])
+                number, end = sku_html(sku, part.name), escape(text[len(sku) :])
+                return f'<span class="fg-held">{number}{end}</span>' if end else number
         return escape(text)
 
     def sentence(text: str) -> str:
