@@ -31,6 +31,9 @@ _LEAST_PX, _MOST_PX = 10, 34
 #: Room around all parts on the map, as a share of their spread and at least so many mm.
 _ROOM, _LEAST_ROOM_MM = 0.18, 0.8
 
+#: The same at the sides, where figures stand beside dots in narrow windows too.
+_ROOM_BESIDE = 0.36
+
 #: Between a dot and its label, wide enough for the sign around the one that is looked at.
 _ROOM_FOR_SIGNS = "\u2003\u2002"
 
@@ -62,11 +65,11 @@ def _ring(symbol: str, size: int, width: int) -> dict[str, object]:
     return {"symbol": symbol, "color": MARKS[1], "size": size, "line": {"width": width}}
 
 
-def _window(values: Sequence[float]) -> tuple[float, float]:
+def _window(values: Sequence[float], share: float = _ROOM) -> tuple[float, float]:
     if not values:
         return 0.0, 1.0
     low, high = min(values), max(values)
-    room = max((high - low) * _ROOM, _LEAST_ROOM_MM)
+    room = max((high - low) * share, _LEAST_ROOM_MM)
     return low - room, high + room
 
 
@@ -147,7 +150,7 @@ class AdapterChart:
     def plane(self, plane: Plane, titles: tuple[str, str], shown: Sequence[Entry]) -> None:
         """Show the cells and the wall, in the window that the parts take up."""
         area = plane.region
-        x = _window([e.x for e in shown])
+        x = _window([e.x for e in shown], _ROOM_BESIDE)
         y = _window([e.y for e in shown])
         self._span = (x[1] - x[0], y[1] - y[0])
         with self.widget.change():

@@ -33,6 +33,8 @@ async function render({ model, el }) {
   const draw = () => {
     // Plotly writes into what it is given.
     const { data, layout } = structuredClone(model.get("drawn")), config = model.get("config");
+    // Its own height, so that it keeps it whatever plotly measures while the width changes.
+    el.style.height = layout.height ? `${layout.height}px` : "";
     const drawn = () => plotly.react(el, data, layout, config);
     last = (last ?? Promise.resolve()).then(drawn).catch(console.error);
   };
@@ -46,7 +48,7 @@ async function render({ model, el }) {
         model.set("pressed", [one.curveNumber, one.pointNumber, model.get("pressed")[2] + 1]);
         model.save_changes();
       });
-    } else last.then(() => plotly.Plots.resize(el));
+    } else last = last.then(() => plotly.Plots.resize(el)).catch(console.error);
   });
   const changed = () => { if (last !== null) draw(); };
   model.on("change:drawn", changed);
@@ -112,9 +114,7 @@ class Chart(anywidget.AnyWidget):
     _code = traitlets.Instance(ChartCode).tag(sync=True, **widget_serialization)
     drawn: Any = traitlets.Dict().tag(sync=True)
     #: Of plotly. A price between two signs of dollars is no formula.
-    config: Any = traitlets.Dict(
-        {"displayModeBar": False, "responsive": True, "typesetMath": False}
-    ).tag(sync=True)
+    config: Any = traitlets.Dict({"displayModeBar": False, "typesetMath": False}).tag(sync=True)
     pressed: Any = traitlets.List([0, 0, 0]).tag(sync=True)
 
     def __init__(self, traces: Sequence[BaseTraceType], layout: go.Layout) -> None:

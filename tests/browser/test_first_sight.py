@@ -90,3 +90,19 @@ def test_fifty_presses_at_first_sight_are_answered(servers: Any, context: Any, k
         answered += pressed(book, 5)
         book.close()
     assert answered == 25
+
+
+@pytest.mark.long
+def test_a_hundred_changes_leave_a_page_as_large_as_it_was(servers: Any, context: Any) -> None:
+    """Fifty applied and fifty taken back; what the page holds is counted."""
+    elements = "() => document.querySelectorAll('*').length"
+    kept = "() => document.querySelectorAll('.jupyter-widgets').length"
+    book = Notebook(servers[PAGES], context, WHY, at_sight=True)
+    try:
+        assert pressed(book, 2) == 2
+        before = [book.page.evaluate(count) for count in (elements, kept)]
+        assert pressed(book, 48) == 48
+        after = [book.page.evaluate(count) for count in (elements, kept)]
+        assert after == before
+    finally:
+        book.close()

@@ -9,10 +9,11 @@ import pytest
 
 from .harness import PAGES, Notebook, faults
 
-BUILDS, WHY, GAPS, MAP = (
+BUILDS, WHY, GAPS, DESIGN, MAP = (
     "02-what-can-i-build.ipynb",
     "03-why-not.ipynb",
     "04-gaps-in-stock.ipynb",
+    "05-next-adapter.ipynb",
     "07-the-map-of-fits.ipynb",
 )
 
@@ -93,3 +94,19 @@ def test_a_role_of_the_product_is_pressed_by_mouse_and_by_keyboard(opened: Any) 
     page.keyboard.press("Enter")
     book.until(f"(role) => ({field})() === role", role)
     assert faults(book) == []
+
+
+@pytest.mark.long
+def test_charts_keep_their_height_while_a_window_grows(servers: Any, context: Any) -> None:
+    book = Notebook(servers[PAGES], context, DESIGN)
+    page = book.page
+    height = "() => document.querySelector('.fg-form .js-plotly-plot')?.offsetHeight"
+    try:
+        for width in (400, 1280, 400, 1920):
+            page.set_viewport_size({"width": width, "height": 900})
+            page.wait_for_selector(".fg-form .point", state="attached")
+            page.wait_for_timeout(1000)
+            assert page.evaluate(height) > 300
+    finally:
+        page.set_viewport_size({"width": 1280, "height": 900})
+        book.close()
