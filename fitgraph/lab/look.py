@@ -112,7 +112,7 @@ def _widget_css() -> str:
         ".fg-choices:not(.fg-list) button:not([aria-pressed=true]){display:none!important}"
         ".fg-html .fg-scroll,.fg-html .fg-wide{overflow:visible}"
         ".fg-html .fg-svg{min-width:0;max-width:100%}"
-        ".fg-html tr,.fg-html .fg-svg,.fg-html .fg-caution{break-inside:avoid}"
+        ".fg-html tr,.fg-html .fg-svg,.fg-html .fg-caution,.fg-form .fg-chart{break-inside:avoid}"
         ".fg-html thead{display:table-header-group}"
         ".fg-html h2,.fg-html h3,.fg-html caption,.fg-html thead,.widget-html:has(h2,h3),"
         ".fg-form .fg-fold>.jupyter-button{break-after:avoid}}\n"

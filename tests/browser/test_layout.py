@@ -43,6 +43,7 @@ def test_the_answer_is_in_sight_and_no_page_is_endless(opened: Any, name: str) -
     try:
         for width in (1280, 1920):
             page.set_viewport_size({"width": width, "height": 900})
+            page.wait_for_function("(width) => innerWidth === width", arg=width)
             page.evaluate("document.querySelector('.fg-form').scrollIntoView()")
             places = page.evaluate(_PLACES)
             assert places["beside"] and abs(places["top"] - places["left"]) < 2
