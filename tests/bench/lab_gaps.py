@@ -113,10 +113,10 @@ async def measure(shop: OpenCatalogue, patience: float) -> None:
         for s in spots
     ]
     told("cell chosen: list", statistics.median(cells))
-    fresh = [e for e, _ in page.covered.listed if e.number not in page.covered.said]
+    fresh = [e for e, _ in page.covered.listed if e not in page.covered.said]
     if fresh:
-        number = fresh[0].number
-        told("... first of what they lack", await until(lambda: number in page.covered.said, 60.0))
+        first = fresh[0]
+        told("... first of what they lack", await until(lambda: first in page.covered.said, 60.0))
     page.covered.stop()
     await until(lambda: not page.covered._tasks, patience)
     bars = [
