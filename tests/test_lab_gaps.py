@@ -78,7 +78,8 @@ def page(shop):
 
 
 def words(html):
-    return " ".join(unescape(re.sub(r"<style.*?</style>|<[^>]+>", " ", html.value)).split())
+    told = re.sub(r"</?(button|a)\b[^>]*>", "", html.value)  # a stock number leads to its card
+    return " ".join(unescape(re.sub(r"<style.*?</style>|<[^>]+>", " ", told)).split())
 
 
 def saved(html, name):
