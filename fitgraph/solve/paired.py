@@ -396,8 +396,6 @@ def mean_worth(
     for n, grid in enumerate(grids):
         residual = tried[n] - (grid.least + on_grid[n] * grid.width)
         worth = worth[..., None] * grid.worth(float(limits[n]), float(tilt[n]), residual)
-    exact = float((_chances(support, members, weight, grids) * worth).sum())
-
     size = BATCHES * EACH
     every = draws.draw(size, rng)
     lower, upper = np.zeros((2 * wide, size)), np.zeros((2 * wide, size))
@@ -446,4 +444,5 @@ def mean_worth(
         return None
     means = np.bincount(batch, rest, minlength=BATCHES) / (EACH * HALVES)
     error = float(means.std(ddof=1)) / math.sqrt(BATCHES)
+    exact = float((_chances(support, members, weight, grids) * worth).sum())
     return Mean(exact + float(means.mean()), error, BATCHES - 1)
