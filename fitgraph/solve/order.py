@@ -102,17 +102,22 @@ class _Cost:
     after: Scope
 
 
-def _cost(tangle: Tangle, scopes: Sequence[Scope], variable: str) -> _Cost:
+def _sized(tangle: Tangle, scope: Scope) -> tuple[Scope, float]:
+    """Return a relation or message with the number of its cells."""
+    cells = 1.0
+    for v, number in scope.items():
+        cells *= tangle.size(v, frozenset((number,)))[0]
+    return scope, cells
+
+
+def _cost(tangle: Tangle, scopes: Sequence[tuple[Scope, float]], variable: str) -> _Cost:
     ids: dict[str, set[int]] = {}
     taken = 0.0
-    for scope in scopes:
-        if variable not in scope:
-            continue
-        cells = 1.0
-        for v, number in scope.items():
-            ids.setdefault(v, set()).add(number)
-            cells *= tangle.size(v, frozenset((number,)))[0]
-        taken += cells
+    for scope, size in scopes:
+        if variable in scope:
+            taken += size
+            for v, number in scope.items():
+                ids.setdefault(v, set()).add(number)
     extra = tangle.extras.get(variable, _NOTHING)
     own = ids.pop(variable, set())
     for v, number in extra.also.items():
@@ -141,7 +146,7 @@ def _tried(
     tangle: Tangle, score: Callable[[_Cost], float], rng: np.random.Generator | None
 ) -> Order | None:
     """Return the order that a score leads to; None where it ties what has to stay apart."""
-    scopes = list(tangle.scopes)
+    scopes = [_sized(tangle, scope) for scope in tangle.scopes]
     waits = {v: set(before) for v, before in tangle.waits.items()}
     left = dict.fromkeys(tangle.variables)
     costs: dict[str, _Cost] = {}
@@ -167,9 +172,9 @@ def _tried(
         total += cost.work
         order.append(variable)
         del left[variable]
-        scopes = [s for s in scopes if variable not in s]
+        scopes = [s for s in scopes if variable not in s[0]]
         if cost.after:
-            scopes.append(cost.after)
+            scopes.append(_sized(tangle, cost.after))
         for v in cost.after:
             costs.pop(v, None)
         for before in waits.values():
