@@ -85,8 +85,9 @@ _SEEN, _MOST_SEEN = 8, 16
 _PRESENCE = 2
 
 
-#: Sums as tables, by name and by the classes that may be used; for plans of the same catalogue.
-Memo = dict[tuple[Any, ...], Relation | None]
+#: What plans of the same catalogue have in common: sums as tables, by name and by the classes that
+#: may be used, and what maps of classes tell apart together.
+Memo = dict[tuple[Any, ...], Any]
 
 
 class TooWideError(RuntimeError):
@@ -462,10 +463,11 @@ class _Planner:
 
     def __init__(self, draft: _Draft) -> None:
         self.draft = draft
-        self.maps = _Maps()
+        # What maps together tell apart hangs on nothing but themselves.
+        self.maps: _Maps = draft.memo.setdefault(("maps",), _Maps())
+        self.domain_ids: dict[bytes, int] = draft.memo.setdefault(("domains",), {})
         self.steps: list[Step] = []
         self.by_key: dict[tuple[Any, ...], int] = {}
-        self.domain_ids: dict[bytes, int] = {}
         self.relation_keys: dict[tuple[Any, ...], int] = {}
         self.live: dict[tuple[int, tuple[int, ...]], Relation] = {}
         self.chains: dict[tuple[Any, ...], Sequence[Chain]] = {}
@@ -629,7 +631,8 @@ class _Planner:
                 certain=certain,
                 most_cells=_AS_TABLE,
             )
-        return self.draft.memo[key]
+        found: Relation | None = self.draft.memo[key]
+        return found
 
     def case(self, domains: Mapping[str, Ints]) -> _CasePlan | None:
         """Return the order of elimination of a case, with its work."""
