@@ -238,6 +238,7 @@ class Leaver:
             lets,
             Criteria(rows, limits),
             1,
+            space.few_rows(certain=self.certain),
         )
         if not len(sums):
             return None
