@@ -25,7 +25,7 @@ from fitgraph.solve.stream import Stream
 @pytest.fixture
 def wide(monkeypatch: pytest.MonkeyPatch) -> None:
     """Call every plan wide, so that small catalogues take the way of large ones."""
-    monkeypatch.setattr("fitgraph.solve.space._wide", lambda plan: True)
+    monkeypatch.setattr("fitgraph.solve.plan.Plan.reads", True)
 
 
 def _listed(query: Query, *, certain: bool) -> tuple[np.ndarray, np.ndarray]:

@@ -94,7 +94,7 @@ def least_of_nodes(terms: Sequence[Lookup], lines: CircuitStep, count: int) -> F
         if terms and rows * len(some) > _FEW and rows <= _LISTED:
             left = _one_by_one(terms, lines, some, pieces)
         for contexts, row in _together(terms, rows, left):
-            _side_by_side(terms, runs, contexts, row, pieces, begin)
+            _fill(terms, contexts, row, runs.piece_of(row), pieces, begin)
         runs.least(pieces, message[begin : begin + size])
     return message
 
@@ -153,19 +153,21 @@ def _one_by_one(
     return contexts[least > _LIGHT]
 
 
-def _side_by_side(
-    terms: Sequence[Lookup], runs: _Runs, contexts: Ints, row: Ints, pieces: Floats, begin: int
+def _fill(
+    terms: Sequence[Lookup], contexts: Ints, row: Ints, place: Ints, into: Floats, first: int = 0
 ) -> None:
-    """Fill in contexts that all look at the same rows; the first of the pieces has a number."""
+    """Fill in the least of the rows that lead to each place, for contexts that all look at them.
+
+    The places of the rows ascend; ``into`` has a line for each context from the first on.
+    """
     if not len(row):
         return
     columns = [term.column.take(row).astype(np.intp, copy=False) for term in terms]
-    piece = runs.piece_of(row)
-    starts = np.flatnonzero(np.diff(piece, prepend=-1))
+    starts = np.flatnonzero(np.diff(place, prepend=-1))
     step = max(1, _AT_ONCE // len(row))
     for some in (contexts[n : n + step] for n in range(0, len(contexts), step)):
         value = np.minimum.reduceat(_values(terms, some, columns, len(row)), starts, axis=1)
-        pieces[np.ix_(some - begin, piece[starts])] = value
+        into[np.ix_(some - first, place[starts])] = value
 
 
 def _pairs(term: Lookup, listed: _Listed, rows_at: Ints, contexts: Ints) -> tuple[Ints, Ints]:
@@ -198,15 +200,8 @@ def least_of(terms: Sequence[Lookup], target: Ints, size: int, count: int) -> Fl
     """
     found = np.full((count, size), np.inf)
     for contexts, row in _together(terms, len(target), np.arange(count)):
-        if not len(row):
-            continue
         row = row[np.argsort(target[row], kind="stable")]
-        starts = np.flatnonzero(np.diff(target[row], prepend=-1))
-        columns = [term.column.take(row).astype(np.intp, copy=False) for term in terms]
-        step = max(1, _AT_ONCE // len(row))
-        for some in (contexts[n : n + step] for n in range(0, len(contexts), step)):
-            value = _values(terms, some, columns, len(row))
-            found[np.ix_(some, target[row[starts]])] = np.minimum.reduceat(value, starts, axis=1)
+        _fill(terms, contexts, row, target[row], found)
     return found
 
 

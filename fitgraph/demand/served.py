@@ -143,18 +143,19 @@ def _exactly(listing: Listing, asked: Asked, n: int, steep: float, *, certain: b
     multiplier at which the dual is highest, cuts nearly all of the search off.
     """
     class_of = listing.class_of
-    mask, costs = {}, {}
+    mask, lets, costs = {}, {}, {}
     for at, role in enumerate(listing.roles):
         number = int(asked.menus[n, at])
         menu, use = listing.menu(at, number), listing.useful(at, number, weighed=certain)
         mask[role] = np.zeros(len(class_of[role]), dtype=bool)
         mask[role][menu.place[use]] = True
+        lets[role] = np.zeros(listing.sizes[role], dtype=bool)
+        lets[role][menu.klass[use]] = True
         costs[role] = np.zeros((3, len(mask[role])))
         costs[role][1:, menu.place] = menu.price, menu.tenths
     criteria = Criteria(costs, np.array([asked.budget[n], asked.tenths[n]]))
     around = [[0.0, 1.0, steep * share] for share in _AROUND]
     first = [[1.0, 0.0, 0.0], [1.0, 1.0, steep], [0.0, 1.0, 0.0], [0.0, 0.0, 1.0]]
-    lets = {r: np.bincount(class_of[r][m], minlength=listing.sizes[r]) > 0 for r, m in mask.items()}
     rows = listing.support(lets, certain=certain)
     options, found = k_best(
         rows.plan, class_of, mask, criteria, 1, rows, weightings=np.array([*first, *around])

@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Mapping, Sequence
 from functools import partial
+from html import escape
 from typing import Any
 
 import ipywidgets as widgets
@@ -42,6 +43,7 @@ from fitgraph.lab.session import SessionBar
 from fitgraph.lab.ways_panel import WaysPanel
 from fitgraph.mechanics.materials import MATERIALS
 from fitgraph.model import Verdict
+from fitgraph.report.listings import left_out_text
 from fitgraph.solve import Request, Services
 from fitgraph.solve.engine import SORTS, Build
 from fitgraph.solve.first_guess import first_guess
@@ -360,6 +362,8 @@ class BuildExplorer(Answering):
         owned = {catalogue.parts[sku].role: sku for sku in request.have}
         self.standing = dict(standing)
         text = tables.roles_html(standing, owned, catalogue.vocabulary)
+        if left_out := self.opened.engine.left_out:
+            text += f'<p class="fg-note">{escape(left_out_text(left_out))}</p>'
         self.roles_table.value = tables.wrap(tables.with_cards(text, catalogue))
         self._list_parts()
 

@@ -171,6 +171,15 @@ def stand_counts(parts: Sequence[PartStanding]) -> tuple[int, int, int, int]:
     return fits, perhaps, fails, kept
 
 
+def left_out_text(left_out: Sequence[str]) -> str:
+    """Return in words what did not count where it cannot be told whether a part fits."""
+    return (
+        "Which parts cannot be told was worked out without what lengths add up to "
+        f"({', '.join(left_out)}), which would need too much memory here: some of them do not "
+        "fit. What fits is told with everything."
+    )
+
+
 def remaining_report(
     standing: Mapping[str, Sequence[PartStanding]],
     catalogue: Catalogue,
@@ -202,11 +211,7 @@ def remaining_report(
         "another material or without a price."
     )
     if left_out:
-        note += (
-            " Which parts cannot be told was worked out without what lengths add up to "
-            f"({', '.join(left_out)}), which would need too much memory here: some of them do not "
-            "fit. What fits is told with everything."
-        )
+        note += f" {left_out_text(left_out)}"
     blocks = (Section("", (Table("roles", columns, tuple(rows)),)), Say(note, Tone.QUIET))
     return Report(f"{plural(total, 'part')} remain for certain.", blocks)
 

@@ -75,7 +75,7 @@ def core_plan(query: Query, *, certain: bool = True) -> Plan:
     space, late = query.space, deciding(query)
     if late == frozenset(space.roles):
         return space.plan(certain=certain)
-    if not any(step.read for step in space.plan(certain=certain).steps):
+    if not space.plan(certain=certain).reads:
         # Else it would hardly be narrow, and to find that out takes long.
         with contextlib.suppress(TooWideError):
             plan = space.plan(certain=certain, late=late)

@@ -262,8 +262,7 @@ def count_within(query: Query, *, certain: bool, ceiling: int = CEILING) -> Coun
     """
     space, weights = query.space, query.weights(query.mask(certain=certain))
     home = query.home(certain=certain)
-    whole = home is not None or space.few_rows(certain=certain) is not None
-    plan = space.plan(certain=certain) if whole else space.plan_for(weights, certain=certain)
+    plan = space.plan_for(weights, certain=certain) if home is None else space.plan(certain=certain)
     total = count(plan, weights, home)
     if total == 0 or (query.request.budget is None and query.max_tenths is None):
         return exactly(total)

@@ -325,6 +325,16 @@ class Plan:
     leading: str | None = None
 
     @property
+    def reads(self) -> bool:
+        """Return whether it has messages that are too wide to be held."""
+        return any(step.read for step in self.steps)
+
+    @property
+    def adds(self) -> bool:
+        """Return whether sums over measured parts make it wide: its rows are told as runs."""
+        return self.reads or any(step.summed is not None for step in self.steps)
+
+    @property
     def bytes(self) -> float:
         """Return the memory that one pass with the messages that are held takes at most."""
         tables = sum(float(s.decided[2].nbytes) for s in self.steps if s.decided is not None)

@@ -77,13 +77,7 @@ class Query:
 
     def weights(self, mask: Mapping[str, Bools]) -> dict[str, Floats]:
         """Return how many options of each class a mask lets in."""
-        sizes = self.space.sizes
-        return {
-            role: np.bincount(self.space.class_of[role][of_role], minlength=sizes[role]).astype(
-                float
-            )
-            for role, of_role in mask.items()
-        }
+        return self.space.weights(mask)
 
 
 def ask(space: Space, request: Request) -> Query:

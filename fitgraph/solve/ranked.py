@@ -72,12 +72,7 @@ def best_of(
             asked = max(2 * asked, int(1.2 * k / share))
     plan, rows = space.plan(certain=certain), space.few_rows(certain=certain)
     if rows is None:
-        sizes = space.sizes
-        weights = {
-            r: np.bincount(of_role[lets[r]], minlength=sizes[r]).astype(float)
-            for r, of_role in space.class_of.items()
-        }
-        plan = space.plan_for(weights, certain=certain)
+        plan = space.plan_for(space.weights(lets), certain=certain)
     return k_best(plan, space.class_of, lets, criteria, k, rows)
 
 

@@ -161,6 +161,20 @@ class Space:
             domains, sums=sums, last=last, late=late, leading=leading, memo=memo
         )
 
+    def weights(self, lets: Mapping[str, Bools]) -> dict[str, Floats]:
+        """Return how many options of each class are let in.
+
+        Parameters
+        ----------
+        lets : mapping of str to ndarray of bool
+            Which options of each role are.
+        """
+        sizes = self.sizes
+        return {
+            role: np.bincount(self.class_of[role][some], minlength=sizes[role]).astype(float)
+            for role, some in lets.items()
+        }
+
     def plan_within(
         self,
         weights: Mapping[str, Floats],
@@ -185,16 +199,16 @@ class Space:
         domains = {r: np.flatnonzero(w) for r, w in weights.items()}
         made: dict[Hashable, Plan | TooWideError] = self.kept(("plans within",), dict)
         key = (certain, late, tuple((r, d.tobytes()) for r, d in domains.items()))
-        if key not in made:
-            found: Plan | TooWideError
+        found = made.get(key)
+        if found is None:
             try:
                 found = self.narrow_plan(domains, certain=certain, late=late)
             except TooWideError as refused:
                 found = refused
-            if len(made) >= _KEPT:
-                made.pop(next(iter(made)))
             made[key] = found
-        return _plan_or_raise(made[key])
+            for oldest in list(made)[:-_KEPT]:
+                made.pop(oldest, None)
+        return _plan_or_raise(found)
 
     def plan_for(self, weights: Mapping[str, Floats], *, certain: bool) -> Plan:
         """Return the plan that is quickest for one question with some weights.
@@ -293,7 +307,7 @@ class Space:
             plan, room = self.plan(certain=certain), min(self.ceiling, _FEW)
             made = None
             with contextlib.suppress(TooWideError):
-                if not _adds(plan):
+                if not plan.adds:
                     made = support_of(plan, room)
                 elif plan.bytes <= _FEW:  # else its rows are many, and take long to be told
                     circuit = self.circuit(certain=certain)
@@ -323,7 +337,7 @@ class Space:
         key = ("circuit", certain)
         if key not in self._held:
             plan, made = self.plan(certain=certain), None
-            if _adds(plan):
+            if plan.adds:
                 other, room = self._held.get(("circuit", not certain)), self._room
                 # What is possible has no fewer rows than what is certain.
                 if certain or other is None or other.bytes <= room:
@@ -386,7 +400,7 @@ class Space:
         key = ("without sums", certain)
         if key not in self._held:
             made = None
-            if self.sums and _wide(self.plan(certain=certain)):
+            if self.sums and self.plan(certain=certain).reads:
                 plain = compile_tables(
                     self.catalogue,
                     self.options,
@@ -627,16 +641,6 @@ def _plan_or_raise(found: Plan | TooWideError) -> Plan:
     if isinstance(found, TooWideError):
         raise found.with_traceback(None)
     return found
-
-
-def _adds(plan: Plan) -> bool:
-    """Return whether sums over measured parts make a plan wide: its rows are best told as runs."""
-    return any(step.summed is not None or step.read for step in plan.steps)
-
-
-def _wide(plan: Plan) -> bool:
-    """Return whether a plan has messages that are too wide to be held."""
-    return any(step.read for step in plan.steps)
 
 
 def _firsts(class_of: Ints) -> Ints:
