@@ -75,6 +75,7 @@ _STYLE = """
 .fg-card{width:min(760px,94vw);max-height:90vh;overflow:auto;padding:14px 18px;
 color:var(--fg-ink);background:var(--fg-paper);border:1px solid var(--fg-line)}
 .fg-card::backdrop{background:rgba(0,0,0,.35)}
+.fg-card dt{white-space:nowrap}
 .fg-card>button{float:right;font:inherit;min-height:32px;padding:2px 12px;cursor:pointer;
 color:inherit;background:var(--fg-panel);border:1px solid var(--fg-line)}
 .fg-html .fg-sku{all:unset;cursor:pointer;color:inherit;text-decoration:underline dotted;
