@@ -453,12 +453,10 @@ class Counter(Answering):
             sheet = replace(sheet, notes=())
             names = ", ".join(vocabulary.roles[r].title for r in guessed)
             text += f"<p>Name the {escape(names)} as well, and how hard it holds is told.</p>"
-        self.tell.value = tables.wrap(text + holding_html(sheet))
         drawn = tables.sections_html([] if whole_nest is None else [whole_nest], vocabulary)
         if guessed:
             parts = ", ".join(o.part.sku for r in guessed if (o := one.assumed[r]).part is not None)
             drawn += f'<p class="fg-note">Drawn with {escape(parts)}, which nobody named.</p>'
-        self.section.value = tables.wrap(drawn)
         ways = [why_link(one.build.parts.values(), catalogue, "why it fits")]
         if not kept <= set(one.build.parts.values()):
             ways.append(why_link((*kept, one.part.sku), catalogue, "why not with all they have"))
@@ -482,6 +480,9 @@ class Counter(Answering):
             )
             + f"<p>{' · '.join(w for w in ways if w)}</p>"
         )
+        # The sheet takes a moment: no words stand above that of the part looked at before.
+        self.section.value = tables.wrap(drawn)
+        self.tell.value = tables.wrap(text + holding_html(sheet))
 
     def _others(self, found: Exchange) -> str:
         """Return how many parts are not offered for which reason, each with a way to why."""
