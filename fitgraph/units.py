@@ -25,13 +25,13 @@ from __future__ import annotations
 import re
 import unicodedata
 from collections.abc import Callable, Mapping
-from dataclasses import dataclass
 from decimal import Decimal
 from fractions import Fraction
 from functools import wraps
 from typing import Any, ParamSpec, TypeVar
 
 from fitgraph.errors import InputError
+from fitgraph.records import dataclass
 
 #: Exact by definition (international inch, 1959).
 MM_PER_INCH = Decimal("25.4")

@@ -26,7 +26,7 @@ PACKAGE = Path(fitgraph.__file__).parent
 #: The layers, from the lowest up; those in one tuple are siblings. docs/architecture.md draws
 #: them.
 LAYERS = (
-    ("errors", "units", "model", "files", "plain", "stopping"),
+    ("errors", "units", "model", "files", "plain", "stopping", "records"),
     ("mechanics",),
     ("catalogue",),
     ("intake",),
@@ -43,7 +43,12 @@ LAYERS = (
 RANK = {name: rank for rank, names in enumerate(LAYERS) for name in names}
 
 #: Within the lowest layer: what each may know. Everything else there knows nothing.
-GROUND = {"units": {"errors"}, "model": {"units"}, "files": {"errors"}, "plain": {"errors"}}
+GROUND = {
+    "units": {"errors", "records"},
+    "model": {"units", "records"},
+    "files": {"errors"},
+    "plain": {"errors"},
+}
 
 #: What a layer may not know, though it lies below, and why.
 STRANGERS = {

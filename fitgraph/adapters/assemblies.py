@@ -7,13 +7,12 @@ assembly at the same sizes, and a ring has to close on all that is inside it.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-
 import numpy as np
 
 from fitgraph.adapters.what_if import only_parts
 from fitgraph.graph.assembly import assembly_share
 from fitgraph.model import Catalogue, Part
+from fitgraph.records import dataclass
 from fitgraph.solve.sample import Drawing
 from fitgraph.solve.space import Space, compile_space
 from fitgraph.stopping import check

@@ -14,7 +14,6 @@ References
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
 
 import numpy as np
 import numpy.typing as npt
@@ -24,6 +23,7 @@ from scipy.sparse import csr_matrix, hstack, identity
 from fitgraph.adapters.made import cost_of, shape_of
 from fitgraph.adapters.pairs import MadePair
 from fitgraph.adapters.scan import Scan, Worth
+from fitgraph.records import dataclass
 
 Bools = npt.NDArray[np.bool_]
 Floats = npt.NDArray[np.float64]

@@ -34,7 +34,7 @@ from __future__ import annotations
 import itertools
 import math
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import field
 
 import numpy as np
 import numpy.typing as npt
@@ -56,6 +56,7 @@ from fitgraph.model import (
     Reference,
     Verdict,
 )
+from fitgraph.records import dataclass
 
 Floats = npt.NDArray[np.float64]
 Bools = npt.NDArray[np.bool_]

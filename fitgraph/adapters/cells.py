@@ -11,10 +11,11 @@ from __future__ import annotations
 import itertools
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass
 
 import numpy as np
 import numpy.typing as npt
+
+from fitgraph.records import dataclass
 
 Floats = npt.NDArray[np.float64]
 

@@ -10,7 +10,6 @@ from __future__ import annotations
 
 import itertools
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass
 
 import numpy as np
 import numpy.typing as npt
@@ -20,6 +19,7 @@ from fitgraph.demand.least import least_through
 from fitgraph.graph.joints import distinct_rows
 from fitgraph.graph.sums import SumCondition, Term
 from fitgraph.model import Catalogue, Option
+from fitgraph.records import dataclass
 from fitgraph.solve.circuit import Circuit
 from fitgraph.solve.passes import Demands
 from fitgraph.solve.space import Space

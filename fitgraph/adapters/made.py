@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping
-from dataclasses import dataclass
 from types import MappingProxyType
 
 from fitgraph.mechanics.limits_and_fits import deviations_mm, size_steps_mm
@@ -22,6 +21,7 @@ from fitgraph.model import (
     Vocabulary,
     Word,
 )
+from fitgraph.records import dataclass
 
 #: Deviations of figures are kept to a millionth of a millimetre.
 _DECIMALS = 6

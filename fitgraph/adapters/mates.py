@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from types import MappingProxyType
 
 import numpy as np
@@ -26,6 +26,7 @@ from fitgraph.model import (
     Reference,
     Verdict,
 )
+from fitgraph.records import dataclass
 
 #: Stands in for a window that is open upwards, in mm.
 _OPEN_MM = 1e6

@@ -11,7 +11,6 @@ from __future__ import annotations
 import itertools
 from collections.abc import Sequence
 from concurrent.futures import Executor
-from dataclasses import dataclass
 
 import numpy as np
 import numpy.typing as npt
@@ -22,6 +21,7 @@ from fitgraph.demand.menus import IN_STOCK, SOLD, Menus, Shelf
 from fitgraph.demand.questions import Questions, questions_of
 from fitgraph.demand.served import witnesses
 from fitgraph.graph.options import plain
+from fitgraph.records import dataclass
 
 Ints = npt.NDArray[np.intp]
 Bools = npt.NDArray[np.bool_]

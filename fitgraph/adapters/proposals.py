@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
 from concurrent.futures import Executor
-from dataclasses import dataclass
 
 import numpy as np
 
@@ -12,6 +11,7 @@ from fitgraph.adapters.best_k import Together, frontier
 from fitgraph.adapters.pairs import pairs
 from fitgraph.adapters.scan import Bools, Scan, Worth
 from fitgraph.model import Catalogue, Make
+from fitgraph.records import dataclass
 from fitgraph.solve import NamingError
 
 #: What is said wherever a part is proposed.

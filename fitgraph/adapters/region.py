@@ -8,7 +8,6 @@ from __future__ import annotations
 
 import itertools
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
 
 import numpy as np
 import numpy.typing as npt
@@ -17,6 +16,7 @@ from fitgraph.adapters.candidates import Candidate, Counterparts, middle
 from fitgraph.adapters.cells import SAME_MM, Cell, peaks
 from fitgraph.adapters.made import Words, held
 from fitgraph.model import Catalogue, Joint, Make, Option, Reference
+from fitgraph.records import dataclass
 
 Floats = npt.NDArray[np.float64]
 Ints = npt.NDArray[np.intp]

@@ -6,7 +6,7 @@ import pickle
 import threading
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from concurrent.futures import Executor, Future, as_completed
-from dataclasses import dataclass, field, replace
+from dataclasses import field, replace
 
 import numpy as np
 import numpy.typing as npt
@@ -32,6 +32,7 @@ from fitgraph.demand.served import witnesses
 from fitgraph.graph.joints import distinct_rows
 from fitgraph.graph.options import options_for, plain
 from fitgraph.model import Catalogue, Make, Option, Part
+from fitgraph.records import dataclass
 from fitgraph.solve.circuit import Circuit
 from fitgraph.solve.engine import TreeEngine
 from fitgraph.solve.query import TENTHS, ask

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
 
 from fitgraph.adapters.assemblies import WholeYield, wholes_in
 from fitgraph.adapters.made import Cost, MadeShape, cost_of, shape_of
@@ -16,6 +15,7 @@ from fitgraph.mechanics.cautions import CAUTIONS
 from fitgraph.mechanics.materials import MATERIALS
 from fitgraph.mechanics.slots import closes_by_mm, elastic_closure_mm
 from fitgraph.model import Catalogue, Dimension, Make, Part, Presence, Reference, Verdict
+from fitgraph.records import dataclass
 from fitgraph.solve import Request, TreeEngine
 from fitgraph.units import show_money
 

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
 
 import numpy as np
 
@@ -13,6 +12,7 @@ from fitgraph.adapters.mates import mates, sides_of
 from fitgraph.adapters.variants import held_to
 from fitgraph.graph.options import plain
 from fitgraph.model import Catalogue, Part
+from fitgraph.records import dataclass
 from fitgraph.stopping import check
 
 

@@ -6,7 +6,6 @@ A made-up part is plain data: it can be written down, read again and made up ane
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
 from typing import Any
 
 from fitgraph.adapters.candidates import Candidate, candidates
@@ -14,6 +13,7 @@ from fitgraph.adapters.made import Words, make_part
 from fitgraph.adapters.region import Barred, Region, axes_of, barred, region
 from fitgraph.adapters.variants import grade_of, held_to, with_least_wall, with_material
 from fitgraph.model import Catalogue, Make, Option, Part, Reference, Vocabulary
+from fitgraph.records import dataclass
 
 
 @dataclass(frozen=True, slots=True)

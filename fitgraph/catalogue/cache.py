@@ -18,7 +18,7 @@ import os
 import pickle
 import sys
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass, fields
+from dataclasses import fields
 from operator import attrgetter
 from pathlib import Path
 from types import MappingProxyType
@@ -41,6 +41,7 @@ from fitgraph.model import (
     Word,
 )
 from fitgraph.model.frozen import from_columns, proxy
+from fitgraph.records import dataclass
 
 #: Folders with fewer bytes are read as soon as an entry would be.
 LEAST_BYTES = 100_000

@@ -3,10 +3,11 @@
 from __future__ import annotations
 
 from collections import Counter
-from dataclasses import dataclass, field
+from dataclasses import field
 from pathlib import Path
 
 from fitgraph.errors import InputError
+from fitgraph.records import dataclass
 
 #: A figure or a row could not be used.
 ERROR = "error"

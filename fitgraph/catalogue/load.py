@@ -7,7 +7,7 @@ import gc
 import re
 from collections.abc import Iterator, Mapping
 from contextlib import contextmanager
-from dataclasses import dataclass, field, replace
+from dataclasses import field, replace
 from pathlib import Path
 from types import MappingProxyType
 
@@ -31,6 +31,7 @@ from fitgraph.model import (
     Vocabulary,
     from_columns,
 )
+from fitgraph.records import dataclass
 from fitgraph.units import (
     UnitError,
     parse_count,

@@ -4,11 +4,11 @@ from __future__ import annotations
 
 from collections import defaultdict
 from collections.abc import Iterable
-from dataclasses import dataclass
 from math import prod
 
 from fitgraph.mechanics.rules import RULES
 from fitgraph.model import ABSENT, Catalogue, Condition, Joint, Part, Presence, Reference
+from fitgraph.records import dataclass
 
 
 @dataclass(frozen=True, slots=True)

@@ -6,13 +6,13 @@ import codecs
 import contextlib
 import csv
 from collections.abc import Callable, Iterator, Mapping, Sequence
-from dataclasses import dataclass
 from operator import itemgetter
 from pathlib import Path
 
 from fitgraph.catalogue.findings import WARNING, CatalogueError, Finding, Notes, Tally, shorten
 from fitgraph.files import SpecialFileError, require_plain
 from fitgraph.plain import plain
+from fitgraph.records import dataclass
 
 #: A longer line is taken for damage, not for data.
 LONGEST_LINE = 100_000

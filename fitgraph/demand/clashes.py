@@ -13,13 +13,13 @@ References
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
 from itertools import combinations
 
 import numpy as np
 import numpy.typing as npt
 
 from fitgraph.demand.distinct import dense
+from fitgraph.records import dataclass
 from fitgraph.solve.relations import Relation
 
 Ints = npt.NDArray[np.intp]

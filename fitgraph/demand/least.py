@@ -14,7 +14,6 @@ References
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
 
 import numpy as np
 import numpy.typing as npt
@@ -25,6 +24,7 @@ from fitgraph.demand.in_reach import in_reach
 from fitgraph.demand.least_rows import Lookup, least_of, least_of_nodes, least_row
 from fitgraph.demand.menus import Listing
 from fitgraph.graph.joints import distinct_rows
+from fitgraph.records import dataclass
 from fitgraph.solve.circuit import Circuit
 from fitgraph.solve.passes import Demands
 from fitgraph.solve.plan import Step

@@ -8,7 +8,6 @@ go. Contexts that leave many are gathered by what they have in common.
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
 from functools import cached_property
 from weakref import WeakKeyDictionary
 
@@ -16,6 +15,7 @@ import numpy as np
 import numpy.typing as npt
 
 from fitgraph.demand.distinct import dense
+from fitgraph.records import dataclass
 from fitgraph.solve.arrays import spread
 from fitgraph.solve.support import CircuitStep
 

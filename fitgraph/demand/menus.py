@@ -8,7 +8,7 @@ enquiries come down to few questions.
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence, Set
-from dataclasses import dataclass, fields
+from dataclasses import fields
 from itertools import chain
 
 import numpy as np
@@ -18,6 +18,7 @@ from fitgraph.demand.clashes import PairRelation, pairs_of
 from fitgraph.demand.distinct import dense, rank
 from fitgraph.demand.in_reach import in_reach
 from fitgraph.model import Fill
+from fitgraph.records import dataclass
 from fitgraph.solve import Space
 from fitgraph.solve.arrays import spread
 from fitgraph.solve.circuit import Circuit

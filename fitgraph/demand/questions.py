@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
 from itertools import chain
 
 import numpy as np
@@ -13,6 +12,7 @@ from fitgraph.demand.distinct import dense, rank
 from fitgraph.demand.menus import Menus, Shelf
 from fitgraph.demand.served import Asked
 from fitgraph.model import Catalogue, Enquiry
+from fitgraph.records import dataclass
 from fitgraph.solve import NamingError, Request, Services
 from fitgraph.solve.query import TENTHS
 from fitgraph.solve.request import check_material, find_part

@@ -16,7 +16,6 @@ import pickle
 import threading
 from collections.abc import Callable, Sequence
 from concurrent.futures import Executor
-from dataclasses import dataclass
 from typing import TypeVar
 
 import numpy as np
@@ -25,6 +24,7 @@ import numpy.typing as npt
 from fitgraph.demand.distinct import dense, rank
 from fitgraph.demand.least import cheapest
 from fitgraph.demand.menus import Listing, Menus
+from fitgraph.records import dataclass
 from fitgraph.solve.best import Criteria, k_best
 
 Ints = npt.NDArray[np.intp]

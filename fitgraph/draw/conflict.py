@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import xml.etree.ElementTree as ET
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
 
 from fitgraph.draw.assembly_order import assembly_order
 from fitgraph.draw.drawing import drawing, identity_of
@@ -12,6 +11,7 @@ from fitgraph.draw.style import SIGNS, WORDS, verdict_class
 from fitgraph.draw.svg import element, number, shorten, write
 from fitgraph.explain import Clash
 from fitgraph.model import Option, Verdict, Vocabulary
+from fitgraph.records import dataclass
 
 #: Size of a part's box, and of the drawing, in units of the drawing.
 _BOX = (150.0, 42.0)

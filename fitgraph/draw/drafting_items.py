@@ -15,12 +15,14 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterable, Iterator, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from enum import Enum
 from functools import cache
 from itertools import pairwise
 
 from fpdf import FPDF
+
+from fitgraph.records import dataclass
 
 #: An A4 sheet lying down, in mm.
 PAPER = (297.0, 210.0)

@@ -2,10 +2,9 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-
 from fitgraph.adapters.sheet import Sheet
 from fitgraph.model import Reference
+from fitgraph.records import dataclass
 
 
 @dataclass(frozen=True, slots=True)

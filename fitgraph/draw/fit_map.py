@@ -12,7 +12,6 @@ import itertools
 import xml.etree.ElementTree as ET
 from collections import Counter
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass
 from types import MappingProxyType
 from typing import Any
 
@@ -25,6 +24,7 @@ from fitgraph.draw.svg import clean, element, number, shorten, write
 from fitgraph.explain.tracing import WayStep
 from fitgraph.graph.size_map import Joints, SizeMap, appears_at, joints_with_ends
 from fitgraph.model import Part, Reference, Verdict, Vocabulary
+from fitgraph.records import dataclass
 from fitgraph.units import show_length
 
 #: Width of the drawing, its margins and the size of a node, in units of the drawing.

@@ -9,7 +9,6 @@ from __future__ import annotations
 import math
 import xml.etree.ElementTree as ET
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass
 
 from fitgraph.draw.drawing import drawing, identity_of
 from fitgraph.draw.line_chart import ticks
@@ -19,6 +18,7 @@ from fitgraph.explain import Clash
 from fitgraph.explain.series import wanted_of_unknown
 from fitgraph.explain.words import figure_text, part_text
 from fitgraph.model import Presence, Verdict
+from fitgraph.records import dataclass
 
 #: Width of the drawing, and where a number line begins and ends, in units of the drawing.
 _WIDTH, _LEFT, _RIGHT = 760.0, 236.0, 736.0

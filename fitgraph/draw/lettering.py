@@ -10,7 +10,7 @@ from __future__ import annotations
 import sys
 import unicodedata
 from collections.abc import Callable
-from dataclasses import dataclass, field
+from dataclasses import field
 from functools import cache
 from importlib.util import find_spec
 from pathlib import Path
@@ -19,6 +19,7 @@ from fontTools.ttLib import TTFont
 from fpdf import FPDF
 
 from fitgraph.draw.svg import clean
+from fitgraph.records import dataclass
 
 #: The font of every reader, and the name an embedded one goes by.
 _OWN, _EMBEDDED = "Helvetica", "lettering"

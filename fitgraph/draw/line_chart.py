@@ -9,10 +9,10 @@ from __future__ import annotations
 import math
 import xml.etree.ElementTree as ET
 from collections.abc import Sequence
-from dataclasses import dataclass
 
 from fitgraph.draw.drawing import drawing, identity_of
 from fitgraph.draw.svg import element, number, write
+from fitgraph.records import dataclass
 
 #: Size of the drawing, and the plot's margins: left, top, right, bottom.
 WIDTH, HEIGHT = 680.0, 280.0

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterator, Mapping
-from dataclasses import dataclass
 
 from fitgraph.graph.joints import asked
 from fitgraph.graph.options import length_of, presence_of
@@ -18,6 +17,7 @@ from fitgraph.model import (
     Verdict,
     Vocabulary,
 )
+from fitgraph.records import dataclass
 
 #: Kinds of feature between which one part goes inside another.
 OUTER, INNER = "bore", "spigot"

@@ -6,7 +6,6 @@ import math
 import textwrap
 import xml.etree.ElementTree as ET
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
 
 from fitgraph.draw.drawing import drawing, identity_of
 from fitgraph.draw.nests import DrawnRing, Mating, Nest, main_nest, nests
@@ -14,6 +13,7 @@ from fitgraph.draw.style import PART_TINTS, SIGNS, WORDS, verdict_class
 from fitgraph.draw.svg import element, number, shorten, write
 from fitgraph.explain.words import part_text, size_text
 from fitgraph.model import Dimension, Option, Presence, Verdict, Vocabulary
+from fitgraph.records import dataclass
 
 #: Size of the drawing and radius of its largest circle, in units of the drawing.
 WIDTH, RADIUS = 760.0, 150.0

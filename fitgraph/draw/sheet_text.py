@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
 
 from fitgraph.adapters.mates import Mate
 from fitgraph.adapters.sheet import Sheet
@@ -11,6 +10,7 @@ from fitgraph.draw.drafting import size_text
 from fitgraph.explain.words import hold_text
 from fitgraph.mechanics.materials import MATERIALS
 from fitgraph.model import Verdict
+from fitgraph.records import dataclass
 from fitgraph.units import show_mass
 
 

@@ -8,8 +8,9 @@ from __future__ import annotations
 
 import json
 import sys
-from dataclasses import dataclass
 from typing import Any
+
+from fitgraph.records import dataclass
 
 #: How the kernel calls AP242.
 _SCHEMA = "AP242DIS"

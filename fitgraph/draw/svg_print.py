@@ -12,7 +12,6 @@ import math
 import re
 import xml.etree.ElementTree as ET
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass
 
 from fpdf import FPDF
 
@@ -20,6 +19,7 @@ from fitgraph.draw.lettering import Lettering
 from fitgraph.draw.style import LIGHT, SIGNS, drawing_css
 from fitgraph.draw.svg import element, number, write
 from fitgraph.model import Verdict
+from fitgraph.records import dataclass
 
 _SVG = "{http://www.w3.org/2000/svg}"
 

@@ -10,7 +10,7 @@ its middle part is worth. Parts whose figures cannot be true together are left o
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from statistics import median
 
 import numpy as np
@@ -22,6 +22,7 @@ from fitgraph.graph.options import length_of, plain
 from fitgraph.mechanics.materials import MATERIALS
 from fitgraph.model import Catalogue, Dimension, Option
 from fitgraph.model.rider import Style
+from fitgraph.records import dataclass
 from fitgraph.solve import NamingError
 
 #: Share of parts at either end that a mark does not look at.

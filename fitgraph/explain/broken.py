@@ -14,7 +14,6 @@ References
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
@@ -22,6 +21,7 @@ import numpy.typing as npt
 
 from fitgraph.explain.kinds import Reduced
 from fitgraph.explain.transversals import TooManySetsError, minimal
+from fitgraph.records import dataclass
 from fitgraph.solve.arrays import spread
 
 Ints = npt.NDArray[np.intp]

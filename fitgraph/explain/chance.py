@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from types import MappingProxyType
 
 from fitgraph.explain.outcomes import sizes_seen
@@ -10,6 +10,7 @@ from fitgraph.explain.reasons import Clash, Figure
 from fitgraph.graph.options import empty
 from fitgraph.graph.said import judge
 from fitgraph.model import Basis, Catalogue, Dimension, Option, Presence, Verdict
+from fitgraph.records import dataclass
 
 #: Fewer known figures than this say nothing.
 _LEAST = 5

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import itertools
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass, field, replace
+from dataclasses import field, replace
 from enum import Enum
 
 import numpy as np
@@ -17,6 +17,7 @@ from fitgraph.explain.narrowed import within
 from fitgraph.explain.network import Domains, Network, TooLongError, as_mask
 from fitgraph.graph.options import length_of
 from fitgraph.model import Option, Vocabulary
+from fitgraph.records import dataclass
 from fitgraph.solve.algebra import COUNT
 from fitgraph.solve.best import Criteria, k_best
 from fitgraph.solve.passes import Demands, Passes

@@ -20,7 +20,7 @@ References
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, field
+from dataclasses import field
 
 import numpy as np
 import numpy.typing as npt
@@ -29,6 +29,7 @@ from fitgraph.explain.broken import CEILING as CELLS
 from fitgraph.explain.broken import elimination_order, over
 from fitgraph.explain.kinds import FailingTable, Reduced
 from fitgraph.explain.transversals import CEILING, TooManySetsError, bits, minimal
+from fitgraph.records import dataclass
 from fitgraph.stopping import check
 
 Ints = npt.NDArray[np.intp]

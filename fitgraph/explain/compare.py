@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from functools import cached_property
 
 import numpy as np
@@ -24,6 +24,7 @@ from fitgraph.model import (
     Verdict,
     Word,
 )
+from fitgraph.records import dataclass
 from fitgraph.solve import NamingError, Request, TreeEngine
 from fitgraph.solve.request import find_part
 

@@ -8,7 +8,6 @@ drop are those broken sets in which no joint is. docs/explanations.md says why b
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
 
 import numpy as np
 
@@ -22,6 +21,7 @@ from fitgraph.explain.kinds import FailingTable, Kinds, Reduced, reduce
 from fitgraph.explain.reasons import Clash, clashes
 from fitgraph.explain.transversals import minimal_transversals
 from fitgraph.model import Joint, Verdict
+from fitgraph.records import dataclass
 
 
 @dataclass(frozen=True, slots=True)

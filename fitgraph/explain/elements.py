@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass, field
+from dataclasses import field
 
 import numpy as np
 import numpy.typing as npt
 
 from fitgraph.model import Fill, Joint
+from fitgraph.records import dataclass
 from fitgraph.solve.query import TENTHS
 from fitgraph.solve.request import Request, allowed
 from fitgraph.solve.space import Space

@@ -16,7 +16,6 @@ it is told which go, so that every other part has its reason.
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
 from enum import Enum
 
 import numpy as np
@@ -24,6 +23,7 @@ import numpy.typing as npt
 
 from fitgraph.explain.representatives import Contrast
 from fitgraph.model import Catalogue, Fill, Option, Part
+from fitgraph.records import dataclass
 from fitgraph.solve import Request, TreeEngine
 from fitgraph.solve.algebra import LEAST
 from fitgraph.solve.best import Criteria, k_best

@@ -19,7 +19,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from functools import cached_property
 
 import numpy as np
@@ -32,6 +32,7 @@ from fitgraph.graph.groupings import suits
 from fitgraph.graph.options import presence_of
 from fitgraph.model import Catalogue, Option, Presence
 from fitgraph.model.rider import Identify, Question
+from fitgraph.records import dataclass
 from fitgraph.solve import NamingError, Space, compile_space
 from fitgraph.units import UnitError, parse_length
 

@@ -9,7 +9,6 @@ option that goes may make others comparable.
 from __future__ import annotations
 
 from collections.abc import Collection, Mapping, Sequence
-from dataclasses import dataclass
 from functools import cached_property
 
 import numpy as np
@@ -19,6 +18,7 @@ from fitgraph.explain.elements import AskedElements
 from fitgraph.explain.network import Network
 from fitgraph.graph.joints import distinct_rows
 from fitgraph.model import Joint, Verdict
+from fitgraph.records import dataclass
 from fitgraph.solve.space import Space
 
 Ints = npt.NDArray[np.intp]

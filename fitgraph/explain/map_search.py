@@ -2,9 +2,8 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-
 from fitgraph.graph.size_map import SizeMap
+from fitgraph.records import dataclass
 from fitgraph.units import UnitError, parse_length
 
 #: A size that is typed may be off by so much from what a part has [mm].

@@ -13,7 +13,6 @@ from __future__ import annotations
 
 from collections import defaultdict
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass
 from fractions import Fraction
 from types import MappingProxyType
 
@@ -31,6 +30,7 @@ from fitgraph.explain.outcomes import (
 )
 from fitgraph.graph.options import options_for, serviced
 from fitgraph.model import Catalogue, Joint, Option, Part, Verdict
+from fitgraph.records import dataclass
 from fitgraph.solve import Request, Space
 from fitgraph.solve.counting import count_through
 from fitgraph.solve.plan import Memo

@@ -16,7 +16,7 @@ References
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from fractions import Fraction
 from types import MappingProxyType
 
@@ -34,6 +34,7 @@ from fitgraph.model import (
     Reference,
     Word,
 )
+from fitgraph.records import dataclass
 
 #: Into how many equally likely pieces limits, or a plausible range, are cut.
 PIECES = 5

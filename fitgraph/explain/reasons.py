@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
-from dataclasses import dataclass, replace
+from dataclasses import replace
 
 from fitgraph.graph.columns import Columns, WordCodes, word_of
 from fitgraph.graph.joints import conditions_of
@@ -12,6 +12,7 @@ from fitgraph.graph.said import judge
 from fitgraph.graph.sums import ring_there
 from fitgraph.mechanics.rules import RULES
 from fitgraph.model import Condition, Dimension, Joint, Option, Presence, Reference, Verdict
+from fitgraph.records import dataclass
 
 
 @dataclass(frozen=True, slots=True)

@@ -20,13 +20,14 @@ References
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping
-from dataclasses import dataclass, replace
+from dataclasses import replace
 
 import numpy as np
 import numpy.typing as npt
 
 from fitgraph.graph.options import skus_of, work_on
 from fitgraph.model import Option
+from fitgraph.records import dataclass
 from fitgraph.solve.cores import Cores, Tallies, limits_of
 from fitgraph.solve.counted import Counted
 from fitgraph.solve.dominance import least_of_three, least_of_two

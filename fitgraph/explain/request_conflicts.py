@@ -17,7 +17,7 @@ References
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass, replace
+from dataclasses import replace
 
 import numpy as np
 import numpy.typing as npt
@@ -58,6 +58,7 @@ from fitgraph.explain.kinds import Kinds, Reduced, reduce
 from fitgraph.explain.transversals import TooManySetsError, bits, minimal_transversals
 from fitgraph.graph.options import plain
 from fitgraph.model import Catalogue, Option, Verdict
+from fitgraph.records import dataclass
 from fitgraph.solve.best import Criteria, k_best
 from fitgraph.solve.query import TENTHS
 from fitgraph.solve.request import Request, Services, find_part

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import replace
 
 import numpy as np
 
@@ -10,6 +10,7 @@ from fitgraph.explain.changes import Prefer
 from fitgraph.explain.representatives import Representative, representatives
 from fitgraph.explain.why import Explainer, Explanation
 from fitgraph.model import Catalogue, Option
+from fitgraph.records import dataclass
 from fitgraph.solve import Request, TreeEngine
 from fitgraph.solve.cores import (
     Cores,

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
 
 import numpy as np
 
@@ -15,6 +14,7 @@ from fitgraph.mechanics.limits_of_size import Limits
 from fitgraph.mechanics.nests import closes
 from fitgraph.mechanics.rules import RULES
 from fitgraph.model import Joint, Option, Reference
+from fitgraph.records import dataclass
 
 #: Least and most, in mm.
 Interval = tuple[float, float]

@@ -8,11 +8,11 @@ costs a few array operations, however many builds there are.
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
 
 import numpy as np
 import numpy.typing as npt
 
+from fitgraph.records import dataclass
 from fitgraph.solve.arrays import spread
 from fitgraph.solve.plan import Step
 from fitgraph.solve.space import Space

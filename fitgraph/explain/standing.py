@@ -3,13 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
 
 import numpy as np
 import numpy.typing as npt
 
 from fitgraph.explain.why import Explainer
 from fitgraph.model import Catalogue, Option, Part, Verdict
+from fitgraph.records import dataclass
 from fitgraph.solve import Request, Services, TreeEngine
 from fitgraph.solve.nearest import nearest
 from fitgraph.solve.query import ask

@@ -2,11 +2,10 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-
 from fitgraph.explain.requested import Listed, list_builds
 from fitgraph.explain.why import Explainer, Explanation
 from fitgraph.model import Catalogue, Enquiry, Verdict
+from fitgraph.records import dataclass
 from fitgraph.solve import Request, TreeEngine
 
 #: Builds listed; the story is half a screen.

@@ -3,13 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
 
 from fitgraph.explain.ways import Way
 from fitgraph.graph.chains import ChainJoint
 from fitgraph.graph.interfaces import pair_of
 from fitgraph.graph.options import length_of
 from fitgraph.model import Dimension, Option, Reference
+from fitgraph.records import dataclass
 
 
 @dataclass(frozen=True, slots=True)

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
 from statistics import median
 
 import numpy as np
@@ -12,6 +11,7 @@ from fitgraph.graph.options import length_of, plain, strengths_nm
 from fitgraph.mechanics.materials import MATERIALS
 from fitgraph.mechanics.tubes import stiffness_nm2
 from fitgraph.model import Catalogue
+from fitgraph.records import dataclass
 
 
 @dataclass(frozen=True, slots=True)

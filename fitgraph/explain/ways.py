@@ -9,7 +9,6 @@ from __future__ import annotations
 
 import itertools
 from collections.abc import Iterable, Iterator, Mapping, Sequence
-from dataclasses import dataclass
 from enum import StrEnum
 
 import numpy as np
@@ -19,6 +18,7 @@ from fitgraph.explain.why import Explainer
 from fitgraph.graph.chains import Chain, ChainJoint, chains
 from fitgraph.graph.options import holds_for_certain
 from fitgraph.model import Catalogue, Condition, Joint, Option
+from fitgraph.records import dataclass
 from fitgraph.solve.counting import count
 from fitgraph.solve.request import find_part
 from fitgraph.solve.space import Space

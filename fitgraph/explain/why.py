@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 
 import numpy as np
 import numpy.typing as npt
@@ -23,6 +23,7 @@ from fitgraph.graph.joints import asked
 from fitgraph.graph.pressed import Pressed, pressed
 from fitgraph.mechanics.stackup import AssemblyShare
 from fitgraph.model import Catalogue, Option, Verdict
+from fitgraph.records import dataclass
 from fitgraph.solve import NamingError, Request, TreeEngine
 from fitgraph.solve.counting import count, count_each
 from fitgraph.solve.nearest import nearest

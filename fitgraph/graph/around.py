@@ -2,12 +2,11 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-
 import networkx as nx
 
 from fitgraph.graph.fit_graph import part_node
 from fitgraph.graph.views import edges_of, interfaces_of, joints_of
+from fitgraph.records import dataclass
 
 
 @dataclass(frozen=True, slots=True)

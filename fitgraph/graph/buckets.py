@@ -13,13 +13,13 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
 import numpy.typing as npt
 
 from fitgraph.graph.joints import distinct_rows
+from fitgraph.records import dataclass
 
 Ints = npt.NDArray[np.intp]
 Values = npt.NDArray[Any]

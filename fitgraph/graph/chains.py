@@ -11,7 +11,6 @@ from __future__ import annotations
 
 import itertools
 from collections.abc import Iterable, Iterator, Mapping
-from dataclasses import dataclass
 
 import networkx as nx
 import numpy as np
@@ -23,6 +22,7 @@ from fitgraph.graph.options import empty, presence_of
 from fitgraph.graph.said import judge
 from fitgraph.graph.shapes import Shape
 from fitgraph.model import Catalogue, Condition, Fill, Joint, Option, Presence, Verdict
+from fitgraph.records import dataclass
 from fitgraph.stopping import check
 
 

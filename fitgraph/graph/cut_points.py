@@ -9,11 +9,11 @@ References
 from __future__ import annotations
 
 from collections.abc import Hashable
-from dataclasses import dataclass
 
 import networkx as nx
 
 from fitgraph.graph.views import parts_and_interfaces
+from fitgraph.records import dataclass
 
 
 @dataclass(frozen=True, slots=True)

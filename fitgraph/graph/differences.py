@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import datetime
 from collections.abc import Mapping
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from types import MappingProxyType
 from typing import Any
 
@@ -12,6 +12,7 @@ import networkx as nx
 
 from fitgraph.graph.views import nodes_of
 from fitgraph.model import Catalogue
+from fitgraph.records import dataclass
 
 
 @dataclass(frozen=True, slots=True)

@@ -10,7 +10,6 @@ References
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
 
 import networkx as nx
 
@@ -19,6 +18,7 @@ from fitgraph.graph.groupings import kind_of
 from fitgraph.graph.options import plain
 from fitgraph.graph.views import parts_and_interfaces
 from fitgraph.model import Catalogue
+from fitgraph.records import dataclass
 
 #: So that the same graph gives the same families.
 SEED = 1

@@ -9,7 +9,6 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass
 
 from fitgraph.graph.columns import word_of
 from fitgraph.graph.options import length_of, presence_of
@@ -32,6 +31,7 @@ from fitgraph.mechanics.slots import elastic_gap_mm
 from fitgraph.mechanics.standards import screw
 from fitgraph.mechanics.threads import engagement_needed_mm
 from fitgraph.model import Dimension, HoldSource, Joint, Option, Presence, Reference, Vocabulary
+from fitgraph.records import dataclass
 
 Range = tuple[float, float]
 

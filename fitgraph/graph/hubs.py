@@ -10,11 +10,11 @@ References
 from __future__ import annotations
 
 from collections.abc import Hashable, Mapping
-from dataclasses import dataclass
 
 import networkx as nx
 
 from fitgraph.graph.views import parts_and_interfaces
+from fitgraph.records import dataclass
 
 
 @dataclass(frozen=True, slots=True)

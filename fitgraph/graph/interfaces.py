@@ -12,7 +12,7 @@ or asks only whether something is there, is no link: see :func:`hyper_joints`.
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 
 import numpy as np
 import numpy.typing as npt
@@ -22,6 +22,7 @@ from fitgraph.graph.joints import Judged, asked, distinct_rows, judge_rows
 from fitgraph.graph.shapes import Shape, shapes_by_role
 from fitgraph.mechanics.rules import RULES
 from fitgraph.model import Catalogue, Joint, Part, Presence, Reference, Verdict
+from fitgraph.records import dataclass
 
 Ints = npt.NDArray[np.intp]
 Floats = npt.NDArray[np.float64]

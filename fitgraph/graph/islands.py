@@ -2,11 +2,10 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-
 import networkx as nx
 
 from fitgraph.graph.views import nodes_of, parts_and_interfaces
+from fitgraph.records import dataclass
 
 
 @dataclass(frozen=True, slots=True)

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass
 from typing import Any, NamedTuple
 
 import numpy as np
@@ -13,6 +12,7 @@ from fitgraph.graph.columns import Columns, WordCodes, columns_of
 from fitgraph.graph.sums import required
 from fitgraph.mechanics.rules import RULES, Judgement, Limits
 from fitgraph.model import Condition, Joint, Option
+from fitgraph.records import dataclass
 from fitgraph.stopping import check
 
 Ints = npt.NDArray[np.intp]

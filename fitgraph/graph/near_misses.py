@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterator
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from types import MappingProxyType
 
 import numpy as np
@@ -21,6 +21,7 @@ from fitgraph.graph.joints import judge_pairs
 from fitgraph.graph.options import length_of, variants
 from fitgraph.mechanics.rules import EPSILON_MM, RULES
 from fitgraph.model import Catalogue, Joint, Option, Presence, Reference, Verdict
+from fitgraph.records import dataclass
 
 
 @dataclass(frozen=True, slots=True)

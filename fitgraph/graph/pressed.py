@@ -3,13 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
 
 from fitgraph.graph.options import length_of
 from fitgraph.graph.said import judge
 from fitgraph.mechanics.materials import MATERIALS
 from fitgraph.mechanics.press_fits import PressFit, press_fit
 from fitgraph.model import Joint, Option, Presence, PressSource, Verdict, Vocabulary
+from fitgraph.records import dataclass
 
 
 @dataclass(frozen=True, slots=True)

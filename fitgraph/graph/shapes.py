@@ -3,11 +3,11 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Sequence
-from dataclasses import dataclass
 from typing import Any
 
 from fitgraph.graph.options import variants
 from fitgraph.model import Option, Part, Vocabulary
+from fitgraph.records import dataclass
 
 
 @dataclass(frozen=True, slots=True)

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Collection, Iterable, Mapping
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from typing import Any
 
 import networkx as nx
@@ -13,6 +13,7 @@ from fitgraph.graph.interfaces import pair_joints, pair_of
 from fitgraph.graph.views import by_interface, interfaces_of, joints_of
 from fitgraph.mechanics.rules import EPSILON_MM
 from fitgraph.model import Catalogue, Reference, Vocabulary
+from fitgraph.records import dataclass
 
 
 @dataclass(frozen=True, slots=True)

@@ -9,7 +9,6 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
 
 import numpy as np
 import numpy.typing as npt
@@ -19,6 +18,7 @@ from fitgraph.mechanics.limits_of_size import Limits
 from fitgraph.mechanics.nests import closed_bore, growth
 from fitgraph.mechanics.rules import RULES, UNBOUNDED_MM, Judgement
 from fitgraph.model import Condition, Joint, Presence, Reference, Ring
+from fitgraph.records import dataclass
 
 Ints = npt.NDArray[np.intp]
 Floats = npt.NDArray[np.float64]

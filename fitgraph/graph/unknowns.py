@@ -28,7 +28,7 @@ from __future__ import annotations
 
 import itertools
 from collections.abc import Iterable, Iterator, Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from types import MappingProxyType
 
 import numpy as np
@@ -48,6 +48,7 @@ from fitgraph.model import (
     Reference,
     Verdict,
 )
+from fitgraph.records import dataclass
 
 Floats = npt.NDArray[np.float64]
 Bools = npt.NDArray[np.bool_]

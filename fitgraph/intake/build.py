@@ -8,7 +8,7 @@ import re
 from collections import Counter, defaultdict
 from collections.abc import Callable, Iterator, Sequence
 from collections.abc import Mapping as MappingLike
-from dataclasses import dataclass, field, replace
+from dataclasses import field, replace
 from itertools import islice
 from pathlib import Path
 
@@ -52,6 +52,7 @@ from fitgraph.intake.sources import Sheet
 from fitgraph.mechanics.materials import MATERIALS
 from fitgraph.model import Basis, Vocabulary
 from fitgraph.plain import CsvWriter
+from fitgraph.records import dataclass
 from fitgraph.units import UnitError, parse_count, parse_mass, parse_money
 
 #: Files of the folder that is made, beside the vocabulary.

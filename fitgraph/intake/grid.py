@@ -5,11 +5,12 @@ from __future__ import annotations
 import re
 from collections import Counter
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass, field, replace
+from dataclasses import field, replace
 
 from fitgraph.catalogue.table_reader import is_total
 from fitgraph.intake.cell_texts import decimal_mark
 from fitgraph.intake.sources import DATE, Sheet
+from fitgraph.records import dataclass
 from fitgraph.units import LENGTH_WORDS, MASS_WORDS, MONEY_WORDS
 
 #: Rows at the head of a table among which the header is looked for.

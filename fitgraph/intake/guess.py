@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Callable, Iterable, Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from functools import lru_cache
 
 from fitgraph.catalogue.figures import UNKNOWN_TEXTS, parse_figure
@@ -21,6 +21,7 @@ from fitgraph.intake.phrases import Phrases
 from fitgraph.intake.sources import DATE, needed
 from fitgraph.mechanics.materials import MATERIALS
 from fitgraph.model import Basis, DimensionKind, Vocabulary
+from fitgraph.records import dataclass
 from fitgraph.units import (
     LENGTH_WORDS,
     MASS_WORDS,

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from pathlib import Path
 
 from fitgraph.catalogue import demo_folder
@@ -33,6 +33,7 @@ from fitgraph.intake.mapping import (
 from fitgraph.intake.phrases import Phrases, read_phrases
 from fitgraph.intake.sources import Sheet, SourceError, read_source
 from fitgraph.model import Vocabulary
+from fitgraph.records import dataclass
 
 #: Words for kinds of parts that are asked about at a time.
 _KINDS = 12

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import json
 from collections.abc import Mapping as MappingLike
-from dataclasses import dataclass, field
+from dataclasses import field
 from pathlib import Path
 from typing import Any
 
@@ -12,6 +12,7 @@ from fitgraph.catalogue.table_reader import MOST_COLUMNS
 from fitgraph.catalogue.toml_text import TomlError, read_toml
 from fitgraph.files import require_plain, write_text_whole
 from fitgraph.plain import plain
+from fitgraph.records import dataclass
 
 #: What a column can be beside a dimension, which is written ``feature.dimension``.
 FIELDS = {

@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import field
 from pathlib import Path
 from typing import Any
 
@@ -19,6 +19,7 @@ from fitgraph.catalogue.table_reader import read_bytes
 from fitgraph.catalogue.toml_text import read_toml
 from fitgraph.mechanics.materials import MATERIALS
 from fitgraph.model import Basis, Vocabulary
+from fitgraph.records import dataclass
 from fitgraph.units import UnitError, folded, parse_length
 
 FILE = "phrases.toml"

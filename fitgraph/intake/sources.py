@@ -13,7 +13,6 @@ import zipfile
 import zlib
 from collections import Counter
 from collections.abc import Iterable, Iterator, Sequence
-from dataclasses import dataclass
 from importlib import import_module
 from pathlib import Path
 from types import ModuleType
@@ -22,6 +21,7 @@ from typing import Any, NamedTuple
 from fitgraph.files import SpecialFileError, require_plain
 from fitgraph.intake.unpacked import TooLargeError, check_unpacked, joined_over_rows
 from fitgraph.plain import plain
+from fitgraph.records import dataclass
 
 #: No source has more; each ends in a message.
 MOST_BYTES = 1 << 30

@@ -3,12 +3,12 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass
 from enum import Enum
 
 from fitgraph.adapters import Barred, Candidate, Scan, Worth
 from fitgraph.adapters.made import Words
 from fitgraph.model import Reference
+from fitgraph.records import dataclass
 
 #: Between the words of a part that has several.
 _AND = ", "

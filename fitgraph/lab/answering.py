@@ -7,7 +7,6 @@ import threading
 from collections.abc import Callable, Iterable, Iterator, Mapping
 from contextlib import contextmanager, suppress
 from contextvars import copy_context
-from dataclasses import dataclass
 from itertools import chain
 from typing import Any, Generic, TypeVar
 
@@ -20,6 +19,7 @@ from fitgraph.lab.fields import Fields
 from fitgraph.lab.form import FormError
 from fitgraph.lab.session import SessionBar, SessionError, page_address
 from fitgraph.lab.unused import given_back
+from fitgraph.records import dataclass
 from fitgraph.solve import NamingError
 from fitgraph.stopping import Stop, StoppedError, check, stopped_by
 

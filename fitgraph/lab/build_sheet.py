@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
 from html import escape
 
 from fpdf import FPDF
@@ -18,6 +17,7 @@ from fitgraph.graph.pressed import pressed
 from fitgraph.lab.tables import cautions_html
 from fitgraph.model import Option, Vocabulary
 from fitgraph.plain import csv_text
+from fitgraph.records import dataclass
 from fitgraph.report.cautions import cautions_on
 from fitgraph.solve.engine import Build
 from fitgraph.units import major, show_mass, show_money

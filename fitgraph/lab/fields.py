@@ -4,12 +4,12 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterator, Mapping
 from contextlib import ExitStack, contextmanager
-from dataclasses import dataclass
 from typing import Any
 
 import ipywidgets as widgets
 
 from fitgraph.lab.session import SessionError
+from fitgraph.records import dataclass
 
 
 @dataclass(frozen=True, slots=True)

@@ -3,9 +3,9 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
 
 from fitgraph.model import Catalogue, Part
+from fitgraph.records import dataclass
 from fitgraph.solve import NamingError, Request, Services
 from fitgraph.solve.request import check_material, find_part
 from fitgraph.units import UnitError, parse_mass, parse_money

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from functools import partial
 from typing import Any
 
@@ -19,6 +19,7 @@ from fitgraph.lab.restock_panel import RestockPanel
 from fitgraph.lab.session import SessionBar
 from fitgraph.lab.tables import wrap
 from fitgraph.lab.trend_panel import TrendPanel
+from fitgraph.records import dataclass
 from fitgraph.stock import Coverage, Reliance, coverage_then, reliance
 from fitgraph.stock.in_turn import in_turn
 

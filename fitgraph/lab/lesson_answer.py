@@ -2,11 +2,10 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-
 from fitgraph.draw.style import WORDS
 from fitgraph.lab.saved_answer import told_by
 from fitgraph.model import Verdict
+from fitgraph.records import dataclass
 from fitgraph.report.blocks import Picture, Report, Say, Section, Tone, say_all
 from fitgraph.report.tables import Column, Table
 from fitgraph.report.values import WORD

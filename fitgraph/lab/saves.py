@@ -9,11 +9,12 @@ from __future__ import annotations
 import asyncio
 from collections.abc import Callable, Iterator, Mapping
 from contextlib import contextmanager
-from dataclasses import dataclass
 from typing import Any
 
 import anywidget
 import traitlets
+
+from fitgraph.records import dataclass
 
 _SCRIPT = """
 function initialize({ model }) {

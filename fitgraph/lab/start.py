@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from html import escape
 from pathlib import Path
 
@@ -15,6 +14,7 @@ from fitgraph.lab.answering import Answering
 from fitgraph.lab.chosen import choose
 from fitgraph.lab.look import field_layout, heading, html, row, style
 from fitgraph.lab.opened import OpenCatalogue, open_catalogue
+from fitgraph.records import dataclass
 
 
 @dataclass(frozen=True, slots=True)

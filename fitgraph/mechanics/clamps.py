@@ -19,7 +19,6 @@ of a clamped hub's grip: Roloff/Matek, Maschinenelemente, clamped joints (even p
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
 from types import MappingProxyType
 
 import numpy as np
@@ -27,6 +26,7 @@ import numpy as np
 from fitgraph.mechanics.numbers import Floats, plain, require
 from fitgraph.mechanics.slots import closes_by_mm, gap_under_force_mm
 from fitgraph.mechanics.standards import property_class, screw
+from fitgraph.records import dataclass
 
 Range = tuple[float, float]
 

@@ -18,12 +18,11 @@ the thin ring's 0.149 and the collapse checked against worked figures, the rest 
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-
 import numpy as np
 
 from fitgraph.mechanics.numbers import Floats, plain, require
 from fitgraph.mechanics.tubes import mean_radius_and_wall
+from fitgraph.records import dataclass
 
 Range = tuple[float, float]
 

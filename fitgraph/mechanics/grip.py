@@ -23,7 +23,6 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
 from functools import lru_cache
 
 import numpy as np
@@ -33,6 +32,7 @@ from fitgraph.mechanics.clamps import FRICTION_RANGE, NUT_FACTOR_RANGE
 from fitgraph.mechanics.numbers import require
 from fitgraph.mechanics.published import by_name
 from fitgraph.mechanics.slots import closes_by_mm, closing_force_n
+from fitgraph.records import dataclass
 
 Range = tuple[float, float]
 Draws = npt.NDArray[np.float64]

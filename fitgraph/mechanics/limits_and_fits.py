@@ -18,11 +18,11 @@ was not at hand.
 from __future__ import annotations
 
 import re
-from dataclasses import dataclass
 from functools import cache
 from typing import Literal
 
 from fitgraph.mechanics.published import rows
+from fitgraph.records import dataclass
 
 LARGEST_MM = 500.0
 

@@ -8,10 +8,11 @@ from __future__ import annotations
 
 import tomllib
 from collections.abc import Mapping
-from dataclasses import dataclass
 from pathlib import Path
 from types import MappingProxyType
 from typing import Any
+
+from fitgraph.records import dataclass
 
 
 @dataclass(frozen=True, slots=True)

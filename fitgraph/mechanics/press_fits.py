@@ -12,11 +12,10 @@ eq. 3-50 (tangential stress).
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-
 import numpy as np
 
 from fitgraph.mechanics.numbers import Floats, plain, require
+from fitgraph.records import dataclass
 
 Range = tuple[float, float]
 

@@ -18,7 +18,6 @@ References
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping
-from dataclasses import dataclass
 from typing import NamedTuple
 
 import numpy as np
@@ -28,6 +27,7 @@ from fitgraph.mechanics import windows
 from fitgraph.mechanics.limits_of_size import UNBOUNDED_MM, UNKNOWN_WORD, Limits
 from fitgraph.mechanics.nests import closed_bore, closes
 from fitgraph.model.verdict import Verdict
+from fitgraph.records import dataclass
 
 Floats = npt.NDArray[np.float64]
 Codes = npt.NDArray[np.int64]

@@ -14,13 +14,13 @@ JCGM 101:2008, clause 6.4.4.
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
 from typing import Literal
 
 import numpy as np
 import numpy.typing as npt
 
 from fitgraph.mechanics.numbers import Floats, plain, require
+from fitgraph.records import dataclass
 
 Limits = tuple[float, float]
 Shape = Literal["uniform", "normal"]

@@ -7,12 +7,12 @@ figure, not to replace a measurement or a maker's drawing.
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
 from fractions import Fraction
 from types import MappingProxyType
 from typing import TypeVar
 
 from fitgraph.mechanics.published import by_name, rows
+from fitgraph.records import dataclass
 
 _MM_PER_INCH = Fraction(254, 10)
 _Row = TypeVar("_Row")

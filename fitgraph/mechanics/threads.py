@@ -22,7 +22,6 @@ sheets).
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
 from types import MappingProxyType
 
 import numpy as np
@@ -30,6 +29,7 @@ import numpy as np
 from fitgraph.mechanics.numbers import require
 from fitgraph.mechanics.published import rows
 from fitgraph.mechanics.standards import screw
+from fitgraph.records import dataclass
 
 Range = tuple[float, float]
 

@@ -4,10 +4,11 @@ from __future__ import annotations
 
 import datetime
 from collections.abc import Mapping
-from dataclasses import dataclass, field
+from dataclasses import field
 
 from fitgraph.model.part import Part
 from fitgraph.model.vocabulary import Vocabulary
+from fitgraph.records import dataclass
 
 
 @dataclass(frozen=True, slots=True)

@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
 from enum import IntEnum
+
+from fitgraph.records import dataclass
 
 
 class Basis(IntEnum):

@@ -3,10 +3,11 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass, field
+from dataclasses import field
 
 from fitgraph.model.dimension import Dimension, Word
 from fitgraph.model.verdict import Presence
+from fitgraph.records import dataclass
 
 
 @dataclass(frozen=True, slots=True)

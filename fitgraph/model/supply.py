@@ -4,7 +4,9 @@ from __future__ import annotations
 
 import datetime
 from collections.abc import Mapping
-from dataclasses import dataclass, field
+from dataclasses import field
+
+from fitgraph.records import dataclass
 
 
 @dataclass(frozen=True, slots=True)

@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass, field
+from dataclasses import field
 from enum import Enum
 
 from fitgraph.model.dimension import Basis, Dimension, Word
 from fitgraph.model.rider import Advice, Identify
 from fitgraph.model.verdict import Presence
+from fitgraph.records import dataclass
 
 
 class Fill(Enum):

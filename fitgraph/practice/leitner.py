@@ -12,7 +12,9 @@ from __future__ import annotations
 import datetime
 import random
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
+
+from fitgraph.records import dataclass
 
 #: Days until a card of each box is due again; the first box is due at once.
 DAYS = (0, 1, 3, 7, 14)

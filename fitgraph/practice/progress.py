@@ -12,7 +12,7 @@ import json
 import re
 import unicodedata
 from collections.abc import Mapping
-from dataclasses import dataclass, field, replace
+from dataclasses import field, replace
 from pathlib import Path
 from typing import Any
 
@@ -21,6 +21,7 @@ from filelock import FileLock, Timeout
 
 from fitgraph.files import write_text_whole
 from fitgraph.practice.leitner import TopicCard
+from fitgraph.records import dataclass
 
 #: Marks our own files.
 FORMAT, VERSION = "fitgraph-practice", 1

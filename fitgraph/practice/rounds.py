@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import random
 from collections.abc import Sequence
-from dataclasses import dataclass
 from typing import Protocol
 
 from fitgraph.draw.style import SIGNS, WORDS
@@ -18,6 +17,7 @@ from fitgraph.graph.fit_graph import mates
 from fitgraph.graph.joints import asked
 from fitgraph.graph.options import plain
 from fitgraph.model import Catalogue, Joint, Part, Verdict
+from fitgraph.records import dataclass
 from fitgraph.solve import NamingError, Request, TreeEngine
 from fitgraph.units import show_money
 

@@ -6,10 +6,10 @@ Nothing here is markup. Whoever writes a report for a medium decides what a tone
 from __future__ import annotations
 
 from collections.abc import Iterable
-from dataclasses import dataclass
 from enum import Enum
 
 from fitgraph.model import Verdict
+from fitgraph.records import dataclass
 from fitgraph.report.tables import Table
 
 

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass
 from typing import Any
 
 import networkx as nx
@@ -16,6 +15,7 @@ from fitgraph.graph.hubs import Hub
 from fitgraph.graph.islands import Islands
 from fitgraph.graph.views import by_role, edges_of, nodes_of
 from fitgraph.model import Catalogue
+from fitgraph.records import dataclass
 from fitgraph.report.blocks import Block, Picture, Report, Say, Section, Tone, say_all
 from fitgraph.report.hints import Hints
 from fitgraph.report.tables import Column, Table

@@ -4,8 +4,9 @@ from __future__ import annotations
 
 import shlex
 from collections.abc import Sequence
-from dataclasses import dataclass
 from pathlib import Path
+
+from fitgraph.records import dataclass
 
 
 @dataclass(frozen=True, slots=True)

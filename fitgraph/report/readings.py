@@ -3,12 +3,12 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
 from typing import Any
 
 from fitgraph.explain.measure import Measurement
 from fitgraph.explain.words_rider import figure_text, how_text, measurement_text, outcome_text
 from fitgraph.model import Catalogue
+from fitgraph.records import dataclass
 from fitgraph.report.blocks import Block, Report, Say, Section, Tone, say_all
 from fitgraph.report.hints import Hints
 from fitgraph.report.tables import Column, Table

@@ -3,9 +3,10 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from typing import Any
 
+from fitgraph.records import dataclass
 from fitgraph.report.values import TEXT, Unit
 
 

@@ -16,10 +16,10 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable, Iterable
-from dataclasses import dataclass
 from typing import Any
 
 from fitgraph.model import Vocabulary
+from fitgraph.records import dataclass
 from fitgraph.units import major, show_length, show_mass, show_money
 
 #: Decimals of a number that is handed on; mm and g are not known better.

@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from typing import Any
 
 from fitgraph.explain.ways import First, Way
 from fitgraph.graph.near_misses import Closer, NearMiss
 from fitgraph.model import Catalogue
+from fitgraph.records import dataclass
 from fitgraph.report.blocks import Say
 from fitgraph.report.cautions import cautions_on
 from fitgraph.report.graphs import NAMES, Told

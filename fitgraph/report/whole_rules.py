@@ -6,13 +6,13 @@ A rule that lacks one of them is met here first: the package does not import.
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping
-from dataclasses import dataclass
 
 from fitgraph.draw.joint import DRAWN, Drawn, joint_svg
 from fitgraph.explain import Clash, clash_text
 from fitgraph.explain.words import COMES_TO
 from fitgraph.mechanics.rules import RULES, Rule
 from fitgraph.model import Catalogue
+from fitgraph.records import dataclass
 from fitgraph.report.blocks import Picture, Say
 
 

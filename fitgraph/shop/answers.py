@@ -4,12 +4,13 @@ from __future__ import annotations
 
 from abc import ABC, abstractmethod
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import field
 from functools import cached_property
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from fitgraph.errors import ArgumentError
+from fitgraph.records import dataclass
 from fitgraph.report import as_csv, as_frame, as_json, as_text
 from fitgraph.report.hints import Hints
 from fitgraph.report.tables import Table

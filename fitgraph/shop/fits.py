@@ -4,11 +4,11 @@ from __future__ import annotations
 
 import datetime
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from fitgraph.errors import ArgumentError
+from fitgraph.records import dataclass
 from fitgraph.report.hints import Hints
 from fitgraph.report.tables import Table
 from fitgraph.shop.answers import Answer

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import asdict, dataclass
+from dataclasses import asdict
 from pathlib import Path
 from typing import Any
 
@@ -16,6 +16,7 @@ from fitgraph.intake.job import import_tables as tables_imported
 from fitgraph.intake.mapping import BY_TITLE, FIELDS, NO_PART
 from fitgraph.intake.mapping import Column as Meant
 from fitgraph.model import Vocabulary
+from fitgraph.records import dataclass
 from fitgraph.report import as_html, faults
 from fitgraph.report.blocks import Block, Say, Section, Tone, say_all
 from fitgraph.report.blocks import Report as Shown

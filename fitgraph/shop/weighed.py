@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import threading
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass, field, replace
+from dataclasses import field, replace
 from weakref import WeakKeyDictionary
 
 from fitgraph.adapters import (
@@ -21,6 +21,7 @@ from fitgraph.adapters.trials import ChangedMake, MadeUp, Plane, plane_of
 from fitgraph.catalogue import Loaded
 from fitgraph.graph.options import options_for
 from fitgraph.model import Option
+from fitgraph.records import dataclass
 from fitgraph.shop.front import Shop
 from fitgraph.stock import Coverage, coverage
 

@@ -19,12 +19,12 @@ References
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
 from functools import cached_property
 
 import numpy as np
 import numpy.typing as npt
 
+from fitgraph.records import dataclass
 from fitgraph.solve.algebra import LEAST
 from fitgraph.solve.arrays import spread
 from fitgraph.solve.passes import Demands, Passes

@@ -13,13 +13,14 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterable, Mapping, Sequence, Set
-from dataclasses import dataclass, replace
+from dataclasses import replace
 
 import numpy as np
 import numpy.typing as npt
 
 from fitgraph.graph.sums import SumCondition
 from fitgraph.mechanics.rules import EPSILON_MM
+from fitgraph.records import dataclass
 from fitgraph.solve.relations import Relation, combined
 from fitgraph.solve.shared_sums import best_group, own_addends
 from fitgraph.solve.sums import STEPS, Running, Terms, terms_of, thresholds

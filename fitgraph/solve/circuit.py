@@ -23,12 +23,12 @@ from __future__ import annotations
 import functools
 import math
 from collections.abc import Callable, Iterator, Mapping, Sequence
-from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
 import numpy.typing as npt
 
+from fitgraph.records import dataclass
 from fitgraph.solve import leading, summing
 from fitgraph.solve.algebra import COUNT
 from fitgraph.solve.arrays import spread

@@ -22,12 +22,13 @@ from __future__ import annotations
 
 import contextlib
 from collections.abc import Mapping
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from typing import Any
 
 import numpy as np
 import numpy.typing as npt
 
+from fitgraph.records import dataclass
 from fitgraph.solve.algebra import COUNT, LEAST
 from fitgraph.solve.arrays import spread
 from fitgraph.solve.best import Criteria, k_best

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
-from dataclasses import dataclass
 from functools import cached_property
 from typing import Protocol
 
@@ -12,6 +11,7 @@ import numpy.typing as npt
 
 from fitgraph.graph.options import skus_of, work_on
 from fitgraph.model import Catalogue, Option, Verdict
+from fitgraph.records import dataclass
 from fitgraph.solve.best import Criteria
 from fitgraph.solve.counted import Counted
 from fitgraph.solve.fronts import Fronts

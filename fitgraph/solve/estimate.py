@@ -25,11 +25,11 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping
-from dataclasses import dataclass
 
 import numpy as np
 import numpy.typing as npt
 
+from fitgraph.records import dataclass
 from fitgraph.solve.counted import Counted
 from fitgraph.solve.kept import keeps_sums
 from fitgraph.solve.paired import PILOT, Draws, mean_worth

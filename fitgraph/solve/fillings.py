@@ -8,11 +8,12 @@ once for each cell, with equal sums made one, or with only those kept that no ot
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass, field
+from dataclasses import field
 
 import numpy as np
 import numpy.typing as npt
 
+from fitgraph.records import dataclass
 from fitgraph.solve.passes import Passes
 from fitgraph.solve.plan import Plan
 from fitgraph.solve.query import Query

@@ -16,12 +16,12 @@ References
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
 from functools import cached_property
 
 import numpy as np
 import numpy.typing as npt
 
+from fitgraph.records import dataclass
 from fitgraph.solve.algebra import LEAST
 from fitgraph.solve.arrays import spread
 from fitgraph.solve.dominance import Known, least_of_three, least_of_two

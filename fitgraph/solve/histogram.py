@@ -2,11 +2,10 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-
 import numpy as np
 import numpy.typing as npt
 
+from fitgraph.records import dataclass
 from fitgraph.solve.counting import count
 from fitgraph.solve.estimate import SEED, sample_sums
 from fitgraph.solve.query import TENTHS, Query

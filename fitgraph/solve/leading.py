@@ -8,12 +8,12 @@ one by one: axis by axis what the tables leave is joined, and the sums are read 
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 import numpy as np
 import numpy.typing as npt
 
+from fitgraph.records import dataclass
 from fitgraph.solve.plan import Part, Step
 
 if TYPE_CHECKING:

@@ -13,9 +13,10 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable, Mapping, Sequence, Set
-from dataclasses import dataclass
 
 import numpy as np
+
+from fitgraph.records import dataclass
 
 #: How often an order is tried with chance in it at most, for how much work each, and how much.
 TRIES, _PER_TRY, _CHANCE = 16, 1e7, 0.7

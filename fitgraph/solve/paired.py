@@ -29,12 +29,12 @@ from __future__ import annotations
 import itertools
 import math
 from collections.abc import Mapping
-from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
 import numpy.typing as npt
 
+from fitgraph.records import dataclass
 from fitgraph.solve.algebra import COUNT
 from fitgraph.solve.plan import Case
 from fitgraph.solve.rows import Members

@@ -9,12 +9,12 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
 import numpy.typing as npt
 
+from fitgraph.records import dataclass
 from fitgraph.solve import leading, summing
 from fitgraph.solve.algebra import Algebra
 from fitgraph.solve.plan import SLICE, Case, Part, Plan, Step

@@ -25,7 +25,7 @@ import itertools
 import math
 from collections import Counter
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from types import MappingProxyType
 from typing import Any
 
@@ -33,6 +33,7 @@ import numpy as np
 import numpy.typing as npt
 
 from fitgraph.graph.sums import SumCondition
+from fitgraph.records import dataclass
 from fitgraph.solve import bundles
 from fitgraph.solve.bundles import Bundle, Runs, bundle_of
 from fitgraph.solve.order import TRIES, Extra, NoOrderError, Order, Tangle, best_order

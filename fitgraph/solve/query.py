@@ -3,11 +3,11 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
 
 import numpy as np
 import numpy.typing as npt
 
+from fitgraph.records import dataclass
 from fitgraph.solve.circuit import CircuitHome
 from fitgraph.solve.counting import Home
 from fitgraph.solve.request import Request, allowed

@@ -7,13 +7,14 @@ that only asks whether a part is there has two, however many parts there are.
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 
 import numpy as np
 import numpy.typing as npt
 
 from fitgraph.graph.joints import JointTable, distinct_rows
 from fitgraph.model import Verdict
+from fitgraph.records import dataclass
 
 Ints = npt.NDArray[np.intp]
 Bools = npt.NDArray[np.bool_]

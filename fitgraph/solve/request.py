@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import difflib
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
 from enum import Enum
 
 import numpy as np
@@ -13,6 +12,7 @@ import numpy.typing as npt
 from fitgraph.errors import InputError
 from fitgraph.mechanics.materials import MATERIALS
 from fitgraph.model import Catalogue, Fill, Option, Part
+from fitgraph.records import dataclass
 
 Bools = npt.NDArray[np.bool_]
 Floats = npt.NDArray[np.float64]

@@ -15,9 +15,9 @@ import time
 from collections import deque
 from collections.abc import Callable, Iterator
 from concurrent.futures import Executor, Future
-from dataclasses import dataclass
 from typing import Generic, TypeVar
 
+from fitgraph.records import dataclass
 from fitgraph.solve.query import Query
 from fitgraph.solve.stream import Batch, Stream
 

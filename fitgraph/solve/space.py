@@ -5,7 +5,7 @@ from __future__ import annotations
 import contextlib
 import math
 from collections.abc import Callable, Hashable, Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import field
 from types import MappingProxyType
 from typing import Any, TypeVar
 
@@ -19,6 +19,7 @@ from fitgraph.graph.sums import SumCondition, sum_condition
 from fitgraph.graph.unknowns import Unknowns
 from fitgraph.mechanics.rules import RULES
 from fitgraph.model import Catalogue, Option, Verdict
+from fitgraph.records import dataclass
 from fitgraph.solve.circuit import Circuit, CircuitHome, circuit_of
 from fitgraph.solve.counting import Home, count, count_each, rows_counts, rows_each
 from fitgraph.solve.plan import CEILING, Ingredients, Memo, Plan, TooWideError

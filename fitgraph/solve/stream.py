@@ -11,12 +11,12 @@ from __future__ import annotations
 
 from collections import OrderedDict
 from collections.abc import Iterator, Mapping
-from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
 import numpy.typing as npt
 
+from fitgraph.records import dataclass
 from fitgraph.solve.arrays import spread
 from fitgraph.solve.counting import Exact
 from fitgraph.solve.query import Query

@@ -9,7 +9,6 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
@@ -17,6 +16,7 @@ import numpy.typing as npt
 
 from fitgraph.graph.sums import SumCondition
 from fitgraph.mechanics.rules import EPSILON_MM
+from fitgraph.records import dataclass
 from fitgraph.solve.relations import Relation, combined, reduced
 
 Ints = npt.NDArray[np.intp]

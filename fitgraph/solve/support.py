@@ -17,12 +17,12 @@ References
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
 import numpy.typing as npt
 
+from fitgraph.records import dataclass
 from fitgraph.solve.algebra import COUNT, Algebra
 from fitgraph.solve.arrays import spread
 from fitgraph.solve.passes import Demands, Passes, kind_values

@@ -4,13 +4,13 @@ from __future__ import annotations
 
 import csv
 from collections.abc import Callable, Iterator
-from dataclasses import dataclass
 from pathlib import Path
 
 import numpy as np
 
 from fitgraph.files import written_whole
 from fitgraph.plain import cell
+from fitgraph.records import dataclass
 from fitgraph.solve.query import TENTHS, Query
 from fitgraph.solve.scan import Patience, Piece, scan
 from fitgraph.solve.stream import Batch

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
 from concurrent.futures import Executor
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from enum import IntEnum
 from types import MappingProxyType
 
@@ -19,6 +19,7 @@ from fitgraph.demand.menus import SOLD, Listing
 from fitgraph.demand.questions import LeftOut
 from fitgraph.demand.served import Asked, Progress, in_pieces, served
 from fitgraph.model import Catalogue, Enquiry
+from fitgraph.records import dataclass
 from fitgraph.solve import TreeEngine
 from fitgraph.stock.from_stock import FromStock, from_stock
 from fitgraph.stock.groups import grouper

@@ -7,7 +7,6 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from concurrent.futures import Executor
-from dataclasses import dataclass
 
 import numpy as np
 import numpy.typing as npt
@@ -16,6 +15,7 @@ from fitgraph.demand.menus import IN_STOCK, Menus, Shelf
 from fitgraph.demand.questions import LeftOut, Questions, questions_of
 from fitgraph.demand.served import Asked, Progress, Served, sums_of, witnesses
 from fitgraph.model import Enquiry
+from fitgraph.records import dataclass
 from fitgraph.solve import TreeEngine
 from fitgraph.solve.kept import keeps_joints, keeps_sums
 

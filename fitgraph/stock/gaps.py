@@ -5,10 +5,10 @@ from __future__ import annotations
 import datetime
 from collections.abc import Mapping
 from concurrent.futures import Executor
-from dataclasses import dataclass
 
 from fitgraph.demand.served import Progress
 from fitgraph.model import Catalogue
+from fitgraph.records import dataclass
 from fitgraph.solve import TreeEngine
 from fitgraph.stock.coverage import Coverage, coverage
 from fitgraph.stock.history import coverage_then

@@ -12,7 +12,6 @@ from __future__ import annotations
 import datetime
 import math
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
 
 import numpy as np
 import numpy.typing as npt
@@ -22,6 +21,7 @@ from fitgraph.demand.menus import IN_STOCK, Shelf
 from fitgraph.demand.questions import Questions
 from fitgraph.demand.served import Asked, Served, served
 from fitgraph.model import Enquiry
+from fitgraph.records import dataclass
 from fitgraph.solve import TreeEngine
 from fitgraph.stock.from_stock import from_stock
 

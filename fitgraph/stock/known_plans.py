@@ -4,8 +4,8 @@ from __future__ import annotations
 
 from bisect import bisect_right
 from collections.abc import Sequence
-from dataclasses import dataclass
 
+from fitgraph.records import dataclass
 from fitgraph.stock.restock import OrderPlan
 
 #: A share of enquiries that differs by less than this is the same.

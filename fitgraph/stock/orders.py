@@ -10,7 +10,6 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
 
 import numpy as np
 import numpy.typing as npt
@@ -18,6 +17,7 @@ from scipy.optimize import Bounds, LinearConstraint, milp
 from scipy.sparse import coo_array
 
 from fitgraph.model import Catalogue, Offer, Supply
+from fitgraph.records import dataclass
 
 Floats = npt.NDArray[np.float64]
 

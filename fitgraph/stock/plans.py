@@ -2,10 +2,9 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-
 from fitgraph.demand.questions import LeftOut
 from fitgraph.model import Catalogue, Supply
+from fitgraph.records import dataclass
 from fitgraph.stock.restock import OrderPlan, Restocking
 
 

@@ -14,7 +14,6 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from concurrent.futures import Executor
-from dataclasses import dataclass
 
 import numpy as np
 import numpy.typing as npt
@@ -22,6 +21,7 @@ import numpy.typing as npt
 from fitgraph.demand.menus import IN_STOCK, Menus, Shelf
 from fitgraph.demand.served import Progress
 from fitgraph.model import Enquiry
+from fitgraph.records import dataclass
 from fitgraph.solve import TreeEngine
 from fitgraph.stock.from_stock import from_stock
 

@@ -10,7 +10,7 @@ from __future__ import annotations
 
 import time
 from collections.abc import Callable, Iterator, Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from functools import reduce
 from itertools import islice
 from math import ceil, gcd, inf
@@ -22,6 +22,7 @@ from fitgraph.demand.menus import IN_STOCK, Menus, Shelf
 from fitgraph.demand.questions import questions_of
 from fitgraph.demand.served import served
 from fitgraph.model import Enquiry, Supply
+from fitgraph.records import dataclass
 from fitgraph.solve import TreeEngine
 from fitgraph.stock.lacking import Lacking, minimal_cuts
 from fitgraph.stock.orders import (

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
 
 import numpy as np
 import numpy.typing as npt
@@ -11,6 +10,7 @@ import numpy.typing as npt
 from fitgraph.demand.least import cheapest
 from fitgraph.demand.menus import IN_STOCK, SOLD, Menus
 from fitgraph.model import Verdict
+from fitgraph.records import dataclass
 from fitgraph.solve import Space, TreeEngine
 from fitgraph.solve.nearest import nearest
 from fitgraph.stock.coverage import Standing
