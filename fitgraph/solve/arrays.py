@@ -2,10 +2,18 @@
 
 from __future__ import annotations
 
+from typing import Any
+
 import numpy as np
 import numpy.typing as npt
 
 Ints = npt.NDArray[np.intp]
+
+#: How many times more numbers there may be than are given, to mark them rather than sort.
+SPREAD = 16
+
+#: Numbers that are looked at at once.
+_AT_ONCE = 1 << 20
 
 
 def spread(counts: Ints) -> tuple[Ints, Ints]:
@@ -19,6 +27,24 @@ def spread(counts: Ints) -> tuple[Ints, Ints]:
     """
     owner = np.repeat(np.arange(len(counts)), counts)
     return owner, np.arange(len(owner)) - np.repeat(np.cumsum(counts) - counts, counts)
+
+
+def distinct_below(size: int, *values: npt.NDArray[Any]) -> Ints:
+    """Return the distinct ones of numbers below a size, ascending.
+
+    Examples
+    --------
+    >>> distinct_below(9, np.array([5, 2]), np.array([2, 8])).tolist()
+    [2, 5, 8]
+    """
+    pieces = [v[n : n + _AT_ONCE] for v in values for n in range(0, len(v), _AT_ONCE)]
+    if size > SPREAD * sum(map(len, values)):
+        every = [np.zeros(0, dtype=np.intp), *(np.unique(some) for some in pieces)]
+        return np.unique(np.concatenate(every)).astype(np.intp)
+    seen = np.zeros(size, dtype=bool)
+    for some in pieces:
+        seen[some] = True
+    return np.flatnonzero(seen)
 
 
 def members(class_of: Ints, lets: npt.NDArray[np.bool_], size: int) -> tuple[Ints, Ints]:

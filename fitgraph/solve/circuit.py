@@ -31,7 +31,7 @@ import numpy.typing as npt
 from fitgraph.records import dataclass
 from fitgraph.solve import leading, summing
 from fitgraph.solve.algebra import COUNT
-from fitgraph.solve.arrays import spread
+from fitgraph.solve.arrays import SPREAD, distinct_below, spread
 from fitgraph.solve.passes import Demands, Passes
 from fitgraph.solve.plan import Case, Plan, Step, TooWideError
 from fitgraph.solve.rows import Rows
@@ -923,11 +923,11 @@ def circuit_of(plan: Plan, whole: Mapping[str, Floats], ceiling: float) -> Circu
         for root in case.roots:
             reached.setdefault(root, []).append(np.zeros(1, dtype=np.intp))
     raw: dict[int, _Raw] = {}
-    none, held = np.zeros(0, dtype=np.intp), 0.0
+    held = 0.0
     for place in range(len(plan.steps) - 1, -1, -1):
         check()
         step = plan.steps[place]
-        cells = np.unique(np.concatenate([none, *reached.pop(place, [])]))
+        cells = distinct_below(math.prod(step.shape), *reached.pop(place, []))
         # A byte for each pair of a cell and a kind that is looked at one by one; a row stays.
         looked = float(len(cells)) * step.kinds if _one_by_one(plan, step) else 0.0
         if held + looked > ceiling:
@@ -937,19 +937,24 @@ def circuit_of(plan: Plan, whole: Mapping[str, Floats], ceiling: float) -> Circu
         if held > ceiling:
             raise _refused(plan, step, held, ceiling)
         for child, at in mine.after.items():
-            some = [np.unique(at[rows]) for rows in _slices(len(at))]
-            reached.setdefault(child, []).extend(some)
+            opened = distinct_below(math.prod(plan.steps[child].shape), at)
+            reached.setdefault(child, []).append(opened)
         raw[place] = mine
     del walked, passes  # they hold much, and what follows needs room
     return Circuit(plan, tuple(_numbered(raw, plan)), cases, dict(whole), total)
 
 
-def _nodes_at(node_of: Ints, cells: Ints, at: Ints) -> Ints:
-    """Return the node of each cell that some rows open."""
-    many = int(node_of.max(initial=0)) + 1
-    found = np.empty(len(at), dtype=_narrow(node_of[:0], many).dtype)
+def _nodes_at(node_of: Ints, cells: Ints, at: Ints, size: int) -> Ints:
+    """Return the node of each cell, of so many there may be, that some rows open."""
+    node_of = _narrow(node_of, int(node_of.max(initial=0)) + 1)
+    found = np.empty(len(at), dtype=node_of.dtype)
+    dense = size <= SPREAD * len(at)
+    if dense:
+        by_cell = np.zeros(size, dtype=node_of.dtype)
+        by_cell[cells] = node_of
     for rows in _slices(len(at)):
-        found[rows] = node_of[np.searchsorted(cells, at[rows])]
+        some = at[rows]
+        found[rows] = by_cell[some] if dense else node_of[np.searchsorted(cells, some)]
     return found
 
 
@@ -959,7 +964,10 @@ def _numbered(raw: dict[int, _Raw], plan: Plan) -> Iterator[CircuitStep]:
     cells: list[Ints] = []
     for place in range(len(raw)):
         mine = raw.pop(place)
-        opens = {c: _nodes_at(node_of[c], cells[c], mine.after.pop(c)) for c in tuple(mine.after)}
+        opens = {
+            c: _nodes_at(node_of[c], cells[c], mine.after.pop(c), math.prod(plan.steps[c].shape))
+            for c in tuple(mine.after)
+        }
         many = len(mine.cells)
         cells.append(mine.cells)
         if mine.runs:

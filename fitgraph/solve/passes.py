@@ -171,7 +171,7 @@ class Passes:
             message = self.up[place]
             rows = message.row_of[some] if len(message.values) > 1 else np.zeros(1, dtype=np.intp)
             if len(rows) == 1:
-                return np.asarray(message.values[(rows[0], *index)])[None]
+                return _picked(message.values[rows[0]], index)[None]
             deep = max((i.ndim for i in index), default=0)
             return np.asarray(message.values[(rows.reshape(-1, *(1,) * deep), *index)])
         step, algebra = self.plan.steps[place], self.algebra
@@ -331,18 +331,15 @@ class Passes:
         if alive is not None and not len(alive):
             return Message(np.full((len(some), *step.shape), self.algebra.none), row_of)
         work = _Work(self, step, some, alive)
-        blocks = list(work.blocks(self._alive(step) if self.narrow else {}))
-        if len(blocks) == 1 and not blocks[0]:
-            return Message(
-                np.ascontiguousarray(
-                    _spread_to(work.message(weights, {}), (len(some), *step.shape))
-                ),
-                row_of,
-            )
-        out = np.full((len(some), *step.shape), self.algebra.none)
-        for block in blocks:
+        cells = self._alive(step) if self.narrow else {}
+        shape = (len(some), *step.shape)
+        if not step.bridges and not cells and len(blocks := list(work.blocks(cells))) == 1:
+            values = work.message(weights, blocks[0])
+            return Message(np.ascontiguousarray(_spread_to(values, shape)), row_of)
+        out = np.full(shape, self.algebra.none)
+        for mine, own, block in work.pieces(weights, cells):
             check()
-            out[_index(step, block)] = work.message(weights, block)
+            out[_index(step, block)] = mine.message(own, block)
         return Message(out, row_of)
 
     def _listed(self, step: Step) -> Numbers:
@@ -569,11 +566,31 @@ class _Work:
 
     # -- blocks --------------------------------------------------------
 
+    def pieces(
+        self, weights: Numbers | None, alive: Mapping[int, Ints]
+    ) -> Iterator[tuple[_Work, Numbers | None, _Block]]:
+        """Yield blocks, and for each the kinds that its bridges leave, with their values."""
+        for piece in self._alike(alive):
+            mine, own, bridge = self, weights, self._bridge(piece)
+            if weights is not None and bridge is not None:
+                own = self.algebra.both(weights, bridge)
+                left = np.flatnonzero((own != self.algebra.none).any(axis=0))
+                if len(left) < self.kinds:
+                    own = own[:, left]
+                    kinds = left if self.alive is None else self.alive[left]
+                    mine = _Work(self.passes, self.step, self.some, kinds)
+            if mine.kinds:
+                yield from ((mine, own, block) for block in mine._cut(piece))
+
     def blocks(self, alive: Mapping[int, Ints]) -> Iterator[_Block]:
         """Yield blocks of the separator's cells, few enough and alike to the bridges."""
-        step, shape = self.step, self.step.shape
+        for piece in self._alike(alive):
+            yield from self._cut(piece)
+
+    def _alike(self, alive: Mapping[int, Ints]) -> list[dict[int, Ints]]:
+        """Return the separator's cells in pieces, each alike to the bridges."""
         pieces: list[dict[int, Ints]] = [dict(alive)]
-        for axis, cells in step.bridged.items():
+        for axis, cells in self.step.bridged.items():
             fine = []
             for piece in pieces:
                 inside = piece.get(axis)
@@ -582,19 +599,22 @@ class _Work:
                     at = np.flatnonzero(of_cell == value)
                     fine.append({**piece, axis: at if inside is None else inside[at]})
             pieces = fine
-        many = len(self.some)
-        for piece in pieces:
-            sizes = [len(piece[a]) if a in piece else shape[a] for a in self.every]
-            cells_of = [self.kinds * many * math.prod(sizes[a] for a in axes) for axes in self.axes]
-            widest = max(range(len(cells_of)), key=cells_of.__getitem__)
-            if cells_of[widest] <= SLICE or not self.axes[widest]:
-                yield piece
-                continue
-            axis = max(self.axes[widest], key=lambda a: sizes[a])
-            length = max(1, int(sizes[axis] * SLICE / cells_of[widest]))
-            whole = piece.get(axis, np.arange(shape[axis]))
-            for start in range(0, len(whole), length):
-                yield {**piece, axis: whole[start : start + length]}
+        return pieces
+
+    def _cut(self, piece: _Block) -> Iterator[_Block]:
+        """Yield a piece in blocks that are few enough cells."""
+        sizes = self._sizes(self.every, piece)
+        many = self.kinds * len(self.some)
+        cells_of = [many * math.prod(sizes[a] for a in axes) for axes in self.axes]
+        widest = max(range(len(cells_of)), key=cells_of.__getitem__)
+        if cells_of[widest] <= SLICE or not self.axes[widest]:
+            yield piece
+            return
+        axis = max(self.axes[widest], key=lambda a: sizes[a])
+        length = max(1, int(sizes[axis] * SLICE / cells_of[widest]))
+        whole = piece.get(axis, np.arange(sizes[axis]))
+        for start in range(0, len(whole), length):
+            yield {**piece, axis: whole[start : start + length]}
 
     def _sizes(self, axes: Sequence[int], block: _Block) -> list[int]:
         return [len(block[a]) if a in block else self.step.shape[a] for a in axes]
@@ -685,7 +705,7 @@ class _Work:
     # -- up ------------------------------------------------------------
 
     def message(self, weights: Numbers | None, block: _Block) -> Numbers:
-        """Return the message over a block of the separator."""
+        """Return the message over a block of the separator; weights know of its bridges."""
         step, algebra, groups = self.step, self.algebra, self.step.groups
         if step.decided is not None:
             whole = self._whole(groups[0].parts, self.axes[0], None, block)
@@ -696,9 +716,6 @@ class _Work:
             flat = whole.reshape(whole.shape[0], self.kinds, -1)
             out = algebra.meet(weights[:, None, :], flat)[:, 0]
             return self._spread(out, self.axes[0], block)
-        bridge = self._bridge(block)
-        if bridge is not None:
-            weights = algebra.both(weights, bridge)
         one, other, axes = self._pair(block)
         if self.few is not None:
             other = self._segmented(algebra.both(other, weights[:, None, :, None]))
@@ -929,6 +946,30 @@ def _beside(one: Numbers, other: Numbers) -> tuple[Numbers, Numbers]:
 def _spread_to(values: Numbers, shape: tuple[int, ...]) -> Numbers:
     """Return values spread to a shape, themselves where they have it."""
     return values if values.shape == shape else np.broadcast_to(values, shape)
+
+
+def _picked(values: Numbers, index: Sequence[Ints]) -> Numbers:
+    """Return values at places that are broadcast against each other, whole axes in one piece."""
+    deep = max((i.ndim for i in index), default=0)
+    index = [i.reshape((1,) * (deep - i.ndim) + i.shape) for i in index]
+    wide = [[d for d in range(deep) if i.shape[d] > 1] for i in index]
+    whole: dict[int, int] = {}  # which axis lies along a place's axis, all of it
+    for axis, (dims, i) in enumerate(zip(wide, index, strict=True)):
+        if len(dims) == 1 and i.size == values.shape[axis] and sum(dims[0] in w for w in wide) == 1:
+            if (i.reshape(-1) == np.arange(i.size)).all():
+                whole[dims[0]] = axis
+    others = [a for a in range(len(index)) if a not in whole.values()]
+    if not whole or not others:
+        return np.asarray(values[tuple(index)])
+    sizes = [values.shape[a] for a in whole.values()]
+    flat = np.ravel_multi_index(
+        tuple(np.broadcast_arrays(*(index[a] for a in others))), [values.shape[a] for a in others]
+    )
+    rows = values.transpose(*others, *whole.values()).reshape(-1, math.prod(sizes))
+    kept = [d for d in range(deep) if d not in whole]
+    found = rows.take(flat.reshape(-1), 0).reshape(*(flat.shape[d] for d in kept), *sizes)
+    where = [*kept, *whole]
+    return found.transpose([where.index(d) for d in range(deep)])
 
 
 def _taken(values: Numbers, places: list[Ints | None], skip: int) -> Numbers:

@@ -16,13 +16,16 @@ import numpy.typing as npt
 from fitgraph.solve import summing
 from fitgraph.solve.arrays import members, spread
 from fitgraph.solve.passes import Passes
-from fitgraph.solve.plan import Step
+from fitgraph.solve.plan import Part, Step
 
 Ints = npt.NDArray[np.intp]
 Bools = npt.NDArray[np.bool_]
 
 #: Pairs of kinds and cells that are looked at at once.
 _AT_ONCE = 1 << 21
+
+#: How many cells a table of what a part allows may have for each that is asked.
+_WORTH = 4
 
 #: Rows of steps that are kept because they may be asked for again.
 _KEPT = 1 << 21
@@ -44,6 +47,7 @@ class Rows:
         self._kept = 0
         self._codes: dict[int, tuple[tuple[int, Ints, tuple[tuple[int, Ints], ...]], ...]] = {}
         self._first = np.zeros(1, dtype=np.intp)
+        self._tables: dict[int, tuple[Part, tuple[int, ...], Bools]] = {}
 
     def children(self, place: int) -> tuple[int, ...]:
         """Return the steps that a step opens."""
@@ -94,11 +98,43 @@ class Rows:
         alive = np.flatnonzero(weights[0] != self.passes.algebra.none)
         mask = np.ones((len(cells), len(alive)), dtype=bool)
         for part in step.parts:
+            index = self._index(part.axes, part.cells, where)
+            looked = self._looked(part, alive, len(cells))
+            if looked is not None:
+                shape, table = looked
+                mask &= table.take(np.ravel_multi_index(index, shape), 0) if shape else table
+                continue
             place = alive if part.kind is None else part.kind[alive]
-            index = [i[:, None] for i in self._index(part.axes, part.cells, where)]
-            mask &= self._values(part, place[None, :], index)
-        _, kind = np.nonzero(mask)
-        return mask.sum(axis=1).astype(np.intp), alive[kind]
+            mask &= self._values(part, place[None, :], [i[:, None] for i in index])
+        pair = np.flatnonzero(mask)
+        ends = np.searchsorted(pair, np.arange(len(cells) + 1) * len(alive))
+        return np.diff(ends), alive[pair % max(len(alive), 1)]
+
+    def _looked(
+        self, part: Part, alive: Ints, asked: int
+    ) -> tuple[tuple[int, ...], Bools] | None:
+        """Return what a part allows the kinds that count, a row for each of its other cells.
+
+        Returned is the shape of these cells as well; None where a look at each pair is less work.
+        """
+        found = self._tables.get(id(part))
+        if found is not None:
+            return found[1:]
+        if part.child in self.passes.reads:
+            return None
+        up = self.passes.up
+        values = part.table if part.child < 0 else up[part.child].values[0]
+        assert values is not None
+        at = 0 if part.child < 0 else part.at
+        if values.size // values.shape[at] > _WORTH * asked:
+            return None
+        if part.child >= 0:
+            values = values != self.passes.algebra.none
+        values = np.moveaxis(values, at, 0)
+        flat = values.reshape(len(values), -1)[alive if part.kind is None else part.kind[alive]]
+        table = np.ascontiguousarray(flat.T)
+        self._tables[id(part)] = part, values.shape[1:], table
+        return values.shape[1:], table
 
     def possible(self, place: int, cell: int, kinds: Ints) -> Ints:
         """Return which of some sorted tuples their step's parts allow at a cell, its sum aside.
@@ -128,8 +164,9 @@ class Rows:
             for a, of_cell in zip(axes, cells, strict=True)
         ]
 
-    def _values(self, part: Any, place: Ints, index: list[Ints]) -> Bools:
+    def _values(self, part: Part, place: Ints, index: list[Ints]) -> Bools:
         if part.child < 0:
+            assert part.table is not None
             table: Bools = part.table[(place, *index)]
             return table
         at = [*index[: part.at], place, *index[part.at :]]

@@ -430,10 +430,10 @@ def nodes_of(owner: Ints, cells: int, kind: Ints, opened: Mapping[int, Ints]) ->
     hashes = np.zeros(cells, dtype=np.int64)
     if len(same):
         hashes = np.add.reduceat(_mixed(same), starts).view(np.int64)
-    _, first, of = np.unique(
-        np.column_stack([hashes, counts]), axis=0, return_index=True, return_inverse=True
-    )
-    rep = first[of.reshape(-1)].astype(np.intp)
+    _, first, of = np.unique(hashes, return_index=True, return_inverse=True)
+    rep = first[of].astype(np.intp)
+    longer = np.flatnonzero(counts != counts[rep])
+    rep[longer] = longer
     for begin in range(0, len(same), _AT_ONCE):
         mine = owner[begin : begin + _AT_ONCE]
         number = np.arange(begin, begin + len(mine)) - starts[mine]
