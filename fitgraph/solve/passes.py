@@ -955,9 +955,9 @@ def _picked(values: Numbers, index: Sequence[Ints]) -> Numbers:
     wide = [[d for d in range(deep) if i.shape[d] > 1] for i in index]
     whole: dict[int, int] = {}  # which axis lies along a place's axis, all of it
     for axis, (dims, i) in enumerate(zip(wide, index, strict=True)):
-        if len(dims) == 1 and i.size == values.shape[axis] and sum(dims[0] in w for w in wide) == 1:
-            if (i.reshape(-1) == np.arange(i.size)).all():
-                whole[dims[0]] = axis
+        alone = len(dims) == 1 and sum(dims[0] in w for w in wide) == 1
+        if alone and i.size == values.shape[axis] and (i.reshape(-1) == np.arange(i.size)).all():
+            whole[dims[0]] = axis
     others = [a for a in range(len(index)) if a not in whole.values()]
     if not whole or not others:
         return np.asarray(values[tuple(index)])

@@ -110,9 +110,7 @@ class Rows:
         ends = np.searchsorted(pair, np.arange(len(cells) + 1) * len(alive))
         return np.diff(ends), alive[pair % max(len(alive), 1)]
 
-    def _looked(
-        self, part: Part, alive: Ints, asked: int
-    ) -> tuple[tuple[int, ...], Bools] | None:
+    def _looked(self, part: Part, alive: Ints, asked: int) -> tuple[tuple[int, ...], Bools] | None:
         """Return what a part allows the kinds that count, a row for each of its other cells.
 
         Returned is the shape of these cells as well; None where a look at each pair is less work.
