@@ -16,7 +16,7 @@ import numpy.typing as npt
 
 from fitgraph.demand.distinct import dense
 from fitgraph.records import dataclass
-from fitgraph.solve.arrays import spread
+from fitgraph.solve.arrays import distinct, spread
 from fitgraph.solve.support import CircuitStep
 
 Ints = npt.NDArray[np.intp]
@@ -281,7 +281,7 @@ class _Runs:
         node = np.searchsorted(lines.first, some, side="right") - 1
         self._starts = np.flatnonzero(np.diff(node, prepend=-1))
         self._nodes, self._many = node[self._starts], len(node)
-        bounds = np.unique(np.concatenate([[0], begin, end]))
+        bounds = distinct(np.concatenate([[0], begin, end]))
         self.cuts = bounds[bounds < self._rows]
         low, high = np.searchsorted(bounds, begin), np.searchsorted(bounds, end)
         level = np.log2(np.maximum(high - low, 1)).astype(np.intp)

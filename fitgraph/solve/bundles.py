@@ -21,6 +21,7 @@ import numpy.typing as npt
 from fitgraph.graph.sums import SumCondition
 from fitgraph.mechanics.rules import EPSILON_MM
 from fitgraph.records import dataclass
+from fitgraph.solve.arrays import distinct
 from fitgraph.solve.relations import Relation, combined
 from fitgraph.solve.shared_sums import best_group, own_addends
 from fitgraph.solve.sums import STEPS, Running, Terms, terms_of, thresholds
@@ -274,7 +275,7 @@ def _asked(
             if not group <= addends.keys():
                 return []
             rest = [v for r, _, v in terms.values if len(r) > 1 or r[0] not in group]
-            found = thresholds([np.unique(v) for v in rest], -EPSILON_MM * STEPS - terms.base)
+            found = thresholds([distinct(v) for v in rest], -EPSILON_MM * STEPS - terms.base)
             if found is None:
                 return []
             mine = {r: addends[r] for r in group}
@@ -283,7 +284,7 @@ def _asked(
                 return []  # what a role adds hangs on who else is there
             marks.setdefault(condition.name, []).append(found)
     return [
-        _Asked(name, own[name], np.unique(np.ceil(np.concatenate(found))).astype(np.int64))
+        _Asked(name, own[name], distinct(np.ceil(np.concatenate(found))).astype(np.int64))
         for name, found in marks.items()
     ]
 
@@ -359,7 +360,7 @@ def _sorted(
     forward = []
     for values in lines:
         less, more = values - lines[0], values + lines[0]
-        ahead = len(np.unique(less)) <= len(np.unique(more))
+        ahead = len(distinct(less)) <= len(distinct(more))
         forward.append(ahead)
         _, of_diff = np.unique(less if ahead else more, return_inverse=True)
         _, block = np.unique(
@@ -381,13 +382,13 @@ def _sorted(
     ]
     # The outer role's classes, as far as some condition tells them apart.
     columns = np.column_stack([a.own[outer][domains[outer]] for a in asked]).astype(np.int64)
-    distinct, of_class = np.unique(columns, axis=0, return_inverse=True)
+    addends_of, of_class = np.unique(columns, axis=0, return_inverse=True)
     place = np.zeros(len(asked[0].own[outer]), dtype=np.intp)
     place[domains[outer]] = of_class.reshape(-1)
     if math.prod(float(len(a.marks) + 1) for a in asked) >= _CODES:
         return None
     starts, begins, codes = [0], [], []
-    for addends in distinct:
+    for addends in addends_of:
         positions = [firsts]
         shifted = []
         for a, n, off, addend in zip(asked, of_line, off_line, addends.tolist(), strict=True):
@@ -405,7 +406,7 @@ def _sorted(
                 first = way.off[:, None] - needed[None, :] - low + 1
             first = np.clip(first, 0, reach - 1) + np.arange(len(firsts))[:, None] * reach
             positions.append(np.searchsorted(key, first.ravel()))
-        begin = np.unique(np.concatenate(positions))
+        begin = distinct(np.concatenate(positions))
         begin = begin[begin < len(key)]
         code = np.zeros(len(begin), dtype=np.int64)
         for marks, way, more in shifted:
@@ -422,9 +423,9 @@ def _sorted(
     size = len(example)
     if float(size) * len(domains[outer]) > most_cells:
         return None
-    of_place = np.repeat(np.arange(len(distinct)), np.diff(starts))[example]
+    of_place = np.repeat(np.arange(len(addends_of)), np.diff(starts))[example]
     told = {
-        a.name: (lines[n][begin[example]] + off + distinct[of_place, k]).astype(float)
+        a.name: (lines[n][begin[example]] + off + addends_of[of_place, k]).astype(float)
         for k, (a, n, off) in enumerate(zip(asked, of_line, off_line, strict=True))
     }
     return Bundle(

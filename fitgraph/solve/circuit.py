@@ -31,7 +31,7 @@ import numpy.typing as npt
 from fitgraph.records import dataclass
 from fitgraph.solve import leading, summing
 from fitgraph.solve.algebra import COUNT
-from fitgraph.solve.arrays import SPREAD, distinct_below, spread
+from fitgraph.solve.arrays import SPREAD, distinct, distinct_below, spread
 from fitgraph.solve.passes import Demands, Passes
 from fitgraph.solve.plan import Case, Plan, Step, TooWideError
 from fitgraph.solve.rows import Rows
@@ -823,7 +823,7 @@ def _in_runs(rows: Rows, place: int, cells: Ints) -> _Raw:
     summed = summing.summed_of(step)
     stride = math.prod(step.shape[summed.sum + 1 :])
     where = np.unravel_index(cells, step.shape)
-    bases = np.unique(cells - where[summed.sum] * stride)
+    bases = distinct(cells - where[summed.sum] * stride)
     at_base = np.unravel_index(bases, step.shape)
     outer = at_base[summed.outer]
     others = np.zeros(len(bases), dtype=np.intp)
@@ -834,10 +834,10 @@ def _in_runs(rows: Rows, place: int, cells: Ints) -> _Raw:
     none = np.zeros(0, dtype=np.intp)
     owners, begins, ends = [none], [none], [none]
     every, length = np.arange(step.kinds, dtype=np.intp), 0
-    for same in summing.alike(step, np.unique(outer)):
+    for same in summing.alike(step, distinct(outer)):
         mine = summing.left(step, every, int(same[0]))
         inside = np.flatnonzero(np.isin(outer, same))
-        for other in np.unique(others[inside]):
+        for other in distinct(others[inside]):
             here = inside[others[inside] == other]
             kind = rows.possible(place, int(bases[here[0]]), mine)
             cover = np.zeros(len(kind) + 1, dtype=np.intp)

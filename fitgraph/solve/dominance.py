@@ -13,6 +13,8 @@ from __future__ import annotations
 import numpy as np
 import numpy.typing as npt
 
+from fitgraph.solve.arrays import distinct
+
 Ints = npt.NDArray[np.intp]
 Floats = npt.NDArray[np.float64]
 Bools = npt.NDArray[np.bool_]
@@ -115,7 +117,7 @@ class Known:
     """
 
     def __init__(self, points: Floats, steps: Floats, weightings: Floats) -> None:
-        thirds = np.unique(points[:, 2])
+        thirds = distinct(points[:, 2])
         # At a level count those that are no worse than it; between levels the lower one counts.
         at = np.unique(np.linspace(0, len(thirds) - 1, _LEVELS).astype(np.intp))
         self.levels = thirds[at] if len(thirds) else thirds

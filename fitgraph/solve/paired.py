@@ -36,6 +36,7 @@ import numpy.typing as npt
 
 from fitgraph.records import dataclass
 from fitgraph.solve.algebra import COUNT
+from fitgraph.solve.arrays import distinct
 from fitgraph.solve.plan import Case
 from fitgraph.solve.rows import Members
 from fitgraph.solve.support import StepRows, Support
@@ -139,7 +140,7 @@ class Draws:
         shares = np.array([self.support.beside(c, -1, self.below, COUNT)[0] for c in cases])
         of_case = rng.choice(len(cases), size, p=shares / shares.sum())
         found = []
-        for number in np.unique(of_case):
+        for number in distinct(of_case):
             at = np.flatnonzero(of_case == number)
             found.append(self._within(cases[number], at, rng))
         return found

@@ -17,6 +17,7 @@ import numpy.typing as npt
 from fitgraph.records import dataclass
 from fitgraph.solve import leading, summing
 from fitgraph.solve.algebra import Algebra
+from fitgraph.solve.arrays import distinct
 from fitgraph.solve.plan import SLICE, Case, Part, Plan, Step
 from fitgraph.stopping import check
 
@@ -553,6 +554,8 @@ class _Work:
         self.every = tuple(range(len(step.shape)))
         groups = step.groups
         self.axes = [g.axes for g in groups]
+        #: What each group came to in the block before.
+        self._laid: dict[int, tuple[list[Ints | None], Numbers]] = {}
         #: For the first group, the kinds that it tells apart, one of each, if they are fewer.
         self.few: tuple[Ints, Ints] | None = None
         if len(groups) > 1 and groups[0].few is not None:
@@ -595,7 +598,7 @@ class _Work:
             for piece in pieces:
                 inside = piece.get(axis)
                 of_cell = cells if inside is None else cells[inside]
-                for value in np.unique(of_cell):
+                for value in distinct(of_cell):
                     at = np.flatnonzero(of_cell == value)
                     fine.append({**piece, axis: at if inside is None else inside[at]})
             pieces = fine
@@ -765,12 +768,18 @@ class _Work:
 
         def laid(group: int, kinds: Ints | None, own: tuple[int, ...]) -> Numbers:
             axes = self.axes[group]
+            cut = [block.get(a) for a in axes]
+            known = self._laid.get(group)
+            if known is not None and all(a is b for a, b in zip(cut, known[0], strict=True)):
+                return known[1]
             values = self._whole(self.step.groups[group].parts, axes, kinds, block)
             order = [axes.index(a) + 2 for a in shared]
             others = [axes.index(a) + 2 for a in own]
             size = values.shape[1]
             values = values.transpose(0, *order, 1, *others)
-            return values.reshape(len(values), width, size, math.prod(self._sizes(own, block)))
+            sizes = (len(values), width, size, math.prod(self._sizes(own, block)))
+            self._laid[group] = cut, values.reshape(sizes)
+            return self._laid[group][1]
 
         few = self.alive if self.few is None else self.few[0]
         one = laid(0, few, only).swapaxes(-1, -2)
@@ -923,7 +932,7 @@ class _Work:
             if place is None:
                 cut.append(np.arange(view.shape[i + 1]))
                 continue
-            used = np.unique(place)
+            used = distinct(place)
             if len(used) < len(place) or (place != used).any():
                 order = np.argsort(place, kind="stable")
                 starts = np.searchsorted(place[order], used)

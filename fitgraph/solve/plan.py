@@ -35,6 +35,7 @@ import numpy.typing as npt
 from fitgraph.graph.sums import SumCondition
 from fitgraph.records import dataclass
 from fitgraph.solve import bundles
+from fitgraph.solve.arrays import distinct
 from fitgraph.solve.bundles import Bundle, Runs, bundle_of
 from fitgraph.solve.order import TRIES, Extra, NoOrderError, Order, Tangle, best_order
 from fitgraph.solve.relations import Relation, combined, merged, reduced, supported
@@ -623,7 +624,7 @@ class _Planner:
             for v, size in zip(roles, values.shape, strict=True)
             if v not in met
         )
-        if math.prod(len(np.unique(values)) for *_, values in own) > strange:
+        if math.prod(len(distinct(values)) for *_, values in own) > strange:
             return terms
         return replace(terms, values=(*rest, *own))
 
@@ -1146,7 +1147,7 @@ def _conditions(draft: _Draft) -> dict[str, list[Ints]]:
         if role == draft.leading:
             return  # and all that go with the same rest together
         domain = draft.domains[role]
-        if 1 < len(np.unique(of_base[domain])) <= _NARROW:
+        if 1 < len(distinct(of_base[domain])) <= _NARROW:
             place = np.unique(of_base, return_inverse=True)[1].astype(np.intp)
             found.setdefault(role, {})[place.tobytes()] = place
 

@@ -8,7 +8,7 @@ import numpy as np
 import numpy.typing as npt
 
 from fitgraph.solve.algebra import COUNT
-from fitgraph.solve.arrays import spread
+from fitgraph.solve.arrays import distinct, spread
 from fitgraph.solve.passes import Demands, Passes
 from fitgraph.solve.plan import Plan
 from fitgraph.solve.rows import Members, Rows
@@ -65,7 +65,7 @@ class Drawing:
         of_case = rng.choice(len(shares), size, p=shares / shares.sum())
         found = {role: np.zeros(size, dtype=np.intp) for role in self.plan.roles}
         rows = Rows(passes)
-        for number in np.unique(of_case):
+        for number in distinct(of_case):
             at = np.flatnonzero(of_case == number)
             for role, options in self._within(int(number), len(at), rows, rng).items():
                 found[role][at] = options

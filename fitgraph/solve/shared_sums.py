@@ -19,6 +19,7 @@ import numpy as np
 import numpy.typing as npt
 
 from fitgraph.mechanics.rules import EPSILON_MM
+from fitgraph.solve.arrays import distinct
 from fitgraph.solve.sums import STEPS, Running, Terms, TooWideSumError, thresholds
 
 Ints = npt.NDArray[np.intp]
@@ -199,7 +200,7 @@ def _told_apart(
     Returned with them is how many numbers there may be. Sums are whole steps, so that it does
     not matter on which side of a mark an addend stands.
     """
-    marks = thresholds([np.unique(v) for *_, v in rest], -EPSILON_MM * STEPS - base)
+    marks = thresholds([distinct(v) for *_, v in rest], -EPSILON_MM * STEPS - base)
     if marks is None:
         total = (sums[:, None] + addends).ravel()
         apart = np.unique(total, return_inverse=True)[1].reshape(-1)

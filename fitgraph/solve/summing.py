@@ -12,7 +12,7 @@ import numpy as np
 import numpy.typing as npt
 
 from fitgraph.solve.algebra import Algebra
-from fitgraph.solve.arrays import spread
+from fitgraph.solve.arrays import distinct, spread
 from fitgraph.solve.plan import Step, Summed
 from fitgraph.stopping import check
 
@@ -169,7 +169,7 @@ def following(step: Step, kinds: Ints, where: Sequence[Ints]) -> tuple[Ints, Int
     summed = summed_of(step)
     outer, sums = where[summed.outer], where[summed.sum]
     owners, found = [np.zeros(0, dtype=np.intp)], [np.zeros(0, dtype=np.intp)]
-    for same in alike(step, np.unique(outer)):
+    for same in alike(step, distinct(outer)):
         check()
         mine = left(step, kinds, int(same[0]))
         for cell in same.tolist():

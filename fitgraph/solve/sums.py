@@ -17,6 +17,7 @@ import numpy.typing as npt
 from fitgraph.graph.sums import SumCondition
 from fitgraph.mechanics.rules import EPSILON_MM
 from fitgraph.records import dataclass
+from fitgraph.solve.arrays import distinct
 from fitgraph.solve.relations import Relation, combined, reduced
 
 Ints = npt.NDArray[np.intp]
@@ -330,5 +331,5 @@ def thresholds(addends: Sequence[Floats], edge: float) -> Floats | None:
     for addend in addends:
         if float(len(marks)) * len(addend) > _THRESHOLDS:
             return None
-        marks = np.unique(marks[:, None] - addend)
+        marks = distinct(marks[:, None] - addend)
     return marks

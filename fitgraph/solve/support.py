@@ -16,6 +16,7 @@ References
 
 from __future__ import annotations
 
+import math
 from collections.abc import Mapping, Sequence
 from typing import Any
 
@@ -24,7 +25,7 @@ import numpy.typing as npt
 
 from fitgraph.records import dataclass
 from fitgraph.solve.algebra import COUNT, Algebra
-from fitgraph.solve.arrays import spread
+from fitgraph.solve.arrays import distinct_below, spread
 from fitgraph.solve.passes import Demands, Passes, kind_values
 from fitgraph.solve.plan import Case, Plan, TooWideError
 from fitgraph.solve.rows import Rows
@@ -353,7 +354,7 @@ def support_of(plan: Plan, ceiling: float) -> Support:
     for place in range(len(plan.steps) - 1, -1, -1):
         check()
         step = plan.steps[place]
-        mine = cells[place] = np.unique(np.concatenate([none, *reached.pop(place, [])]))
+        mine = cells[place] = distinct_below(math.prod(step.shape), *reached.pop(place, []))
         # A pair of a cell and a kind is looked at in a byte or so; a row stays.
         owner, kind = none, none
         needed = total + float(len(mine)) * step.kinds
@@ -366,7 +367,9 @@ def support_of(plan: Plan, ceiling: float) -> Support:
             raise TooWideError(needed, ceiling, roles, step.names)
         after = rows.after(place, mine[owner], kind)
         for child, at in after.items():
-            reached.setdefault(child, []).append(np.unique(at))
+            reached.setdefault(child, []).append(
+                distinct_below(math.prod(plan.steps[child].shape), at)
+            )
         raw[place] = owner, kind, after
     found = []
     nodes: dict[int, Ints] = {}
