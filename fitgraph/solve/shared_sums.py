@@ -208,12 +208,12 @@ def _told_apart(
     order = np.argsort(sums, kind="stable")
     ranked, rank = sums[order], np.empty(len(order), dtype=np.intp)
     rank[order] = np.arange(len(order))
-    passed = np.zeros(len(sums) + 1, dtype=np.min_scalar_type(len(marks)))
-    found = np.empty((len(addends), len(sums)), dtype=passed.dtype)
+    passed = np.zeros(len(sums) + 1, dtype=np.intp)  # adding to places of small numbers is slow
+    found = np.empty((len(addends), len(sums)), dtype=np.min_scalar_type(len(marks)))
     for n, addend in enumerate(addends):
         passed[:] = 0
         np.add.at(passed, np.searchsorted(ranked, marks - addend), 1)
-        found[n] = np.cumsum(passed[:-1], dtype=passed.dtype)[rank]
+        found[n] = np.cumsum(passed[:-1], dtype=found.dtype)[rank]
     return found.T.ravel(), len(marks) + 1
 
 
