@@ -219,6 +219,19 @@ def test_another_trade_has_a_counter_without_questions() -> None:
     assert "Say what they have" in page.verdict.value
 
 
+def test_nothing_is_answered_before_something_is_asked(opened: OpenCatalogue) -> None:
+    page = Counter(opened)
+    assert page.answer.layout.display == "none" and "What they want:" in page.guide.value
+    page.take("FORK-OST-03")
+    named = opened.catalogue.parts["FORK-OST-03"].name
+    assert page.answer.layout.display == "none" and named in unescape(page.guide.value)
+    page.roles.press(ROLE)
+    assert page.answer.layout.display is None and page.guide.value == ""
+    assert page.offers.items
+    page.roles.press(ROLE)
+    assert page.answer.layout.display == "none" and page.guide.value and not page.offers.items
+
+
 def test_nobody_else_can_be_pressed(opened: OpenCatalogue) -> None:
     """What a page sends is taken only if it is among what was shown."""
     page = Counter(opened)

@@ -124,6 +124,22 @@ def test_every_ring_of_real_builds_is_to_scale(catalogue, vocabulary):
                     assert min(abs(diameter - r) for r in radii) < 2e-3
 
 
+def test_a_narrow_section_is_the_same_with_its_words_under_it(vocabulary):
+    nest = nests(combination(), vocabulary)[0]
+    wide, narrow = nest_svg(nest, vocabulary), nest_svg(nest, vocabulary, narrow=True)
+    assert rings(wide) == rings(narrow)
+    told = [ET.fromstring(svg).find(f"{NS}desc") for svg in (wide, narrow)]
+    assert told[0].text == told[1].text and told[0].get("id") != told[1].get("id")
+    root = ET.fromstring(narrow)
+    _, _, width, height = map(float, root.get("viewBox").split())
+    assert width < 400
+    words = [(t.text, float(t.get("x")), float(t.get("y"))) for t in root.iter(f"{NS}text")]
+    assert all(0 <= x < width and 0 <= y <= height for _, x, y in words)
+    # Each part has its number twice: in the section and before its words.
+    for n in range(1, len(nest.rings) + 1):
+        assert len([w for w, *_ in words if w == str(n)]) == 2
+
+
 def test_the_nest_is_read_from_the_joints(vocabulary):
     found = nests(combination(), vocabulary)
     assert [[r.role for r in n.rings] for n in found] == [["clamp", "bar", "fork"]]

@@ -169,6 +169,27 @@ def test_the_drawing_is_buttons_with_names_and_one_that_is_unfolded(
     assert not [e for e in plain.iter() if e.get("role") == "button"]
 
 
+def test_a_narrow_map_shows_the_same(found: SizeMap) -> None:
+    node = max(found.view, key=lambda n: len(found.parts[n]))
+    wide, narrow = (
+        ET.fromstring(fit_map_svg(found, unfolded=node, pressable=True, narrow=n))
+        for n in (False, True)
+    )
+    width = float((narrow.get("viewBox") or "").split()[2])
+    assert width < 400
+
+    def shown(root: ET.Element) -> list[str | None]:
+        names = ("data-node", "data-part", "data-ends")
+        return sorted(v for e in root.iter() for n in names if (v := e.get(n)))
+
+    assert shown(wide) == shown(narrow)
+    assert all(6 <= float(c.get("cx") or 0) <= width - 6 for c in narrow.iter(f"{SVG}circle"))
+    chips = [g for g in narrow.iter(f"{SVG}g") if g.get("data-part")]
+    for chip in chips:
+        (box,) = chip.iter(f"{SVG}rect")
+        assert float(box.get("x") or 0) + float(box.get("width") or 0) <= width
+
+
 def test_names_of_a_catalogue_stay_text(demo: Catalogue) -> None:
     bar = replace(demo.of("bar")[0], sku='<b onclick="x">', name="</svg><script>\x00")
     parts = MappingProxyType({**demo.parts, bar.sku: bar})

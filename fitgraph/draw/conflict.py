@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import textwrap
 import xml.etree.ElementTree as ET
 from collections.abc import Mapping, Sequence
 
@@ -13,15 +14,14 @@ from fitgraph.explain import Clash
 from fitgraph.model import Option, Verdict, Vocabulary
 from fitgraph.records import dataclass
 
-#: Size of a part's box, and of the drawing, in units of the drawing.
-_BOX = (150.0, 42.0)
-_WIDTH = 690.0
+#: Height of a part's box, in units of the drawing.
+_BOX = 42.0
 
-#: Least room between two boxes and between two joints; where the boxes and the joints stand.
-_GAP, _ROW, _LEFT, _JOINT = 16.0, 26.0, 12.0, 284.0
+#: Least room between two boxes and between two joints, and where the boxes stand.
+_GAP, _ROW, _LEFT = 16.0, 26.0, 12.0
 
-#: Room for the heading.
-_TOP = 40.0
+#: Room for the heading, and for a further line of words.
+_TOP, _LINE = 40.0, 14.0
 
 #: How a verdict's line is drawn, so that its colour does not say it alone.
 _LINES: Mapping[Verdict, Mapping[str, str]] = {
@@ -39,6 +39,21 @@ _CSS = (
     ".fg-svg .fg-box{fill:var(--fg-panel);stroke:var(--fg-ink);stroke-width:1.2}"
     ".fg-svg .fg-box.fg-free{stroke-dasharray:5 4}"
 )
+
+
+@dataclass(frozen=True, slots=True)
+class _Frame:
+    """How wide a drawing and its boxes are, where the joints stand, and letters beside them."""
+
+    width: float
+    box: float
+    joint: float
+    letters: int
+    lines: int
+
+
+_WIDE = _Frame(690.0, 150.0, 284.0, 54, 1)
+_NARROW = _Frame(380.0, 128.0, 186.0, 27, 2)
 
 
 @dataclass(frozen=True, slots=True)
@@ -93,7 +108,7 @@ def spread(wanted: Sequence[float], least: float) -> list[float]:
 
 
 def layout(
-    roles: Sequence[str], joints: Sequence[DrawnJoint]
+    roles: Sequence[str], joints: Sequence[DrawnJoint], lines: int = 1
 ) -> tuple[dict[str, float], tuple[tuple[DrawnJoint, float], ...]]:
     """Return how far down the middle of each box and of each joint stands.
 
@@ -103,54 +118,65 @@ def layout(
         The parts, along the assembly.
     joints : sequence of DrawnJoint
         What is between them; each stands as near as can be to the middle of its parts.
+    lines : int
+        Lines of words beside each.
     """
-    pitch = max(_BOX[1] + _GAP, _ROW * len(joints) / max(len(roles), 1))
+    least = _ROW + _LINE * (lines - 1)
+    pitch = max(_BOX + _GAP, least * len(joints) / max(len(roles), 1))
     places = {role: n * pitch for n, role in enumerate(roles)}
     middles = [sum(places[r] for r in j.roles) / len(j.roles) for j in joints]
     order = sorted(range(len(joints)), key=middles.__getitem__)
-    rows = spread([middles[n] for n in order], _ROW)
-    shift = _TOP + _BOX[1] / 2 - min([0.0, *(row - _BOX[1] / 2 + _ROW / 2 for row in rows)])
+    rows = spread([middles[n] for n in order], least)
+    shift = _TOP + _BOX / 2 - min([0.0, *(row - _BOX / 2 + least / 2 for row in rows)])
     return (
         {role: y + shift for role, y in places.items()},
         tuple((joints[n], row + shift) for n, row in zip(order, rows, strict=True)),
     )
 
 
-def _line(joint: DrawnJoint, y: float, places: Mapping[str, float]) -> list[ET.Element]:
+def _told(title: str, frame: _Frame) -> list[str]:
+    """Return what a joint is in as many lines as there are."""
+    lines = textwrap.wrap(title, frame.letters) or [""]
+    last = " ".join(lines[frame.lines - 1 :])
+    return [*lines[: frame.lines - 1], shorten(last, frame.letters)] if last else lines
+
+
+def _line(
+    joint: DrawnJoint, y: float, places: Mapping[str, float], frame: _Frame
+) -> list[ET.Element]:
     klass = verdict_class(joint.verdict)
     title = f"{joint.title}: {WORDS[joint.verdict]}"
-    begin, middle = _LEFT + _BOX[0], (_LEFT + _BOX[0] + _JOINT) / 2
+    begin, middle = _LEFT + frame.box, (_LEFT + frame.box + frame.joint) / 2
     made = [
         element(
             "path",
             element("title", title),
             d=f"M{number(begin)} {number(places[role])}C{number(middle)} {number(places[role])} "
-            f"{number(middle)} {number(y)} {number(_JOINT)} {number(y)}",
+            f"{number(middle)} {number(y)} {number(frame.joint)} {number(y)}",
             klass=f"fg-link {klass}",
             **_LINES[joint.verdict],
         )
         for role in joint.roles
     ]
-    fails = joint.verdict is not Verdict.FITS
+    loud = f"fg-strong {klass}" if joint.verdict is not Verdict.FITS else ""
+    told = _told(joint.title, frame)
+    first = y + 4 - _LINE / 2 * (len(told) - 1)
     made.append(
         element(
             "g",
             element("title", title),
-            element("circle", cx=_JOINT, cy=y, r=9, klass="fg-void fg-edge"),
+            element("circle", cx=frame.joint, cy=y, r=9, klass="fg-void fg-edge"),
             element(
                 "text",
                 SIGNS[joint.verdict],
-                x=_JOINT,
+                x=frame.joint,
                 y=y + 4,
                 text_anchor="middle",
                 klass=f"fg-strong {klass}",
             ),
-            element(
-                "text",
-                shorten(joint.title, 54),
-                x=_JOINT + 15,
-                y=y + 4,
-                klass=f"fg-strong {klass}" if fails else "",
+            *(
+                element("text", text, x=frame.joint + 15, y=first + _LINE * n, klass=loud)
+                for n, text in enumerate(told)
             ),
         )
     )
@@ -162,6 +188,8 @@ def conflict_svg(
     clashes: Sequence[Clash],
     vocabulary: Vocabulary,
     free: frozenset[str] = frozenset(),
+    *,
+    narrow: bool = False,
 ) -> str:
     """Return parts as boxes along the assembly and beside them the joints that they meet in.
 
@@ -176,6 +204,8 @@ def conflict_svg(
     free : frozenset of str
         Roles that nobody named: their boxes are dashed, for what stands there is only the
         nearest there is.
+    narrow : bool
+        Whether it is as narrow as a small window.
 
     Returns
     -------
@@ -185,8 +215,9 @@ def conflict_svg(
     roles = [r for r in assembly_order(vocabulary) if r in shown]
     if not roles:
         return ""
-    places, rows = layout(roles, drawn_joints(clashes, shown))
-    height = max([*places.values(), *(y for _, y in rows)]) + _BOX[1] / 2 + 12
+    frame = _NARROW if narrow else _WIDE
+    places, rows = layout(roles, drawn_joints(clashes, shown), frame.lines)
+    height = max([*places.values(), *(y for _, y in rows)]) + _BOX / 2 + 12
     worst = min((joint.verdict for joint, _ in rows), default=Verdict.FITS)
     heading = f"Parts and their joints, {SIGNS[worst]} {WORDS[worst]}"
     described = " ".join(
@@ -198,15 +229,15 @@ def conflict_svg(
     root = drawing(
         heading,
         described or "No joint between these parts.",
-        size=(_WIDTH, height),
-        identity=identity_of(described + labels),
+        size=(frame.width, height),
+        identity=identity_of(described + labels) + "n" * narrow,
         css=_CSS,
     )
     root.append(element("text", heading, x=12, y=20, klass="fg-head"))
     for joint, y in sorted(rows, key=lambda row: -row[0].verdict):
-        root.extend(_line(joint, y, places))
+        root.extend(_line(joint, y, places, frame))
     for role in roles:
-        x, y = _LEFT + _BOX[0] / 2, places[role]
+        x, y = _LEFT + frame.box / 2, places[role]
         option = shown[role]
         name = vocabulary.roles[role].title
         told = option.part.name if option.part is not None else ""
@@ -216,16 +247,16 @@ def conflict_svg(
                 element("title", f"{name} {option.label} {told}"),
                 element(
                     "rect",
-                    x=x - _BOX[0] / 2,
-                    y=y - _BOX[1] / 2,
-                    width=_BOX[0],
-                    height=_BOX[1],
+                    x=x - frame.box / 2,
+                    y=y - _BOX / 2,
+                    width=frame.box,
+                    height=_BOX,
                     rx=5,
                     klass="fg-box fg-free" if role in free else "fg-box",
                 ),
                 element(
                     "text",
-                    shorten(name + (", nearest" if role in free else ""), 22),
+                    shorten(name + (", nearest" if role in free else ""), int(frame.box / 6.8)),
                     x=x,
                     y=y - 4,
                     text_anchor="middle",
@@ -233,7 +264,7 @@ def conflict_svg(
                 ),
                 element(
                     "text",
-                    shorten(option.label, 21),
+                    shorten(option.label, int(frame.box / 7.1)),
                     x=x,
                     y=y + 12,
                     text_anchor="middle",

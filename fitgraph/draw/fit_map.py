@@ -27,20 +27,17 @@ from fitgraph.model import Part, Reference, Verdict, Vocabulary
 from fitgraph.records import dataclass
 from fitgraph.units import show_length
 
-#: Width of the drawing, its margins and the size of a node, in units of the drawing.
-_WIDTH, _LEFT, _RIGHT, _NODE = 760.0, 152.0, 18.0, 6.0
+#: Size of a node, in units of the drawing.
+_NODE = 6.0
 
-#: Room at the left of the axis for sizes that nobody knows.
-_UNKNOWN = 72.0
-
-#: Size of a part's chip, chips in a row, and most of them.
-_CHIP, _CHIPS, _MOST_CHIPS = (147.0, 24.0), 4, 24
+#: Size of a part's chip, and most of them.
+_CHIP, _MOST_CHIPS = (147.0, 24.0), 24
 
 #: More joints are not drawn.
 _MOST_JOINTS = 3000
 
-#: Height of a lane (one feature of one role) and of what stands over and under all.
-_LANE, _TOP, _BOTTOM = 46.0, 74.0, 52.0
+#: Height of what stands over and under all lanes, and of a line of the legend.
+_TOP, _BOTTOM, _LINE = 74.0, 52.0, 20.0
 
 _VERDICTS = {v.word: v for v in Verdict}
 
@@ -64,10 +61,44 @@ _CSS = (
     ".fg-svg .fg-trace.fg-ahead{stroke-width:2;stroke-dasharray:1 5;stroke-linecap:round}"
     ".fg-svg .fg-inside{stroke:var(--fg-ink);stroke-width:1.5;stroke-dasharray:3 3;fill:none}"
     ".fg-svg .fg-turn{fill:var(--fg-paper);stroke:var(--fg-ink);stroke-width:1.2}"
+    ".fg-svg .fg-over{paint-order:stroke;stroke:var(--fg-paper);stroke-width:4}"
     ".fg-svg .fg-open{fill:none;pointer-events:none;stroke:var(--fg-fits);stroke-width:2}"
     ".fg-svg .fg-chip{fill:var(--fg-panel);stroke:var(--fg-line);stroke-dasharray:3 3}"
     ".fg-svg .fg-chip.fg-stock{stroke:var(--fg-ink);stroke-dasharray:none}"
 )
+
+
+@dataclass(frozen=True, slots=True)
+class Frame:
+    """How wide a map is, and what stands where in it, in units of the drawing.
+
+    Parameters
+    ----------
+    width, left, right : float
+        Of the drawing, and of its margins.
+    unknown : float
+        Room at the left of the axis for sizes that nobody knows.
+    lane, line : float
+        Height of a lane (one feature of one role), and where its line is in it.
+    chips : int
+        Chips of parts in a row.
+    ticks : int
+        Most marks of the axis.
+    """
+
+    width: float
+    left: float
+    right: float
+    unknown: float
+    lane: float
+    line: float
+    chips: int
+    ticks: int
+
+
+#: Lanes have their names beside them, or over them where a window is narrow.
+WIDE = Frame(760.0, 152.0, 18.0, 72.0, 46.0, 23.0, 4, 9)
+NARROW = Frame(380.0, 8.0, 12.0, 66.0, 62.0, 38.0, 2, 6)
 
 
 @dataclass(frozen=True, slots=True)
@@ -132,11 +163,13 @@ def default_lanes(found: SizeMap) -> tuple[Reference, ...]:
     return tuple(lanes_in_order)
 
 
-def tops(lanes: Sequence[Reference], bands: Mapping[Reference, float]) -> list[float]:
+def tops(
+    lanes: Sequence[Reference], bands: Mapping[Reference, float], frame: Frame = WIDE
+) -> list[float]:
     """Return where each lane begins, and where the last ends; bands stand under their lanes."""
-    found = [_TOP]
+    found = [_TOP + (_LINE if frame is NARROW else 0.0)]
     for lane in lanes:
-        found.append(found[-1] + _LANE + bands.get(lane, 0.0))
+        found.append(found[-1] + frame.lane + bands.get(lane, 0.0))
     return found
 
 
@@ -144,6 +177,7 @@ def layout(
     view: nx.MultiDiGraph,
     lanes: Sequence[Reference],
     bands: Mapping[Reference, float] = MappingProxyType({}),
+    frame: Frame = WIDE,
 ) -> tuple[dict[tuple[str, Reference], Spot], tuple[float, float]]:
     """Return where each interface stands in each of its lanes, and the ends of the axis [mm].
 
@@ -155,6 +189,8 @@ def layout(
         The dimensions that are drawn, from above.
     bands : mapping of Reference to float
         Room under a lane for what is unfolded.
+    frame : Frame
+        How wide it is.
     """
     sizes = {
         (node, lane): _size(data, lane)
@@ -167,27 +203,28 @@ def layout(
     room = max((high - low) * 0.04, 0.5)
     low, high = low - room, high + room
     found: dict[tuple[str, Reference], Spot] = {}
-    for lane, top in zip(lanes, tops(lanes, bands), strict=False):
-        y = top + _LANE / 2
+    for lane, top in zip(lanes, tops(lanes, bands, frame), strict=False):
+        y = top + frame.line
         here = {node: size for (node, on), size in sizes.items() if on == lane}
         # Beside each other in three rows, as near to their size as there is room.
         ends = {0: -1e9, -1: -1e9, 1: -1e9}
         known = sorted((size, node) for node, size in here.items() if size is not None)
         for (lo, hi), node in known:
-            x = _across((lo + hi) / 2, low, high)
+            x = _across((lo + hi) / 2, low, high, frame)
             free = [r for r, end in ends.items() if x - end >= 2 * _NODE + 1]
             row = free[0] if free else min(ends, key=ends.__getitem__)
             ends[row] = max(x, ends[row] + 2 * _NODE + 1)
             found[(node, lane)] = Spot(ends[row], y + row * (2 * _NODE + 1), lo, hi)
         unknown = [node for node, size in here.items() if size is None]
         for k, node in enumerate(unknown):
-            found[(node, lane)] = Spot(_LEFT + 14 + k * (2 * _NODE + 2), y, None, None)
+            found[(node, lane)] = Spot(frame.left + 14 + k * (2 * _NODE + 2), y, None, None)
     return found, (low, high)
 
 
-def _across(mm: float, low: float, high: float) -> float:
+def _across(mm: float, low: float, high: float, frame: Frame) -> float:
     """Return where a size stands on the axis."""
-    return _LEFT + _UNKNOWN + (_WIDTH - _LEFT - _RIGHT - _UNKNOWN) * (mm - low) / (high - low)
+    begin = frame.left + frame.unknown
+    return begin + (frame.width - frame.right - begin) * (mm - low) / (high - low)
 
 
 def _title(data: Mapping[str, Any], vocabulary: Vocabulary) -> str:
@@ -214,46 +251,59 @@ def _curve(one: Spot, other: Spot) -> str:
     )
 
 
-def _legend() -> list[ET.Element]:
+def _legend(frame: Frame) -> list[ET.Element]:
     made: list[ET.Element] = []
-    x = 12.0
+    x, y = 12.0, 44.0
     for verdict in (Verdict.FITS, Verdict.UNKNOWN, Verdict.FAILS):
-        klass = f"fg-joint {verdict_class(verdict)}"
-        made.append(element("path", d=f"M{number(x)} 44h34", klass=klass, **_LINES[verdict.word]))
         text = f"{SIGNS[verdict]} {WORDS[verdict]}"
-        made.append(element("text", text, x=x + 40, y=48, klass=verdict_class(verdict)))
+        if x + 60 + 7.0 * len(text) > frame.width:
+            x, y = 12.0, y + _LINE
+        klass = f"fg-joint {verdict_class(verdict)}"
+        look = _LINES[verdict.word]
+        made.append(element("path", d=f"M{number(x)} {number(y)}h34", klass=klass, **look))
+        made.append(element("text", text, x=x + 40, y=y + 4, klass=verdict_class(verdict)))
         x += 60 + 7.0 * len(text)
     for klass, text in (("fg-node fg-stock", "in stock"), ("fg-node", "to order")):
-        made.append(element("circle", cx=x + 8, cy=44, r=_NODE - 1, klass=klass))
-        made.append(element("text", text, x=x + 20, y=48))
+        made.append(element("circle", cx=x + 8, cy=y, r=_NODE - 1, klass=klass))
+        made.append(element("text", text, x=x + 20, y=y + 4))
         x += 40 + 6.6 * len(text)
     return made
 
 
-def _axis(low: float, high: float, bottom: float, *, unknown: bool) -> list[ET.Element]:
+def _axis(
+    ends: tuple[float, float], frame: Frame, top: float, bottom: float, *, unknown: bool
+) -> list[ET.Element]:
     made = []
-    for tick in ticks(low, high, 9):
-        x = _across(tick, low, high)
+    for tick in ticks(*ends, frame.ticks):
+        x = _across(tick, *ends, frame)
         made.append(
-            element("path", d=f"M{number(x)} {number(_TOP)}V{number(bottom)}", klass="fg-lane")
+            element("path", d=f"M{number(x)} {number(top)}V{number(bottom)}", klass="fg-lane")
         )
         made.append(element("text", f"{tick:g}", x=x, y=bottom + 18, text_anchor="middle"))
-    middle = _across((low + high) / 2, low, high)
+    middle = _across(sum(ends) / 2, *ends, frame)
     made.append(element("text", "size in mm", x=middle, y=bottom + 38, text_anchor="middle"))
     if unknown:
-        made.append(element("text", "not known", x=_LEFT + 6, y=bottom + 18, klass="fg-muted"))
+        x = frame.left + (6 if frame is WIDE else 0)
+        made.append(element("text", "not known", x=x, y=bottom + 18, klass="fg-muted"))
     return made
 
 
-def _lane(lane: Reference, y: float, vocabulary: Vocabulary) -> list[ET.Element]:
+def _lane(y: float, frame: Frame) -> ET.Element:
+    across = f"M{number(frame.left)} {number(y)}H{number(frame.width - frame.right)}"
+    return element("path", d=across, klass="fg-lane")
+
+
+def _lane_name(lane: Reference, y: float, vocabulary: Vocabulary, frame: Frame) -> list[ET.Element]:
     feature = " ".join(x for x in (lane.feature, lane.name) if x).replace("_", " ")
-    across = f"M{number(_LEFT)} {number(y)}H{number(_WIDTH - _RIGHT)}"
-    title = shorten(vocabulary.roles[lane.role].title, 20)
-    return [
-        element("path", d=across, klass="fg-lane"),
-        element("text", title, x=12, y=y - 2, klass="fg-strong"),
-        element("text", shorten(feature, 24), x=12, y=y + 12, klass="fg-muted"),
-    ]
+    role = vocabulary.roles[lane.role].title
+    if frame is WIDE:
+        return [
+            element("text", shorten(role, 20), x=12, y=y - 2, klass="fg-strong"),
+            element("text", shorten(feature, 24), x=12, y=y + 12, klass="fg-muted"),
+        ]
+    # Over its line, and over what crosses it.
+    text = f"{shorten(role, 24)}, {shorten(feature, 24)}"
+    return [element("text", text, x=frame.left, y=y - 24, klass="fg-strong fg-over")]
 
 
 def map_words(found: SizeMap) -> str:
@@ -314,12 +364,12 @@ def _node(spot: Spot, data: Mapping[str, Any], title: str, node: str) -> ET.Elem
     )
 
 
-def _parts_band(parts: Sequence[Part], left: float, top: float) -> list[ET.Element]:
+def _parts_band(parts: Sequence[Part], top: float, frame: Frame) -> list[ET.Element]:
     """Return the parts of an unfolded interface as chips under their lane."""
     made = []
     for n, part in enumerate(parts[:_MOST_CHIPS]):
-        row, column = divmod(n, _CHIPS)
-        x, y = left + column * _CHIP[0], top + row * _CHIP[1]
+        row, column = divmod(n, frame.chips)
+        x, y = frame.left + column * _CHIP[0], top + row * _CHIP[1]
         klass = "fg-chip" + " fg-stock" * bool(part.stock)
         chip = element(
             "g",
@@ -329,14 +379,14 @@ def _parts_band(parts: Sequence[Part], left: float, top: float) -> list[ET.Eleme
         )
         made.append(_button(chip, f"{part.sku} {part.name}".strip(), data_part=part.sku))
     if (more := len(parts) - _MOST_CHIPS) > 0:
-        y = top + _MOST_CHIPS // _CHIPS * _CHIP[1] + 14
-        made.append(element("text", f"and {more:,} more", x=left, y=y, klass="fg-muted"))
+        y = top + _MOST_CHIPS // frame.chips * _CHIP[1] + 14
+        made.append(element("text", f"and {more:,} more", x=frame.left, y=y, klass="fg-muted"))
     return made
 
 
-def _band(parts: int) -> float:
+def _band(parts: int, frame: Frame) -> float:
     """Return the height that the parts of an unfolded interface take."""
-    rows = -(-min(parts, _MOST_CHIPS) // _CHIPS) + (parts > _MOST_CHIPS)
+    rows = -(-min(parts, _MOST_CHIPS) // frame.chips) + (parts > _MOST_CHIPS)
     return rows * _CHIP[1] + 8
 
 
@@ -345,6 +395,7 @@ def _trace(
     at: int,
     heights: Mapping[Reference, float],
     axis: tuple[float, float],
+    frame: Frame,
 ) -> list[ET.Element]:
     """Return a way as a line that goes from size to size, up to a step or beyond, thinner."""
     made = []
@@ -354,7 +405,9 @@ def _trace(
         for (lane, size), option in zip(step.ends, step.options, strict=True):
             if lane in heights:
                 known = size is not None and size.known
-                x = _across(size.mid, *axis) if known and size is not None else _LEFT + 14
+                x = frame.left + 14
+                if known and size is not None:
+                    x = _across(size.mid, *axis, frame)
                 points.append((option.label, x, heights[lane]))
         if before is not None and points and before[0] == points[0][0]:
             d = f"M{number(before[1])} {number(before[2])}L{number(points[0][1])} "
@@ -380,6 +433,7 @@ def fit_map_svg(
     at: int = -1,
     unfolded: str | None = None,
     pressable: bool = False,
+    narrow: bool = False,
 ) -> str:
     """Return interfaces by size, and the joints between them, as SVG.
 
@@ -397,6 +451,8 @@ def fit_map_svg(
         An interface whose parts are drawn under its lane.
     pressable : bool
         Whether nodes and parts are buttons. Without it the drawing is one picture.
+    narrow : bool
+        Whether it is as narrow as a small window, with the lanes' names over them.
 
     Returns
     -------
@@ -405,6 +461,7 @@ def fit_map_svg(
         joints ``data-joint``, ``data-ends`` and ``data-least``: the tolerance from which they
         are drawn [mm]. Of more joints than 3,000 those that are nearest to their limit are left.
     """
+    frame = NARROW if narrow else WIDE
     lanes = default_lanes(found) if lanes is None else tuple(lanes)
     parts = [found.catalogue.parts[s] for s in found.parts.get(unfolded or "", ())]
     home = next(
@@ -417,9 +474,9 @@ def fit_map_svg(
         ),
         None,
     )
-    bands = {home: _band(len(parts))} if home is not None else {}
-    spots, axis = layout(found.view, lanes, bands)
-    begins = tops(lanes, bands)
+    bands = {home: _band(len(parts), frame)} if home is not None else {}
+    spots, axis = layout(found.view, lanes, bands, frame)
+    begins = tops(lanes, bands, frame)
     joints = [
         (a, b, one, other, data)
         for a, b, one, other, data in joints_with_ends(found.view, found.vocabulary)
@@ -432,23 +489,24 @@ def fit_map_svg(
     root = drawing(
         "The map of fits",
         told,
-        size=(_WIDTH, begins[-1] + _BOTTOM),
-        identity=identity_of(told),
+        size=(frame.width, begins[-1] + _BOTTOM),
+        identity=identity_of(told) + "n" * narrow,
         css=_CSS,
         klass="fg-map",
         role="group" if pressable else "img",
     )
     root.append(element("text", "The map of fits", x=12, y=22, klass="fg-head"))
-    root.extend(_legend())
+    root.extend(_legend(frame))
     unknown = any(s.lo_mm is None for s in spots.values())
-    root.extend(_axis(*axis, begins[-1], unknown=unknown))
-    heights = {lane: top + _LANE / 2 for lane, top in zip(lanes, begins, strict=False)}
-    for lane, y in heights.items():
-        root.extend(_lane(lane, y, found.vocabulary))
+    root.extend(_axis(axis, frame, begins[0], begins[-1], unknown=unknown))
+    heights = {lane: top + frame.line for lane, top in zip(lanes, begins, strict=False)}
+    root.extend(_lane(y, frame) for y in heights.values())
     order = {"unknown": 0, "fits": 1, "fails": 2}
     for a, b, one, other, data in sorted(joints, key=lambda j: order[j[4]["verdict"]]):
         root.append(_joint(spots[(a, one)], spots[(b, other)], f"{a}|{b}", data))
-    root.extend(_trace(trace, at, heights, axis))
+    for lane, y in heights.items():
+        root.extend(_lane_name(lane, y, found.vocabulary, frame))
+    root.extend(_trace(trace, at, heights, axis, frame))
     for (node, lane), spot in spots.items():
         data = found.view.nodes[node]
         title = _title(data, found.vocabulary)
@@ -460,5 +518,5 @@ def fit_map_svg(
         if lane == home and node == unfolded:
             root.append(element("circle", cx=spot.x, cy=spot.y, r=_NODE + 4, klass="fg-open"))
     if home is not None:
-        root.extend(_parts_band(parts, _LEFT, heights[home] + _LANE / 2))
+        root.extend(_parts_band(parts, heights[home] + frame.lane - frame.line, frame))
     return write(root)

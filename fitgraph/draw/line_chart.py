@@ -16,6 +16,12 @@ from fitgraph.records import dataclass
 
 #: Size of the drawing, and the plot's margins: left, top, right, bottom.
 WIDTH, HEIGHT = 680.0, 280.0
+
+#: Its width for a narrow window.
+NARROW = 380.0
+
+#: Height of a further line of the legend.
+_LINE = 20.0
 _LEFT, _TOP, _RIGHT, _BOTTOM = 66.0, 40.0, 24.0, 54.0
 
 #: Marks of the lines, one after the other, with the dashes of their lines.
@@ -76,6 +82,31 @@ def _ring(x: float, y: float, klass: str) -> ET.Element:
     return element("path", d=path, fill="none", klass=klass)
 
 
+def _legend(lines: Sequence[Series], meaning: str, width: float) -> tuple[list[ET.Element], float]:
+    """Return what the marks mean, and how much room its further lines take.
+
+    A single line needs no name; the axis has it.
+    """
+    names = [line.name for line in lines] if len(lines) > 1 else []
+    made: list[ET.Element] = []
+    at, lower = _LEFT, 0.0
+    for n, name in enumerate([*names, meaning]):
+        if not name:
+            continue
+        wide = 40 + 6.4 * len(name)
+        if at > _LEFT and at + wide > width:
+            at, lower = _LEFT, lower + _LINE
+        if n < len(names):
+            made.append(_mark(_MARKS[n][0], at + 6, 16 + lower, f"fg-mark-{n}"))
+            made.append(element("text", name, x=at + 18, y=20 + lower))
+        else:
+            path = f"M{number(at + 8)} {number(8 + lower)}l8 8l-8 8l-8 -8Z"
+            made.append(element("path", d=path, fill="none", klass="fg-ring"))
+            made.append(element("text", name, x=at + 24, y=20 + lower))
+        at += wide
+    return made, lower
+
+
 _CSS = (
     ".fg-svg .fg-line-0{fill:none;stroke:var(--fg-fits);stroke-width:2}"
     ".fg-svg .fg-line-1{fill:none;stroke:var(--fg-muted);stroke-width:2}"
@@ -98,6 +129,7 @@ def line_chart_svg(
     marked: int | None = None,
     meaning: str = "",
     ends: tuple[float, float] | None = None,
+    narrow: bool = False,
 ) -> str:
     """Return a chart.
 
@@ -117,6 +149,8 @@ def line_chart_svg(
         What the mark means.
     ends : tuple of float, optional
         Ends of the upright axis; by default as far as the values go, and a little more.
+    narrow : bool
+        Whether it is as narrow as a small window.
 
     Raises
     ------
@@ -130,14 +164,17 @@ def line_chart_svg(
     if ends is None:
         room = max((high - low) * 0.2, 1.0)
         low, high = low - room if low - room > 0 else min(low, 0.0), high + room
-    right, bottom = WIDTH - _RIGHT, HEIGHT - _BOTTOM
+    width = NARROW if narrow else WIDTH
+    legend, lower = _legend(lines, meaning if marked is not None else "", width)
+    right, top, bottom = width - _RIGHT, _TOP + lower, HEIGHT + lower - _BOTTOM
+    inset = 14 if narrow else 30
 
     def x(at: int) -> float:
-        inner = right - _LEFT - 60
-        return _LEFT + 30 + inner * at / max(len(steps) - 1, 1)
+        inner = right - _LEFT - 2 * inset
+        return _LEFT + inset + inner * at / max(len(steps) - 1, 1)
 
     def y(value: float) -> float:
-        return bottom - (bottom - _TOP) * (value - low) / (high - low)
+        return bottom - (bottom - top) * (value - low) / (high - low)
 
     told = "; ".join(
         f"{line.name}: "
@@ -149,8 +186,8 @@ def line_chart_svg(
     root = drawing(
         title,
         f"{up} over {across}. {told}.",
-        size=(WIDTH, HEIGHT),
-        identity=identity_of(f"{title}{told}"),
+        size=(width, HEIGHT + lower),
+        identity=identity_of(f"{title}{told}") + "n" * narrow,
         css=_CSS,
     )
     for tick in ticks(low, high):
@@ -163,9 +200,9 @@ def line_chart_svg(
         root.append(element("text", name, x=x(n), y=bottom + 18, text_anchor="middle"))
     middle = (_LEFT + right) / 2
     root.append(element("text", across, x=middle, y=bottom + 42, text_anchor="middle"))
-    turned = f"rotate(-90 16 {number((_TOP + bottom) / 2)})"
+    turned = f"rotate(-90 16 {number((top + bottom) / 2)})"
     root.append(
-        element("text", up, x=16, y=(_TOP + bottom) / 2, text_anchor="middle", transform=turned)
+        element("text", up, x=16, y=(top + bottom) / 2, text_anchor="middle", transform=turned)
     )
     for n, line in enumerate(lines):
         shape, dash = _MARKS[n]
@@ -187,14 +224,5 @@ def line_chart_svg(
             )
     if marked is not None and lines:
         root.append(_ring(x(marked), y(lines[0].values[marked]), "fg-ring"))
-    at = _LEFT
-    named = [(line.name, n) for n, line in enumerate(lines)] if len(lines) > 1 else []
-    for name, n in named:
-        root.append(_mark(_MARKS[n][0], at + 6, 16, f"fg-mark-{n}"))
-        root.append(element("text", name, x=at + 18, y=20))
-        at += 34 + 6.4 * len(name)
-    if marked is not None:
-        path = f"M{number(at + 8)} 8l8 8l-8 8l-8 -8Z"
-        root.append(element("path", d=path, fill="none", klass="fg-ring"))
-        root.append(element("text", meaning, x=at + 24, y=20))
+    root.extend(legend)
     return write(root)

@@ -18,12 +18,18 @@ from fitgraph.records import dataclass
 #: Size of the drawing and radius of its largest circle, in units of the drawing.
 WIDTH, RADIUS = 760.0, 150.0
 
+#: Width of a drawing whose words stand under the section, for a narrow window.
+NARROW = 372.0
+
 #: Where the axis stands, and where the words beside the section begin.
 _AXIS = (178.0, 208.0)
 _WORDS_X = 374.0
 
 #: Height of a row of words with one line under its head, of a further line, and letters across.
 _ROW, _LINE, _ACROSS = 40.0, 15.0, 54
+
+#: The same under the section.
+_ACROSS_NARROW = 46
 
 #: A gap thinner than this, in units of the drawing, gets an enlarged detail.
 _THIN = 5.0
@@ -311,24 +317,34 @@ def _badge(x: float, y: float, sign: str, klass: str) -> ET.Element:
 
 
 def _words(
-    nest: Nest, sizes: Sequence[DrawnDiameters], scale: float, vocabulary: Vocabulary
+    nest: Nest,
+    sizes: Sequence[DrawnDiameters],
+    scale: float,
+    vocabulary: Vocabulary,
+    under: float | None = None,
 ) -> tuple[list[ET.Element], float]:
-    """Return the words beside the section with their leaders, and how far down they reach."""
+    """Return the words beside the section, and how far down they reach.
+
+    Each part is led to by a line. Words under the section, from `under` on, would be crossed by
+    such lines: there each part has a number, in the section and before its words.
+    """
+    across = _ACROSS if under is None else _ACROSS_NARROW
     told: list[tuple[str, list[str]]] = []
     for n, (ring, drawn) in enumerate(zip(nest.rings, sizes, strict=True)):
         if n and nest.matings:
             mating = nest.matings[n - 1]
             gap = f"{mating.joint.title}: {gap_text(mating)}"
-            told.append((verdict_text(mating), _wrapped(gap)))
+            told.append((verdict_text(mating), _wrapped(gap, across)))
         sized = _ring_sizes(ring, drawn, outermost=n == 0)
-        told.append((_head(ring, vocabulary), _wrapped(sized)))
+        told.append((_head(ring, vocabulary), _wrapped(sized, across)))
     heights = [_ROW + _LINE * max(len(lines) - 1, 0) for _, lines in told]
-    top = max(62.0, _AXIS[1] - sum(heights) / 2)
+    top = max(62.0, _AXIS[1] - sum(heights) / 2) if under is None else under
+    left = _WORDS_X if under is None else 34.0
     made: list[ET.Element] = []
     y = top + 14
     for at, ((head, lines), height) in enumerate(zip(told, heights, strict=True)):
         n, joint = divmod(at, 2) if nest.matings else (at, 0)
-        x = _WORDS_X + (14 if joint else 0)
+        x = left + (14 if joint else 0)
         if joint:
             mating = nest.matings[n]
             title, klass = mating.joint.title, f"fg-strong {verdict_class(mating.verdict)}"
@@ -338,12 +354,15 @@ def _words(
             angle = math.radians(-58 + 74 * n / max(1, len(nest.rings) - 1))
             middle = drawn.outside / 4 + (0 if drawn.solid else drawn.bore / 4)
             px, py = _point(middle * scale, angle)
-            made.append(element("circle", cx=px, cy=py, r=2.5, klass="fg-dot"))
-            made.append(_leader(px, py, y - 4))
+            if under is None:
+                made.append(element("circle", cx=px, cy=py, r=2.5, klass="fg-dot"))
+                made.append(_leader(px, py, y - 4))
+            else:
+                made += [_badge(px, py, str(n + 1), ""), _badge(20, y - 4, str(n + 1), "")]
         row = element(
             "g",
             element("title", title),
-            element("text", head if joint else shorten(head, 52), x=x, y=y, klass=klass),
+            element("text", head if joint else shorten(head, across - 2), x=x, y=y, klass=klass),
         )
         for k, line in enumerate(lines):
             row.append(element("text", line, x=x, y=y + _LINE * (k + 1), klass="fg-muted"))
@@ -352,11 +371,11 @@ def _words(
     return made, top + sum(heights)
 
 
-def _wrapped(text: str) -> list[str]:
-    """Return a text in at most two lines beside the section."""
-    lines = textwrap.wrap(text, _ACROSS)
+def _wrapped(text: str, across: int) -> list[str]:
+    """Return a text in at most two lines of so many letters."""
+    lines = textwrap.wrap(text, across)
     if len(lines) > 2:
-        lines = [lines[0], shorten(" ".join(lines[1:]), _ACROSS)]
+        lines = [lines[0], shorten(" ".join(lines[1:]), across)]
     return lines
 
 
@@ -482,7 +501,7 @@ def _describe(nest: Nest, sizes: Sequence[DrawnDiameters], vocabulary: Vocabular
     return " ".join(pieces)
 
 
-def nest_svg(nest: Nest, vocabulary: Vocabulary) -> str:
+def nest_svg(nest: Nest, vocabulary: Vocabulary, *, narrow: bool = False) -> str:
     """Return one nest as a drawing to scale.
 
     Parameters
@@ -491,6 +510,8 @@ def nest_svg(nest: Nest, vocabulary: Vocabulary) -> str:
         Parts around one axis, seen from above; one without joints is drawn, but not judged.
     vocabulary : Vocabulary
         Names the roles.
+    narrow : bool
+        Whether the words stand under the section and not beside it.
 
     Returns
     -------
@@ -502,23 +523,24 @@ def nest_svg(nest: Nest, vocabulary: Vocabulary) -> str:
     scale = 2 * RADIUS / max(max(d.outside, d.bore) for d in sizes)
     title = "Cross-section: " + ", around ".join(_head(r, vocabulary) for r in nest.rings)
     description = _describe(nest, sizes, vocabulary)
-    identity = identity_of(title + description)
-    words, words_end = _words(nest, sizes, scale, vocabulary)
+    identity = identity_of(title + description) + "n" * narrow
+    width, section_end = (NARROW if narrow else WIDTH), _AXIS[1] + RADIUS + 56
+    under = section_end + 14 if narrow else None
+    words, words_end = _words(nest, sizes, scale, vocabulary, under)
     thin = [
         n
         for n, m in enumerate(nest.matings)
         if m.known and abs(m.bore.mid - m.spigot.mid) / 2 * scale < _THIN
     ]
-    section_end = _AXIS[1] + RADIUS + 56
     details_top = max(section_end, words_end) + 8
-    each_row = int((WIDTH - 20) // _DETAIL[0])
+    each_row = int((width - 12) // _DETAIL[0])
     detail_rows = math.ceil(len(thin) / each_row)
     height = details_top + (22 + detail_rows * _DETAIL[1] if thin else 0)
     root = drawing(
         title,
         description,
         _patterns(identity),
-        size=(WIDTH, height),
+        size=(width, height),
         identity=identity,
         data_units_per_mm=scale,
     )
@@ -540,7 +562,10 @@ def nest_svg(nest: Nest, vocabulary: Vocabulary) -> str:
         root.append(
             element(
                 "text",
-                "Enlarged, so many times (×) the section; dotted lines are the limits of each size",
+                "Enlarged (×); dotted lines are the limits of each size"
+                if narrow
+                else "Enlarged, so many times (×) the section; dotted lines are the limits of "
+                "each size",
                 x=12,
                 y=details_top + 8,
                 klass="fg-muted",

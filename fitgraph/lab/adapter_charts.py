@@ -329,7 +329,7 @@ def _within(ends: np.ndarray, window: tuple[float, float]) -> range:
     return range(begin, max(end, begin + 1))
 
 
-def frontier_svg(now: float, steps: Sequence[Together], k: int) -> str:
+def frontier_svg(now: float, steps: Sequence[Together], k: int, *, narrow: bool = False) -> str:
     """Return how many riders the best few serve, against how few they are.
 
     Parameters
@@ -340,6 +340,8 @@ def frontier_svg(now: float, steps: Sequence[Together], k: int) -> str:
         The best one, the best two and so on.
     k : int
         How many are meant.
+    narrow : bool
+        Whether it is for a narrow window.
     """
     served = (now, *(s.coverage for s in steps))
     return line_chart_svg(
@@ -350,10 +352,11 @@ def frontier_svg(now: float, steps: Sequence[Together], k: int) -> str:
         [Series("riders served", served, tuple(f"{n:,g}" for n in served))],
         marked=min(k, len(served) - 1),
         meaning="as many as the slider says" if k < len(served) else "more parts serve nobody new",
+        narrow=narrow,
     )
 
 
-def yields_svg(yields: Sequence[GradeYield], grade: int) -> str:
+def yields_svg(yields: Sequence[GradeYield], grade: int, *, narrow: bool = False) -> str:
     """Return the share of pairs that assemble, against the grade that the process holds.
 
     Parameters
@@ -362,6 +365,8 @@ def yields_svg(yields: Sequence[GradeYield], grade: int) -> str:
         One for each grade.
     grade : int
         The grade that the part is designed for.
+    narrow : bool
+        Whether it is for a narrow window.
     """
     grades = [y.grade for y in yields]
     return line_chart_svg(
@@ -376,4 +381,5 @@ def yields_svg(yields: Sequence[GradeYield], grade: int) -> str:
         marked=grades.index(grade) if grade in grades else None,
         meaning="as designed",
         ends=(0.0, 104.0),
+        narrow=narrow,
     )

@@ -628,7 +628,7 @@ class AdapterMap(Answering):
 
     def _show_yields(self, grade: int, shares: Sequence[GradeYield]) -> None:
         self.yield_table.value = tables.wrap(
-            f'<div tabindex="0" class="fg-scroll">{yields_svg(shares, grade)}</div>'
+            tables.drawn_html(*(yields_svg(shares, grade, narrow=n) for n in (False, True)))
             + told.yields_html(shares, grade, self.vocabulary)
             if shares
             else "<p>This kind of part names no class, only plain limits.</p>"
@@ -658,8 +658,8 @@ class AdapterMap(Answering):
             useful = [s for s in self.steps if s.worths]
             text = told.together_html(self.steps, k, scan.total, scan.covered, self.vocabulary)
             if useful:
-                svg = frontier_svg(scan.covered, useful, k)
-                text += f'<div tabindex="0" class="fg-scroll">{svg}</div>'
+                both = (frontier_svg(scan.covered, useful, k, narrow=n) for n in (False, True))
+                text += tables.drawn_html(*both)
             self.together.value = tables.wrap(text)
             self.add_best.disabled = self.step is None
             self._mark()

@@ -198,9 +198,10 @@ def together_html(
     rows = "".join(
         f'<tr><th scope="row" class="fg-figure">{n}</th>'
         f'<td class="fg-code">{escape(w.candidate.part.sku)}</td>'
-        f'<td class="fg-figure">{w.gained:,g}</td>'
-        f'<td class="fg-figure">{w.taken:,g}</td>'
-        f'<td class="fg-figure">{escape(money(cost(w), vocabulary))}</td></tr>'
+        f'<td class="fg-figure" data-head="New riders, alone">{w.gained:,g}</td>'
+        f'<td class="fg-figure" data-head="Takes from its like">{w.taken:,g}</td>'
+        '<td class="fg-figure" data-head="Cost, estimated">'
+        f"{escape(money(cost(w), vocabulary))}</td></tr>"
         for n, w in enumerate(step.worths, start=1)
     )
     count = len(step.worths)
@@ -214,7 +215,7 @@ def together_html(
         f'<p role="status"><span class="fg-number">{step.coverage:,g}</span> of {total:,g} '
         f"riders served ({step.coverage / total:.1%}), {step.gained:,g} of them new. "
         f"Gap {choice.gap:.1%}, {proof}.</p>{enough}"
-        '<div tabindex="0" class="fg-scroll"><table class="fg-narrow">'
+        '<div tabindex="0" class="fg-scroll"><table class="fg-narrow fg-rows">'
         '<thead><tr><th scope="col">No.</th><th scope="col">Part</th>'
         '<th scope="col" class="fg-figure">New riders, alone</th>'
         '<th scope="col" class="fg-figure">Takes from its like</th>'

@@ -130,7 +130,13 @@ border-radius:2px;cursor:pointer;line-height:1.25}
 white-space:nowrap}
 .fg-cells .fg-cells-small{display:block;font-size:12px;color:var(--fg-muted)}
 @media (max-width:600px){.fg-cells .fg-cells-note{display:none}
-.fg-cells tbody th{min-width:4.5em}}
+.fg-cells table{font-size:12px;table-layout:fixed}
+.fg-cells .fg-cells-corner{overflow-wrap:anywhere}
+.fg-cells th{padding-right:.3em}
+.fg-cells tbody th{min-width:0;overflow-wrap:anywhere}
+.fg-cells td{min-width:0;padding:1px}
+.fg-cells button{padding:4px}
+.fg-cells .fg-cells-text{white-space:normal}}
 .fg-cells .fg-cells-none{color:var(--fg-muted);padding:0 8px}
 .fg-bar{display:flex;height:8px;margin-top:4px;border:1px solid var(--fg-line);
 background:var(--fg-paper);overflow:hidden}

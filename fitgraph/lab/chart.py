@@ -20,6 +20,8 @@ from ipywidgets import widget_serialization
 from plotly.basedatatypes import BaseTraceType
 
 _SCRIPT = """
+const PAPER = 700; // what stands between the margins of a sheet [px]
+
 async function code(model) {
   const id = model.get("_code").slice("IPY_MODEL_".length);
   const holder = await model.widget_manager.get_model(id);
@@ -29,7 +31,7 @@ async function code(model) {
 }
 async function render({ model, el }) {
   const plotly = await code(model);
-  let last = null; // one drawing after the other
+  let last = null, paper = null; // one drawing after the other
   const draw = () => {
     // Plotly writes into what it is given.
     const { data, layout } = structuredClone(model.get("drawn")), config = model.get("config");
@@ -40,7 +42,7 @@ async function render({ model, el }) {
   };
   // It is drawn once it has a width, and is as wide as there is room from then on.
   const room = new ResizeObserver(async () => {
-    if (!el.offsetWidth) return;
+    if (!el.offsetWidth || paper !== null) return;
     if (last === null) {
       draw();
       await last;
@@ -51,15 +53,45 @@ async function render({ model, el }) {
     } else last = last.then(() => plotly.Plots.resize(el)).catch(console.error);
   });
   const changed = () => { if (last !== null) draw(); };
+  // On paper it is drawn for the width that a sheet has, and then scaled to it, so that its words
+  // are as large as others, however wide the window is.
+  const sheets = () => [...el.querySelectorAll(".main-svg")];
+  const print = () => {
+    if (last === null || !el.offsetWidth) return;
+    const height = el.querySelector(".svg-container").offsetHeight;
+    paper = plotly.relayout(el, { width: PAPER, height });
+    for (const sheet of sheets()) {
+      sheet.setAttribute("viewBox", `0 0 ${PAPER} ${height}`);
+      sheet.closest(".svg-container").style.aspectRatio = `${PAPER} / ${height}`;
+    }
+  };
+  const printed = () => {
+    if (paper === null) return;
+    for (const sheet of sheets()) {
+      sheet.removeAttribute("viewBox");
+      sheet.closest(".svg-container").style.aspectRatio = "";
+    }
+    last = last.then(() => paper).then(() => { paper = null; draw(); }).catch(console.error);
+  };
+  addEventListener("beforeprint", print);
+  addEventListener("afterprint", printed);
   model.on("change:drawn", changed);
   room.observe(el);
   return () => {
     room.disconnect();
+    removeEventListener("beforeprint", print);
+    removeEventListener("afterprint", printed);
     model.off("change:drawn", changed);
     plotly.purge(el);
   };
 }
 export default { render };
+"""
+
+_STYLE = """
+@media print{.js-plotly-plot{height:auto!important}
+.js-plotly-plot,.js-plotly-plot :is(.plot-container,.svg-container,.main-svg)
+{width:100%!important;height:auto!important}}
 """
 
 
@@ -111,6 +143,7 @@ class Chart(anywidget.AnyWidget):
     """
 
     _esm = _SCRIPT
+    _css = _STYLE
     _code = traitlets.Instance(ChartCode).tag(sync=True, **widget_serialization)
     drawn: Any = traitlets.Dict().tag(sync=True)
     #: Of plotly. A price between two signs of dollars is no formula.

@@ -121,6 +121,19 @@ class Counter(Answering):
         self.offers = Choices("Parts that fit; press one to look at it", tall=True)
         self.tell, self.section, self.links = html(), html(), html()
         self.advice, self.others = html(), html()
+        self.guide = html()
+        # Until something is asked there is nothing to answer, and no heading over nothing.
+        self.answer = widgets.VBox(
+            [
+                self.offers,
+                heading("What to tell them"),
+                self.tell,
+                self.links,
+                self.advice,
+                fold("The cross-section", [self.section]),
+                fold("Why not the others", [self.others]),
+            ]
+        )
 
     def _arranged(self) -> tuple[widgets.Widget, ...]:
         asks = self.opened.catalogue.vocabulary.identify is not None
@@ -144,13 +157,8 @@ class Counter(Answering):
         ]
         right = [
             heading("What fits"),
-            self.offers,
-            heading("What to tell them"),
-            self.tell,
-            self.links,
-            self.advice,
-            fold("The cross-section", [self.section]),
-            fold("Why not the others", [self.others]),
+            self.guide,
+            self.answer,
         ]
         return (style(self), self.verdict, self.problems, sides(left, right), self.session)
 
@@ -388,15 +396,35 @@ class Counter(Answering):
         if self.have:
             told = "Say what they want another of."
         self.verdict.value = tables.wrap(f'<p role="status">{told}</p>')
+        self.guide.value = tables.wrap(self._guide())
+        self.answer.layout.display = "none"
         self.offers.show([])
-        self.tell.value = tables.wrap(
-            '<p class="fg-note">Nothing yet: first comes what fits, then what to say of it.</p>'
-        )
-        for place in (self.section, self.links, self.others, self.advice):
+        for place in (self.tell, self.section, self.links, self.others, self.advice):
             place.value = ""
+
+    def _guide(self) -> str:
+        """Return what to do, and what will stand here then."""
+        names = ", ".join(
+            self.opened.catalogue.parts[sku].name or sku for sku in self.have.values()
+        )
+        have = (
+            f"<strong>What they have:</strong> {escape(names)}. Add more, or go on."
+            if names
+            else "<strong>What they have:</strong> search for a part by any words, press where it "
+            "is in the picture, or answer what can be seen. One part is enough to begin."
+        )
+        return (
+            f"<ol><li>{have}</li>"
+            "<li><strong>What they want:</strong> press what they want another of; then, if they "
+            "say so, lighter, stronger or cheaper, a budget, a material.</li></ol>"
+            '<p class="fg-note">Here you then see what fits, the best first, with its price, its '
+            "mass and whether it is on the shelf; what to tell them; the cross-section; why the "
+            "others do not fit; and a sheet to hand over.</p>"
+        )
 
     def _show(self, found: Exchange) -> None:
         self.whole = found
+        self.guide.value, self.answer.layout.display = "", None
         text = exchange_text(found)
         if found.parts:
             first = found.parts[0]

@@ -225,6 +225,11 @@ class CoveragePanel(Answering):
         shown = self.listed[: self._shown]
         catalogue = self.opened.catalogue
         text = unserved_html(caption, shown, self.said, catalogue)
+        if self.listed:
+            text += (
+                '<p class="fg-note fg-on-paper">On paper are the rows that the page shows. Its '
+                f"“Save the list as CSV” has all {len(self.listed)}, and every reason.</p>"
+            )
         self.list.value = tables.wrap(tables.with_cards(text, catalogue))
         self.more.disabled = len(self.listed) <= self._shown
         self.list_links.value = ""

@@ -367,6 +367,7 @@ class FitLesson(Answering):
                     tuple(self._part_row(role, option) for role, option in chosen.items()),
                     tuple(self._moved_text(ref, size) for ref, size in self.moved.items()),
                     nest_svg(nest, vocabulary),
+                    nest_svg(nest, vocabulary, narrow=True),
                     listed,
                     "" if held is None else hold_text(held),
                     cautions_on(self.opened.catalogue.vocabulary, topics),
@@ -411,9 +412,7 @@ class FitLesson(Answering):
             f'<p role="status"><strong>{tables.sign(answer.verdict)}</strong>: '
             f"{escape(answer.headline)}</p>"
         )
-        self.drawing.value = tables.wrap(
-            f'<div tabindex="0" class="fg-scroll">{answer.drawing}</div>'
-        )
+        self.drawing.value = tables.wrap(tables.drawn_html(answer.drawing, answer.narrow))
         self.told.value = tables.wrap(f"<p>{escape(answer.sentence)}</p>")
         items = "".join(f"<li>{tables.sign(v)}: {escape(t)}</li>" for v, t in answer.joints)
         grip = f"<p>{escape(answer.held)}</p>" if answer.held else ""

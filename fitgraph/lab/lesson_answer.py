@@ -28,8 +28,8 @@ class LessonAnswer:
         Role, name and stock number of each.
     moved : tuple of str
         Sizes that a slider has moved.
-    drawing : str
-        The cross-section, from :func:`fitgraph.draw.nest_svg`.
+    drawing, narrow : str
+        The cross-section, from :func:`fitgraph.draw.nest_svg`, and for a narrow window.
     joints : tuple of (Verdict, str)
         All joints between these parts, the worst first.
     held : str
@@ -44,6 +44,7 @@ class LessonAnswer:
     parts: tuple[tuple[str, str, str], ...]
     moved: tuple[str, ...]
     drawing: str
+    narrow: str
     joints: tuple[tuple[Verdict, str], ...]
     held: str
     cautions: tuple[str, ...]

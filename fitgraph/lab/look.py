@@ -14,6 +14,8 @@ from fitgraph.lab.card import Card
 from fitgraph.lab.connection import Connection
 from fitgraph.lab.keys import Keys
 from fitgraph.lab.lists import Lists
+from fitgraph.lab.paper import Paper
+from fitgraph.lab.sideways import Sideways
 from fitgraph.lab.sorting import Sorting
 from fitgraph.lab.tables import wrap
 
@@ -71,6 +73,12 @@ def _widget_css() -> str:
         ".fg-html dl{display:grid;grid-template-columns:max-content 1fr;gap:.2em 1em;margin:.3em 0}"
         "\n.fg-html dt{color:var(--fg-muted)}.fg-html dd{margin:0}\n"
         ".fg-html .fg-wide .fg-svg{max-width:900px}\n"
+        # A drawing has another shape where there is little room (fitgraph/lab/pressable.py).
+        ".fg-html .fg-drawn{container-type:inline-size}\n"
+        ".fg-html .fg-when-narrow{display:none}\n"
+        "@container (max-width:559px){.fg-html .fg-when-wide{display:none}"
+        ".fg-html .fg-when-narrow{display:block}}\n"
+        ".fg-html .fg-when-narrow .fg-svg{min-width:0;max-width:460px}\n"
         # The question at the left and the answer at the right, where there is room for both.
         ".fg-form,.jp-OutputArea:has(.fg-form),.jp-OutputArea-child:has(.fg-form),"
         ".jp-OutputArea-output:has(.fg-form){overflow:visible!important;min-width:0}\n"
@@ -93,6 +101,10 @@ def _widget_css() -> str:
         ".fg-html table.fg-rows td.fg-figure{display:inline-block;margin-right:1.2em}"
         ".fg-html table.fg-rows td[data-head]:not(:empty)::before"
         "{content:attr(data-head) ' ';color:var(--fg-muted)}}\n"
+        # Headings of narrow columns break between words, so that small tables fit.
+        "@media (max-width:600px){.fg-html thead th.fg-figure{white-space:normal}"
+        ".fg-html thead th.fg-figure .fg-sign{display:block;width:auto;text-align:right}"
+        ".fg-html table:not(.fg-rows) :is(th,td){padding-right:.45em}}\n"
         # A field is never wider than what it stands in, and a box to tick says all that it does.
         ".fg-form :is(.widget-dropdown,.widget-text){max-width:calc(100% - 4px)}\n"
         "@media (max-width:600px){.fg-form .widget-checkbox{margin-left:2px!important}"
@@ -104,6 +116,8 @@ def _widget_css() -> str:
         # On paper: no buttons that nobody can press, nothing cut, an answer's pieces whole.
         "@media print{.fg-form .fg-verdict{position:static}"
         ".fg-form .fg-sides{display:block!important}"
+        # A field in a line of its own shows all that is written in it.
+        ".fg-form .widget-gridbox{grid-template-columns:minmax(0,1fr)!important}"
         ".fg-form .fg-fold>.fg-inner{display:block!important;visibility:visible!important;"
         "height:auto!important;overflow:visible!important}"
         ".fg-form .fg-session,.fg-form .jupyter-button:not(.fg-fold>*),.fg-html a.fg-get,"
@@ -132,7 +146,7 @@ def html(value: str = "") -> widgets.HTML:
 def style(component: widgets.Widget) -> widgets.VBox:
     """Return the first child of every component: its style sheet, and what works unseen."""
     sheet = html(f"<style>{page_css()}{_widget_css()}</style>")
-    unseen = [Keys(), Arrival(component), Connection(), Sorting(), Lists()]
+    unseen = [Keys(), Arrival(component), Connection(), Sorting(), Lists(), Sideways(), Paper()]
     if hasattr(component, "opened"):
         unseen.append(Card(lambda: component.opened))
     return widgets.VBox([sheet, *unseen])

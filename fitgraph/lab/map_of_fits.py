@@ -8,7 +8,7 @@ from typing import Any
 
 import ipywidgets as widgets
 
-from fitgraph.draw import nest_svg, nests
+from fitgraph.draw import nests
 from fitgraph.draw.fit_map import fit_map_svg
 from fitgraph.explain.map_search import search
 from fitgraph.explain.tracing import WayStep as Traced
@@ -179,6 +179,7 @@ class MapOfFits(Answering):
         self.fields.watch(Debounce(self._seek), self.one, self.other, self.any_part)
         self.fields.watch(lambda: self._go(0), self.way)
         self.map.observe(self._pressed, names="pressed")
+        self.map.observe(lambda _: self._draw(), names="narrow")
 
     # ------------------------------------------------------------ the map
 
@@ -202,6 +203,7 @@ class MapOfFits(Answering):
                 at=self.at,
                 unfolded=self.unfolded or None,
                 pressable=True,
+                narrow=self.map.narrow,
             )
             self._tell()
 
@@ -303,10 +305,7 @@ class MapOfFits(Answering):
             roles = {o.role for o in one.options}
             telling = [n for n in joined if roles <= {r.role for r in n.rings}]
             self.section.value = tables.wrap(
-                "".join(
-                    f'<div tabindex="0" class="fg-scroll">{nest_svg(n, catalogue.vocabulary)}</div>'
-                    for n in telling[:1]
-                )
+                "".join(tables.section_html(n, catalogue.vocabulary) for n in telling[:1])
             )
         else:
             text = "No path with these parts between." if self._named() else "Name two parts."

@@ -12,7 +12,7 @@ from pathlib import Path
 
 import ipywidgets as widgets
 
-from fitgraph.draw import conflict_svg, nest_svg, nests
+from fitgraph.draw import conflict_svg, nests
 from fitgraph.draw.product import product_svg
 from fitgraph.explain.standing import nearest_combination
 from fitgraph.explain.words import size_text
@@ -331,7 +331,7 @@ class Practice(Answering):
             drawn = product_svg(catalogue.vocabulary, named, pressable=False) if named else ""
             return f'<div tabindex="0" class="fg-scroll">{drawn}</div>' if drawn else ""
         bare = replace(found[0], matings=())
-        return f'<div tabindex="0" class="fg-scroll">{nest_svg(bare, catalogue.vocabulary)}</div>'
+        return tables.section_html(bare, catalogue.vocabulary)
 
     def _answer(self) -> None:
         item, begun = self.question, self.progress.open
@@ -390,8 +390,11 @@ class Practice(Answering):
         roles.add(catalogue.parts[item.drawn[-1]].role)
         shown = {r: o for r, o in near.items() if r in roles and o.part is not None}
         joints = (*said.conflicts, *said.joints)
-        drawn = conflict_svg(shown, joints, catalogue.vocabulary)
-        return f'<div tabindex="0" class="fg-scroll fg-wide">{drawn}</div>'
+        both = (
+            conflict_svg(shown, joints, catalogue.vocabulary, narrow=narrow)
+            for narrow in (False, True)
+        )
+        return f'<div class="fg-wide">{tables.drawn_html(*both)}</div>'
 
     def _next(self) -> None:
         if self.progress.open is None:

@@ -10,6 +10,8 @@ import anywidget
 import traitlets
 
 _SCRIPT = """
+const NARROW = 560; // as in fitgraph/lab/look.py [px]
+
 function render({ model, el }) {
   el.classList.add("fg-pressable");
   const buttons = () => [...el.querySelectorAll("[role=button]")];
@@ -81,18 +83,28 @@ function render({ model, el }) {
     event.stopPropagation();
     if (by) move(from, by); else press(from);
   });
+  // What has two drawings is told which of them there is room for.
+  const room = new ResizeObserver(() => {
+    if (!el.offsetWidth) return;
+    const narrow = el.offsetWidth < NARROW;
+    if (narrow === model.get("narrow")) return;
+    model.set("narrow", narrow);
+    model.save_changes();
+  });
+  room.observe(el);
   model.on("change:svg", draw);
   model.on("change:tolerance", slide);
   model.on("change:hidden", slide);
   model.on("change:marked", mark);
   draw();
+  return () => room.disconnect();
 }
 export default { render };
 """
 
 _STYLE = """
 .fg-pressable{overflow-x:auto;width:100%}
-.fg-pressable .fg-svg{display:block;width:100%;min-width:600px;height:auto}
+.fg-pressable .fg-svg{display:block;width:100%;min-width:min(100%,340px);height:auto}
 .fg-pressable .fg-product{min-width:min(100%,520px);max-width:760px}
 @media (max-width:600px){.fg-pressable .fg-product text{font-size:15px}}
 .fg-pressable [role=button]{cursor:pointer;outline:none}
@@ -122,6 +134,8 @@ class Pressable(anywidget.AnyWidget):
         Buttons that stand out; with any, the others stand back.
     pressed : list
         ``"node"`` or ``"part"``, its name, and a number that goes up by one at each press.
+    narrow : bool
+        Whether there is only room for a narrow drawing; told by the page.
     """
 
     _esm = _SCRIPT
@@ -131,3 +145,4 @@ class Pressable(anywidget.AnyWidget):
     hidden = traitlets.List(traitlets.Unicode()).tag(sync=True)
     marked = traitlets.List(traitlets.Unicode()).tag(sync=True)
     pressed = traitlets.List(["", "", 0]).tag(sync=True)
+    narrow = traitlets.Bool(False).tag(sync=True)

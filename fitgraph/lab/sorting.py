@@ -8,8 +8,10 @@ from __future__ import annotations
 
 import anywidget
 
+from fitgraph.lab.paper import MOST_PRINTED
+
 _SCRIPT = """
-const LEAST_TO_SORT = 3, LEAST_TO_FILTER = 9;
+const LEAST_TO_SORT = 3, LEAST_TO_FILTER = 9, MOST_PRINTED = %d;
 const NUMBER = /[+\\-\\u2212]?\\d[\\d,\\u202f]*(?:\\.\\d+)?/;
 
 // What is folded away is not rendered: its text then is what stands in it.
@@ -39,6 +41,8 @@ function prepare(table, kept) {
   const most = Number(table.dataset.most || Infinity);
   const rest = document.createElement("button"), count = document.createElement("span");
   count.setAttribute("role", "status");
+  const unprinted = document.createElement("p");
+  unprinted.className = "fg-note fg-on-paper";
 
   // Words find rows wherever they stand; without any, what is beyond the first few is folded.
   const show = () => {
@@ -46,13 +50,17 @@ function prepare(table, kept) {
     let shown = 0;
     [...body.rows].forEach((row, at) => {
       const has = wanted.every((w) => row.textContent.toLocaleLowerCase().includes(w));
-      row.hidden = !has || (!wanted.length && !state.whole && at >= most);
+      row.hidden = !has;
+      row.classList.toggle("fg-beyond", !wanted.length && !state.whole && at >= most);
+      row.classList.toggle("fg-unprinted", has && shown >= MOST_PRINTED);
       shown += has;
     });
     count.textContent = wanted.length ? ` ${shown} of ${rows.length}` : "";
     rest.textContent = state.whole ? "Show fewer" : `${rows.length - most} more`;
     rest.setAttribute("aria-expanded", String(state.whole));
     rest.hidden = wanted.length > 0 || rows.length <= most;
+    unprinted.hidden = shown <= MOST_PRINTED;
+    unprinted.textContent = `Rows 1 to ${MOST_PRINTED} of ${shown}; the page has the others.`;
   };
 
   const order = () => {
@@ -110,6 +118,7 @@ function prepare(table, kept) {
     rest.addEventListener("keydown", quiet);
     frame.after(rest);
   }
+  frame.after(unprinted);
   order();
 }
 
@@ -153,12 +162,14 @@ margin:2px 0 6px;color:var(--fg-ink);background:var(--fg-panel);border:1px solid
 .fg-html .fg-filter input{font:inherit;min-height:28px;padding:2px 8px;margin-left:4px;
 width:min(18em,60%);color:var(--fg-ink);background:var(--fg-paper);border:1px solid var(--fg-line)}
 .fg-html .fg-filter input:focus-visible{outline:2px solid var(--fg-fits);outline-offset:1px}
-@media print{.fg-html .fg-filter{display:none}}
+@media screen{.fg-html .fg-beyond,.fg-html .fg-on-paper{display:none!important}}
+@media print{.fg-html .fg-rest,.fg-html .fg-filter:has(input:placeholder-shown),
+.fg-html .fg-unprinted{display:none!important}}
 """
 
 
 class Sorting(anywidget.AnyWidget):
     """Shows nothing; makes the headers of a page's tables sort, and long tables filter."""
 
-    _esm = _SCRIPT
+    _esm = _SCRIPT % MOST_PRINTED
     _css = _STYLE

@@ -383,17 +383,36 @@ def why_html(explanation: Explanation, catalogue: Catalogue) -> str:
     return f"<p>{sign(explanation.verdict)} <strong>{names}</strong></p>{reasons}"
 
 
+def drawn_html(wide: str, narrow: str) -> str:
+    """Return a drawing that has another shape where there is little room.
+
+    Parameters
+    ----------
+    wide, narrow : str
+        SVG elements that show the same; which is shown goes by the width of what they stand in.
+    """
+    return (
+        f'<div class="fg-drawn"><div class="fg-when-wide">{wide}</div>'
+        f'<div class="fg-when-narrow">{narrow}</div></div>'
+    )
+
+
+def section_html(nest: Nest, vocabulary: Vocabulary) -> str:
+    """Return a cross-section, as wide as there is room for."""
+    return drawn_html(nest_svg(nest, vocabulary), nest_svg(nest, vocabulary, narrow=True))
+
+
 def sections_html(nests: Sequence[Nest], vocabulary: Vocabulary) -> str:
     """Return cross-sections; the first is shown, the others open on demand."""
     if not nests:
         return '<p class="fg-note">None of these parts sits inside another.</p>'
     first, *others = nests
-    shown = f'<div tabindex="0" class="fg-scroll">{nest_svg(first, vocabulary)}</div>'
+    shown = section_html(first, vocabulary)
     for nest in others:
         title = ", ".join(vocabulary.roles[r.role].title for r in nest.rings)
         shown += (
             f"<details><summary>{escape(title)}: {sign(nest.verdict)}</summary>"
-            f'<div tabindex="0" class="fg-scroll">{nest_svg(nest, vocabulary)}</div></details>'
+            f"{section_html(nest, vocabulary)}</details>"
         )
     return shown
 

@@ -101,23 +101,26 @@ def triangle_html(catalogue: Catalogue) -> str:
     if not corners:
         return "<p>This catalogue compares no tubes, or none is fully known.</p>"
     words = ("light", "strong", "affordable")
-    heads = "".join(f'<th scope="col">{w}</th>' for w in words)
-    rows = "".join(
-        f'<tr><th scope="row">{escape(c.family)}</th><td class="fg-figure">{c.parts}</td>'
-        f'<td class="fg-figure">{show_mass(c.mass_g)}</td>'
-        f'<td class="fg-figure">{c.strength_nm:,.0f} N·m</td>'
-        f'<td class="fg-figure">{escape(tables.money(round(c.price), vocabulary))}</td>'
-        + "".join(f"<td>{'✓ yes' if w in c.reaches else '– last'}</td>" for w in words)
-        + "</tr>"
-        for c in corners.values()
-    )
+    columns = ("Parts", "Mass", "Plain tube bears", "Price", *words)
+    heads = "".join(f'<th scope="col" class="fg-figure">{name}</th>' for name in columns)
+    rows = ""
+    for c in corners.values():
+        cells = (
+            f"{c.parts}",
+            show_mass(c.mass_g),
+            f"{c.strength_nm:,.0f} N·m",
+            tables.money(round(c.price), vocabulary),
+            *("✓ yes" if w in c.reaches else "– last" for w in words),
+        )
+        told = "".join(
+            f'<td class="fg-figure" data-head="{name}">{escape(cell)}</td>'
+            for name, cell in zip(columns, cells, strict=True)
+        )
+        rows += f'<tr><th scope="row">{escape(c.family)}</th>{told}</tr>'
     return (
         '<div tabindex="0" class="fg-scroll">'
-        "<table><caption>The median part of each family, and in which "
+        '<table class="fg-rows"><caption>The median part of each family, and in which '
         "of the three it is not the last of the families.</caption><thead><tr>"
-        '<th scope="col">Family</th><th scope="col" class="fg-figure">Parts</th>'
-        '<th scope="col" class="fg-figure">Mass</th>'
-        '<th scope="col" class="fg-figure">Plain tube bears</th>'
-        f'<th scope="col" class="fg-figure">Price</th>{heads}</tr></thead>'
+        f'<th scope="col">Family</th>{heads}</tr></thead>'
         f"<tbody>{rows}</tbody></table></div>" + tables.cautions(vocabulary, "strength")
     )

@@ -209,10 +209,13 @@ class WhyExplorer(Answering):
         self._draw_product(
             {catalogue.parts[n.split(" + ")[0]].role: n for n in said.named}, all_joints
         )
-        graph = conflict_svg(self._drawn(said, near), all_joints, vocabulary, free)
+        graph, narrow = (
+            conflict_svg(self._drawn(said, near), all_joints, vocabulary, free, narrow=n)
+            for n in (False, True)
+        )
         self.graph.value = tables.wrap(
-            f'<div tabindex="0" class="fg-scroll fg-wide">{graph}'
-            '</div><p class="fg-note">A dashed box is the nearest part there is for a role you '
+            f'<div class="fg-wide">{tables.drawn_html(graph, narrow)}</div>'
+            '<p class="fg-note">A dashed box is the nearest part there is for a role you '
             "did not name. Dashed lines do not fit, dotted ones cannot be told.</p>"
         )
         found = nests(near, vocabulary)
