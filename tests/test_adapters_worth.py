@@ -373,6 +373,19 @@ def test_the_planted_gap_is_found_first_at_the_right_size(planted: Catalogue) ->
     assert again.covered == 17 and again.worths[0].gained == 3
 
 
+def test_an_enquiry_that_cannot_be_asked_is_told_and_the_others_are_weighed(
+    planted: Catalogue,
+) -> None:
+    odd = replace(planted.enquiries[0], number="odd", material="31,8")
+    found = found_in(replace(planted, enquiries=(odd, *planted.enquiries)))
+    plain = found_in(planted)
+    assert [one.number for one in found.left_out] == ["odd"] and "31,8" in found.left_out[0].why
+    assert found.total == plain.total and found.covered == plain.covered
+    assert [(w.candidate, w.gained, w.served, w.taken) for w in found.worths] == [
+        (w.candidate, w.gained, w.served, w.taken) for w in plain.worths
+    ]
+
+
 def cut_tube(cut: float) -> Catalogue:
     """Return pins and a tube as planted, the tube with a cut of its own.
 

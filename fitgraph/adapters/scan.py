@@ -27,16 +27,16 @@ from fitgraph.adapters.interface import RoleInterface, interface
 from fitgraph.adapters.settled import settled
 from fitgraph.demand.least import least_through
 from fitgraph.demand.menus import IN_STOCK, SOLD, Menus, Shelf
-from fitgraph.demand.questions import questions_of, request_of
+from fitgraph.demand.questions import LeftOut, questions_of, readable, request_of
 from fitgraph.demand.served import witnesses
 from fitgraph.graph.joints import distinct_rows
 from fitgraph.graph.options import options_for, plain
-from fitgraph.model import Catalogue, Make, Option, Part
+from fitgraph.model import Catalogue, Enquiry, Make, Option, Part
 from fitgraph.records import dataclass
 from fitgraph.solve.circuit import Circuit
 from fitgraph.solve.engine import TreeEngine
 from fitgraph.solve.query import TENTHS, ask
-from fitgraph.solve.request import Facts, NamingError, Request
+from fitgraph.solve.request import Facts, Request
 
 Floats = npt.NDArray[np.float64]
 Ints = npt.NDArray[np.intp]
@@ -323,6 +323,8 @@ class Scan:
         Which enquiries are served without any of them.
     weights : ndarray of float, shape (n_enquiries,)
         How many enquiries each row stands for.
+    left_out : tuple of LeftOut
+        Enquiries of the catalogue that cannot be asked; no row stands for these.
     """
 
     catalogue: Catalogue
@@ -331,6 +333,7 @@ class Scan:
     serves: Bools
     before: Bools
     weights: Floats = field(repr=False)
+    left_out: tuple[LeftOut, ...] = ()
 
     @property
     def total(self) -> float:
@@ -354,15 +357,14 @@ class Scan:
 
 def _now(
     engine: TreeEngine,
+    enquiries: Sequence[Enquiry],
     role: str,
     shelf: Shelf,
     executor: Executor | None,
 ) -> tuple[Bools, Bools]:
     """Return which enquiries existing parts of a role serve, and which are served without any."""
     menus = Menus(engine.space)
-    questions, _, left = questions_of(menus, engine.space.catalogue.enquiries)
-    if left:
-        raise NamingError(left[0].why)
+    questions = questions_of(menus, enquiries)[0]
     asked, at = questions.asked_of(shelf), menus.roles.index(role)
     found = []
     for filled in (True, False):
@@ -433,6 +435,8 @@ def scan(
     that of the size chosen in its cell.
     """
     engine = TreeEngine(catalogue) if engine is None else engine
+    kept, _, _, left = readable(catalogue, catalogue.enquiries)
+    catalogue = replace(catalogue, enquiries=tuple(kept)) if left else catalogue
     role = _Role(catalogue, make)
     lost = stranded(catalogue, engine)
     requests = [
@@ -441,7 +445,7 @@ def scan(
     ]
     options, still_open = role.serve(requests, executor, progress)
     asked, shelf = len(catalogue.enquiries), IN_STOCK if in_stock else SOLD
-    by_old, nothing = _now(engine, make.role, shelf, executor)
+    by_old, nothing = _now(engine, catalogue.enquiries, make.role, shelf, executor)
     role.settle(shelf, options, still_open[:asked], executor)
     weights = np.array([e.weight for e in catalogue.enquiries], dtype=float)
     before = nothing | by_old
@@ -478,4 +482,5 @@ def scan(
         serves[:, order],
         before,
         weights,
+        tuple(left),
     )

@@ -87,10 +87,29 @@ class LeftOut:
     why: str
 
 
-def _readable(
+def readable(
     catalogue: Catalogue, enquiries: Sequence[Enquiry]
 ) -> tuple[list[Enquiry], list[tuple[str, ...]], list[str | None], list[LeftOut]]:
-    """Return what can be asked, with its parts and material as they are spelt, and what cannot."""
+    """Return what can be asked, with its parts and material as they are spelt, and what cannot.
+
+    Parameters
+    ----------
+    catalogue : Catalogue
+        The parts there are.
+    enquiries : sequence of Enquiry
+        What people asked for.
+
+    Returns
+    -------
+    enquiries : list of Enquiry
+        Those that can be asked, in order.
+    owned : list of tuple of str
+        The stock numbers that each names.
+    wanted : list of (str or None)
+        The material that each asks for.
+    left_out : list of LeftOut
+        Those that name a part or material which is not there.
+    """
     spelt: dict[str, str] = {}
     materials: dict[str | None, str | None] = {None: None, "": None}
     no_material: dict[str | None, str] = {}
@@ -178,7 +197,7 @@ def questions_of(
         Those that name a part or material which is not there.
     """
     catalogue = menus.space.catalogue
-    kept, owned, wanted, left = _readable(catalogue, enquiries)
+    kept, owned, wanted, left = readable(catalogue, enquiries)
     own, shared = _own_menus(menus, owned, wanted)
     # A material that every role chosen by it has settled already asks for nothing more.
     by_material = [catalogue.vocabulary.roles[r].by_material for r in menus.roles]

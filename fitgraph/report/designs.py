@@ -13,6 +13,7 @@ from fitgraph.adapters.proposals import PROPOSAL, Proposals
 from fitgraph.report.blocks import Block, Report, Say, Section, say_all
 from fitgraph.report.cautions import cautions_on
 from fitgraph.report.tables import Column, Table
+from fitgraph.report.unasked import unasked_data, unasked_lines
 from fitgraph.report.values import (
     COUNT,
     FINE_SHARE,
@@ -30,6 +31,9 @@ from fitgraph.units import major
 
 #: A part of any size serves as long as nothing bounds it; JSON has no infinity.
 _ENDLESS_MM = 1e6
+
+#: Enquiries that cannot be asked of which people are told.
+_UNASKED = 10
 
 
 def cautions(found: Proposals) -> tuple[str, ...]:
@@ -99,6 +103,7 @@ def data(found: Proposals, files: Sequence[Path] = (), saved: Path | None = None
         "files": [str(file) for file in files],
         "saved": None if saved is None else str(saved),
         "cautions": list(cautions(found)),
+        "left_out": unasked_data(found.scans[0].left_out),
     }
 
 
@@ -203,8 +208,9 @@ def report(found: Proposals, files: Sequence[Path] = (), saved: Path | None = No
     total, covered = found.scans[0].total, found.scans[0].covered
     where = "stock" if found.in_stock else "catalogue"
     headline = f"{covered:,g} of {total:,g} enquiries are served by the {where}."
+    left_out = unasked_lines(found.scans[0].left_out, _UNASKED)
     if not found.listed:
-        return Report(headline, (Say("Nothing that could be made joins a build."),))
+        return Report(headline, (Say("Nothing that could be made joins a build."), *left_out))
     first = _first(*found.listed[0])
     pieces: list[Block] = [Section("Worth making, each on its own", (_shown(found), *first))]
     if found.together:
@@ -222,4 +228,4 @@ def report(found: Proposals, files: Sequence[Path] = (), saved: Path | None = No
         pieces.append(Section(f"{plural(len(files), 'file')} in {files[0].parent}", ()))
     if saved is not None:
         pieces.append(Section(f"A copy of the catalogue that has them: {saved}", ()))
-    return Report(headline, tuple(pieces), cautions(found))
+    return Report(headline, (*pieces, *left_out), cautions(found))

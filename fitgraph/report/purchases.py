@@ -8,6 +8,7 @@ from typing import Any
 from fitgraph.model import Supply, Vocabulary
 from fitgraph.report.blocks import Block, Report, Section
 from fitgraph.report.tables import Column, Table
+from fitgraph.report.unasked import unasked_data
 from fitgraph.report.values import (
     COUNT,
     DAYS,
@@ -70,7 +71,7 @@ def data(found: Plans) -> dict[str, Any]:
         "plan": None if found.plan is None else _plan(found.plan, vocabulary, found.supply),
         "reachable": number(found.reachable),
         "curve": [_plan(p, vocabulary, found.supply) for p in found.curve],
-        "left_out": [{"number": x.number, "why": x.why} for x in found.left_out],
+        "left_out": unasked_data(found.left_out),
         "currency": vocabulary.currency,
     }
 

@@ -10,6 +10,7 @@ from fitgraph.graph.groupings import OTHER
 from fitgraph.model import Enquiry
 from fitgraph.report.blocks import Block, Report, Say, Section, Tone
 from fitgraph.report.tables import Column, Table
+from fitgraph.report.unasked import unasked_data, unasked_lines
 from fitgraph.report.values import (
     COUNT,
     DATE,
@@ -107,7 +108,7 @@ def coverage_data(coverage: Coverage, by: Sequence[str]) -> dict[str, Any]:
     return answer | {
         "unmet": _unmet(coverage),
         "months": {m: _tally(t) for m, t in trend(coverage).items()},
-        "left_out": [{"number": x.number, "why": x.why} for x in coverage.left_out],
+        "left_out": unasked_data(coverage.left_out),
         "currency": coverage.catalogue.vocabulary.currency,
     }
 
@@ -396,6 +397,5 @@ def report(gaps: Gaps, limit: int) -> Report:
     months = _months(gaps)
     if months.rows:
         pieces.append(Section("Unmet over time", (months,)))
-    for one in coverage.left_out[:limit]:
-        pieces.append(Say(f"Left out: enquiry {one.number}: {one.why}", Tone.QUIET))
+    pieces += unasked_lines(coverage.left_out, limit)
     return Report(headline(coverage.total, gaps.in_turn), tuple(pieces))

@@ -1,0 +1,21 @@
+"""Enquiries that could not be asked, as data and as lines."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from typing import Any
+
+from fitgraph.demand.questions import LeftOut
+from fitgraph.report.blocks import Say, Tone
+
+
+def unasked_data(left_out: Sequence[LeftOut]) -> list[dict[str, Any]]:
+    """Return which enquiries were left out, and why."""
+    return [{"number": one.number, "why": one.why} for one in left_out]
+
+
+def unasked_lines(left_out: Sequence[LeftOut], limit: int | None = None) -> tuple[Say, ...]:
+    """Return a line for each enquiry that was left out, or for the first few."""
+    return tuple(
+        Say(f"Left out: enquiry {one.number}: {one.why}", Tone.QUIET) for one in left_out[:limit]
+    )
