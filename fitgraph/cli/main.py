@@ -6,6 +6,7 @@ import gc
 import os
 import shlex
 import sys
+from collections.abc import Callable, Iterator, Mapping
 from typing import Annotated, Any
 
 import typer
@@ -45,8 +46,60 @@ def _line_for(error: Exception) -> str | None:
     return None
 
 
+#: The commands, in the order in which help lists them.
+_COMMANDS: Mapping[str, Callable[..., None]] = {
+    "builds": builds,
+    "why": why,
+    "exchange": exchange,
+    "measure": measure,
+    "identify": identify,
+    "compare": compare,
+    "advise": advise,
+    "gaps": gaps,
+    "restock": restock,
+    "adapters": adapters,
+    "graph": graph,
+    "check": check,
+    "tour": tour,
+    "lab": lab,
+    "import": import_,
+}
+
+#: How every one of them is read.
+_SETTINGS: dict[str, Any] = {
+    "add_completion": False,
+    "rich_markup_mode": None,
+    "pretty_exceptions_enable": False,
+}
+
+
+class _Commands(Mapping[str, Any]):
+    """Commands by their names, each with its options read when it is first asked for."""
+
+    def __init__(self, functions: Mapping[str, Callable[..., None]]) -> None:
+        self.functions = functions
+        self.read: dict[str, Any] = {}
+
+    def __getitem__(self, name: str) -> Any:
+        if name not in self.read:
+            alone = typer.Typer(**_SETTINGS)
+            alone.command(name)(self.functions[name])
+            self.read[name] = typer.main.get_command(alone)
+        return self.read[name]
+
+    def __iter__(self) -> Iterator[str]:
+        return iter(self.functions)
+
+    def __len__(self) -> int:
+        return len(self.functions)
+
+
 class PlainGroup(TyperGroup):
-    """A group of commands whose errors end as one clear line."""
+    """The group of all commands, whose errors end as one clear line."""
+
+    def __init__(self, **settings: Any) -> None:
+        super().__init__(**settings)
+        self.commands = _Commands(_COMMANDS)  # type: ignore[assignment]  # only read
 
     def invoke(self, ctx: Any) -> Any:
         """Run the command that was asked for."""
@@ -81,29 +134,9 @@ app = typer.Typer(
     help="Which parts fit together, why the rest do not, and what would change that.",
     epilog="Exit codes: 0 an answer, 1 no, 2 bad input.",
     no_args_is_help=True,
-    add_completion=False,
-    rich_markup_mode=None,
-    pretty_exceptions_enable=False,
     context_settings={"help_option_names": ["-h", "--help"]},
+    **_SETTINGS,
 )
-for command in (
-    builds,
-    why,
-    exchange,
-    measure,
-    identify,
-    compare,
-    advise,
-    gaps,
-    restock,
-    adapters,
-    graph,
-    check,
-    tour,
-    lab,
-):
-    app.command()(command)
-app.command("import")(import_)
 
 
 def _version(wanted: bool) -> None:
