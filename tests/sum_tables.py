@@ -6,7 +6,8 @@ from dataclasses import replace
 
 import numpy as np
 
-from fitgraph.graph.joints import JointTable, distinct_rows
+from fitgraph.graph.classes import distinct_rows
+from fitgraph.graph.joints import JointTable
 from fitgraph.graph.sums import SumCondition
 from fitgraph.mechanics.rules import EPSILON_MM
 from fitgraph.model import Verdict

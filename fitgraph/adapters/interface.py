@@ -16,7 +16,7 @@ import numpy.typing as npt
 
 from fitgraph.adapters.compiled import compiled_with
 from fitgraph.demand.least import least_through
-from fitgraph.graph.joints import distinct_rows
+from fitgraph.graph.classes import distinct_rows
 from fitgraph.graph.sums import SumCondition, Term
 from fitgraph.model import Catalogue, Option
 from fitgraph.records import dataclass

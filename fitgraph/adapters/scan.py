@@ -29,7 +29,7 @@ from fitgraph.demand.least import least_through
 from fitgraph.demand.menus import IN_STOCK, SOLD, Menus, Shelf
 from fitgraph.demand.questions import LeftOut, questions_of, readable, request_of
 from fitgraph.demand.served import witnesses
-from fitgraph.graph.joints import distinct_rows
+from fitgraph.graph.classes import distinct_rows
 from fitgraph.graph.options import options_for, plain
 from fitgraph.model import Catalogue, Enquiry, Make, Option, Part
 from fitgraph.records import dataclass

@@ -16,7 +16,7 @@ import numpy.typing as npt
 
 from fitgraph.explain.elements import AskedElements
 from fitgraph.explain.network import Network
-from fitgraph.graph.joints import distinct_rows
+from fitgraph.graph.classes import distinct_rows
 from fitgraph.model import Joint, Verdict
 from fitgraph.records import dataclass
 from fitgraph.solve.space import Space

@@ -28,7 +28,7 @@ from typing import Any, TypeVar
 import numpy as np
 import numpy.typing as npt
 
-from fitgraph.graph.joints import distinct_rows
+from fitgraph.graph.classes import distinct_rows
 from fitgraph.graph.sums import SumCondition
 from fitgraph.mechanics.rules import EPSILON_MM
 from fitgraph.solve.relations import Relation, merged

@@ -18,7 +18,7 @@ from typing import Any
 import numpy as np
 import numpy.typing as npt
 
-from fitgraph.graph.joints import distinct_rows
+from fitgraph.graph.classes import distinct_rows
 from fitgraph.records import dataclass
 
 Ints = npt.NDArray[np.intp]

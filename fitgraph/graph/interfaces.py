@@ -17,8 +17,9 @@ from dataclasses import replace
 import numpy as np
 import numpy.typing as npt
 
+from fitgraph.graph.classes import distinct_rows
 from fitgraph.graph.columns import WordCodes, columns_of
-from fitgraph.graph.joints import Judged, asked, distinct_rows, judge_rows
+from fitgraph.graph.joints import Judged, asked, judge_rows
 from fitgraph.graph.shapes import Shape, shapes_by_role
 from fitgraph.mechanics.rules import RULES
 from fitgraph.model import Catalogue, Joint, Part, Presence, Reference, Verdict

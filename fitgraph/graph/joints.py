@@ -3,11 +3,12 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping, Sequence
-from typing import Any, NamedTuple
+from typing import NamedTuple
 
 import numpy as np
 import numpy.typing as npt
 
+from fitgraph.graph.classes import distinct_rows
 from fitgraph.graph.columns import Columns, WordCodes, columns_of
 from fitgraph.graph.sums import required
 from fitgraph.mechanics.rules import RULES, Judgement, Limits
@@ -52,21 +53,6 @@ class JointTable:
     roles: tuple[str, ...]
     class_of: tuple[Ints, ...]
     verdicts: Verdicts
-
-
-def distinct_rows(rows: npt.NDArray[Any]) -> tuple[Ints, Ints]:
-    """Return the first index of every distinct row, and each row's class."""
-    seen: dict[bytes, int] = {}
-    rows = np.ascontiguousarray(rows)
-    if not rows.size:
-        return np.zeros(min(len(rows), 1), dtype=np.intp), np.zeros(len(rows), dtype=np.intp)
-    width = rows.itemsize * (rows.size // len(rows))
-    whole: list[Any] = rows.view(np.dtype((np.void, width))).reshape(-1).tolist()
-    class_of = np.array([seen.setdefault(row, len(seen)) for row in whole], dtype=np.intp)
-    first = np.full(len(seen), -1, dtype=np.intp)
-    backwards = np.arange(len(rows) - 1, -1, -1)
-    first[class_of[backwards]] = backwards
-    return first, class_of
 
 
 class _Side:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import functools
 import math
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import replace
@@ -156,6 +157,12 @@ def options_for(parts: Iterable[Part], role: str, vocabulary: Vocabulary) -> tup
     return tuple(options)
 
 
+@functools.lru_cache(4096)
+def _slot_end(width: float, roots: tuple[float, float]) -> float:
+    """Return the factor of a slot's end, the middle of its range by ratio."""
+    return math.sqrt(math.prod(slot_end_factor(width, roots)))
+
+
 def _section(option: Option, vocabulary: Vocabulary) -> tuple[float, float, float, float, float]:
     """Return outside, bore and slot in mm, endurance in MPa and the factor of the slot's end.
 
@@ -185,7 +192,7 @@ def _section(option: Option, vocabulary: Vocabulary) -> tuple[float, float, floa
     if width > 0:
         # A metal whose notch sensitivity is not known counts as fully sensitive.
         roots = (0.0, 0.0) if material.neuber_root is None else material.neuber_root
-        factor = math.sqrt(math.prod(slot_end_factor(width, roots)))
+        factor = _slot_end(width, roots)
     return (outside.lo, bore.hi, width, material.endurance_mpa, factor)
 
 

@@ -13,6 +13,7 @@ from collections.abc import Mapping, Sequence
 import numpy as np
 import numpy.typing as npt
 
+from fitgraph.graph.classes import distinct_rows
 from fitgraph.graph.columns import Columns
 from fitgraph.mechanics.limits_of_size import Limits
 from fitgraph.mechanics.nests import closed_bore, growth
@@ -175,9 +176,13 @@ def _held(columns: Mapping[str, Columns], conditions: Sequence[Condition], role:
 
 
 def _classes(values: Floats) -> tuple[Ints, Floats]:
-    """Return the class of each row, and the distinct rows."""
-    rows, class_of = np.unique(values, axis=0, return_inverse=True)
-    return class_of.reshape(-1).astype(np.intp), rows
+    """Return the class of each row, and the distinct rows in order."""
+    first, class_of = distinct_rows(values)
+    rows = values[first]
+    order = np.lexsort(rows.T[::-1])
+    place = np.empty_like(order)
+    place[order] = np.arange(len(order))
+    return place[class_of], rows[order]
 
 
 def _share_term(share: _Share, columns: Mapping[str, Columns]) -> Term:

@@ -35,8 +35,9 @@ import numpy as np
 import numpy.typing as npt
 
 from fitgraph.graph.buckets import Factor, TooManyCellsError, least_sum
+from fitgraph.graph.classes import distinct_rows, used_classes
 from fitgraph.graph.columns import Columns
-from fitgraph.graph.joints import JointTable, conditions_of, distinct_rows, joint_table, over_fewest
+from fitgraph.graph.joints import JointTable, conditions_of, joint_table, over_fewest
 from fitgraph.graph.sums import SumCondition, Term, ring_there
 from fitgraph.mechanics.limits_of_size import Limits
 from fitgraph.mechanics.nests import closes, growth
@@ -134,7 +135,7 @@ class Inequality:
         asked = set(self.conditions)
         filled = {c.role for c in asked if c.wanted}
         return any(
-            replace(c, wanted=not c.wanted) in asked
+            c._replace(wanted=not c.wanted) in asked
             or (c.feature is None and not c.wanted and c.role in filled)
             for c in asked
         )
@@ -357,7 +358,7 @@ class Unknowns:
             at = at[np.argsort(own[role][at], kind="stable")]  # of like options the least stands
             columns = [t.class_of[t.roles.index(role)][at] for t in near if role in t.roles]
             if columns:
-                at = at[np.unique(np.column_stack(columns), axis=0, return_index=True)[1]]
+                at = at[distinct_rows(np.column_stack(columns))[0]]
             kinds[role] = at if columns else at[:1]
             least_of = own[role][kinds[role]]
             factors.append(Factor((role,), (np.arange(len(least_of)),), least_of))
@@ -578,17 +579,14 @@ def wanted_mm(joint: Joint, size: Reference, columns: Mapping[str, Columns]) -> 
 
 def _ruled_out(table: JointTable, kinds: Mapping[str, Ints]) -> Factor | None:
     """Return what a joint forbids among kinds, as infinity; None where it forbids nothing."""
-    used = [
-        np.unique(c[kinds[r]], return_inverse=True)
-        for r, c in zip(table.roles, table.class_of, strict=True)
-    ]
+    used = [used_classes(c[kinds[r]]) for r, c in zip(table.roles, table.class_of, strict=True)]
     fails = table.verdicts[np.ix_(*(classes for classes, _ in used))] == Verdict.FAILS
     if not fails.any():
         return None
     axes = [n for n, size in enumerate(fails.shape) if size > 1]
     return Factor(
         tuple(table.roles[n] for n in axes),
-        tuple(used[n][1].reshape(-1) for n in axes),
+        tuple(used[n][1] for n in axes),
         np.where(fails.reshape([fails.shape[n] for n in axes]), np.inf, 0.0),
     )
 

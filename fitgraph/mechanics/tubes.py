@@ -77,6 +77,8 @@ def area_mm2(outside: Floats, bore: Floats, slot_width: Floats = 0.0) -> Floats:
     _check(outside, bore, slot_width)
     ro, ri, half = np.asarray(outside) / 2, np.asarray(bore) / 2, np.asarray(slot_width) / 2
     ring = np.pi * (ro**2 - ri**2)
+    if not half.any():
+        return plain(ring)
     return plain(ring - (_strip(ro, half)[0] - np.asarray(_strip(ri, half)[0])))
 
 

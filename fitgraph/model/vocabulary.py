@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import field
 from enum import Enum
+from typing import NamedTuple
 
 from fitgraph.model.dimension import Basis, Dimension, Word
 from fitgraph.model.rider import Advice, Identify
@@ -214,8 +215,7 @@ class Role:
     decides: bool = False
 
 
-@dataclass(frozen=True, slots=True)
-class Reference:
+class Reference(NamedTuple):
     """A dimension of a feature of a role, or an attribute of the part itself.
 
     ``feature`` is None for an attribute (``maker``, ``material``).
@@ -229,8 +229,7 @@ class Reference:
         return ".".join(x for x in (self.role, self.feature, self.name) if x)
 
 
-@dataclass(frozen=True, slots=True)
-class Condition:
+class Condition(NamedTuple):
     """That a role is filled, or that its part has a feature (or not)."""
 
     role: str

@@ -12,7 +12,8 @@ from dataclasses import replace
 import numpy as np
 import numpy.typing as npt
 
-from fitgraph.graph.joints import JointTable, distinct_rows
+from fitgraph.graph.classes import distinct_rows
+from fitgraph.graph.joints import JointTable
 from fitgraph.model import Verdict
 from fitgraph.records import dataclass
 

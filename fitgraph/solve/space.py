@@ -12,8 +12,9 @@ from typing import Any, TypeVar
 import numpy as np
 import numpy.typing as npt
 
+from fitgraph.graph.classes import distinct_rows
 from fitgraph.graph.columns import WordCodes, columns_of
-from fitgraph.graph.joints import JointTable, asked, distinct_rows, joint_table
+from fitgraph.graph.joints import JointTable, asked, joint_table
 from fitgraph.graph.options import options_for, strengths_nm
 from fitgraph.graph.sums import SumCondition, sum_condition
 from fitgraph.graph.unknowns import Unknowns
