@@ -28,7 +28,7 @@ from typing import Any, TypeVar
 import numpy as np
 import numpy.typing as npt
 
-from fitgraph.graph.classes import distinct_rows
+from fitgraph.graph.classes import distinct_rows, used_classes
 from fitgraph.graph.sums import SumCondition
 from fitgraph.mechanics.rules import EPSILON_MM
 from fitgraph.solve.relations import Relation, merged
@@ -235,6 +235,11 @@ class _Addend:
         self._axes = _axes(roles, maps, seen)
         self._rest = _others(self._axes)
         self._ends: dict[int, tuple[float, float]] = {}
+        #: Of a single axis, its places from the least value up, each as a bit.
+        self._rising: list[tuple[int, float]] = []
+        if len(roles) == 1:
+            order = np.argsort(values, kind="stable").tolist()
+            self._rising = [(1 << at, float(values[at])) for at in order]
         self._levels: list[dict[int, tuple[list[float], list[int]]]] = [{} for _ in roles]
 
     def ends(self, left: Domains) -> tuple[float, float]:
@@ -244,9 +249,17 @@ class _Addend:
         if found is None:
             if len(self._ends) > _REMEMBERED:
                 self._ends.clear()
-            values = self._values[np.ix_(*_places(self._axes, key))]
-            found = self._ends[key] = float(values.min()), float(values.max())
+            found = self._ends[key] = self._ends_of(key)
         return found
+
+    def _ends_of(self, key: int) -> tuple[float, float]:
+        if self._rising:
+            least = next(value for place, value in self._rising if key & place)
+            return least, next(value for place, value in reversed(self._rising) if key & place)
+        values = self._values
+        for axis, places in enumerate(_places(self._axes, key)):
+            values = values.compress(places, axis)
+        return float(values.min()), float(values.max())
 
     def at_least(self, axis: int, left: Domains, need: float) -> int:
         """Return the classes of a role with which it can come to at least so much."""
@@ -330,6 +343,11 @@ def _addends(
     for among, members in groups:
         terms = [condition.terms[n] for n in members]
         roles_ = [r for r in condition.roles if r in among]
+        if len(terms) == len(roles_) == 1:
+            of_class, same = used_classes(terms[0].class_of[0][first[roles_[0]]])
+            values = in_steps(terms[0].worst if certain else terms[0].best)[of_class]
+            found.append(_Addend((place[roles_[0]],), (same,), values, seen))
+            continue
         kinds = {}
         for role in roles_:
             columns = [
@@ -364,7 +382,7 @@ class Network:
         self.space, self.certain = space, certain
         self.roles = space.roles
         self.sizes = [space.sizes[r] for r in self.roles]
-        place = {r: n for n, r in enumerate(self.roles)}
+        self._place = place = {r: n for n, r in enumerate(self.roles)}
         made = space.ingredients(certain=certain)
         every = {r: np.arange(n, dtype=np.intp) for r, n in space.sizes.items()}
         relations = merged(made.relations, every)
@@ -410,7 +428,7 @@ class Network:
 
     def classes(self, role: str, mask: Bools) -> int:
         """Return the classes of some options of a role."""
-        of_class = np.zeros(self.space.sizes[role], dtype=bool)
+        of_class = np.zeros(self.sizes[self._place[role]], dtype=bool)
         of_class[self.space.class_of[role][mask]] = True
         return as_bits(of_class)
 
