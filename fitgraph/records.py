@@ -52,7 +52,7 @@ else:
             if frozen:
                 methods["__setattr__"], methods["__delattr__"] = _frozen(cls)
             if frozen and slots:
-                methods["__getstate__"], methods["__setstate__"] = _state, _set_state
+                methods["__getstate__"], methods["__setstate__"] = _state(cls, fields)
             for name in methods.keys() - own:
                 setattr(cls, name, methods[name])
             return cls
@@ -158,9 +158,15 @@ else:
 
         return set_, delete
 
-    def _state(self):
-        return [getattr(self, f.name) for f in dataclasses.fields(self)]
+    def _state(cls, fields):
+        setters = [getattr(cls, f.name).__set__ for f in fields]
+        values = _values([f.name for f in fields])
 
-    def _set_state(self, state):
-        for f, value in zip(dataclasses.fields(self), state, strict=True):
-            object.__setattr__(self, f.name, value)
+        def state(self):
+            return list(values(self))
+
+        def set_state(self, state):
+            for set_, value in zip(setters, state, strict=True):
+                set_(self, value)
+
+        return state, set_state

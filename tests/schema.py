@@ -4,7 +4,8 @@ from __future__ import annotations
 
 import json
 
-from fitgraph.catalogue import shipped_folder, vocabulary_schema
+from fitgraph.catalogue import shipped_folder
+from fitgraph.catalogue.vocabulary_shape import vocabulary_schema
 
 FILE = "vocabulary.schema.json"
 

@@ -16,7 +16,7 @@ from hypothesis import strategies as st
 
 from fitgraph.catalogue import CatalogueError, Finding, demo_folder, load
 from fitgraph.catalogue.findings import ERROR, WARNING
-from fitgraph.catalogue.load import Loaded
+from fitgraph.catalogue.loaded import Loaded
 from fitgraph.model import Basis, Presence
 from tests.turns import turns
 

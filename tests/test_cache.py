@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import hashlib
-import importlib
 import multiprocessing
 import os
 import pickle
@@ -12,10 +11,9 @@ from pathlib import Path
 
 import pytest
 
-from fitgraph.catalogue import cache, demo_folder, load
+from fitgraph.catalogue import cache, demo_folder, load, reading
+from fitgraph.catalogue.loaded import FILES
 from tests.killed import ENOUGH, TIMES, kill_at_every_write
-
-reading = importlib.import_module("fitgraph.catalogue.load")
 
 
 @pytest.fixture
@@ -38,7 +36,7 @@ def unread(monkeypatch: pytest.MonkeyPatch) -> None:
     def fail(*_: object) -> None:
         raise AssertionError("a table was read")
 
-    monkeypatch.setattr(reading, "_Reader", fail)
+    monkeypatch.setattr(reading, "FolderReader", fail)
 
 
 def test_the_second_time_is_the_first_without_reading(
@@ -65,7 +63,7 @@ def test_equal_shapes_stay_one_object(shop: Path) -> None:
     assert len(kinds) == len(shapes)
 
 
-@pytest.mark.parametrize("name", reading.TABLES)
+@pytest.mark.parametrize("name", FILES)
 def test_a_change_that_no_clock_shows_is_seen(
     shop: Path, name: str, monkeypatch: pytest.MonkeyPatch
 ) -> None:
@@ -197,11 +195,11 @@ def test_a_reader_that_is_killed_leaves_no_half_entry(shop: Path) -> None:
 
     def job(folder: Path) -> None:
         cache.place = lambda: folder  # type: ignore[assignment]
-        cache.keep(print_, loaded.catalogue, loaded.supply, loaded.findings, loaded.tallies)
+        cache.keep(print_, loaded)
 
     def check(folder: Path) -> None:
         cache.place = lambda: folder  # type: ignore[assignment]
-        found = cache.kept(print_, loaded.catalogue.vocabulary, "shop")
-        assert found is None or found[0] == loaded.catalogue
+        found = cache.kept(print_, "shop")
+        assert found is None or found.catalogue == loaded.catalogue
 
     assert kill_at_every_write(lambda folder: None, job, check, runs, TIMES) >= ENOUGH

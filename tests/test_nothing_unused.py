@@ -28,6 +28,7 @@ CALLED_FROM_OUTSIDE = {
     "_create_environment": "jinja2's maker of environments in the server, overridden",
     "_repr_mimebundle_": "IPython, for what a notebook shows, overridden",
     "bolt_goes_first": "users of the toolbox, who ask a thread that it returned",
+    "vocabulary_schema": "python -m tests.schema, for the schema that editors read",
     "footer": "fpdf2, at the end of a page",
     "invoke": "click, to run a command, overridden",
     "load_bytecode": "jinja2, for its cache",

@@ -18,9 +18,9 @@ from typing import Any
 import jsonschema
 import pytest
 
-from fitgraph.catalogue import CatalogueError, demo_folder, shipped_folder, vocabulary_schema
+from fitgraph.catalogue import CatalogueError, demo_folder, shipped_folder
 from fitgraph.catalogue.vocabulary_file import read_document, read_vocabulary
-from fitgraph.catalogue.vocabulary_shape import TABLES, TOP, entries_of
+from fitgraph.catalogue.vocabulary_shape import TABLES, TOP, entries_of, vocabulary_schema
 from fitgraph.mechanics.rules import RULES
 from tests.schema import FILE, schema_text
 from tests.test_bad_input import ODD_VALUES, VOCABULARY

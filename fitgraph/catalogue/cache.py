@@ -1,7 +1,7 @@
 """What a folder was read as, kept until one of its files changes.
 
 An entry is named after everything that its reading depended on: the contents of the folder's
-tables, the code that reads them, and the Python that runs it. So a folder that changed, or a new
+files, the code that reads them, and the Python that runs it. So a folder that changed, or a new
 version, simply finds no entry; a copy of a folder finds that of the original. Parts are kept as
 columns, and features, of which very many parts share one, once.
 
@@ -17,7 +17,7 @@ import io
 import os
 import pickle
 import sys
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import fields
 from operator import attrgetter
 from pathlib import Path
@@ -25,20 +25,20 @@ from types import MappingProxyType
 from typing import Any
 
 from fitgraph.catalogue.findings import Finding, Tally
+from fitgraph.catalogue.loaded import Loaded
 from fitgraph.files import require_plain, written_whole
 from fitgraph.model import (
-    Basis,
     Catalogue,
-    Dimension,
     Enquiry,
     Feature,
     Offer,
     Part,
-    Presence,
     Supplier,
     Supply,
-    Vocabulary,
-    Word,
+    dimension,
+    rider,
+    verdict,
+    vocabulary,
 )
 from fitgraph.model.frozen import from_columns, proxy
 from fitgraph.records import dataclass
@@ -55,10 +55,21 @@ SWITCH = "FITGRAPH_CACHE"
 _ENDING, _DIGEST = ".catalogue", 32
 _ROOMS = ("catalogue", "mechanics", "model")
 
-#: What may come out of an entry.
+#: What may come out of an entry: the model's plain data, and what a vocabulary is made of.
 _KNOWN: dict[tuple[str, str], Any] = {
     (kind.__module__, kind.__qualname__): kind
-    for kind in (Basis, Dimension, Feature, Presence, Supplier, Tally, Word, datetime.date)
+    for kind in (
+        *(
+            kind
+            for module in (dimension, rider, verdict, vocabulary)
+            for kind in vars(module).values()
+            if isinstance(kind, type) and kind.__module__ == module.__name__
+        ),
+        Feature,
+        Supplier,
+        Tally,
+        datetime.date,
+    )
 }
 _KNOWN[proxy.__module__, proxy.__qualname__] = proxy
 
@@ -166,22 +177,17 @@ def _columns(kind: type, things: Sequence[Any]) -> list[list[Any]]:
     return [list(map(attrgetter(f.name), things)) for f in fields(kind)]
 
 
-def keep(
-    word: str,
-    catalogue: Catalogue,
-    supply: Supply,
-    findings: Sequence[Finding],
-    tallies: Mapping[str, Tally],
-) -> None:
+def keep(word: str, loaded: Loaded) -> None:
     """Keep what a folder was read as; without a place for it, nothing happens.
 
     Parameters
     ----------
     word : str
         The folder's fingerprint, taken before it was read and still the same.
-    catalogue, supply, findings, tallies
-        As they were read.
+    loaded : Loaded
+        As it was read.
     """
+    catalogue, supply = loaded.catalogue, loaded.supply
     parts = list(catalogue.parts.values())
     shapes: dict[int, int] = {}
     shared: list[dict[str, Feature]] = []
@@ -194,14 +200,15 @@ def keep(
     columns = _columns(Part, parts)
     columns[_FEATURES] = at
     entry = (
+        catalogue.vocabulary,
         columns,
         shared,
         _columns(Enquiry, catalogue.enquiries),
         _columns(Offer, supply.offers),
         dict(supply.suppliers),
         {date: dict(of) for date, of in supply.counts.items()},
-        _columns(Finding, findings),
-        dict(tallies),
+        _columns(Finding, loaded.findings),
+        dict(loaded.tallies),
     )
     data = pickle.dumps(entry, protocol=5)
     with contextlib.suppress(OSError):
@@ -229,17 +236,13 @@ def _sweep(folder: Path) -> None:
             path.unlink(missing_ok=True)
 
 
-def kept(
-    word: str, vocabulary: Vocabulary, name: str
-) -> tuple[Catalogue, Supply, tuple[Finding, ...], dict[str, Tally]] | None:
+def kept(word: str, name: str) -> Loaded | None:
     """Return what a folder with this fingerprint was read as; None where nothing is kept.
 
     Parameters
     ----------
     word : str
         The folder's fingerprint.
-    vocabulary : Vocabulary
-        Of the folder.
     name : str
         What the catalogue is called.
     """
@@ -254,15 +257,15 @@ def kept(
         entry = _Unpickler(io.BytesIO(body)).load()
     except (pickle.UnpicklingError, EOFError, ValueError, AttributeError, TypeError):
         return None
-    columns, shared, enquiries, offers, suppliers, counts, findings, tallies = entry
+    words, columns, shared, enquiries, offers, suppliers, counts, findings, tallies = entry
     views = [MappingProxyType(features) for features in shared]
     columns[_FEATURES] = [views[number] for number in columns[_FEATURES]]
     parts: list[Part] = from_columns(Part, columns)
-    by_role: dict[str, list[Part]] = {role: [] for role in vocabulary.roles}
+    by_role: dict[str, list[Part]] = {role: [] for role in words.roles}
     for part in parts:
         by_role[part.role].append(part)
     catalogue = Catalogue(
-        vocabulary,
+        words,
         MappingProxyType({part.sku: part for part in parts}),
         tuple(from_columns(Enquiry, enquiries)),
         name,
@@ -270,4 +273,5 @@ def kept(
     )
     days = MappingProxyType({date: MappingProxyType(of) for date, of in counts.items()})
     supply = Supply(tuple(from_columns(Offer, offers)), MappingProxyType(suppliers), days)
-    return catalogue, supply, tuple(from_columns(Finding, findings)), tallies
+    found = tuple(from_columns(Finding, findings))
+    return Loaded(catalogue, found, supply, MappingProxyType(tallies))

@@ -9,11 +9,10 @@ from pathlib import Path
 from types import MappingProxyType
 
 from fitgraph.catalogue.findings import ERROR, WARNING, CatalogueError, Notes, Tally
+from fitgraph.catalogue.loaded import COUNTS, SUPPLIERS, SUPPLY
 from fitgraph.catalogue.table_reader import Row, Table, no_table, read_table
 from fitgraph.model import Catalogue, Offer, Supplier, Supply
 from fitgraph.units import UnitError, parse_count, parse_money
-
-SUPPLY, SUPPLIERS, COUNTS = "supply.csv", "suppliers.csv", "stock_counts.csv"
 
 #: More is a slip of the keyboard.
 _MOST_MINOR, _MOST_WHOLE = 10**12, 10**6

@@ -13,6 +13,7 @@ from typing import Any
 
 from fitgraph.catalogue.figures import parse_figure
 from fitgraph.catalogue.findings import CatalogueError, Finding, shorten
+from fitgraph.catalogue.loaded import VOCABULARY
 from fitgraph.catalogue.makes import read_makes
 from fitgraph.catalogue.rider_tables import read_advice, read_identify
 from fitgraph.catalogue.table_reader import read_bytes
@@ -55,8 +56,6 @@ from fitgraph.model import (
 )
 from fitgraph.plain import plain
 from fitgraph.units import UnitError, parse_length, parse_money
-
-FILE = "vocabulary.toml"
 
 #: No vocabulary is larger, nests deeper, or has a longer text in it.
 MOST_BYTES, LONGEST_TEXT = 1 << 23, 4000
@@ -113,7 +112,9 @@ class _Reader:
         except ValueError:  # an integer of thousands of digits
             shown = "…"
         self.faults.append(
-            Finding(FILE, None, shorten(where), shorten(shown), message, remedy, code="vocabulary")
+            Finding(
+                VOCABULARY, None, shorten(where), shorten(shown), message, remedy, code="vocabulary"
+            )
         )
 
     def length(self, where: str, value: object, default: float = 0.0) -> float:
@@ -876,7 +877,7 @@ class _Reader:
 
 
 def _stop(code: str, message: str, remedy: str) -> CatalogueError:
-    return CatalogueError([Finding(FILE, None, "", "", message, remedy, code=code)])
+    return CatalogueError([Finding(VOCABULARY, None, "", "", message, remedy, code=code)])
 
 
 def _harmless(value: Any) -> Any:

@@ -6,9 +6,7 @@ from dataclasses import replace
 
 import numpy as np
 
-from fitgraph.explain.changes import Prefer
 from fitgraph.explain.representatives import Representative, representatives
-from fitgraph.explain.why import Explainer, Explanation
 from fitgraph.model import Catalogue, Option
 from fitgraph.records import dataclass
 from fitgraph.solve import Request, TreeEngine
@@ -223,39 +221,4 @@ def list_fillings(
         None,
         tuple(builds[:limit]),
         opened=core,
-    )
-
-
-def explain_named(explainer: Explainer, request: Request, prefer: Prefer) -> Explanation:
-    """Return whether what is owned fits together, and within what else is asked for.
-
-    Parameters
-    ----------
-    explainer : Explainer
-        A compiled catalogue.
-    request : Request
-        With a limit or filter the question is about complete builds, adapters included;
-        without, about the owned parts alone.
-    prefer : Prefer
-        Which changes come first.
-
-    Raises
-    ------
-    NamingError
-        If the request names something the catalogue does not have, or two parts of one role.
-    """
-    limited = request != Request(have=request.have)
-    found = explainer.why(request.have, with_changes=not limited, prefer=prefer)
-    if not limited:
-        return found
-    told = explainer.explain(request, prefer=prefer)
-    clashes = {(c.joint.name, c.parts): c for x in told.conflicts for c in x.clashes}
-    return replace(
-        found,
-        verdict=told.verdict,
-        conflicts=tuple(clashes.values()),
-        minimal_conflicts=told.conflicts,
-        changes=told.changes,
-        complete=told.complete,
-        needs=(),
     )

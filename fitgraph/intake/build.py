@@ -24,9 +24,10 @@ from fitgraph.catalogue.findings import (
     Tally,
     shorten,
 )
-from fitgraph.catalogue.load import LONGEST_TEXT, Loaded, load
+from fitgraph.catalogue.load import load
+from fitgraph.catalogue.loaded import VOCABULARY, Loaded
+from fitgraph.catalogue.reading import LONGEST_TEXT
 from fitgraph.catalogue.table_reader import TOTALS, read_table
-from fitgraph.catalogue.vocabulary_file import FILE as VOCABULARY
 from fitgraph.files import (
     fill_from,
     folder_whole,

@@ -7,7 +7,8 @@ from dataclasses import replace
 from pathlib import Path
 
 from fitgraph.catalogue import demo_folder
-from fitgraph.catalogue.vocabulary_file import FILE, read_vocabulary
+from fitgraph.catalogue.loaded import VOCABULARY
+from fitgraph.catalogue.vocabulary_file import read_vocabulary
 from fitgraph.errors import InputError
 from fitgraph.intake.build import (
     MAPPING,
@@ -91,7 +92,7 @@ def prepared(
         If one of them cannot be used.
     """
     if like is None:
-        vocabulary = read_vocabulary(words / FILE)
+        vocabulary = read_vocabulary(words / VOCABULARY)
         phrases = read_phrases(words, vocabulary)
     else:
         vocabulary, phrases = like.vocabulary, like.phrases
@@ -178,7 +179,7 @@ def serving(
     if into.exists() and not into.is_dir():
         raise InputError(f"{into} is a file; name a folder, or one that is to be made")
     if words is None:
-        words = into if (into / FILE).exists() else demo_folder()
+        words = into if (into / VOCABULARY).exists() else demo_folder()
     if mapping is None and (into / MAPPING).exists():
         mapping = into / MAPPING
     return words, mapping

@@ -550,7 +550,7 @@ class Shop:
         6.9
         """
         from fitgraph.explain import Prefer
-        from fitgraph.explain.requested import explain_named
+        from fitgraph.explain.why import explain_named
         from fitgraph.solve import Request
 
         request = self._request(skus, None, budget, max_mass_g, material, in_stock)
