@@ -158,13 +158,14 @@ def fitgraph(
 
 
 def run() -> None:
-    """Run the command line; the entry point of the script ``fitgraph``."""
+    """Run the command line."""
     # numpy's threads wait busily, and no product of matrices here is large enough for a second.
     os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
     # What a command imports and reads stays until it ends: looking for rubbish among it as often
     # as Python does by default finds none, and takes a tenth of the time.
     gc.freeze()
-    gc.set_threshold(50_000, 20, 50)
+    gc.set_threshold(500_000, 20, 50)
+    gc.enable()
     for stream in (sys.stdout, sys.stderr):
         # A terminal without a character for ± gets a question mark, not a traceback.
         if hasattr(stream, "reconfigure"):
