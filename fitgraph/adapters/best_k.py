@@ -17,13 +17,14 @@ from collections.abc import Iterator, Sequence
 
 import numpy as np
 import numpy.typing as npt
-from scipy.optimize import Bounds, LinearConstraint, milp
+from scipy.optimize import Bounds, LinearConstraint
 from scipy.sparse import csr_matrix, hstack, identity
 
 from fitgraph.adapters.made import cost_of, shape_of
 from fitgraph.adapters.pairs import MadePair
 from fitgraph.adapters.scan import Scan, Worth
 from fitgraph.records import dataclass
+from fitgraph.solve.integers import least_whole
 
 Bools = npt.NDArray[np.bool_]
 Floats = npt.NDArray[np.float64]
@@ -139,14 +140,8 @@ def best_cover(
         )
     # Once the parts are whole, what they cover is whole by itself.
     whole, box = np.r_[np.ones(n), np.zeros(p + m)], Bounds(0, 1)
-    options = {"mip_rel_gap": 0.0}
-    first = milp(
-        np.r_[np.zeros(n + p), -values / total],
-        constraints=limits,
-        integrality=whole,
-        bounds=box,
-        options=options,
-    )
+    options: dict[str, float | bool] = {"mip_rel_gap": 0.0}
+    first = least_whole(np.r_[np.zeros(n + p), -values / total], limits, whole, box, options)
     if first.x is None:
         raise RuntimeError(f"the solver found no choice: {first.message}")
     chosen = first.x[:n] > 0.5
@@ -157,13 +152,8 @@ def best_cover(
         np.r_[np.zeros(n + p), values / total][None, :], covered / total - _SAME, np.inf
     )
     scale = float(price[columns].max()) or 1.0
-    second = milp(
-        np.r_[price[columns] / scale + _SAME, np.zeros(p + m)],
-        constraints=[*limits, floor],
-        integrality=whole,
-        bounds=box,
-        options=options,
-    )
+    cost = np.r_[price[columns] / scale + _SAME, np.zeros(p + m)]
+    second = least_whole(cost, [*limits, floor], whole, box, options)
     if second.x is not None:
         again = second.x[:n] > 0.5
         weight = float(values[_covered(rows, paired, pairs, again)].sum())

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import os
 from collections.abc import Callable, Iterator
 from contextlib import AbstractContextManager, contextmanager, nullcontext
 from dataclasses import replace
@@ -51,18 +50,6 @@ def _bar(title: str) -> Iterator[Progress | None]:
     with Bar(console=console, transient=True) as bar:
         task = bar.add_task(title, total=None)
         yield lambda done, total: bar.update(task, completed=done, total=total)
-
-
-@contextmanager
-def _solver_speaks_aside() -> Iterator[None]:
-    """Send what the solver's own code prints to the error stream, so that JSON stays JSON."""
-    kept = os.dup(1)
-    os.dup2(2, 1)
-    try:
-        yield
-    finally:
-        os.dup2(kept, 1)
-        os.close(kept)
 
 
 def gaps(
@@ -117,7 +104,7 @@ def restock(
 ) -> None:
     """Choose what to order, with proof, and show what more money buys."""
     shop = fitgraph.open(catalogue)
-    with _solver_speaks_aside(), _telling("round {}, {} cuts".format) as progress:
+    with _telling("round {}, {} cuts".format) as progress:
         answer = shop.restock(
             target=target,
             spend=spend,

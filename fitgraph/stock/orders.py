@@ -13,17 +13,18 @@ from collections.abc import Mapping, Sequence
 
 import numpy as np
 import numpy.typing as npt
-from scipy.optimize import Bounds, LinearConstraint, milp
+from scipy.optimize import Bounds, LinearConstraint
 from scipy.sparse import coo_array
 
 from fitgraph.model import Catalogue, Offer, Supply
 from fitgraph.records import dataclass
+from fitgraph.solve.integers import least_whole
 
 Floats = npt.NDArray[np.float64]
 
 
 #: The solver's words for a program without any solution, and for a fault of its own.
-_IMPOSSIBLE, _FAILED = 2, 4
+_IMPOSSIBLE = 2
 
 
 class OutOfTimeError(RuntimeError):
@@ -230,18 +231,8 @@ class Program:
         options: dict[str, float | bool] = {"mip_rel_gap": 0.0}
         if seconds is not None:
             options["time_limit"] = max(seconds, 0.1)
-        for presolve in (True, False):  # where one way fails numerically, the other mostly works
-            result = milp(
-                objective,
-                constraints=LinearConstraint(
-                    matrix, [lo for _, lo, _ in rows], [hi for _, _, hi in rows]
-                ),
-                integrality=whole,
-                bounds=Bounds(0.0, upper),
-                options={**options, "presolve": presolve},
-            )
-            if result.status != _FAILED:
-                break
+        kept = LinearConstraint(matrix, [lo for _, lo, _ in rows], [hi for _, _, hi in rows])
+        result = least_whole(objective, [kept], whole, Bounds(0.0, upper), options)
         if result.x is None:
             if result.status == _IMPOSSIBLE:
                 return None
