@@ -15,6 +15,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+import fitgraph
 from fitgraph.catalogue import CatalogueError, load
 from fitgraph.catalogue.findings import ERROR, WARNING, LostRowError, Notes, Tally
 from fitgraph.catalogue.table_reader import read_table
@@ -205,6 +206,17 @@ def test_a_row_of_sums_among_enquiries_is_left_out(folder: Folder, row: str) -> 
     folder.write("enquiries.csv", f"{head}{rows}{row}\n")
     assert only(folder, "enquiries.csv", 4, "number", WARNING).code == "totals-row"
     assert len(folder.load().catalogue.enquiries) == 2
+
+
+@pytest.mark.parametrize("word", ["31,8", "plastik", "<b>steel</b>"])
+def test_an_enquiry_for_a_material_that_nobody_knows_is_kept_and_told(
+    folder: Folder, word: str
+) -> None:
+    folder.write("enquiries.csv", f'number,have,material\nE1,FORK-1,"{word}"\nE2,BAR-1,Steel\n')
+    assert only(folder, "enquiries.csv", 2, "material", WARNING).code == "no-material"
+    shop = fitgraph.open(folder.path)
+    assert len(shop.catalogue.enquiries) == 2
+    assert [one.number for one in shop.coverage().found.left_out] == ["E1"]
 
 
 @pytest.mark.parametrize("count", ["1,000", "1_000", "1e308", "1.000", "many", "2000000"])

@@ -1,4 +1,4 @@
-"""Integer programs: the least of all assignments, nothing printed, and no answer that breaks one."""
+"""Integer programs: the least of all assignments, nothing printed, no answer that breaks one."""
 
 from __future__ import annotations
 

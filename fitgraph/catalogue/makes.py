@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Any
 from fitgraph.catalogue.figures import parse_figure
 from fitgraph.catalogue.vocabulary_shape import GENERAL, MOST_NUMBER, ROUGHEST, entries_of
 from fitgraph.mechanics.limits_and_fits import parse_tolerance_class
-from fitgraph.mechanics.materials import MATERIALS
+from fitgraph.mechanics.materials import FAMILIES, MATERIALS
 from fitgraph.mechanics.preferred_sizes import RENARD, renard
 from fitgraph.mechanics.rules import RULES
 from fitgraph.model import (
@@ -236,7 +236,7 @@ def _worked(reader: Reader, where: str, listed: object, material: str) -> frozen
     if listed is None:
         return frozenset({MATERIALS[material].family} if material in MATERIALS else ())
     named = reader.listed(where, listed, '["aluminium", "steel"]')
-    known = {*MATERIALS, *(m.family for m in MATERIALS.values())}
+    known = {*MATERIALS, *FAMILIES}
     for name in map(str, named):
         if name not in known:
             reader.fault(where, name, "is no material and no family", "See docs/mechanics.md")

@@ -18,7 +18,7 @@ from fitgraph.catalogue.loaded import ENQUIRIES, FEATURES, PARTS, STOCK, VOCABUL
 from fitgraph.catalogue.supply import read_supply
 from fitgraph.catalogue.table_reader import Row, Table, is_total, no_table, picking, read_table
 from fitgraph.catalogue.vocabulary_file import read_vocabulary
-from fitgraph.mechanics.materials import MATERIALS
+from fitgraph.mechanics.materials import FAMILIES, MATERIALS
 from fitgraph.model import Catalogue, Enquiry, Feature, Option, Part, Vocabulary, from_columns
 from fitgraph.units import (
     UnitError,
@@ -480,13 +480,24 @@ class FolderReader:
                     "Write it like 2026-03-31",
                     WARNING,
                 )
+        material = row["material"].lower()
+        if material and material not in MATERIALS and material not in FAMILIES:
+            self.note(
+                "no-material",
+                ENQUIRIES,
+                row,
+                "material",
+                "is no known material; the enquiry is kept, and left out of what is served",
+                f"Use one of {', '.join(FAMILIES)}, or the name of a material",
+                WARNING,
+            )
         return Enquiry(
             row["number"],
             date,
             have,
             self.money(ENQUIRIES, row, "budget", row["budget"]),
             self.mass(ENQUIRIES, row, "max_mass", row["max_mass"]),
-            row["material"].lower() or None,
+            material or None,
             self.text(ENQUIRIES, row, "style", row["style"]),
             weight,
             self.text(ENQUIRIES, row, "note", row["note"]),

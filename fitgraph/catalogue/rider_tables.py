@@ -7,7 +7,7 @@ from types import MappingProxyType
 from typing import TYPE_CHECKING, Any
 
 from fitgraph.catalogue.vocabulary_shape import MOST_WEIGHT, WEIGHTS
-from fitgraph.mechanics.materials import MATERIALS
+from fitgraph.mechanics.materials import FAMILIES
 from fitgraph.model import Grouping, Reference
 from fitgraph.model.rider import Advice, Identify, Question, Style
 
@@ -131,12 +131,11 @@ def read_advice(
     if table.get("broken") is not None:
         entry = reader.table("advice.broken", table.get("broken"))
         broken = _style(reader, "advice.broken", "broken", entry)
-    families = sorted({m.family for m in MATERIALS.values()})
     say = reader.all_texts("advice.say", table.get("say"))
     for family in say:
-        if family not in families:
+        if family not in FAMILIES:
             reader.fault(
-                "advice.say", family, "is no family of materials", f"Use {', '.join(families)}"
+                "advice.say", family, "is no family of materials", f"Use {', '.join(FAMILIES)}"
             )
     tell: dict[str, Reference] = {}
     for words, text in reader.table("advice.tell", table.get("tell")).items():

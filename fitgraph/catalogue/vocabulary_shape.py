@@ -16,7 +16,7 @@ import functools
 from collections.abc import Iterable, Mapping
 from typing import Any
 
-from fitgraph.mechanics.materials import MATERIALS
+from fitgraph.mechanics.materials import FAMILIES, MATERIALS
 from fitgraph.mechanics.preferred_sizes import RENARD
 from fitgraph.mechanics.rules import RULES, Rule
 from fitgraph.mechanics.standards import PROPERTY_CLASSES, SCREWS
@@ -349,7 +349,7 @@ TABLES: Mapping[str, Shape] = {
             "materials": _list(
                 _one_of(
                     "A material or a family",
-                    sorted({*MATERIALS, *(m.family for m in MATERIALS.values())}),
+                    sorted({*MATERIALS, *FAMILIES}),
                 ),
                 "What the process can work",
             ),

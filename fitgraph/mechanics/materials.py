@@ -120,6 +120,9 @@ def _load() -> Mapping[str, Material]:
 
 MATERIALS: Mapping[str, Material] = _load()
 
+#: What they are called together, in order.
+FAMILIES = tuple(sorted({m.family for m in MATERIALS.values()}))
+
 
 def material(name: str) -> Material:
     """Return the material called `name`.

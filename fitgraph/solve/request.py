@@ -10,7 +10,7 @@ import numpy as np
 import numpy.typing as npt
 
 from fitgraph.errors import InputError
-from fitgraph.mechanics.materials import MATERIALS
+from fitgraph.mechanics.materials import FAMILIES, MATERIALS
 from fitgraph.model import Catalogue, Fill, Option, Part
 from fitgraph.records import dataclass
 
@@ -103,11 +103,9 @@ def check_material(word: str) -> str:
     NamingError
         If the table has no such material.
     """
-    known = {*MATERIALS, *(m.family for m in MATERIALS.values())}
     folded = word.strip().lower()
-    if folded not in known:
-        families = sorted({m.family for m in MATERIALS.values()})
-        raise NamingError(f"no material is called {word!r}; use one of {', '.join(families)}")
+    if folded not in MATERIALS and folded not in FAMILIES:
+        raise NamingError(f"no material is called {word!r}; use one of {', '.join(FAMILIES)}")
     return folded
 
 
