@@ -45,11 +45,20 @@ def address(page: str, entries: str) -> str:
         '{"moved": {"bar.bore.diameter": NaN}}',
         '{"moved": ' + "9" * 30 + "}",
         '{"moved": ' + "9" * 5000 + "}",
+        '{"parts": ' * 600 + "1" + "}" * 600,
+        '{"parts": ' + "[" * 900 + "]" * 900 + "}",
     ],
 )
 def test_what_cannot_have_been_entered_is_refused_in_words(entries: str) -> None:
     with pytest.raises(SessionError):
         from_address(address("why", entries), "why")
+
+
+@pytest.mark.parametrize("page", ["\\ud800", "x" * 5000])
+def test_the_name_of_another_page_is_told_in_what_can_be_sent(page: str) -> None:
+    with pytest.raises(SessionError) as told:
+        from_address(address(page, "{}"), "why")
+    assert len(str(told.value).encode()) < 200
 
 
 @pytest.mark.parametrize(

@@ -25,6 +25,9 @@ MOST_BYTES = 200_000
 #: No figure that anybody enters is larger.
 _MOST = 10.0**12
 
+#: No page keeps lists within lists deeper than this.
+_DEEPEST = 20
+
 #: The parameter of a page's address that holds a session.
 PARAMETER = "session"
 
@@ -108,24 +111,26 @@ def read_text(text: str, page: str) -> Mapping[str, Any]:
         raise SessionError("This file is no session of fitgraph. Save one from here.")
     if whole.get("version") != VERSION:
         raise SessionError("This session is of another version of fitgraph. Enter it anew.")
+    if not _sound(whole):
+        raise SessionError("This session holds what nobody can have entered. Save one from here.")
     if whole.get("page") != page:
-        raise SessionError(f"This session belongs to another page ({whole.get('page')}).")
+        raise SessionError(f"This session belongs to another page ({str(whole.get('page'))[:40]}).")
     entries = whole.get("entries")
     if not isinstance(entries, dict):
         raise SessionError("This session has no entries. Save it again.")
-    if not _sound(entries):
-        raise SessionError("This session holds what nobody can have entered. Save one from here.")
     return entries
 
 
-def _sound(value: object) -> bool:
-    """Say whether entries hold only texts that can be sent, and figures that can be meant."""
+def _sound(value: object, deep: int = _DEEPEST) -> bool:
+    """Say whether a session holds only texts that can be sent, and figures that can be meant."""
     if isinstance(value, str):
         return not any("\ud800" <= sign <= "\udfff" for sign in value)
+    if isinstance(value, dict | list) and not deep:
+        return False
     if isinstance(value, dict):
-        return all(_sound(v) for pair in value.items() for v in pair)
+        return all(_sound(v, deep - 1) for pair in value.items() for v in pair)
     if isinstance(value, list):
-        return all(map(_sound, value))
+        return all(_sound(v, deep - 1) for v in value)
     if isinstance(value, int | float):
         return abs(value) <= _MOST  # not so of what is no number
     return value is None
