@@ -107,7 +107,7 @@ def test_stock_is_sent_with_its_table_where_that_is_known(monkeypatch: pytest.Mo
 
     page, text = asyncio.run(sent())
     early = Read(text)
-    assert f"{served} enquiries served from stock" in early.words
+    assert f"{served} enquiries ({total.share():.0%}) can be built from stock" in early.words
     table = page.covered.cells
     told = [c["text"] for row in table.cells for c in row if c is not None]
     assert told and all(words in early.words for words in told)

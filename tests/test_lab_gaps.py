@@ -47,6 +47,7 @@ from fitgraph.stock import (
     trend,
 )
 from fitgraph.stock.groups import grouper
+from fitgraph.stock.in_turn import in_turn
 from fitgraph.stock.known_plans import KnownPlans, changes_of
 from tests.looping import in_a_loop
 
@@ -104,6 +105,15 @@ def test_the_headline_is_the_coverage(page, served):
     assert f"{total.of(Standing.STOCK):g} of {total.total:g}" in told
     for standing in Standing:
         assert f"{WORDS[standing]} {total.of(standing):g} {total.share(standing):.0%}" in told
+
+
+def test_the_first_line_tells_alone_and_in_turn(page, served, shop):
+    total, turn = served.total, in_turn(shop.engine)
+    assert (
+        f"{total.of(Standing.STOCK):g} of {total.total:g} enquiries ({total.share():.0%}) can be "
+        "built from stock, each taken alone: one piece may serve many; "
+        f"{turn.served:g} ({turn.share:.0%}) first come, first served, as pieces run out"
+    ) in words(page.verdict)
 
 
 @pytest.mark.some(3)
@@ -503,6 +513,7 @@ def test_controls_are_labelled_and_buttons_say_what_they_do(page):
 def test_a_catalogue_without_enquiries_says_so(shop):
     page = StockGaps(OpenCatalogue(dataclasses.replace(shop.catalogue, enquiries=())))
     assert "no enquiries" in words(page.covered.headline)
+    assert "no enquiries" in words(page.verdict)
     assert page.covered.cells.rows == [] and page.covered.more.disabled
     assert "No enquiry has a date" in words(page.trend.status)
     page.trend.shelf.value = "then"

@@ -54,6 +54,7 @@ class CoveragePanel(Answering):
         super().__init__()
         self.opened = opened
         self.coverage: Coverage | None = None
+        self.turn: InTurn | None = None
         #: By the enquiry itself: numbers may be blank, or given twice.
         self.said: dict[Enquiry, RequestExplanation | str] = {}
         self.listed: list[tuple[Enquiry, Standing]] = []
@@ -257,6 +258,7 @@ class CoveragePanel(Answering):
     def show_turn(self, turn: InTurn) -> None:
         """Tell how many are served as pieces run out."""
         assert self.coverage is not None
+        self.turn = turn
         self.headline.value = tables.wrap(
             headline_html(self.coverage.total, turn) + self._left_out()
         )

@@ -56,6 +56,7 @@ def stock_verdict_html(
     plan: OrderPlan | None,
     held: Sequence[Stranded] | None,
     catalogue: Catalogue,
+    turn: InTurn | None = None,
 ) -> str:
     """Return in one line what is served, what orders would add, and what is stranded.
 
@@ -69,13 +70,19 @@ def stock_verdict_html(
         Parts held without a use; None while they are looked for.
     catalogue : Catalogue
         Gives the currency.
+    turn : InTurn, optional
+        Who is served as pieces run out; None while that is worked out.
     """
     if total is None:
         return '<p role="status">Asking what can be served …</p>'
+    if not total.total:
+        return '<p role="status">There are no enquiries in this catalogue.</p>'
     told = [
-        f"<strong>{total.of(Standing.STOCK):g} of {total.total:g}</strong> enquiries served from "
-        f"stock ({total.share():.0%})"
+        f"<strong>{total.of(Standing.STOCK):g} of {total.total:g}</strong> enquiries "
+        f"({total.share():.0%}) can be built from stock, each taken alone: one piece may serve many"
     ]
+    if turn is not None:
+        told.append(turn_text(turn))
     if plan is not None and plan.lines:
         told.append(
             f"{escape(money(plan.cost, catalogue))} of orders serve {plan.served - plan.before:g} "

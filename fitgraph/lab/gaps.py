@@ -83,7 +83,9 @@ class StockGaps(Answering):
         coverage, held = self.covered.coverage, self.stranded.stranded
         total = None if coverage is None else coverage.total
         self.verdict.value = wrap(
-            stock_verdict_html(total, self.restock.plan, held, self.opened.catalogue)
+            stock_verdict_html(
+                total, self.restock.plan, held, self.opened.catalogue, self.covered.turn
+            )
         )
 
     # ------------------------------------------------------------ asking
