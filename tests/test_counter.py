@@ -134,6 +134,13 @@ def test_a_part_is_found_by_any_words(shop: Shop, text: str, sku: str) -> None:
             )
 
 
+@pytest.mark.parametrize("text", ["34.9 mm clamp", "34,9 clamp", "clamp 34.9mm", "3.49 cm clamp"])
+def test_a_size_is_found_however_it_is_written(shop: Shop, text: str) -> None:
+    found = {p.sku for p in search_parts(shop.catalogue, text, 500)}
+    assert {p.sku for p in shop.catalogue.of("clamp") if "34.9" in p.name} <= found
+    assert not any("31.8, " in shop.catalogue.parts[sku].name for sku in found)
+
+
 def test_nothing_is_found_for_nothing(shop: Shop) -> None:
     assert search_parts(shop.catalogue, "  ") == ()
     assert search_parts(shop.catalogue, "<script>") == ()

@@ -2,12 +2,17 @@
 
 from __future__ import annotations
 
+import re
+
 from fitgraph.mechanics.materials import MATERIALS
 from fitgraph.model import Catalogue, Part
 from fitgraph.units import UnitError, parse_length
 
 #: A size that is typed may be off by so much from what a part has [mm].
 NEAR_MM = 0.05
+
+#: The gap between a figure and its unit, which are one word.
+_GAP = re.compile(r"(?<=\d)\s+(?=(?:mm|cm|in|inch|inches)(?:\s|$))")
 
 
 def _told(part: Part, catalogue: Catalogue) -> str:
@@ -55,15 +60,24 @@ def search_parts(
     >>> [p.sku for p in search_parts(fitgraph.open().catalogue, "bar mar 05")]
     ['BAR-MAR-05']
     """
-    words = text.casefold().split()
+    words = _GAP.sub("", text.casefold()).split()
     if not words and not role:
         return ()
     sizes = {word: _size(word) for word in words}
+    written = {
+        word: re.compile(rf"(?<![\d.]){re.escape(f'{size:g}')}(?![\d.])")
+        for word, size in sizes.items()
+        if size is not None
+    }
 
     def means(part: Part) -> bool:
         told = _told(part, catalogue)
         return all(
-            word in told or ((size := sizes[word]) is not None and _has_size(part, size))
+            word in told
+            or (
+                (size := sizes[word]) is not None
+                and (written[word].search(told) is not None or _has_size(part, size))
+            )
             for word in words
         )
 
