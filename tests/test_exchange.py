@@ -11,6 +11,7 @@ import fitgraph
 from fitgraph.catalogue import load, shipped_folder
 from fitgraph.errors import InputError
 from fitgraph.explain.exchange import Aim, Exchanged, NotOffered, exchange
+from fitgraph.explain.words_rider import exchange_text
 from fitgraph.graph.joints import asked
 from fitgraph.model import Catalogue, Fill, Option, Verdict
 from fitgraph.solve import TreeEngine
@@ -177,3 +178,23 @@ def test_wishes_leave_out_only_what_they_name() -> None:
 def test_a_role_that_is_not_there_is_told() -> None:
     with pytest.raises(InputError, match="rolle"):
         fitgraph.open().exchange("rolle", "FORK-VEN-04")
+
+
+def test_what_a_part_is_lighter_than_is_asked_for_and_what_it_weighs_is_told() -> None:
+    shop = fitgraph.open()
+    text = shop.exchange("bar", "FORK-OST-03", aim="lighter", limit=3).to_text()
+    assert "Which are lighter than theirs is told once that is named." in text.replace("\n", " ")
+    for row in shop.exchange("bar", "FORK-OST-03", aim="lighter", limit=3).records():
+        assert f"{row['mass_g']:,.0f} g" in text
+    named = shop.exchange("bar", "FORK-OST-03", "BAR-VEN-04", aim="lighter").to_text()
+    assert "once that is named" not in named
+
+
+def test_roles_that_are_called_by_their_plural_stay_so() -> None:
+    shop = fitgraph.open()
+    for role, many in (("plugs", "end plugs"), ("wheels", "wheels"), ("headset", "headsets")):
+        found = shop.exchange(role, "FORK-OST-03", limit=1).found
+        assert f"{found.count} other {many}: " in exchange_text(found)
+    # Nothing sold is to be had for nothing.
+    none = shop.exchange("grips", "FORK-OST-03", budget=0).found
+    assert exchange_text(none).endswith("other grips none is what is wanted.")

@@ -342,13 +342,17 @@ def exchange_text(found: Exchange) -> str:
         What was found.
     """
     title = found.catalogue.vocabulary.roles[found.role].title
-    wish = "other" if found.aim is Aim.ANY or found.old is None else found.aim.value
+    several = title.endswith("s") and not title.endswith("ss")  # such as grips
+    many = title if several else title + ("es" if title.endswith("s") else "s")
+    open_ = found.aim is not Aim.ANY and found.old is None
+    wish = "other" if found.aim is Aim.ANY or open_ else found.aim.value
     if found.count:
-        plural = "" if found.count == 1 else "s"
-        return (
-            f"{found.count:,} {wish} {title}{plural}: {found.alone:,} with nothing else, "
-            f"{found.today:,} from the shelf."
+        told = (
+            f"{found.count:,} {wish} {title if found.count == 1 else many}: {found.alone:,} with "
+            f"nothing else, {found.today:,} from the shelf."
         )
+        than = f"Which are {found.aim.value} than theirs is told once that is named."
+        return f"{told} {than}" if open_ else told
     if set(found.others.values()) <= {NotOffered.SIZE}:
-        return f"No other {title} goes, whatever comes along."
-    return f"Of {len(found.others):,} other {title}s none is what is wanted."
+        return f"No other {title} {'go' if several else 'goes'}, whatever comes along."
+    return f"Of {len(found.others):,} other {many} none is what is wanted."

@@ -112,15 +112,20 @@ def shelf_words(one: Exchanged) -> str:
     return "to order" + (f": {', '.join(one.lacking)}" if lacking else "")
 
 
+def _against(one: Exchanged, found: Exchange) -> str:
+    """Return how a part differs from the old one; without one, what it weighs and bears."""
+    if one.than is not None:
+        return ", ".join(difference_words(one.than, found.catalogue.vocabulary))
+    known = [] if one.part.mass_g is None else [MASS.show(one.part.mass_g)]
+    known += [] if one.strength_nm is None else [f"bears {MOMENT.show(one.strength_nm)}"]
+    return ", ".join(known)
+
+
 def line(one: Exchanged, found: Exchange) -> str:
     """Return what a part comes to: price, difference from the old one, stock, what comes along."""
     vocabulary = found.catalogue.vocabulary
     show = money_of(vocabulary).show
-    than = [] if one.than is None else difference_words(one.than, vocabulary)
-    if one.than is None:
-        than += [] if one.part.mass_g is None else [MASS.show(one.part.mass_g)]
-        than += [] if one.strength_nm is None else [f"bears {MOMENT.show(one.strength_nm)}"]
-    pieces = [show(one.price), ", ".join(than), shelf_words(one)]
+    pieces = [show(one.price), _against(one, found), shelf_words(one)]
     if not one.alone:
         in_all = f", {show(one.total)} in all" if one.total != one.price else ""
         pieces.append(f"comes along: {with_it(one, found)}{in_all}")
@@ -203,7 +208,7 @@ def report(found: Exchange, hints: Hints) -> Report:
             n,
             one.part.sku,
             one.price,
-            ", ".join(difference_words(one.than, vocabulary)) if one.than is not None else "",
+            _against(one, found),
             with_it(one, found),
             one.total,
             shelf_words(one),
@@ -214,16 +219,15 @@ def report(found: Exchange, hints: Hints) -> Report:
         Column("place", PLACE, ""),
         Column("sku", TEXT, title),
         Column("price", money),
-        Column("difference", TEXT, "against the old one"),
+        Column("difference", TEXT, "mass and strength" if found.old is None else "against the old one"),
         Column("along", TEXT, "comes along"),
         Column("total", money, "to pay"),
         Column("today", TEXT),
     ]
     table = Table("parts", tuple(columns), rows)
-    if found.old is None:
-        table = table.without("difference")
     order = {"price": "least to pay", "mass": "lightest", "strength": "strongest"}[found.sort]
+    first = f"{len(rows):,} " if len(rows) > 1 else ""
     lead = Say(
-        f"The {len(rows)} {order}{old}; those for which what you have stays come first:", Tone.QUIET
+        f"The {first}{order}{old}; those for which what you have stays come first:", Tone.QUIET
     )
     return Report(exchange_text(found), (lead, Section("", (table,)), *rest), cautions(found))
