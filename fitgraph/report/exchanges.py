@@ -215,11 +215,12 @@ def report(found: Exchange, hints: Hints) -> Report:
         )
         for n, one in enumerate(found.parts, start=1)
     )
+    against = "mass and strength" if found.old is None else "against the old one"
     columns = [
         Column("place", PLACE, ""),
         Column("sku", TEXT, title),
         Column("price", money),
-        Column("difference", TEXT, "mass and strength" if found.old is None else "against the old one"),
+        Column("difference", TEXT, against),
         Column("along", TEXT, "comes along"),
         Column("total", money, "to pay"),
         Column("today", TEXT),
