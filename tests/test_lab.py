@@ -51,6 +51,18 @@ def test_the_number_shown_is_the_engines(shop, explorer):
     assert shown_number(explorer) == shop.engine.count(Request()).number
 
 
+@pytest.mark.parametrize("budget", ["", "300", "1"])
+def test_the_headline_tells_the_ways_and_the_builds_behind_them(shop, explorer, budget):
+    explorer.budget.value = budget
+    listed = explorer.ways_panel.listed
+    ways = f"{listed.cores.number:,} ways ( {listed.count.number:,} builds) certain to fit"
+    told = words(explorer.number)
+    explorer.budget.value = ""
+    assert listed.none == (budget == "1")
+    assert (ways in told) == (not listed.none)
+    assert told.startswith("0 builds") == listed.none
+
+
 def test_picking_parts_by_number_label_or_fragment(shop, explorer):
     bar = shop.catalogue.parts["BAR-MAR-02"]
     expected = shop.engine.count(Request(have=(FORK, bar.sku))).number

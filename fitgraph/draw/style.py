@@ -146,7 +146,7 @@ def page_css() -> str:
         "color:var(--fg-ink)}\n"
         ".fg-html p{margin:.35em 0}\n"
         f".fg-html h3{{font-size:{lead}px;font-weight:600;margin:.9em 0 .3em}}\n"
-        f".fg-html .fg-number{{font-size:{head}px;font-weight:600;"
+        f".fg-html :is(.fg-number,.fg-number-of){{font-size:{head}px;font-weight:600;"
         "font-variant-numeric:tabular-nums}\n"
         ".fg-html .fg-note{color:var(--fg-muted)}\n"
         f".fg-html .fg-small{{font-size:{small}px}}\n"

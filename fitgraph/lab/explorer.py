@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping, Sequence
+from dataclasses import replace
 from functools import partial
 from html import escape
 from typing import Any
@@ -16,6 +17,7 @@ from fitgraph.draw.product import product_svg
 from fitgraph.draw.style import SIGNS
 from fitgraph.explain import Explanation
 from fitgraph.explain.kept_out import limit_lines, no_build_lines
+from fitgraph.explain.requested import Listed
 from fitgraph.explain.standing import PartStanding, nearest_combination, standings, together
 from fitgraph.lab import tables
 from fitgraph.lab.answering import Answering, Task
@@ -91,6 +93,7 @@ class BuildExplorer(Answering):
         self.request: Request | None = None
         self.counted: Counted | None = None
         self.possible: Counted | None = None
+        self.cores: Counted | None = None
         self.builds: list[Build] = []
         self.standing: dict[str, tuple[PartStanding, ...]] = {}
         self._make_fields()
@@ -322,24 +325,34 @@ class BuildExplorer(Answering):
             Task(lambda: engine.count(request), self._show_count, slow=limited),
             Task(lambda: engine.count_possible(request), self._show_possible),
         ]
+        self.counted = self.possible = self.cores = None
+        ways = self.ways_panel.find(request, sort)
         guess = Task(lambda: first_guess(ask(engine.space, request)), self._show_guess, slow=False)
         rest: list[Task[Any]] = [
             Task(lambda: self._first_builds(request, sort), self._show_builds),
-            self.ways_panel.find(request, sort),
+            replace(ways, fill=self._show_ways),
             Task(lambda: standings(engine, request), partial(self._show_roles, request)),
         ]
         return [guess, *rest, *counts] if limited else [*counts, *rest]
 
     def _show_guess(self, about: Counted) -> None:
-        self.number.value = tables.wrap(tables.count_html(about, None))
+        self.number.value = tables.wrap(tables.count_html(about, None, self.cores))
 
     def _show_count(self, counted: Counted) -> None:
-        self.counted, self.possible = counted, None
-        self._show_guess(counted)
+        if self.counted is None or not self.counted.exact:  # else it was added up with the ways
+            self.counted = counted
+        self._show_guess(self.counted)
 
     def _show_possible(self, possible: Counted) -> None:
         self.possible = possible
-        self.number.value = tables.wrap(tables.count_html(self.counted, possible))
+        self.number.value = tables.wrap(tables.count_html(self.counted, possible, self.cores))
+
+    def _show_ways(self, listed: Listed) -> None:
+        self.ways_panel.show(listed)
+        self.cores = None if listed.none else listed.cores
+        if self.counted is None or listed.count.exact:
+            self.counted = listed.count
+        self.number.value = tables.wrap(tables.count_html(self.counted, self.possible, self.cores))
 
     def _first_builds(self, request: Request, sort: str) -> tuple[list[Build], str]:
         """Return the first builds, and what is shown of them."""

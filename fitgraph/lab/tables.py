@@ -12,6 +12,7 @@ from fitgraph.explain import Change, Clash, Explanation, action_text, clash_text
 from fitgraph.explain.standing import PartStanding
 from fitgraph.explain.words_rider import about
 from fitgraph.model import Catalogue, Option, Part, Verdict, Vocabulary
+from fitgraph.report.builds import cores_text
 from fitgraph.report.cautions import cautions_on
 from fitgraph.report.listings import stand_counts
 from fitgraph.solve.engine import Build
@@ -85,16 +86,32 @@ def counted_text(counted: Counted) -> str:
     return f"about {counted.number:,} (between {counted.least:,} and {counted.most:,}{sure})"
 
 
-def count_html(certain: Counted | None, possible: Counted | None) -> str:
-    """Return the numbers of certain and of possible builds; None while they are counted."""
+def count_html(
+    certain: Counted | None, possible: Counted | None, ways: Counted | None = None
+) -> str:
+    """Return the numbers of certain and of possible builds; None while they are counted.
+
+    Parameters
+    ----------
+    certain, possible : Counted or None
+        How many builds hold, and how many hold or may hold.
+    ways : Counted or None
+        How many ways these are, which is what somebody chooses between.
+    """
     if certain is None:
         return '<p role="status">Counting the builds …</p>'
     one = certain.exact and certain.number == 1
     kind = "exactly" if certain.exact else "estimated"
     large = f"about {about(certain.number)}" if certain.exact and certain.number >= 10**6 else ""
+    many = "" if ways is None else cores_text(ways)
+    builds = (
+        f'<span class="fg-number">{escape(counted_text(certain))}</span> '
+        f"{'build' if one else 'builds'}"
+    )
+    if many:
+        builds = f'<strong class="fg-number-of">{many}</strong> ({builds})'
     pieces = [
-        f'<p role="status"><span class="fg-number">{escape(counted_text(certain))}</span> '
-        f'{"build" if one else "builds"} certain to fit <span class="fg-note">'
+        f'<p role="status">{builds} certain to fit <span class="fg-note">'
         f"({kind}{', ' + large if large else ''})</span></p>"
     ]
     if possible is None:

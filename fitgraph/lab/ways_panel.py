@@ -53,11 +53,10 @@ class WaysPanel(widgets.VBox):
             The order.
         """
         engine = self._opened.engine
-        return Task(
-            lambda: list_builds(engine, request, sort=sort, limit=1, rows=_WAYS), self._found
-        )
+        return Task(lambda: list_builds(engine, request, sort=sort, limit=1, rows=_WAYS), self.show)
 
-    def _found(self, listed: Listed) -> None:
+    def show(self, listed: Listed) -> None:
+        """Show the ways that were found."""
         self.listed, self._pressed = listed, ""
         self._asked += 1
         self.fillings.value = ""

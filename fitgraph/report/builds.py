@@ -425,6 +425,19 @@ def _advice(found: Listed, hints: Hints) -> list[str]:
     return lines or [f"To see what is missing: {hints.ask('check')}"]
 
 
+def cores_text(cores: Counted) -> str:
+    """Return a number of ways.
+
+    Examples
+    --------
+    >>> cores_text(Counted(91, 91, 91)), cores_text(Counted(40, 8, 91))
+    ('91 ways', '8 to 91 ways')
+    """
+    if cores.exact:
+        return plural(cores.number, "way")
+    return f"{COUNT.show(cores.least)} to {plural(cores.most, 'way')}"
+
+
 def ways_text(found: Listed) -> str:
     """Return the number of cores, and of builds behind it."""
     cores, count = found.cores, found.count
@@ -433,10 +446,7 @@ def ways_text(found: Listed) -> str:
     builds = plural(count.number, "build")
     if not count.exact:
         builds = f"about {builds}"
-    if cores.exact:
-        many = plural(cores.number, "way")
-    else:
-        many = f"{COUNT.show(cores.least)} to {plural(cores.most, 'way')}"
+    many = cores_text(cores)
     if count.exact:
         return f"{many} ({builds})."
     return (
