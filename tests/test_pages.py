@@ -569,6 +569,17 @@ def test_no_answer_at_the_third_level_can_be_told_without_looking(shop, every, s
         assert 0.5 * guessed <= right[kind] <= 1.6 * guessed, (kind, stands, right)
 
 
+@pytest.mark.long
+def test_no_verdict_at_the_first_level_is_likelier_than_another(shop):
+    right = collections.Counter()
+    for topic, seed in itertools.product(topics(shop, WILL_IT_FIT)[::4], range(8)):
+        item = question(shop, topic, seed)
+        right[item.choices[item.right]] += 1
+    guessed = right.total() / 3
+    assert len(right) == 3
+    assert all(0.6 * guessed <= n <= 1.4 * guessed for n in right.values()), right
+
+
 def test_a_rider_is_advised_as_the_advice_says(shop):
     riding = [t for t in topics(shop, WHAT_TO_TELL) if "riding" in topic_title(shop, t)]
     assert len(riding) == len(shop.catalogue.vocabulary.advice.styles) > 2

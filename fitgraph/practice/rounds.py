@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import random
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from typing import Protocol
 
 from fitgraph.draw.style import SIGNS, WORDS
@@ -223,23 +223,7 @@ def _pair_question(
     if not found:
         return None
     if level == WILL_IT_FIT:
-        pair = rng.choice(found[rng.choice(list(found))])
-        said = opened.explainer.why(pair, with_changes=False)
-        about = _about(opened, said, pair)
-        if not about:
-            return None
-        choices = tuple(f"{SIGNS[v]} {WORDS[v]}" for v in reversed(Verdict))
-        right = choices.index(f"{SIGNS[said.verdict]} {WORDS[said.verdict]}")
-        return Exercise(
-            level,
-            topic,
-            "Do these two go together in a build?",
-            pair,
-            choices,
-            right,
-            _reasons(opened, about),
-            pair,
-        )
+        return _will_it_fit(opened, topic, found, rng)
     if Verdict.FAILS not in found:
         return None  # there is nothing to decide
     # Each answer is to be right as often as any other beside it, so that none can be told
@@ -250,6 +234,37 @@ def _pair_question(
         made = _what_to_tell(opened, topic, pair, truth, tuple(found), rng)
         if made is not None:
             return made
+    return None
+
+
+def _will_it_fit(
+    opened: Knowing,
+    topic: str,
+    found: Mapping[Verdict, Sequence[tuple[str, str]]],
+    rng: random.Random,
+) -> Exercise | None:
+    """Return a question on a pair of which the verdict that was drawn is the truth.
+
+    What a joint says of a pair is not all: another joint of the two may say less. So each verdict
+    is right as often as the others where the joint's pairs show it at all.
+    """
+    for truth in rng.sample(list(found), len(found)):
+        for pair in rng.sample(found[truth], min(_TRIES, len(found[truth]))):
+            said = opened.explainer.why(pair, with_changes=False)
+            about = _about(opened, said, pair)
+            if not about or said.verdict is not truth:
+                continue
+            choices = tuple(f"{SIGNS[v]} {WORDS[v]}" for v in reversed(Verdict))
+            return Exercise(
+                WILL_IT_FIT,
+                topic,
+                "Do these two go together in a build?",
+                pair,
+                choices,
+                choices.index(f"{SIGNS[truth]} {WORDS[truth]}"),
+                _reasons(opened, about),
+                pair,
+            )
     return None
 
 
