@@ -28,7 +28,7 @@ import numpy.typing as npt
 from fitgraph.explain.broken import CEILING as CELLS
 from fitgraph.explain.broken import elimination_order, over
 from fitgraph.explain.kinds import FailingTable, Reduced
-from fitgraph.explain.transversals import CEILING, TooManySetsError, bits, minimal
+from fitgraph.explain.transversals import CEILING, Inside, TooManySetsError, bits, minimal
 from fitgraph.records import dataclass
 from fitgraph.stopping import check
 
@@ -66,9 +66,9 @@ def _apart(family: Family, other: Family) -> tuple[list[int], list[int]]:
     """Return the members of a family that hold one of another, and those that do not."""
     meeting: list[int] = []
     missing: list[int] = []
+    inside = Inside(other)
     for member in family:
-        holds = any(less & member == less for less in other)
-        (meeting if holds else missing).append(member)
+        (meeting if inside.any(member) else missing).append(member)
     return meeting, missing
 
 

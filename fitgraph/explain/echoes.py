@@ -7,7 +7,7 @@ runs out says it best.
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Iterable, Iterator
 
 from fitgraph.explain.conflicts import Conflict
 from fitgraph.model import Joint, Reference
@@ -19,10 +19,6 @@ def _bores(joint: Joint) -> frozenset[Reference]:
         return frozenset(r.bore for r in joint.rings if r.bore is not None)
     bore = joint.arguments.get("bore")
     return frozenset() if bore is None else frozenset([bore])
-
-
-def _depth(joint: Joint) -> int:
-    return len(joint.rings)
 
 
 def without_echoes(conflicts: Iterable[Conflict]) -> Iterator[Conflict]:
@@ -39,17 +35,28 @@ def without_echoes(conflicts: Iterable[Conflict]) -> Iterator[Conflict]:
         In the order given. Left out is a conflict on a nest whose rings include the bore of
         another conflict's only joint, where that one names no part that this one does not.
     """
-    found: Sequence[Conflict] = list(conflicts)
-    for conflict in found:
-        if not any(_repeats(conflict, other) for other in found if other is not conflict):
+    found = [(conflict, _only_joint(conflict)) for conflict in conflicts]
+    inner = [(c, joint) for c, joint in found if joint is not None and _closes(joint)]
+    for conflict, joint in found:
+        if (
+            joint is None
+            or not joint.rings
+            or not any(
+                _further_in(other, joint) and set(told.parts) <= set(conflict.parts)
+                for told, other in inner
+            )
+        ):
             yield conflict
 
 
-def _repeats(conflict: Conflict, other: Conflict) -> bool:
-    joints, others = conflict.joints, other.joints
-    if len(joints) != 1 or len(others) != 1 or not joints[0].rings:
-        return False
-    outer, inner = joints[0], others[0]
-    closing = bool(inner.rings) or "slot" in inner.arguments
-    further_in = closing and _depth(inner) < _depth(outer) and _bores(inner) <= _bores(outer)
-    return further_in and set(other.parts) <= set(conflict.parts)
+def _only_joint(conflict: Conflict) -> Joint | None:
+    joints = conflict.joints
+    return joints[0] if len(joints) == 1 else None
+
+
+def _closes(joint: Joint) -> bool:
+    return bool(joint.rings) or "slot" in joint.arguments
+
+
+def _further_in(inner: Joint, outer: Joint) -> bool:
+    return len(inner.rings) < len(outer.rings) and _bores(inner) <= _bores(outer)

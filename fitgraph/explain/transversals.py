@@ -36,10 +36,36 @@ def minimal(family: Iterable[int]) -> list[int]:
     [2, 5]
     """
     kept: list[int] = []
+    inside = Inside()
     for member in sorted(set(family), key=lambda m: (m.bit_count(), m)):
-        if not any(less & member == less for less in kept):
+        if not inside.any(member):
             kept.append(member)
+            inside.add(member)
     return kept
+
+
+class Inside:
+    """Sets, of which one is looked for that lies inside another set: by their lowest bits."""
+
+    def __init__(self, family: Iterable[int] = ()) -> None:
+        self._of: dict[int, list[int]] = {}
+        for member in family:
+            self.add(member)
+
+    def add(self, member: int) -> None:
+        """Take a set in."""
+        self._of.setdefault(member & -member, []).append(member)
+
+    def any(self, member: int) -> bool:
+        """Return whether one of the sets lies inside a set."""
+        of, rest = self._of, member
+        while rest:
+            lowest = rest & -rest
+            for less in of.get(lowest, ()):
+                if less & member == less:
+                    return True
+            rest ^= lowest
+        return 0 in of
 
 
 def bits(member: int) -> list[int]:
