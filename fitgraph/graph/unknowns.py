@@ -540,7 +540,8 @@ def judge_shared(joint: Joint, columns: Mapping[str, Columns]) -> Verdict:
         if condition.joint.name == joint.name and total < -EPSILON_MM:
             return Verdict.FAILS
     tables = (t for t in unknowns.tables() if t.joint.name == joint.name)
-    fails = any(t.verdicts.item() == Verdict.FAILS for t in tables)
+    # A table may have classes beside those of the one option: of what somebody has looked at.
+    fails = any(t.verdicts[tuple(of[0] for of in t.class_of)] == Verdict.FAILS for t in tables)
     return Verdict.FAILS if fails else Verdict.FITS
 
 
