@@ -143,7 +143,7 @@ def page_css() -> str:
         theme_css()
         + drawing_css()
         + f".fg-html{{font-family:{FONT};font-size:{body}px;line-height:1.45;"
-        "color:var(--fg-ink)}\n"
+        "color:var(--fg-ink);overflow-wrap:break-word}\n"
         ".fg-html p{margin:.35em 0}\n"
         f".fg-html h3{{font-size:{lead}px;font-weight:600;margin:.9em 0 .3em}}\n"
         f".fg-html :is(.fg-number,.fg-number-of){{font-size:{head}px;font-weight:600;"

@@ -57,6 +57,10 @@ def test_the_answer_is_in_sight_and_no_page_is_endless(opened: Any, name: str) -
         form = "document.querySelector('.fg-form')"
         assert page.evaluate(f"{form}.scrollHeight") < MOST_PX[name]
         assert page.evaluate(f"{form}.scrollWidth <= {form}.clientWidth + 1")
+        # A name without a space breaks, however long it is.
+        page.evaluate("document.querySelector('.fg-verdict p').prepend('a'.repeat(300))")
+        assert page.evaluate(f"{form}.scrollWidth <= {form}.clientWidth + 1")
+        page.evaluate("document.querySelector('.fg-verdict p').firstChild.remove()")
     finally:
         page.set_viewport_size({"width": 1280, "height": 900})
         page.evaluate("document.querySelector('.fg-form').scrollIntoView()")
