@@ -55,6 +55,17 @@ def test_another_folder_is_for_all_pages_of_a_server(
     assert chosen_folder() is None and "demo" in page.health.value
 
 
+def test_a_name_that_no_folder_can_have_is_told_in_words(monkeypatch: pytest.MonkeyPatch) -> None:
+    """As where a server has a catalogue ready, and looks whether it is still the same."""
+    shop = open_catalogue(demo=True)
+    monkeypatch.setattr("fitgraph.lab.opened._ready", [(None, ()), shop])
+    page = Start(shop)
+    page.folder.value = "my\0shop"
+    page.take()
+    assert "is no folder" in unescape(page.message.value)
+    assert page.opened is shop
+
+
 def test_without_a_server_of_pages_nothing_is_chosen(monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.delenv(VARIABLE, raising=False)
     assert not choose(HOSES) and chosen_folder() is None

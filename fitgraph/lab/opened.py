@@ -189,7 +189,7 @@ def _states(where: Path | None) -> _States:
     try:
         # Folders inside hold no table: what is kept there makes a catalogue no other one.
         found = [(f.name, f.stat()) for f in sorted(folder.iterdir()) if not f.is_dir()]
-    except OSError:
+    except (OSError, ValueError):  # of a name that no folder can have
         return ()
     return tuple((name, s.st_ino, s.st_size, s.st_mtime_ns) for name, s in found)
 
