@@ -123,17 +123,16 @@ padding:.3em .6em .3em 0;font-weight:600;line-height:1.3;color:var(--fg-ink)}
 .fg-cells td.fg-cells-all{background:var(--fg-panel)}
 .fg-cells button{display:block;width:100%;min-height:52px;padding:5px 8px;text-align:left;
 font:inherit;color:var(--fg-ink);background:var(--fg-paper);border:1px solid var(--fg-line);
-border-radius:2px;cursor:pointer;line-height:1.25}
+border-radius:5px;cursor:pointer;line-height:1.25}
 .fg-cells button[aria-pressed=true]{outline:3px solid var(--fg-ink);outline-offset:-3px}
 .fg-cells button:focus-visible{outline:3px solid var(--fg-fits);outline-offset:1px}
 .fg-cells .fg-cells-text{display:block;font-weight:600;font-variant-numeric:tabular-nums;
 white-space:nowrap}
 .fg-cells .fg-cells-small{display:block;font-size:12px;color:var(--fg-muted)}
 @media (max-width:600px){.fg-cells .fg-cells-note{display:none}
-.fg-cells table{font-size:12px;table-layout:fixed}
-.fg-cells .fg-cells-corner{overflow-wrap:anywhere}
+.fg-cells table{font-size:12px}
 .fg-cells th{padding-right:.3em}
-.fg-cells tbody th{min-width:0;overflow-wrap:anywhere}
+.fg-cells tbody th{min-width:0}
 .fg-cells td{min-width:0;padding:1px}
 .fg-cells button{padding:4px}
 .fg-cells .fg-cells-text{white-space:normal}}

@@ -33,7 +33,19 @@ function render({ model, el }) {
       }
       const words = document.createElement("span"), label = document.createElement("strong");
       label.textContent = item.label;
+      if (item.tag) {
+        const tag = document.createElement("span");
+        tag.className = "fg-tag";
+        tag.textContent = item.tag;
+        words.append(tag, " ");
+      }
       words.append(label);
+      if (item.numbers) {
+        const numbers = document.createElement("span");
+        numbers.className = "fg-numbers";
+        numbers.textContent = item.numbers;
+        words.append(" ", numbers);
+      }
       if (item.note) {
         const note = document.createElement("span");
         note.className = "fg-note";
@@ -65,13 +77,19 @@ _STYLE = """
 .fg-choices{display:flex;flex-wrap:wrap;gap:6px;width:100%;margin:2px 0}
 .fg-choices.fg-list{display:grid;grid-template-columns:1fr}
 .fg-choices button{display:flex;align-items:center;gap:8px;min-height:36px;padding:4px 12px;
-cursor:pointer;text-align:left;font:14px/1.3 inherit;font-family:inherit;color:var(--fg-ink);
-background:var(--fg-panel);border:1px solid var(--fg-line);max-width:100%}
+cursor:pointer;text-align:left;font-family:inherit;font-size:14px;line-height:1.4;color:var(--fg-ink);
+background:var(--fg-paper);border:1px solid var(--fg-line);border-radius:6px;max-width:100%}
+.fg-choices.fg-list button{padding:7px 12px}
+.fg-choices button:hover:enabled{border-color:var(--fg-fits);background:var(--fg-panel)}
+.fg-choices .fg-tag{display:inline-block;padding:0 7px;margin-right:3px;border-radius:4px;
+font-size:12px;line-height:1.5;color:var(--fg-fits);border:1px solid currentcolor}
 .fg-choices button>span{min-width:0;overflow-wrap:anywhere}
 .fg-choices strong{font-weight:600}
-.fg-choices .fg-note{display:block;color:var(--fg-muted);font-weight:400}
+.fg-choices .fg-numbers{font-size:12px;color:var(--fg-muted);font-weight:400}
+.fg-choices .fg-note{display:block;margin-top:2px;color:var(--fg-muted);font-weight:400}
 .fg-choices button[aria-pressed=true]{border:2px solid var(--fg-fits);padding:3px 11px;
 background:var(--fg-paper)}
+.fg-choices.fg-list button[aria-pressed=true]{padding:6px 11px}
 .fg-choices button[aria-pressed=true] strong::before{content:"✓ ";color:var(--fg-fits)}
 .fg-choices button:disabled{color:var(--fg-muted);border-style:dashed;cursor:default}
 .fg-choices button:focus-visible{outline:2px solid var(--fg-fits);outline-offset:1px}
@@ -92,8 +110,9 @@ class Choices(anywidget.AnyWidget):
     Attributes
     ----------
     items : list of dict
-        ``name``, ``label``, and where wanted ``note``, ``picture`` (made by
-        :mod:`fitgraph.draw`) and ``on`` (whether it is chosen).
+        ``name``, ``label``, and where wanted ``tag`` (what it stands out by), ``numbers`` (of
+        stock, small behind the label), ``note``, ``picture`` (made by :mod:`fitgraph.draw`) and
+        ``on`` (whether it is chosen).
     disabled : bool
         Whether none can be pressed for now.
     pressed : list

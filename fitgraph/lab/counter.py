@@ -256,8 +256,12 @@ class Counter(Answering):
         catalogue = self.opened.catalogue
         part = catalogue.parts[sku]
         title = catalogue.vocabulary.roles[part.role].title
-        more = f"; {note}" if note else ""
-        return {"name": sku, "label": part.name or sku, "note": f"{title} {sku}{more}"}
+        return {
+            "name": sku,
+            "label": part.name or sku,
+            "numbers": sku if part.name else "",
+            "note": f"{title}; {note}" if note else title,
+        }
 
     def _start(self) -> State:
         if self.seen is None:
@@ -428,7 +432,7 @@ class Counter(Answering):
         text = exchange_text(found)
         if found.parts:
             first = found.parts[0]
-            text += f" First: {first.part.sku}, {line(first, found)}."
+            text += f" First: {first.part.name or first.part.sku}, {line(first, found)}."
         self.verdict.value = tables.wrap(f'<p role="status"><strong>{escape(text)}</strong></p>')
         skus = [one.part.sku for one in found.parts]
         if self.chosen not in skus:
@@ -444,7 +448,8 @@ class Counter(Answering):
                 {
                     "name": one.part.sku,
                     "label": one.part.name or one.part.sku,
-                    "note": f"{one.part.sku}; {line(one, found)}",
+                    "numbers": one.part.sku if one.part.name else "",
+                    "note": line(one, found),
                     "on": one.part.sku == self.chosen,
                 }
                 for one in found.parts

@@ -159,9 +159,13 @@ def _choices(widget: Any, _sheets: dict[str, None]) -> str:
         pressed = "" if on is None else f' aria-pressed="{"true" if on else "false"}"'
         picture = f"<span>{item['picture']}</span>" if item.get("picture") else ""
         note = f'<span class="fg-note">{escape(item["note"])}</span>' if item.get("note") else ""
+        tag = f'<span class="fg-tag">{escape(item["tag"])}</span> ' if item.get("tag") else ""
+        numbers = ""
+        if item.get("numbers"):
+            numbers = f' <span class="fg-numbers">{escape(item["numbers"])}</span>'
         drawn.append(
-            f"<button disabled{pressed}>{picture}<span><strong>{escape(item['label'])}</strong>"
-            f"{note}</span></button>"
+            f"<button disabled{pressed}>{picture}<span>{tag}"
+            f"<strong>{escape(item['label'])}</strong>{numbers}{note}</span></button>"
         )
     tall = " fg-list" if widget.tall else ""
     return f'<div class="fg-choices{tall}">{"".join(drawn)}</div>'

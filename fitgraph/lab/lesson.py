@@ -164,7 +164,7 @@ class FitLesson(Answering):
         question = [
             heading("Parts around one axis"),
             self.example,
-            grid(list(self.pickers.values()), "300px"),
+            grid(list(self.pickers.values()), "400px"),
             heading("Move the sizes of one joint"),
             self.joint,
             grid(list(self.sliders.values()), "300px"),

@@ -77,10 +77,10 @@ class PartsForm(widgets.VBox):
             tooltip="Show or hide the fields for adapters and extras",
             layout=widgets.Layout(width="max-content", margin="4px 2px", align_self="flex-start"),
         )
-        self._others = grid([p for r, p in self.pickers.items() if not roles[r].fill.free], "300px")
+        self._others = grid([p for r, p in self.pickers.items() if not roles[r].fill.free], "400px")
         self._others.layout.display = "none"
         self.more.observe(self._opened, names="value")
-        usual = grid([p for r, p in self.pickers.items() if roles[r].fill.free], "300px")
+        usual = grid([p for r, p in self.pickers.items() if roles[r].fill.free], "400px")
         super().__init__([usual, self.more, self._others], layout=widgets.Layout(width="100%"))
 
     def _opened(self, change: dict[str, bool]) -> None:

@@ -66,7 +66,8 @@ _STYLE = """
 .fg-saves>div{display:flex;flex-wrap:wrap;gap:6px 10px;margin:4px 0}
 .fg-saves p{margin:2px 0;color:var(--fg-ink)}
 .fg-saves button{min-height:32px;padding:4px 10px;cursor:pointer;font:inherit;color:var(--fg-ink);
-background:var(--fg-panel);border:1px solid var(--fg-line)}
+background:var(--fg-paper);border:1px solid var(--fg-line);border-radius:6px}
+.fg-saves button:hover:enabled{border-color:var(--fg-fits);background:var(--fg-panel)}
 .fg-saves button:disabled{color:var(--fg-muted);border-style:dashed;cursor:default}
 @media print{.fg-saves{display:none}}
 """

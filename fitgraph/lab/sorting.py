@@ -156,11 +156,13 @@ _STYLE = """
 .fg-html th[aria-sort=ascending] .fg-sort::after{content:" \\25B4"}
 .fg-html th[aria-sort=descending] .fg-sort::after{content:" \\25BE"}
 .fg-html .fg-rest{font:inherit;min-height:32px;padding:2px 10px;cursor:pointer;
-margin:2px 0 6px;color:var(--fg-ink);background:var(--fg-panel);border:1px solid var(--fg-line)}
+margin:2px 0 6px;color:var(--fg-ink);background:var(--fg-paper);border:1px solid var(--fg-line);
+border-radius:6px}
 .fg-html .fg-rest:focus-visible{outline:2px solid var(--fg-fits);outline-offset:1px}
 .fg-html .fg-filter{display:block;margin:6px 0 2px;color:var(--fg-muted)}
 .fg-html .fg-filter input{font:inherit;min-height:28px;padding:2px 8px;margin-left:4px;
-width:min(18em,60%);color:var(--fg-ink);background:var(--fg-paper);border:1px solid var(--fg-line)}
+width:min(18em,60%);color:var(--fg-ink);background:var(--fg-paper);border:1px solid var(--fg-line);
+border-radius:5px}
 .fg-html .fg-filter input:focus-visible{outline:2px solid var(--fg-fits);outline-offset:1px}
 @media screen{.fg-html .fg-beyond,.fg-html .fg-on-paper{display:none!important}}
 @media print{.fg-html .fg-rest,.fg-html .fg-filter:has(input:placeholder-shown),

@@ -71,8 +71,10 @@ class WaysPanel(widgets.VBox):
         items: list[dict[str, Any]] = [
             {
                 "name": f"{self._asked}:{n}",
-                "label": f"{title}: {self._named(parts)}" if title else self._named(parts),
-                "note": f"{parts}; {note}",
+                "tag": title,
+                "label": self._named(parts),
+                "numbers": parts,
+                "note": note,
                 "on": f"{self._asked}:{n}" == self._pressed,
             }
             for n, (title, parts, note) in enumerate(told)

@@ -156,5 +156,5 @@ def test_a_part_is_handed_over_to_the_page_that_says_why(
     again = Notebook(servers[PAGES], context, WHY, query=query)
     assert again.labelled("Bar").input_value().startswith(sku)
     # And that page leads here.
-    assert again.page.get_by_role("link", name="the map of fits").get_attribute("href") == MAP
+    assert again.page.get_by_role("link", name="Map", exact=True).get_attribute("href") == MAP
     again.close()

@@ -49,7 +49,7 @@ def test_another_folder_is_opened_for_all_pages(
         book.button("Open it").click()
         book.page.wait_for_selector("[role=status]:has-text('hoses')")
         other = Notebook(servers[PAGES], context, WHY)
-        other.page.wait_for_selector(".fg-form p:has-text('Name some parts above')")
+        other.page.wait_for_selector(".fg-form p:has-text('Name two parts or more.')")
         assert other.page.get_by_label("Hose clip", exact=True).count() == 1
         other.close()
     finally:
