@@ -78,6 +78,7 @@ def _gaps(book: Notebook) -> None:
         "() => ![...document.querySelectorAll('.fg-form [role=status]')]"
         ".some(e => e.innerText.includes('Looking'))"
     )
+    page.wait_for_selector("td:has-text('not worked out yet')", state="detached")
     page.wait_for_timeout(3000)
 
 

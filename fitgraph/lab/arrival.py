@@ -17,11 +17,13 @@ from fitgraph.lab.chart import ChartCode
 
 _SCRIPT = """
 const PATIENCE_MS = 250, TURNS = 40;
+const SLOW_MS = 100, ROUNDS = 4;
 
 function render({ model, el }) {
   const manager = model.widget_manager;
   const held = new Map(); // what was shut, and what it stands in
   let form = null, over = false, turns = 0, known = Promise.resolve();
+  let slow = false, rounds = 0;
   let field = null, typed = ""; // what had the focus, and what was typed into it since
 
   const shut = () => {
@@ -68,11 +70,15 @@ function render({ model, el }) {
         try { await manager._loadFromKernel?.(); } catch (error) { /* asked again */ }
       if (missing().length || deaf()) return setTimeout(look, PATIENCE_MS);
     }
+    if (slow && rounds++ < ROUNDS) { slow = false; return ask(); }
     free();
   };
   const take = async ([id, state]) => {
     if (!manager.has_model(id)) return; // it is asked for as a whole
+    // What changed while a model was still being made reached nobody, and is not in this state.
+    const begun = performance.now();
     const other = await manager.get_model(id);
+    if (performance.now() - begun > SLOW_MS) slow = true;
     other.set_state(await other.constructor._deserialize_state(state, manager));
   };
   const states = (message) => {
@@ -82,9 +88,12 @@ function render({ model, el }) {
   model.on("msg:custom", states);
   model.on("change:here", told);
   document.addEventListener("keydown", type, true);
+  const ask = () => {
+    model.set("times", model.get("times") + 1);
+    model.save_changes();
+  };
   shut();
-  model.set("times", model.get("times") + 1);
-  model.save_changes();
+  ask();
   return () => {
     done();
     model.off("msg:custom", states);

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from html import escape
 
-from fitgraph.lab.tables import cautions
+from fitgraph.lab.tables import cautions, part_name_html
 from fitgraph.model import Option, Vocabulary
 from fitgraph.solve.engine import Build
 from fitgraph.units import show_mass, show_money
@@ -16,9 +16,8 @@ def _cell(option: Option | None, owned: frozenset[str], vocabulary: Vocabulary) 
         return "–"
     done = ", ".join(vocabulary.services[s].title for s in option.services)
     mine = " (yours)" if option.part.sku in owned else ""
-    name = f'<br><span class="fg-note">{escape(option.part.name)}</span>'
     work = f"<br>{escape(done)}" if done else ""
-    return f"{escape(option.part.sku)}{mine}{work}{name}"
+    return f"{part_name_html(option.part)}{mine}{work}"
 
 
 def comparison_html(builds: Sequence[Build], owned: frozenset[str], vocabulary: Vocabulary) -> str:

@@ -142,10 +142,11 @@ def part_html(sku: str, catalogue: Catalogue, between: str = " ") -> str:
     part = catalogue.parts.get(sku)
     if part is None:
         return f'<span class="fg-code">{escape(sku)}</span>'
-    return _named(part, between)
+    return part_name_html(part, between)
 
 
-def _named(part: Part, between: str = " ") -> str:
+def part_name_html(part: Part, between: str = " ") -> str:
+    """Return a part's name with its stock number, small, behind it; the number opens its card."""
     number = sku_html(part.sku, part.name)
     if not part.name:
         return f'<span class="fg-code">{number}</span>'
@@ -201,7 +202,7 @@ def with_cards(markup: str, catalogue: Catalogue) -> str:
 
 def _bought(option: Option, vocabulary: Vocabulary) -> str:
     done = ", ".join(vocabulary.services[s].title for s in option.services)
-    named = "" if option.part is None else _named(option.part)
+    named = "" if option.part is None else part_name_html(option.part)
     return named + (f" ({escape(done)})" if done else "")
 
 
