@@ -22,6 +22,7 @@ from fitgraph.model import Basis, Fill, Verdict
 from fitgraph.solve import Request, TreeEngine
 
 ROOT = Path(__file__).resolve().parent.parent
+GLOSSARY = (ROOT / "docs" / "glossary.md").read_text(encoding="utf-8")
 GUIDE = (ROOT / "docs" / "catalogue.md").read_text(encoding="utf-8")
 ARCHITECTURE = (ROOT / "docs" / "architecture.md").read_text(encoding="utf-8")
 TABLES = ("parts.csv", "features.csv", "stock.csv", "enquiries.csv")
@@ -292,6 +293,22 @@ def test_every_word_of_presence_is_explained(folder: Path) -> None:
 def test_materials_named_in_the_guide_exist() -> None:
     named = re.findall(r"such as `([\w-]+)` or plain `([\w-]+)`", GUIDE)
     assert named and set(named[0]) <= set(MATERIALS)
+
+
+def test_the_demo_is_described_as_it_is() -> None:
+    told = " ".join((ROOT / "data" / "demo" / "README.md").read_text(encoding="utf-8").split())
+    catalogue = load(ROOT / "data" / "demo").catalogue
+    parts = catalogue.parts.values()
+    sold = [p for p in parts if p.price is not None]
+    assert f"{len(parts)} parts in {len({p.role for p in parts})} roles by" in told
+    assert f"{sum(p.stock for p in parts)} pieces on the shelves" in told
+    out = sum(p.stock == 0 for p in sold)
+    assert f"{out} of the {len(sold)} parts for sale sold out" in told
+    riders = sum(e.weight for e in catalogue.enquiries)
+    assert f"{len(catalogue.enquiries)} enquiries ({riders:g} riders" in told
+    systems = "IHC, HIC, SCS and ICS stand for sizes and shapes, whoever makes the parts"
+    lesson = (ROOT / "notebooks" / "01-how-fitment-works.ipynb").read_text(encoding="utf-8")
+    assert all(systems in where for where in (told, lesson, GLOSSARY))
 
 
 # -- links and the layers -----------------------------------------------------
