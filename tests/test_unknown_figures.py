@@ -258,3 +258,29 @@ def test_possible_is_what_some_value_of_the_unknown_figures_allows(part: int) ->
     looked, truly, alone = count(range(40 * part, 40 * (part + 1)), unseen=0.0)
     assert looked > 700
     assert truly < alone  # joint by joint, more looks possible than is
+
+
+def test_one_build_is_judged_as_the_tables_of_shared_figures_say() -> None:
+    asked = failing = 0
+    for seed in range(150):
+        catalogue = a_catalogue(seed, unseen=0.4)
+        words = catalogue.vocabulary
+        options = {r: options_for(catalogue.of(r), r, words) for r in words.roles}
+        unknowns = Unknowns(list(words.joints), columns_of(options, WordCodes()))
+        lengths = {c.joint.name for c in unknowns.conditions()}
+        told = [t for t in unknowns.tables() if t.joint.name not in lengths]
+        for name in {t.joint.name for t in told}:
+            alike = [t for t in told if t.joint.name == name]
+            roles = sorted({r for t in alike for r in t.roles})
+            for places in itertools.product(*(range(len(options[r])) for r in roles)):
+                at = dict(zip(roles, places, strict=True))
+                fails = any(
+                    t.verdicts[tuple(of[at[r]] for r, of in zip(t.roles, t.class_of, strict=True))]
+                    == Verdict.FAILS
+                    for t in alike
+                )
+                said = judge(alike[0].joint, {r: options[r][n] for r, n in at.items()})
+                assert said is not None
+                assert (said.verdict is Verdict.FAILS) == fails
+                asked, failing = asked + 1, failing + fails
+    assert asked > 300 and failing > 20
