@@ -28,7 +28,7 @@ from fitgraph.lab import OpenCatalogue, StockGaps, open_catalogue
 from fitgraph.lab.coverage_tables import cells
 from fitgraph.lab.gap_charts import FILLINGS, STANDING_FILLINGS, TrendChart
 from fitgraph.lab.held_tables import stranded_text
-from fitgraph.lab.order_tables import proof_text
+from fitgraph.lab.order_tables import plan_html, proof_text
 from fitgraph.lab.session import SessionError, from_address, read_text, to_address
 from fitgraph.lab.slider import Slider
 from fitgraph.lab.trend_panel import unmet_by_month
@@ -520,6 +520,16 @@ def test_a_catalogue_without_enquiries_says_so(shop):
     assert "stock_counts.csv" in words(page.trend.status)
     assert "Nothing to order" in words(page.restock.orders)
     assert page.problems.value == page.restock.problems.value == ""
+
+
+def test_enquiries_without_a_number_are_called_by_their_day(shop, restocking):
+    plan = next(p for p in restocking.curve() if p.opened)
+    blank = [dataclasses.replace(e, number=" ") for e in plan.opened]
+    told = unescape(
+        plan_html(dataclasses.replace(plan, opened=tuple(blank)), "", shop.supply, shop.catalogue)
+    )
+    for enquiry in blank:
+        assert f"one without a number of {enquiry.date}" in told
 
 
 def test_what_goes_wrong_inside_is_told_in_words(shop, monkeypatch):

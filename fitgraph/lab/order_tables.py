@@ -7,7 +7,7 @@ from html import escape
 
 from fitgraph.lab.long_table import amount, few, long_table, money
 from fitgraph.lab.tables import part_html
-from fitgraph.model import Catalogue, Supply
+from fitgraph.model import Catalogue, Enquiry, Supply
 from fitgraph.plain import csv_text
 from fitgraph.stock import OrderPlan
 from fitgraph.stock.known_plans import changes_of
@@ -22,6 +22,13 @@ def days_text(days: int | None) -> str:
     ('1 day', 'not known')
     """
     return "not known" if days is None else f"{days} day{'' if days == 1 else 's'}"
+
+
+def called(enquiry: Enquiry) -> str:
+    """Return what an enquiry is called: by its number, or by its day where it has none."""
+    if enquiry.number.strip():
+        return enquiry.number
+    return "one without a number" + ("" if enquiry.date is None else f" of {enquiry.date}")
 
 
 def proof_text(plan: OrderPlan, after: OrderPlan | None, *, target: bool) -> str:
@@ -100,7 +107,7 @@ def plan_html(
         caption += f", delivery {money(delivery, catalogue)}" if delivery else ""
         text += long_table(caption, heads, rows, len(rows))
     if plan.lines:
-        numbers = ", ".join(e.number for e in plan.opened)
+        numbers = ", ".join(map(called, plan.opened))
         last = plan.lead_days
         when = (
             "one lead time is not known" if last is None else f"all is there in {days_text(last)}"
