@@ -290,7 +290,7 @@ def test_a_lessons_answer_stands_beside_the_question_and_is_saved(
     # On a narrow window they stand under one another, and the page is no scroll without end.
     page.set_viewport_size({"width": 400, "height": 900})
     book.until("() => document.querySelector('.fg-form').offsetHeight < 2600")
-    assert box(".fg-form svg.fg-svg")["y"] > box(".fg-form input[type=range]")["y"]
+    assert box(".fg-form svg.fg-svg:visible")["y"] > box(".fg-form input[type=range]")["y"]
     page.set_viewport_size({"width": WIDE[0], "height": WIDE[1]})
     for name, begins in (
         ("Save this answer (PDF)", b"%PDF"),
