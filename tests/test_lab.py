@@ -316,8 +316,9 @@ def test_catalogue_text_is_never_markup(shop):
 def test_an_estimate_says_so():
     text = tables.counted_text(Counted(1000, 900, 1100, 0.99))
     assert text == "about 1,000 (between 900 and 1,100, with 99% confidence)"
-    html = tables.count_html(Counted(1000, 900, 1100, 0.99), None)
-    assert "estimated" in html and "exactly" not in html
+    html = tables.count_html(Counted(1000, 900, 1100, 0.99), None, Counted(40, 40, 40))
+    assert "(estimated, between 900 and 1,100, with 99% confidence)" in html
+    assert "exactly" not in html and "(<" in html and "about 1,000</span> builds)" in html
 
 
 def test_reading_a_part_is_strict_about_its_role(shop):

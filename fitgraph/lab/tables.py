@@ -82,8 +82,12 @@ def counted_text(counted: Counted) -> str:
     """
     if counted.exact:
         return f"{counted.number:,}"
+    return f"about {counted.number:,} ({_between(counted)})"
+
+
+def _between(counted: Counted) -> str:
     sure = "" if counted.confidence == 1.0 else f", with {counted.confidence:.0%} confidence"
-    return f"about {counted.number:,} (between {counted.least:,} and {counted.most:,}{sure})"
+    return f"between {counted.least:,} and {counted.most:,}{sure}"
 
 
 def count_html(
@@ -101,18 +105,19 @@ def count_html(
     if certain is None:
         return '<p role="status">Counting the builds …</p>'
     one = certain.exact and certain.number == 1
-    kind = "exactly" if certain.exact else "estimated"
-    large = f"about {about(certain.number)}" if certain.exact and certain.number >= 10**6 else ""
+    figure = f"{certain.number:,}" if certain.exact else f"about {certain.number:,}"
+    if certain.exact:
+        large = certain.number >= 10**6
+        kind = "exactly" + (f", about {about(certain.number)}" if large else "")
+    else:
+        kind = f"estimated, {_between(certain)}"
     many = "" if ways is None else cores_text(ways)
-    builds = (
-        f'<span class="fg-number">{escape(counted_text(certain))}</span> '
-        f"{'build' if one else 'builds'}"
-    )
+    builds = f'<span class="fg-number">{figure}</span> {"build" if one else "builds"}'
     if many:
         builds = f'<strong class="fg-number-of">{many}</strong> ({builds})'
     pieces = [
         f'<p role="status">{builds} certain to fit <span class="fg-note">'
-        f"({kind}{', ' + large if large else ''})</span></p>"
+        f"({escape(kind)})</span></p>"
     ]
     if possible is None:
         more = "what is possible as well" if certain.exact else "further"
