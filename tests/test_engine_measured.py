@@ -21,7 +21,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from walked_front import pareto_front
 
-from fitgraph.catalogue import Loaded
+from fitgraph.catalogue import Loaded, demo_folder, load
 from fitgraph.graph.joints import JointTable
 from fitgraph.graph.sums import SumCondition, Term
 from fitgraph.model import Catalogue, Fill, Joint, Option, Part, Role, Verdict, Vocabulary
@@ -485,6 +485,11 @@ def test_a_sum_as_a_table_says_the_same(seed: int) -> None:
 
 
 @functools.cache
+def demo_engine() -> TreeEngine:
+    return TreeEngine(load(demo_folder()).catalogue)
+
+
+@functools.cache
 def shop(parts: int, roles: int, seed: int) -> TreeEngine:
     return TreeEngine(measured(scaled(parts, roles, seed=seed), seed=seed))
 
@@ -498,6 +503,22 @@ def test_measured_parts_are_counted_as_python_constraint_counts(seed: int) -> No
         assert engine.count(request) == plain.count(request)
         ours, theirs = (e.best(request, limit=7) for e in (engine, plain))
         assert [b.price for b in ours] == [b.price for b in theirs]
+
+
+@pytest.mark.some(2)
+@pytest.mark.parametrize("clamp", ["CLMP-SKE-02", "CLMP-TAR-03", "CLMP-MAR-01", "CLMP-OST-02"])
+def test_nests_and_stacks_count_for_python_constraint_as_well(clamp: str) -> None:
+    """On the demo, bar and clamp open and the rest held: some are ruled out by sums alone."""
+    engine = demo_engine()
+    (build,) = engine.best(Request(want=(clamp,)), limit=1)
+    held = [o.part.sku for o in build.options.values() if o.part is not None]
+    open_roles = {"bar", "clamp"}
+    request = Request(
+        have=tuple(s for s in held if engine.catalogue.parts[s].role not in open_roles)
+    )
+    plain = ReferenceEngine(engine.catalogue)
+    assert engine.count(request) == plain.count(request)
+    assert engine.count_possible(request) == plain.count(request, certain=False)
 
 
 @pytest.mark.some(1)

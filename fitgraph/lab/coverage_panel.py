@@ -27,6 +27,7 @@ from fitgraph.lab.meter import Meter
 from fitgraph.lab.opened import OpenCatalogue
 from fitgraph.model import Enquiry
 from fitgraph.report.standing_words import ORDER, WORDS
+from fitgraph.report.unasked import unasked_name
 from fitgraph.solve import NamingError
 from fitgraph.stock import Coverage, Standing, grouping_names
 from fitgraph.stock.groups import grouper
@@ -127,7 +128,7 @@ class CoveragePanel(Answering):
         left = () if self.coverage is None else self.coverage.left_out
         if not left:
             return ""
-        lines = "\n".join(f"Enquiry {x.number} is left out: {x.why}" for x in left[:PAGE])
+        lines = "\n".join(f"Left out: {unasked_name(x)}: {x.why}" for x in left[:PAGE])
         more = f"\nAnd {len(left) - PAGE} more." if len(left) > PAGE else ""
         return tables.alert(lines + more)
 

@@ -13,12 +13,15 @@ import numpy as np
 from constraint import OptimizedBacktrackingSolver, Problem
 
 from fitgraph.graph.joints import JointTable
+from fitgraph.graph.sums import SumCondition
+from fitgraph.mechanics.rules import EPSILON_MM
 from fitgraph.model import Catalogue, Verdict
 from fitgraph.solve.counted import Counted, exactly
 from fitgraph.solve.engine import Build, criteria_of, make_build
 from fitgraph.solve.query import Query, ask
 from fitgraph.solve.request import Request
 from fitgraph.solve.space import Space, compile_space
+from fitgraph.solve.sums import STEPS, in_steps
 
 #: Walking more builds than this is not what the plain engine is for.
 MOST_BUILDS = 5_000_000
@@ -39,6 +42,25 @@ def _allows(table: JointTable, least: Verdict) -> Callable[..., bool]:
     return allows
 
 
+def _keeps(condition: SumCondition, *, certain: bool) -> Callable[..., bool]:
+    terms = [
+        (
+            [condition.roles.index(role) for role in term.roles],
+            [of.tolist() for of in term.class_of],
+            in_steps(term.worst if certain else term.best),
+        )
+        for term in condition.terms
+    ]
+
+    def keeps(*options: int) -> bool:
+        total = 0.0
+        for roles, classes, values in terms:
+            total += values[tuple(of[options[r]] for r, of in zip(roles, classes, strict=True))]
+        return total >= -EPSILON_MM * STEPS
+
+    return keeps
+
+
 class ReferenceEngine:
     """Every build, listed by python-constraint.
 
@@ -56,7 +78,7 @@ class ReferenceEngine:
 
     @cached_property
     def space(self) -> Space:
-        """Return the options and joint tables; the tree is not used."""
+        """Return the options, joint tables and sums; the tree is not used."""
         return compile_space(self.catalogue, tidy=self.tidy)
 
     def _places(self, query: Query, *, certain: bool) -> Iterator[dict[str, int]]:
@@ -70,6 +92,8 @@ class ReferenceEngine:
         least = Verdict.FITS if certain else Verdict.UNKNOWN
         for table in self.space.joint_tables:
             problem.addConstraint(_allows(table, least), list(table.roles))
+        for condition in self.space.sums:
+            problem.addConstraint(_keeps(condition, certain=certain), list(condition.roles))
         for walked, places in enumerate(problem.getSolutionIter()):
             if walked >= MOST_BUILDS:
                 raise TooManyBuildsError(
