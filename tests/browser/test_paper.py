@@ -30,6 +30,7 @@ def _spans(printed: pymupdf.Document) -> list[tuple[int, str, float, Any]]:
 def test_charts_lists_and_tables_are_whole_on_paper(opened: Any) -> None:
     page = opened(PAGES, GAPS).page
     page.wait_for_selector("text=The curve is complete", state="attached")
+    page.wait_for_selector("caption:has-text('the first 6 are shown')", state="attached")
     steps = page.locator("select[aria-label='Steps'], .widget-select select").first
     lines = steps.locator("option").all_inner_texts()
     held = page.locator("table:has(caption:has-text('Dearest first'))")
