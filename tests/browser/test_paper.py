@@ -27,8 +27,9 @@ def _spans(printed: pymupdf.Document) -> list[tuple[int, str, float, Any]]:
     ]
 
 
-def test_charts_lists_and_tables_are_whole_on_paper(opened: Any) -> None:
-    page = opened(PAGES, GAPS).page
+def test_charts_lists_and_tables_are_whole_on_paper(servers: Any, context: Any) -> None:
+    book = Notebook(servers[PAGES], context, GAPS)  # as it opens, whatever other tests pressed
+    page = book.page
     page.wait_for_selector("text=The curve is complete", state="attached")
     page.wait_for_selector("caption:has-text('the first 6 are shown')", state="attached")
     steps = page.locator("select[aria-label='Steps'], .widget-select select").first
@@ -65,6 +66,7 @@ def test_charts_lists_and_tables_are_whole_on_paper(opened: Any) -> None:
     assert held.locator("tbody tr.fg-beyond").count() == folded
     assert page.locator(".fg-form details[open]").count() == 0
     page.wait_for_function(f"(wide) => Math.abs(({shown})() - wide) < 2", arg=wide)
+    book.close()
 
 
 def test_what_holds_nothing_is_not_printed(servers: Any, context: Any) -> None:
