@@ -4,6 +4,8 @@ from __future__ import annotations
 
 import anywidget
 
+from fitgraph.lab.form_watch import WATCHED
+
 _SCRIPT = r"""
 // The widgets' own code writes an option's spaces as no-break spaces, so that a long line breaks
 // inside words. Single ones become spaces again; several keep columns apart and stay. Which option
@@ -11,26 +13,12 @@ _SCRIPT = r"""
 const single = /(?<!\u00a0)\u00a0(?!\u00a0)/g;
 
 function render({ el }) {
-  let form = null, watch = null, over = false;
-  const look = () => {
+  return watched(el, (form) => {
     for (const option of form.querySelectorAll(".widget-select option")) {
       const text = option.textContent.replace(single, " ");
       if (text !== option.textContent) option.textContent = text;
     }
-  };
-  const begin = () => {
-    if (over) return;
-    form = el.closest(".fg-form");
-    if (!form) return requestAnimationFrame(begin);
-    watch = new MutationObserver((seen) => {
-      if (seen.some((s) => s.target.closest?.("select") || [...s.addedNodes].some(
-        (n) => n.querySelector?.("select")))) look();
-    });
-    watch.observe(form, { childList: true, subtree: true });
-    look();
-  };
-  begin();
-  return () => { over = true; watch?.disconnect(); };
+  });
 }
 export default { render };
 """
@@ -39,4 +27,4 @@ export default { render };
 class Lists(anywidget.AnyWidget):
     """Shows nothing; lets the lines of a page's lists break between words."""
 
-    _esm = _SCRIPT
+    _esm = WATCHED + _SCRIPT

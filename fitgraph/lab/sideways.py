@@ -4,11 +4,12 @@ from __future__ import annotations
 
 import anywidget
 
+from fitgraph.lab.form_watch import WATCHED
+
 _SCRIPT = """
 const WIDE = ".fg-scroll, .fg-cells, .fg-pressable";
 
 function render({ el }) {
-  let form = null, watch = null, over = false, asked = false;
   const known = new WeakSet();
   const look = (box) => {
     const most = box.scrollWidth - box.clientWidth, at = box.scrollLeft;
@@ -20,8 +21,7 @@ function render({ el }) {
   const room = new ResizeObserver((seen) => {
     for (const { target } of seen) look(target.closest(WIDE) ?? target);
   });
-  const find = () => {
-    asked = false;
+  const end = watched(el, (form) => {
     for (const box of form.querySelectorAll(WIDE)) {
       look(box);
       if (known.has(box)) continue;
@@ -30,22 +30,8 @@ function render({ el }) {
       for (const inner of box.children) room.observe(inner);
       box.addEventListener("scroll", () => look(box), { passive: true });
     }
-  };
-  const soon = () => {
-    if (asked) return;
-    asked = true;
-    requestAnimationFrame(find);
-  };
-  const begin = () => {
-    if (over) return;
-    form = el.closest(".fg-form");
-    if (!form) return requestAnimationFrame(begin);
-    watch = new MutationObserver(soon);
-    watch.observe(form, { childList: true, subtree: true });
-    soon();
-  };
-  begin();
-  return () => { over = true; watch?.disconnect(); room.disconnect(); };
+  });
+  return () => { end(); room.disconnect(); };
 }
 export default { render };
 """
@@ -66,5 +52,5 @@ padding:2px 0;font-size:12px;color:var(--fg-muted)}
 class Sideways(anywidget.AnyWidget):
     """Shows nothing; marks what of a page goes on at the side, and lets it be focused."""
 
-    _esm = _SCRIPT
+    _esm = WATCHED + _SCRIPT
     _css = _STYLE

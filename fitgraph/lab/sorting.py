@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import anywidget
 
+from fitgraph.lab.form_watch import WATCHED
 from fitgraph.lab.paper import MOST_PRINTED
 
 _SCRIPT = """
@@ -124,27 +125,10 @@ function prepare(table, kept) {
 
 function render({ el }) {
   const kept = new Map();
-  let form = null, watch = null, over = false, asked = false;
-  const look = () => {
-    asked = false;
+  return watched(el, (form) => {
     for (const table of form.querySelectorAll(".fg-html table:not([data-fg-sorts])"))
       prepare(table, kept);
-  };
-  const soon = () => {
-    if (asked) return;
-    asked = true;
-    requestAnimationFrame(look);
-  };
-  const begin = () => {
-    if (over) return;
-    form = el.closest(".fg-form");
-    if (!form) return requestAnimationFrame(begin);
-    watch = new MutationObserver(soon);
-    watch.observe(form, { childList: true, subtree: true });
-    soon();
-  };
-  begin();
-  return () => { over = true; watch?.disconnect(); };
+  });
 }
 export default { render };
 """
@@ -173,5 +157,5 @@ border-radius:5px}
 class Sorting(anywidget.AnyWidget):
     """Shows nothing; makes the headers of a page's tables sort, and long tables filter."""
 
-    _esm = _SCRIPT % MOST_PRINTED
+    _esm = WATCHED + _SCRIPT % MOST_PRINTED
     _css = _STYLE

@@ -45,7 +45,6 @@ class Rows:
         self.plan, self.passes = passes.plan, passes
         self._whole: dict[int, tuple[Ints, Ints]] = {}
         self._kept = 0
-        self._codes: dict[int, tuple[tuple[int, Ints, tuple[tuple[int, Ints], ...]], ...]] = {}
         self._first = np.zeros(1, dtype=np.intp)
         self._tables: dict[int, tuple[Part, tuple[int, ...], Bools]] = {}
 
