@@ -122,7 +122,7 @@ def mass_of(mass: Amount | None, what: str = "max_mass_g") -> float | None:
         except UnitError as error:
             raise ArgumentError(what, f"{mass!r} {error}") from None
     else:
-        grams = _number(mass)
+        grams = math.nan if isinstance(mass, bool) else _number(mass)
     if not (math.isfinite(grams) and 0 <= grams <= _MOST_MASS_G):
         raise ArgumentError(what, f"{mass!r} is out of range; write a mass like 4200")
     return grams
@@ -189,6 +189,8 @@ def whole_of(number: int, what: str, least: int = 0) -> int:
     3
     """
     try:
+        if isinstance(number, bool):
+            raise TypeError
         whole = operator.index(number)
     except TypeError:
         raise ArgumentError(
@@ -198,6 +200,49 @@ def whole_of(number: int, what: str, least: int = 0) -> int:
         wrong = "below zero" if least == 0 else f"below {least}"
         raise ArgumentError(what, f"{whole} is {wrong}; write {least} or more")
     return whole
+
+
+def seconds_of(seconds: float | None, what: str = "seconds") -> float | None:
+    """Return a time in s, None where there is no end to it.
+
+    Raises
+    ------
+    InputError
+        If it is no time.
+
+    Examples
+    --------
+    >>> seconds_of(2), seconds_of(None)
+    (2.0, None)
+    """
+    if seconds is None:
+        return None
+    value = math.nan if isinstance(seconds, bool | str) else _number(seconds)
+    if not (math.isfinite(value) and value >= 0):
+        raise ArgumentError(what, f"{seconds!r} is no time in seconds; write it like 10")
+    return value
+
+
+def yes_of(answer: bool, what: str) -> bool:
+    """Return a yes or a no; a word is neither, as every word would count as a yes.
+
+    Raises
+    ------
+    InputError
+        If it is neither.
+
+    Examples
+    --------
+    >>> yes_of(True, "in_stock"), yes_of(0, "in_stock")
+    (True, False)
+    """
+    try:
+        if not isinstance(answer, str) and answer in (True, False):
+            return bool(answer)
+    except (TypeError, ValueError):
+        # An array compares to one of its own.
+        pass
+    raise ArgumentError(what, f"{answer!r} is neither yes nor no; write True or False")
 
 
 def text_of(text: str | None, what: str) -> str | None:

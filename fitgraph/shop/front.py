@@ -38,9 +38,11 @@ from fitgraph.shop.edge import (
     names_of,
     one_of,
     path_of,
+    seconds_of,
     share_of,
     text_of,
     whole_of,
+    yes_of,
 )
 from fitgraph.shop.fits import GraphAnswer, MapAnswer, changes_since, map_of
 
@@ -69,6 +71,9 @@ Preference = Literal["owned", "price", "mass", "work"]
 _SORTS = ("price", "mass", "strength")
 _WORK = ("none", "owned", "any")
 _PREFERENCES = ("owned", "price", "mass", "work")
+
+#: No curve has as many steps.
+_MOST_STEPS = 10**9
 
 #: Groupings are shown side by side up to two.
 _SIDES = 2
@@ -239,7 +244,7 @@ class Shop:
             want=found(want),
             budget=money_of(budget, self.catalogue.vocabulary),
             max_mass_g=mass_of(max_mass_g),
-            in_stock=in_stock,
+            in_stock=yes_of(in_stock, "in_stock"),
             material=None if kind is None else check_material(kind),
             services=Services(one_of(services, _WORK, "services")),
         )
@@ -424,17 +429,18 @@ class Shop:
         from fitgraph.solve.request import check_material
 
         name = one_of(role, self.catalogue.vocabulary.roles, "the role")
+        kind = text_of(material, "material")
         found = exchanges.exchange(
             self.engine,
             name,
             names_of(skus),
             aim=exchanges.Aim(one_of(aim, [a.value for a in exchanges.Aim], "aim")),
             budget=money_of(budget, self.catalogue.vocabulary),
-            material=None if material is None else check_material(material),
-            in_stock=in_stock,
+            material=None if kind is None else check_material(kind),
+            in_stock=yes_of(in_stock, "in_stock"),
             sort=None if sort is None else one_of(sort, _SORTS, "sort"),
             limit=whole_of(limit, "limit"),
-            ends=ends,
+            ends=yes_of(ends, "ends"),
         )
         return ExchangeAnswer(found)
 
@@ -645,7 +651,7 @@ class Shop:
         """
         from fitgraph.explain.advice import advise
 
-        riding = text_of(style, "style")
+        riding, broken = text_of(style, "style"), yes_of(broken, "broken")
         return AdviceAnswer(advise(self.catalogue, riding, broken=broken), self.catalogue)
 
     # -- what is missing -------------------------------------------------
@@ -783,7 +789,7 @@ class Shop:
             self.engine,
             self._loaded.supply,
             within_days=None if within_days is None else whole_of(within_days, "within_days"),
-            seconds=seconds,
+            seconds=seconds_of(seconds),
             progress=progress,
         )
         found = plans(
@@ -792,7 +798,7 @@ class Shop:
             self._loaded.supply,
             target=share,
             spend=most,
-            steps=whole_of(steps, "steps"),
+            steps=min(whole_of(steps, "steps"), _MOST_STEPS),
         )
         return RestockAnswer(found)
 
@@ -841,6 +847,7 @@ class Shop:
         from fitgraph.adapters.proposals import makes_of, proposals
 
         k, limit = whole_of(k, "k"), whole_of(limit, "limit")
+        in_stock = yes_of(in_stock, "in_stock")
         scans = []
         for make in makes_of(self.catalogue, text_of(role, "role")):
             with nullcontext() if watched is None else watched(make.title) as progress:
@@ -894,7 +901,7 @@ class Shop:
     def _graph_of(self, in_stock: bool) -> nx.MultiDiGraph:
         from fitgraph.graph.views import in_stock as on_shelf
 
-        return on_shelf(self._fits) if in_stock else self._fits
+        return on_shelf(self._fits) if yes_of(in_stock, "in_stock") else self._fits
 
     def graph(self, skus: Names | None = None) -> nx.MultiDiGraph:
         """Return parts, features, interfaces and joints as one networkx graph.
@@ -985,7 +992,7 @@ class Shop:
         from fitgraph.report.ways import Ways, paths
 
         order = First(one_of(first, [f.value for f in First], "first"))
-        through = self.catalogue.vocabulary.roles if any_part else None
+        through = self.catalogue.vocabulary.roles if yes_of(any_part, "any_part") else None
         most = whole_of(between, "between")
         found = ways(self.explainer, one, other, through=through, most_between=most, first=order)
         asked = Ways((one, other), found, order, not any_part)
