@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import functools
+import itertools
 import math
 import re
 from collections.abc import Iterator, Mapping, Sequence
@@ -60,6 +61,9 @@ from fitgraph.units import UnitError, parse_length, parse_money
 #: No vocabulary is larger, nests deeper, or has a longer text in it.
 MOST_BYTES, LONGEST_TEXT = 1 << 23, 4000
 
+#: On how many conditions the lengths of one stack may be counted: each doubles its cases.
+_MOST_ASKED = 4
+
 #: Attributes of a part that a joint may compare as words.
 ATTRIBUTES = ("maker", "material")
 
@@ -82,19 +86,69 @@ def _one_sided(stack: Joint) -> Iterator[Joint]:
         )
 
 
+def _told_of_lengths(stack: Joint) -> dict[tuple[str, str | None], bool]:
+    """Return what is there, or not, wherever a stack is."""
+    told = {(c.role, c.feature): c.wanted for c in stack.when}
+    for span in stack.spans:
+        if not span.optional and not span.when:
+            told.setdefault((span.length.role, span.length.feature), True)
+            told.setdefault((span.length.role, None), True)
+    return told
+
+
+def _asked_of_lengths(stack: Joint) -> tuple[Condition, ...]:
+    """Return on what it hangs whether lengths that are not optional count, each as wanted."""
+    told = _told_of_lengths(stack)
+    asked = (c for span in stack.spans if not span.optional for c in span.when)
+    return tuple(
+        dict.fromkeys(c._replace(wanted=True) for c in asked if (c.role, c.feature) not in told)
+    )
+
+
+def _cases(stack: Joint) -> Iterator[Joint]:
+    """Yield a stack once for each case of what its lengths are counted on.
+
+    A length that is not optional and does not count adds nothing; the stack is there without it.
+    """
+    asked, always = _asked_of_lengths(stack), _told_of_lengths(stack)
+    for wanted in itertools.product((True, False), repeat=len(asked)):
+        case = tuple(c._replace(wanted=w) for c, w in zip(asked, wanted, strict=True))
+        told = always | {(c.role, c.feature): c.wanted for c in case}
+        if any(there and told.get((role, None)) is False for (role, _), there in told.items()):
+            continue  # an empty role has no feature
+        spans = tuple(
+            span if span.optional else replace(span, when=())
+            for span in stack.spans
+            if span.optional or all(told[c.role, c.feature] is c.wanted for c in span.when)
+        )
+        needed = [s.length for s in spans if not s.optional]
+        if spans and all(
+            told.get((r.role, f)) is not False for r in needed for f in (r.feature, None)
+        ):
+            name = "/".join((stack.name, *([", ".join(map(str, case))] if case else [])))
+            yield replace(stack, name=name, when=(*stack.when, *case), spans=spans)
+
+
+def _says_already(pair: Joint, nest: Joint) -> bool:
+    """Return whether, wherever a nest of two rings is, a joint asks of them at least as much."""
+    core, ring = nest.rings
+    given = pair.arguments
+    return (
+        (given["bore"], given["spigot"], given["slot"]) == (ring.bore, core.outside, ring.slot)
+        and given.get("outside") == ring.outside
+        and set(pair.when) <= {*nest.when, *core.when, *ring.when}
+        and pair.limits.get("reserve", 0.0) >= nest.limits.get("reserve", 0.0)
+        and pair.check == nest.check
+        and pair.tidy <= nest.tidy
+    )
+
+
 def _without_doubles(joints: Sequence[Joint]) -> Iterator[Joint]:
     """Yield the joints but nests of two rings that a joint of the two says already."""
-    pairs = {
-        (j.arguments["bore"], j.arguments["spigot"], j.arguments["slot"])
-        for j in joints
-        if "slot" in j.arguments
-    }
+    pairs = [joint for joint in joints if "slot" in joint.arguments]
     for joint in joints:
-        if len(joint.rings) == 2:
-            core, ring = joint.rings
-            if (ring.bore, core.outside, ring.slot) in pairs:
-                continue
-        yield joint
+        if len(joint.rings) != 2 or not any(_says_already(pair, joint) for pair in pairs):
+            yield joint
 
 
 class _Reader:
@@ -479,7 +533,19 @@ class _Reader:
             return []
         if joint.rings:
             return list(self.closing(joint))
-        return list(_one_sided(joint)) if joint.spans else [joint]
+        if not joint.spans:
+            return [joint]
+        if len(_asked_of_lengths(joint)) > _MOST_ASKED:
+            self.fault(
+                f"{where}.spans",
+                name,
+                f"counts its lengths on more than {_MOST_ASKED} conditions",
+                "Write several stacks, with conditions of their own",
+            )
+            return []
+        sided = list(_one_sided(joint))
+        # One that can never be there stays as it is, so that its parts are in a joint.
+        return [case for stack in sided for case in _cases(stack)] or sided
 
     def closing(self, nest: Joint) -> Iterator[Joint]:
         """Yield one joint for each ring of a nest, with all that it has to close on.

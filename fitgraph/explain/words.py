@@ -378,13 +378,13 @@ def _undecided(clash: Clash) -> str:
             for f in unknown
         )
         return f"It cannot be told without measuring {what}."
-    unseen = [
+    unseen = dict.fromkeys(
         f"{part_text(clash.options[c.role])} has a {(c.feature or c.role).replace('_', ' ')}"
         for c in (*conditions_of(clash.joint), clash.joint.subject)
         if c is not None
         and c.role in clash.options
         and presence_of(clash.options[c.role], c.feature) is Presence.UNKNOWN
-    ]
+    )
     if unseen:
         return f"Nobody has noted whether {' or whether '.join(unseen)}: look at it."
     share = share_of_pairs(clash)

@@ -312,7 +312,8 @@ class Span:
     optional : bool
         Whether a part without it only adds nothing; otherwise the stack is not there.
     when : tuple of Condition
-        It counts only where all of them hold.
+        It counts only where all of them hold. One that is not optional and does not count
+        leaves no stack; a vocabulary's file is read into one joint for each case instead.
     """
 
     length: Reference

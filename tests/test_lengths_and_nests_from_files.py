@@ -1,0 +1,202 @@
+"""Stacks and nests as a vocabulary's file says them: an invented trade of optical posts.
+
+Counts are by hand over all combinations; sizes and limits are this file's own.
+"""
+
+from __future__ import annotations
+
+import itertools
+from pathlib import Path
+
+import pytest
+
+import fitgraph
+
+HEAD = """
+[trade]
+name = "Optical posts"
+currency = "EUR"
+minor_digits = 2
+[roles.post]
+fill = "always"
+[roles.post.features.length]
+kind = "length"
+dimensions.d = { plausible = "5..500 mm" }
+[roles.post.features.outside]
+kind = "spigot"
+dimensions.d = { plausible = "5..50 mm" }
+[roles.foot]
+fill = "adapter"
+[roles.foot.features.height]
+kind = "length"
+dimensions.d = { plausible = "1..100 mm" }
+[roles.collar]
+fill = "always"
+[roles.collar.features.bore]
+kind = "bore"
+dimensions.d = { plausible = "5..50 mm" }
+[roles.collar.features.outside]
+kind = "spigot"
+dimensions.d = { plausible = "5..80 mm" }
+[roles.collar.features.cut]
+kind = "slot"
+if_missing = "absent"
+dimensions.w = { plausible = "0.5..10 mm" }
+[roles.lock]
+fill = "adapter"
+[roles.lock.features.pin]
+kind = "mount"
+if_missing = "absent"
+"""
+
+POSTS = {"P-50": 50.0, "P-60": 60.0, "P-75": 75.0}
+FEET = {None: 0.0, "F-10": 10.0, "F-20": 20.0}
+LOCKS = {None: False, "L-PIN": True, "L-BARE": False}
+
+
+def shop_of(folder: Path, joints: str, collars: str = "") -> fitgraph.Shop:
+    folder.mkdir()
+    (folder / "vocabulary.toml").write_text(HEAD + joints)
+    (folder / "parts.csv").write_text(
+        "sku,role,price\n"
+        + "".join(f"{sku},post,4\n" for sku in POSTS)
+        + "".join(f"{sku},foot,1\n" for sku in FEET if sku)
+        + "C-12,collar,3\n"
+        + "".join(f"{sku},lock,2\n" for sku in LOCKS if sku)
+    )
+    (folder / "features.csv").write_text(
+        "sku,feature,dimension,value,basis\n"
+        + "".join(f"{sku},length,d,{mm} ±0,measured\n" for sku, mm in POSTS.items())
+        + "".join(f"{sku},outside,d,12.0 ±0,measured\n" for sku in POSTS)
+        + "".join(f"{sku},height,d,{mm} ±0,measured\n" for sku, mm in FEET.items() if sku)
+        + "L-PIN,pin,,yes,\nL-BARE,pin,,no,\n"
+        + collars
+    )
+    return fitgraph.open(folder)
+
+
+def counted(shop: fitgraph.Shop) -> set[tuple[str, str | None, str | None]]:
+    builds = shop.builds(limit=1000, ways=0).to_dict()["builds"]
+    return {(p["post"], p.get("foot"), p.get("lock")) for p in (b["parts"] for b in builds)}
+
+
+OTHERS = """
+[[joints]]
+id = "collar-on-post"
+rule = "at-least"
+whole = "collar.bore.d"
+part = "post.outside.d"
+least = "-50 mm"
+"""
+
+
+@pytest.mark.parametrize(
+    ("when", "counts"),
+    [
+        ('["foot"]', lambda foot, lock: True),
+        ('["lock.pin"]', lambda foot, lock: LOCKS[lock]),
+        ('["not lock"]', lambda foot, lock: lock is None),
+        ('["lock", "not lock.pin"]', lambda foot, lock: lock == "L-BARE"),
+    ],
+)
+def test_a_length_that_does_not_count_leaves_the_others(
+    tmp_path: Path, when: str, counts: object
+) -> None:
+    shop = shop_of(
+        tmp_path / "posts",
+        OTHERS
+        + f"""
+[[joints]]
+id = "reach"
+rule = "stack"
+least = "65 mm"
+most = "85 mm"
+spans = [{{ add = "post.length.d" }}, {{ add = "foot.height.d", when = {when} }}]
+[[joints]]
+id = "lock-on-foot"
+rule = "present"
+needs = "foot"
+when = ["lock"]
+""",
+    )
+    expected = set()
+    for post, foot, lock in itertools.product(POSTS, FEET, LOCKS):
+        if lock is not None and foot is None:
+            continue
+        asked = counts(foot, lock)  # type: ignore[operator]
+        if asked and foot is None:
+            # What counts is not there. Under its own condition it is no length at all.
+            fits = 65 <= POSTS[post] <= 85 if when == '["foot"]' else True
+        else:
+            fits = 65 <= POSTS[post] + (FEET[foot] if asked else 0.0) <= 85
+        if fits:
+            expected.add((post, foot, lock))
+    assert counted(shop) == expected
+    assert 0 < len(expected) < 21
+
+
+def test_a_stack_on_five_conditions_is_refused_in_words(tmp_path: Path) -> None:
+    features = ("length", "outside")
+    asked = [f"post.{f}" for f in features] + ["collar.cut", "lock.pin", "lock", "collar.outside"]
+    with pytest.raises(fitgraph.InputError, match="more than 4 conditions"):
+        shop_of(
+            tmp_path / "posts",
+            OTHERS
+            + f"""
+[[joints]]
+id = "reach"
+rule = "stack"
+least = "1 mm"
+spans = [{{ add = "foot.height.d", when = [{", ".join(f'"{c}"' for c in asked)}] }}]
+""",
+        )
+
+
+NEST = """
+[[joints]]
+id = "closing"
+rule = "nest"
+reserve = "0.05 mm"
+when = ["foot"]
+[[joints.rings]]
+outside = "post.outside.d"
+[[joints.rings]]
+bore = "collar.bore.d"
+outside = "collar.outside.d"
+slot = "collar.cut.w"
+[[joints]]
+id = "lock-needs-foot"
+rule = "present"
+needs = "foot"
+when = ["lock"]
+"""
+
+PAIR = """
+[[joints]]
+id = "collar-on-post"
+rule = "closes-by-slot"
+bore = "collar.bore.d"
+spigot = "post.outside.d"
+slot = "collar.cut.w"
+outside = "collar.outside.d"
+least = "0 mm"
+"""
+
+
+@pytest.mark.parametrize(
+    "pair",
+    [
+        'reserve = "0.05 mm"\nwhen = ["lock"]\n',  # asked elsewhere than the nest
+        'reserve = "0 mm"\n',  # asks for less to press with
+        'reserve = "0.05 mm"\ncheck = false\ntidy = true\n',  # only keeps needless parts out
+    ],
+)
+def test_a_nest_counts_beside_a_joint_of_the_same_two_that_asks_for_less(
+    tmp_path: Path, pair: str
+) -> None:
+    # A cut of 1 mm closes 0.24 mm by its formula: enough for 0.20 mm, not for 0.05 mm more.
+    collar = "C-12,bore,d,12.20 ±0,measured\nC-12,outside,d,24 ±0,measured\nC-12,cut,w,1 ±0,\n"
+    shop = shop_of(tmp_path / "posts", PAIR + pair + NEST, collar)
+    why = shop.why("P-50", "C-12", "F-10")
+    assert why.verdict == "fails"
+    assert "closing/collar" in {c["joint"] for c in why.to_dict()["conflicts"]}
