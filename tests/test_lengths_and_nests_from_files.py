@@ -200,3 +200,60 @@ def test_a_nest_counts_beside_a_joint_of_the_same_two_that_asks_for_less(
     why = shop.why("P-50", "C-12", "F-10")
     assert why.verdict == "fails"
     assert "closing/collar" in {c["joint"] for c in why.to_dict()["conflicts"]}
+
+
+def test_sums_that_clash_only_together_are_all_told(tmp_path: Path) -> None:
+    # A post of 50 wants a foot of 19 or more under it, and no foot may be over 15.
+    shop = shop_of(
+        tmp_path / "posts",
+        OTHERS
+        + """
+[[joints]]
+id = "high-enough"
+rule = "stack"
+least = "69 mm"
+spans = [{ add = "post.length.d" }, { add = "foot.height.d", optional = true }]
+[[joints]]
+id = "foot-not-too-high"
+rule = "stack"
+most = "15 mm"
+spans = [{ add = "foot.height.d" }, { take = "collar.cut.w", optional = true }]
+[[joints]]
+id = "lock-needs-foot"
+rule = "present"
+needs = "foot"
+when = ["lock"]
+""",
+    )
+    why = shop.why("P-50")
+    told = why.to_dict()
+    assert told["verdict"] == "fails"
+    (conflict,) = told["minimal_conflicts"]
+    assert {e["joint"] for e in conflict if e["kind"] == "joint"} == {
+        "high-enough",
+        "foot-not-too-high",
+    }
+    assert {c["joint"]: c["margin_mm"] for c in told["conflicts"]} == pytest.approx(
+        {"high-enough": 60 - 69, "foot-not-too-high": 15 - 20}
+    )
+    (said,) = told["sentences"]
+    assert "one of these is not made: high-enough; foot-not-too-high" in said
+
+
+def test_what_no_part_can_complete_names_the_joint(tmp_path: Path) -> None:
+    shop = shop_of(
+        tmp_path / "posts",
+        OTHERS.replace('"-50 mm"', '"50 mm"')
+        + """
+[[joints]]
+id = "foot-under-lock"
+rule = "present"
+needs = "foot"
+when = ["lock"]
+""",
+        "C-12,bore,d,12.2 ±0,measured\n",
+    )
+    text = shop.why("F-10").to_text()
+    assert "A complete build cannot be had." in text
+    assert "Collar-on-post: bore d of C-12" in text
+    assert "cannot be used" not in text

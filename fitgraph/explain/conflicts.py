@@ -94,7 +94,7 @@ def minimal_conflicts(kinds: Kinds, question: AskedElements, verdict: Verdict) -
     Notes
     -----
     Where lengths add up over several parts, every smallest set of elements that clashes is
-    found, with one joint on such a sum that makes it clash.
+    found, with one joint on such a sum that makes it clash, or several that do so together.
     """
     reduced = reduce(kinds, question)
     members, names = conflict_sets(reduced)
@@ -123,15 +123,17 @@ def minimal_conflicts(kinds: Kinds, question: AskedElements, verdict: Verdict) -
 def _on_sums(
     guilty: GuiltySums, member: int, elements: tuple[Element, ...], verdict: Verdict
 ) -> Conflict:
-    """Return a conflict with the sum that makes it one: the nearest build breaks it."""
-    condition = guilty.of(member)
-    if condition is None:
-        return Conflict(elements, verdict)
+    """Return a conflict with the sums that make it one: what comes nearest breaks one of them."""
+    conditions = guilty.of(member)
     named = {e.role for e in elements if e.kind == PICK}
-    free = frozenset(r for r in condition.roles if r not in named)
-    told = clashes([condition.joint], guilty.nearest(member, condition), at_most=verdict, free=free)
-    joint = Element(JOINT, joint=condition.joint, name=condition.joint.name)
-    return Conflict((*elements, joint), verdict, tuple(told))
+    told: list[Clash] = []
+    for condition in conditions:
+        others = [c for c in conditions if c is not condition]
+        free = frozenset(r for r in condition.roles if r not in named)
+        options = guilty.nearest(member, condition, others)
+        told += clashes([condition.joint], options, at_most=verdict, free=free)
+    joints = (Element(JOINT, joint=c.joint, name=c.joint.name) for c in conditions)
+    return Conflict((*elements, *joints), verdict, tuple(told))
 
 
 def minimal_drops(kinds: Kinds, question: AskedElements) -> list[int]:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 
 import numpy as np
 import numpy.typing as npt
@@ -38,10 +38,10 @@ class GuiltySums:
         self.network, self.question = network, question
         self._every = (1 << len(question.elements)) - 1
         self._joints = Oracle(network, question, _NONE)
-        self._alone: dict[str, Oracle] = {}
+        self._counting: dict[frozenset[str], Oracle] = {}
 
-    def of(self, member: int) -> SumCondition | None:
-        """Return the first sum that rules a conflict out alone.
+    def of(self, member: int) -> tuple[SumCondition, ...]:
+        """Return sums that rule a conflict out, and of which none can be left out.
 
         Parameters
         ----------
@@ -50,9 +50,9 @@ class GuiltySums:
 
         Returns
         -------
-        SumCondition or None
-            Where several do it only together, the first that can be broken at all; None where
-            none can.
+        tuple of SumCondition
+            The first that does it alone; where several do it only together, as few of them as
+            can be left of all; none where none can be broken.
         """
         left = self._joints.domains(self._every & ~member)
         suspects = [n for n, s in enumerate(self.network.sums) if s.breakable(left)]
@@ -62,20 +62,28 @@ class GuiltySums:
         except TooLongError:
             some = None
         for n in suspects:
-            condition = conditions[n]
             # A sum that a build without sums keeps is not the one.
             if some is not None and self.network.sums[n].holds(some):
                 continue
-            if condition.name not in self._alone:
-                only = frozenset([condition.name])
-                self._alone[condition.name] = Oracle(
-                    self.network, self.question, only, self._joints
-                )
-            if not self._alone[condition.name].left(self._every & ~member):
-                return condition
-        return conditions[suspects[0]] if suspects else None
+            if self._rule_out(member, [conditions[n]]):
+                return (conditions[n],)
+        together = [conditions[n] for n in suspects]
+        for condition in tuple(together):
+            rest = [c for c in together if c is not condition]
+            if self._rule_out(member, rest):
+                together = rest
+        return tuple(together)
 
-    def nearest(self, member: int, condition: SumCondition) -> dict[str, Option]:
+    def _rule_out(self, member: int, conditions: Sequence[SumCondition]) -> bool:
+        """Return whether some sums, beside the joints, leave no build with a conflict."""
+        names = frozenset(c.name for c in conditions)
+        if names not in self._counting:
+            self._counting[names] = Oracle(self.network, self.question, names, self._joints)
+        return not self._counting[names].left(self._every & ~member)
+
+    def nearest(
+        self, member: int, condition: SumCondition, beside: Sequence[SumCondition] = ()
+    ) -> dict[str, Option]:
         """Return what comes nearest to keeping a sum, breaks no joint, and keeps a conflict.
 
         Parameters
@@ -84,6 +92,8 @@ class GuiltySums:
             The conflict, as bits.
         condition : SumCondition
             The sum.
+        beside : sequence of SumCondition
+            Other sums that are kept.
         """
         network, question, space = self.network, self.question, self.network.space
         rest = self._every & ~member
@@ -96,7 +106,8 @@ class GuiltySums:
             np.minimum.at(of_class, space.class_of[role][at], -gained[at])
             cost[role] = of_class.tolist()
         try:
-            found = network.cheapest(self._joints.domains(rest), cost, _NONE)
+            kept = frozenset(c.name for c in beside)
+            found = network.cheapest(self._joints.domains(rest), cost, kept)
         except TooLongError:
             found = None
         chosen = {}

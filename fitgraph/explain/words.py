@@ -427,12 +427,12 @@ def conflict_text(conflict: Conflict, catalogue: Catalogue) -> str:
     }
     for element in conflict.elements:
         told["" if element.joint else element.kind].append(element_text(element, catalogue))
-    picks, joints = told[PICK], told[""]
+    picks, joints = told[PICK], list(dict.fromkeys(told[""]))
     asked = told[MATERIAL] + told[STOCK] + told[BUDGET] + told[MASS]
     kept = told[ABSENT] + told[PLAIN]
     how = (" " + ", ".join(asked)) if asked else ""
     how += f" as long as {_and(kept)}" if kept else ""
-    whole = "cannot be had" if asked else "cannot be used"
+    whole = "cannot be used" if picks and not asked else "cannot be had"
     if len(picks) > 1:
         subject, predicate, open_ = _and(picks), f"do not go together{how}", f"go together{how}"
     else:
