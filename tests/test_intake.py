@@ -757,6 +757,70 @@ def test_a_cell_over_several_rows_goes_for_each_of_them(
     assert told.message == f"stands over rows {first} to {first + 1} and counts for each of them"
 
 
+def test_a_cell_without_a_value_is_told_and_not_taken_for_a_blank_one(tmp_path: Path) -> None:
+    # Programs that write workbooks keep formulas alone; spreadsheets keep errors (ECMA-376).
+    rows = [["Item no", "Type", "Price", "Stock", "Weight (g)"]]
+    rows += [[f"A-{n}", "Bar", 10.5, 4, 900] for n in range(1, 6)]
+    file = changed(
+        *(xlsx(tmp_path / "list.xlsx", {"Bars & more": rows}), "xl/worksheets/s1.xml"),
+        ('<c r="C2"><v>10.5</v></c>', '<c r="C2"><f>2*5.25</f><v></v></c>'),
+        ('<c r="D3"><v>4</v></c>', '<c r="D3"><f>SUM(D4:D5)</f></c>'),
+        ('<c r="E4"><v>900</v></c>', '<c r="E4" t="e"><f>1/0</f><v>#DIV/0!</v></c>'),
+        ('<c r="C5"><v>10.5</v></c>', '<c r="C5"><f>2*5</f><v>10</v></c>'),
+        ('<c r="E5"><v>900</v></c>', '<c r="E5" t="str"><f>""</f><v></v></c>'),
+        (
+            '<c r="A6" t="inlineStr"><is><t>A-5</t></is></c>',
+            '<c r="A6" t="e"><v>#N/A</v></c>',
+        ),
+    )
+    report = taken(file, tmp_path / "shop")
+    assert [(p.sku, p.price, p.stock, p.mass_g) for p in report.intake.parts] == [
+        ("A-1", None, 4, 900),
+        ("A-2", 1050, None, 900),
+        ("A-3", 1050, 4, None),
+        ("A-4", 1000, 4, None),
+    ]
+    told = {(f.row, f.code, f.value) for f in report.intake.findings}
+    assert {
+        (2, "no-price", "formula =2*5.25"),
+        (3, "no-stock", "formula =SUM(D4:D5)"),
+        (4, "no-mass", "#DIV/0!"),
+    } <= told
+    assert not any(row == 5 for row, _, _ in told)
+    ((row, reason),) = [(a.row, a.reason) for a in report.intake.aside]
+    assert row == 6 and reason.startswith("has an error or a formula without a value")
+
+
+def test_headings_over_the_header_are_no_header(tmp_path: Path) -> None:
+    file = tmp_path / "list.csv"
+    file.write_text(
+        "Artikel;Artikel;Artikel;Artikel;Artikel;Maße;Maße;Maße;Maße;Maße;Maße\n"
+        "Réf.;Type;Désignation;Prix;Qté;Hauteur;Ø ext;Ø int;Longueur;Largeur;Col 3\n"
+        "A-1;Guidon;guidon Culmory;49,90;2;650;34,9;31,8;;;\n"
+        "A-2;Guidon;guidon Gorsewick;59,90;3;700;31,8;28,6;;;\n"
+        "A-3;Guidon;guidon Yarrith;69,90;1;600;34,9;28,6;;;\n"
+    )
+    report = taken(file, tmp_path / "shop")
+    assert [(p.sku, p.price, p.mass_g) for p in report.intake.parts] == [
+        ("A-1", 4990, None),
+        ("A-2", 5990, None),
+        ("A-3", 6990, None),
+    ]
+    assert report.intake.parts[0].figures["height.length"][0] == "650"
+
+
+def test_sizes_in_german_are_no_mass(tmp_path: Path) -> None:
+    file = tmp_path / "list.csv"
+    file.write_text(
+        "Art.-Nr.;Art;Bezeichnung;Preis;Maße\n"
+        "A-1;Lenker;Lenker Culmory;49,90;650\n"
+        "A-2;Lenker;Lenker Gorsewick;59,90;700\n"
+        "A-3;Lenker;Lenker Yarrith;69,90;600\n"
+    )
+    report = taken(file, tmp_path / "shop")
+    assert [p.mass_g for p in report.intake.parts] == [None, None, None]
+
+
 @pytest.mark.parametrize("name", ["list.xlsx", "list.ods"])
 def test_a_hidden_sheet_is_passed_over_and_told(tmp_path: Path, name: str) -> None:
     sheets = {"Old": [["Item no", "Title", "Price"], ["A-1", "Bar", 1.5]], "New": []}
