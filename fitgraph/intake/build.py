@@ -38,6 +38,7 @@ from fitgraph.files import (
 from fitgraph.intake.across import across
 from fitgraph.intake.cell_texts import fixed, said_mass, said_price
 from fitgraph.intake.grid import Found
+from fitgraph.intake.lost_values import FORMULA
 from fitgraph.intake.mapping import (
     BY_TITLE,
     FIELDS,
@@ -49,7 +50,6 @@ from fitgraph.intake.mapping import (
 )
 from fitgraph.intake.phrases import FILE as PHRASES
 from fitgraph.intake.phrases import Phrases, Said
-from fitgraph.intake.lost_values import FORMULA
 from fitgraph.intake.sources import Sheet
 from fitgraph.mechanics.materials import MATERIALS
 from fitgraph.model import Basis, Vocabulary
