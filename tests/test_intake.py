@@ -809,6 +809,50 @@ def test_headings_over_the_header_are_no_header(tmp_path: Path) -> None:
     assert report.intake.parts[0].figures["height.length"][0] == "650"
 
 
+@pytest.mark.parametrize(
+    "name",
+    [
+        *("Height", "Höhe", "Länge", "Breite", "Maß", "Abmessungen", "Max weight", "Max load (kg)"),
+        *("Block", "Lock", "Quality", "Stock value", "Lagerwert", "Stock place", "Weight class"),
+        *("Preisgruppe", "Reviews", "Freight", "Bestands-ID", "Stückliste", "Race"),
+    ],
+)
+def test_a_name_like_that_of_an_amount_makes_no_amount(tmp_path: Path, name: str) -> None:
+    # A trade whose vocabulary has no such size.
+    hoses = DEMO.parent / "hoses"
+    file = tmp_path / "list.csv"
+    file.write_text(
+        f"SKU;Type;Title;{name}\nA-1;hose;hose a;12\nA-2;hose;hose b;2000\nA-3;hose;hose c;35\n"
+    )
+    (choice,) = [c for c in prepared([str(file)], hoses).choices if c.column == name]
+    assert choice.taken.means not in ("price", "mass", "stock")
+
+
+@pytest.mark.parametrize(
+    ("name", "means", "sure"),
+    [
+        ("Weight (g)", "mass", True),
+        ("Wieght (g)", "mass", False),
+        ("Versandgewicht (g)", "mass", False),
+        ("Poids en g", "mass", None),
+        ("Unit price", "price", True),
+        ("Stocks", "stock", True),
+        ("Stock at the shop", "stock", False),
+    ],
+)
+def test_a_name_that_tells_an_amount_among_other_words_is_asked_about(
+    tmp_path: Path, name: str, means: str, sure: bool | None
+) -> None:
+    hoses = DEMO.parent / "hoses"
+    file = tmp_path / "list.csv"
+    file.write_text(
+        f"SKU;Type;Title;{name}\nA-1;hose;hose a;120\nA-2;hose;hose b;2000\nA-3;hose;hose c;350\n"
+    )
+    (choice,) = [c for c in prepared([str(file)], hoses).choices if c.column == name]
+    assert choice.taken.means == means
+    assert sure is None or choice.sure is sure
+
+
 def test_sizes_in_german_are_no_mass(tmp_path: Path) -> None:
     file = tmp_path / "list.csv"
     file.write_text(

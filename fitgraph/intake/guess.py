@@ -114,7 +114,45 @@ _OF = re.compile(
 #: What a number is of, which values alone do not tell.
 _AMOUNTS = ("price", "mass", "stock")
 
-#: How alike a column's name has to be to a field's before its values can make it an amount.
+#: Words that make of the name of an amount the name of something else, and endings of such words.
+_NO_AMOUNT = frozenset(
+    (
+        *(
+            "max",
+            "maximum",
+            "min",
+            "minimum",
+            "load",
+            "capacity",
+            "shipping",
+            "packaging",
+            "package",
+        ),
+        *("class", "group", "grade", "value", "id", "code", "no", "nr", "number", "place", "date"),
+        *("list", "old", "alt", "alter", "alte", "rating", "reviews", "quality", "qualität"),
+        *("qualité", "calidad", "einheit", "height", "höhe", "hauteur", "altura"),
+        *("length", "länge", "longueur", "width", "breite", "largeur", "depth", "tiefe", "size"),
+        *("größe", "taille", "maximal", "minimal", "colis", "ancien", "valeur", "groupe"),
+    )
+)
+_NO_AMOUNT_ENDS = (
+    *("wert", "platz", "gruppe", "klasse", "nummer", "liste", "datum", "code", "einheit", "ort"),
+    *("kapazität", "grenze"),
+)
+#: Words beside the name of an amount that change nothing of it.
+_BESIDE = frozenset(
+    (
+        *("in", "per", "pro", "par", "each", "unit", "the", "of", "our", "retail", "current"),
+        *("incl", "inkl", "vat", "mwst", "tax", "tva", "ttc", "gross", "brutto", "net", "netto"),
+        *("item", "piece", "part", "stk", "st", "pcs"),
+    )
+)
+
+#: How alike a name of an amount has to be to a known one, with the same first letter, to be a
+#: way to write it; and to need no question.
+_SPELT, _SLIP = 0.8, 0.9
+
+#: How alike a column's name has to be to a field's before its values can make it that.
 _NAMED = 0.6
 #: The same for a dimension's name.
 _NEAR = 0.7
@@ -199,6 +237,42 @@ class _Spellings:
             else 0.0
         )
         return float(max(best, 0.85 * whole)) / 100
+
+
+def _called(name: str, means: str) -> float:
+    """Return how a column's name tells of an amount: 1 just so, 0.5 among other words, 0 not.
+
+    "Height" is as like "weight" as a slip of the keyboard is, and "max weight" is what it bears.
+
+    Examples
+    --------
+    >>> [_called(n, "mass") for n in ("Weight (g)", "Wieght", "Versandgewicht", "Height")]
+    [1.0, 0.5, 0.5, 0.0]
+    """
+    fuzz = needed("rapidfuzz.fuzz")
+    names = _fields()[means].plain
+    found = 0.0
+    for plain in dict.fromkeys((_plain(name), _plain(_unadorned(name)))):
+        if plain in names:
+            return 1.0
+        words = plain.split()
+        if any(w in _NO_AMOUNT or w.endswith(_NO_AMOUNT_ENDS) for w in words):
+            continue
+        units = {*_BESIDE, *LENGTH_WORDS, *MASS_WORDS, *MONEY_WORDS}
+        bare = " ".join(w for w in words if w not in units)
+        if bare in names:
+            return 1.0
+        begins = [n for n in names if n[:1] == bare[:1]]
+        like = max((fuzz.ratio(bare, n) / 100 for n in begins), default=0.0)
+        if like >= _SLIP:
+            found = 1.0
+        elif like >= _SPELT or any(
+            set(n.split()) <= set(words) or any(w.endswith(n) for w in words)
+            for n in names
+            if len(n) > 3
+        ):
+            found = max(found, 0.5)
+    return found
 
 
 @lru_cache(maxsize=1)
@@ -406,7 +480,7 @@ def guess(
             and doubtful_prices(table.column(name))
         ):
             taken[name] = replace(taken[name], unit=UNSAID)
-        if taken[name].unit == UNSAID:
+        if taken[name].unit == UNSAID or (means in _AMOUNTS and _called(name, means) < 1.0):
             sure[name] = False
         used.add(means)
     for name, column in taken.items():
@@ -464,7 +538,7 @@ def _scores(
     named = not re.fullmatch(r"column [A-Z]{1,3}", name)
     for means in _AMOUNTS:
         # Numbers under a strange name may be anything; a size is no price.
-        strange = named and alike[means] < _NAMED
+        strange = named and not _called(name, means)
         if strange or (named_unit(name, "a.size") not in ("", "in") and alike[means] < 1.0):
             mine[means] = min(mine[means], _LEAST - 0.01)
     mine.update(_dimensions(name, values, vocabulary, phrases))
