@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import dataclasses
 import datetime
 import functools
 import gc
@@ -154,19 +155,20 @@ def pytest_runtestloop(session: pytest.Session) -> bool | None:
 @pytest.fixture(scope="session", autouse=True)
 def _demo_ready() -> None:
     """Open the demo once for all pages, as the process does that their kernels come of."""
-    from fitgraph.lab.opened import prepare
+    from tests.shared import the_demo
 
-    prepare()
+    the_demo()
 
 
 @functools.cache
 def _demo() -> tuple[Any, Any, dict[bool, Any]]:
     """Return the demo as it is read, a shop of it, and where it is kept compiled."""
     from fitgraph.catalogue import demo_folder, load
-    from fitgraph.shop import Shop
+    from tests.shared import the_demo
 
-    loaded = load(demo_folder())
-    return loaded, Shop(loaded), {}
+    opened = the_demo()
+    loaded = dataclasses.replace(load(demo_folder()), catalogue=opened.catalogue)
+    return loaded, opened.shop, {True: opened.engine.space, False: opened.explainer.space}
 
 
 @pytest.fixture(scope="module")

@@ -64,6 +64,7 @@ from fitgraph.draw.sheet_html import sheet_html
 from fitgraph.draw.sheet_pdf import sheet_pdf
 from fitgraph.model import Catalogue, Dimension, FreeSize, Make, Reference, Verdict, Workmanship
 from tests import made_catalogues as small
+from tests.shared import the_demo
 from tests.turns import LONG, turns
 
 #: Heights of lettering of ISO 3098-1:2015 in mm, looked up; a title block's texts may shrink.
@@ -75,7 +76,7 @@ A4 = tuple(round(mm / 25.4 * 72) for mm in (210, 297))
 
 @pytest.fixture(scope="module")
 def demo() -> Catalogue:
-    return load(demo_folder()).catalogue
+    return the_demo().catalogue
 
 
 @pytest.fixture(scope="module")

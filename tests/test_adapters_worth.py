@@ -35,7 +35,6 @@ from fitgraph.adapters import (
 )
 from fitgraph.adapters.cells import cells
 from fitgraph.adapters.pairs import pairs
-from fitgraph.catalogue import demo_folder, load
 from fitgraph.demand.questions import request_of
 from fitgraph.graph.options import options_for
 from fitgraph.mechanics.rules import RULES, Limits
@@ -43,6 +42,7 @@ from fitgraph.model import Catalogue, Dimension, Enquiry, Verdict
 from fitgraph.solve import Request, TreeEngine
 from tests import made_catalogues as small
 from tests.bench.catalogues import measured, scaled
+from tests.shared import the_demo
 from tests.test_certain_is_certain import demo_told, nesting_joints, picked, tried
 from tests.turns import turns
 
@@ -442,7 +442,7 @@ def test_a_gauge_is_taken_where_nothing_is_lost(
 
 @pytest.fixture(scope="module")
 def demo() -> Catalogue:
-    return load(demo_folder()).catalogue
+    return the_demo().catalogue
 
 
 @pytest.fixture(scope="module")

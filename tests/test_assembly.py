@@ -4,18 +4,18 @@ from __future__ import annotations
 
 import pytest
 
-from fitgraph.catalogue import demo_folder, load
 from fitgraph.explain.reasons import clashes
 from fitgraph.explain.shares import share_of_pairs
 from fitgraph.graph.assembly import assembly_share
 from fitgraph.graph.joints import asked
 from fitgraph.graph.options import empty, plain
 from fitgraph.model import Catalogue, Option, Verdict
+from tests.shared import the_demo
 
 
 @pytest.fixture(scope="module")
 def demo() -> Catalogue:
-    return load(demo_folder()).catalogue
+    return the_demo().catalogue
 
 
 def _combination(demo: Catalogue, *skus: str) -> dict[str, Option]:

@@ -7,12 +7,12 @@ import itertools
 import numpy as np
 import pytest
 
-from fitgraph.catalogue import demo_folder, load
 from fitgraph.graph.buckets import Factor, TooManyCellsError, least_sum
 from fitgraph.model import Verdict
 from fitgraph.solve import TreeEngine
 from fitgraph.solve.nearest import nearest
 from tests.bench.catalogues import measured, scaled
+from tests.shared import the_demo
 
 
 def _factors(rng: np.random.Generator, sizes: dict[str, int]) -> list[Factor]:
@@ -75,7 +75,7 @@ def test_measured_parts_have_a_near_combination_where_the_nearest_takes_too_much
 def test_local_search_comes_near_where_the_exact_answer_is_known(
     monkeypatch: pytest.MonkeyPatch,
 ) -> None:
-    engine = TreeEngine(load(demo_folder()).catalogue)
+    engine = the_demo().engine
     space = engine.space
     rng = np.random.default_rng(5)
     for _ in range(10):

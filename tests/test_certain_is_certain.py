@@ -19,7 +19,6 @@ import numpy.typing as npt
 import pytest
 from shapely import Point
 
-from fitgraph.catalogue import demo_folder, load
 from fitgraph.graph.columns import WordCodes, columns_of
 from fitgraph.graph.joints import joint_table
 from fitgraph.graph.options import empty, options_for
@@ -55,6 +54,7 @@ from tests.assembly_geometry import (
     holds,
     shut_bore,
 )
+from tests.shared import the_demo
 from tests.turns import LONG
 
 FITS, UNKNOWN, FAILS = Verdict.FITS, Verdict.UNKNOWN, Verdict.FAILS
@@ -224,7 +224,7 @@ def nesting_joints(vocabulary: Vocabulary) -> list[Joint]:
 
 @pytest.fixture(scope="module")
 def demo() -> Catalogue:
-    return load(demo_folder()).catalogue
+    return the_demo().catalogue
 
 
 def demo_told(demo: Catalogue, joints: Sequence[Joint]) -> Told:

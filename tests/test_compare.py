@@ -11,7 +11,7 @@ from hypothesis import strategies as st
 from strategies import brute_builds, catalogues
 from typer.testing import CliRunner
 
-from fitgraph.catalogue import demo_folder, load, shipped_folder
+from fitgraph.catalogue import load, shipped_folder
 from fitgraph.cli import main
 from fitgraph.explain import Explainer
 from fitgraph.explain.advice import advise, doubtful, marks, tubes
@@ -22,6 +22,7 @@ from fitgraph.graph.said import judge
 from fitgraph.mechanics.materials import MATERIALS
 from fitgraph.model import Catalogue, Presence, Verdict
 from fitgraph.solve import NamingError, Request
+from tests.shared import the_demo
 from tests.turns import turns
 
 # Commands on the demo do not each read it.
@@ -30,7 +31,7 @@ pytestmark = pytest.mark.usefixtures("demo_read_once")
 
 @pytest.fixture(scope="module")
 def demo() -> Catalogue:
-    return load(demo_folder()).catalogue
+    return the_demo().catalogue
 
 
 @pytest.fixture(scope="module")

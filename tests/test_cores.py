@@ -15,7 +15,6 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 from strategies import brute_builds, catalogues, keeps_limits, mass_of, price_of, requests
 
-import fitgraph
 from fitgraph.catalogue import load, shipped_folder
 from fitgraph.explain.representatives import weighings
 from fitgraph.explain.requested import list_builds
@@ -24,6 +23,7 @@ from fitgraph.solve import Request, TreeEngine
 from fitgraph.solve import cores as cores_module
 from fitgraph.solve.cores import Tallies, count_all, list_cores
 from fitgraph.solve.query import ask
+from tests.shared import the_demo
 from tests.turns import turns
 
 RANDOM = settings(
@@ -172,7 +172,7 @@ def test_small_trades_by_hand_and_by_trying_everything(name: str) -> None:
 def test_too_many_cores_to_list_are_counted_and_their_best_still_stand(
     monkeypatch: pytest.MonkeyPatch,
 ) -> None:
-    engine = fitgraph.open().engine
+    engine = the_demo().shop.engine
     request = Request(have=("FORK-VEN-04",))
     whole = list_builds(engine, request, sort="price", limit=3, rows=5)
     listing = cores_module.list_cores
@@ -195,7 +195,7 @@ def test_too_many_cores_to_list_are_counted_and_their_best_still_stand(
 
 
 def test_the_masses_of_a_core_of_unknown_mass_are_unknown_under_a_budget() -> None:
-    catalogue = fitgraph.open().catalogue
+    catalogue = the_demo().shop.catalogue
     role = catalogue.vocabulary.deciding[0]
     parts = {
         k: replace(p, mass_g=None) if p.role == role else p for k, p in catalogue.parts.items()
@@ -230,7 +230,7 @@ def test_weighings_cover_the_triangle_evenly() -> None:
 
 
 def test_no_rows_are_asked_for() -> None:
-    shop = fitgraph.open()
+    shop = the_demo().shop
     answer = shop.builds(["FORK-VEN-04"], ways=0)
     assert answer.cores == 6114
     assert not answer.answers
@@ -239,7 +239,7 @@ def test_no_rows_are_asked_for() -> None:
 @pytest.mark.long
 def test_the_first_rows_hold_the_best_for_nine_weighings_of_ten() -> None:
     # All enquiries: python -m tests.bench.first_rows
-    shop = fitgraph.open()
+    shop = the_demo().shop
     found = measure(shop.engine, shop.catalogue.enquiries[::8], draws=300)
     assert found.enquiries >= 10
     assert found.hits >= 0.9

@@ -22,7 +22,6 @@ import pymupdf
 import pytest
 from fpdf import FPDF
 
-from fitgraph.catalogue import demo_folder, load
 from fitgraph.draw import main_nest, nest_svg, nests, section_svg
 from fitgraph.draw.lettering import Lettering, printed
 from fitgraph.draw.section import drawn_sizes, enlargement
@@ -39,13 +38,14 @@ from fitgraph.model import (
     Verdict,
 )
 from fitgraph.solve import Request, TreeEngine
+from tests.shared import the_demo
 
 NS = "{http://www.w3.org/2000/svg}"
 
 
 @pytest.fixture(scope="module")
 def catalogue():
-    return load(demo_folder()).catalogue
+    return the_demo().catalogue
 
 
 @pytest.fixture(scope="module")

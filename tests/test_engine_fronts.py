@@ -12,12 +12,12 @@ import pytest
 from bench.catalogues import measured, scaled
 from walked_front import pareto_front
 
-from fitgraph.catalogue import demo_folder, load
 from fitgraph.model import Catalogue
 from fitgraph.solve import Request, Services, TreeEngine
 from fitgraph.solve.dominance import Known, least_of_three, least_of_two
 from fitgraph.solve.engine import Build
 from fitgraph.solve.query import TENTHS, ask
+from tests.shared import the_demo
 
 SEEDS = [*range(6), *(pytest.param(n, marks=pytest.mark.long) for n in range(6, 40))]
 
@@ -88,7 +88,7 @@ def walked(engine: TreeEngine, request: Request, *, certain: bool) -> np.ndarray
 
 def shop(name: str) -> Catalogue:
     if name == "demo":
-        return load(demo_folder()).catalogue
+        return the_demo().catalogue
     kind, parts, roles = name.split()
     made = scaled(int(parts), int(roles), seed=int(parts))
     return measured(made) if kind == "measured" else made

@@ -21,7 +21,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from walked_front import pareto_front
 
-from fitgraph.catalogue import Loaded, demo_folder, load
+from fitgraph.catalogue import Loaded
 from fitgraph.graph.joints import JointTable
 from fitgraph.graph.sums import SumCondition, Term
 from fitgraph.model import Catalogue, Fill, Joint, Option, Part, Role, Verdict, Vocabulary
@@ -45,6 +45,7 @@ from fitgraph.solve import (
 from fitgraph.solve.best import Criteria, k_best
 from fitgraph.solve.circuit import CircuitHome, circuit_of, joined
 from fitgraph.solve.circuit import _words as words_of
+from fitgraph.solve.counted import Counted
 from fitgraph.solve.counting import count, count_each
 from fitgraph.solve.fronts import Fronts
 from fitgraph.solve.limits import count_within
@@ -53,6 +54,7 @@ from fitgraph.solve.query import TENTHS, Query, ask
 from fitgraph.solve.reference import ReferenceEngine
 from fitgraph.solve.space import compile_tables
 from fitgraph.solve.stream import Stream
+from tests.shared import the_demo
 from tests.sum_tables import table_of
 
 
@@ -486,7 +488,7 @@ def test_a_sum_as_a_table_says_the_same(seed: int) -> None:
 
 @functools.cache
 def demo_engine() -> TreeEngine:
-    return TreeEngine(load(demo_folder()).catalogue)
+    return the_demo().engine
 
 
 @functools.cache
@@ -674,36 +676,43 @@ def test_a_page_of_what_remains_says_what_did_not_count() -> None:
     assert "would need too much memory here" not in quiet
 
 
-@pytest.mark.parametrize("weightings", [1, 2, 99])
-def test_a_plan_of_a_question_alone_gives_the_same_answers(weightings: int) -> None:
-    # Where the whole plan is large, and where few weightings fit in memory at once.
-    catalogue = measured(scaled(16))
-    wanted, engine = TreeEngine(catalogue), TreeEngine(catalogue)
+@functools.cache
+def answers_of_the_whole_plan() -> tuple[
+    tuple[Request, list[tuple[int, float | None]], Counted], ...
+]:
+    """Return questions with a pick or without, with their best builds and their number."""
+    wanted = TreeEngine(measured(scaled(16)))
     (cheap,), (light,) = (
         wanted.best(Request(), limit=1),
         wanted.best(Request(), sort="mass", limit=1),
     )
     assert cheap.mass_g is not None and light.mass_g is not None
     picks = [(), *((b.parts[r],) for b in (cheap, light) for r in ("fork", "bar", "deck"))]
-    limits = [
+    limits: list[dict[str, float]] = [
         {},
         {"budget": round(1.2 * cheap.price)},
         {"max_mass_g": (cheap.mass_g + light.mass_g) / 2},
         {"budget": light.price, "max_mass_g": cheap.mass_g},
         {"budget": 1},
     ]
+    requests = [Request(want=p, **limit) for p, limit in itertools.product(picks, limits)]
+    best_of = [[(b.price, b.mass_g) for b in wanted.best(r, limit=20)] for r in requests]
+    return tuple(zip(requests, best_of, map(wanted.count, requests), strict=True))
+
+
+@pytest.mark.parametrize("weightings", [1, 2, 99])
+def test_a_plan_of_a_question_alone_gives_the_same_answers(weightings: int) -> None:
+    # Where the whole plan is large, and where few weightings fit in memory at once.
+    engine = TreeEngine(measured(scaled(16)))
     narrow = 0
-    for pick, limit in itertools.product(picks, limits):
-        request = Request(want=pick, **limit)
+    for request, true, exact in answers_of_the_whole_plan():
         with (
             patch("fitgraph.solve.space._FEW", 0.0),
             patch("fitgraph.solve.best.Prices.fitting", lambda *_: weightings),
         ):
             found = engine.best(request, limit=20)
             number = engine.count(request)
-        true = wanted.best(request, limit=20)
-        assert [(b.price, b.mass_g) for b in found] == [(b.price, b.mass_g) for b in true]
-        exact = wanted.count(request)
+        assert [(b.price, b.mass_g) for b in found] == true
         if number.exact and exact.exact:
             assert number.number == exact.number
         narrow += len(engine.space.kept(("plans within",), dict))

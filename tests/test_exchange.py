@@ -7,7 +7,6 @@ import itertools
 import pytest
 from strategies import all_options, rows_of
 
-import fitgraph
 from fitgraph.catalogue import load, shipped_folder
 from fitgraph.errors import InputError
 from fitgraph.explain.exchange import Aim, Exchanged, NotOffered, exchange
@@ -15,6 +14,7 @@ from fitgraph.explain.words_rider import exchange_text
 from fitgraph.graph.joints import asked
 from fitgraph.model import Catalogue, Fill, Option, Verdict
 from fitgraph.solve import TreeEngine
+from tests.shared import the_demo
 
 
 def least_by_trying(
@@ -113,7 +113,7 @@ def test_every_exchange_against_trying_everything(name: str, most: int) -> None:
 
 @pytest.mark.long
 def test_differences_are_from_the_old_part_and_what_comes_along_is_priced() -> None:
-    shop = fitgraph.open()
+    shop = the_demo().shop
     answer = shop.exchange("bar", "FORK-VEN-04", "KIT-VEN-01", "CLMP-SKE-01", "BAR-MAR-05")
     old = shop.catalogue.parts["BAR-MAR-05"]
     assert answer.found.old is old
@@ -177,11 +177,11 @@ def test_wishes_leave_out_only_what_they_name() -> None:
 
 def test_a_role_that_is_not_there_is_told() -> None:
     with pytest.raises(InputError, match="rolle"):
-        fitgraph.open().exchange("rolle", "FORK-VEN-04")
+        the_demo().shop.exchange("rolle", "FORK-VEN-04")
 
 
 def test_what_a_part_is_lighter_than_is_asked_for_and_what_it_weighs_is_told() -> None:
-    shop = fitgraph.open()
+    shop = the_demo().shop
     text = shop.exchange("bar", "FORK-OST-03", aim="lighter", limit=3).to_text()
     assert "Which are lighter than theirs is told once that is named." in text.replace("\n", " ")
     for row in shop.exchange("bar", "FORK-OST-03", aim="lighter", limit=3).records():
@@ -191,7 +191,7 @@ def test_what_a_part_is_lighter_than_is_asked_for_and_what_it_weighs_is_told() -
 
 
 def test_roles_that_are_called_by_their_plural_stay_so() -> None:
-    shop = fitgraph.open()
+    shop = the_demo().shop
     for role, many in (("plugs", "end plugs"), ("wheels", "wheels"), ("headset", "headsets")):
         found = shop.exchange(role, "FORK-OST-03", limit=1).found
         assert f"{found.count} other {many}: " in exchange_text(found)

@@ -23,7 +23,6 @@ from strategies import (
     verdict_of,
 )
 
-from fitgraph.catalogue import demo_folder, load
 from fitgraph.explain import Explainer
 from fitgraph.explain.changes import Change, Prefer, applied
 from fitgraph.explain.conflicts import Conflict
@@ -34,6 +33,7 @@ from fitgraph.graph.said import judge
 from fitgraph.model import Catalogue, Fill, Option, Verdict
 from fitgraph.solve import Request, TreeEngine
 from fitgraph.solve.request import Services
+from tests.shared import the_demo
 from tests.turns import turns
 
 Key = tuple[str, str]
@@ -396,7 +396,7 @@ def dropped_by(brute: Brute, change: Change) -> Set:
 
 
 def test_nothing_is_asked_of_a_catalogue_without_parts() -> None:
-    demo = load(demo_folder()).catalogue
+    demo = the_demo().catalogue
     bare = Catalogue(demo.vocabulary, {}, by_role={})
     told = Explainer(bare).why([])
     assert told.verdict is Verdict.FAILS
@@ -426,7 +426,7 @@ def test_conflicts_equal_those_of_cpmpy(question: tuple[Catalogue, list[str]]) -
 
 
 def test_a_real_clash_has_the_conflicts_that_cpmpy_finds() -> None:
-    catalogue = load(demo_folder()).catalogue
+    catalogue = the_demo().catalogue
     skus = ["FORK-VEN-04", "BAR-MAR-05", "CLMP-SKE-02"]
     told = Explainer(catalogue).why(skus, with_changes=False)
     named = {catalogue.parts[s].role: s for s in skus}

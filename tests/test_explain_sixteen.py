@@ -16,7 +16,6 @@ from collections.abc import Iterable, Sequence
 import numpy as np
 import pytest
 
-from fitgraph.catalogue import demo_folder, load
 from fitgraph.explain import Explainer, network
 from fitgraph.explain.buckets import Least
 from fitgraph.explain.changes import applied
@@ -30,13 +29,14 @@ from fitgraph.report.explanations import data, report
 from fitgraph.report.hints import Hints
 from fitgraph.solve.algebra import COUNT
 from fitgraph.solve.passes import Demands, Passes
+from tests.shared import the_demo
 
 SEEDS = (1, pytest.param(0, marks=pytest.mark.long))
 
 
 @functools.cache
 def explainer() -> Explainer:
-    return Explainer(load(demo_folder()).catalogue)
+    return the_demo().explainer
 
 
 def named(seed: int, parts: int = 16) -> list[str]:

@@ -18,11 +18,11 @@ import pytest
 from test_systems_table import write_catalogue
 from typer.testing import CliRunner
 
-from fitgraph.catalogue import demo_folder, load
 from fitgraph.cli import main
 from fitgraph.explain.advice import advise
 from fitgraph.explain.words_rider import advice_text, family_text, tube_text
 from fitgraph.model import Catalogue
+from tests.shared import the_demo
 
 # Commands on the demo do not each read it.
 pytestmark = pytest.mark.usefixtures("demo_read_once")
@@ -33,7 +33,7 @@ Ask = Callable[..., str]
 
 @cache
 def _demo() -> Catalogue:
-    return load(demo_folder()).catalogue
+    return the_demo().catalogue
 
 
 def _advice(style: str | None = None, *, broken: bool = False) -> str:

@@ -13,7 +13,7 @@ import networkx as nx
 import pytest
 import rdflib
 
-from fitgraph.catalogue import demo_folder, load, shipped_folder
+from fitgraph.catalogue import load, shipped_folder
 from fitgraph.draw.fit_map import default_lanes, fit_map_svg, layout
 from fitgraph.graph.export import NAMESPACE, graphml, json_ld, node_link
 from fitgraph.graph.fit_graph import fit_graph, mates, part_node
@@ -33,11 +33,12 @@ from fitgraph.graph.views import (
 )
 from fitgraph.model import Catalogue, Presence, Verdict
 from tests.part_pairs import by_part
+from tests.shared import the_demo
 
 
 @pytest.fixture(scope="module")
 def demo() -> Catalogue:
-    return load(demo_folder()).catalogue
+    return the_demo().catalogue
 
 
 @pytest.fixture(scope="module")

@@ -15,7 +15,6 @@ import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
-from fitgraph.catalogue import demo_folder, load
 from fitgraph.errors import InputError
 from fitgraph.explain import Explainer
 from fitgraph.explain.ways import First, Way, every_way, ways
@@ -41,6 +40,7 @@ from fitgraph.model import (
     Vocabulary,
 )
 from fitgraph.solve import NamingError
+from tests.shared import the_demo
 from tests.strategies import all_options, catalogues
 from tests.turns import turns
 
@@ -284,7 +284,7 @@ def test_the_order_is_what_was_asked_for_and_no_service_is_needless() -> None:
 
 @pytest.fixture(scope="module")
 def demo() -> Explainer:
-    return Explainer(load(demo_folder()).catalogue)
+    return the_demo().explainer
 
 
 def test_an_oversized_bar_gets_onto_a_fork_through_its_makers_sleeve(demo: Explainer) -> None:

@@ -7,7 +7,6 @@ from dataclasses import replace
 
 import pytest
 
-from fitgraph.catalogue import demo_folder, load
 from fitgraph.explain import held_texts, hold_text, pressed_text, strain_texts
 from fitgraph.explain.words_rider import grip_text
 from fitgraph.graph.columns import word_of
@@ -28,6 +27,7 @@ from fitgraph.mechanics.notches import slot_end_factor
 from fitgraph.mechanics.press_fits import press_fit
 from fitgraph.mechanics.threads import engagement_needed_mm
 from fitgraph.model import Catalogue, Dimension, Option, Reference
+from tests.shared import the_demo
 
 COLLARED = ("FORK-VEN-04", "BAR-MAR-05", "CLMP-SKE-01", "KIT-VEN-01")
 EXTERNAL = ("BAR-PEL-13", "CLMP-TAR-04", "FORK-OST-04", "KIT-OST-04")
@@ -35,7 +35,7 @@ EXTERNAL = ("BAR-PEL-13", "CLMP-TAR-04", "FORK-OST-04", "KIT-OST-04")
 
 @pytest.fixture(scope="module")
 def demo() -> Catalogue:
-    return load(demo_folder()).catalogue
+    return the_demo().catalogue
 
 
 def _combination(demo: Catalogue, *skus: str) -> dict[str, Option]:

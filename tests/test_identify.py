@@ -44,6 +44,7 @@ from fitgraph.model import (
 )
 from fitgraph.model.rider import Identify, Question
 from fitgraph.solve import NamingError
+from tests.shared import the_demo
 
 # Commands on the demo do not each read it.
 pytestmark = pytest.mark.usefixtures("demo_read_once")
@@ -51,7 +52,7 @@ pytestmark = pytest.mark.usefixtures("demo_read_once")
 
 @pytest.fixture(scope="module")
 def demo() -> Identifier:
-    return Identifier(load(demo_folder()).catalogue)
+    return Identifier(the_demo().catalogue)
 
 
 # -- against enumeration -------------------------------------------------------

@@ -7,7 +7,6 @@ from functools import lru_cache
 
 import pytest
 
-from fitgraph.catalogue import demo_folder, load
 from fitgraph.explain.glosses import glosses
 from fitgraph.graph.groupings import OTHER, kind_of, roles_of, suits
 from fitgraph.graph.options import plain
@@ -25,6 +24,7 @@ from fitgraph.model import (
 )
 from fitgraph.solve import TreeEngine
 from fitgraph.stock import coverage
+from tests.shared import the_demo
 
 SIZE = Reference("rod", "end", "diameter")
 
@@ -40,7 +40,7 @@ def rod(lo: float, hi: float, presence: Presence = Presence.PRESENT) -> Option:
 
 @lru_cache(maxsize=1)
 def demo() -> Catalogue:
-    return load(demo_folder()).catalogue
+    return the_demo().catalogue
 
 
 @pytest.mark.parametrize(

@@ -13,7 +13,7 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 from strategies import brute_builds, catalogues, requests
 
-from fitgraph.catalogue import demo_folder, load, shipped_folder
+from fitgraph.catalogue import load, shipped_folder
 from fitgraph.explain.measure import Measurement, Measurer
 from fitgraph.explain.outcomes import (
     Possibility,
@@ -25,6 +25,7 @@ from fitgraph.explain.outcomes import (
 )
 from fitgraph.model import Basis, Catalogue, Dimension, Option, Part, Verdict
 from fitgraph.solve import Request, TreeEngine
+from tests.shared import the_demo
 
 
 def _only(catalogue: Catalogue, part: Part) -> Catalogue:
@@ -161,7 +162,7 @@ def test_forty_parts_by_hand() -> None:
 def test_a_measurement_typed_into_the_catalogue_settles_what_was_promised(shop: str) -> None:
     """The engine before and after: the first three of the list."""
     demo = shop == "demo"  # of measured parts each role's measurements are counted apart
-    catalogue = load(demo_folder()).catalogue if demo else shapes.measured(shapes.scaled(30))
+    catalogue = the_demo().catalogue if demo else shapes.measured(shapes.scaled(30))
     engine = TreeEngine(catalogue)
     before = (engine.count(Request()).number, engine.count_possible(Request()).number)
     for m in Measurer(catalogue).rank()[: 3 if demo else 1]:
@@ -182,7 +183,7 @@ def test_a_measurement_typed_into_the_catalogue_settles_what_was_promised(shop: 
 @pytest.mark.long
 def test_demo_list_names_what_one_look_decides() -> None:
     """data/demo/README.md: one look decides FORK-VEN-07, BAR-WYN-02 and KIT-QUA-01."""
-    catalogue = load(demo_folder()).catalogue
+    catalogue = the_demo().catalogue
     measurer = Measurer(catalogue)
     told = _by_figure(measurer.rank())
     assert told[("FORK-VEN-07", "anchor", None)].expected > 0

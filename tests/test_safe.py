@@ -48,6 +48,7 @@ from fitgraph.shop.answers import Answer
 from fitgraph.shop.front import Shop
 from fitgraph.shop.imports import import_tables
 from tests.made_catalogues import thinned, unweighed
+from tests.shared import the_demo
 from tests.test_cli import FEATURES, PARTS, write_plugs
 from tests.workbooks import bomb, changed, lying_bomb, ods, xlsx
 
@@ -111,7 +112,7 @@ def told(shop: Shop) -> list[Answer]:
 
 @pytest.fixture(scope="module")
 def made() -> Sheet:
-    demo = load(demo_folder()).catalogue
+    demo = the_demo().catalogue
     return sheet(thinned(demo), unweighed(demo, "sleeve", 25.4, 31.8, word="Skerrowby"))
 
 
@@ -301,7 +302,7 @@ def test_a_sheet_that_is_formatted_to_its_end_is_read(tmp_path: Path) -> None:
 def test_what_is_made_names_no_file_elsewhere(tmp_path: Path, name: str, made: Sheet) -> None:
     """The files of a sheet are named after its make, its sizes and its words."""
     candidate = made.worth.candidate
-    make = replace(load(demo_folder()).catalogue.vocabulary.makes["sleeve"], name=name)
+    make = replace(the_demo().catalogue.vocabulary.makes["sleeve"], name=name)
     words = dict.fromkeys(candidate.words, name)
     number = label(make, candidate.sizes, words)
     assert candidate.words and number != label(make, candidate.sizes, {})

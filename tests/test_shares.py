@@ -8,11 +8,11 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from fitgraph.catalogue import demo_folder, load
 from fitgraph.explain import Explainer, share_of_pairs
 from fitgraph.explain.reasons import Clash
 from fitgraph.explain.words import clash_text
 from fitgraph.model import Verdict
+from tests.shared import the_demo
 from tests.turns import turns
 
 
@@ -37,7 +37,7 @@ def _counted(clash: Clash, samples: int = 400_000) -> float:
 @pytest.fixture(scope="module")
 def measured() -> list[Clash]:
     """Every joint between lengths around some named demo parts."""
-    catalogue = load(demo_folder()).catalogue
+    catalogue = the_demo().catalogue
     explainer = Explainer(catalogue)
     found = []
     for role, other in (("clamp", "bar"), ("headset", "deck"), ("bearings", "wheels")):
@@ -63,7 +63,7 @@ def test_share_agrees_with_the_verdict(measured: list[Clash]) -> None:
 
 
 def test_overlapping_limits_are_told_with_their_share(measured: list[Clash]) -> None:
-    catalogue = load(demo_folder()).catalogue
+    catalogue = the_demo().catalogue
     overlapping = [c for c in measured if c.verdict is Verdict.UNKNOWN]
     for clash in overlapping:
         share = share_of_pairs(clash)

@@ -22,7 +22,6 @@ from scipy.integrate import quad
 from typer.testing import CliRunner
 
 from fitgraph.adapters import Sheet, sheet
-from fitgraph.catalogue import demo_folder, load
 from fitgraph.cli.main import app
 from fitgraph.draw.sheet_step import write_step
 from fitgraph.files import whole
@@ -30,13 +29,14 @@ from fitgraph.lab import adapter_files
 from fitgraph.mechanics.materials import MATERIALS
 from fitgraph.model import Catalogue
 from tests.made_catalogues import thinned, unweighed
+from tests.shared import the_demo
 
 MAKES = ("sleeve", "liner", "insert")
 
 
 @pytest.fixture(scope="module")
 def demo() -> Catalogue:
-    return load(demo_folder()).catalogue
+    return the_demo().catalogue
 
 
 @pytest.fixture(scope="module")

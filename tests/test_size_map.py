@@ -9,7 +9,6 @@ from types import MappingProxyType
 
 import pytest
 
-from fitgraph.catalogue import demo_folder, load
 from fitgraph.draw.fit_map import _MOST_JOINTS, fit_map_svg
 from fitgraph.explain import Explainer
 from fitgraph.explain.map_search import search
@@ -24,6 +23,7 @@ from fitgraph.model import Catalogue, Verdict
 from fitgraph.report import size_maps
 from fitgraph.report.as_text import text
 from fitgraph.shop import open_shop
+from tests.shared import the_demo
 
 MOST_MM = 0.5
 SVG = "{http://www.w3.org/2000/svg}"
@@ -31,7 +31,7 @@ SVG = "{http://www.w3.org/2000/svg}"
 
 @pytest.fixture(scope="module")
 def demo() -> Catalogue:
-    return load(demo_folder()).catalogue
+    return the_demo().catalogue
 
 
 @pytest.fixture(scope="module")

@@ -8,13 +8,13 @@ from types import MappingProxyType
 
 import pytest
 
-import fitgraph
 from fitgraph.catalogue import load, shipped_folder
 from fitgraph.demand.questions import request_of
 from fitgraph.model import Catalogue
 from fitgraph.solve import TreeEngine
 from fitgraph.stock import coverage
 from fitgraph.stock.in_turn import in_turn
+from tests.shared import the_demo
 
 
 def with_stock(catalogue: Catalogue, left: dict[str, int]) -> Catalogue:
@@ -51,7 +51,7 @@ def test_each_rider_takes_the_cheapest_that_is_left(name: str) -> None:
 
 
 def test_a_row_for_several_is_so_many_riders_and_those_without_a_date_come_last() -> None:
-    shop = fitgraph.open()
+    shop = the_demo().shop
     first = next(
         e
         for e in shop.catalogue.enquiries
@@ -66,7 +66,7 @@ def test_a_row_for_several_is_so_many_riders_and_those_without_a_date_come_last(
 
 @pytest.mark.long
 def test_what_is_told_of_the_demo() -> None:
-    shop = fitgraph.open()
+    shop = the_demo().shop
     gaps = shop.gaps("family")
     turn = gaps.found.in_turn
     stock = {sku: part.stock for sku, part in shop.catalogue.parts.items()}

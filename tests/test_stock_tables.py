@@ -22,6 +22,7 @@ from fitgraph.report.values import first_of
 from fitgraph.shop.edge import share_of
 from fitgraph.stock.groups import OTHER, grouper
 from tests.make_supply import make_counts, make_supply
+from tests.shared import the_demo
 
 # Commands on the demo do not each read it.
 pytestmark = pytest.mark.usefixtures("demo_read_once")
@@ -148,7 +149,7 @@ def test_the_guide_has_every_column() -> None:
 
 def test_groups_follow_figures_and_features() -> None:
     """Sizes of the systems: the table in data/demo/README.md (common practice, no source)."""
-    catalogue = load(demo_folder()).catalogue
+    catalogue = the_demo().catalogue
     system, family = grouper(catalogue, "system"), grouper(catalogue, "family")
 
     def owning(*skus: str) -> Enquiry:
@@ -180,7 +181,7 @@ def test_groups_follow_figures_and_features() -> None:
 
 
 def test_columns_of_an_enquiry_group_it_too() -> None:
-    catalogue = load(demo_folder()).catalogue
+    catalogue = the_demo().catalogue
     steel = next(p.sku for p in catalogue.of("bar") if p.material == "steel-4130")
     material = grouper(catalogue, "material")
     assert material(Enquiry("E", have=(steel,))) == "steel"
@@ -226,9 +227,8 @@ def test_gaps_tells_the_same_twice() -> None:
     assert "oversized" in text and found["stranded"][0]["sku"] in text
     # Groups that a name does not explain are explained; long lists are cut in the text alone.
     assert found["means"]["system"].keys() >= set(found["by"]["system"])
-    assert (
-        f"oversized: {glosses(load(demo_folder()).catalogue, 'family')['oversized']}"
-        in " ".join(text.split())
+    assert f"oversized: {glosses(the_demo().catalogue, 'family')['oversized']}" in " ".join(
+        text.split()
     )
 
 
@@ -236,7 +236,7 @@ def test_gaps_tells_the_same_twice() -> None:
 def test_gaps_names_the_first_joints_and_counts_the_others() -> None:
     _, found = answer("gaps", "--by", "material", "--by", "system")
     waiting = max(found["stranded"], key=lambda s: len(s["joints"]))
-    vocabulary = load(demo_folder()).catalogue.vocabulary
+    vocabulary = the_demo().catalogue.vocabulary
     titles = [vocabulary.joint(name).title for name in waiting["joints"]]
     assert waiting["standing"] == "possibly" and len(titles) > 4
     assert first_of(titles, 2) == f"{titles[0]}, {titles[1]} and {len(titles) - 2} more"
@@ -279,7 +279,7 @@ def test_restock_answers_with_proof() -> None:
     plan = found["plan"]
     assert code == 0 and plan["reached"] and plan["proven"] and plan["gap"] == 0
     assert plan["share"] >= 0.45 and plan["served"] - plan["before"] > 0
-    parts = load(demo_folder()).catalogue.parts
+    parts = the_demo().catalogue.parts
     lines = [line for order in plan["orders"] for line in order["lines"]]
     assert all(parts[line["sku"]].stock == 0 for line in lines)
     for order in plan["orders"]:

@@ -4,15 +4,15 @@ from __future__ import annotations
 
 from statistics import median
 
-from fitgraph.catalogue import demo_folder, load
 from fitgraph.explain.triangle import triangle, tube_figures
 from fitgraph.graph.options import plain, strength_nm, strengths_nm
 from fitgraph.model import Presence
+from tests.shared import the_demo
 
 
 def test_no_family_and_no_bar_has_all_three() -> None:
     """Common practice, no source: every part trades light, strong and affordable."""
-    catalogue = load(demo_folder()).catalogue
+    catalogue = the_demo().catalogue
     corners = triangle(catalogue)
     reaches = {family: set(corner.reaches) for family, corner in corners.items()}
     assert reaches == {
@@ -31,7 +31,7 @@ def test_no_family_and_no_bar_has_all_three() -> None:
 
 
 def test_figures_are_those_of_the_parts() -> None:
-    catalogue = load(demo_folder()).catalogue
+    catalogue = the_demo().catalogue
     figures = tube_figures(catalogue)
     assert len(figures) > 30
     for figure in figures[::7]:
