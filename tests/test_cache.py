@@ -9,10 +9,14 @@ import pickle
 import shutil
 from pathlib import Path
 
+import numpy as np
 import pytest
 
+import fitgraph
 from fitgraph.catalogue import cache, demo_folder, load, reading
 from fitgraph.catalogue.loaded import FILES
+from fitgraph.shop import kept_joints
+from fitgraph.shop.kept_joints import compiled
 from tests.killed import ENOUGH, TIMES, kill_at_every_write
 
 
@@ -94,7 +98,7 @@ def test_a_table_that_comes_or_goes_is_seen(shop: Path) -> None:
 
 def test_other_code_reads_anew(shop: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     load(shop)
-    monkeypatch.setattr(cache, "_code", lambda: b"another version")
+    monkeypatch.setattr(cache, "code_state", lambda: b"another version")
     unread(monkeypatch)
     with pytest.raises(AssertionError, match="was read"):
         load(shop)
@@ -119,6 +123,80 @@ class Hostile:
 
     def __reduce__(self) -> tuple[object, tuple[str, ...]]:
         return os.mkdir, (str(self.place),)
+
+
+@pytest.mark.parametrize("tidy", [True, False])
+def test_what_joints_say_is_kept_and_the_same(
+    shop: Path, monkeypatch: pytest.MonkeyPatch, tidy: bool
+) -> None:
+    loaded = load(shop)
+    assert loaded.word
+    first = compiled(loaded.word, loaded.catalogue, tidy=tidy)
+    (beside,) = (e for e in entries(shop) if e.suffix != ".catalogue")
+
+    def fail(*_: object, **__: object) -> None:
+        raise AssertionError("a joint was judged")
+
+    monkeypatch.setattr(kept_joints, "said_of", fail)
+    again = load(shop)
+    found = compiled(again.word, again.catalogue, tidy=tidy)
+    own = {id(joint) for joint in again.catalogue.vocabulary.joints}
+    assert sum(id(table.joint) in own for table in found.joint_tables) > 30
+    for one, other in zip(first.joint_tables, found.joint_tables, strict=True):
+        assert (one.joint, one.roles) == (other.joint, other.roles)
+        assert (one.verdicts == other.verdicts).all()
+        assert one.verdicts.dtype == other.verdicts.dtype
+        for mine, theirs in zip(one.class_of, other.class_of, strict=True):
+            assert (mine == theirs).all()
+    for this, that in zip(first.sums, found.sums, strict=True):
+        assert (this.joint, this.name) == (that.joint, that.name)
+        for term, same in zip(this.terms, that.terms, strict=True):
+            assert term.roles == same.roles
+            assert np.array_equal(term.worst, same.worst)
+            assert np.array_equal(term.best, same.best)
+    assert len(found.sums) > 3
+    whole = beside.read_bytes()
+    monkeypatch.undo()
+    monkeypatch.setattr(cache, "place", lambda: beside.parent)
+    for spoilt in (whole[:-1], bytes([whole[0] ^ 1]) + whole[1:], b""):
+        beside.write_bytes(spoilt)
+        mended = compiled(again.word, again.catalogue, tidy=tidy)
+        assert len(mended.joint_tables) == len(first.joint_tables)
+        assert beside.read_bytes() == whole
+
+
+def test_nothing_that_is_kept_of_joints_is_run(shop: Path) -> None:
+    loaded = load(shop)
+    first = compiled(loaded.word, loaded.catalogue, tidy=True)
+    (beside,) = (e for e in entries(shop) if e.suffix != ".catalogue")
+    data = pickle.dumps(Hostile(shop.parent / "run"))
+    beside.write_bytes(hashlib.blake2b(data, digest_size=32).digest() + data)
+    found = compiled(loaded.word, loaded.catalogue, tidy=True)
+    assert len(found.joint_tables) == len(first.joint_tables)
+    assert not (shop.parent / "run").exists()
+
+
+@pytest.mark.parametrize("rooms", [["graph"], ["solve"]])
+def test_other_code_judges_anew(
+    shop: Path, monkeypatch: pytest.MonkeyPatch, rooms: list[str]
+) -> None:
+    loaded = load(shop)
+    compiled(loaded.word, loaded.catalogue, tidy=True)
+    state = cache.code_state
+
+    def other(asked: tuple[str, ...]) -> bytes:
+        return state(asked) + (b"another" if set(rooms) & set(asked) else b"")
+
+    monkeypatch.setattr(cache, "code_state", other)
+    compiled(loaded.word, loaded.catalogue, tidy=True)
+    assert len([e for e in entries(shop) if e.suffix != ".catalogue"]) == 2
+
+
+def test_the_front_door_keeps_what_joints_say(shop: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    asked = ("FORK-VEN-04", "BAR-CUL-05", "CLMP-OST-06")
+    first = fitgraph.open(shop).why(*asked).to_text()
+    monkeypatch.setattr(kept_joints, "said_of", None)
+    assert fitgraph.open(shop).why(*asked).to_text() == first
 
 
 def test_nothing_in_an_entry_is_run(shop: Path) -> None:

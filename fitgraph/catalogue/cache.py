@@ -17,7 +17,7 @@ import io
 import os
 import pickle
 import sys
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import fields
 from operator import attrgetter
 from pathlib import Path
@@ -74,11 +74,16 @@ _KNOWN: dict[tuple[str, str], Any] = {
 _KNOWN[proxy.__module__, proxy.__qualname__] = proxy
 
 
-class _Unpickler(pickle.Unpickler):
+class PlainUnpickler(pickle.Unpickler):
+    """Reads an entry, out of which nothing but plain data can come."""
+
+    known: Mapping[tuple[str, str], Any] = _KNOWN
+
     def find_class(self, module: str, name: str) -> Any:
-        if (module, name) not in _KNOWN:
+        """Return what an entry may name."""
+        if (module, name) not in self.known:
             raise pickle.UnpicklingError(f"{module}.{name} has no place in an entry")
-        return _KNOWN[module, name]
+        return self.known[module, name]
 
 
 def place() -> Path:
@@ -88,10 +93,10 @@ def place() -> Path:
     return platformdirs.user_cache_path("fitgraph") / "catalogues"
 
 
-def _code() -> bytes:
-    """Return what the code that reads is known by: Python's version and the state of its files."""
+def code_state(rooms: Iterable[str] = _ROOMS) -> bytes:
+    """Return what code is known by: Python's version and the state of the files of its rooms."""
     root = Path(__file__).parents[1]
-    files = [*root.glob("*.py"), *(f for room in _ROOMS for f in (root / room).rglob("*.*"))]
+    files = [*root.glob("*.py"), *(f for room in rooms for f in (root / room).rglob("*.*"))]
     states = [(f.name, (s := f.stat()).st_size, s.st_mtime_ns) for f in sorted(files)]
     return repr((sys.version_info[:3], states)).encode()
 
@@ -154,7 +159,7 @@ def fingerprint(folder: Path, names: Sequence[str]) -> Print | None:
     states = _states(folder, names)
     if states is None or sum(s.st_size for _, s in states) < LEAST_BYTES:
         return None
-    told = hashlib.blake2b(_code(), digest_size=20)
+    told = hashlib.blake2b(code_state(), digest_size=20)
     try:
         for name, state in states:
             told.update(f"\n{name} {state.st_size}\n".encode())
@@ -210,30 +215,48 @@ def keep(word: str, loaded: Loaded) -> None:
         _columns(Finding, loaded.findings),
         dict(loaded.tallies),
     )
-    data = pickle.dumps(entry, protocol=5)
+    keep_bytes(f"{word}{_ENDING}", pickle.dumps(entry, protocol=5))
+
+
+def keep_bytes(name: str, data: bytes) -> None:
+    """Keep bytes by a name that begins with a folder's fingerprint; they go when its entry goes."""
     with contextlib.suppress(OSError):
         folder = place()
         folder.mkdir(parents=True, exist_ok=True, mode=0o700)
-        with written_whole(folder / f"{word}{_ENDING}", "wb") as file:
+        with written_whole(folder / name, "wb") as file:
             file.write(hashlib.blake2b(data, digest_size=_DIGEST).digest())
             file.write(data)
         _sweep(folder)
+
+
+def kept_bytes(name: str) -> memoryview | None:
+    """Return what :func:`keep_bytes` keeps by a name; None without it, or where it was spoilt."""
+    try:
+        data = (place() / name).read_bytes()
+    except OSError:
+        return None
+    body = memoryview(data)[_DIGEST:]
+    whole = hashlib.blake2b(body, digest_size=_DIGEST).digest() == data[:_DIGEST]
+    return body if whole else None
 
 
 _FEATURES = [f.name for f in fields(Part)].index("features")
 
 
 def _sweep(folder: Path) -> None:
-    """Take away the entries that were made first, down to what may be kept."""
-    entries = sorted(
-        ((s.st_mtime_ns, s.st_size, p) for p in folder.glob(f"*{_ENDING}") if (s := p.stat())),
-        reverse=True,
-    )
+    """Take away the folders' entries that were made first, down to what may be kept."""
+    entries: dict[str, list[tuple[int, int, Path]]] = {}
+    for path in folder.glob("*.*"):
+        with contextlib.suppress(FileNotFoundError):  # somebody else takes it away
+            state = path.stat()
+            word = path.name.partition(".")[0]
+            entries.setdefault(word, []).append((state.st_mtime_ns, state.st_size, path))
     held = 0
-    for number, (_, size, path) in enumerate(entries):
-        held += size
+    for number, of in enumerate(sorted(entries.values(), key=max, reverse=True)):
+        held += sum(size for _, size, _ in of)
         if number >= MOST_ENTRIES or (held > MOST_BYTES and number):
-            path.unlink(missing_ok=True)
+            for _, _, path in of:
+                path.unlink(missing_ok=True)
 
 
 def kept(word: str, name: str) -> Loaded | None:
@@ -246,15 +269,11 @@ def kept(word: str, name: str) -> Loaded | None:
     name : str
         What the catalogue is called.
     """
-    try:
-        data = (place() / f"{word}{_ENDING}").read_bytes()
-    except OSError:
-        return None
-    body = memoryview(data)[_DIGEST:]
-    if hashlib.blake2b(body, digest_size=_DIGEST).digest() != data[:_DIGEST]:
+    body = kept_bytes(f"{word}{_ENDING}")
+    if body is None:
         return None
     try:
-        entry = _Unpickler(io.BytesIO(body)).load()
+        entry = PlainUnpickler(io.BytesIO(body)).load()
     except (pickle.UnpicklingError, EOFError, ValueError, AttributeError, TypeError):
         return None
     words, columns, shared, enquiries, offers, suppliers, counts, findings, tallies = entry
@@ -274,4 +293,4 @@ def kept(word: str, name: str) -> Loaded | None:
     days = MappingProxyType({date: MappingProxyType(of) for date, of in counts.items()})
     supply = Supply(tuple(from_columns(Offer, offers)), MappingProxyType(suppliers), days)
     found = tuple(from_columns(Finding, findings))
-    return Loaded(catalogue, found, supply, MappingProxyType(tallies))
+    return Loaded(catalogue, found, supply, MappingProxyType(tallies), word)

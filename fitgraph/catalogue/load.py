@@ -5,6 +5,7 @@ from __future__ import annotations
 import gc
 from collections.abc import Iterator
 from contextlib import contextmanager
+from dataclasses import replace
 from pathlib import Path
 
 from fitgraph.catalogue import cache
@@ -67,5 +68,6 @@ def _loaded(folder: Path) -> Loaded:
 
         loaded = FolderReader(folder).all()
         if before is not None and cache.unchanged(folder, FILES, before):
+            loaded = replace(loaded, word=before.word)
             cache.keep(before.word, loaded)
     return loaded

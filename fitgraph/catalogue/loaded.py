@@ -21,10 +21,12 @@ FILES = (VOCABULARY, PARTS, FEATURES, STOCK, ENQUIRIES, SUPPLY, SUPPLIERS, COUNT
 class Loaded:
     """A catalogue, what was found wrong in its folder, and what can be ordered.
 
-    ``tallies`` say of each table where its rows went: read = loaded + set aside.
+    ``tallies`` say of each table where its rows went: read = loaded + set aside. ``word`` names
+    the entry that is kept of it (:mod:`fitgraph.catalogue.cache`), and is empty without one.
     """
 
     catalogue: Catalogue
     findings: tuple[Finding, ...]
     supply: Supply = field(default_factory=Supply)
     tallies: Mapping[str, Tally] = field(default_factory=dict)
+    word: str = field(default="", compare=False)

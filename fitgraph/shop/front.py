@@ -6,7 +6,7 @@ import datetime
 import os
 from collections.abc import Callable, Iterable
 from contextlib import AbstractContextManager
-from functools import cached_property
+from functools import cached_property, partial
 from pathlib import Path
 from typing import TYPE_CHECKING, Literal
 
@@ -205,9 +205,10 @@ class Shop:
     @cached_property
     def engine(self) -> TreeEngine:
         """The compiled catalogue, for questions that have no method here."""
+        from fitgraph.shop.kept_joints import compiled
         from fitgraph.solve import TreeEngine
 
-        return TreeEngine(self.catalogue)
+        return TreeEngine(self.catalogue, compiled=partial(compiled, self._loaded.word))
 
     @cached_property
     def explainer(self) -> Explainer:

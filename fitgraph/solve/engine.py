@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Callable, Iterator, Mapping
 from functools import cached_property
 from typing import Protocol
 
@@ -163,16 +163,29 @@ class TreeEngine:
         What the questions are asked of.
     tidy : bool
         Whether needless adapters are kept out.
+    compiled : callable, optional
+        Compiles a catalogue, as :func:`fitgraph.solve.compile_space` does.
     """
 
-    def __init__(self, catalogue: Catalogue, *, tidy: bool = True) -> None:
+    def __init__(
+        self,
+        catalogue: Catalogue,
+        *,
+        tidy: bool = True,
+        compiled: Callable[..., Space] | None = None,
+    ) -> None:
         self.catalogue = catalogue
         self.tidy = tidy
+        self._compiled = compiled
 
     @cached_property
     def space(self) -> Space:
         """Return the compiled catalogue."""
-        return compile_space(self.catalogue, tidy=self.tidy)
+        return (self._compiled or compile_space)(self.catalogue, tidy=self.tidy)
+
+    def untidy(self) -> TreeEngine:
+        """Return the engine for the question whether named parts fit, needless ones included."""
+        return TreeEngine(self.catalogue, tidy=False, compiled=self._compiled)
 
     def count(self, request: Request) -> Counted:
         """Return the number of builds.

@@ -698,9 +698,7 @@ def compile_space(catalogue: Catalogue, *, tidy: bool = True) -> Space:
     Space
         Ready for any number of questions.
     """
-    vocabulary = catalogue.vocabulary
-    options = {role: options_for(catalogue.of(role), role, vocabulary) for role in vocabulary.roles}
-    return compile_options(catalogue, options, tidy=tidy)
+    return compile_options(catalogue, options_of(catalogue), tidy=tidy)
 
 
 def compile_options(
@@ -717,6 +715,26 @@ def compile_options(
     tidy : bool
         As in :func:`compile_space`.
     """
+    tables, sums = said_of(catalogue, options, tidy=tidy)
+    return compile_tables(catalogue, options, tables, tidy=tidy, sums=sums)
+
+
+def options_of(catalogue: Catalogue) -> dict[str, tuple[Option, ...]]:
+    """Return the options of every role."""
+    vocabulary = catalogue.vocabulary
+    return {role: options_for(catalogue.of(role), role, vocabulary) for role in vocabulary.roles}
+
+
+def said_of(
+    catalogue: Catalogue, options: Mapping[str, tuple[Option, ...]], *, tidy: bool
+) -> tuple[list[JointTable], list[SumCondition]]:
+    """Return what joints, nests and stacks say of options.
+
+    Parameters
+    ----------
+    catalogue, options, tidy
+        As in :func:`compile_options`.
+    """
     # Of a role that no part can fill there is nothing to judge: no build is complete.
     every = asked(catalogue.vocabulary.joints, tidy=tidy)
     joints = [j for j in every if all(options[r] for r in j.roles)]
@@ -724,13 +742,7 @@ def compile_options(
     tables = [joint_table(joint, columns) for joint in joints if not RULES[joint.rule].sums]
     unknowns = Unknowns(joints, columns, tables)
     sums = [sum_condition(joint, columns) for joint in joints if RULES[joint.rule].sums]
-    return compile_tables(
-        catalogue,
-        options,
-        [*tables, *unknowns.tables()],
-        tidy=tidy,
-        sums=[*sums, *unknowns.conditions()],
-    )
+    return [*tables, *unknowns.tables()], [*sums, *unknowns.conditions()]
 
 
 def compile_tables(
