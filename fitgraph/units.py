@@ -27,7 +27,7 @@ import unicodedata
 from collections.abc import Callable, Mapping
 from decimal import Decimal
 from fractions import Fraction
-from functools import wraps
+from functools import cached_property, wraps
 from typing import Any, ParamSpec, TypeVar
 
 from fitgraph.errors import InputError
@@ -79,25 +79,44 @@ _FOLDED = {
 }
 #: Fractions of one letter; a slash of their own tells them from those that were typed.
 _VULGAR = {ord(glyph): " " + unicodedata.normalize("NFKC", glyph) for glyph in "½⅓⅔¼¾⅕⅖⅗⅘⅙⅚⅛⅜⅝⅞"}
+
+
+class _Pattern:
+    """A pattern that is compiled when a text is first held against it."""
+
+    def __init__(self, pattern: str, flags: int = 0) -> None:
+        self._written = pattern, flags
+
+    @cached_property
+    def _compiled(self) -> re.Pattern[str]:
+        return re.compile(*self._written)
+
+    def fullmatch(self, text: str) -> re.Match[str] | None:
+        return self._compiled.fullmatch(text)
+
+    def sub(self, by: str, text: str) -> str:
+        return self._compiled.sub(by, text)
+
+
 _NUMBER = r"(?:[0-9]+(?:[.,'\u00a0 ][0-9]+)*|[.,][0-9]+)"
 _UNIT = r"[^0-9\s.,/⁄+-]*"
-_QUANTITY = re.compile(
+_QUANTITY = _Pattern(
     rf"""(?P<sign>[+-]?)\s*
          (?:(?:(?P<whole>[0-9]+)(?:\s+|-))?(?P<top>[0-9]+)\s*(?P<slash>[/⁄])\s*(?P<bottom>[0-9]+)
          | (?P<number>{_NUMBER}))
          \s*(?P<unit>{_UNIT})(?:(?<=[^\W\d_])\.)?""",
     re.VERBOSE,
 )
-_TWO = re.compile(
+_TWO = _Pattern(
     rf"(?P<first>{_NUMBER})\s*(?P<unit>[a-z]+)\.?\s*,?\s*(?P<second>{_NUMBER})\s*(?P<lesser>[a-z]+)\.?"
 )
 _LESSER = {"lb": "oz", "lbs": "oz", "pound": "ounces", "pounds": "ounces", "kg": "g"}
-_GROUPED = re.compile(
+_GROUPED = _Pattern(
     r"([0-9]{1,3})((?P<mark>[.,'\u00a0 ])[0-9]{3}(?:(?P=mark)[0-9]{3})*)"
     r"(?:(?P<point>[.,])([0-9]+))?"
 )
-_DIAMETER = re.compile(r"^(?:[øØ⌀∅ϕφΦ]|dia(?:m(?:eter)?)?\b\.?)\s*", re.IGNORECASE)
-_DIAMETER_BEHIND = re.compile(r"\s*(?:[øØ⌀∅ϕφΦ]|\bdia(?:m(?:eter)?)?\.?)$", re.IGNORECASE)
+_DIAMETER = _Pattern(r"^(?:[øØ⌀∅ϕφΦ]|dia(?:m(?:eter)?)?\b\.?)\s*", re.IGNORECASE)
+_DIAMETER_BEHIND = _Pattern(r"\s*(?:[øØ⌀∅ϕφΦ]|\bdia(?:m(?:eter)?)?\.?)$", re.IGNORECASE)
 
 
 class UnitError(InputError):
@@ -424,7 +443,7 @@ MONEY_WORDS = frozenset({*_SIGNS, *_HUNDREDTHS, *(code.lower() for code in _CODE
 LENGTH_WORDS = frozenset(_LENGTH_UNITS) - {""}
 MASS_WORDS = frozenset(_MASS_UNITS) - {""}
 _BESIDE = r"(?:[^0-9.,'+\-\s]+\.?)?"
-_MONEY = re.compile(
+_MONEY = _Pattern(
     rf"(?P<before>{_BESIDE})\s*(?P<sign>[+-]?)\s*(?P<between>{_BESIDE})\s*"
     rf"(?P<number>{_NUMBER})(?:[.,]\s?(?:--?|–|—))?\s*(?P<behind>[^0-9+\-]*)"
 )
@@ -451,8 +470,8 @@ def _foreign(word: str, currency: str | None) -> bool:
     return not named & ({currency} if currency is not None else _CODES)
 
 
-_USUAL_AMOUNT = re.compile(r"[0-9]{1,9}\.[0-9]{2}")
-_USUAL_MASS = re.compile(r"([0-9]{1,6}(?:\.[0-9]{1,2})?) g")
+_USUAL_AMOUNT = _Pattern(r"[0-9]{1,9}\.[0-9]{2}")
+_USUAL_MASS = _Pattern(r"([0-9]{1,6}(?:\.[0-9]{1,2})?) g")
 
 
 def usual_money(text: str, minor_digits: int) -> int | None:

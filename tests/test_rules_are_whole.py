@@ -18,7 +18,6 @@ import numpy as np
 import pytest
 
 import fitgraph
-from fitgraph.catalogue import demo_folder, load
 from fitgraph.draw.joint import DRAWN, interval_text, joint_svg
 from fitgraph.draw.style import SIGNS, WORDS
 from fitgraph.explain import Clash, clash_text
@@ -45,7 +44,9 @@ from fitgraph.model import (
     Verdict,
     Word,
 )
-from fitgraph.report.whole_rules import WHOLE, told
+from fitgraph.report.explanations import joint_told
+from fitgraph.report.whole_rules import WHOLE
+from tests.shared import the_demo
 
 PACKAGE = Path(fitgraph.__file__).parent
 
@@ -56,7 +57,7 @@ NEVER_OPEN = {"one-figure"}
 @pytest.fixture(scope="module")
 def trade() -> Catalogue:
     """Return a catalogue whose roles are those that the lots are drawn for."""
-    catalogue = load(demo_folder()).catalogue
+    catalogue = the_demo().catalogue
     roles = {name: Role(name, f"the {name}", Fill.ALWAYS, {}) for name in ("one", "other", "more")}
     return replace(catalogue, vocabulary=replace(catalogue.vocabulary, roles=roles))
 
@@ -295,7 +296,7 @@ def test_every_rule_has_a_drawing_with_its_figures(rule: Rule, trade: Catalogue)
         if clash.interval_mm is not None and clash.wanted_mm is not None:
             assert interval_text(*clash.interval_mm) in shown
             assert interval_text(*clash.wanted_mm) in shown
-        said, picture = told(clash, trade)
+        said, picture = joint_told(clash, trade)
         assert said.text == clash_text(clash, trade)
         assert picture.svg == svg
 

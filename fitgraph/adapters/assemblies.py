@@ -10,7 +10,7 @@ from __future__ import annotations
 import numpy as np
 
 from fitgraph.adapters.what_if import only_parts
-from fitgraph.graph.assembly import assembly_share
+from fitgraph.graph.assembly import Assemblies
 from fitgraph.model import Catalogue, Part
 from fitgraph.records import dataclass
 from fitgraph.solve.sample import Drawing
@@ -78,7 +78,6 @@ def _mean(shares: list[float]) -> float:
 
 def _shares(space: Space, part: Part, builds: int, *, certain: bool) -> list[float]:
     """Return the share of assemblies that go together in builds drawn with a part."""
-    vocabulary = space.catalogue.vocabulary
     weight = {}
     for role, options in space.options.items():
         mine = [o.part is not None and o.part.sku == part.sku for o in options]
@@ -89,11 +88,10 @@ def _shares(space: Space, part: Part, builds: int, *, certain: bool) -> list[flo
     if not drawing.total:
         return []
     drawn = drawing.draw(builds, np.random.default_rng(SEED))
-    found = []
+    assemblies, found = Assemblies(space.catalogue.vocabulary, ASSEMBLIES), []
     for n in range(builds):
         check()
-        chosen = {role: space.options[role][int(at[n])] for role, at in drawn.items()}
-        share = assembly_share(chosen, vocabulary, samples=ASSEMBLIES)
+        share = assemblies.share({r: space.options[r][int(at[n])] for r, at in drawn.items()})
         if share is not None:
             found.append(share.share)
     return found

@@ -3,24 +3,19 @@
 from __future__ import annotations
 
 import gc
+import importlib
 import os
 import shlex
 import sys
-from collections.abc import Callable, Iterator, Mapping
+from collections.abc import Iterator, Mapping
+from keyword import iskeyword
 from typing import Annotated, Any
 
 import typer
 from typer.core import TyperGroup
 
 from fitgraph import __version__
-from fitgraph.cli.fitting import builds, compare, exchange, why
-from fitgraph.cli.graph import graph
-from fitgraph.cli.house import check, tour
-from fitgraph.cli.import_ import import_
-from fitgraph.cli.knowing import advise, identify, measure
-from fitgraph.cli.notebooks import lab
 from fitgraph.cli.output import BAD_INPUT, STOPPED, complain
-from fitgraph.cli.stocking import adapters, gaps, restock
 from fitgraph.errors import ArgumentError, InputError
 
 #: Exit code where fitgraph itself is at fault.
@@ -46,23 +41,23 @@ def _line_for(error: Exception) -> str | None:
     return None
 
 
-#: The commands, in the order in which help lists them.
-_COMMANDS: Mapping[str, Callable[..., None]] = {
-    "builds": builds,
-    "why": why,
-    "exchange": exchange,
-    "measure": measure,
-    "identify": identify,
-    "compare": compare,
-    "advise": advise,
-    "gaps": gaps,
-    "restock": restock,
-    "adapters": adapters,
-    "graph": graph,
-    "check": check,
-    "tour": tour,
-    "lab": lab,
-    "import": import_,
+#: The commands, in the order in which help lists them, and the module of each.
+_COMMANDS: Mapping[str, str] = {
+    "builds": "fitting",
+    "why": "fitting",
+    "exchange": "fitting",
+    "measure": "knowing",
+    "identify": "knowing",
+    "compare": "fitting",
+    "advise": "knowing",
+    "gaps": "stocking",
+    "restock": "stocking",
+    "adapters": "stocking",
+    "graph": "graph",
+    "check": "house",
+    "tour": "house",
+    "lab": "notebooks",
+    "import": "import_",
 }
 
 #: How every one of them is read.
@@ -74,24 +69,24 @@ _SETTINGS: dict[str, Any] = {
 
 
 class _Commands(Mapping[str, Any]):
-    """Commands by their names, each with its options read when it is first asked for."""
+    """Commands by their names, each loaded and its options read when it is first asked for."""
 
-    def __init__(self, functions: Mapping[str, Callable[..., None]]) -> None:
-        self.functions = functions
+    def __init__(self) -> None:
         self.read: dict[str, Any] = {}
 
     def __getitem__(self, name: str) -> Any:
         if name not in self.read:
+            module = importlib.import_module(f"fitgraph.cli.{_COMMANDS[name]}")
             alone = typer.Typer(**_SETTINGS)
-            alone.command(name)(self.functions[name])
+            alone.command(name)(getattr(module, f"{name}_" if iskeyword(name) else name))
             self.read[name] = typer.main.get_command(alone)
         return self.read[name]
 
     def __iter__(self) -> Iterator[str]:
-        return iter(self.functions)
+        return iter(_COMMANDS)
 
     def __len__(self) -> int:
-        return len(self.functions)
+        return len(_COMMANDS)
 
 
 class PlainGroup(TyperGroup):
@@ -99,7 +94,7 @@ class PlainGroup(TyperGroup):
 
     def __init__(self, **settings: Any) -> None:
         super().__init__(**settings)
-        self.commands = _Commands(_COMMANDS)  # type: ignore[assignment]  # only read
+        self.commands = _Commands()  # type: ignore[assignment]  # only read
 
     def invoke(self, ctx: Any) -> Any:
         """Run the command that was asked for."""

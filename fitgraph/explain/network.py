@@ -147,25 +147,20 @@ class _Narrowing(ABC):
 
     def __init__(self, roles: tuple[int, ...]) -> None:
         self.roles = roles
-        self._of_roles = itemgetter(*roles)
+        #: Returns what is left of its roles.
+        self.of_roles = itemgetter(*roles)
         #: What was left of its roles when it narrowed nothing.
-        self._quiet: set[Any] = set()
-
-    def narrow(self, left: Domains) -> list[int] | None:
-        """Narrow what is left; return the roles concerned, None where nothing is left."""
-        before = self._of_roles(left)
-        if before in self._quiet:
-            return []
-        changed = self._narrowed(left)
-        if changed is not None and not changed:
-            if len(self._quiet) > _REMEMBERED:
-                self._quiet.clear()
-            self._quiet.add(before)
-        return changed
+        self.quiet: set[Any] = set()
 
     @abstractmethod
-    def _narrowed(self, left: Domains) -> list[int] | None:
-        """Narrow what is left, whatever was asked before; as :meth:`narrow`."""
+    def narrow(self, left: Domains) -> list[int] | None:
+        """Narrow what is left; return the roles concerned, None where nothing is left."""
+
+    def keep_quiet(self, before: Any) -> None:
+        """Remember that it narrows nothing where so much of its roles is left."""
+        if len(self.quiet) > _REMEMBERED:
+            self.quiet.clear()
+        self.quiet.add(before)
 
 
 class _Joint(_Narrowing):
@@ -181,7 +176,7 @@ class _Joint(_Narrowing):
         #: For each axis of a pair, the classes that go with each place of the other, as bits.
         self._beside: list[list[int] | None] = [None for _ in self.roles]
 
-    def _narrowed(self, left: Domains) -> list[int] | None:
+    def narrow(self, left: Domains) -> list[int] | None:
         changed = []
         for axis, role in enumerate(self.roles):
             key = 0
@@ -234,6 +229,9 @@ class _Addend:
         self._last = [_last(values, n) for n in range(len(roles))]
         self._axes = _axes(roles, maps, seen)
         self._rest = _others(self._axes)
+        self.of_roles = itemgetter(*roles)
+        #: Its ends by what is left of its roles, and by what it sees of that.
+        self.known_ends: dict[Any, tuple[float, float]] = {}
         self._ends: dict[int, tuple[float, float]] = {}
         #: Of a single axis, its places from the least value up, each as a bit.
         self._rising: list[tuple[int, float]] = []
@@ -244,12 +242,17 @@ class _Addend:
 
     def ends(self, left: Domains) -> tuple[float, float]:
         """Return the least and the most that is left of it."""
-        key = _key(self._axes, left)
-        found = self._ends.get(key)
+        mine = self.of_roles(left)
+        found = self.known_ends.get(mine)
         if found is None:
-            if len(self._ends) > _REMEMBERED:
+            key = _key(self._axes, left)
+            found = self._ends.get(key)
+            if len(self.known_ends) > _REMEMBERED:
+                self.known_ends.clear()
                 self._ends.clear()
-            found = self._ends[key] = self._ends_of(key)
+            if found is None:
+                found = self._ends[key] = self._ends_of(key)
+            self.known_ends[mine] = found
         return found
 
     def _ends_of(self, key: int) -> tuple[float, float]:
@@ -290,8 +293,8 @@ class _Sum(_Narrowing):
         super().__init__(tuple(r for a in addends for r in a.roles))
         self.name, self.addends = name, addends
 
-    def _narrowed(self, left: Domains) -> list[int] | None:
-        ends = [a.ends(left) for a in self.addends]
+    def narrow(self, left: Domains) -> list[int] | None:
+        ends = [a.known_ends.get(a.of_roles(left)) or a.ends(left) for a in self.addends]
         least_of_all = spare = -_EDGE
         for least, most in ends:
             spare += most
@@ -395,10 +398,10 @@ class Network:
         self._narrowing: list[_Joint | _Sum] = [*joints, *self.sums]
         self._first_sum = len(joints)
         self._touching = [
-            [n for n, c in enumerate(self._narrowing) if role in c.roles]
+            sum(1 << n for n, c in enumerate(self._narrowing) if role in c.roles)
             for role in range(len(self.roles))
         ]
-        self._near: dict[frozenset[str] | None, list[list[int]]] = {None: self._touching}
+        self._near: dict[frozenset[str] | None, list[int]] = {None: self._touching}
         self._hint: Domains = [0] * len(self.roles)
         self._begin()
 
@@ -436,32 +439,45 @@ class Network:
         """Return the places of the roles that some sums are over; all sums by default."""
         return frozenset(r for s in self.sums if sums is None or s.name in sums for r in s.roles)
 
-    def _touched(self, sums: frozenset[str] | None) -> list[list[int]]:
-        """Return for each role what narrows it: the joints, and the sums that count."""
+    def _touched(self, sums: frozenset[str] | None) -> list[int]:
+        """Return for each role what narrows it, as bits: the joints, and the sums that count."""
         if sums not in self._near:
-            off = {
-                self._first_sum + n for n, s in enumerate(self.sums) if s.name not in (sums or ())
-            }
-            self._near[sums] = [[n for n in of if n not in off] for of in self._touching]
+            off = sum(
+                1 << (self._first_sum + n)
+                for n, s in enumerate(self.sums)
+                if s.name not in (sums or ())
+            )
+            self._near[sums] = [of & ~off for of in self._touching]
         return self._near[sums]
 
-    def _narrow(self, left: Domains, near: list[list[int]], roles: Collection[int]) -> bool:
-        """Narrow what is left from some roles on; return whether anything is."""
-        waiting = list(dict.fromkeys(n for role in roles for n in near[role]))
-        queued = set(waiting)
+    def _narrow(self, left: Domains, near: list[int], roles: Iterable[int]) -> bool:
+        """Narrow what is left from some roles on; return whether anything is.
+
+        What waits is a set of bits, the lowest first: joints, which are quick, before sums.
+        """
+        narrowing = self._narrowing
+        waiting = 0
+        for role in roles:
+            waiting |= near[role]
         while waiting:
-            n = waiting.pop()
-            queued.discard(n)
-            changed = self._narrowing[n].narrow(left)
-            if changed is None:
-                for role in self._narrowing[n].roles:
+            lowest = waiting & -waiting
+            waiting ^= lowest
+            one = narrowing[lowest.bit_length() - 1]
+            before = one.of_roles(left)
+            if before in one.quiet:
+                continue
+            changed = one.narrow(left)
+            if changed:
+                again = 0
+                for role in changed:
+                    again |= near[role]
+                waiting |= again & ~lowest
+            elif changed is None:
+                for role in one.roles:
                     self._failed[role] += 1
                 return False
-            for role in changed:
-                for other in near[role]:
-                    if other != n and other not in queued:
-                        queued.add(other)
-                        waiting.append(other)
+            else:
+                one.keep_quiet(before)
         return True
 
     def narrowed(self, left: Domains, sums: frozenset[str] | None = None) -> Domains | None:
@@ -546,7 +562,7 @@ class Network:
         return found
 
     def _decided(
-        self, left: Domains, near: list[list[int]], hint: Domains | None = None
+        self, left: Domains, near: list[int], hint: Domains | None = None
     ) -> Domains | None:
         """Return a build within what narrowing left; where it can, like an earlier one."""
         while True:
@@ -650,7 +666,7 @@ class _Cheapest:
     """Branch and bound: roles that cost something are decided first, the cheapest class first."""
 
     def __init__(
-        self, network: Network, near: list[list[int]], cost: Mapping[str, Sequence[float]]
+        self, network: Network, near: list[int], cost: Mapping[str, Sequence[float]]
     ) -> None:
         self.network, self.near = network, near
         self.cost = {network.roles.index(r): c for r, c in cost.items()}

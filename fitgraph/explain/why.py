@@ -13,7 +13,7 @@ from fitgraph.explain.conflicts import Conflict, minimal_conflicts, minimal_drop
 from fitgraph.explain.echoes import without_echoes
 from fitgraph.explain.elements import AskedElements, of_parts
 from fitgraph.explain.kinds import Kinds
-from fitgraph.explain.network import TooLongError
+from fitgraph.explain.network import TooLongError, as_mask
 from fitgraph.explain.reasons import Clash, clashes
 from fitgraph.explain.request_conflicts import RequestExplanation, explain_request
 from fitgraph.explain.transversals import TooManySetsError
@@ -115,7 +115,7 @@ class Explainer:
     def __init__(self, catalogue: Catalogue, engine: TreeEngine | None = None) -> None:
         self.catalogue = catalogue
         self._engine = TreeEngine(catalogue) if engine is None else engine
-        self.space = TreeEngine(catalogue, tidy=False).space
+        self.space = self._engine.untidy().space
         self._kinds: dict[tuple[bool, Verdict], Kinds] = {}
         self._place = {
             o.label: n for options in self.space.options.values() for n, o in enumerate(options)
@@ -268,7 +268,7 @@ class Explainer:
             tuple(conflicts),
             tuple(self._between(chosen)),
             tuple(found),
-            self._needs(chosen, weights, verdict),
+            self._needs(chosen, base, weights, verdict),
             tuple(self._remarks(chosen)),
             hold(self._known(chosen), self.catalogue.vocabulary),
             pressed(self._known(chosen), self.catalogue.vocabulary),
@@ -354,23 +354,44 @@ class Explainer:
     def _needs(
         self,
         chosen: Mapping[str, int],
+        base: Mapping[str, Bools],
         weights: Mapping[str, npt.NDArray[np.float64]],
         verdict: Verdict,
     ) -> tuple[Need, ...]:
+        """Return what the roles that have to be filled can be filled with."""
         if verdict is Verdict.FAILS:
             return ()
-        plan = self.space.plan(certain=verdict is Verdict.FITS)
-        through = count_each(plan, weights, exact=False)
+        fill = {r.name: r.fill for r in self.catalogue.vocabulary.roles.values()}
+        roles = [r for r in self.space.options if r not in chosen and fill[r].free]
+        through = self._through(roles, base, weights, verdict)
         needs = []
-        for role, options in self.space.options.items():
-            if role in chosen or not self.catalogue.vocabulary.roles[role].fill.free:
-                continue
-            opened = through[role][self.space.class_of[role]] > 0
+        for role in roles:
+            opened = through[role][self.space.class_of[role]]
+            options = self.space.options[role]
             can = [o for o, yes in zip(options, opened, strict=True) if yes and not o.services]
             if any(o.empty for o in can):
                 continue
             needs.append(Need(role, tuple(o.label for o in can)))
         return tuple(needs)
+
+    def _through(
+        self,
+        roles: Sequence[str],
+        base: Mapping[str, Bools],
+        weights: Mapping[str, npt.NDArray[np.float64]],
+        verdict: Verdict,
+    ) -> Mapping[str, Bools]:
+        """Return which classes of some roles are in a build; a search is quicker than a plan."""
+        network, sizes = self.kinds(verdict).network, self.space.sizes
+        try:
+            left = network.narrowed(network.domains(base))
+            if left is None:
+                return {r: np.zeros(sizes[r], dtype=bool) for r in roles}
+            found = {r: network.through(left, r, ready=True) for r in roles}
+            return {r: as_mask(bits, sizes[r]) for r, bits in found.items()}
+        except TooLongError:
+            plan = self.space.plan(certain=verdict is Verdict.FITS)
+            return {r: n > 0 for r, n in count_each(plan, weights, exact=False).items()}
 
 
 def explain_named(explainer: Explainer, request: Request, prefer: Prefer) -> Explanation:

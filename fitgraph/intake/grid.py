@@ -101,12 +101,10 @@ def _score(
     if len(texts) < 2:
         return 0.0
     names = [t for t in texts if not _is_number(t) and len(t) <= 60]
-    once = {t.casefold(): t for t in names}
-    distinct = len(once) / len(texts)
+    distinct = len({t.casefold() for t in names}) / len(texts)
     widths = [sum(bool(c.strip()) for c in row) for row in below[:10]]
     filled = min(1.0, len(texts) / max(max(widths, default=1), 1))
-    # A heading over several columns, written over each of them, is one name.
-    known_names = sum(known(t) for t in once.values())
+    known_names = sum(known(t) for t in names)
     return distinct * filled + known_names
 
 

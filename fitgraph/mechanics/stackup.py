@@ -105,6 +105,11 @@ def rss_mm(chain: Sequence[ChainDimension]) -> Limits:
     return float(middle) - half, float(middle) + half
 
 
+def is_point(limits: Limits) -> bool:
+    """Return whether limits in mm leave a size no room."""
+    return limits[1] - limits[0] < _POINT_MM
+
+
 def draw(
     limits: Limits,
     samples: int,
@@ -135,7 +140,7 @@ def draw(
     lo, hi = limits
     require(lo <= hi, "the limits are reversed")
     require(sigmas > 0, "the limits have to be some standard deviations away")
-    if hi - lo < _POINT_MM:
+    if is_point(limits):
         return np.full(samples, (lo + hi) / 2)
     if shape == "uniform":
         return random.uniform(lo, hi, samples)

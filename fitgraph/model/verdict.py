@@ -3,8 +3,22 @@
 from __future__ import annotations
 
 from enum import IntEnum
+from typing import TypeVar
+
+E = TypeVar("E", bound=type[IntEnum])
 
 
+def looked_up(kind: E) -> E:
+    """Make an enum's members plain attributes of its class, as they are from Python 3.12 on.
+
+    Before, each look at one calls a function, which took a fortieth of all tests.
+    """
+    for name, member in kind.__members__.items():
+        type.__setattr__(kind, name, member)
+    return kind
+
+
+@looked_up
 class Verdict(IntEnum):
     """What a joint, or a whole combination, comes to.
 
@@ -22,6 +36,7 @@ class Verdict(IntEnum):
         return ("fails", "unknown", "fits")[int(self)]
 
 
+@looked_up
 class Presence(IntEnum):
     """Whether a part has a feature."""
 

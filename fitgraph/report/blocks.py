@@ -5,7 +5,7 @@ Nothing here is markup. Whoever writes a report for a medium decides what a tone
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Callable, Iterable
 from enum import Enum
 
 from fitgraph.model import Verdict
@@ -49,15 +49,20 @@ class Picture:
 
     Parameters
     ----------
-    svg : str
-        The drawing, made by :mod:`fitgraph.draw`.
+    drawn : str or callable
+        The drawing, made by :mod:`fitgraph.draw`, or what makes it: not every medium shows it.
     text : str
         The same in words, for those who cannot see it and for terminals; empty where the
         sentence before it says it.
     """
 
-    svg: str
+    drawn: str | Callable[[], str]
     text: str
+
+    @property
+    def svg(self) -> str:
+        """Return the drawing."""
+        return self.drawn if isinstance(self.drawn, str) else self.drawn()
 
 
 @dataclass(frozen=True, slots=True)

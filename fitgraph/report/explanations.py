@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
+from functools import partial
 from typing import Any
 
 from fitgraph.explain import (
@@ -28,7 +29,7 @@ from fitgraph.graph.hold import Hold
 from fitgraph.graph.options import skus_of
 from fitgraph.graph.pressed import Pressed
 from fitgraph.model import Catalogue, Verdict
-from fitgraph.report.blocks import Block, Report, Say, Section, Tone, say_all
+from fitgraph.report.blocks import Block, Picture, Report, Say, Section, Tone, say_all
 from fitgraph.report.cautions import cautions_on
 from fitgraph.report.hints import Hints
 from fitgraph.report.tables import Column, Table
@@ -46,7 +47,6 @@ from fitgraph.report.values import (
     money_of,
     number,
 )
-from fitgraph.report.whole_rules import told as joint_told
 from fitgraph.units import major
 
 #: The verdict on a whole combination, as the first words of an answer.
@@ -330,6 +330,28 @@ def tables(found: Explanation, catalogue: Catalogue) -> tuple[Table, ...]:
 def reasons(clashes: Iterable[Clash], catalogue: Catalogue) -> tuple[Say, ...]:
     """Return the clashing joints, a paragraph each."""
     return say_all(clash_text(c, catalogue) for c in clashes)
+
+
+def joint_told(clash: Clash, catalogue: Catalogue, deep: int = 1) -> tuple[Say, Picture]:
+    """Return what a joint says of a combination: its sentence, and its drawing.
+
+    Parameters
+    ----------
+    clash : Clash
+        The joint with its verdict and figures.
+    catalogue : Catalogue
+        Whose vocabulary names the roles.
+    deep : int
+        How far the sentence is set in.
+    """
+    # The sentence stands above the drawing in every medium, so it is not told again below.
+    return Say(clash_text(clash, catalogue), deep=deep), Picture(partial(_drawn, clash), "")
+
+
+def _drawn(clash: Clash) -> str:
+    from fitgraph.report.whole_rules import drawing  # a terminal shows none
+
+    return drawing(clash)
 
 
 def _conflicts(conflicts: Sequence[Conflict], catalogue: Catalogue, hints: Hints) -> list[Block]:

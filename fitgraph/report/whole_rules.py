@@ -1,6 +1,6 @@
 """Each rule whole: how it judges, what it asks turned round, its words and its drawing.
 
-A rule that lacks one of them is met here first: the package does not import.
+A rule that lacks one of them is met here first: this module does not load.
 """
 
 from __future__ import annotations
@@ -8,12 +8,10 @@ from __future__ import annotations
 from collections.abc import Callable, Mapping
 
 from fitgraph.draw.joint import DRAWN, Drawn, joint_svg
-from fitgraph.explain import Clash, clash_text
+from fitgraph.explain import Clash
 from fitgraph.explain.words import COMES_TO
 from fitgraph.mechanics.rules import RULES, Rule
-from fitgraph.model import Catalogue
 from fitgraph.records import dataclass
-from fitgraph.report.blocks import Picture, Say
 
 
 @dataclass(frozen=True, slots=True)
@@ -41,17 +39,6 @@ WHOLE: Mapping[str, WholeRule] = {
 }
 
 
-def told(clash: Clash, catalogue: Catalogue, deep: int = 1) -> tuple[Say, Picture]:
-    """Return what a joint says of a combination: its sentence, and its drawing.
-
-    Parameters
-    ----------
-    clash : Clash
-        The joint with its verdict and figures.
-    catalogue : Catalogue
-        Whose vocabulary names the roles.
-    deep : int
-        How far the sentence is set in.
-    """
-    # The sentence stands above the drawing in every medium, so it is not told again below.
-    return Say(clash_text(clash, catalogue), deep=deep), Picture(joint_svg(clash), "")
+def drawing(clash: Clash) -> str:
+    """Return the drawing of a joint's figures."""
+    return joint_svg(clash)
