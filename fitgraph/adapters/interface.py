@@ -204,6 +204,7 @@ def _left(lines: CircuitStep, nodes: Bools) -> CircuitStep:
     end = np.cumsum(np.where(nodes, counts, 0))
     return CircuitStep(
         lines.kind[kept],
+        lines.of_kind,
         {c: at[kept] for c, at in lines.opens.items()},
         end - np.where(nodes, counts, 0),
         end,

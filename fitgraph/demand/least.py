@@ -213,7 +213,7 @@ def _cheapest(
         for at in reversed(case.order if len(live) else ()):
             step, lines = runs.plan.steps[at], runs.steps[at]
             row = least_row(done[at].terms, lines, done[at].context[live], cells.pop(at))
-            for child, after in lines.opens.items():
+            for child, after in lines.opened.items():
                 cells[child] = after[row]
             if step.is_role:
                 chosen = offers[step.variable]
@@ -294,7 +294,7 @@ def _downward(
         terms = [Lookup(around, np.arange(count), node)]
         target, size = lines.kind, step.kinds
         if step.variable != role:
-            for child, at in lines.opens.items():
+            for child, at in lines.opened.items():
                 if role in plan.steps[child].below:
                     target, size, below = at, runs.steps[child].nodes, child
                 else:
@@ -327,7 +327,7 @@ def _upward(
         every = np.arange(count)
         lead, context = dense(keys) if keys else (every[:1], np.zeros(count, dtype=np.intp))
         terms = [
-            Lookup(done[c].message, done[c].context[lead], at) for c, at in lines.opens.items()
+            Lookup(done[c].message, done[c].context[lead], at) for c, at in lines.opened.items()
         ]
         if costs is not None:
             terms.append(Lookup(costs, alike[step.variable][lead], lines.kind))

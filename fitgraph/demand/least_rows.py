@@ -271,7 +271,7 @@ class _Runs:
     """
 
     def __init__(self, lines: CircuitStep) -> None:
-        self._columns, self._rows = (*lines.opens.values(), lines.kind), len(lines.kind)
+        self._columns, self._rows = (*lines.opened.values(), lines.kind), len(lines.kind)
         self._of_level: list[tuple[Ints, Ints, Ints]] = []
         if lines.first is None:  # they follow one another: each is a piece
             self.cuts = lines.begin

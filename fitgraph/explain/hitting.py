@@ -28,7 +28,7 @@ from fitgraph.explain.elements import AskedElements
 from fitgraph.explain.narrowed import narrowed
 from fitgraph.explain.network import Domains, Network, TooLongError
 from fitgraph.explain.transversals import bits, minimal, minimal_transversals
-from fitgraph.solve.algebra import COUNT
+from fitgraph.solve.algebra import EXISTS
 from fitgraph.solve.passes import Demands, Passes
 from fitgraph.solve.plan import Plan
 from fitgraph.stopping import check
@@ -150,7 +150,7 @@ class Oracle:
             values[role] = np.zeros((1, self._plan.sizes[role]))
             values[role][0, space.class_of[role][question.lets(role, dropped)]] = 1.0
         of = dict.fromkeys(values, np.zeros(1, dtype=np.intp))
-        return bool(Passes(self._plan, Demands(values, of), COUNT).totals()[0] > 0)
+        return bool(Passes(self._plan, Demands(values, of), EXISTS).totals()[0] > 0)
 
     def shrunk(self, clashing: int) -> int:
         """Return a minimal conflict within a set of elements that clash.

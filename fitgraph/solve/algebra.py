@@ -23,10 +23,11 @@ Bools = npt.NDArray[np.bool_]
 
 
 class Algebra(Protocol):
-    """A commutative semiring over arrays of float64."""
+    """A commutative semiring over arrays of one type of numbers."""
 
     none: float
     one: float
+    dtype: Any
 
     def lift(self, allowed: Bools) -> Numbers:
         """Return one where something is allowed, none elsewhere."""
@@ -69,9 +70,10 @@ class Counting:
     """Numbers: sums of products, exact below 2**53."""
 
     none, one = 0.0, 1.0
+    dtype: Any = np.float64
 
     def lift(self, allowed: Bools) -> Numbers:
-        return allowed.astype(np.float64)
+        return allowed.astype(self.dtype)
 
     def both(self, a: Numbers, b: Numbers) -> Numbers:
         return a * b
@@ -146,10 +148,37 @@ class Modular(Counting):
         into[...] = self._rest(into)
 
 
+class Existing(Counting):
+    """Whether there is a build: one or zero, in as few bytes as matrices are multiplied fast in."""
+
+    dtype: Any = np.float32
+
+    def fold(self, values: Numbers, axis: int | tuple[int, ...]) -> Numbers:
+        return np.asarray(values.max(axis=axis, initial=0.0))
+
+    def meet(self, left: Numbers, right: Numbers) -> Numbers:
+        found = np.matmul(left, right)
+        return np.minimum(found, 1.0, out=found)
+
+    def segments(self, values: Numbers, starts: Ints, axis: int) -> Numbers:
+        return np.maximum.reduceat(values, starts, axis=axis)
+
+    def add(self, into: Numbers, values: Numbers) -> Numbers:
+        return np.maximum(into, values, out=into)
+
+    def gather_at(self, into: Numbers, at: Any, values: Numbers) -> None:
+        np.maximum.at(into, at, values)
+
+    def scatter(self, into: Numbers, at: Ints, values: Numbers) -> None:
+        for row, mine in zip(into, values, strict=True):
+            row[at[mine > 0]] = self.one
+
+
 class Least:
     """Least costs: minima of sums, where infinity stands for what cannot be."""
 
     none, one = np.inf, 0.0
+    dtype: Any = np.float64
 
     def lift(self, allowed: Bools) -> Numbers:
         return np.where(allowed, 0.0, np.inf)
@@ -195,5 +224,18 @@ class Least:
 #: Numbers of builds.
 COUNT = Counting()
 
+#: Whether there is a build.
+EXISTS = Existing()
+
 #: Least sums of costs.
 LEAST = Least()
+
+
+def none_of(algebra: Algebra, *shape: int) -> Numbers:
+    """Return an array of a shape in which nothing is allowed."""
+    return np.full(shape, algebra.none, dtype=algebra.dtype)
+
+
+def one_of(algebra: Algebra, *shape: int) -> Numbers:
+    """Return an array of a shape in which all is allowed, once."""
+    return np.full(shape, algebra.one, dtype=algebra.dtype)

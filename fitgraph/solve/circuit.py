@@ -30,7 +30,7 @@ import numpy.typing as npt
 
 from fitgraph.records import dataclass
 from fitgraph.solve import leading, summing
-from fitgraph.solve.algebra import COUNT
+from fitgraph.solve.algebra import EXISTS
 from fitgraph.solve.arrays import SPREAD, distinct, distinct_below, spread
 from fitgraph.solve.passes import Demands, Passes
 from fitgraph.solve.plan import Case, Plan, Step, TooWideError
@@ -93,6 +93,10 @@ class Word:
         """Add values to places; the remainders are left to :meth:`rest`."""
         np.add.at(into, at, values)
 
+    def between(self, running: Words, begin: Ints, end: Ints) -> Words:
+        """Return differences of a running sum."""
+        return _taken(running, end) - _taken(running, begin)
+
     def across(self, matrix: Words, values: Words) -> Words:
         """Return a matrix times a vector, of remainders modulo 2**64."""
         return np.asarray(matrix @ values)
@@ -119,6 +123,22 @@ class Some(Word):
     def across(self, matrix: Words, values: Words) -> Words:
         """Return where a row of a matrix has any of the marked columns."""
         return np.asarray((matrix & values).any(axis=1))
+
+
+class AtMost(Word):
+    """Numbers that are at least the true ones, but for the rounding of single operations."""
+
+    dtype = np.float64
+    sums: Any = np.float64
+
+    def rest(self, values: Words) -> Words:
+        """Return the numbers as they are."""
+        return values.astype(np.float64, copy=False)
+
+    def between(self, running: Words, begin: Ints, end: Ints) -> Words:
+        """Return differences of a running sum, with all that it may have lost to rounding."""
+        last = _taken(running, end)
+        return last - _taken(running, begin) + last * (len(running) * np.finfo(float).eps)
 
 
 #: Whether there is a build at all.
@@ -213,6 +233,21 @@ def joined(rests: Sequence[Words], words: Sequence[Word]) -> Objects:
     return np.asarray(found, dtype=object)
 
 
+def _all_but_one(values: Words, factors: Sequence[Words], word: Word) -> Iterator[Words]:
+    """Yield products of values and all factors but one, for each of these in turn.
+
+    From both ends, so that nothing is divided.
+    """
+    after: list[Words | None] = [None]
+    for factor in factors[:0:-1]:
+        after.append(factor if after[-1] is None else word.both(after[-1], factor))
+    for factor in factors:
+        rest = after.pop()
+        yield values if rest is None else word.both(values, rest)
+        if after:
+            values = word.both(values, factor)
+
+
 class Circuit:
     """The rows of a plan, as runs.
 
@@ -227,7 +262,7 @@ class Circuit:
     whole : mapping of str to ndarray of float
         Weights of the base classes of each role, none of them zero.
     total : float
-        What these come to, to float64's precision.
+        No less than what these come to, but for float64's rounding of single operations.
     """
 
     def __init__(
@@ -236,10 +271,16 @@ class Circuit:
         steps: tuple[CircuitStep, ...],
         cases: tuple[Case, ...],
         whole: Mapping[str, Floats],
-        total: float,
+        total: float | None = None,
     ) -> None:
         self.plan, self.steps, self.cases = plan, steps, cases
-        self.whole, self.total = whole, total
+        self.whole = whole
+        self.total = self._at_most() if total is None else total
+
+    def _at_most(self) -> float:
+        """Return a bound on how many builds there are."""
+        word = AtMost()
+        return float(self.in_all(self.below(self.own(self.whole, word), word), word)[0])
 
     @property
     def rows(self) -> int:
@@ -253,7 +294,7 @@ class Circuit:
             sum(
                 a.nbytes
                 for s in self.steps
-                for a in (s.kind, *s.opens.values(), s.begin, s.end, s.first)
+                for a in (s.kind, *s.of_kind.values(), *s.opens.values(), s.begin, s.end, s.first)
                 if a is not None
             )
         )
@@ -285,7 +326,7 @@ class Circuit:
                     Sorted.of(step.kind[row].astype(np.intp)),
                     node,
                     np.flatnonzero(np.diff(node, prepend=-1)),
-                    {c: Sorted.of(at[row].astype(np.intp)) for c, at in step.opens.items()},
+                    {c: Sorted.of(at[row].astype(np.intp)) for c, at in step.opened.items()},
                 )
             )
         return Support(self.plan, tuple(found), self.cases)
@@ -314,7 +355,8 @@ class Circuit:
         kept: list[Ints] = []
         for place in range(len(self.steps) - 1, -1, -1):
             check()
-            step, mine, some = self.steps[place], own[place], []
+            step, some = self.steps[place], list[Ints]()
+            mine = self._of_kinds(step, own[place], below, SOME)
             around = self._around(step, reached[place])
             for rows in _slices(len(step.kind)):
                 row = rows.start + np.flatnonzero(around[rows])
@@ -326,9 +368,13 @@ class Circuit:
                     reached[child][at[row]] = True
                 some.append(row)
             kept.append(np.concatenate(some) if some else np.zeros(0, dtype=np.intp))
+            if step.of_kind:
+                kinds = distinct_below(self.plan.steps[place].kinds, step.kind[kept[-1]])
+                for child, at in step.of_kind.items():
+                    reached[child][at[kinds]] = True
         number = [np.cumsum(r, dtype=np.int32) - np.int32(1) for r in reached]
         steps = [
-            step.only(row, node, {c: number[c] for c in step.opens})
+            step.only(row, node, {c: number[c] for c in (*step.of_kind, *step.opens)})
             for step, row, node in zip(self.steps, reversed(kept), reached, strict=True)
         ]
         return Circuit(self.plan, tuple(steps), cases, self.whole, self.total)
@@ -393,29 +439,44 @@ class Circuit:
             if known is not None and place in known:
                 found.append(known[place])
                 continue
-            size = len(step.kind)
+            size, mine = len(step.kind), self._of_kinds(step, own[place], found, word)
             running = np.zeros(size + 1, dtype=word.sums)
             for rows in _slices(size):
                 into = running[1 + rows.start : 1 + rows.stop]
-                self._rows_below(step, rows, own[place], found, word, into)
+                self._rows_below(step, rows, mine, found, word, into)
             np.cumsum(running, out=running)
-            runs = _taken(running, step.end) - _taken(running, step.begin)
+            runs = word.between(running, step.begin, step.end)
             if step.first is not None and len(runs):
                 runs = np.add.reduceat(runs, step.first)
             found.append(word.rest(runs))
         return found
 
     @staticmethod
+    def _of_kinds(
+        step: CircuitStep, own: Words | None, below: Sequence[Words], word: Word
+    ) -> Words | None:
+        """Return what each kind comes to with all that it alone opens; None where that is one."""
+        if not len(step.kind):
+            return own
+        for child, at in step.of_kind.items():
+            value = _taken(below[child], at)
+            own = value if own is None else word.both(own, value)
+        return own
+
+    @staticmethod
     def _rows_below(
         step: CircuitStep,
         rows: slice,
-        own: Words | None,
+        kinds: Words | None,
         below: Sequence[Words],
         word: Word,
         into: Words,
     ) -> None:
-        """Fill in the values of some rows of a step with all below them; zero so far."""
-        values = None if own is None else _taken(own, step.kind[rows])
+        """Fill in the values of some rows of a step with all below them; zero so far.
+
+        ``kinds`` is what each kind comes to, as :meth:`_of_kinds` has it.
+        """
+        values = None if kinds is None else _taken(kinds, step.kind[rows])
         alive = None if values is None else _few(values)
         if values is not None and alive is not None:
             values = _taken(values, alive)
@@ -480,6 +541,7 @@ class Circuit:
             if not around.any():
                 continue
             kinds = np.zeros(of_step.kinds, dtype=word.dtype)
+            mine = self._of_kinds(step, own[place], below, word)
             matrices = across(place)
             if matrices is not None:
                 for target, matrix in matrices.items():
@@ -494,13 +556,21 @@ class Circuit:
                     if alive is not None:
                         values, kind = _taken(values, alive), _taken(kind, alive)
                         opens = {c: _taken(at, alive) for c, at in opens.items()}
-                    shares = self._shares(place, kind, opens, values, own, below, word)
+                    shares = self._shares(place, kind, opens, values, mine, below, word)
                     for target, at, share in shares:
                         word.gather(kinds if target < 0 else outside[target], at, share)
                     if word.prime:  # sums of remainders stay below 2**64
                         kinds = word.rest(kinds)
                         for c in opens:
                             outside[c] = word.rest(outside[c])
+            if step.of_kind:
+                for child, share in self._of_kinds_shares(
+                    step, own[place], word.rest(kinds), below, word
+                ):
+                    if child < 0:
+                        kinds = share
+                    else:
+                        word.gather(outside[child], step.of_kind[child], share)
             if of_step.is_role:
                 of_class = word.rest(kinds)[of_step.kind_of[of_step.domain]]
                 word.gather(found[of_step.variable], of_step.domain, of_class)
@@ -512,7 +582,7 @@ class Circuit:
         kind: Ints,
         opens: Mapping[int, Ints],
         values: Words,
-        own: Sequence[Words | None],
+        mine: Words | None,
         below: Sequence[Words],
         word: Word,
     ) -> Iterator[tuple[int, Ints, Words]]:
@@ -523,30 +593,62 @@ class Circuit:
         place : int
             Which step.
         kind, opens
-            Of some rows, as in :class:`CircuitStep`.
+            Of some rows, as in :class:`CircuitStep`. What the kind alone opens is left to
+            :meth:`_of_kinds_shares`.
         values : ndarray
             What is around them.
-        own, below, word
+        mine : ndarray or None
+            What each kind comes to, as :meth:`_of_kinds` has it.
+        below, word
             As in :meth:`each`.
         """
         opened = [(c, at, _taken(below[c], at)) for c, at in opens.items()]
-        if self.plan.steps[place].is_role:
+        if self.plan.steps[place].is_role or self.steps[place].of_kind:
             through = values
             for _, _, value in opened:
                 through = word.both(through, value)
             yield -1, kind, through
-        mine = own[place]
         if mine is not None and opened:
             values = word.both(values, _taken(mine, kind))
-        # Products of all but one, from both ends, so that nothing is divided.
-        after: list[Words | None] = [None]
-        for _, _, value in opened[:0:-1]:
-            after.append(value if after[-1] is None else word.both(after[-1], value))
-        for child, at, value in opened:
-            rest = after.pop()
-            yield child, at, values if rest is None else word.both(values, rest)
-            if after:
-                values = word.both(values, value)
+        for n, share in enumerate(_all_but_one(values, [value for *_, value in opened], word)):
+            yield *opened[n][:2], share
+
+    @staticmethod
+    def _of_kinds_shares(
+        step: CircuitStep,
+        own: Words | None,
+        values: Words,
+        below: Sequence[Words],
+        word: Word,
+    ) -> Iterator[tuple[int, Words]]:
+        """Yield what kinds hand on to the children that they alone decide, and what they keep.
+
+        Parameters
+        ----------
+        step : CircuitStep
+            The step.
+        own : ndarray or None
+            What each kind adds itself.
+        values : ndarray
+            What is around each kind, but for what it alone opens.
+        below, word
+            As in :meth:`each`.
+
+        Yields
+        ------
+        child : int
+            Or -1, for what is around the kinds themselves.
+        share : ndarray
+            For each kind.
+        """
+        opened = [_taken(below[c], at) for c, at in step.of_kind.items()]
+        through = values
+        for value in opened:
+            through = word.both(through, value)
+        yield -1, through
+        if own is not None:
+            values = word.both(values, own)
+        yield from zip(step.of_kind, _all_but_one(values, opened, word), strict=True)
 
     def across(
         self, place: int, own: Sequence[Words | None], below: Sequence[Words], word: Word
@@ -567,7 +669,7 @@ class Circuit:
         """
         step, of_step = self.steps[place], self.plan.steps[place]
         sizes = {c: self.steps[c].nodes for c in step.opens}
-        if of_step.is_role:
+        if of_step.is_role or step.of_kind:
             sizes[-1] = of_step.kinds
         dense = step.nodes * sum(sizes.values())
         quicker = dense <= _DENSE * len(step.kind) * max(len(step.opens), 1)
@@ -578,8 +680,10 @@ class Circuit:
         of_run, number = spread(step.end - step.begin)
         row, owner = step.begin[of_run] + number, node[of_run]
         ones = np.ones(len(step.kind), dtype=word.dtype)
-        found = {}
-        for target, at, share in self._shares(place, step.kind, step.opens, ones, own, below, word):
+        found, mine = {}, self._of_kinds(step, own[place], below, word)
+        for target, at, share in self._shares(
+            place, step.kind, step.opens, ones, mine, below, word
+        ):
             matrix = np.zeros(sizes[target] * step.nodes, dtype=word.dtype)
             word.gather(matrix, at[row].astype(np.intp) * step.nodes + owner, share[row])
             found[target] = matrix.reshape(sizes[target], step.nodes)
@@ -769,6 +873,7 @@ class _Raw:
 
     cells: Ints
     kind: Ints
+    of_kind: dict[int, Ints]
     after: dict[int, Ints]
     owner: Ints
     begin: Ints
@@ -792,19 +897,23 @@ def _listed(rows: Rows, place: int, cells: Ints) -> _Raw:
         owner, kind = rows.expand(place, some)
         counts.append(np.bincount(owner, minlength=len(some)))
         kinds.add(kind)
-        for child, cell in rows.after(place, some[owner], kind).items():
+        for child, cell in rows.after(place, some[owner], kind, of_kinds=False).items():
             opened[child].add(cell)
     of_cell = np.concatenate(counts).astype(np.intp)
     end = np.cumsum(of_cell)
     after = {c: opened[c].whole() for c in opened}
     every = np.arange(len(cells), dtype=np.intp)
-    return _Raw(cells, kinds.whole(), after, every, end - of_cell, end, runs=False)
+    of_kind = rows.of_kinds(place)
+    return _Raw(cells, kinds.whole(), of_kind, after, every, end - of_cell, end, runs=False)
 
 
 def _strung(rows: Rows, place: int) -> tuple[_Strung, dict[int, _Strung]]:
     """Return what holds the kinds of a step's rows, and the cells that they open."""
     steps = rows.plan.steps
-    opened = {c: _Strung(math.prod(steps[c].shape)) for c in rows.children(place)}
+    decided = rows.of_kinds(place)
+    opened = {
+        c: _Strung(math.prod(steps[c].shape)) for c in rows.children(place) if c not in decided
+    }
     return _Strung(steps[place].kinds), opened
 
 
@@ -814,7 +923,7 @@ def _led(rows: Rows, place: int, cells: Ints) -> _Raw:
     counts = np.bincount(owner, minlength=len(cells))
     end = np.cumsum(counts)
     every = np.arange(len(cells), dtype=np.intp)
-    return _Raw(cells, kind, {}, every, end - counts, end, runs=False)
+    return _Raw(cells, kind, {}, {}, every, end - counts, end, runs=False)
 
 
 def _in_runs(rows: Rows, place: int, cells: Ints) -> _Raw:
@@ -834,16 +943,16 @@ def _in_runs(rows: Rows, place: int, cells: Ints) -> _Raw:
     none = np.zeros(0, dtype=np.intp)
     owners, begins, ends = [none], [none], [none]
     every, length = np.arange(step.kinds, dtype=np.intp), 0
-    for same in summing.alike(step, distinct(outer)):
-        mine = summing.left(step, every, int(same[0]))
+    for same, mine in summing.groups(step, every, distinct(outer)):
         inside = np.flatnonzero(np.isin(outer, same))
         for other in distinct(others[inside]):
             here = inside[others[inside] == other]
             kind = rows.possible(place, int(bases[here[0]]), mine)
+            tuples = summed.kinds[kind]
             cover = np.zeros(len(kind) + 1, dtype=np.intp)
             mine_of: list[tuple[Ints, Ints, Ints]] = []
             for base in here.tolist():
-                begin, to = summed.along(int(outer[base]), kind)
+                begin, to = summed.along(int(outer[base]), tuples)
                 asked = bases[base] + to * stride
                 owner = np.searchsorted(cells, asked)
                 good = cells[np.minimum(owner, len(cells) - 1)] == asked
@@ -860,8 +969,8 @@ def _in_runs(rows: Rows, place: int, cells: Ints) -> _Raw:
                 ends.append(at[end])
             kind = kind[kept]
             kinds.add(kind)
-            after = rows.after(place, np.full(len(kind), bases[here[0]]), kind)
-            for child, cell in after.items():
+            base = np.full(len(kind), bases[here[0]])
+            for child, cell in rows.after(place, base, kind, of_kinds=False).items():
                 opened[child].add(cell)
             length += len(kind)
     owner, begin, end = np.concatenate(owners), np.concatenate(begins), np.concatenate(ends)
@@ -869,6 +978,7 @@ def _in_runs(rows: Rows, place: int, cells: Ints) -> _Raw:
     return _Raw(
         cells,
         kinds.whole(),
+        rows.of_kinds(place),
         {c: opened[c].whole() for c in opened},
         owner[order],
         begin[order],
@@ -914,8 +1024,8 @@ def circuit_of(plan: Plan, whole: Mapping[str, Floats], ceiling: float) -> Circu
     for step in plan.steps:  # a pass would take long, and what it is for could not be held
         if _one_by_one(plan, step) and step.work / _REACHED > ceiling:
             raise _refused(plan, step, step.work / _REACHED, ceiling)
-    passes = Passes(plan, Demands.one(whole), COUNT)
-    total = float(passes.totals()[0])
+    some = {r: (w > 0).astype(EXISTS.dtype) for r, w in whole.items()}
+    passes = Passes(plan, Demands.one(some), EXISTS)
     walked = Rows(passes)
     cases = tuple(c for c in plan.cases if all(passes.up[r].values.any() for r in c.roots))
     reached: dict[int, list[Ints]] = {}
@@ -936,12 +1046,16 @@ def circuit_of(plan: Plan, whole: Mapping[str, Floats], ceiling: float) -> Circu
         held += mine.bytes
         if held > ceiling:
             raise _refused(plan, step, held, ceiling)
+        if mine.of_kind:
+            kinds = distinct_below(step.kinds, mine.kind)
+            for child, at in mine.of_kind.items():
+                reached.setdefault(child, []).append(at[kinds])
         for child, at in mine.after.items():
             opened = distinct_below(math.prod(plan.steps[child].shape), at)
             reached.setdefault(child, []).append(opened)
         raw[place] = mine
     del walked, passes  # they hold much, and what follows needs room
-    return Circuit(plan, tuple(_numbered(raw, plan)), cases, dict(whole), total)
+    return Circuit(plan, tuple(_numbered(raw, plan)), cases, dict(whole))
 
 
 def _nodes_at(node_of: Ints, cells: Ints, at: Ints, size: int) -> Ints:
@@ -968,6 +1082,12 @@ def _numbered(raw: dict[int, _Raw], plan: Plan) -> Iterator[CircuitStep]:
             c: _nodes_at(node_of[c], cells[c], mine.after.pop(c), math.prod(plan.steps[c].shape))
             for c in tuple(mine.after)
         }
+        of_kind = {}
+        for c, at in mine.of_kind.items():
+            kinds = distinct_below(plan.steps[place].kinds, mine.kind)
+            size = math.prod(plan.steps[c].shape)
+            of_kind[c] = np.zeros(len(at), dtype=np.intp)
+            of_kind[c][kinds] = _nodes_at(node_of[c], cells[c], at[kinds], size)
         many = len(mine.cells)
         cells.append(mine.cells)
         if mine.runs:
@@ -976,7 +1096,7 @@ def _numbered(raw: dict[int, _Raw], plan: Plan) -> Iterator[CircuitStep]:
             owner = node[mine.owner[kept]]
             first = np.flatnonzero(np.diff(owner, prepend=-1))
             begin, end = mine.begin[kept], mine.end[kept]
-            yield CircuitStep(mine.kind, opens, begin, end, first, len(first))
+            yield CircuitStep(mine.kind, of_kind, opens, begin, end, first, len(first))
             continue
         owner = np.repeat(mine.owner, mine.end - mine.begin)
         kind = _narrow(mine.kind, plan.steps[place].kinds)
@@ -985,6 +1105,7 @@ def _numbered(raw: dict[int, _Raw], plan: Plan) -> Iterator[CircuitStep]:
         begin = np.flatnonzero(np.diff(node[owner[kept]], prepend=-1))
         yield CircuitStep(
             kind[kept],
+            of_kind,
             {c: at[kept] for c, at in opens.items()},
             begin,
             np.append(begin[1:], len(kept)).astype(np.intp) if len(begin) else begin,

@@ -16,7 +16,7 @@ import numpy.typing as npt
 
 from fitgraph.records import dataclass
 from fitgraph.solve import leading, summing
-from fitgraph.solve.algebra import Algebra
+from fitgraph.solve.algebra import Algebra, none_of, one_of
 from fitgraph.solve.arrays import distinct
 from fitgraph.solve.plan import SLICE, Case, Part, Plan, Step
 from fitgraph.stopping import check
@@ -149,7 +149,7 @@ class Passes:
         for child in step.children:
             most *= self.up[child].largest
         row_of = np.zeros(self.demands.count, dtype=np.intp)
-        return Message(np.zeros((1, 0)), row_of, most)
+        return Message(np.zeros((1, 0), dtype=self.algebra.dtype), row_of, most)
 
     def read(self, place: int, some: Ints, index: Sequence[Ints]) -> Numbers:
         """Return a message at some cells.
@@ -286,8 +286,9 @@ class Passes:
         if step.decided is not None:
             return None
         if not step.is_role:
-            return np.full((len(some), step.kinds), self.algebra.one)
+            return one_of(self.algebra, len(some), step.kinds)
         demands = self.demands.values[step.variable][self.demands.of[step.variable][some]]
+        demands = demands.astype(self.algebra.dtype, copy=False)
         return kind_values(step, demands, self.algebra)
 
     def _alive(self, step: Step) -> dict[int, Ints]:
@@ -330,14 +331,14 @@ class Passes:
             assert weights is not None
             return Message(self.algebra.fold(weights, 1), row_of)
         if alive is not None and not len(alive):
-            return Message(np.full((len(some), *step.shape), self.algebra.none), row_of)
+            return Message(none_of(self.algebra, len(some), *step.shape), row_of)
         work = _Work(self, step, some, alive)
         cells = self._alive(step) if self.narrow else {}
         shape = (len(some), *step.shape)
         if not step.bridges and not cells and len(blocks := list(work.blocks(cells))) == 1:
             values = work.message(weights, blocks[0])
             return Message(np.ascontiguousarray(_spread_to(values, shape)), row_of)
-        out = np.full(shape, self.algebra.none)
+        out = none_of(self.algebra, *shape)
         for mine, own, block in work.pieces(weights, cells):
             check()
             out[_index(step, block)] = mine.message(own, block)
@@ -345,7 +346,7 @@ class Passes:
 
     def _listed(self, step: Step) -> Numbers:
         """Return the message of the role that goes first, for one request."""
-        found = np.full((1, math.prod(step.shape)), self.algebra.none)
+        found = none_of(self.algebra, 1, math.prod(step.shape))
         for cell, _, value in leading.pairs(self, step):
             self.algebra.scatter(found, cell, value[None])
         return found.reshape(1, *step.shape)
@@ -364,10 +365,25 @@ class Passes:
         work = _Work(self, step, some, None)
         outer = summing.summed_of(step).outer
         axes, sizes = self._others(step)
+        # What no cell of the outer variable changes is multiplied out once.
+        still = [n for n, part in enumerate(step.parts) if outer not in part.axes]
+        moving = [
+            n
+            for n, part in enumerate(step.parts)
+            if outer in part.axes and not summing.tells_kinds(step, part)
+        ]
+        fixed = work.product(still, axes, None, {outer: np.zeros(1, dtype=np.intp)})
+
+        taken: tuple[Ints, Numbers] | None = None
 
         def product(kinds: Ints, cell: int) -> Numbers:
-            block = {outer: np.array([cell], dtype=np.intp)}
-            values = work.product(range(len(step.parts)), axes, kinds, block)
+            nonlocal taken
+            if taken is None or taken[0] is not kinds:
+                taken = kinds, fixed.take(kinds, axis=1)
+            values = taken[1]
+            if moving:
+                block = {outer: np.array([cell], dtype=np.intp)}
+                values = self.algebra.both(values, work.product(moving, axes, kinds, block))
             return _spread_to(values, (len(values), len(kinds), *sizes)).reshape(
                 len(values), len(kinds), -1
             )
@@ -405,7 +421,7 @@ class Passes:
 
     def totals(self) -> Numbers:
         """Return the value of all builds, for each request."""
-        total = np.full(self.demands.count, self.algebra.none)
+        total = none_of(self.algebra, self.demands.count)
         for case in self.plan.cases:
             total = self._either(total, self.of_case(case))
         return total
@@ -419,7 +435,7 @@ class Passes:
 
     def _beside(self, roots: tuple[int, ...], but: int) -> Numbers:
         """Return what the roots of a case come to together, but for one."""
-        value = np.full(self.demands.count, self.algebra.one)
+        value = one_of(self.algebra, self.demands.count)
         for root in roots:
             if root != but:
                 message = self.up[root]
@@ -436,7 +452,7 @@ class Passes:
         """
         plan, algebra, many = self.plan, self.algebra, self.demands.count
         assert plan.last is not None
-        found = np.full((many, plan.sizes[plan.last]), algebra.none)
+        found = none_of(algebra, many, plan.sizes[plan.last])
         every = np.arange(many, dtype=np.intp)
         for case in plan.cases:
             at = case.order[-1]
@@ -472,18 +488,16 @@ class Passes:
                     algebra.add(outside[root], value)
                 else:
                     outside[root] = value
-        found = {
-            role: np.full((many, size), algebra.none) for role, size in self.plan.sizes.items()
-        }
+        found = {role: none_of(algebra, many, size) for role, size in self.plan.sizes.items()}
         for at in range(len(self.plan.steps) - 1, -1, -1):
             check()
             step, above = self.plan.steps[at], outside.pop(at, None)
             if above is None or not (above != algebra.none).any():
                 continue
             weights = self.weights(step, every)
-            kinds = np.full((many, step.kinds), algebra.none)
+            kinds = none_of(algebra, many, step.kinds)
             into = {
-                c: np.full((many, *self.plan.steps[c].shape), algebra.none)
+                c: none_of(algebra, many, *self.plan.steps[c].shape)
                 for child in step.children
                 for c in self.held(child)
             }
@@ -690,7 +704,7 @@ class _Work:
             found = lifted if found is None else self.algebra.only(found, lifted)
         if found is None:
             size = self.kinds if kinds is None else len(kinds)
-            found = np.full((1, size, *(1 for _ in axes)), self.algebra.one)
+            found = one_of(self.algebra, 1, size, *(1 for _ in axes))
         return found
 
     def _bridge(self, block: _Block, but: int = -1) -> Numbers | None:
@@ -816,7 +830,7 @@ class _Work:
         above = _spread_to(above, (len(above), *self._sizes(self.every, block)))
         if step.decided is not None:
             axes = self.axes[0]
-            whole = np.full((len(above), self.kinds, *self._sizes(axes, block)), algebra.none)
+            whole = none_of(algebra, len(above), self.kinds, *self._sizes(axes, block))
             index = np.broadcast_arrays(*self._decided(block)[1:])
             rows = np.arange(len(above)).reshape(-1, *(1 for _ in self.every))
             algebra.gather_at(whole, (rows, *(i[None] for i in index)), above)

@@ -196,21 +196,20 @@ class Summed:
     cell: Ints
     kinds: Ints
 
-    def along(self, cell: int, kinds: Ints | None) -> tuple[Ints, Ints]:
+    def along(self, cell: int, tuples: Ints) -> tuple[Ints, Ints]:
         """Return where runs of the sum begin for a cell of the outer variable, and their cells.
 
         Parameters
         ----------
         cell : int
             Of the outer variable.
-        kinds : ndarray of int or None
-            The kinds that are left, ascending; None for all.
+        tuples : ndarray of int
+            The tuples that are left, ascending: those of `kinds` that count.
         """
         place = self.place[cell]
         at = slice(self.runs.starts[place], self.runs.starts[place + 1])
         begin: Ints = self.runs.begin[at]
         value = self.runs.value[at]
-        tuples = self.kinds if kinds is None else self.kinds[kinds]
         begin = np.searchsorted(tuples, begin)
         there = np.diff(begin, append=len(tuples)) > 0
         return begin[there], self.cell[value[there]]

@@ -52,13 +52,35 @@ class Rows:
         """Return the steps that a step opens."""
         return self.plan.steps[place].children
 
-    def after(self, place: int, cells: Ints, kinds: Ints) -> dict[int, Ints]:
-        """Return the cell of each child for pairs of a cell and a kind of a step."""
+    def of_kinds(self, place: int) -> dict[int, Ints]:
+        """Return the cell of each child that the kind alone decides, for each kind of a step."""
+        step = self.plan.steps[place]
+        every = np.arange(step.kinds, dtype=np.intp)
+        return {
+            part.child: every if part.kind is None else part.kind
+            for part in step.parts
+            if part.child >= 0 and not part.axes
+        }
+
+    def after(
+        self, place: int, cells: Ints, kinds: Ints, *, of_kinds: bool = True
+    ) -> dict[int, Ints]:
+        """Return the cell of each child for pairs of a cell and a kind of a step.
+
+        Parameters
+        ----------
+        place : int
+            The step.
+        cells, kinds : ndarray of int
+            Of its separator, numbered through, and of its variable.
+        of_kinds : bool
+            Whether the children are told as well that the kind alone decides.
+        """
         step = self.plan.steps[place]
         where = np.unravel_index(cells, step.shape) if step.shape else ()
         found = {}
         for part in step.parts:
-            if part.child < 0:
+            if part.child < 0 or not (part.axes or of_kinds):
                 continue
             shape = self.plan.steps[part.child].shape
             strides = [math.prod(shape[i + 1 :]) for i in range(len(shape))]

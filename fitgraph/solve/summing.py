@@ -11,9 +11,9 @@ from collections.abc import Callable, Iterator, Mapping, Sequence
 import numpy as np
 import numpy.typing as npt
 
-from fitgraph.solve.algebra import Algebra
+from fitgraph.solve.algebra import Algebra, none_of
 from fitgraph.solve.arrays import distinct, spread
-from fitgraph.solve.plan import Step, Summed
+from fitgraph.solve.plan import Part, Step, Summed
 from fitgraph.stopping import check
 
 Ints = npt.NDArray[np.intp]
@@ -50,17 +50,46 @@ def alike(step: Step, cells: Ints) -> Iterator[Ints]:
     yield from np.split(cells[order], starts[1:])
 
 
-def left(step: Step, kinds: Ints, cell: int) -> Ints:
-    """Return the kinds that tables between them and the outer variable's cell allow."""
-    outer = summed_of(step).outer
-    for part in step.parts:
-        if part.table is None or not {outer} >= set(part.axes):
-            continue
-        column = part.table
-        for places in part.cells:
-            column = column[:, cell if places is None else places[cell]]
-        kinds = kinds[column[kinds if part.kind is None else part.kind[kinds]]]
-    return kinds
+def tells_kinds(step: Step, part: Part) -> bool:
+    """Return whether a part says which kinds are allowed, if of the outer variable's cell."""
+    return part.table is not None and {summed_of(step).outer} >= set(part.axes)
+
+
+def groups(step: Step, kinds: Ints, cells: Ints) -> Iterator[tuple[Ints, Ints]]:
+    """Yield cells of the outer variable that are alike, and the kinds that are allowed there.
+
+    Parameters
+    ----------
+    step : Step
+        The step.
+    kinds : ndarray of int
+        Those that count.
+    cells : ndarray of int
+        Those of the outer variable that count.
+
+    Yields
+    ------
+    cells : ndarray of int
+        Cells that the step's parts cannot tell apart.
+    kinds : ndarray of int
+        Those that tables between them and the outer variable allow; the same array as before
+        where they are the same kinds.
+    """
+    parts = [part for part in step.parts if tells_kinds(step, part)]
+    places = [kinds if part.kind is None else part.kind[kinds] for part in parts]
+    before, mine = None, kinds
+    for same in alike(step, cells):
+        check()
+        at = [tuple(same[0] if of is None else of[same[0]] for of in p.cells) for p in parts]
+        if at != before:
+            before, mine = at, kinds
+            good: Bools | None = None
+            for part, place, of in zip(parts, places, at, strict=True):
+                assert part.table is not None
+                column = part.table[(slice(None), *of)].take(place)
+                good = column if good is None else good & column
+            mine = kinds if good is None else kinds[good]
+        yield same, mine
 
 
 def message(
@@ -91,15 +120,13 @@ def message(
     summed = summed_of(step)
     size = step.shape[summed.sum]
     rest = int(np.prod([n for a, n in enumerate(step.shape) if a not in _own(summed)]))
-    out = np.full((many, step.shape[summed.outer], size, rest), algebra.none)
-    for same in alike(step, cells):
-        check()
-        mine = left(step, kinds, int(same[0]))
+    out = none_of(algebra, many, step.shape[summed.outer], size, rest)
+    for same, mine in groups(step, kinds, cells):
         if not len(mine):
             continue
-        values = product(mine, int(same[0]))
+        values, tuples = product(mine, int(same[0])), summed.kinds[mine]
         for cell in same.tolist():
-            begin, to = summed.along(cell, mine)
+            begin, to = summed.along(cell, tuples)
             runs = algebra.segments(values, begin, 1)
             runs = np.broadcast_to(runs, (many, *runs.shape[1:])).reshape(many, -1)
             at = (to[:, None] * rest + np.arange(rest)).ravel()
@@ -129,14 +156,13 @@ def above(
         What is around them.
     """
     summed = summed_of(step)
-    for same in alike(step, cells):
-        check()
-        mine = left(step, kinds, int(same[0]))
+    for same, mine in groups(step, kinds, cells):
         if not len(mine):
             continue
         total: Numbers | None = None
+        tuples = summed.kinds[mine]
         for cell in same.tolist():
-            begin, to = summed.along(cell, mine)
+            begin, to = summed.along(cell, tuples)
             around = outside[:, cell].take(to, axis=1)
             if not (around != algebra.none).any():
                 continue
@@ -169,12 +195,11 @@ def following(step: Step, kinds: Ints, where: Sequence[Ints]) -> tuple[Ints, Int
     summed = summed_of(step)
     outer, sums = where[summed.outer], where[summed.sum]
     owners, found = [np.zeros(0, dtype=np.intp)], [np.zeros(0, dtype=np.intp)]
-    for same in alike(step, distinct(outer)):
-        check()
-        mine = left(step, kinds, int(same[0]))
+    for same, mine in groups(step, kinds, distinct(outer)):
+        tuples = summed.kinds[mine]
         for cell in same.tolist():
             asked = np.flatnonzero(outer == cell)
-            begin, to = summed.along(cell, mine)
+            begin, to = summed.along(cell, tuples)
             length = np.diff(begin, append=len(mine))
             order = np.argsort(to, kind="stable")
             first, last = (

@@ -18,13 +18,14 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping, Sequence
+from functools import cached_property
 from typing import Any
 
 import numpy as np
 import numpy.typing as npt
 
 from fitgraph.records import dataclass
-from fitgraph.solve.algebra import COUNT, Algebra
+from fitgraph.solve.algebra import EXISTS, Algebra
 from fitgraph.solve.arrays import distinct_below, spread
 from fitgraph.solve.passes import Demands, Passes, kind_values
 from fitgraph.solve.plan import Case, Plan, TooWideError
@@ -82,7 +83,7 @@ class Sorted:
             into[:, self.reached] = algebra.add(into[:, self.reached], found)
 
 
-@dataclass(frozen=True, slots=True, eq=False, weakref_slot=True)
+@dataclass(frozen=True, eq=False)
 class CircuitStep:
     """What can follow the cells of one step.
 
@@ -90,8 +91,10 @@ class CircuitStep:
     ----------
     kind : ndarray of int
         The kind that each row chooses.
+    of_kind : mapping of int to ndarray of int
+        For each child that a row's kind alone decides, the node that each kind opens.
     opens : mapping of int to ndarray of int
-        For each child, the node that each row opens.
+        For each other child, the node that each row opens.
     begin, end : ndarray of int
         Runs of rows, node by node.
     first : ndarray of int or None
@@ -101,11 +104,18 @@ class CircuitStep:
     """
 
     kind: Ints
+    of_kind: Mapping[int, Ints]
     opens: Mapping[int, Ints]
     begin: Ints
     end: Ints
     first: Ints | None
     nodes: int
+
+    @cached_property
+    def opened(self) -> Mapping[int, Ints]:
+        """Return for each child, in order, the node that each row opens."""
+        found = {c: at.take(self.kind) for c, at in self.of_kind.items()} | dict(self.opens)
+        return {child: found[child] for child in sorted(found)}
 
     def only(self, row: Ints, nodes: Bools, number: Mapping[int, Ints]) -> CircuitStep:
         """Return some of the rows of some of the nodes.
@@ -127,6 +137,7 @@ class CircuitStep:
             first = np.flatnonzero(np.diff(node[run], prepend=-1))
         return CircuitStep(
             self.kind[row],
+            {c: number[c][at] if len(row) else at for c, at in self.of_kind.items()},
             {c: number[c][at[row]] for c, at in self.opens.items()},
             begin[run],
             end[run],
@@ -167,7 +178,7 @@ class StepRows:
         end = np.append(self.starts[1:], len(self.cell)).astype(np.intp)
         opens = {c: after.at for c, after in self.after.items()}
         return CircuitStep(
-            self.kind.at, opens, self.starts, end[: len(self.starts)], None, self.cells
+            self.kind.at, {}, opens, self.starts, end[: len(self.starts)], None, self.cells
         )
 
 
@@ -339,7 +350,7 @@ def support_of(plan: Plan, ceiling: float) -> Support:
         If they would take more bytes than the ceiling.
     """
     ones = {role: np.ones(size) for role, size in plan.sizes.items()}
-    rows = Rows(Passes(plan, Demands.one(ones), COUNT))
+    rows = Rows(Passes(plan, Demands.one(ones), EXISTS))
     reached: dict[int, list[Ints]] = {}
     cases = tuple(
         case for case in plan.cases if all(rows.passes.up[r].values.any() for r in case.roots)
