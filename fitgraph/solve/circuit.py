@@ -106,7 +106,7 @@ class Some(Word):
     """Whether there is any: "or" over alternatives, "and" over the parts of one build."""
 
     dtype = np.bool_
-    sums = np.int64
+    sums = np.int32  # no step has so many rows
 
     def rest(self, values: Words) -> Words:
         """Return whether numbers are above zero."""
@@ -357,7 +357,7 @@ class Circuit:
             check()
             step, some = self.steps[place], list[Ints]()
             mine = self._of_kinds(step, own[place], below, SOME)
-            around = self._around(step, reached[place])
+            around = self._around(step, reached[place], SOME)
             for rows in _slices(len(step.kind)):
                 row = rows.start + np.flatnonzero(around[rows])
                 if mine is not None:
@@ -548,7 +548,7 @@ class Circuit:
                     into = kinds if target < 0 else outside[target]
                     into += word.across(matrix, around)
             else:
-                whole = self._around(step, around)
+                whole = self._around(step, around, word)
                 for rows in _slices(len(step.kind)):
                     values, kind = word.rest(whole[rows]), step.kind[rows]
                     opens = {c: at[rows] for c, at in step.opens.items()}
@@ -690,17 +690,18 @@ class Circuit:
         return found
 
     @staticmethod
-    def _around(step: CircuitStep, around: Words) -> Words:
+    def _around(step: CircuitStep, around: Words, word: Word) -> Words:
         """Return, for each row, what is around the nodes that it follows; not yet a remainder."""
         if step.first is None:
             return np.repeat(around, step.end - step.begin)
         runs = np.repeat(around, np.diff(np.append(step.first, len(step.begin))))
-        ends = np.zeros(len(step.kind) + 1, dtype=np.uint64)
-        runs = runs.astype(np.uint64)
+        ends = np.zeros(len(step.kind) + 1, dtype=word.sums)
+        some = np.flatnonzero(runs)
+        runs = runs[some].astype(word.sums)
         # A row is in no more than 2**32 runs, so the true sums stay below 2**64 for a prime; and
         # what goes below zero on the way comes back, modulo 2**64.
-        np.add.at(ends, step.begin, runs)
-        np.subtract.at(ends, step.end, runs)
+        np.add.at(ends, step.begin[some], runs)
+        np.subtract.at(ends, step.end[some], runs)
         np.cumsum(ends, out=ends)
         return ends[:-1]
 
@@ -942,12 +943,16 @@ def _in_runs(rows: Rows, place: int, cells: Ints) -> _Raw:
     kinds, opened = _strung(rows, place)
     none = np.zeros(0, dtype=np.intp)
     owners, begins, ends = [none], [none], [none]
-    every, length = np.arange(step.kinds, dtype=np.intp), 0
+    once = [part for part in step.parts if not part.axes]
+    every = rows.possible(once, (), np.arange(step.kinds, dtype=np.intp))
+    asked_at = [p for p in step.parts if p.axes and not summing.tells_kinds(step, p)]
+    length = 0
     for same, mine in summing.groups(step, every, distinct(outer)):
         inside = np.flatnonzero(np.isin(outer, same))
         for other in distinct(others[inside]):
             here = inside[others[inside] == other]
-            kind = rows.possible(place, int(bases[here[0]]), mine)
+            at = [int(along[here[0]]) for along in at_base]
+            kind = rows.possible(asked_at, at, mine)
             tuples = summed.kinds[kind]
             cover = np.zeros(len(kind) + 1, dtype=np.intp)
             mine_of: list[tuple[Ints, Ints, Ints]] = []
@@ -962,14 +967,14 @@ def _in_runs(rows: Rows, place: int, cells: Ints) -> _Raw:
                 np.subtract.at(cover, end, 1)
             # Rows that no cell has are left out.
             kept = np.cumsum(cover)[:-1] > 0
-            at = np.append(0, np.cumsum(kept)).astype(np.intp) + length
+            row = np.append(0, np.cumsum(kept)).astype(np.intp) + length
             for owner, begin, end in mine_of:
                 owners.append(owner)
-                begins.append(at[begin])
-                ends.append(at[end])
+                begins.append(row[begin])
+                ends.append(row[end])
             kind = kind[kept]
             kinds.add(kind)
-            base = np.full(len(kind), bases[here[0]])
+            base = bases[here[:1]]  # the same for all of them
             for child, cell in rows.after(place, base, kind, of_kinds=False).items():
                 opened[child].add(cell)
             length += len(kind)

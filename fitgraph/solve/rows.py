@@ -7,7 +7,7 @@ of its separator that those choices made. Nothing else of the past matters to th
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from typing import Any
 
 import numpy as np
@@ -155,24 +155,38 @@ class Rows:
         self._tables[id(part)] = part, values.shape[1:], table
         return values.shape[1:], table
 
-    def possible(self, place: int, cell: int, kinds: Ints) -> Ints:
-        """Return which of some sorted tuples their step's parts allow at a cell, its sum aside.
+    def possible(self, parts: Sequence[Part], where: Sequence[int], kinds: Ints) -> Ints:
+        """Return which of some kinds some parts of their step allow at a cell.
 
         Parameters
         ----------
-        place : int
-            A step of sorted tuples.
-        cell : int
-            Of its separator, numbered through.
+        parts : sequence of Part
+            Of one step.
+        where : sequence of int
+            The cell's place along each axis of the separator that the parts are over.
         kinds : ndarray of int
-            The tuples that are looked at, ascending.
+            The kinds that are looked at, ascending.
         """
-        step = self.plan.steps[place]
-        where = np.unravel_index(np.full(1, cell, dtype=np.intp), step.shape)
-        for part in step.parts:
-            at = kinds if part.kind is None else part.kind[kinds]
-            kinds = kinds[self._values(part, at, self._index(part.axes, part.cells, where))]
+        for part in parts:
+            place = kinds if part.kind is None else part.kind[kinds]
+            at = [
+                where[a] if of_cell is None else int(of_cell[where[a]])
+                for a, of_cell in zip(part.axes, part.cells, strict=True)
+            ]
+            if part.child in self.passes.reads:
+                kinds = kinds[self._values(part, place, [np.array(a) for a in at])]
+                continue
+            kinds = kinds[self._column(part, at).take(place)]
         return kinds
+
+    def _column(self, part: Part, at: Sequence[int]) -> Bools:
+        """Return what a part allows at a cell, for each place of its kinds."""
+        if part.child < 0:
+            assert part.table is not None
+            index: tuple[Any, ...] = (slice(None), *at)
+            return np.asarray(part.table[index])
+        index = (*at[: part.at], slice(None), *at[part.at :])
+        return np.asarray(self.passes.up[part.child].values[0][index] != self.passes.algebra.none)
 
     @staticmethod
     def _index(
