@@ -25,6 +25,7 @@ from fitgraph.demand.least_rows import Lookup, least_of, least_of_nodes, least_r
 from fitgraph.demand.menus import Listing
 from fitgraph.graph.classes import distinct_rows
 from fitgraph.records import dataclass
+from fitgraph.solve.arrays import spread
 from fitgraph.solve.circuit import Circuit
 from fitgraph.solve.passes import Demands
 from fitgraph.solve.plan import Step
@@ -216,11 +217,9 @@ def _cheapest(
             for child, after in lines.opened.items():
                 cells[child] = after[row]
             if step.is_role:
-                chosen = offers[step.variable]
-                table = _best_of_kinds(chosen, step)
-                places[left[live], roles.index(step.variable)] = table[
-                    alike[step.variable][live], lines.kind[row]
-                ]
+                places[left[live], roles.index(step.variable)] = _best_of_kinds(
+                    offers[step.variable], step, alike[step.variable][live], lines.kind[row]
+                )
     own = places[question]
     for n, role in enumerate(roles):  # of menus that cost alike, each question's own option
         there = np.flatnonzero(own[:, n] >= 0)
@@ -327,10 +326,13 @@ def _upward(
         every = np.arange(count)
         lead, context = dense(keys) if keys else (every[:1], np.zeros(count, dtype=np.intp))
         terms = [
-            Lookup(done[c].message, done[c].context[lead], at) for c, at in lines.opened.items()
+            Lookup(done[c].message, done[c].context[lead], at, kind)
+            for opens, kind in ((lines.opens, None), (lines.of_kind, lines.kind))
+            for c, at in opens.items()
         ]
         if costs is not None:
-            terms.append(Lookup(costs, alike[step.variable][lead], lines.kind))
+            every_kind = np.arange(step.kinds)
+            terms.append(Lookup(costs, alike[step.variable][lead], every_kind, lines.kind))
         message = least_of_nodes(terms, lines, len(lead))
         done.append(_Done(context, message, terms))
     return done
@@ -345,11 +347,13 @@ def _of_kinds(cost: Floats, step: Step) -> Floats:
     return found
 
 
-def _best_of_kinds(offer: _Offer, step: Step) -> Ints:
-    """Return an option of the least cost of each kind, for each distinct row of costs."""
-    found = np.full((len(offer.cost), step.kinds), -1, dtype=np.intp)
-    kind = step.kind_of[step.domain]
-    for n, cost in enumerate(offer.cost):
-        order = np.lexsort((step.domain, cost[step.domain]))[::-1]
-        found[n, kind[order]] = offer.best[offer.example[n], step.domain[order]]
-    return found
+def _best_of_kinds(offer: _Offer, step: Step, alike: Ints, kinds: Ints) -> Ints:
+    """Return an option of the least cost of some kinds, each for one of the distinct costs."""
+    kind_of = step.kind_of[step.domain]
+    order = np.lexsort((step.domain, kind_of))
+    starts = np.searchsorted(kind_of[order], np.arange(step.kinds + 1))
+    owner, number = spread(np.diff(starts)[kinds])
+    klass = step.domain[order[starts[kinds[owner]] + number]]
+    first = np.lexsort((klass, offer.cost[alike[owner], klass], owner))
+    best = klass[first[np.flatnonzero(np.diff(owner, prepend=-1))]]
+    return offer.best[offer.example[alike], best]

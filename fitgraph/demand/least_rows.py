@@ -47,23 +47,44 @@ class Lookup:
         Infinite where a row is not alive.
     which : ndarray of int, shape (n_contexts,)
         The line of each context.
-    column : ndarray of int, shape (n_rows,)
-        The place of each row.
+    column : ndarray of int, shape (n_rows,) or (n_kinds,)
+        The place of each row, or of each kind.
+    kind : ndarray of int, shape (n_rows,), optional
+        The kind of each row, where the places are those of kinds.
     """
 
     table: Floats
     which: Ints
     column: Ints
+    kind: Ints | None = None
+
+    def place(self, row: Ints) -> Ints:
+        """Return the places of some rows."""
+        return self.column[row if self.kind is None else self.kind[row]]
 
     @cached_property
     def alive(self) -> Bools:
         """Return which places of each line are alive."""
         return np.isfinite(self.table)
 
+    @cached_property
+    def places(self) -> tuple[Ints, Ints]:
+        """Return the places that are alive, line after line, and where each line begins."""
+        wide = self.table.shape[1]
+        flat = np.flatnonzero(self.alive)
+        start = np.searchsorted(flat, np.arange(len(self.table) + 1) * wide)
+        return flat - np.repeat(np.arange(len(self.table)) * wide, np.diff(start)), start
+
     def rows_alive(self, rows_at: Ints) -> Ints:
         """Return how many rows each context leaves alive, of so many at each place."""
-        found: Ints = (self.alive @ rows_at)[self.which]
-        return found
+        place, start = self.places
+        rows = np.append(0, np.cumsum(rows_at[place]))
+        return np.diff(rows[start])[self.which]
+
+    def at(self, contexts: Ints, rows: Ints) -> Floats:
+        """Return what pairs of a context and a row cost."""
+        line = self.which[contexts] * self.table.shape[1]
+        return self.table.reshape(-1).take(line + self.place(rows))
 
 
 def least_of_nodes(terms: Sequence[Lookup], lines: CircuitStep, count: int) -> Floats:
@@ -72,8 +93,8 @@ def least_of_nodes(terms: Sequence[Lookup], lines: CircuitStep, count: int) -> F
     Parameters
     ----------
     terms : sequence of Lookup
-        What rows cost: of each child that the step opens, in order, then of the step's own kinds
-        where it has any.
+        What rows cost: of each child that a row opens, in order, of each that its kind alone
+        decides, and of the step's own kinds where it has any.
     lines : CircuitStep
         The step.
     count : int
@@ -86,37 +107,44 @@ def least_of_nodes(terms: Sequence[Lookup], lines: CircuitStep, count: int) -> F
     """
     message = np.full((count, lines.nodes), np.inf)
     runs = _runs_of(lines)
-    size = max(1, _CELLS // len(runs.cuts))
+    of_rows = [t for t in terms if t.kind is None]
+    of_kinds = [t for t in terms if t.kind is not None]
+    widest = max([len(runs.cuts), *(len(t.column) for t in of_kinds)])
+    size = max(1, _CELLS // widest)
     for begin in range(0, count, size):
         some = np.arange(begin, min(begin + size, count))
-        pieces = np.full((len(some), len(runs.cuts)), np.inf)
-        left, rows = some, len(lines.kind)
-        if terms and rows * len(some) > _FEW and rows <= _LISTED:
-            left = _one_by_one(terms, lines, some, pieces)
-        for contexts, row in _together(terms, rows, left):
-            _fill(terms, contexts, row, runs.piece_of(row), pieces, begin)
-        runs.least(pieces, message[begin : begin + size])
+        terms = [*of_rows, _of_kinds(of_kinds, some, count)] if of_kinds else of_rows
+        runs.least(_of_pieces(terms, lines, some), message[begin : begin + size])
     return message
 
 
-@dataclass(frozen=True, slots=True)
-class _Listed:
-    """The rows of a step by one of its columns: those of each place, one after the other."""
+def _of_pieces(terms: Sequence[Lookup], lines: CircuitStep, contexts: Ints) -> Floats:
+    """Return the least of each piece of the rows, for contexts that follow one another."""
+    runs, rows = _runs_of(lines), len(lines.kind)
+    if rows * len(contexts) <= _FEW and runs.apart:
+        values = _values(terms, contexts, [t.column for t in terms], rows)
+        return np.minimum.reduceat(values, runs.cuts, axis=1)
+    pieces = np.full((len(contexts), len(runs.cuts)), np.inf)
+    left = contexts
+    if terms and rows * len(contexts) > _FEW and rows <= _LISTED:
+        left = _one_by_one(terms, lines, contexts, pieces)
+    for some, row in _together(terms, rows, left):
+        _fill(terms, some, row, runs.piece_of(row), pieces, int(contexts[0]))
+    return pieces
 
-    row: npt.NDArray[np.int32]
-    start: Ints
 
-    @classmethod
-    def of(cls, column: Ints) -> _Listed:
-        """List the rows of each place."""
-        start = np.append(0, np.cumsum(np.bincount(column)))
-        return cls(np.argsort(column, kind="stable").astype(np.int32), start)
-
-    def rows_at(self, places: int) -> Ints:
-        """Return how many rows each of so many places has."""
-        found = np.zeros(places, dtype=np.intp)
-        found[: len(self.start) - 1] = np.diff(self.start)
-        return found
+def _of_kinds(terms: Sequence[Lookup], contexts: Ints, count: int) -> Lookup:
+    """Return what some contexts ask of kinds as one lookup by row."""
+    kind = terms[0].kind
+    assert kind is not None
+    first, line = dense([t.which[contexts] for t in terms])
+    lead = contexts[first]
+    table, *more = (t.table[t.which[lead]].take(t.column, axis=1) for t in terms)
+    for values in more:
+        table += values
+    which = np.zeros(count, dtype=np.intp)
+    which[contexts] = line
+    return Lookup(table, which, kind)
 
 
 def _one_by_one(
@@ -127,9 +155,7 @@ def _one_by_one(
     Of a context's lines the one that leaves the fewest rows alive tells which are looked at.
     """
     runs = _runs_of(lines)
-    listed, piece = runs.listed, runs.piece
-    rows_at = [ls.rows_at(t.table.shape[1]) for ls, t in zip(listed, terms, strict=False)]
-    many = np.array([t.rows_alive(n)[contexts] for t, n in zip(terms, rows_at, strict=True)])
+    many = np.array([t.rows_alive(runs.rows_at(n, t))[contexts] for n, t in enumerate(terms)])
     fewest, least = np.argmin(many, axis=0), many.min(axis=0)
     flat, size = pieces.reshape(-1), pieces.shape[1]
     for n, term in enumerate(terms):
@@ -137,11 +163,11 @@ def _one_by_one(
         mine = mine[np.argsort(term.which[contexts[mine]], kind="stable")]
         others = sorted((k for k in range(len(terms)) if k != n), key=lambda k: many[k].sum())
         for begin, end in cuts(least[mine], _AT_ONCE):
-            context, row = _pairs(term, listed[n], rows_at[n], contexts[mine[begin:end]])
+            rows_at, listed = runs.rows_at(n, term), runs.listed(n)
+            context, row = _pairs(term, listed, rows_at, contexts[mine[begin:end]])
             told: dict[int, Floats] = {}
             for k in (n, *others):
-                other = terms[k]
-                told[k] = other.table[other.which[context], other.column[row]]
+                told[k] = terms[k].at(context, row)
                 good = np.isfinite(told[k])
                 if not good.all():
                     context, row = context[good], row[good]
@@ -149,7 +175,7 @@ def _one_by_one(
             value = np.zeros(len(row))
             for k in range(len(terms)):  # always in this order, so that sums are the same
                 value += told[k]
-            np.minimum.at(flat, (context - contexts[0]) * size + piece[row], value)
+            np.minimum.at(flat, (context - contexts[0]) * size + runs.piece[row], value)
     return contexts[least > _LIGHT]
 
 
@@ -170,13 +196,21 @@ def _fill(
         into[np.ix_(some - first, place[starts])] = value
 
 
-def _pairs(term: Lookup, listed: _Listed, rows_at: Ints, contexts: Ints) -> tuple[Ints, Ints]:
-    """Return contexts with each row that a term leaves them alive."""
+def _pairs(
+    term: Lookup, listed: npt.NDArray[np.int32], rows_at: Ints, contexts: Ints
+) -> tuple[Ints, Ints]:
+    """Return contexts with each row that a term leaves them alive.
+
+    The rows are listed place by place, so many of each.
+    """
     used, line_of = np.unique(term.which[contexts], return_inverse=True)
-    line, place = np.nonzero(term.alive[used])
+    places, start = term.places
+    of_line, number = spread(np.diff(start)[used])
+    place = places[start[used[of_line]] + number]
     of_place, number = spread(rows_at[place])
-    row = listed.row[listed.start[place[of_place]] + number]
-    first = np.searchsorted(line[of_place], np.arange(len(used) + 1))
+    begin = np.cumsum(rows_at) - rows_at
+    row = listed[begin[place[of_place]] + number]
+    first = np.searchsorted(of_line[of_place], np.arange(len(used) + 1))
     owner, number = spread(np.diff(first)[line_of])
     return contexts[owner], row[first[line_of][owner] + number]
 
@@ -271,7 +305,9 @@ class _Runs:
     """
 
     def __init__(self, lines: CircuitStep) -> None:
-        self._columns, self._rows = (*lines.opened.values(), lines.kind), len(lines.kind)
+        self._columns, self._rows = (*lines.opens.values(), lines.kind), len(lines.kind)
+        self._count_at: dict[int, Ints] = {}
+        self._listed: dict[int, npt.NDArray[np.int32]] = {}
         self._of_level: list[tuple[Ints, Ints, Ints]] = []
         if lines.first is None:  # they follow one another: each is a piece
             self.cuts = lines.begin
@@ -296,15 +332,29 @@ class _Runs:
             np.arange(len(self.cuts), dtype=np.int32), np.diff(self.cuts, append=self._rows)
         )
 
+    def rows_at(self, column: int, term: Lookup) -> Ints:
+        """Return how many rows each place has, of what each row opens or of its kind."""
+        if column not in self._count_at:
+            size = term.table.shape[1]
+            self._count_at[column] = np.bincount(self._columns[column], minlength=size)
+        return self._count_at[column]
+
+    def listed(self, column: int) -> npt.NDArray[np.int32]:
+        """Return the rows place by place, of what each row opens or of its kind."""
+        if column not in self._listed:
+            self._listed[column] = np.argsort(self._columns[column], kind="stable").astype(np.int32)
+        return self._listed[column]
+
     @cached_property
-    def listed(self) -> list[_Listed]:
-        """Return the rows by each of the step's columns: each child's, then the step's own."""
-        return [_Listed.of(column) for column in self._columns]
+    def apart(self) -> bool:
+        """Return whether there is a row in every piece."""
+        return bool(len(self.cuts)) and bool((np.diff(self.cuts, append=self._rows) > 0).all())
 
     def piece_of(self, row: Ints) -> Ints:
         """Return the pieces of some rows."""
-        found: Ints = np.searchsorted(self.cuts, row, side="right") - 1
-        return found
+        if self._rows <= _LISTED:
+            return self.piece.take(row).astype(np.intp)
+        return np.searchsorted(self.cuts, row, side="right") - 1
 
     def least(self, pieces: Floats, message: Floats) -> None:
         """Fill in the least of each node, (contexts, nodes), from that of each piece."""
@@ -347,7 +397,7 @@ def least_row(terms: Sequence[Lookup], lines: CircuitStep, contexts: Ints, nodes
         row, owner = lines.begin[run][of_run] + number, owner[of_run]
         value = np.zeros(len(row))
         for term in terms:
-            value += term.table[term.which[contexts[begin:end]][owner], term.column[row]]
+            value += term.at(contexts[begin:end][owner], row)
         order = np.lexsort((row, value, owner))
         starts = np.flatnonzero(np.diff(owner[order], prepend=-1))
         found[begin:end] = row[order[starts]]
