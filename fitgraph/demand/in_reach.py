@@ -23,6 +23,9 @@ Lets = Mapping[str, Bools]
 #: Share of all combinations of classes above which fewer are not worth a look along all rows.
 _WORTH = 0.7
 
+#: Looks at rows that take as long as to narrow a circuit.
+_LOOKS = 1 << 20
+
 #: How many narrowed circuits are kept, and which share of the rows they may have together.
 _KEPT, _ROOM = 4, 0.7
 
@@ -30,7 +33,7 @@ _KEPT, _ROOM = 4, 0.7
 _narrowed: WeakKeyDictionary[Circuit, list[tuple[dict[str, Bools], Circuit]]] = WeakKeyDictionary()
 
 
-def in_reach(runs: Support | Circuit, lets: Lets) -> Support | Circuit:
+def in_reach(runs: Support | Circuit, lets: Lets, contexts: float = math.inf) -> Support | Circuit:
     """Return the rows that builds of what is let in have, and perhaps some more.
 
     Parameters
@@ -39,6 +42,9 @@ def in_reach(runs: Support | Circuit, lets: Lets) -> Support | Circuit:
         All rows.
     lets : mapping of str to ndarray of bool
         Which base classes of each role are let in.
+    contexts : float
+        How often the rows are looked at, at most: for few looks at few rows it is not worth one
+        more.
 
     Returns
     -------
@@ -53,7 +59,7 @@ def in_reach(runs: Support | Circuit, lets: Lets) -> Support | Circuit:
         if some.rows < fewest.rows and all((known[r] >= m).all() for r, m in lets.items()):
             fewest, inside = some, known
     shares = (lets[r].sum() / max(1, m.sum()) for r, m in inside.items())
-    if math.prod(shares) > _WORTH:
+    if math.prod(shares) > _WORTH or fewest.rows * contexts < _LOOKS:
         return fewest
     found = fewest.within(lets)
     kept.insert(0, ({r: m.copy() for r, m in lets.items()}, found))

@@ -190,7 +190,8 @@ def _cheapest(
     first, question = dense([o.alike for o in offers.values()])
     alike = {role: offer.alike[first] for role, offer in offers.items()}
     lets = {role: np.isfinite(offer.cost) for role, offer in offers.items()}
-    runs = in_reach(runs, {role: np.logical_or.reduce(some) for role, some in lets.items()})
+    every = {role: np.logical_or.reduce(some) for role, some in lets.items()}
+    runs = in_reach(runs, every, len(first))
     left = np.arange(len(first))
     if len(first) > _SINGLY:
         left = np.flatnonzero(~clashing(listing.pairs(certain=certain), lets, alike))
