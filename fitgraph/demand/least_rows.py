@@ -398,9 +398,12 @@ def least_row(terms: Sequence[Lookup], lines: CircuitStep, contexts: Ints, nodes
         value = np.zeros(len(row))
         for term in terms:
             value += term.at(contexts[begin:end][owner], row)
-        order = np.lexsort((row, value, owner))
-        starts = np.flatnonzero(np.diff(owner[order], prepend=-1))
-        found[begin:end] = row[order[starts]]
+        # Every node has a row, and its rows follow one another, the first one first.
+        many = sizes[begin:end]
+        starts = np.cumsum(many) - many
+        least = np.minimum.reduceat(value, starts)
+        hits = np.flatnonzero(value == np.repeat(least, many))
+        found[begin:end] = row[hits[np.searchsorted(hits, starts)]]
     return found[of_pair]
 
 
