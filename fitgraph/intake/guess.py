@@ -68,7 +68,8 @@ NAMES: dict[str, tuple[str, ...]] = {
         *("unit price", "vk brutto", "price incl vat", "price gross", "gross price", "pvp"),
         *("bruttopreis", "einzelpreis", "listenpreis", "preis brutto", "preis inkl mwst"),
         *("prix ttc", "prix unitaire", "precio unitario", "prezzo unitario"),
-        *("each", "price each", "price per piece", "stückpreis"),
+        *("each", "price each", "price per piece", "stückpreis", "ep", "prix de vente"),
+        *("prix public", "precio de venta", "prezzo di vendita", "verkoopprijs", "consumentenprijs"),
     ),
     "per": (
         *("per", "price per", "unit of sale", "sold by", "sold per", "uom", "unit", "price unit"),
@@ -83,6 +84,7 @@ NAMES: dict[str, tuple[str, ...]] = {
         *("stock", "quantity", "qty", "on hand", "in stock", "bestand", "lagerbestand", "menge"),
         *("quantité", "quantità", "cantidad", "pieces", "stück", "voorraad", "available"),
         *("lagerstand", "anzahl", "qté", "existencias", "unidades", "giacenza", "aantal"),
+        *("en stock", "auf lager", "quantité en stock", "qté en stock", "en existencia"),
     ),
     "note": ("note", "notes", "remark", "remarks", "comment", "bemerkung", "notiz", "remarque"),
 }
