@@ -330,6 +330,22 @@ def test_dimensions_of_a_feature_that_is_said_not_to_be_there(folder: Folder) ->
 # ---------------------------------------------------------------- stock and enquiries
 
 
+@pytest.mark.parametrize("mass", ["0", "-2 kg", "light", "1,200 g"])
+def test_an_enquiry_whose_mass_limit_cannot_be_read_is_left_out(folder: Folder, mass: str) -> None:
+    folder.write("enquiries.csv", f'number,have,max_mass\nE1,FORK-1,\nE2,BAR-1,"{mass}"\n')
+    only(folder, "enquiries.csv", 3, "max_mass")
+    loaded = folder.load()
+    assert [e.number for e in loaded.catalogue.enquiries] == ["E1"]
+    assert "left out" in next(f.message for f in loaded.findings if f.column == "max_mass")
+
+
+@pytest.mark.parametrize("have", ["FORK-1 BAR-1", "FORK-1;BAR-1", "FORK-1, BAR-1", "FORK-1,BAR-1;"])
+def test_stock_numbers_that_are_owned_may_stand_between_commas(folder: Folder, have: str) -> None:
+    folder.write("enquiries.csv", f'number,have\nE1,"{have}"\n')
+    (enquiry,) = folder.load().catalogue.enquiries
+    assert enquiry.have == ("FORK-1", "BAR-1")
+
+
 @pytest.mark.parametrize("quantity", ["-3", "x", "1.5", "", "inf", "1e9", "9999999999", "٣", "²"])
 def test_a_bad_quantity_is_left_out(folder: Folder, quantity: str) -> None:
     folder.write("stock.csv", STOCK + f"BAR-2,{quantity}\n")
@@ -344,7 +360,9 @@ def test_a_bad_quantity_is_left_out(folder: Folder, quantity: str) -> None:
         ("E2,GHOST-1,,,", "have", ERROR, 1),
         ("E2,BAR-1,soon,,", "date", WARNING, 2),
         ("E2,BAR-1,2026-02-30,,", "date", WARNING, 2),
-        ("E2,BAR-1,,-9.00,", "budget", ERROR, 2),
+        # Without the limit that nobody can read, it would count as served whatever it costs.
+        ("E2,BAR-1,,-9.00,", "budget", ERROR, 1),
+        ("E2,BAR-1,,about 90,", "budget", ERROR, 1),
         ("E2,BAR-1,,,nan", "count", WARNING, 2),
         ("E2,BAR-1,,,-1", "count", WARNING, 2),
         ("E2,BAR-1,,,inf", "count", WARNING, 2),

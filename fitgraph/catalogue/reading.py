@@ -105,7 +105,8 @@ class FolderReader:
 
     # -- cells ---------------------------------------------------------
 
-    def money(self, file: str, row: Row, column: str, text: str) -> int | None:
+    def money(self, file: str, row: Row, column: str, text: str, told: str = "") -> int | None:
+        """Return an amount, None where there is none; `told` says what comes of one not read."""
         if text in self.amounts:
             return self.amounts[text]
         usual = usual_money(text, self.vocabulary.minor_digits)
@@ -117,17 +118,18 @@ class FolderReader:
         try:
             amount = parse_money(text, self.vocabulary.minor_digits, self.vocabulary.currency)
         except (UnitError, ArithmeticError) as error:
-            self.note("no-money", file, row, column, str(error), remedy)
+            self.note("no-money", file, row, column, f"{error}{told}", remedy)
             return None
         if not 0 <= amount <= _MOST_MINOR:
             wrong = "is below zero" if amount < 0 else "is beyond any price"
             remedy = "Write what it costs, or leave it blank"
-            self.note("money-range", file, row, column, wrong, remedy)
+            self.note("money-range", file, row, column, f"{wrong}{told}", remedy)
             return None
         self.amounts[text] = amount
         return amount
 
-    def mass(self, file: str, row: Row, column: str, text: str) -> float | None:
+    def mass(self, file: str, row: Row, column: str, text: str, told: str = "") -> float | None:
+        """Return a mass, None where there is none; `told` says what comes of one not read."""
         if text in self.masses:
             return self.masses[text]
         usual = usual_mass(text)
@@ -139,11 +141,11 @@ class FolderReader:
         try:
             mass = parse_mass(text)
         except UnitError as error:
-            self.note("no-mass", file, row, column, str(error), remedy)
+            self.note("no-mass", file, row, column, f"{error}{told}", remedy)
             return None
         if not 0 < mass <= _MOST_GRAMS:
             wrong = "is not above zero" if mass <= 0 else "is beyond any mass"
-            self.note("mass-range", file, row, column, wrong, remedy)
+            self.note("mass-range", file, row, column, f"{wrong}{told}", remedy)
             return None
         self.masses[text] = mass
         return mass
@@ -413,8 +415,17 @@ class FolderReader:
                 enquiries.append(enquiry)
         return tuple(enquiries)
 
+    def owned(self, text: str) -> Iterator[str]:
+        """Yield stock numbers, one after another or with commas or semicolons between."""
+        for word in text.split():
+            if word in self.read:
+                yield word
+                continue
+            several = [name for name in re.split("[,;]", word) if name]
+            yield from several if all(name in self.read for name in several) else [word]
+
     def enquiry(self, row: Row, so_far: float) -> Enquiry | None:
-        have = tuple(row["have"].split())
+        have = tuple(self.owned(row["have"]))
         weight = 1.0
         if row["count"]:
             try:
@@ -491,12 +502,21 @@ class FolderReader:
                 f"Use one of {', '.join(FAMILIES)}, or the name of a material",
                 WARNING,
             )
+        # Without its limit an enquiry would count as served by what it cannot pay or bear.
+        out = "; the enquiry was left out"
+        budget = self.money(ENQUIRIES, row, "budget", row["budget"], out)
+        most = self.mass(ENQUIRIES, row, "max_mass", row["max_mass"], out)
+        if any(
+            limit is None and row[column].lower() not in {"", *UNKNOWN_TEXTS}
+            for limit, column in ((budget, "budget"), (most, "max_mass"))
+        ):
+            return None
         return Enquiry(
             row["number"],
             date,
             have,
-            self.money(ENQUIRIES, row, "budget", row["budget"]),
-            self.mass(ENQUIRIES, row, "max_mass", row["max_mass"]),
+            budget,
+            most,
             material or None,
             self.text(ENQUIRIES, row, "style", row["style"]),
             weight,

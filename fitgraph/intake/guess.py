@@ -69,7 +69,13 @@ NAMES: dict[str, tuple[str, ...]] = {
         *("bruttopreis", "einzelpreis", "listenpreis", "preis brutto", "preis inkl mwst"),
         *("prix ttc", "prix unitaire", "precio unitario", "prezzo unitario"),
         *("each", "price each", "price per piece", "stückpreis", "ep", "prix de vente"),
-        *("prix public", "precio de venta", "prezzo di vendita", "verkoopprijs", "consumentenprijs"),
+        *(
+            "prix public",
+            "precio de venta",
+            "prezzo di vendita",
+            "verkoopprijs",
+            "consumentenprijs",
+        ),
     ),
     "per": (
         *("per", "price per", "unit of sale", "sold by", "sold per", "uom", "unit", "price unit"),
