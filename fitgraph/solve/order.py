@@ -48,6 +48,7 @@ class Extra:
 
 
 _NOTHING = Extra({}, frozenset(), False)
+_NONE: frozenset[int] = frozenset()
 
 
 @dataclass(frozen=True, slots=True)
@@ -112,31 +113,26 @@ def _sized(tangle: Tangle, scope: Scope) -> tuple[Scope, float]:
 
 
 def _cost(tangle: Tangle, scopes: Sequence[tuple[Scope, float]], variable: str) -> _Cost:
-    ids: dict[str, set[int]] = {}
-    taken = 0.0
-    for scope, size in scopes:
-        if variable in scope:
-            taken += size
-            for v, number in scope.items():
-                ids.setdefault(v, set()).add(number)
+    mine = [(scope, size) for scope, size in scopes if variable in scope]
     extra = tangle.extras.get(variable, _NOTHING)
-    own = ids.pop(variable, set())
-    for v, number in extra.also.items():
-        if v == variable:
-            own.add(number)
-        else:
-            ids.setdefault(v, set()).add(number)
+    ids: dict[str, frozenset[int]] = {}
+    for scope in (*(scope for scope, _ in mine), extra.also):
+        for v, number in scope.items():
+            known = ids.get(v, _NONE)
+            if number not in known:
+                ids[v] = known | {number}
+    own = ids.pop(variable, _NONE)
     work = _READING if extra.decided else 1.0
     if own and not extra.decided:
-        work = float(tangle.size(variable, frozenset(own))[0])
+        work = float(tangle.size(variable, own)[0])
     cells = 1.0
     after: dict[str, int] = {}
     for v, numbers in ids.items():
-        count, after[v] = tangle.size(v, frozenset(numbers))
+        count, after[v] = tangle.size(v, numbers)
         cells *= count
         if v not in extra.free:
             work *= count
-    return _Cost(work, cells, taken, after)
+    return _Cost(work, cells, sum(size for _, size in mine), after)
 
 
 class NoOrderError(Exception):

@@ -21,8 +21,10 @@ References
 
 from __future__ import annotations
 
+import functools
 import itertools
 import math
+import operator
 from collections import Counter
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import replace
@@ -897,11 +899,14 @@ def _grouped(parts: Sequence[Part], kinds: int, shape: Sequence[int], *, whole: 
     everything: _Grouped = ((_group(parts, range(len(parts)), kinds),), (), {})
     scopes = sorted({p.axes for p in parts if p.axes}, key=lambda s: (len(s), s))
 
-    def cells(axes: frozenset[int]) -> float:
-        return float(math.prod(shape[a] for a in axes))
+    @functools.cache
+    def cells(axes: int) -> float:
+        """Return how many cells some axes have, a bit an axis."""
+        return float(math.prod(n for a, n in enumerate(shape) if axes >> a & 1))
 
-    every = frozenset(a for s in scopes for a in s)
-    if whole or len(every) < 2 or kinds * cells(every) < _SMALL or len(scopes) > 6:
+    bits = [sum(1 << a for a in s) for s in scopes]
+    every = functools.reduce(operator.or_, bits, 0)
+    if whole or every.bit_count() < 2 or kinds * cells(every) < _SMALL or len(scopes) > 6:
         return everything
     coarse = {  # how many blocks a scope as bridge makes of each of its axes
         s: {
@@ -930,7 +935,12 @@ def _grouped(parts: Sequence[Part], kinds: int, shape: Sequence[int], *, whole: 
     size = {s: sum(p.axes == s for p in parts) for s in scopes}
     best: tuple[float, tuple[int, ...] | None] = (kinds * cells(every) * len(parts), None)
     for roles in itertools.product((0, 1, 2), repeat=len(scopes)):
-        sides: list[frozenset[int]] = [frozenset(), frozenset()]
+        sides = [0, 0]
+        for mine, r in zip(bits, roles, strict=True):
+            if r < 2:
+                sides[r] |= mine
+        if not sides[0] or not sides[1] or sides[0] | sides[1] != every:
+            continue
         apart, many = [1, 1], [0, 0]
         blocks: dict[int, int] = {}
         for s, r in zip(scopes, roles, strict=True):
@@ -938,11 +948,8 @@ def _grouped(parts: Sequence[Part], kinds: int, shape: Sequence[int], *, whole: 
                 for a, n in coarse[s].items():
                     blocks[a] = min(blocks.get(a, 1) * n, shape[a])
             else:
-                sides[r] |= frozenset(s)
                 apart[r] = min(apart[r] * told[s], kinds)
                 many[r] += size[s]
-        if not sides[0] or not sides[1] or sides[0] | sides[1] != every:
-            continue
         few = 0 if apart[0] <= apart[1] else 1
         fewest = apart[few] if _FEW * apart[few] <= kinds else kinds
         cost = (
