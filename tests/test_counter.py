@@ -141,6 +141,31 @@ def test_a_size_is_found_however_it_is_written(shop: Shop, text: str) -> None:
     assert not any("31.8, " in shop.catalogue.parts[sku].name for sku in found)
 
 
+@pytest.mark.parametrize(
+    ("typed", "like"),
+    [
+        ("marowick bar", "marrowick bar"),
+        ("titanim bar", "titanium bar"),
+        ("Skerowby klamp", "skerrowby clamp"),
+        ("wheels, 110", "wheels 110"),
+        ("bar, 31,8 mm; Marrowick", "marrowick bar 31.8"),
+        ("fork 1 1/8 in", "fork 28.575"),
+        ('fork 1 1/8"', "fork 28.575"),
+        ("fork 1 1/8", "fork 28.575"),
+    ],
+)
+def test_slips_and_commas_and_fractions_find_what_is_meant(
+    shop: fitgraph.Shop, typed: str, like: str
+) -> None:
+    found = search_parts(shop.catalogue, typed, 500)
+    assert {p.sku for p in found} == {p.sku for p in search_parts(shop.catalogue, like, 500)}
+    assert found
+
+
+def test_a_word_like_none_of_the_catalogue_finds_nothing(shop: fitgraph.Shop) -> None:
+    assert search_parts(shop.catalogue, "bar zzyzx") == ()
+
+
 def test_nothing_is_found_for_nothing(shop: Shop) -> None:
     assert search_parts(shop.catalogue, "  ") == ()
     assert search_parts(shop.catalogue, "<script>") == ()

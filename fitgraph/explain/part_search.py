@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import difflib
 import re
+from collections.abc import Iterable
 
 from fitgraph.mechanics.materials import MATERIALS
 from fitgraph.model import Catalogue, Part
@@ -13,6 +15,41 @@ NEAR_MM = 0.05
 
 #: The gap between a figure and its unit, which are one word.
 _GAP = re.compile(r"(?<=\d)\s+(?=(?:mm|cm|in|inch|inches)(?:\s|$))")
+
+#: Commas that are no decimal marks, and semicolons.
+_BETWEEN = re.compile(r"(?:^|(?<=\s))[,;]+|[,;]+(?=\s|$)")
+
+#: Inches with a fraction are one word as well: 1 1/8 in.
+_MIXED = re.compile(r"(?<![\d.,/])(\d+)\s+(\d+/\d+)(?=\s*(?:\"|''|in\b|inch|$|\s))")
+_FRACTION = re.compile(r"(?:\d+-)?\d+/\d+")
+
+#: How alike a word has to be to one of the catalogue's to be taken for a slip of the keyboard,
+#: and how long.
+_SLIP, _LEAST_LETTERS = 0.8, 4
+
+#: In larger catalogues the words of all parts are too many to compare while somebody types.
+_MOST_RESPELT = 5000
+
+
+def _words(text: str) -> list[str]:
+    """Return what is typed as words: sizes whole, without commas between.
+
+    Examples
+    --------
+    >>> _words('Fork, 1 1/8 in; 31,8 mm')
+    ['fork', '1-1/8in', '31,8mm']
+    """
+    apart = _BETWEEN.sub(" ", text.casefold())
+    words = _GAP.sub("", _MIXED.sub(r"\1-\2", apart)).split()
+    # Nobody measures in fractions of a millimetre.
+    return [f"{word}in" if _FRACTION.fullmatch(word) else word for word in words]
+
+
+def _respelt(word: str, told: Iterable[str]) -> str:
+    """Return the word of a catalogue that a word which it does not have is meant for, or itself."""
+    known = {w for text in told for w in re.split(r"[^\w]+", text) if len(w) >= _LEAST_LETTERS}
+    near = difflib.get_close_matches(word, sorted(known), n=1, cutoff=_SLIP)
+    return near[0] if near else word
 
 
 def _told(part: Part, catalogue: Catalogue) -> str:
@@ -48,7 +85,8 @@ def search_parts(
     catalogue : Catalogue
         Where they are looked for.
     text : str
-        Words in any order; a number is looked for among sizes [mm] as well.
+        Words in any order; a number is looked for among sizes [mm] as well. A word that no part
+        has is taken for the one that is spelt most like it, if there is one.
     limit : int
         How many at most; those whose stock number begins so come first, then those on the shelf.
     role : str
@@ -60,9 +98,20 @@ def search_parts(
     >>> [p.sku for p in search_parts(fitgraph.open().catalogue, "bar mar 05")]
     ['BAR-MAR-05']
     """
-    words = _GAP.sub("", text.casefold()).split()
+    words = _words(text)
     if not words and not role:
         return ()
+    looked_at = tuple(catalogue.of(role) if role else catalogue.parts.values())
+    texts = {part.sku: _told(part, catalogue) for part in looked_at}
+    words = [
+        word
+        if len(word) < _LEAST_LETTERS
+        or len(looked_at) > _MOST_RESPELT
+        or any(c.isdigit() for c in word)
+        or any(word in told for told in texts.values())
+        else _respelt(word, texts.values())
+        for word in words
+    ]
     sizes = {word: _size(word) for word in words}
     written = {
         word: re.compile(rf"(?<![\d.]){re.escape(f'{size:g}')}(?![\d.])")
@@ -71,7 +120,7 @@ def search_parts(
     }
 
     def means(part: Part) -> bool:
-        told = _told(part, catalogue)
+        told = texts[part.sku]
         return all(
             word in told
             or (
@@ -81,7 +130,6 @@ def search_parts(
             for word in words
         )
 
-    looked_at = catalogue.of(role) if role else catalogue.parts.values()
     found = [part for part in looked_at if means(part)]
     whole = text.strip().casefold()
     found.sort(key=lambda p: (not p.sku.casefold().startswith(whole), p.stock <= 0))
