@@ -206,9 +206,13 @@ def demo_read_once() -> Iterator[None]:
 
 
 def pytest_collection_finish() -> None:
-    """Spare collectors of garbage what five thousand tests are made of, which stays."""
+    """Spare collectors of garbage what five thousand tests are made of, which stays.
+
+    And let them come seldom: to look through all that tests keep took an eighth of the time.
+    """
     gc.collect()
     gc.freeze()
+    gc.set_threshold(30_000, 20, 100)
 
 
 def pytest_sessionfinish(session: pytest.Session, exitstatus: int) -> None:

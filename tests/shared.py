@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import ast
 import functools
+from pathlib import Path
 
 from fitgraph.lab.opened import OpenCatalogue, made_ready, prepare
 
@@ -17,3 +19,15 @@ def the_demo() -> OpenCatalogue:
     ready = made_ready()
     assert ready is not None
     return ready
+
+
+@functools.cache
+def parsed(path: Path) -> ast.Module:
+    """Return a module of ours as it is parsed."""
+    return ast.parse(path.read_text(encoding="utf-8"), str(path))
+
+
+@functools.cache
+def nodes(path: Path) -> tuple[ast.AST, ...]:
+    """Return all that a module of ours is made of, in the order of :func:`ast.walk`."""
+    return tuple(ast.walk(parsed(path)))

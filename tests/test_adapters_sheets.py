@@ -560,9 +560,9 @@ def shop(tmp_path: Path) -> Path:
 
 
 def thin(folder: Path, most: int = 4) -> None:
-    """Leave a third of the enquiries, and few parts of roles that nothing is made to go with."""
+    """Leave a few of the enquiries, and few parts of roles that nothing is made to go with."""
     head, *rows = (folder / "enquiries.csv").read_text(encoding="utf-8").splitlines()
-    asked = "\n".join([head, *rows[::3], ""])
+    asked = "\n".join([head, *rows[::7], ""])
     (folder / "enquiries.csv").write_text(asked, encoding="utf-8")
     lines = (folder / "parts.csv").read_text(encoding="utf-8").splitlines()
     seen: Counter[str] = Counter()

@@ -40,6 +40,7 @@ from fitgraph.solve.query import ask
 from fitgraph.solve.write import write_csv, write_parquet
 from tests.killed import ENOUGH, TIMES, kill_at_every_write
 from tests.learner import practise
+from tests.shared import nodes
 
 
 def nothing(folder: Path) -> None:
@@ -321,7 +322,7 @@ def test_every_writer_of_files_writes_whole() -> None:
     strays = []
     for path in sorted(p for p in package.rglob("*.py") if "_shipped" not in p.parts):
         name = path.relative_to(package).as_posix()
-        for node in ast.walk(ast.parse(path.read_text(encoding="utf-8"))):
+        for node in nodes(path):
             if not isinstance(node, ast.Call):
                 continue
             called = getattr(node.func, "attr", getattr(node.func, "id", ""))

@@ -14,6 +14,7 @@ from collections.abc import Iterator
 from pathlib import Path
 
 import fitgraph
+from tests.shared import parsed
 
 PACKAGE = Path(fitgraph.__file__).parent
 LISTED = Path(__file__).with_name("finding_codes.csv")
@@ -33,7 +34,7 @@ def listed() -> dict[str, str]:
 def trees() -> Iterator[ast.Module]:
     for room in ROOMS:
         for path in sorted((PACKAGE / room).glob("*.py")):
-            yield ast.parse(path.read_text(encoding="utf-8"))
+            yield parsed(path)
 
 
 def texts(node: ast.expr) -> Iterator[str]:

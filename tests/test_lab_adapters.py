@@ -66,7 +66,7 @@ from tests.turns import LONG, turns
 
 @pytest.fixture(scope="module")
 def shop() -> OpenCatalogue:
-    """Return a third of the demo's enquiries, and few parts that nothing is made to go with."""
+    """Return a fifth of the demo's enquiries, and few parts that nothing is made to go with."""
     demo = open_catalogue()
     catalogue = demo.catalogue
     by_role = {
@@ -74,7 +74,7 @@ def shop() -> OpenCatalogue:
         for role, parts in catalogue.by_role.items()
     }
     parts = {part.sku: part for of in by_role.values() for part in of}
-    enquiries = tuple(e for e in catalogue.enquiries[::3] if parts.keys() >= set(e.have))
+    enquiries = tuple(e for e in catalogue.enquiries[::5] if parts.keys() >= set(e.have))
     few = replace(catalogue, parts=parts, by_role=by_role, enquiries=enquiries)
     return OpenCatalogue(few, demo.findings, demo.supply)
 

@@ -56,9 +56,9 @@ ALL = ["", ""]
 
 @pytest.fixture(scope="module")
 def shop():
-    """Return the demo with a third of its enquiries, each of which has to be weighed often."""
+    """Return the demo with a fifth of its enquiries, each of which has to be weighed often."""
     demo = open_catalogue()
-    few = dataclasses.replace(demo.catalogue, enquiries=demo.catalogue.enquiries[::3])
+    few = dataclasses.replace(demo.catalogue, enquiries=demo.catalogue.enquiries[::5])
     return OpenCatalogue(few, demo.findings, demo.supply)
 
 

@@ -20,6 +20,7 @@ import pytest
 import fitgraph
 from fitgraph.catalogue import shipped_folder
 from fitgraph.mechanics.rules import RULES
+from tests.shared import nodes, parsed
 
 PACKAGE = Path(fitgraph.__file__).parent
 
@@ -111,9 +112,9 @@ def layer_of(path: Path) -> str:
     return inside.parts[0] if len(inside.parts) > 1 else inside.stem
 
 
-def imported(tree: ast.Module) -> Iterator[tuple[int, str]]:
+def imported(path: Path) -> Iterator[tuple[int, str]]:
     """Yield the line and the layer of every import of the package, wherever it stands."""
-    for node in ast.walk(tree):
+    for node in nodes(path):
         if isinstance(node, ast.Import):
             names = [alias.name for alias in node.names]
         elif isinstance(node, ast.ImportFrom):
@@ -130,11 +131,6 @@ def imported(tree: ast.Module) -> Iterator[tuple[int, str]]:
             pieces = name.split(".")
             if pieces[0] == "fitgraph" and len(pieces) > 1:
                 yield node.lineno, pieces[1]
-
-
-@functools.cache
-def parsed(path: Path) -> ast.Module:
-    return ast.parse(path.read_text(encoding="utf-8"), str(path))
 
 
 def test_every_module_belongs_to_a_layer() -> None:
@@ -163,7 +159,7 @@ def test_imports_go_down_and_only_to_whom_one_may_know(path: Path) -> None:
     allowed = may_know(mine)
     wrong = [
         f"{path.relative_to(PACKAGE)}, line {line}: {mine} imports {other}"
-        for line, other in imported(parsed(path))
+        for line, other in imported(path)
         if other not in allowed and other in RANK
     ]
     assert wrong == []
@@ -197,10 +193,10 @@ def test_no_circle_of_modules() -> None:
     assert circles == []
 
 
-def libraries(tree: ast.Module) -> set[str]:
+def libraries(path: Path) -> set[str]:
     """Return the libraries that a module imports, wherever it does."""
     found = set()
-    for node in ast.walk(tree):
+    for node in nodes(path):
         if isinstance(node, ast.Import):
             found |= {alias.name.split(".")[0] for alias in node.names}
         elif isinstance(node, ast.ImportFrom):
@@ -212,7 +208,7 @@ def test_only_the_lab_asks_for_what_pages_need() -> None:
     strangers = {
         str(path.relative_to(PACKAGE)): wrong
         for path in modules()
-        if (wrong := libraries(parsed(path)) & (PAGES_ONLY | FRAMES))
+        if (wrong := libraries(path) & (PAGES_ONLY | FRAMES))
         and (layer_of(path) != "lab" or wrong & FRAMES)
     }
     assert strangers == {}
@@ -230,14 +226,14 @@ def trade_words() -> set[str]:
     return words | SYSTEMS
 
 
-def strings(tree: ast.Module) -> Iterator[tuple[int, str]]:
+def strings(path: Path) -> Iterator[tuple[int, str]]:
     """Yield every string literal that is not a docstring or another lone expression."""
     lone = {
         id(node.value)
-        for node in ast.walk(tree)
+        for node in nodes(path)
         if isinstance(node, ast.Expr) and isinstance(node.value, ast.Constant)
     }
-    for node in ast.walk(tree):
+    for node in nodes(path):
         if isinstance(node, ast.Constant) and isinstance(node.value, str) and id(node) not in lone:
             yield node.lineno, node.value
 
@@ -247,7 +243,7 @@ def found_in_code() -> dict[str, list[str]]:
     words = {w.casefold() for w in trade_words()}
     found: dict[str, list[str]] = {}
     for path in modules():
-        for line, text in strings(parsed(path)):
+        for line, text in strings(path):
             if text.casefold() in words:
                 found.setdefault(text.casefold(), []).append(f"{path.relative_to(PACKAGE)}:{line}")
     return found
@@ -279,7 +275,7 @@ def test_no_feature_is_addressed_and_no_system_named_in_the_code() -> None:
     strangers = [
         f"{path.relative_to(PACKAGE)}:{line}: {text!r}"
         for path in modules()
-        for line, text in strings(parsed(path))
+        for line, text in strings(path)
         if pattern.search(text)
     ]
     assert strangers == []

@@ -6,6 +6,8 @@ import ast
 from collections import defaultdict
 from pathlib import Path
 
+from tests.shared import nodes
+
 PACKAGE = Path(__file__).resolve().parent.parent / "fitgraph"
 
 #: Rooms whose modules may share a name, since they mean one thing by it.
@@ -52,7 +54,7 @@ def test_no_two_modules_share_a_name_without_a_reason() -> None:
 def test_no_two_public_classes_share_a_name_without_a_reason() -> None:
     homes = defaultdict(list)
     for path in sorted(PACKAGE.rglob("*.py")):
-        for node in ast.walk(ast.parse(path.read_text(encoding="utf-8"))):
+        for node in nodes(path):
             if isinstance(node, ast.ClassDef) and not node.name.startswith("_"):
                 homes[node.name].append(path.relative_to(PACKAGE).as_posix())
     shared = {name: found for name, found in homes.items() if len(found) > 1}

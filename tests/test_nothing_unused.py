@@ -13,6 +13,7 @@ from collections.abc import Iterator
 from pathlib import Path
 
 import fitgraph
+from tests.shared import parsed
 
 PACKAGE = Path(fitgraph.__file__).parent
 NOTEBOOKS = PACKAGE.parent / "notebooks"
@@ -47,7 +48,7 @@ CALLED_FROM_OUTSIDE = {
 def trees() -> Iterator[tuple[Path, ast.Module]]:
     for path in sorted(PACKAGE.rglob("*.py")):
         if "_shipped" not in path.parts:
-            yield path, ast.parse(path.read_text(encoding="utf-8"))
+            yield path, parsed(path)
     for path in sorted(NOTEBOOKS.glob("*.ipynb")):
         for cell in json.loads(path.read_text(encoding="utf-8"))["cells"]:
             if cell["cell_type"] == "code":

@@ -612,7 +612,7 @@ def test_an_answer_on_materials_shows_the_triangle(shop, tmp_path):
 def test_a_question_is_drawn_unjudged_and_its_sizes_are_labelled(shop, tmp_path):
     page = Practice(shop, tmp_path, datetime.date(2026, 3, 1))
     drawn = 0
-    for topic in topics(shop, WILL_IT_FIT)[: turns(20, 8)]:
+    for topic in topics(shop, WILL_IT_FIT)[: turns(20, 5)]:
         page.progress = replace(page.progress, learner="Quill", open=OpenRound(1, 5, (topic,)))
         page._ask()
         item = page.question
@@ -641,7 +641,7 @@ def test_a_question_is_drawn_unjudged_and_its_sizes_are_labelled(shop, tmp_path)
         )
         assert heads and heads[0] == WORDS[verdict], (topic, heads)
         assert page.unjudged.value == ""
-    assert drawn == turns(20, 8)
+    assert drawn == turns(20, 5)
 
 
 def test_the_first_reason_is_about_the_two_that_were_asked_for(shop):

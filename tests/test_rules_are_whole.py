@@ -46,7 +46,7 @@ from fitgraph.model import (
 )
 from fitgraph.report.explanations import joint_told
 from fitgraph.report.whole_rules import WHOLE
-from tests.shared import the_demo
+from tests.shared import parsed, the_demo
 
 PACKAGE = Path(fitgraph.__file__).parent
 
@@ -320,6 +320,6 @@ def test_a_clearance_is_worked_out_in_one_place_and_carried_from_there() -> None
     found = {
         path.relative_to(PACKAGE).as_posix(): lines
         for path in sorted(PACKAGE.rglob("*.py"))
-        if (lines := list(differences(ast.parse(path.read_text(encoding="utf-8")))))
+        if (lines := list(differences(parsed(path))))
     }
     assert set(found) == {"model/dimension.py", "mechanics/limits_of_size.py"}

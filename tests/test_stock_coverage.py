@@ -16,11 +16,11 @@ from dask.distributed import Client, LocalCluster
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
-from fitgraph.catalogue import Loaded, demo_folder, load
 from fitgraph.demand.least import cheapest
 from fitgraph.demand.menus import IN_STOCK, SOLD, Menus
 from fitgraph.demand.questions import questions_of, request_of
 from fitgraph.demand.served import served
+from fitgraph.lab import OpenCatalogue
 from fitgraph.model import Catalogue, Enquiry, Option, Verdict
 from fitgraph.solve import NamingError, TreeEngine
 from fitgraph.stock import (
@@ -33,6 +33,7 @@ from fitgraph.stock import (
     stranded,
     trend,
 )
+from tests.shared import the_demo
 from tests.strategies import Known, brute_builds, catalogues, keeps_limits, price_of
 from tests.turns import turns
 
@@ -103,9 +104,8 @@ def brute_standing(catalogue: Catalogue, enquiry: Enquiry, known: Known) -> Stan
 
 
 @lru_cache(maxsize=1)
-def demo() -> tuple[Loaded, TreeEngine]:
-    loaded = load(demo_folder())
-    return loaded, TreeEngine(loaded.catalogue)
+def demo() -> tuple[OpenCatalogue, TreeEngine]:
+    return the_demo(), the_demo().engine
 
 
 # ---------------------------------------------------------------- coverage

@@ -16,11 +16,13 @@ from hypothesis import HealthCheck, Phase, assume, given, settings
 from hypothesis import strategies as st
 from ortools.sat.python import cp_model
 
-from fitgraph.catalogue import Loaded, demo_folder, load
+from fitgraph.catalogue import demo_folder, load
+from fitgraph.lab import OpenCatalogue
 from fitgraph.model import Catalogue, Enquiry, Offer, Supplier, Supply
 from fitgraph.solve import TreeEngine
 from fitgraph.stock import OrderLine, OrderPlan, Restocking, Standing, coverage
 from fitgraph.stock.orders import cost_of
+from tests.shared import the_demo
 from tests.strategies import Known, catalogues
 from tests.test_stock_coverage import baskets, enquiries, on_shelf
 from tests.turns import turns
@@ -278,15 +280,20 @@ def test_forty_parts_equal_another_solver_at_every_step() -> None:
 
 
 @lru_cache(maxsize=1)
-def demo() -> tuple[Loaded, TreeEngine]:
-    loaded = load(demo_folder())
-    return loaded, TreeEngine(loaded.catalogue)
+def demo() -> tuple[OpenCatalogue, TreeEngine]:
+    return the_demo(), the_demo().engine
+
+
+@lru_cache(maxsize=1)
+def restocking_of_the_demo() -> Restocking:
+    loaded, engine = demo()
+    return Restocking(engine, loaded.supply)
 
 
 def test_the_demo_s_plan_is_served_by_what_it_orders() -> None:
     """With the ordered pieces on the shelf, coverage is what the plan promised."""
     loaded, engine = demo()
-    plan = Restocking(engine, loaded.supply).target(0.5)
+    plan = restocking_of_the_demo().target(0.5)
     assert plan.reached and plan.proven and plan.share >= 0.5
     stock = {s: p.stock for s, p in loaded.catalogue.parts.items()}
     for line in plan.lines:
@@ -296,15 +303,14 @@ def test_the_demo_s_plan_is_served_by_what_it_orders() -> None:
 
 
 def test_the_curve_only_rises_and_ends_at_the_most() -> None:
-    loaded, engine = demo()
-    restocking = Restocking(engine, loaded.supply)
+    restocking = restocking_of_the_demo()
     curve = restocking.curve()
     assert curve[0].cost == 0 and curve[0].served == restocking.before
     assert all(a.cost < b.cost and a.served < b.served for a, b in itertools.pairwise(curve))
     assert curve[-1].served == restocking.reachable
-    assert restocking.curve(2) == tuple(
-        replace(p, rounds=q.rounds, cuts=q.cuts)
-        for p, q in zip(curve[:3], restocking.curve(2), strict=True)
+    short = restocking.curve(2)
+    assert short == tuple(
+        replace(p, rounds=q.rounds, cuts=q.cuts) for p, q in zip(curve[:3], short, strict=True)
     )
     over = restocking.target(0.99)
     assert not over.reached
