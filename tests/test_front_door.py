@@ -53,7 +53,8 @@ QUESTIONS: dict[str, Callable[[Shop], Answer | None]] = {
     "compare builds": lambda s: s.compare(["FORK-VEN-04", "BAR-MAR-05"], ["FORK-VEN-04"]),
     "why": lambda s: s.why("FORK-VEN-04", "BAR-MAR-05", "CLMP-SKE-02"),
     "why not within": lambda s: s.why("FORK-VEN-04", budget="100"),
-    "measure": lambda s: s.measure("BAR-WYN-02", limit=3),
+    # With the more parts named the less is to be weighed.
+    "measure": lambda s: s.measure("BAR-WYN-02", "FORK-VEN-07", "KIT-QUA-01", limit=3),
     "identify": lambda s: s.identify(clamp_grips_steerer="yes"),
     "advise": lambda s: s.advise("beginner"),
     "coverage": lambda s: s.coverage(),
