@@ -16,19 +16,15 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 
 import numpy as np
-import numpy.typing as npt
 from scipy.optimize import Bounds, LinearConstraint
 from scipy.sparse import csr_matrix, hstack, identity
 
 from fitgraph.adapters.made import cost_of, shape_of
 from fitgraph.adapters.pairs import MadePair
 from fitgraph.adapters.scan import Scan, Worth
+from fitgraph.array_types import Bools, Floats, Ints
 from fitgraph.records import dataclass
 from fitgraph.solve.integers import least_whole
-
-Bools = npt.NDArray[np.bool_]
-Floats = npt.NDArray[np.float64]
-Ints = npt.NDArray[np.intp]
 
 #: Weights are compared to this share of all weight.
 _SAME = 1e-9

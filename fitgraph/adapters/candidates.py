@@ -37,10 +37,10 @@ from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import field
 
 import numpy as np
-import numpy.typing as npt
 
 from fitgraph.adapters.cells import SAME_MM, Cell, cells, peaks
 from fitgraph.adapters.made import Words, features_of, held, make_part, shape_of, stretches
+from fitgraph.array_types import Bools, Floats
 from fitgraph.graph.columns import Columns, WordCodes, columns_of, fold, word_of
 from fitgraph.graph.joints import asked, conditions_of, joint_table
 from fitgraph.graph.options import plain
@@ -57,9 +57,6 @@ from fitgraph.model import (
     Verdict,
 )
 from fitgraph.records import dataclass
-
-Floats = npt.NDArray[np.float64]
-Bools = npt.NDArray[np.bool_]
 
 #: How far inside a cell a size lies that no counterpart bounds on the other side, in mm.
 _ONE_SIDED = 0.5

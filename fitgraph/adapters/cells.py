@@ -13,11 +13,9 @@ import math
 from collections.abc import Sequence
 
 import numpy as np
-import numpy.typing as npt
 
+from fitgraph.array_types import Floats
 from fitgraph.records import dataclass
-
-Floats = npt.NDArray[np.float64]
 
 #: Ends nearer to each other than this, in mm, are one.
 SAME_MM = 1e-9

@@ -5,18 +5,14 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping, Sequence
 
 import numpy as np
-import numpy.typing as npt
 
+from fitgraph.array_types import Bools, Floats, Ints
 from fitgraph.model import Catalogue, Role
 from fitgraph.records import dataclass
 from fitgraph.solve.passes import Demands
 from fitgraph.solve.query import TENTHS
 from fitgraph.solve.request import AllowedRole, Facts, Request, check_material, named_by_role
 from fitgraph.solve.space import Space
-
-Ints = npt.NDArray[np.intp]
-Floats = npt.NDArray[np.float64]
-Bools = npt.NDArray[np.bool_]
 
 #: Bits of a float64 that hold whole numbers exactly.
 _BITS = 53

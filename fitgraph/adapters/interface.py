@@ -15,6 +15,7 @@ import numpy as np
 import numpy.typing as npt
 
 from fitgraph.adapters.compiled import compiled_with
+from fitgraph.array_types import Bools, Floats, Ints
 from fitgraph.demand.least import least_through
 from fitgraph.graph.classes import distinct_rows
 from fitgraph.graph.sums import SumCondition, Term
@@ -25,9 +26,6 @@ from fitgraph.solve.passes import Demands
 from fitgraph.solve.space import Space
 from fitgraph.solve.support import CircuitStep
 
-Ints = npt.NDArray[np.intp]
-Floats = npt.NDArray[np.float64]
-Bools = npt.NDArray[np.bool_]
 Bytes = npt.NDArray[np.uint8]
 
 #: Lengths in mm are compared to so many decimals, so that a sum is the same in any order.

@@ -13,18 +13,15 @@ from collections.abc import Sequence
 from concurrent.futures import Executor
 
 import numpy as np
-import numpy.typing as npt
 
 from fitgraph.adapters.compiled import compiled_with
 from fitgraph.adapters.scan import Scan
+from fitgraph.array_types import Bools, Ints
 from fitgraph.demand.menus import IN_STOCK, SOLD, Menus, Shelf
 from fitgraph.demand.questions import Questions, questions_of
 from fitgraph.demand.served import witnesses
 from fitgraph.graph.options import plain
 from fitgraph.records import dataclass
-
-Ints = npt.NDArray[np.intp]
-Bools = npt.NDArray[np.bool_]
 
 
 @dataclass(frozen=True, slots=True)

@@ -10,17 +10,13 @@ import itertools
 from collections.abc import Mapping, Sequence
 
 import numpy as np
-import numpy.typing as npt
 
 from fitgraph.adapters.candidates import Candidate, Counterparts, middle
 from fitgraph.adapters.cells import SAME_MM, Cell, peaks
 from fitgraph.adapters.made import Words, held
+from fitgraph.array_types import Bools, Floats, Ints
 from fitgraph.model import Catalogue, Joint, Make, Option, Reference
 from fitgraph.records import dataclass
-
-Floats = npt.NDArray[np.float64]
-Ints = npt.NDArray[np.intp]
-Bools = npt.NDArray[np.bool_]
 
 #: Cells narrower than this, in mm, are not seen on a map.
 _SEEN_MM = 1e-6

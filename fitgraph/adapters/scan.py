@@ -25,6 +25,7 @@ from fitgraph.adapters.demand import (
 )
 from fitgraph.adapters.interface import RoleInterface, interface
 from fitgraph.adapters.settled import settled
+from fitgraph.array_types import Bools, Floats, Ints
 from fitgraph.demand.least import least_through
 from fitgraph.demand.menus import IN_STOCK, SOLD, Menus, Shelf
 from fitgraph.demand.questions import LeftOut, questions_of, readable, request_of
@@ -38,9 +39,6 @@ from fitgraph.solve.engine import TreeEngine
 from fitgraph.solve.query import TENTHS, ask
 from fitgraph.solve.request import Facts, Request
 
-Floats = npt.NDArray[np.float64]
-Ints = npt.NDArray[np.intp]
-Bools = npt.NDArray[np.bool_]
 Bytes = npt.NDArray[np.uint8]
 
 #: Requests in a piece of work.

@@ -19,12 +19,12 @@ from typing import Any
 import numpy as np
 import numpy.typing as npt
 
+from fitgraph.array_types import Ints
 from fitgraph.explain.kinds import Reduced
 from fitgraph.explain.transversals import TooManySetsError, minimal
 from fitgraph.records import dataclass
 from fitgraph.solve.arrays import spread
 
-Ints = npt.NDArray[np.intp]
 Words = npt.NDArray[np.uint64]
 
 #: Sets held at once; beyond, not all are looked for.

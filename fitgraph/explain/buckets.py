@@ -11,13 +11,11 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 
 import numpy as np
-import numpy.typing as npt
 
+from fitgraph.array_types import Floats
 from fitgraph.explain.broken import elimination_order
 from fitgraph.graph.buckets import Elimination
 from fitgraph.graph.buckets import Factor as Sized
-
-Floats = npt.NDArray[np.float64]
 
 #: A factor: the roles it is over, and what it adds; infinite where it forbids.
 Factor = tuple[tuple[str, ...], Floats]

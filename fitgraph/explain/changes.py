@@ -8,8 +8,8 @@ from dataclasses import field, replace
 from enum import Enum
 
 import numpy as np
-import numpy.typing as npt
 
+from fitgraph.array_types import Bools, Floats
 from fitgraph.explain.buckets import Factor, Least
 from fitgraph.explain.elements import AskedElements
 from fitgraph.explain.kinds import Kinds, Reduced, reduce
@@ -26,9 +26,6 @@ from fitgraph.solve.query import TENTHS
 from fitgraph.solve.space import Space
 from fitgraph.solve.support import support_of
 from fitgraph.stopping import check
-
-Floats = npt.NDArray[np.float64]
-Bools = npt.NDArray[np.bool_]
 
 #: The kinds of change, in the order in which equal ones are told: what the
 #: workshop can do to the part comes before another part.

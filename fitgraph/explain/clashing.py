@@ -23,16 +23,14 @@ from collections.abc import Sequence
 from dataclasses import field
 
 import numpy as np
-import numpy.typing as npt
 
+from fitgraph.array_types import Ints
 from fitgraph.explain.broken import CEILING as CELLS
 from fitgraph.explain.broken import elimination_order, over
 from fitgraph.explain.kinds import FailingTable, Reduced
 from fitgraph.explain.transversals import CEILING, Inside, TooManySetsError, bits, minimal
 from fitgraph.records import dataclass
 from fitgraph.stopping import check
-
-Ints = npt.NDArray[np.intp]
 
 #: Conflicts, none of which contains another, the smallest first.
 Family = tuple[int, ...]

@@ -8,15 +8,14 @@ from dataclasses import field
 import numpy as np
 import numpy.typing as npt
 
+from fitgraph.array_types import Bools, Floats
 from fitgraph.model import Fill, Joint
 from fitgraph.records import dataclass
 from fitgraph.solve.query import TENTHS
 from fitgraph.solve.request import Request, allowed
 from fitgraph.solve.space import Space
 
-Bools = npt.NDArray[np.bool_]
 Codes = npt.NDArray[np.uint8]
-Floats = npt.NDArray[np.float64]
 
 #: The kinds of element: a role is filled by what was named; a role that nobody named stays
 #: empty; no work is done on a role's part; a filter; a limit; a joint has to be made.

@@ -19,8 +19,8 @@ from collections.abc import Mapping, Sequence
 from enum import Enum
 
 import numpy as np
-import numpy.typing as npt
 
+from fitgraph.array_types import Bools, Floats
 from fitgraph.explain.representatives import Contrast
 from fitgraph.model import Catalogue, Fill, Option, Part
 from fitgraph.records import dataclass
@@ -32,9 +32,6 @@ from fitgraph.solve.passes import Demands, Passes
 from fitgraph.solve.query import Query, ask
 from fitgraph.solve.request import find_part, is_of_material
 from fitgraph.solve.space import Space
-
-Floats = npt.NDArray[np.float64]
-Bools = npt.NDArray[np.bool_]
 
 #: A minor currency unit against one change more, and a kept part that is replaced against both.
 _CHANGES, _REPLACED = 64.0, float(2**36)

@@ -5,16 +5,13 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 
 import numpy as np
-import numpy.typing as npt
 
+from fitgraph.array_types import Bools, Floats
 from fitgraph.explain.elements import AskedElements
 from fitgraph.explain.hitting import Oracle
 from fitgraph.explain.network import Network, TooLongError
 from fitgraph.graph.sums import SumCondition
 from fitgraph.model import Option
-
-Bools = npt.NDArray[np.bool_]
-Floats = npt.NDArray[np.float64]
 
 #: Micrometres in a millimetre, and what stands for "does not bind" among them.
 _FINE, _FREE = 1000.0, 1e9

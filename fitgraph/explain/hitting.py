@@ -22,7 +22,6 @@ from __future__ import annotations
 from collections.abc import Iterable
 
 import numpy as np
-import numpy.typing as npt
 
 from fitgraph.explain.elements import AskedElements
 from fitgraph.explain.narrowed import narrowed
@@ -32,8 +31,6 @@ from fitgraph.solve.algebra import EXISTS
 from fitgraph.solve.passes import Demands, Passes
 from fitgraph.solve.plan import Plan
 from fitgraph.stopping import check
-
-Ints = npt.NDArray[np.intp]
 
 
 class Oracle:

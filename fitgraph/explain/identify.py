@@ -23,8 +23,8 @@ from dataclasses import replace
 from functools import cached_property
 
 import numpy as np
-import numpy.typing as npt
 
+from fitgraph.array_types import Floats, Ints
 from fitgraph.explain.outcomes import SAME_MM
 from fitgraph.explain.sightings import Looks, looks_of_builds
 from fitgraph.graph.columns import fold
@@ -35,9 +35,6 @@ from fitgraph.model.rider import Identify, Question
 from fitgraph.records import dataclass
 from fitgraph.solve import NamingError, Space, compile_space
 from fitgraph.units import UnitError, parse_length
-
-Floats = npt.NDArray[np.float64]
-Ints = npt.NDArray[np.intp]
 
 #: What a rider answers: a size in mm, a word, whether it is there, or None for "I cannot see".
 Value = float | str | bool | None

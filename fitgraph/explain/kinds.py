@@ -14,16 +14,13 @@ from functools import cached_property
 import numpy as np
 import numpy.typing as npt
 
+from fitgraph.array_types import Bools, Floats, Ints
 from fitgraph.explain.elements import AskedElements
 from fitgraph.explain.network import Network
 from fitgraph.graph.classes import distinct_rows
 from fitgraph.model import Joint, Verdict
 from fitgraph.records import dataclass
 from fitgraph.solve.space import Space
-
-Ints = npt.NDArray[np.intp]
-Bools = npt.NDArray[np.bool_]
-Floats = npt.NDArray[np.float64]
 
 
 def at_least_as_good(fails: Bools) -> Bools:

@@ -17,8 +17,8 @@ from fractions import Fraction
 from types import MappingProxyType
 
 import numpy as np
-import numpy.typing as npt
 
+from fitgraph.array_types import Bools, Ints
 from fitgraph.explain.outcomes import (
     Changes,
     OpenFigure,
@@ -39,9 +39,6 @@ from fitgraph.solve.request import find_part
 from fitgraph.solve.sample import of_classes
 from fitgraph.solve.space import compile_options
 from fitgraph.stopping import check
-
-Bools = npt.NDArray[np.bool_]
-Ints = npt.NDArray[np.intp]
 
 
 @dataclass(frozen=True, slots=True)

@@ -7,16 +7,13 @@ import operator
 from collections.abc import Collection, Mapping
 
 import numpy as np
-import numpy.typing as npt
 
+from fitgraph.array_types import Bools, Ints
 from fitgraph.explain.elements import AskedElements
 from fitgraph.explain.transversals import bits
 from fitgraph.solve.plan import Memo, Plan
 from fitgraph.solve.space import Space
 from fitgraph.solve.substitutes import needed
-
-Ints = npt.NDArray[np.intp]
-Bools = npt.NDArray[np.bool_]
 
 
 def narrowed(question: AskedElements, *, certain: bool, sums: frozenset[str] | None = None) -> Plan:

@@ -26,8 +26,8 @@ from operator import itemgetter
 from typing import Any, TypeVar
 
 import numpy as np
-import numpy.typing as npt
 
+from fitgraph.array_types import Bools, Floats, Ints
 from fitgraph.graph.classes import distinct_rows, used_classes
 from fitgraph.graph.sums import SumCondition
 from fitgraph.mechanics.rules import EPSILON_MM
@@ -35,10 +35,6 @@ from fitgraph.solve.relations import Relation, merged
 from fitgraph.solve.space import Space
 from fitgraph.solve.sums import STEPS, in_steps
 from fitgraph.stopping import check
-
-Ints = npt.NDArray[np.intp]
-Bools = npt.NDArray[np.bool_]
-Floats = npt.NDArray[np.float64]
 
 _Array = TypeVar("_Array", Bools, Floats)
 

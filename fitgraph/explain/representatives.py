@@ -23,18 +23,14 @@ from collections.abc import Callable, Mapping
 from dataclasses import replace
 
 import numpy as np
-import numpy.typing as npt
 
+from fitgraph.array_types import Floats, Ints
 from fitgraph.graph.options import skus_of, work_on
 from fitgraph.model import Option
 from fitgraph.records import dataclass
 from fitgraph.solve.cores import Cores, Tallies, limits_of
 from fitgraph.solve.counted import Counted
 from fitgraph.solve.dominance import least_of_three, least_of_two
-
-Floats = npt.NDArray[np.float64]
-Ints = npt.NDArray[np.intp]
-Bools = npt.NDArray[np.bool_]
 
 #: Rows that ends and balances take before others.
 _FIRST = 5

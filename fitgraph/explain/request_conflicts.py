@@ -20,8 +20,8 @@ from collections.abc import Mapping
 from dataclasses import replace
 
 import numpy as np
-import numpy.typing as npt
 
+from fitgraph.array_types import Floats
 from fitgraph.explain.buckets import Factor, Least
 from fitgraph.explain.changes import (
     LOOSEN_MASS,
@@ -62,8 +62,6 @@ from fitgraph.records import dataclass
 from fitgraph.solve.best import Criteria, k_best
 from fitgraph.solve.query import TENTHS
 from fitgraph.solve.request import Request, Services, find_part
-
-Floats = npt.NDArray[np.float64]
 
 
 @dataclass(frozen=True, slots=True)

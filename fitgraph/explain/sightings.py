@@ -10,15 +10,12 @@ from __future__ import annotations
 from collections.abc import Mapping
 
 import numpy as np
-import numpy.typing as npt
 
+from fitgraph.array_types import Floats, Ints
 from fitgraph.records import dataclass
 from fitgraph.solve.arrays import spread
 from fitgraph.solve.plan import Step
 from fitgraph.solve.space import Space
-
-Ints = npt.NDArray[np.intp]
-Floats = npt.NDArray[np.float64]
 
 _LARGEST_KEY = 2**60
 

@@ -12,8 +12,8 @@ from collections.abc import Iterable, Iterator, Mapping, Sequence
 from enum import StrEnum
 
 import numpy as np
-import numpy.typing as npt
 
+from fitgraph.array_types import Bools
 from fitgraph.explain.why import Explainer
 from fitgraph.graph.chains import Chain, ChainJoint, chains
 from fitgraph.graph.options import holds_for_certain
@@ -23,8 +23,6 @@ from fitgraph.solve.counting import count
 from fitgraph.solve.request import find_part
 from fitgraph.solve.space import Space
 from fitgraph.stopping import check
-
-Bools = npt.NDArray[np.bool_]
 
 
 class First(StrEnum):

@@ -8,6 +8,7 @@ from dataclasses import replace
 import numpy as np
 import numpy.typing as npt
 
+from fitgraph.array_types import Bools
 from fitgraph.explain.changes import Change, Prefer, changes
 from fitgraph.explain.conflicts import Conflict, minimal_conflicts, minimal_drops
 from fitgraph.explain.echoes import without_echoes
@@ -28,8 +29,6 @@ from fitgraph.solve import NamingError, Request, TreeEngine
 from fitgraph.solve.counting import count, count_each
 from fitgraph.solve.nearest import nearest
 from fitgraph.solve.request import named_by_role
-
-Bools = npt.NDArray[np.bool_]
 
 #: Assemblies drawn for their share: it is told in whole per cent.
 _ASSEMBLIES = 10_000

@@ -5,16 +5,13 @@ from __future__ import annotations
 from collections.abc import Mapping
 
 import numpy as np
-import numpy.typing as npt
 
+from fitgraph.array_types import Bools, Floats
 from fitgraph.graph.drawn import holds_at, measures_of, surely
 from fitgraph.graph.joints import asked, conditions_of
 from fitgraph.mechanics.rules import RULES
 from fitgraph.mechanics.stackup import AssemblyShare, is_point
 from fitgraph.model import Joint, Option, Reference, Vocabulary
-
-Floats = npt.NDArray[np.float64]
-Bools = npt.NDArray[np.bool_]
 
 #: Assemblies drawn, and the seed they are drawn with.
 SAMPLES, SEED = 100_000, 20260101

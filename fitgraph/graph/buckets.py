@@ -18,10 +18,10 @@ from typing import Any
 import numpy as np
 import numpy.typing as npt
 
+from fitgraph.array_types import Ints
 from fitgraph.graph.classes import distinct_rows
 from fitgraph.records import dataclass
 
-Ints = npt.NDArray[np.intp]
 Values = npt.NDArray[Any]
 
 

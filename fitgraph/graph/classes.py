@@ -7,7 +7,7 @@ from typing import Any
 import numpy as np
 import numpy.typing as npt
 
-Ints = npt.NDArray[np.intp]
+from fitgraph.array_types import Ints
 
 
 def distinct_rows(rows: npt.NDArray[Any]) -> tuple[Ints, Ints]:

@@ -8,11 +8,10 @@ from collections.abc import Mapping, Sequence
 import numpy as np
 import numpy.typing as npt
 
+from fitgraph.array_types import Floats
 from fitgraph.graph.options import presence_of
 from fitgraph.mechanics.rules import UNKNOWN_WORD
 from fitgraph.model import Condition, Option, Presence, Reference
-
-Floats = npt.NDArray[np.float64]
 
 
 def fold(word: str) -> str:

@@ -5,8 +5,8 @@ from __future__ import annotations
 from collections.abc import Mapping
 
 import numpy as np
-import numpy.typing as npt
 
+from fitgraph.array_types import Bools, Floats
 from fitgraph.graph.joints import conditions_of
 from fitgraph.graph.options import length_of, presence_of
 from fitgraph.graph.sums import ring_there
@@ -14,9 +14,6 @@ from fitgraph.mechanics.limits_of_size import Limits
 from fitgraph.mechanics.nests import closed_bore, growth
 from fitgraph.mechanics.rules import EPSILON_MM, RULES
 from fitgraph.model import Condition, Joint, Option, Presence, Reference, Verdict
-
-Floats = npt.NDArray[np.float64]
-Bools = npt.NDArray[np.bool_]
 
 
 def surely(chosen: Mapping[str, Option], conditions: tuple[Condition, ...]) -> bool:

@@ -17,6 +17,7 @@ from dataclasses import replace
 import numpy as np
 import numpy.typing as npt
 
+from fitgraph.array_types import Floats, Ints
 from fitgraph.graph.classes import distinct_rows
 from fitgraph.graph.columns import WordCodes, columns_of
 from fitgraph.graph.joints import Judged, asked, judge_rows
@@ -24,9 +25,6 @@ from fitgraph.graph.shapes import Shape, shapes_by_role
 from fitgraph.mechanics.rules import RULES
 from fitgraph.model import Catalogue, Joint, Part, Presence, Reference, Verdict
 from fitgraph.records import dataclass
-
-Ints = npt.NDArray[np.intp]
-Floats = npt.NDArray[np.float64]
 
 
 @dataclass(frozen=True, slots=True)

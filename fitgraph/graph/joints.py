@@ -8,6 +8,7 @@ from typing import NamedTuple
 import numpy as np
 import numpy.typing as npt
 
+from fitgraph.array_types import Ints
 from fitgraph.graph.classes import distinct_rows
 from fitgraph.graph.columns import Columns, WordCodes, columns_of
 from fitgraph.graph.sums import required
@@ -16,7 +17,6 @@ from fitgraph.model import Condition, Joint, Option
 from fitgraph.records import dataclass
 from fitgraph.stopping import check
 
-Ints = npt.NDArray[np.intp]
 Verdicts = npt.NDArray[np.int8]
 
 

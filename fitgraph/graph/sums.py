@@ -13,6 +13,7 @@ from collections.abc import Mapping, Sequence
 import numpy as np
 import numpy.typing as npt
 
+from fitgraph.array_types import Floats, Ints
 from fitgraph.graph.classes import distinct_rows
 from fitgraph.graph.columns import Columns
 from fitgraph.mechanics.limits_of_size import Limits
@@ -20,9 +21,6 @@ from fitgraph.mechanics.nests import closed_bore, growth
 from fitgraph.mechanics.rules import RULES, UNBOUNDED_MM, Judgement
 from fitgraph.model import Condition, Joint, Presence, Reference, Ring
 from fitgraph.records import dataclass
-
-Ints = npt.NDArray[np.intp]
-Floats = npt.NDArray[np.float64]
 
 
 @dataclass(frozen=True, slots=True)

@@ -34,6 +34,7 @@ from types import MappingProxyType
 import numpy as np
 import numpy.typing as npt
 
+from fitgraph.array_types import Bools, Floats, Ints
 from fitgraph.graph.buckets import Factor, TooManyCellsError, least_sum
 from fitgraph.graph.classes import distinct_rows, used_classes
 from fitgraph.graph.columns import Columns
@@ -50,10 +51,6 @@ from fitgraph.model import (
     Verdict,
 )
 from fitgraph.records import dataclass
-
-Floats = npt.NDArray[np.float64]
-Bools = npt.NDArray[np.bool_]
-Ints = npt.NDArray[np.intp]
 
 #: Name of the rule of a joint that says what two others ask of one unknown figure.
 SHARED = "one-figure"

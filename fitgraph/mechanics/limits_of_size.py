@@ -4,10 +4,7 @@ from __future__ import annotations
 
 from typing import NamedTuple
 
-import numpy as np
-import numpy.typing as npt
-
-Floats = npt.NDArray[np.float64]
+from fitgraph.array_types import Floats
 
 #: Stands in for infinity, so that differences of unknown limits stay numbers.
 UNBOUNDED_MM = 1e6
@@ -35,6 +32,7 @@ class Limits(NamedTuple):
 
         Examples
         --------
+        >>> import numpy as np
         >>> bore, spigot = Limits(*np.array([28.65, 28.75])), Limits(*np.array([28.5, 28.6]))
         >>> np.round(bore.over(spigot), 2).tolist()
         [0.05, 0.25]

@@ -23,13 +23,13 @@ from typing import NamedTuple
 import numpy as np
 import numpy.typing as npt
 
+from fitgraph.array_types import Floats
 from fitgraph.mechanics import windows
 from fitgraph.mechanics.limits_of_size import UNBOUNDED_MM, UNKNOWN_WORD, Limits
 from fitgraph.mechanics.nests import closed_bore, closes
 from fitgraph.model.verdict import Verdict
 from fitgraph.records import dataclass
 
-Floats = npt.NDArray[np.float64]
 Codes = npt.NDArray[np.int64]
 
 #: Rounding that a comparison of typed decimals has to forgive, in mm.

@@ -18,14 +18,12 @@ from collections.abc import Mapping
 from typing import NamedTuple
 
 import numpy as np
-import numpy.typing as npt
 
+from fitgraph.array_types import Floats
 from fitgraph.mechanics.limits_of_size import UNKNOWN_WORD, Limits
 from fitgraph.mechanics.nests import closes
 from fitgraph.mechanics.slots import width_to_close_by_mm
 from fitgraph.model.verdict import Presence
-
-Floats = npt.NDArray[np.float64]
 
 
 class Window(NamedTuple):
