@@ -5,18 +5,24 @@ from __future__ import annotations
 import anywidget
 
 _SCRIPT = """
-// The kernel's own signals, so nothing is asked of the server while all is well.
+// What has ended is told by the kernel's own signals. What hangs tells nothing, so the server is
+// asked as well: it answers while a kernel computes, and says whether the kernel's heart beats,
+// which has a thread of its own (fitgraph/lab/kernels.py).
 const GONE = new Set(["restarting", "autorestarting", "dead", "terminating"]);
 const WAIT_MS = 800; // a connection that is back by then was never missed
+const EACH_MS = 1000, ANSWER_MS = 1400, TURN_MS = 100;
 
 const TOLD = {
   kernel: "The program behind this page has stopped; what is shown may be out of date.",
   server: "The program behind this page does not answer; what is shown may be out of date.",
 };
+TOLD.hung = TOLD.server;
 const MEND = {
   kernel: "Load the page again to go on.",
   lab: "Run the cells again to go on.",
   server: "If it does not come back by itself, start it again and load the page again.",
+  hung: "If it does not go on by itself, load the page again.",
+  hungLab: "If it does not go on by itself, restart the kernel and run the cells again.",
 };
 
 function render({ model, el }) {
@@ -24,7 +30,7 @@ function render({ model, el }) {
   if (!kernel) return;
   const form = () => el.closest(".fg-form");
   const panel = () => el.closest(".jp-NotebookPanel");
-  let banner = null, stopped = false, waiting = 0;
+  let banner = null, stopped = false, silent = null, waiting = 0, next = 0, over = false;
 
   const reload = () => {
     // The address that holds the entries, where the page has one.
@@ -56,7 +62,7 @@ function render({ model, el }) {
     banner.className = "fg fg-banner";
     banner.dataset.what = what;
     banner.setAttribute("role", "alert");
-    const mend = what === "kernel" && inside ? MEND.lab : MEND[what];
+    const mend = MEND[inside ? { kernel: "lab", hung: "hungLab" }[what] ?? what : what];
     const told = document.createElement("p"), how = document.createElement("span");
     told.textContent = TOLD[what];
     how.textContent = ` ${mend} `;
@@ -79,15 +85,58 @@ function render({ model, el }) {
     if (stopped || GONE.has(kernel.status)) {
       stopped = true; // a kernel that was started again knows nothing of this page
       show("kernel");
-    } else if (kernel.connectionStatus === "connected") hide();
+    } else if (silent) show(silent);
+    else if (kernel.connectionStatus === "connected") hide();
     else waiting = setTimeout(() => show("server"), WAIT_MS);
   };
+  // Which of the two does not answer, null if both do.
+  const heard = async () => {
+    const { baseUrl, token } = kernel.serverSettings;
+    const given_up = new AbortController();
+    // A page that was busy itself finds both the time over and the answer there: the answer counts.
+    const late = setTimeout(() => setTimeout(() => given_up.abort(), TURN_MS), ANSWER_MS);
+    try {
+      const answer = await fetch(`${baseUrl}api/kernels/${kernel.id}`, {
+        cache: "no-store",
+        headers: token ? { Authorization: `token ${token}` } : {},
+        signal: given_up.signal,
+      });
+      if (!answer.ok) return answer.status === 404 ? "kernel" : null;
+      return (await answer.json()).beats === false ? "hung" : null;
+    } catch (error) {
+      return "server";
+    } finally {
+      clearTimeout(late);
+    }
+  };
+  const ask = async () => {
+    clearTimeout(next);
+    if (stopped || over) return;
+    // A page that nobody sees is slowed down by the browser, and asks once it is seen.
+    if (!document.hidden) {
+      const found = await heard();
+      if (over) return;
+      if (found === "kernel") stopped = true;
+      if (found !== silent) {
+        silent = found;
+        look();
+      }
+    }
+    clearTimeout(next);
+    next = setTimeout(ask, EACH_MS);
+  };
+  const seen = () => { if (!document.hidden) ask(); };
   kernel.statusChanged?.connect(look);
   kernel.connectionStatusChanged?.connect(look);
   kernel.disposed?.connect(look);
   if (kernel.connectionStatus === "connected") look();
+  document.addEventListener("visibilitychange", seen);
+  ask();
   return () => {
+    over = true;
     clearTimeout(waiting);
+    clearTimeout(next);
+    document.removeEventListener("visibilitychange", seen);
     kernel.statusChanged?.disconnect(look);
     kernel.connectionStatusChanged?.disconnect(look);
     kernel.disposed?.disconnect(look);
@@ -116,7 +165,8 @@ class Connection(anywidget.AnyWidget):
     """Shows nothing while the kernel answers; a banner in words once it does not.
 
     A kernel that was started again knows nothing of the page, so its banner stays until the
-    page is loaded again; a lost server's goes where the connection comes back.
+    page is loaded again; that of a server or a kernel that hangs goes once it answers. A kernel
+    that computes is not one that hangs: its heart goes on beating.
     """
 
     _esm = _SCRIPT

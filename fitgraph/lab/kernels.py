@@ -7,16 +7,19 @@ one that is forked from is gone, kernels start as they always do.
 from __future__ import annotations
 
 import asyncio
+import contextlib
 import os
 import select
 import signal
 import socket
 import subprocess
 import sys
+import time
 import uuid
 from pathlib import Path
 from typing import Any, cast
 
+import zmq
 from jupyter_client.provisioning.local_provisioner import LocalProvisioner
 from jupyter_server.services.kernels.kernelmanager import (
     AsyncMappingKernelManager,
@@ -28,6 +31,9 @@ from fitgraph.lab.warm import receive, send
 
 #: How a kernel of this Python is started; nothing else can be forked.
 _LAUNCHER = ["-m", "ipykernel_launcher"]
+
+#: An answer of a kernel's heart that takes longer is missed [s].
+_SILENT_S = 0.8
 
 
 class Forked:
@@ -145,8 +151,50 @@ class WarmProvisioner(LocalProvisioner):
         return self.connection_info
 
 
+class Heart:
+    """Whether a kernel's heart beats: it has a thread of its own, so it does while one computes.
+
+    Nothing waits here. Each time somebody asks, the answer to the question before is taken, and
+    the next one is asked.
+
+    Parameters
+    ----------
+    kernel : ServerKernelManager
+        Which; it must have been started.
+    """
+
+    def __init__(self, kernel: ServerKernelManager) -> None:
+        self._stream = kernel.connect_hb()
+        self._socket: zmq.Socket[bytes] = self._stream.socket
+        # A question that was lost, as one to a kernel that was started again, is asked once more.
+        self._socket.setsockopt(zmq.REQ_RELAXED, 1)
+        self._socket.setsockopt(zmq.REQ_CORRELATE, 1)
+        self._asked: float | None = None
+        self._silent = False
+
+    def beats(self) -> bool:
+        """Return whether it was heard when it was last asked."""
+        now = time.monotonic()
+        if self._asked is not None and self._socket.poll(0):
+            self._socket.recv()
+            self._asked, self._silent = None, False
+        if self._asked is not None and now - self._asked > _SILENT_S:
+            self._asked, self._silent = None, True
+        if self._asked is None:
+            with contextlib.suppress(zmq.Again):
+                self._socket.send(b"", zmq.NOBLOCK)
+                self._asked = now
+        return not self._silent
+
+    def close(self) -> None:
+        """Ask no more."""
+        self._stream.close(linger=0)
+
+
 class WarmKernel(ServerKernelManager):
     """A kernel that is forked."""
+
+    _heart: Heart | None = None
 
     @property
     def source(self) -> Source | None:
@@ -161,6 +209,19 @@ class WarmKernel(ServerKernelManager):
             )
         return await super()._async_pre_start_kernel(**more)
 
+    @property
+    def beats(self) -> bool:
+        """Whether it lives and does not hang; one that computes does not."""
+        if self._heart is None:
+            self._heart = Heart(self)
+        return self._heart.beats()
+
+    async def _async_cleanup_resources(self, restart: bool = False) -> None:
+        if self._heart is not None:
+            self._heart.close()
+            self._heart = None
+        await super()._async_cleanup_resources(restart)
+
 
 class WarmKernels(AsyncMappingKernelManager):
     """All kernels of a server."""
@@ -173,6 +234,14 @@ class WarmKernels(AsyncMappingKernelManager):
             from fitgraph.lab.templates import keep_templates
 
             keep_templates("fitgraph")
+
+    def kernel_model(self, kernel_id: str) -> dict[str, Any]:
+        """Return what is told of a kernel, and whether its heart beats."""
+        told = cast(dict[str, Any], super().kernel_model(kernel_id))
+        kernel = self._kernels[kernel_id]
+        if isinstance(kernel, WarmKernel) and kernel.has_kernel:
+            told["beats"] = kernel.beats
+        return told
 
     @default("kernel_manager_class")
     def _kernels_of_ours(self) -> str:

@@ -9,6 +9,7 @@ from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
 
+import nbformat
 import pytest
 
 from .harness import LAB, PAGES, Notebook, Server, copy_of_notebooks
@@ -25,8 +26,13 @@ def own(browser: Any, tmp_path: Path) -> Iterator[Any]:
     context = browser.new_context(viewport={"width": 1280, "height": 900})
     started: list[Server] = []
 
-    def start(kind: str) -> tuple[Server, Any]:
-        started.append(Server(kind, copy_of_notebooks(tmp_path / "notebooks"), tmp_path))
+    def start(kind: str, cell: str = "") -> tuple[Server, Any]:
+        folder = copy_of_notebooks(tmp_path / "notebooks")
+        if cell:
+            book = nbformat.read(folder / WHY, 4)
+            book.cells.append(nbformat.v4.new_code_cell(cell))
+            nbformat.write(book, folder / WHY)
+        started.append(Server(kind, folder, tmp_path))
         return started[-1], context
 
     yield start
@@ -85,6 +91,52 @@ def test_a_page_tells_when_its_kernel_or_its_server_is_killed(own: Any) -> None:
     assert told(book, "server") <= MOST_S
 
 
+#: A cell that keeps the kernel busy, as a long question does, once a file is there.
+_BUSY = """
+import asyncio, pathlib, time
+async def busy(file, seconds):
+    while not file.exists():
+        await asyncio.sleep(0.1)
+    end = time.monotonic() + seconds
+    while time.monotonic() < end:
+        sorted(range(10**6))
+    file.unlink()
+asyncio.get_running_loop().create_task(busy(pathlib.Path({file!r}), {seconds}));
+"""
+
+
+def test_a_page_tells_that_its_kernel_or_its_server_hangs_and_not_that_it_computes(
+    own: Any, tmp_path: Path
+) -> None:
+    busy = tmp_path / "busy"
+    server, context = own(PAGES, _BUSY.format(file=str(busy), seconds=2 * MOST_S))
+    book = Notebook(server, context, WHY)
+    page = book.page
+    (kernel,) = kernels(server)
+    for process, what in ((server.process_id, "server"), (kernel, "hung")):
+        os.kill(process, signal.SIGSTOP)
+        try:
+            assert told(book, what) <= MOST_S
+        finally:
+            os.kill(process, signal.SIGCONT)
+        page.wait_for_selector(".fg-banner", state="detached")
+        assert page.locator(".fg-form.fg-stale").count() == 0
+        assert page.evaluate("![...document.querySelector('.fg-form').children].some(e=>e.inert)")
+    page.evaluate(
+        "() => { window.banners = 0; new MutationObserver(() => {"
+        " window.banners += document.querySelectorAll('.fg-banner').length;"
+        " }).observe(document.body, {childList: true}); }"
+    )
+    busy.touch()
+    while busy.exists():
+        page.wait_for_timeout(100)
+    assert page.evaluate("window.banners") == 0
+    # What was typed meanwhile is answered.
+    book.labelled("Wheels").fill("WHL-MAR-02")
+    book.labelled("Wheels").press("Tab")
+    page.wait_for_selector(".fg-form p:has-text('WHL-MAR-02')")
+
+
 def test_a_page_that_goes_closes_its_kernel(servers: Any, context: Any) -> None:
     server = servers[PAGES]
     before = set(kernels(server))
@@ -106,5 +158,12 @@ def test_a_notebook_tells_when_its_kernel_is_killed(own: Any) -> None:
     book = Notebook(server, context, WHY)
     book.page.wait_for_selector(".fg-form p:has-text('does not fit')")
     (kernel,) = kernels(server)
+    for process, what in ((server.process_id, "server"), (kernel, "hung")):
+        os.kill(process, signal.SIGSTOP)
+        try:
+            assert told(book, what) <= MOST_S
+        finally:
+            os.kill(process, signal.SIGCONT)
+        book.page.wait_for_selector(".fg-banner", state="detached")
     os.kill(kernel, signal.SIGKILL)
     assert told(book, "kernel") <= MOST_S
