@@ -9,7 +9,11 @@ import pymupdf
 
 from .harness import PAGES, Notebook
 
-GAPS, COUNTER = "04-gaps-in-stock.ipynb", "08-the-counter.ipynb"
+GAPS, COUNTER, DESIGN = (
+    "04-gaps-in-stock.ipynb",
+    "08-the-counter.ipynb",
+    "05-next-adapter.ipynb",
+)
 
 #: Least size of letters on paper [pt].
 LEAST_PT = 8.0
@@ -66,6 +70,27 @@ def test_charts_lists_and_tables_are_whole_on_paper(servers: Any, context: Any) 
     assert held.locator("tbody tr.fg-beyond").count() == folded
     assert page.locator(".fg-form details[open]").count() == 0
     page.wait_for_function(f"(wide) => Math.abs(({shown})() - wide) < 2", arg=wide)
+    book.close()
+
+
+def test_a_long_list_stands_behind_the_chart_that_it_is_beside(servers: Any, context: Any) -> None:
+    book = Notebook(servers[PAGES], context, DESIGN)
+    page = book.page
+    page.wait_for_function("document.querySelectorAll('.widget-select option').length > 60")
+    page.wait_for_selector(".fg-chart .main-svg")
+    lines = page.locator(".widget-select option").all_inner_texts()
+    with pymupdf.open(stream=page.pdf(format="A4")) as printed:
+        spans = _spans(printed)
+        text = " ".join(" ".join(sheet.get_text() for sheet in printed).split())
+    where = {words: (sheet, box[1]) for sheet, words, _, box in reversed(spans)}
+    told = f"{len(lines)} lines in all: they stand at the end."
+    # The first lines, then the chart, then what belongs to it; all lines at the end.
+    assert where[told] < where["The map"] < where["The best few together"]
+    last = next(b for b in reversed(spans) if b[1].startswith(lines[-1][:20]))
+    assert (last[0], last[3][1]) > where["If it were made"]
+    for line in lines:
+        assert " ".join(line.replace("\xa0", " ").split()) in text
+    assert page.locator(".fg-form :is(.fg-lines, .fg-lines-end)").count() == 0
     book.close()
 
 
