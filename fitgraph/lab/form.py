@@ -6,11 +6,12 @@ from collections.abc import Mapping
 
 from fitgraph.model import Catalogue, Part
 from fitgraph.records import dataclass
+from fitgraph.shop.edge import doubt_of_mass
 from fitgraph.solve import NamingError, Request, Services
 from fitgraph.solve.request import check_material, find_part
 from fitgraph.units import UnitError, parse_mass, parse_money
 
-#: Between a stock number and a name in a list to choose from.
+#: Between a name and a stock number in a list to choose from.
 SEPARATOR = " · "
 
 #: Said where an entry cannot be read; what is wrong stands at its field.
@@ -37,8 +38,14 @@ class FormError(ValueError):
 
 
 def part_label(part: Part) -> str:
-    """Return a part as a list shows it: stock number, then name."""
-    return f"{part.sku}{SEPARATOR}{part.name}" if part.name else part.sku
+    """Return a part as a list shows it: name, then stock number."""
+    return f"{part.name}{SEPARATOR}{part.sku}" if part.name else part.sku
+
+
+def number_in(text: str, catalogue: Catalogue) -> str:
+    """Return the stock number in a line of a list, or the text itself where it holds none."""
+    pieces = [piece.strip() for piece in text.split(SEPARATOR)]
+    return next((p for p in reversed(pieces) if p in catalogue.parts), text.strip())
 
 
 def read_part(text: str, role: str, catalogue: Catalogue) -> str | None:
@@ -66,7 +73,7 @@ def read_part(text: str, role: str, catalogue: Catalogue) -> str | None:
     folded = wanted.casefold()
     of_role = catalogue.of(role)
     for part in of_role:
-        if folded in (part.sku.casefold(), part_label(part).casefold()):
+        if folded == part.sku.casefold() or part.sku == number_in(wanted, catalogue):
             return part.sku
     matches = [p.sku for p in of_role if folded in part_label(p).casefold()]
     if len(matches) == 1:
@@ -78,11 +85,11 @@ def read_part(text: str, role: str, catalogue: Catalogue) -> str | None:
             "Type more of it, or choose from the list."
         )
     try:
-        other = find_part(catalogue, wanted.split(SEPARATOR)[0])
+        other = find_part(catalogue, number_in(wanted, catalogue))
     except NamingError as error:
         raise FormError(f"{title}: {error}.") from None
     theirs = catalogue.vocabulary.roles[other.role].title
-    raise FormError(f"{title}: {other.sku} belongs under {theirs}.")
+    raise FormError(f"{title}: {other.called} belongs under {theirs}.")
 
 
 def read_parts(entries: Mapping[str, str], catalogue: Catalogue) -> dict[str, str]:
@@ -150,20 +157,9 @@ def _mass(text: str, catalogue: Catalogue) -> float:
         raise UnitError(f"{text.strip()!r} {error}.") from None
     if mass <= 0:
         raise UnitError("write more than zero, or leave it empty for no limit.")
-    bare = text.strip()
-    if bare[-1:].isdigit() and mass < _least_mass_g(catalogue) <= 1000 * mass:
-        raise UnitError(f"{bare} kg? Nothing weighs {bare} g; write {bare} kg if that is meant.")
+    if doubt := doubt_of_mass(text, mass, catalogue):
+        raise UnitError(f"{doubt}.")
     return mass
-
-
-def _least_mass_g(catalogue: Catalogue) -> float:
-    """Return what every build weighs at least [g]: the lightest part of its heaviest role."""
-    masses = [
-        [p.mass_g for p in catalogue.of(role.name) if p.mass_g is not None]
-        for role in catalogue.vocabulary.roles.values()
-        if not role.fill.may_be_empty
-    ]
-    return max((min(some) for some in masses if some), default=0.0)
 
 
 def read_entries(entries: Entries, catalogue: Catalogue) -> Request:

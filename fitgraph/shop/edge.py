@@ -10,7 +10,7 @@ from decimal import Decimal, InvalidOperation
 from pathlib import Path
 
 from fitgraph.errors import ArgumentError, InputError
-from fitgraph.model import Vocabulary
+from fitgraph.model import Catalogue, Vocabulary
 from fitgraph.units import UnitError, parse_length, parse_mass, parse_money
 
 #: Money and masses, typed or as a number.
@@ -21,6 +21,9 @@ _MOST_MINOR = 10**15
 _MOST_MASS_G = 1e9
 
 _MOST_LENGTH_MM = 1e6
+
+#: Nobody means a limit that is so many times what the heaviest build weighs.
+_FAR = 10
 
 _PERCENT = 100.0
 
@@ -105,13 +108,13 @@ def _number(value: int | float | Decimal) -> float:
         return math.nan
 
 
-def mass_of(mass: Amount | None, what: str = "max_mass_g") -> float | None:
-    """Return a mass in g, None where there is none.
+def mass_of(mass: Amount | None, catalogue: Catalogue, what: str = "max_mass_g") -> float | None:
+    """Return the most that a build may weigh in g, None where there is no limit.
 
     Raises
     ------
     InputError
-        If it is no mass.
+        If it is no mass, or has no unit and is most likely meant in kg.
     """
     if mass is None:
         return None
@@ -125,7 +128,46 @@ def mass_of(mass: Amount | None, what: str = "max_mass_g") -> float | None:
         grams = math.nan if isinstance(mass, bool) else _number(mass)
     if not (math.isfinite(grams) and 0 <= grams <= _MOST_MASS_G):
         raise ArgumentError(what, f"{mass!r} is out of range; write a mass like 4200")
+    if doubt := doubt_of_mass(str(mass), grams, catalogue):
+        raise ArgumentError(what, f"{mass!r}: {doubt}")
     return grams
+
+
+def doubt_of_mass(text: str, grams: float, catalogue: Catalogue) -> str:
+    """Return what to ask about a mass limit without a unit that is most likely meant in kg.
+
+    Parameters
+    ----------
+    text : str
+        As it was typed.
+    grams : float
+        How it is read [g].
+    catalogue : Catalogue
+        Of which builds are made.
+
+    Returns
+    -------
+    str
+        The question, and how to mend it; empty where nothing is doubtful, as with a unit.
+    """
+    bare = text.strip()
+    if not bare[-1:].isdigit():
+        return ""
+    least, most = _masses_of_builds(catalogue)
+    if not grams < least <= 1000 * grams <= _FAR * most:
+        return ""
+    return f"{bare} kg? Nothing weighs {bare} g; write '{bare} kg', or '{bare} g' if that is meant"
+
+
+def _masses_of_builds(catalogue: Catalogue) -> tuple[float, float]:
+    """Return what every build weighs at least, and what none exceeds [g]."""
+    least, most = 0.0, 0.0
+    for role in catalogue.vocabulary.roles.values():
+        masses = [p.mass_g for p in catalogue.of(role.name) if p.mass_g is not None]
+        most += max(masses, default=0.0)
+        if not role.fill.may_be_empty:
+            least = max(least, min(masses, default=0.0))
+    return least, most
 
 
 def length_of(length: Amount, what: str) -> float:
