@@ -30,6 +30,9 @@ MOST_LISTED = 1000
 
 
 def builds(
+    owned: Annotated[
+        list[str] | None, typer.Argument(metavar="[SKU]...", help="Parts you own, as with --have.")
+    ] = None,
     catalogue: CatalogueFolder = None,
     have: Have = None,
     want: Want = None,
@@ -57,7 +60,7 @@ def builds(
     """Count the builds that fit, and list the first."""
     shop = fitgraph.open(catalogue)
     answer = shop.builds(
-        have,
+        [*(owned or ()), *(have or ())],
         want=want,
         budget=budget,
         max_mass_g=max_mass,

@@ -11,7 +11,7 @@ import typer
 
 import fitgraph
 from fitgraph.cli.output import BadInputError, put_out, remark
-from fitgraph.cli.shared_options import AsCsv, AsJson, CatalogueFolder, WhichTable
+from fitgraph.cli.shared_options import AsCsv, AsJson, CatalogueFolder, WhichTable, either
 
 if TYPE_CHECKING:
     from fitgraph.shop import Answer
@@ -26,6 +26,12 @@ class WaysFirst(StrEnum):
 
 
 def graph(
+    parts: Annotated[
+        list[str] | None,
+        typer.Argument(
+            metavar="[SKU [SKU]]", help="A part as with --around, or two as with --path."
+        ),
+    ] = None,
     catalogue: CatalogueFolder = None,
     path: Annotated[
         tuple[str, str] | None,
@@ -78,6 +84,15 @@ def graph(
     table: WhichTable = None,
 ) -> None:
     """Ask the graph of parts and interfaces, or write it to a file."""
+    match parts or []:
+        case []:
+            pass
+        case [sku]:
+            around = either(sku, around, "--around")
+        case [sku, other]:
+            path = either((sku, other), path, "--path")
+        case named:
+            raise BadInputError(f"{', '.join(named)}: name one part to look around, or two")
     shop = fitgraph.open(catalogue)
     asked: dict[str, Callable[[], Answer]] = {}
     if path is not None:

@@ -9,7 +9,7 @@ import typer
 
 import fitgraph
 from fitgraph.cli.output import BadInputError, complain, put_out
-from fitgraph.cli.shared_options import AsCsv, AsJson, CatalogueFolder, WhichTable
+from fitgraph.cli.shared_options import AsCsv, AsJson, CatalogueFolder, WhichTable, either
 from fitgraph.errors import InputError
 from fitgraph.plain import plain
 
@@ -52,6 +52,10 @@ def _asked(answer: IdentifyAnswer) -> IdentifyAnswer:
 
 
 def identify(
+    seen: Annotated[
+        list[str] | None,
+        typer.Argument(metavar="[QUESTION=ANSWER]...", help="What was seen, as with --saw."),
+    ] = None,
     saw: Annotated[
         list[str] | None,
         typer.Option("--saw", metavar="QUESTION=ANSWER", help="What was seen; ? if it cannot be."),
@@ -64,17 +68,21 @@ def identify(
     """Find out what a rider has, by the most telling questions."""
     shop = fitgraph.open(catalogue)
     answer = shop.identify()
-    for text in saw or []:
+    told = [*(seen or ()), *(saw or ())]
+    for text in told:
         question, equals, value = text.partition("=")
         if not equals:
             raise BadInputError(f"--saw {text!r} has no =; write it like --saw QUESTION=ANSWER")
         answer = answer.answer(question.strip(), value.strip())
-    if not (json or csv or table or saw) and sys.stdin.isatty():
+    if not (json or csv or table or told) and sys.stdin.isatty():
         answer = _asked(answer)
     put_out(answer, shop, json=json, csv=csv, table=table)
 
 
 def advise(
+    riding: Annotated[
+        str | None, typer.Argument(metavar="[STYLE]", help="How somebody rides, as with --style.")
+    ] = None,
     style: Annotated[
         str | None,
         typer.Option("--style", metavar="STYLE", help="How somebody rides.  [default: any way]"),
@@ -89,4 +97,10 @@ def advise(
 ) -> None:
     """Say which material suits a way of riding, and why."""
     shop = fitgraph.open(catalogue)
-    put_out(shop.advise(style, broken=broken), shop, json=json, csv=csv, table=table)
+    put_out(
+        shop.advise(either(riding, style, "--style"), broken=broken),
+        shop,
+        json=json,
+        csv=csv,
+        table=table,
+    )

@@ -14,6 +14,7 @@ from typing import Annotated
 import typer
 
 from fitgraph.cli.output import ANSWER, BadInputError, remark, show_json
+from fitgraph.cli.shared_options import either
 from fitgraph.files import write_bytes_whole, write_text_whole
 
 #: Where a copy of the notebooks goes if nobody says.
@@ -168,6 +169,10 @@ def _serve(command: list[str], environment: dict[str, str]) -> int:
 
 
 def lab(
+    shop: Annotated[
+        Path | None,
+        typer.Argument(metavar="[DIR]", help="Folder with the catalogue, as with --catalogue."),
+    ] = None,
     pages: Annotated[
         bool, typer.Option("--pages", help="Show the notebooks as pages, without code.")
     ] = False,
@@ -199,6 +204,7 @@ def lab(
             f"{module} is not installed; install it with: "
             f"{Path(sys.executable).name} -m pip install 'fitgraph[lab]'"
         )
+    catalogue = either(shop, catalogue, "--catalogue")
     where = notebooks(folder)
     command = server_command(where, pages=pages, port=port, browser=not no_browser, root=allow_root)
     if json:

@@ -4,9 +4,13 @@ from __future__ import annotations
 
 from enum import StrEnum
 from pathlib import Path
-from typing import Annotated
+from typing import Annotated, TypeVar
 
 import typer
+
+from fitgraph.cli.output import BadInputError
+
+Given = TypeVar("Given")
 
 
 class Sort(StrEnum):
@@ -41,6 +45,21 @@ class Wish(StrEnum):
     MASS = "mass"
     WORK = "work"
     OWNED = "owned"
+
+
+def either(argument: Given | None, option: Given | None, name: str) -> Given | None:
+    """Return what was given with an option, or without one where a person would leave it out.
+
+    Raises
+    ------
+    BadInputError
+        If it was given in both ways.
+    """
+    if argument is not None and option is not None:
+        raise BadInputError(
+            f"{argument!s} and {name} {option!s} cannot both be meant; leave one out"
+        )
+    return option if argument is None else argument
 
 
 CatalogueFolder = Annotated[

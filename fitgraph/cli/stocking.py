@@ -12,7 +12,14 @@ import typer
 
 import fitgraph
 from fitgraph.cli.output import BadInputError, put_out, remark, screen
-from fitgraph.cli.shared_options import AsCsv, AsJson, CatalogueFolder, WhichTable, Workers
+from fitgraph.cli.shared_options import (
+    AsCsv,
+    AsJson,
+    CatalogueFolder,
+    WhichTable,
+    Workers,
+    either,
+)
 
 if TYPE_CHECKING:
     from concurrent.futures import Executor
@@ -53,6 +60,10 @@ def _bar(title: str) -> Iterator[Progress | None]:
 
 
 def gaps(
+    groups: Annotated[
+        list[str] | None,
+        typer.Argument(metavar="[NAME]...", help="What to group enquiries by, as with --by."),
+    ] = None,
     catalogue: CatalogueFolder = None,
     by: Annotated[
         list[str] | None,
@@ -74,11 +85,19 @@ def gaps(
     """Show what is asked for and cannot be built, and what is held and cannot be used."""
     shop = fitgraph.open(catalogue)
     with _pool(workers) as executor, _telling("{:,} of {:,} questions".format) as progress:
-        answer = shop.gaps(by, limit=limit, executor=executor, progress=progress)
+        answer = shop.gaps(
+            [*(groups or ()), *(by or ())] or None,
+            limit=limit,
+            executor=executor,
+            progress=progress,
+        )
     put_out(answer, shop, json=json, csv=csv, table=table)
 
 
 def restock(
+    money: Annotated[
+        str | None, typer.Argument(metavar="[N]", help="What to spend, as with --spend.")
+    ] = None,
     catalogue: CatalogueFolder = None,
     target: Annotated[
         str | None,
@@ -107,7 +126,7 @@ def restock(
     with _telling("round {}, {} cuts".format) as progress:
         answer = shop.restock(
             target=target,
-            spend=spend,
+            spend=either(money, spend, "--spend"),
             within_days=within,
             steps=steps,
             seconds=seconds,
@@ -127,6 +146,9 @@ def _free_folder(name: str, folder: Path | None, *, new: bool) -> None:
 
 
 def adapters(
+    only: Annotated[
+        str | None, typer.Argument(metavar="[R]", help="Only parts of this role, as with --role.")
+    ] = None,
     catalogue: CatalogueFolder = None,
     role: Annotated[
         str | None, typer.Option("--role", metavar="R", help="Only parts of this role.")
@@ -160,7 +182,12 @@ def adapters(
     shop = fitgraph.open(catalogue)
     with _pool(workers) as executor:
         answer = shop.adapters(
-            role, k=k, in_stock=in_stock, limit=limit, executor=executor, watched=_bar
+            either(only, role, "--role"),
+            k=k,
+            in_stock=in_stock,
+            limit=limit,
+            executor=executor,
+            watched=_bar,
         )
     if sheet is not None:
         from fitgraph.draw.sheet_step import GET_STEP, can_write_step
