@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import itertools
+from dataclasses import replace
 
 import pytest
 from strategies import all_options, rows_of
@@ -195,6 +196,10 @@ def test_roles_that_are_called_by_their_plural_stay_so() -> None:
     for role, many in (("plugs", "end plugs"), ("wheels", "wheels"), ("headset", "headsets")):
         found = shop.exchange(role, "FORK-OST-03", limit=1).found
         assert f"{found.count} other {many}: " in exchange_text(found)
+    # A vocabulary may say another one, and that a title is one already.
+    words = replace(shop.catalogue.vocabulary.roles["bar"], title="shelf", plural="shelves")
+    assert words.many == "shelves" and replace(words, plural="shelf").many == "shelf"
+    assert replace(words, plural="").many == "shelfs"  # what the rule makes of it
     # Nothing sold is to be had for nothing.
     none = shop.exchange("grips", "FORK-OST-03", budget=0).found
     assert exchange_text(none).endswith("other grips none is what is wanted.")

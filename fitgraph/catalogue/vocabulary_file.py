@@ -321,6 +321,7 @@ class _Reader:
                 self.text(where, entry, "gloss"),
                 self.flag(where, entry, "by_material"),
                 self.flag(where, entry, "decides"),
+                self.text(where, entry, "plural"),
             )
         if not self.roles:
             self.fault("roles", "", "names no role", "Add at least one [roles.NAME]")

@@ -292,6 +292,7 @@ TABLES: Mapping[str, Shape] = {
     "role": _table(
         {
             "title": _text("How people call it"),
+            "plural": _text("How people call several of its parts"),
             "fill": _one_of("When a build fills it", (f.value for f in Fill)),
             "gloss": _text("What it is, for people"),
             "by_material": _flag("A wish for a material is meant for it"),

@@ -85,6 +85,7 @@ class LeftOut:
 
     number: str
     why: str
+    called: str
 
 
 def readable(
@@ -133,7 +134,7 @@ def readable(
         if enquiry.material in no_material:
             faults.insert(0, no_material[enquiry.material])
         if faults:
-            left.append(LeftOut(enquiry.number, faults[0]))
+            left.append(LeftOut(enquiry.number, faults[0], enquiry.called))
         else:
             kept.append(enquiry)
     owned = [tuple(spelt.get(sku, sku) for sku in e.have) for e in kept]

@@ -204,6 +204,7 @@ class Role:
 
     ``by_material`` says that a wish for a material is meant for it, ``decides`` that its part
     makes a build another one to whoever chooses; parts of other roles only complete it.
+    ``plural`` names several of its parts; without it that is made of the title.
     """
 
     name: str
@@ -213,6 +214,16 @@ class Role:
     gloss: str = ""
     by_material: bool = False
     decides: bool = False
+    plural: str = ""
+
+    @property
+    def many(self) -> str:
+        """Return what several of its parts are called."""
+        if self.plural:
+            return self.plural
+        if self.title.endswith("s") and not self.title.endswith("ss"):  # such as grips
+            return self.title
+        return self.title + ("es" if self.title.endswith("s") else "s")
 
 
 class Reference(NamedTuple):

@@ -16,11 +16,9 @@ def unasked_data(left_out: Sequence[LeftOut]) -> list[dict[str, Any]]:
 
 def unasked_lines(left_out: Sequence[LeftOut], limit: int | None = None) -> tuple[Say, ...]:
     """Return a line for each enquiry that was left out, or for the first few."""
-    return tuple(
-        Say(f"Left out: {unasked_name(one)}: {one.why}", Tone.QUIET) for one in left_out[:limit]
-    )
+    return tuple(Say(unasked_text(one), Tone.QUIET) for one in left_out[:limit])
 
 
-def unasked_name(one: LeftOut) -> str:
-    """Return what an enquiry that was left out is called."""
-    return f"enquiry {one.number.strip() or 'without a number'}"
+def unasked_text(one: LeftOut) -> str:
+    """Return which enquiry was left out, and why."""
+    return f"Left out of the enquiries, {one.called}: {one.why}"
