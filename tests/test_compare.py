@@ -150,7 +150,9 @@ def test_command_as_json_and_for_people() -> None:
     text = " ".join(run(main.app, ["compare", "BAR-TAR-07", "BAR-PEL-02"]).stdout.split())
     assert (
         "77.90 EUR" in text
-        and "(compression kit): BAR-TAR-07 fits 0 of 4; BAR-PEL-02 fits 4 of 4" in text
+        and "(compression kit): Tarnholt Mortaby bar 640 x 680 fits 0 of 4; "
+        "Pellanwick Coopith bar 600 x 630 fits 4 of 4"
+        in text
     )
     parts = (
         "FORK-VEN-04,KIT-VEN-01,BAR-SKE-06,CLMP-TAR-03",

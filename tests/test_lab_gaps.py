@@ -79,7 +79,7 @@ def page(shop):
 
 
 def words(html):
-    told = re.sub(r"</?(button|a)\b[^>]*>", "", html.value)  # a stock number leads to its card
+    told = re.sub(r"</?(button|a|small)\b[^>]*>", "", html.value)  # numbers lead to cards
     return " ".join(unescape(re.sub(r"<style.*?</style>|<[^>]+>", " ", told)).split())
 
 
@@ -99,10 +99,12 @@ def every(widget):
 # ---------------------------------------------------------------- coverage
 
 
-def test_the_headline_is_the_coverage(page, served):
-    told = words(page.covered.headline)
-    total = served.total
-    assert f"{total.of(Standing.STOCK):g} of {total.total:g}" in told
+def test_the_table_under_the_first_line_is_the_coverage_and_does_not_say_it_again(page, served):
+    told, total = words(page.covered.standings), served.total
+    headline = f"{total.of(Standing.STOCK):g} of {total.total:g} enquiries"
+    assert [headline in words(place) for place in every(page) if hasattr(place, "value")].count(
+        True
+    ) == 1
     for standing in Standing:
         assert f"{WORDS[standing]} {total.of(standing):g} {total.share(standing):.0%}" in told
 
@@ -512,7 +514,7 @@ def test_controls_are_labelled_and_buttons_say_what_they_do(page):
 
 def test_a_catalogue_without_enquiries_says_so(shop):
     page = StockGaps(OpenCatalogue(dataclasses.replace(shop.catalogue, enquiries=())))
-    assert "no enquiries" in words(page.covered.headline)
+    assert "no enquiries" in words(page.covered.standings)
     assert "no enquiries" in words(page.verdict)
     assert page.covered.cells.rows == [] and page.covered.more.disabled
     assert "No enquiry has a date" in words(page.trend.status)

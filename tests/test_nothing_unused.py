@@ -32,6 +32,7 @@ CALLED_FROM_OUTSIDE = {
     "vocabulary_schema": "python -m tests.schema, for the schema that editors read",
     "footer": "fpdf2, at the end of a page",
     "invoke": "click, to run a command, overridden",
+    "kernel_model": "jupyter_server, for what it tells of a kernel, overridden",
     "load_bytecode": "jinja2, for its cache",
     "dump_bytecode": "jinja2, for its cache",
     "ReferenceEngine": "tests, which hold every engine to it; docs/engine.md offers it",
@@ -40,7 +41,6 @@ CALLED_FROM_OUTSIDE = {
     "reducer_override": "pickle, for how it writes a thing, overridden",
     "share_of_proof": "users of the toolbox, who ask a torque that it returned",
     "WHOLE": "tests, which ask every rule for all four; it fails to load where one lacks",
-    "WarmKernel": "Jupyter, by name in the settings of fitgraph lab",
     "WarmKernels": "Jupyter, by name in the settings of fitgraph lab",
 }
 

@@ -272,7 +272,12 @@ def test_every_rule_has_words_for_every_verdict(rule: Rule, trade: Catalogue) ->
         for figure in clash.figures:
             shown = figure.word or ("" if figure.dimension is None else figure_text(figure))
             if figure.argument not in ("outside",) and figure.reference not in clash.joint.unknown:
-                assert shown in text
+                # A part is named where it first comes, and then by its role.
+                role = trade.vocabulary.roles[figure.option.role].title
+                assert shown in text or shown.replace(figure.option.called, f"the {role}") in text
+        for option in clash.options.values():
+            if option.part is not None and option.part.name:
+                assert text.count(option.part.called) <= 1
         if clash.figures and not rule.words:
             assert " mm" in text
         if not clash.figures:
@@ -290,7 +295,9 @@ def test_every_rule_has_a_drawing_with_its_figures(rule: Rule, trade: Catalogue)
         shown = [node.text or "" for node in ET.fromstring(svg).iter() if node.tag.endswith("text")]
         assert any(f"{SIGNS[verdict]} {WORDS[verdict]}" in text for text in shown)
         for figure in clash.figures:
-            assert figure_text(figure) in shown
+            part = figure.option.part
+            again = "" if part is None else figure_text(figure).replace(part.called, part.name)
+            assert {figure_text(figure), again} & {*shown}
             if figure.word:
                 assert figure.word in shown
         if clash.interval_mm is not None and clash.wanted_mm is not None:

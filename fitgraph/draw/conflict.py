@@ -15,7 +15,7 @@ from fitgraph.model import Option, Verdict, Vocabulary
 from fitgraph.records import dataclass
 
 #: Height of a part's box, in units of the drawing.
-_BOX = 42.0
+_BOX = 56.0
 
 #: Least room between two boxes and between two joints, and where the boxes stand.
 _GAP, _ROW, _LEFT = 16.0, 26.0, 12.0
@@ -52,8 +52,11 @@ class _Frame:
     lines: int
 
 
-_WIDE = _Frame(690.0, 150.0, 284.0, 54, 1)
-_NARROW = _Frame(380.0, 128.0, 186.0, 27, 2)
+_WIDE = _Frame(690.0, 190.0, 324.0, 48, 1)
+_NARROW = _Frame(380.0, 142.0, 200.0, 25, 2)
+
+#: Width of a letter, and from one line in a box to the next.
+_LETTER, _BOX_LINE = 6.8, 15.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -183,6 +186,19 @@ def _line(
     return made
 
 
+def _boxed(option: Option, role: str, frame: _Frame) -> list[tuple[str, str]]:
+    """Return the lines in a part's box, each with its class: its name, then role and number."""
+    most = int(frame.box / _LETTER)
+    if option.part is None or not option.part.name:
+        return [(shorten(option.label, most), "fg-strong"), (shorten(role, most), "fg-muted")]
+    words = textwrap.wrap(" + ".join((option.part.name, *option.services)), most)
+    named = words if len(words) < 3 else [words[0], shorten(" ".join(words[1:]), most)]
+    number = option.part.sku
+    room = most - len(number) - 2
+    under = f"{shorten(role, room)}, {number}" if room > 3 else shorten(number, most)
+    return [*((line, "fg-strong") for line in named), (under, "fg-muted")]
+
+
 def conflict_svg(
     shown: Mapping[str, Option],
     clashes: Sequence[Clash],
@@ -240,11 +256,12 @@ def conflict_svg(
         x, y = _LEFT + frame.box / 2, places[role]
         option = shown[role]
         name = vocabulary.roles[role].title
-        told = option.part.name if option.part is not None else ""
+        lines = _boxed(option, name + (", nearest" if role in free else ""), frame)
+        first = y + 4 - _BOX_LINE * (len(lines) - 1) / 2
         root.append(
             element(
                 "g",
-                element("title", f"{name} {option.label} {told}"),
+                element("title", f"{name} {option.called}"),
                 element(
                     "rect",
                     x=x - frame.box / 2,
@@ -254,21 +271,16 @@ def conflict_svg(
                     rx=5,
                     klass="fg-box fg-free" if role in free else "fg-box",
                 ),
-                element(
-                    "text",
-                    shorten(name + (", nearest" if role in free else ""), int(frame.box / 6.8)),
-                    x=x,
-                    y=y - 4,
-                    text_anchor="middle",
-                    klass="fg-muted",
-                ),
-                element(
-                    "text",
-                    shorten(option.label, int(frame.box / 7.1)),
-                    x=x,
-                    y=y + 12,
-                    text_anchor="middle",
-                    klass="fg-strong",
+                *(
+                    element(
+                        "text",
+                        line,
+                        x=x,
+                        y=first + _BOX_LINE * n,
+                        text_anchor="middle",
+                        klass=klass,
+                    )
+                    for n, (line, klass) in enumerate(lines)
                 ),
                 data_role=role,
             )

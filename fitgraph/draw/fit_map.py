@@ -31,7 +31,7 @@ from fitgraph.units import show_length
 _NODE = 6.0
 
 #: Size of a part's chip, and most of them.
-_CHIP, _MOST_CHIPS = (147.0, 24.0), 24
+_CHIP, _MOST_CHIPS = (147.0, 38.0), 24
 
 #: More joints are not drawn.
 _MOST_JOINTS = 3000
@@ -373,11 +373,16 @@ def _parts_band(parts: Sequence[Part], top: float, frame: Frame) -> list[ET.Elem
         klass = "fg-chip" + " fg-stock" * bool(part.stock)
         chip = element(
             "g",
-            element("title", f"{part.sku} {part.name}: {part.stock:,} in stock"),
+            element("title", f"{part.called}: {part.stock:,} in stock"),
             element("rect", x=x, y=y, width=_CHIP[0] - 6, height=_CHIP[1] - 4, rx=3, klass=klass),
-            element("text", shorten(part.sku, 20), x=x + 8, y=y + 15),
+            *(
+                element("text", shorten(line, 21), x=x + 8, y=y + 15 + 14 * n, klass=style)
+                for n, (line, style) in enumerate(
+                    ((part.name, ""), (part.sku, "fg-muted")) if part.name else ((part.sku, ""),)
+                )
+            ),
         )
-        made.append(_button(chip, f"{part.sku} {part.name}".strip(), data_part=part.sku))
+        made.append(_button(chip, part.called, data_part=part.sku))
     if (more := len(parts) - _MOST_CHIPS) > 0:
         y = top + _MOST_CHIPS // frame.chips * _CHIP[1] + 14
         made.append(element("text", f"and {more:,} more", x=frame.left, y=y, klass="fg-muted"))

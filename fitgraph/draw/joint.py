@@ -214,11 +214,14 @@ def joint_svg(clash: Clash) -> str:
     verdict = f"{SIGNS[clash.verdict]} {WORDS[clash.verdict]}"
     if clash.verdict is Verdict.FAILS and clash.margin_mm is not None:
         verdict += f", lacking {-clash.margin_mm:.2f} mm"
-    figures = [
-        figure_text(f)
-        for f in clash.figures
-        if f.presence is not Presence.ABSENT or f.argument == "slot"
-    ]
+    figures, named = list[str](), set[str]()
+    for f in clash.figures:
+        if f.presence is not Presence.ABSENT or f.argument == "slot":
+            text, part = figure_text(f), f.option.part
+            if part is not None and part.name and part.sku in named:
+                text = text.replace(part.called, part.name)  # its number stands above already
+            named.add("" if part is None else part.sku)
+            figures.append(text)
     y = 66.0 + _LINE * len(figures)
     below, bottom = DRAWN[clash.joint.rule](clash, y - 8)
     told = f"{heading}: {verdict}. {'; '.join(figures)}."

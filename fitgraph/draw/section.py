@@ -11,7 +11,7 @@ from fitgraph.draw.drawing import drawing, identity_of
 from fitgraph.draw.nests import DrawnRing, Mating, Nest, main_nest, nests
 from fitgraph.draw.style import PART_TINTS, SIGNS, WORDS, verdict_class
 from fitgraph.draw.svg import element, number, shorten, write
-from fitgraph.explain.words import part_text, size_text
+from fitgraph.explain.words import part_text, size_text, the_part
 from fitgraph.model import Dimension, Option, Presence, Verdict, Vocabulary
 from fitgraph.records import dataclass
 
@@ -213,7 +213,16 @@ def _ring_sizes(ring: DrawnRing, drawn: DrawnDiameters, *, outermost: bool) -> s
 
 
 def _head(ring: DrawnRing, vocabulary: Vocabulary) -> str:
-    return f"{vocabulary.roles[ring.role].title} {part_text(ring.option)}"
+    """Return a part by its name, with its role before it unless the name says that already."""
+    title, named = vocabulary.roles[ring.role].title, _named(ring)
+    if not named:
+        return f"{title} {part_text(ring.option)}"
+    return the_part(title, " + ".join((named, *ring.option.services)), "")
+
+
+def _named(ring: DrawnRing) -> str:
+    part = ring.option.part
+    return "" if part is None or part.name == part.sku else part.name
 
 
 def _scale_bar(scale: float, x: float, y: float) -> list[ET.Element]:
@@ -336,6 +345,8 @@ def _words(
             gap = f"{mating.joint.title}: {gap_text(mating)}"
             told.append((verdict_text(mating), _wrapped(gap, across)))
         sized = _ring_sizes(ring, drawn, outermost=n == 0)
+        if _named(ring) and ring.option.part is not None:
+            sized = f"{ring.option.part.sku}: {sized}"
         told.append((_head(ring, vocabulary), _wrapped(sized, across)))
     heights = [_ROW + _LINE * max(len(lines) - 1, 0) for _, lines in told]
     top = max(62.0, _AXIS[1] - sum(heights) / 2) if under is None else under
@@ -494,6 +505,8 @@ def _describe(nest: Nest, sizes: Sequence[DrawnDiameters], vocabulary: Vocabular
     pieces = []
     for n, (ring, drawn) in enumerate(zip(nest.rings, sizes, strict=True)):
         sized = _ring_sizes(ring, drawn, outermost=n == 0)
+        if _named(ring) and ring.option.part is not None:
+            sized = f"{ring.option.part.sku}: {sized}"
         pieces.append(f"{_head(ring, vocabulary)}: {sized or 'no size on this axis'}.")
         if n < len(nest.matings):
             mating = nest.matings[n]

@@ -9,7 +9,7 @@ from fitgraph.records import dataclass
 from fitgraph.solve import Request, TreeEngine
 
 #: Builds listed; the story is half a screen.
-_BUILDS = 2
+_BUILDS = 1
 
 
 @dataclass(frozen=True, slots=True)

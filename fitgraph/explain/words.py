@@ -7,7 +7,7 @@ Those for measurements, riders, comparisons and advice are in its other half,
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 
 import numpy as np
 
@@ -69,7 +69,30 @@ def size_text(dimension: Dimension) -> str:
 
 def part_text(option: Option) -> str:
     """Return a part as a sentence names it."""
-    return "nothing" if option.part is None else option.label
+    return option.called
+
+
+def the_part(title: str, called: str, the: str = "the ") -> str:
+    """Return what a part is called, with its role before it unless the name says that already.
+
+    Examples
+    --------
+    >>> the_part("wheel axle", "Ostra axle 8 x 50 (A-1)"), the_part("clamp", "Ostra collar (C-1)")
+    ('Ostra axle 8 x 50 (A-1)', 'the clamp Ostra collar (C-1)')
+    """
+    kind = title.lower().split()[-1:]
+    return called if set(kind) <= set(called.lower().split()) else f"{the}{title} {called}"
+
+
+def _named_once(text: str, options: Iterable[Option], catalogue: Catalogue) -> str:
+    """Return a text in which each part is named where it first comes, and then by its role."""
+    roles = catalogue.vocabulary.roles
+    by_role = {o.role: o.part for o in options if o.part is not None}
+    for role, part in by_role.items():
+        head, called, rest = text.partition(part.called)
+        if part.name:
+            text = head + called + rest.replace(part.called, f"the {roles[role].title}")
+    return text
 
 
 def _name(figure: Figure) -> str:
@@ -251,7 +274,7 @@ def _snugger(clash: Clash, catalogue: Catalogue) -> str:
         for option in (step.inner, step.outer):
             if option.part is not None and roles[option.role].fill is not Fill.ALWAYS:
                 return (
-                    f" A snugger {roles[option.role].title} than {option.part.sku} would help "
+                    f" A snugger {roles[option.role].title} than {option.part.called} would help "
                     "first, as it leaves less to take up."
                 )
     outer = nest.widest.outer
@@ -332,7 +355,7 @@ def clash_text(clash: Clash, catalogue: Catalogue) -> str:
         if (f.argument != "outside" or joint.rings) and f.reference not in joint.unknown
     ]
     figures = _terms(clash) if joint.spans else "; ".join(figure_text(f) for f in told)
-    subject = figures or ", ".join(clash.parts)
+    subject = figures or ", ".join(map(catalogue.called, clash.parts))
     pieces = [f"{title}: {subject}" if subject else title]
     if sized := COMES_TO[joint.rule](clash):
         pieces.append(sized)
@@ -351,8 +374,8 @@ def clash_text(clash: Clash, catalogue: Catalogue) -> str:
         option = clash.options.get(role)
         if option is not None and option.part is not None:
             title = catalogue.vocabulary.roles[role].title
-            text += f" ({title}: {option.part.sku} comes nearest.)"
-    return text
+            text += f" ({title}: {option.part.called} comes nearest.)"
+    return _named_once(text, [*clash.options.values(), *(f.option for f in told)], catalogue)
 
 
 def _chance(chance: Chance, catalogue: Catalogue) -> str:
@@ -408,7 +431,7 @@ def element_text(element: Element, catalogue: Catalogue) -> str:
     if element.joint is not None:
         return element.joint.title
     return {
-        PICK: f"the {title} {_and(element.skus, 'or')}" if element.skus else "",
+        PICK: the_part(title, _and([catalogue.called(s) for s in element.skus], "or")),
         ABSENT: f"no {title} is added",
         PLAIN: f"the workshop does no work on the {title}",
         MATERIAL: f"made of {element.word}",
@@ -478,30 +501,31 @@ def action_text(action: Action, catalogue: Catalogue) -> str:
     after, before = action.after.part, action.before.part
     work, moved = _done(action, catalogue)
     if action.kind == SERVICE and before is not None:
-        detail = ", ".join([f"{title} {before.sku}", *moved])
-        return f"have the workshop {work} ({detail})"
+        detail = f" ({', '.join(moved)})" if moved else ""
+        return f"on {the_part(title, before.called)}, have the workshop {work}{detail}"
     if action.kind == LEAVE_OUT and before is not None:
-        return f"leave out the {title} {before.sku}"
+        return f"leave out {the_part(title, before.called)}"
     if after is None:
         return action.kind
     then = f" and have the workshop {work}" + (f" ({', '.join(moved)})" if moved else "")
     then = then if work else ""
     if action.kind == SWAP and before is not None:
-        return f"take the {title} {after.sku} ({after.name}) instead of {before.sku}{then}"
+        old = before.name if before.name not in ("", after.name) else before.called
+        return f"take {the_part(title, after.called)} instead of {old}{then}"
     if action.kind == ADD:
-        return f"add the {title} {after.sku} ({after.name}){then}"
+        return f"add {the_part(title, after.called)}{then}"
     if action.kind == OTHER_MATERIAL:
         known = MATERIALS.get(after.material or "")
         material = "a material that is not known" if known is None else known.title
-        return f"take another material: the {title} {after.sku} ({after.name}) of {material}"
+        return f"take another material: {the_part(title, after.called)} of {material}"
     if action.kind == ORDER:
-        return f"order the {title} {after.sku} ({after.name}), which is not in stock"
+        return f"order {the_part(title, after.called)}, which is not in stock"
     return action.kind
 
 
-def stock_text(change: Change) -> str:
+def stock_text(change: Change, catalogue: Catalogue) -> str:
     """Return whether a change can be done today."""
-    order = change.to_order
+    order = [*map(catalogue.called, change.to_order)]
     return f"not today: order {_and(order)}" if order else "can be done today"
 
 

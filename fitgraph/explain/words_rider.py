@@ -118,7 +118,7 @@ def measurement_text(catalogue: Catalogue, measurement: Measurement) -> str:
     m = measurement
     text = (
         f"Settles {percent(float(m.expected / m.open_builds))} on average: "
-        f"{about(float(m.expected))} of the {about(m.open_builds)} builds with {m.sku} that "
+        f"{about(float(m.expected))} of the {about(m.open_builds)} builds with it that "
         "nobody can judge yet"
     )
     if m.rest and m.with_rest > m.expected:
@@ -255,7 +255,8 @@ def opened_text(catalogue: Catalogue, opened: Opened, names: tuple[str, str]) ->
         if mates.unknown:
             text += f" (and perhaps {len(mates.unknown)} more)"
         if alone := opened.opens(side):
-            text += f", {len(alone)} of them only it: {_listed(alone)}"
+            called = [catalogue.called(sku) for sku in alone]
+            text += f", {len(alone)} of them only it: {_listed(called)}"
         pieces.append(text)
     joint = f"{opened.joint.title[:1].upper()}{opened.joint.title[1:]}"
     return f"{joint} ({title}): {'; '.join(pieces)}."
@@ -341,9 +342,9 @@ def exchange_text(found: Exchange) -> str:
     found : Exchange
         What was found.
     """
-    title = found.catalogue.vocabulary.roles[found.role].title
-    several = title.endswith("s") and not title.endswith("ss")  # such as grips
-    many = title if several else title + ("es" if title.endswith("s") else "s")
+    role = found.catalogue.vocabulary.roles[found.role]
+    title, many = role.title, role.many
+    several = title == many
     open_ = found.aim is not Aim.ANY and found.old is None
     wish = "other" if found.aim is Aim.ANY or open_ else found.aim.value
     if found.count:

@@ -488,7 +488,7 @@ class Counter(Answering):
             text += f"<p>Name the {escape(names)} as well, and how hard it holds is told.</p>"
         drawn = tables.sections_html([] if whole_nest is None else [whole_nest], vocabulary)
         if guessed:
-            parts = ", ".join(o.part.sku for r in guessed if (o := one.assumed[r]).part is not None)
+            parts = ", ".join(o.called for r in guessed if (o := one.assumed[r]).part is not None)
             drawn += f'<p class="fg-note">Drawn with {escape(parts)}, which nobody named.</p>'
         ways = [why_link(one.build.parts.values(), catalogue, "why it fits")]
         if not kept <= set(one.build.parts.values()):

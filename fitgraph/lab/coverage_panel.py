@@ -16,8 +16,8 @@ from fitgraph.lab.coverage_tables import (
     cells,
     enquiries_csv,
     glosses_html,
-    headline_html,
     matrix_csv,
+    standings_html,
 )
 from fitgraph.lab.downloads import download_link
 from fitgraph.lab.fields import Fields, field
@@ -27,11 +27,10 @@ from fitgraph.lab.meter import Meter
 from fitgraph.lab.opened import OpenCatalogue
 from fitgraph.model import Enquiry
 from fitgraph.report.standing_words import ORDER, WORDS
-from fitgraph.report.unasked import unasked_name
+from fitgraph.report.unasked import unasked_text
 from fitgraph.solve import NamingError
 from fitgraph.stock import Coverage, Standing, grouping_names
 from fitgraph.stock.groups import grouper
-from fitgraph.stock.in_turn import InTurn
 
 #: Enquiries listed at once; what each lacks takes a moment.
 PAGE = 6
@@ -41,7 +40,7 @@ ALL = ""
 
 
 class CoveragePanel(Answering):
-    """The headline, the matrix, and the enquiries of its chosen cell.
+    """How many are served, the matrix, and the enquiries of its chosen cell.
 
     Parameters
     ----------
@@ -55,7 +54,6 @@ class CoveragePanel(Answering):
         super().__init__()
         self.opened = opened
         self.coverage: Coverage | None = None
-        self.turn: InTurn | None = None
         #: By the enquiry itself: numbers may be blank, or given twice.
         self.said: dict[Enquiry, RequestExplanation | str] = {}
         self.listed: list[tuple[Enquiry, Standing]] = []
@@ -72,7 +70,7 @@ class CoveragePanel(Answering):
         self.figure = dropdown(
             "Cells count", [*((WORDS[s], s.word) for s in ORDER), ("not from stock", "unmet")]
         )
-        self.headline, self.glosses, self.problems = html(), html(), html()
+        self.standings, self.glosses, self.problems = html(), html(), html()
         self.cells = CellGrid()
         self.matrix_links = html()
         self.list, self.list_links = html(), html()
@@ -95,7 +93,7 @@ class CoveragePanel(Answering):
         self.fields.watch(self._choose, self.cells, names="chosen")
         question = [
             heading("Coverage"),
-            self.headline,
+            self.standings,
             grid([self.rows, self.columns, self.figure], "250px"),
             self.problems,
             self.cells,
@@ -121,14 +119,14 @@ class CoveragePanel(Answering):
             "text/csv",
             enquiries_csv(coverage, grouping_names(self.opened.catalogue)).encode(),
         )
-        self.headline.value = tables.wrap(headline_html(coverage.total) + self._left_out())
+        self.standings.value = tables.wrap(standings_html(coverage.total) + self._left_out())
         self.refresh()
 
     def _left_out(self) -> str:
         left = () if self.coverage is None else self.coverage.left_out
         if not left:
             return ""
-        lines = "\n".join(f"Left out: {unasked_name(x)}: {x.why}" for x in left[:PAGE])
+        lines = "\n".join(unasked_text(x) for x in left[:PAGE])
         more = f"\nAnd {len(left) - PAGE} more." if len(left) > PAGE else ""
         return tables.alert(lines + more)
 
@@ -255,14 +253,6 @@ class CoveragePanel(Answering):
         self.explain()
 
     # ------------------------------------------------------------ what each lacks
-
-    def show_turn(self, turn: InTurn) -> None:
-        """Tell how many are served as pieces run out."""
-        assert self.coverage is not None
-        self.turn = turn
-        self.headline.value = tables.wrap(
-            headline_html(self.coverage.total, turn) + self._left_out()
-        )
 
     def explain(self) -> None:
         """Work out what the listed enquiries lack, one after the other."""

@@ -23,14 +23,13 @@ def standing_html(standing: Standing) -> str:
     )
 
 
-def headline_html(total: StandingTally, turn: InTurn | None = None) -> str:
-    """Return how many enquiries are served, alone and in turn, and what becomes of the others."""
+def standings_html(total: StandingTally) -> str:
+    """Return how many enquiries are served, and what becomes of the others, as a table."""
     if not total.total:
         return (
             "<p>There are no enquiries in this catalogue, so nothing is asked for. Write some "
             "into its table enquiries.csv; docs/catalogue.md says how.</p>"
         )
-    in_turn = "" if turn is None else f"; {turn_text(turn)}"
     items = "".join(
         f"<tr><th scope='row'>{standing_html(s)}</th><td class='fg-figure' data-head='Enquiries'>"
         f"{total.of(s):g}</td><td class='fg-figure' data-head='Share'>{total.share(s):.0%}</td>"
@@ -39,9 +38,6 @@ def headline_html(total: StandingTally, turn: InTurn | None = None) -> str:
         for n, s in enumerate(ORDER)
     )
     return (
-        f'<p role="status"><span class="fg-number">{total.of(Standing.STOCK):g} of '
-        f"{total.total:g}</span> enquiries ({total.share():.0%}) can be built from stock, each "
-        f"taken alone: one piece may serve many{in_turn}.</p>"
         '<div tabindex="0" class="fg-scroll">'
         '<table class="fg-narrow fg-rows"><caption>Every enquiry, by the best that '
         "can be done for it. A row that stands for several enquiries counts as many.</caption>"

@@ -450,10 +450,9 @@ class BuildExplorer(Answering):
             )
             options = [
                 (
-                    f"{SIGNS[s.verdict]} {s.part.sku}"
+                    f"{SIGNS[s.verdict]} {part_label(s.part)}"
                     + (f": {tables.builds_text(s.builds)}" if s.builds else "")
-                    + (f" ({s.kept_out})" if s.kept_out else "")
-                    + (f" · {s.part.name}" if s.part.name else ""),
+                    + (f" ({s.kept_out})" if s.kept_out else ""),
                     s.part.sku,
                 )
                 for s in listed

@@ -21,7 +21,7 @@ from fitgraph.lab.tables import wrap
 from fitgraph.lab.trend_panel import TrendPanel
 from fitgraph.records import dataclass
 from fitgraph.stock import Coverage, Reliance, coverage_then, reliance
-from fitgraph.stock.in_turn import in_turn
+from fitgraph.stock.in_turn import InTurn, in_turn
 
 
 @dataclass(frozen=True, slots=True)
@@ -54,6 +54,7 @@ class StockGaps(Answering):
         self.fields = Fields(*(panel.fields for panel in self._panels))
         self.meter = Meter("Stop", "Stop working out the parts of this page", self.stop)
         self.verdict, self.problems = html(), html()
+        self.turn: InTurn | None = None
         self.verdict.add_class("fg-verdict")
         self._todo = self._stages()
         self.session = SessionBar(self, "gaps", f"StockGaps {opened.catalogue.name}")
@@ -69,7 +70,7 @@ class StockGaps(Answering):
             fold("Weak points", [self.weak]),
             self.session,
         )
-        for place in (self.covered.headline, self.restock.orders, self.stranded.table):
+        for place in (self.covered.standings, self.restock.orders, self.stranded.table):
             place.observe(lambda _: self._tell(), names="value")
         self._tell()
         self.session.begin()
@@ -83,10 +84,13 @@ class StockGaps(Answering):
         coverage, held = self.covered.coverage, self.stranded.stranded
         total = None if coverage is None else coverage.total
         self.verdict.value = wrap(
-            stock_verdict_html(
-                total, self.restock.plan, held, self.opened.catalogue, self.covered.turn
-            )
+            stock_verdict_html(total, self.restock.plan, held, self.opened.catalogue, self.turn)
         )
+
+    def _show_turn(self, turn: InTurn) -> None:
+        """Tell how many are served as pieces run out."""
+        self.turn = turn
+        self._tell()
 
     # ------------------------------------------------------------ asking
 
@@ -112,7 +116,7 @@ class StockGaps(Answering):
         covered = Task(lambda: opened.coverage(told), self._show_covered)
         held = Task(opened.stranded, self.stranded.show)
         weak = Task(singly, partial(self.weak.show, pairs=False))
-        turn = Task(lambda: in_turn(engine), self.covered.show_turn)
+        turn = Task(lambda: in_turn(engine), self._show_turn)
         pairs = Task(lambda: reliance(engine, progress=told), pairs_found)
         return [
             _Stage("Asking what can be served …", covered, lambda: opened.covered),

@@ -17,10 +17,10 @@ def stranded_text(one: Stranded, catalogue: Catalogue) -> str:
     """Return what a part held without a use lacks."""
     titles = [catalogue.vocabulary.joint(name).title for name in one.joints]
     if one.standing is Standing.CATALOGUE:
-        return f"to order: {few(one.needs)}"
+        return f"to order: {few([*map(catalogue.called, one.needs)])}"
     if one.standing is Standing.POSSIBLY:
         count = f"{len(titles)} joint{'' if len(titles) == 1 else 's'} to be measured: "
-        order = f"; to order: {few(one.needs)}" if one.needs else ""
+        order = f"; to order: {few([*map(catalogue.called, one.needs)])}" if one.needs else ""
         return f"{count}{few(titles)}{order}"
     return f"nothing sold goes with it: {few(titles) or 'a role has no part'}"
 

@@ -68,15 +68,13 @@ def lacks_html(said: RequestExplanation | str | None, catalogue: Catalogue) -> s
     return text
 
 
-def _owned_html(enquiry: Enquiry) -> str:
+def _owned_html(enquiry: Enquiry, catalogue: Catalogue) -> str:
     if not enquiry.have:
         return "owns nothing yet"
+    owned = escape(", ".join(map(catalogue.called, enquiry.have)))
     if len(enquiry.have) <= MOST_NAMES:
-        return f"owns {escape(', '.join(enquiry.have))}"
-    return (
-        f"<details><summary>owns {len(enquiry.have)} parts</summary>"
-        f"{escape(', '.join(enquiry.have))}</details>"
-    )
+        return f"owns {owned}"
+    return f"<details><summary>owns {len(enquiry.have)} parts</summary>{owned}</details>"
 
 
 def _lead(enquiry: Enquiry, catalogue: Catalogue) -> str:
@@ -105,18 +103,17 @@ def unserved_html(
         about = [t for t in (enquiry.style, enquiry.note) if t]
         rows.append(
             [
-                f'<span class="fg-code">{escape(enquiry.number)}</span>{date}'
-                f"{_lead(enquiry, catalogue)}",
+                f'<span class="fg-code">{escape(enquiry.number)}</span>{date}<br>'
+                f"{standing_html(standing)}{_lead(enquiry, catalogue)}",
                 f"{enquiry.weight:g}",
                 f"{escape(': '.join(about))}<br>"
                 f'<span class="fg-note">{escape(wanted_text(enquiry, catalogue))}</span>'
-                f'<div class="fg-note">{_owned_html(enquiry)}</div>',
-                standing_html(standing),
+                f'<div class="fg-note">{_owned_html(enquiry, catalogue)}</div>',
                 lacks_html(said.get(enquiry), catalogue),
             ]
         )
-    heads = [("No.", False), ("Count", True), ("Enquiry", False), ("Served", False)]
-    return long_table(caption, [*heads, ("What it lacks", False)], rows, len(rows))
+    heads = [("No.", False), ("Count", True), ("Enquiry", False), ("What it lacks", False)]
+    return long_table(caption, heads, rows, len(rows), broad=("Enquiry", "What it lacks"))
 
 
 def unserved_csv(

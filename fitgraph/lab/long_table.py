@@ -33,6 +33,7 @@ def long_table(
     heads: Sequence[tuple[str, bool]],
     rows: Sequence[Sequence[str]],
     most: int = MOST_ROWS,
+    broad: Sequence[str] = (),
 ) -> str:
     """Return a table; rows beyond so many open on demand.
 
@@ -46,10 +47,14 @@ def long_table(
         Cells as HTML; the first of each row is its heading.
     most : int
         Rows shown at once.
+    broad : sequence of str
+        Headings of columns that hold sentences and share what room the others leave.
     """
+    share = f' style="width:{80 // len(broad)}%"' if broad else ""
 
     head = "".join(
-        f'<th scope="col"{_figure(figure)}>{escape(name)}</th>' for name, figure in heads
+        f'<th scope="col"{_figure(figure)}{share if name in broad else ""}>{escape(name)}</th>'
+        for name, figure in heads
     )
     body = []
     for first, *others in rows:

@@ -19,7 +19,7 @@ from fitgraph.lab import tables
 from fitgraph.lab.answering import Answering, Task
 from fitgraph.lab.debounce import Debounce
 from fitgraph.lab.fields import Fields, field
-from fitgraph.lab.form import SEPARATOR, part_label
+from fitgraph.lab.form import number_in, part_label
 from fitgraph.lab.look import (
     LABEL,
     button,
@@ -216,11 +216,13 @@ class MapOfFits(Answering):
             told = size_maps.tolerance(shown, tolerance)
             self.map.marked = [n for n in match.interfaces if n in shown.view] + [*match.parts]
             if self.search.value.strip():
-                told = size_maps.matched(match, self.search.value) + " " + told
+                told = (
+                    size_maps.matched(match, self.search.value, self.opened.catalogue) + " " + told
+                )
             self.status.value = tables.wrap(f'<p role="status">{escape(told)}</p>')
             self.details.value = self._details(shown, tolerance)
             self.in_words_table.value = _shown(
-                size_maps.whole(shown, tolerance), self.opened.catalogue
+                size_maps.whole(shown, self.opened.catalogue, tolerance), self.opened.catalogue
             )
             self.keep()
 
@@ -249,7 +251,7 @@ class MapOfFits(Answering):
         for words, file, page in _PAGES:
             query = f"?{to_address(page, entries)}" if page and page_address() is not None else ""
             links.append(f'<a href="{file}{query}">{words}</a>')
-        return f"<p>Go on with {escape(part.sku)}: {', '.join(links)}.</p>"
+        return f"<p>Go on with {escape(part.called)}: {', '.join(links)}.</p>"
 
     def _take(self, field: widgets.Combobox) -> None:
         if self.part:
@@ -258,10 +260,10 @@ class MapOfFits(Answering):
     # ------------------------------------------------------------ ways
 
     def _ends(self) -> tuple[str, str] | None:
-        names = [f.value.split(SEPARATOR)[0].strip() for f in (self.one, self.other)]
+        catalogue = self.opened.catalogue
+        names = [number_in(f.value, catalogue) for f in (self.one, self.other)]
         if not all(names):
             return None
-        catalogue = self.opened.catalogue
         return find_part(catalogue, names[0]).sku, find_part(catalogue, names[1]).sku
 
     def refresh(self) -> None:

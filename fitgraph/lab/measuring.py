@@ -43,7 +43,7 @@ def measure_html(said: Explanation, vocabulary: Vocabulary) -> str:
             now = "not known" if figure.dimension is None else size_text(figure.dimension)
             title = reference.feature.replace("_", " ")
             figures.append(
-                f"<li>{escape(title)} of {escape(figure.option.part.sku)} (now {escape(now)}): "
+                f"<li>{escape(title)} of {escape(figure.option.part.called)} (now {escape(now)}): "
                 f"{escape(how)}</li>"
             )
         items.append(
@@ -68,7 +68,7 @@ def telling_html(found: Sequence[Measurement], named: Sequence[str], catalogue: 
     if not mine:
         return "<p>No single measurement of these parts settles a whole build.</p>"
     items = [
-        f"<li><strong>{escape(m.sku)}, "
+        f"<li><strong>{escape(catalogue.called(m.sku))}, "
         f"{escape(figure_text(catalogue, m.role, m.feature, m.dimension))}</strong>: "
         f"{escape(how_text(catalogue, m))} {escape(measurement_text(catalogue, m))}</li>"
         for m in mine

@@ -7,7 +7,7 @@ from html import escape
 
 from fitgraph.lab.long_table import amount, few, long_table, money
 from fitgraph.lab.tables import part_html
-from fitgraph.model import Catalogue, Enquiry, Supply
+from fitgraph.model import Catalogue, Supply
 from fitgraph.plain import csv_text
 from fitgraph.stock import OrderPlan
 from fitgraph.stock.known_plans import changes_of
@@ -22,13 +22,6 @@ def days_text(days: int | None) -> str:
     ('1 day', 'not known')
     """
     return "not known" if days is None else f"{days} day{'' if days == 1 else 's'}"
-
-
-def called(enquiry: Enquiry) -> str:
-    """Return what an enquiry is called: by its number, or by its day where it has none."""
-    if enquiry.number.strip():
-        return enquiry.number
-    return "one without a number" + ("" if enquiry.date is None else f" of {enquiry.date}")
 
 
 def proof_text(plan: OrderPlan, after: OrderPlan | None, *, target: bool) -> str:
@@ -107,7 +100,7 @@ def plan_html(
         caption += f", delivery {money(delivery, catalogue)}" if delivery else ""
         text += long_table(caption, heads, rows, len(rows))
     if plan.lines:
-        numbers = ", ".join(map(called, plan.opened))
+        numbers = ", ".join(e.called for e in plan.opened)
         last = plan.lead_days
         when = (
             "one lead time is not known" if last is None else f"all is there in {days_text(last)}"
@@ -120,11 +113,11 @@ def plan_html(
     return text
 
 
-def swap_text(before: OrderPlan, after: OrderPlan) -> str:
+def swap_text(before: OrderPlan, after: OrderPlan, catalogue: Catalogue) -> str:
     """Return which orders one plan has and another has not, in words; empty for none."""
     added, dropped = changes_of(before, after)
-    told = [f"with {few(added)}"] if added else []
-    told += [f"without {few(dropped)}"] if dropped else []
+    told = [f"with {few([*map(catalogue.called, added)])}"] if added else []
+    told += [f"without {few([*map(catalogue.called, dropped)])}"] if dropped else []
     return ", ".join(told)
 
 
@@ -133,7 +126,7 @@ def next_text(plan: OrderPlan, after: OrderPlan | None, catalogue: Catalogue) ->
     if after is None:
         return "More money serves nobody else: what is left cannot be ordered for."
     more = after.cost - plan.cost
-    change = swap_text(plan, after)
+    change = swap_text(plan, after, catalogue)
     return (
         f"The next step: {money(more, catalogue)} more ({money(after.cost, catalogue)} in all) "
         f"serve {after.served - plan.served:g} more, {change or 'in other packs'}."

@@ -171,7 +171,11 @@ class Practice(Answering):
         begun = progress.open
         self.begin.description = "Start a round" if begun is None else "Go on with the round"
         if not progress.learner:
-            self.state_text.value = tables.wrap("<p>Write your name to begin.</p>")
+            self.state_text.value = tables.wrap(
+                f'<p>Write your name to begin a round of {ROUND} questions.</p><p class="fg-note">'
+                "What you know comes back later, what you do not, soon. How far you are is kept "
+                "on this computer.</p>"
+            )
             return
         number = len(progress.rounds)
         finished = f"{number} round{'' if number == 1 else 's'} finished"

@@ -319,7 +319,8 @@ class RestockPanel(Answering):
         text = self.chart.text(plan)
         if before is None:
             return text
-        return f"{text}, {plan.served - before.served:g} more, {swap_text(before, plan)}"
+        swap = swap_text(before, plan, self.opened.catalogue)
+        return f"{text}, {plan.served - before.served:g} more, {swap}"
 
     def _point(self, plan: OrderPlan) -> None:
         """Choose a plan in the list of steps."""

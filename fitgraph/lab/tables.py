@@ -199,7 +199,20 @@ def with_cards(markup: str, catalogue: Catalogue) -> str:
         return escape(text)
 
     def sentence(text: str) -> str:
-        return "".join(map(word, _SPACED.split(unescape(text))))
+        pieces = _SPACED.split(unescape(text))  # words at even places, what parts them between
+        made = [word(piece) for piece in pieces]
+        said = pieces[0]
+        for n in range(2, len(pieces), 2):
+            part = catalogue.parts.get(pieces[n]) if _is_number(pieces[n]) else None
+            behind = pieces[n + 1] if n + 1 < len(pieces) else ""
+            # A number in brackets behind its part's name is as small as in a table.
+            bracketed = pieces[n - 1] == " (" and behind.startswith(")")
+            if part and part.name and bracketed and said.endswith(part.name):
+                number = sku_html(part.sku, part.name)
+                made[n - 1], made[n + 1] = " ", escape(behind[1:])
+                made[n] = f'<small class="fg-code fg-note fg-small">({number})</small>'
+            said += pieces[n - 1] + pieces[n]
+        return "".join(made)
 
     pieces = _KEPT.split(markup)  # sentences at even places, what is kept between them
     return "".join(p if n % 2 else sentence(p) for n, p in enumerate(pieces))

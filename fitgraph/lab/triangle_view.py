@@ -61,8 +61,9 @@ class MaterialTriangle(Answering):
         return "Run this cell to see the chart."
 
     def _text(self, figures: TubeFigures) -> str:
+        called = self.opened.catalogue.called(figures.sku)
         return (
-            f"{escape(figures.sku)}: {self.opened.money(figures.price)}, "
+            f"{escape(called)}: {self.opened.money(figures.price)}, "
             f"{show_mass(figures.mass_g)}, {figures.strength_nm:,.0f} N·m"
         )
 

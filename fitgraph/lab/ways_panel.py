@@ -72,24 +72,14 @@ class WaysPanel(widgets.VBox):
             {
                 "name": f"{self._asked}:{n}",
                 "tag": title,
-                "label": self._named(parts),
-                "numbers": parts,
+                "label": ", ".join(name or number for name, number in parts) or "what you have",
+                "numbers": ", ".join(number for name, number in parts if name),
                 "note": note,
                 "on": f"{self._asked}:{n}" == self._pressed,
             }
             for n, (title, parts, note) in enumerate(told)
         ]
         self.ways.show(items)
-
-    def _named(self, labels: str) -> str:
-        """Return parts by their names, as far as they have one."""
-        parts = self._opened.catalogue.parts
-        named = []
-        for label in labels.split(", "):
-            sku, *work = label.split(" + ")
-            name = parts[sku].name if sku in parts else ""
-            named.append(" + ".join([name or sku, *work]))
-        return ", ".join(named)
 
     def _press(self, name: str) -> None:
         listed = self.listed

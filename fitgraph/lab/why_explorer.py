@@ -328,7 +328,7 @@ class WhyExplorer(Answering):
         return {
             "name": name,
             "label": f"{steps[:1].upper()}{steps[1:]}: {self.opened.money(change.price)}",
-            "note": stock_text(change),
+            "note": stock_text(change, catalogue),
         }
 
     def _chosen(self, name: str) -> None:

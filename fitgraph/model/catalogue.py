@@ -39,6 +39,13 @@ class Enquiry:
     weight: float = 1.0
     note: str = ""
 
+    @property
+    def called(self) -> str:
+        """Return what it is called: by its number, or by its day where it has none."""
+        if number := self.number.strip():
+            return number
+        return "one without a number" + ("" if self.date is None else f" of {self.date}")
+
 
 @dataclass(frozen=True, slots=True)
 class Catalogue:
@@ -53,3 +60,15 @@ class Catalogue:
     def of(self, role: str) -> tuple[Part, ...]:
         """Return the parts of a role, in catalogue order."""
         return self.by_role.get(role, ())
+
+    def called(self, label: str) -> str:
+        """Return what people call a part: its name, then its stock number.
+
+        Parameters
+        ----------
+        label : str
+            A stock number, with the services behind it where there are any.
+        """
+        sku, *services = label.split(" + ")
+        part = self.parts.get(sku)
+        return label if part is None else " + ".join((part.called, *services))

@@ -64,6 +64,11 @@ class Part:
     features: Mapping[str, Feature] = field(default_factory=dict)
     note: str = ""
 
+    @property
+    def called(self) -> str:
+        """Return what people call it: its name, and the number that tells it from its like."""
+        return self.sku if self.name in ("", self.sku) else f"{self.name} ({self.sku})"
+
 
 @dataclass(frozen=True, slots=True)
 class Option:
@@ -112,3 +117,10 @@ class Option:
         if self.part is None:
             return "none"
         return " + ".join((self.part.sku, *self.services))
+
+    @property
+    def called(self) -> str:
+        """Return what people call it: name and stock number, with the services behind them."""
+        if self.part is None:
+            return "nothing"
+        return " + ".join((self.part.called, *self.services))

@@ -12,6 +12,7 @@ from fitgraph.explain.advice import advise
 from fitgraph.explain.changes import SWAP, Action
 from fitgraph.explain.reasons import Clash
 from fitgraph.explain.standing import standings
+from fitgraph.explain.words import the_part
 from fitgraph.explain.words_rider import advice_text
 from fitgraph.graph.fit_graph import mates
 from fitgraph.graph.joints import asked
@@ -315,11 +316,12 @@ def _what_to_tell(
         return None
     choices = [right, *wrong]
     rng.shuffle(choices)
+    titles = catalogue.vocabulary.roles
     return Exercise(
         WHAT_TO_TELL,
         topic,
-        f"A rider has the {catalogue.vocabulary.roles[mine.role].title} {mine.sku} and wants the "
-        f"{catalogue.vocabulary.roles[other.role].title} {other.sku} with it. What do you say?",
+        f"A rider has {the_part(titles[mine.role].title, mine.called)} and wants "
+        f"{the_part(titles[other.role].title, other.called)} with it. What do you say?",
         pair,
         tuple(choices),
         choices.index(right),
@@ -354,7 +356,7 @@ def _which_is_missing(
     because = []
     for other in wrong:
         said = opened.explainer.why((*rest, other.sku), with_changes=False)
-        because += [f"{other.sku}: {clash_text(c, catalogue)}" for c in said.conflicts[:1]]
+        because += [f"{other.called}: {clash_text(c, catalogue)}" for c in said.conflicts[:1]]
     shown = tuple(sku for sku in rest if catalogue.parts[sku].role in near)
     title = catalogue.vocabulary.roles[role].title
     return Exercise(
@@ -362,7 +364,7 @@ def _which_is_missing(
         topic,
         f"A build has these parts, and others that match. Which {title} completes it?",
         shown,
-        tuple(f"{p.sku}, {p.name}" for p in choices),
+        tuple(p.called for p in choices),
         choices.index(part),
         tuple(because),
         (*rest, part.sku),

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 from typing import IO, TYPE_CHECKING
 
+from fitgraph.explain.words import the_part
 from fitgraph.plain import plain
 from fitgraph.report.blocks import Block, Picture, Report, Say, Tone
 from fitgraph.report.tables import Table
@@ -65,10 +66,15 @@ def _cells(table: Table, width: int) -> tuple[list[tuple[str, bool]], list[list[
         return heads, rows
     kept = [n for n in range(len(heads)) if n not in joined]
     folded = [
-        [*(row[n] for n in kept), ", ".join(f"{heads[n][0]} {row[n]}" for n in joined)]
+        [*(row[n] for n in kept), ", ".join(_headed(heads[n][0], row[n]) for n in joined)]
         for row in rows
     ]
     return [*(heads[n] for n in kept), (table.joined, False)], folded
+
+
+def _headed(head: str, cell: str) -> str:
+    """Return a cell with its heading before it, unless it says that itself."""
+    return the_part(head, cell, "")
 
 
 def _fitted(cells: list[list[str]], kept: list[list[bool]], room: int) -> list[int]:

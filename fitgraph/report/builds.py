@@ -11,6 +11,7 @@ from typing import Any
 
 from fitgraph.explain.representatives import Contrast, Representative
 from fitgraph.explain.requested import Listed
+from fitgraph.explain.words import the_part
 from fitgraph.model import Option, Vocabulary
 from fitgraph.report.blocks import Block, Report, Say, Section, Tone
 from fitgraph.report.cautions import cautions_on
@@ -176,26 +177,37 @@ def difference_words(than: Contrast, vocabulary: Vocabulary) -> list[str]:
     return words
 
 
-def shelf_words(one: Representative) -> str:
-    """Return whether a way can be done today, and what is short if not."""
+def shelf_words(one: Representative, vocabulary: Vocabulary) -> str:
+    """Return whether a way can be done today, and which of its parts are short if not."""
+    short = [vocabulary.roles[r].title for r, sku in one.parts.items() if sku in one.lacking]
     if one.in_stock:
         return "in stock" if one.pieces is None else f"{one.pieces:,} in stock"
     if one.lacking:
-        return f"to order: {first_of(one.lacking, _NAMED)}"
+        return f"to order: {first_of(short, _NAMED)}"
     return "to order: what fills it"
 
 
 def contrast_text(one: Representative, vocabulary: Vocabulary) -> str:
     """Return a row's contrast to the first, and whether it can be done today."""
     words = [] if one.than is None else difference_words(one.than, vocabulary)
-    return ", ".join([*words, shelf_words(one)])
+    return ", ".join([*words, shelf_words(one, vocabulary)])
 
 
 def _part(option: Option | None, vocabulary: Vocabulary) -> str:
     """Return a part with the work that is done to it."""
     if option is None or option.part is None:
         return "\N{EN DASH}"
-    return " + ".join((option.part.sku, *(vocabulary.services[s].title for s in option.services)))
+    done = [vocabulary.services[s].title for s in option.services]
+    return " + ".join((option.part.called, *done))
+
+
+def _name_and_number(option: Option, vocabulary: Vocabulary) -> tuple[str, str]:
+    """Return a part's name, with the work that is done to it, and its stock number."""
+    assert option.part is not None
+    done = [vocabulary.services[s].title for s in option.services]
+    if not option.part.name:
+        return "", " + ".join((option.part.sku, *done))
+    return " + ".join((option.part.name, *done)), option.part.sku
 
 
 def _figures(found: Listed) -> list[Column]:
@@ -270,19 +282,22 @@ def _span(low: float | None, high: float | None, unit: Unit) -> str:
     return f"{unit.show(low).removesuffix(' ' + unit.name)}\N{EN DASH}{unit.show(high)}"
 
 
-def _bought(found: Listed, one: Representative) -> str:
+def _bought(found: Listed, one: Representative) -> list[Option]:
     """Return the parts that decide a way, those aside that are owned as they are."""
     vocabulary, owned = found.catalogue.vocabulary, set(found.request.have)
-    told = [
-        _part(one.options.get(role), vocabulary)
+    return [
+        one.options[role]
         for role in vocabulary.deciding
         if role in one.options and (one.parts[role] not in owned or one.options[role].services)
     ]
-    return ", ".join(told) or "what you have"
 
 
-def told_answers(found: Listed) -> tuple[tuple[str, str, str], ...]:
-    """Return the ways that stand for all: each as its title, its parts and what it comes to."""
+def told_answers(found: Listed) -> tuple[tuple[str, tuple[tuple[str, str], ...], str], ...]:
+    """Return the ways that stand for all: each as its title, its parts and what it comes to.
+
+    A part is its name, with the work that is done to it, and its stock number; the name is empty
+    where it has none.
+    """
     vocabulary = found.catalogue.vocabulary
     money = money_of(vocabulary)
     told = []
@@ -291,7 +306,8 @@ def told_answers(found: Listed) -> tuple[tuple[str, str, str], ...]:
         price = _span(one.price_from, one.price_to, money)
         mass = _span(one.mass_from_g, one.mass_to_g, MASS)
         text = f"any of {many}, {price}, {mass}; {contrast_text(one, vocabulary)}"
-        told.append((title, _bought(found, one), text))
+        parts = tuple(_name_and_number(o, vocabulary) for o in _bought(found, one))
+        told.append((title, parts, text))
     return tuple(told)
 
 
@@ -313,7 +329,11 @@ def answer_blocks(found: Listed) -> tuple[Block, ...]:
         for n, (one, title) in enumerate(titled, start=1)
     ]
     rows = [
-        (n, _bought(found, one), contrast_text(one, vocabulary))
+        (
+            n,
+            ", ".join(_part(o, vocabulary) for o in _bought(found, one)) or "what you have",
+            contrast_text(one, vocabulary),
+        )
         for n, one in enumerate(found.answers, start=1)
     ]
     heads = (
@@ -352,11 +372,15 @@ def _shared(found: Listed) -> tuple[list[str], list[str]]:
         if len(cells) > 1:
             differing.append(role.name)
         elif (
-            option is not None
-            and option.part is not None
-            and (option.part.sku not in owned or option.services)
+            option is None
+            or option.part is None
+            or (option.part.sku in owned and not option.services)
         ):
-            shared.append(f"{role.title} {cells.pop()}")
+            continue
+        elif len(rows) == 1:
+            differing.append(role.name)
+        else:
+            shared.append(the_part(role.title, cells.pop(), ""))
     return shared, differing
 
 

@@ -91,25 +91,28 @@ def _along_text(one: Along, found: Exchange) -> str:
     part = one.option.part
     assert part is not None
     work = [vocabulary.services[s].title for s in one.option.services]
-    text = " + ".join([part.sku, *work])
+    text = " + ".join([part.called, *work])
     price = f" ({money_of(vocabulary).show(one.price)})" if one.price else ""
-    instead = "" if one.instead is None else f" for {one.instead.sku}"
+    instead = "" if one.instead is None else f" for {one.instead.called}"
     return f"{text}{instead}{price}"
 
 
 def with_it(one: Exchanged, found: Exchange) -> str:
     """Return what comes along with a part, and what is not needed any more."""
     told = [_along_text(a, found) for a in one.along]
-    told += [f"without {p.sku}" for p in one.left_out]
+    told += [f"without {p.called}" for p in one.left_out]
     return ", ".join(told) or "nothing"
 
 
-def shelf_words(one: Exchanged) -> str:
+def shelf_words(one: Exchanged, found: Exchange) -> str:
     """Return whether a part can be had today with all that comes along, and what is short."""
     if one.in_stock:
         return f"{one.part.stock:,} in stock"
-    lacking = [sku for sku in one.lacking if sku != one.part.sku]
-    return "to order" + (f": {', '.join(one.lacking)}" if lacking else "")
+    lacking = [found.catalogue.parts[sku] for sku in one.lacking]
+    if lacking in ([], [one.part]):
+        return "to order"
+    roles = found.catalogue.vocabulary.roles
+    return f"to order: {', '.join(roles[part.role].title for part in lacking)}"
 
 
 def _against(one: Exchanged, found: Exchange) -> str:
@@ -125,7 +128,7 @@ def line(one: Exchanged, found: Exchange) -> str:
     """Return what a part comes to: price, difference from the old one, stock, what comes along."""
     vocabulary = found.catalogue.vocabulary
     show = money_of(vocabulary).show
-    pieces = [show(one.price), _against(one, found), shelf_words(one)]
+    pieces = [show(one.price), _against(one, found), shelf_words(one, found)]
     if not one.alone:
         in_all = f", {show(one.total)} in all" if one.total != one.price else ""
         pieces.append(f"comes along: {with_it(one, found)}{in_all}")
@@ -136,11 +139,10 @@ def told(one: Exchanged, found: Exchange) -> list[str]:
     """Return what to tell a customer about a part, in sentences."""
     roles = found.catalogue.vocabulary.roles
     part = one.part
-    name = f"{part.sku} ({part.name})" if part.name else part.sku
     given_up = {a.instead.sku for a in one.along if a.instead} | {p.sku for p in one.left_out}
-    stays = [p.sku for p in found.kept if p.sku not in given_up]
-    fits = f"{name} fits {', '.join(stays) or 'what is still open'} for certain."
-    against = "It comes to this" if found.old is None else f"Against {found.old.sku}"
+    stays = [p.called for p in found.kept if p.sku not in given_up]
+    fits = f"{part.called} fits {', '.join(stays) or 'what is still open'} for certain."
+    against = "It comes to this" if found.old is None else f"Against {found.old.called}"
     text = [fits, f"{against}: {line(one, found)}."]
     if found.open_roles:
         names = ", ".join(roles[r].title for r in found.open_roles)
@@ -201,17 +203,17 @@ def report(found: Exchange, hints: Hints) -> Report:
     if not found.count:
         named = [p.sku for p in (*found.kept, *([found.old] if found.old else []))]
         return Report(exchange_text(found), (*rest, Say(f"To see why: {hints.ask('why', named)}")))
-    old = "" if found.old is None else f", against {found.old.sku}"
+    old = "" if found.old is None else f", against {found.old.called}"
     money = money_of(vocabulary)
     rows = tuple(
         (
             n,
-            one.part.sku,
+            one.part.called,
             one.price,
             _against(one, found),
             with_it(one, found),
             one.total,
-            shelf_words(one),
+            shelf_words(one, found),
         )
         for n, one in enumerate(found.parts, start=1)
     )

@@ -56,8 +56,8 @@ HEADLINES = {
     Verdict.UNKNOWN: "Cannot be told yet.",
 }
 
-#: Conflicts, changes and stock numbers listed for people; data has them all.
-_CONFLICTS, _CHANGES, _PARTS = 3, 6, 5
+#: Conflicts, changes and parts listed for people; data has them all.
+_CONFLICTS, _CHANGES, _PARTS = 3, 6, 3
 
 #: Said where there are more conflicts or changes than can be held.
 _INCOMPLETE = (
@@ -405,7 +405,7 @@ def report(found: Explanation, catalogue: Catalogue, prefer: Prefer, hints: Hint
             "needs",
             found.needs,
             (Column("role"), lambda n: roles[n.role].title),
-            (Column("parts"), lambda n: first_of(n.parts, _PARTS)),
+            (Column("parts"), lambda n: first_of(map(catalogue.called, n.parts), _PARTS)),
             headed=False,
         )
         pieces.append(Section("To be complete it needs", (needs,)))

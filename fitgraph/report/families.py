@@ -103,8 +103,7 @@ def _best(family: FamilyAdvice, catalogue: Catalogue) -> Table:
     return Table.of(
         "best",
         family.best,
-        (Column("sku"), lambda f: f.sku),
-        (Column("name"), lambda f: catalogue.parts[f.sku].name),
+        (Column("part"), lambda f: catalogue.called(f.sku)),
         (Column("mass_g", MASS), lambda f: f.mass_g),
         (Column("strength_nm", MOMENT), lambda f: f.strength_nm),
         (Column("price", money_of(catalogue.vocabulary)), lambda f: f.price),

@@ -33,8 +33,16 @@ from fitgraph.report.values import (
 #: Rows that people see; data and tables have all.
 SHOWN = 12
 
-#: Stock numbers of one cell: the first few for people, all of them as data.
-NAMES = Unit(lambda v: first_of(v, 3), " ".join, figures=False, blank="")
+#: Parts that a cell names for people, the rest counted.
+_NAMED = 2
+
+
+def named(catalogue: Catalogue) -> Unit:
+    """Return how parts in one cell are told: the first by name for people, all as data."""
+    return Unit(
+        lambda v: first_of([*map(catalogue.called, v)], _NAMED), " ".join, figures=False, blank=""
+    )
+
 
 #: Words of one cell in a row.
 WORDS = Unit(", ".join, ", ".join, figures=False, blank="")
@@ -128,7 +136,7 @@ def overview(graph: nx.MultiDiGraph, picture: Picture | None = None) -> Told:
     return Told(headline, data, (table,), blocks)
 
 
-def near(found: Sequence[Near], label: str, steps: int) -> Told:
+def near(found: Sequence[Near], label: str, steps: int, catalogue: Catalogue) -> Told:
     """Tell what is around a part, step by step."""
     columns = (
         (Column("step", PLACE), lambda n: n.step),
@@ -148,12 +156,14 @@ def near(found: Sequence[Near], label: str, steps: int) -> Told:
             Column("role"),
             Column("verdict"),
             Column("parts", COUNT),
-            Column("which", NAMES),
+            Column("which", named(catalogue)),
         ),
         tuple((*key, len(labels), labels) for key, labels in groups.items()),
     )
     table = Table.of("around", found, *columns)
-    headline = f"{plural(len(found), 'part')} within {plural(steps, 'step')} of {label}."
+    headline = (
+        f"{plural(len(found), 'part')} within {plural(steps, 'step')} of {catalogue.called(label)}."
+    )
     return Told(
         headline,
         {
@@ -234,7 +244,7 @@ def families(found: Families, catalogue: Catalogue) -> Told:
             Column("family", PLACE),
             Column("parts", COUNT),
             Column("roles", WORDS),
-            Column("which", NAMES),
+            Column("which", named(catalogue)),
         ),
         rows,
     )
@@ -267,7 +277,7 @@ def families(found: Families, catalogue: Catalogue) -> Told:
     return Told(headline, data, (table,), told)
 
 
-def islands(found: Islands) -> Told:
+def islands(found: Islands, catalogue: Catalogue) -> Told:
     """Tell what mates with nothing, and what only among itself."""
     rows: list[tuple[Any, ...]] = []
     if found.alone:
@@ -276,7 +286,12 @@ def islands(found: Islands) -> Told:
     rows += [("nothing goes on", bare(i), len(skus), skus) for i, skus in found.dead_ends.items()]
     table = Table(
         "islands",
-        (Column("island"), Column("interface"), Column("parts", COUNT), Column("which", NAMES)),
+        (
+            Column("island"),
+            Column("interface"),
+            Column("parts", COUNT),
+            Column("which", named(catalogue)),
+        ),
         tuple(rows),
     )
     data = {

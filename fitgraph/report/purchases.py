@@ -138,7 +138,7 @@ def _plan_blocks(found: Plans, plan: OrderPlan) -> list[Block]:
     for supplier, lines in plan.orders.items():
         rows: list[tuple[Any, ...]] = [
             (
-                line.offer.sku,
+                found.catalogue.called(line.offer.sku),
                 f"{line.packs} × {line.offer.pack}",
                 "?" if line.offer.lead_days is None else line.offer.lead_days,
                 line.cost,
@@ -159,11 +159,11 @@ def _plan_blocks(found: Plans, plan: OrderPlan) -> list[Block]:
 
 
 def _curve_shown(found: Plans) -> Table:
-    rows = []
+    rows, called = [], found.catalogue.called
     for row in _curve(found.curve, found.catalogue.vocabulary).rows:
         cost, added, dropped, served, share, step, _ = row
-        change = [f"+{s}" for s in added] + [f"−{s}" for s in dropped]
-        rows.append((cost, " ".join(change) or "no order", served, share, step))
+        change = [f"+{called(s)}" for s in added] + [f"−{called(s)}" for s in dropped]
+        rows.append((cost, ", ".join(change) or "no order", served, share, step))
     columns = (
         *(Column("spend", money_of(found.catalogue.vocabulary)), Column("orders")),
         *(Column("served", WEIGHT), Column("share", SHARE), Column("more", _MORE)),

@@ -100,16 +100,16 @@ def _blocks(measurements: Sequence[Measurement], catalogue: Catalogue) -> list[B
         again = " (again, closer)" if m.known else ""
         part = catalogue.parts[m.sku]
         held = f", {part.stock} in stock" if part.stock else ", none in stock"
-        lines = [f"{part.name}{held}", how_text(catalogue, m), measurement_text(catalogue, m)]
+        lines = [f"{title}{again}{held}", how_text(catalogue, m), measurement_text(catalogue, m)]
         lines += [outcome_text(o) for o in m.outcomes[:_OUTCOMES]]
-        head = f"{n:>3}  {m.sku}  {title}{again}"
+        head = f"{n:>3}  {part.called}"
         pieces.append(Section(head, say_all(lines, deep=2), loud=True))
     return pieces
 
 
 def report(found: Ranked, hints: Hints) -> Report:
     """Return the answer for people."""
-    about = f" about {', '.join(found.named)}" if found.named else ""
+    about = f" about {', '.join(map(found.catalogue.called, found.named))}" if found.named else ""
     if not found.measurements:
         return Report(f"No measurement settles anything{about}.")
     pieces = _blocks(found.measurements, found.catalogue)

@@ -329,7 +329,7 @@ def _lacks(one: Stranded, gaps: Gaps) -> str:
     vocabulary = gaps.coverage.catalogue.vocabulary
     titles = first_of((vocabulary.joint(name).title for name in one.joints), _NAMED)
     return {
-        "catalogue": f"order {', '.join(one.needs)}",
+        "catalogue": f"order {', '.join(map(gaps.coverage.catalogue.called, one.needs))}",
         "possibly": f"to be measured: {titles}",
         "neither": f"nothing sold goes with it: {titles or 'a role has no part'}",
     }[one.standing.word]
@@ -365,7 +365,7 @@ def report(gaps: Gaps, limit: int) -> Report:
         How many parts are listed of each sort.
     """
     coverage = gaps.coverage
-    money = money_of(coverage.catalogue.vocabulary)
+    money, called = money_of(coverage.catalogue.vocabulary), coverage.catalogue.called
     pieces = list(coverage_report(coverage, gaps.by).blocks)
     weak = [w for w in gaps.reliance.parts if w.enquiries][:limit]
     weak += gaps.reliance.pairs[:limit]
@@ -373,7 +373,7 @@ def report(gaps: Gaps, limit: int) -> Report:
         told = Table.of(
             "weak",
             weak,
-            (Column("without"), lambda w: " and ".join(w.skus)),
+            (Column("without"), lambda w: " and ".join(map(called, w.skus))),
             (Column("enquiries lost", WEIGHT), lambda w: w.together),
             (Column("builds lost", FINE_SHARE), lambda w: w.share),
         )
@@ -384,7 +384,7 @@ def report(gaps: Gaps, limit: int) -> Report:
         shown = Table.of(
             "stranded",
             gaps.stranded[:limit],
-            (Column("part"), lambda s: s.sku),
+            (Column("part"), lambda s: called(s.sku)),
             (Column("what it lacks"), lambda s: _lacks(s, gaps)),
             (Column("pieces", COUNT), lambda s: s.pieces),
             (Column("worth", money), lambda s: s.value),

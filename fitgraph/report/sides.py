@@ -65,8 +65,15 @@ def _mates(mates: Mates) -> dict[str, Any]:
     return {"fits": list(mates.fits), "unknown": list(mates.unknown), "fails": list(mates.fails)}
 
 
+def _names(found: ComparedParts) -> tuple[str, str]:
+    """Return what two parts are called: by their names alone where these tell them apart."""
+    one, other = found.parts
+    if one.name and other.name and one.name != other.name:
+        return one.name, other.name
+    return one.called, other.called
+
+
 def _parts(found: ComparedParts, catalogue: Catalogue) -> dict[str, Any]:
-    names = found.parts[0].sku, found.parts[1].sku
     return {
         "compared": "parts",
         "role": found.parts[0].role,
@@ -91,7 +98,7 @@ def _parts(found: ComparedParts, catalogue: Catalogue) -> dict[str, Any]:
                 "role": o.role,
                 "sides": [_mates(m) for m in o.mates],
                 "only": [list(o.opens(0)), list(o.opens(1))],
-                "text": opened_text(catalogue, o, names),
+                "text": opened_text(catalogue, o, _names(found)),
             }
             for o in found.joints
         ],
@@ -237,8 +244,8 @@ def _two(name: str, heads: tuple[str, str], rows: list[tuple[str, ...]], first: 
 
 
 def _parts_blocks(found: ComparedParts, catalogue: Catalogue) -> list[Block]:
-    names = found.parts[0].sku, found.parts[1].sku
-    rows: list[tuple[str, ...]] = [("name", *(p.name for p in found.parts))]
+    names = _names(found)
+    rows: list[tuple[str, ...]] = [("stock number", *(p.sku for p in found.parts))]
     if any(p.material for p in found.parts):
         rows.append(("material", *(p.material or "unknown" for p in found.parts)))
     rows.append(("in stock", *(str(p.stock) for p in found.parts)))
@@ -267,7 +274,8 @@ def _builds_blocks(found: ComparedBuilds, catalogue: Catalogue) -> list[Block]:
     rows: list[tuple[str, ...]] = [("verdict", *(HEADLINES[a.verdict] for a in found.answers))]
     rows += _totals_rows(found, catalogue)
     for role, pair in found.roles.items():
-        rows.append((catalogue.vocabulary.roles[role].title, *(sku or "any" for sku in pair)))
+        called = (catalogue.called(sku) if sku else "any" for sku in pair)
+        rows.append((catalogue.vocabulary.roles[role].title, *called))
     pieces: list[Block] = [_two("sides", words, rows)]
     pieces += _grip(found, ("the first", "the second"), "what lies in its clamp")
     differing = [

@@ -12,13 +12,13 @@ from fitgraph.graph.size_map import SizeMap, drawn_at
 from fitgraph.graph.views import joints_of
 from fitgraph.model import Catalogue, Condition, Verdict
 from fitgraph.report.blocks import Block, Report, Say, Section, Tone
-from fitgraph.report.graphs import NAMES
+from fitgraph.report.graphs import named
 from fitgraph.report.tables import Column, Table
 from fitgraph.report.values import COUNT, MARGIN, MASS, first_of, money_of, plural
 from fitgraph.units import show_length
 
 #: Parts and joints named in a sentence.
-_FEW = 6
+_FEW = 3
 
 
 def interface_title(found: SizeMap, node: str) -> str:
@@ -96,13 +96,14 @@ def tolerance(found: SizeMap, tolerance_mm: float) -> str:
     return f"{told}."
 
 
-def matched(match: Match, text: str) -> str:
+def matched(match: Match, text: str, catalogue: Catalogue) -> str:
     """Return what a search found, as a sentence."""
     if not match.interfaces:
         return f"Nothing here is called or measures {text.strip()!r}."
     told = plural(len(match.interfaces), "interface")
     if match.parts:
-        told += f" of {plural(len(match.parts), 'part')}: {first_of(match.parts, _FEW)}"
+        first = first_of(map(catalogue.called, match.parts), _FEW)
+        told += f" of {plural(len(match.parts), 'part')}: {first}"
     return f"{told}."
 
 
@@ -116,11 +117,11 @@ def step(told: WayStep, catalogue: Catalogue, number: int, of: int) -> Report:
     """Tell a step of a way: the sizes that meet, what is to spare, what is taken for given."""
     one, other = told.options
     sizes = [
-        f"{reference.feature or ''} {reference.name} of {option.label}: {size_text(size)}".strip()
+        f"{reference.feature or ''} {reference.name} of {option.called}: {size_text(size)}".strip()
         for option, (reference, size) in zip(told.options, told.ends, strict=False)
         if size is not None
     ]
-    headline = f"Step {number} of {of}: {one.label} and {other.label}, {told.hold.joint.title}."
+    headline = f"Step {number} of {of}: {one.called} and {other.called}, {told.hold.joint.title}."
     margin = told.hold.margin_mm
     blocks: list[Block] = [Say(f"{'; '.join(sizes)}.".replace("_", " "))] if sizes else []
     if margin is not None:
@@ -135,7 +136,7 @@ def step(told: WayStep, catalogue: Catalogue, number: int, of: int) -> Report:
     return Report(headline, tuple(blocks), verdict=Verdict.FITS)
 
 
-def whole(found: SizeMap, tolerance_mm: float = 0.0) -> Report:
+def whole(found: SizeMap, catalogue: Catalogue, tolerance_mm: float = 0.0) -> Report:
     """Return the map as tables, for those who cannot see it."""
     rows = tuple(
         (
@@ -156,7 +157,7 @@ def whole(found: SizeMap, tolerance_mm: float = 0.0) -> Report:
             Column("sizes", title="sizes, mm"),
             Column("parts", COUNT),
             Column("stock", COUNT, "pieces"),
-            Column("which", NAMES),
+            Column("which", named(catalogue)),
         ),
         rows,
         title="Interfaces drawn",

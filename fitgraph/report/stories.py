@@ -5,6 +5,7 @@ from __future__ import annotations
 from typing import Any
 
 from fitgraph.explain.story import Story
+from fitgraph.explain.words import the_part
 from fitgraph.report import builds, explanations
 from fitgraph.report.blocks import Block, Report, Say, Section, Tone
 from fitgraph.report.tables import Table
@@ -39,7 +40,8 @@ def report(story: Story) -> Report:
     roles = catalogue.vocabulary.roles
 
     def titled(sku: str) -> str:
-        return f"{roles[catalogue.parts[sku].role].title} {sku}"
+        part = catalogue.parts[sku]
+        return the_part(roles[part.role].title, part.name or sku, "")
 
     budget = money_of(catalogue.vocabulary).show(story.enquiry.budget or 0)
     count = story.found.count
@@ -57,7 +59,7 @@ def report(story: Story) -> Report:
             aside="fitgraph builds --have ...",
         ),
         Section(
-            f"And with the {titled(story.tried)}?  {verdict}",
+            f"And with {titled(story.tried)}?  {verdict}",
             (*reasons, changes),
             loud=True,
             aside="fitgraph why ...",

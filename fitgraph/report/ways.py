@@ -12,7 +12,7 @@ from fitgraph.model import Catalogue
 from fitgraph.records import dataclass
 from fitgraph.report.blocks import Say
 from fitgraph.report.cautions import cautions_on
-from fitgraph.report.graphs import NAMES, Told
+from fitgraph.report.graphs import Told, named
 from fitgraph.report.tables import Column, Table
 from fitgraph.report.values import (
     LENGTH,
@@ -25,8 +25,11 @@ from fitgraph.report.values import (
 )
 from fitgraph.units import major, show_length
 
-#: The parts of a way, in a row.
-_ROW = Unit(" > ".join, " > ".join, figures=False, blank="")
+
+def _row(catalogue: Catalogue) -> Unit:
+    """Return how the parts of a way are told, in a row."""
+    return Unit(lambda v: " > ".join(map(catalogue.called, v)), " > ".join, figures=False, blank="")
+
 
 #: Closers of a near miss: the first two for people, all of them as data.
 _CLOSERS = Unit(
@@ -81,13 +84,13 @@ def paths(found: Ways, catalogue: Catalogue) -> Told:
     table = Table.of(
         "ways",
         found.ways,
-        (Column("way", _ROW, "path"), lambda w: [o.label for o in w.options]),
+        (Column("way", _row(catalogue), "path"), lambda w: [o.label for o in w.options]),
         (Column("price", money_of(vocabulary)), lambda w: w.price),
         (Column("minutes", MINUTES, "work"), lambda w: w.minutes),
         (Column("margin_mm", MARGIN, "least to spare"), lambda w: w.margin_mm),
         (Column("tight", title="where it is tight"), lambda w: w.tight and w.tight.title),
     )
-    names = " and ".join(found.ends)
+    names = " and ".join(map(catalogue.called, found.ends))
     headline = f"{plural(len(found.ways), 'path')} between {names}, {_BY[found.first]} first."
     blocks: tuple[Say, ...] = ()
     if not found.ways:
@@ -117,7 +120,7 @@ def paths(found: Ways, catalogue: Catalogue) -> Told:
 def way_text(way: Way, catalogue: Catalogue) -> str:
     """Return a way in a line: its parts, and what they cost."""
     price = money_of(catalogue.vocabulary).show(way.price)
-    return f"{_ROW.show([o.label for o in way.options])}, {price}"
+    return f"{' > '.join(o.called for o in way.options)}, {price}"
 
 
 def closer_text(closer: Closer) -> str:
@@ -128,7 +131,9 @@ def closer_text(closer: Closer) -> str:
     return f"{closer.size} {'+' if by_mm > 0 else ''}{MARGIN.show(by_mm)}"
 
 
-def near_misses(found: Sequence[tuple[NearMiss, Sequence[Closer]]], mm: float) -> Told:
+def near_misses(
+    found: Sequence[tuple[NearMiss, Sequence[Closer]]], mm: float, catalogue: Catalogue
+) -> Told:
     """Tell the pairs of parts that fail by a little, and what would close them.
 
     Parameters
@@ -137,10 +142,13 @@ def near_misses(found: Sequence[tuple[NearMiss, Sequence[Closer]]], mm: float) -
         The nearest first.
     mm : float
         The most that may be lacking [mm].
+    catalogue : Catalogue
+        Whose parts they are.
     """
+    names = named(catalogue)
     columns = (
-        (Column("part", NAMES), lambda m: m[0].parts[0]),
-        (Column("with", NAMES), lambda m: m[0].parts[1]),
+        (Column("part", names), lambda m: m[0].parts[0]),
+        (Column("with", names), lambda m: m[0].parts[1]),
         (Column("joint"), lambda m: m[0].joint.title),
         (Column("lacks_mm", LENGTH, "lacks"), lambda m: round(-m[0].margin_mm, 4)),
         (

@@ -244,7 +244,7 @@ class Shop:
             have=found(have),
             want=found(want),
             budget=money_of(budget, self.catalogue.vocabulary),
-            max_mass_g=mass_of(max_mass_g),
+            max_mass_g=mass_of(max_mass_g, self.catalogue),
             in_stock=yes_of(in_stock, "in_stock"),
             material=None if kind is None else check_material(kind),
             services=Services(one_of(services, _WORK, "services")),
@@ -1031,7 +1031,7 @@ class Shop:
             found = around(self._graph_of(in_stock), label, whole_of(steps, "steps"))
         except KeyError:
             raise ArgumentError("around", f"{label} is not in stock; ask of all parts") from None
-        return GraphAnswer(found, near(found, label, steps))
+        return GraphAnswer(found, near(found, label, steps, self.catalogue))
 
     def bridges(self, *, in_stock: bool = False) -> GraphAnswer:
         """Return the one interface, part or joint whose loss splits the trade, the worst first.
@@ -1112,7 +1112,7 @@ class Shop:
         from fitgraph.report import graphs
 
         found = islands(self._graph_of(in_stock))
-        return GraphAnswer(found, graphs.islands(found))
+        return GraphAnswer(found, graphs.islands(found, self.catalogue))
 
     def near_misses(self, mm: Amount = 0.1) -> GraphAnswer:
         """Return pairs of parts that fail by a little, and what would close them.
@@ -1143,7 +1143,7 @@ class Shop:
             (miss, closers(miss, self.catalogue, fits))
             for miss in near_misses(self.catalogue, most, fits)
         ]
-        return GraphAnswer(found, ways.near_misses(found, most))
+        return GraphAnswer(found, ways.near_misses(found, most, self.catalogue))
 
     def diff(self, other: str | os.PathLike[str] | datetime.date) -> GraphAnswer:
         """Return what changed in the graph.
