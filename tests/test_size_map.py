@@ -210,7 +210,7 @@ def test_of_too_many_joints_the_nearest_to_their_limit_are_drawn(
 
 
 def test_the_map_in_words_has_every_interface_and_every_joint_drawn(found: SizeMap) -> None:
-    (section,) = size_maps.whole(found, demo, 0.02).blocks
+    (section,) = size_maps.whole(found, 0.02).blocks
     interfaces, joints = section.blocks
     assert len(interfaces.rows) == len(found.view)
     drawn = [d for _, _, d in joints_of(found.view, "fails") if drawn_at(d, 0.02)]

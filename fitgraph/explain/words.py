@@ -7,6 +7,7 @@ Those for measurements, riders, comparisons and advice are in its other half,
 from __future__ import annotations
 
 import math
+import re
 from collections.abc import Callable, Iterable, Mapping, Sequence
 
 import numpy as np
@@ -81,7 +82,8 @@ def the_part(title: str, called: str, the: str = "the ") -> str:
     ('Ostra axle 8 x 50 (A-1)', 'the clamp Ostra collar (C-1)')
     """
     kind = title.lower().split()[-1:]
-    return called if set(kind) <= set(called.lower().split()) else f"{the}{title} {called}"
+    said = re.findall(r"\w+", called.lower())
+    return called if set(kind) <= set(said) else f"{the}{title} {called}"
 
 
 def _named_once(text: str, options: Iterable[Option], catalogue: Catalogue) -> str:

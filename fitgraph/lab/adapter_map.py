@@ -607,7 +607,7 @@ class AdapterMap(Answering):
         return steps
 
     def _show_details(self, entry: Entry, details: str, ends: str) -> None:
-        line = escape(told.entry_text(entry, self.vocabulary))
+        line = escape(told.entry_text(entry, self.vocabulary, named=True))
         self.verdict.value = tables.wrap(f'<p role="status"><strong>{line}</strong></p>')
         self.details.value, self.ends.value = tables.wrap(details), tables.wrap(ends)
         self._mark()

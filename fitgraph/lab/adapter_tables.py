@@ -64,15 +64,25 @@ def riders(number: float) -> str:
     return f"{number:,g} rider{'' if number == 1 else 's'}"
 
 
-def entry_text(entry: Entry, vocabulary: Vocabulary) -> str:
-    """Return a part as a line of the list, or as what the map says when it is pointed at."""
+def entry_text(entry: Entry, vocabulary: Vocabulary, *, named: bool = False) -> str:
+    """Return a part as a line of the list, or as what the map says when it is pointed at.
+
+    Parameters
+    ----------
+    entry : Entry
+        The part.
+    vocabulary : Vocabulary
+        Whose currency is meant.
+    named : bool
+        Whether it is named; parts of one list all have one name, and numbers that say their sizes.
+    """
     if entry.barred is not None:
         return (
             f"✗ {entry.x:.2f} with {entry.y:.2f} mm: cannot be made, "
             f"{_thin(entry.barred.wall)} at the worst sizes"
         )
     assert entry.candidate is not None
-    sku = entry.candidate.part.sku
+    sku = entry.candidate.part.called if named else entry.candidate.part.sku
     worth = entry.worth
     if worth is None:
         return f"{sku}: not weighed yet"

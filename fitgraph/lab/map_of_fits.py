@@ -222,7 +222,7 @@ class MapOfFits(Answering):
             self.status.value = tables.wrap(f'<p role="status">{escape(told)}</p>')
             self.details.value = self._details(shown, tolerance)
             self.in_words_table.value = _shown(
-                size_maps.whole(shown, self.opened.catalogue, tolerance), self.opened.catalogue
+                size_maps.whole(shown, tolerance), self.opened.catalogue
             )
             self.keep()
 

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from html import escape
 from typing import Any
 
 import ipywidgets as widgets
@@ -13,7 +12,7 @@ from fitgraph.lab.answering import Answering, Task
 from fitgraph.lab.choices import Choices
 from fitgraph.lab.look import html
 from fitgraph.lab.opened import OpenCatalogue
-from fitgraph.report.builds import told_answers, ways_text
+from fitgraph.report.builds import told_answers
 from fitgraph.solve import Request
 
 #: Ways shown, and fillings of one that is opened.
@@ -36,11 +35,10 @@ class WaysPanel(widgets.VBox):
         self.listed: Listed | None = None
         self._asked = 0
         self._pressed = ""
-        self.told = html()
         self.ways = Choices("Ways; press one to see its fillings", tall=True)
         self.fillings = html()
         self.ways.on_press(self._press)
-        super().__init__([self.told, self.ways, self.fillings])
+        super().__init__([self.ways, self.fillings])
 
     def find(self, request: Request, sort: str) -> Task[Listed]:
         """Return the question which ways there are.
@@ -60,9 +58,6 @@ class WaysPanel(widgets.VBox):
         self.listed, self._pressed = listed, ""
         self._asked += 1
         self.fillings.value = ""
-        self.told.value = tables.wrap(
-            "" if listed.none else f'<p role="status">{escape(ways_text(listed))}</p>'
-        )
         self._show()
 
     def _show(self) -> None:

@@ -76,9 +76,9 @@ def part(found: SizeMap, sku: str) -> Report:
     it = found.catalogue.parts[sku]
     price = money_of(found.vocabulary).show(it.price)
     held = f"{it.stock:,} in stock" if it.stock else "to order"
-    says = f"{it.name}; {price}, {MASS.show(it.mass_g)}, {held}."
+    says = f"{price}, {MASS.show(it.mass_g)}, {held}."
     have = [interface_title(found, n) for n in found.interfaces.get(sku, ()) if n in found.view]
-    return Report(f"{sku}.", (Say(says), Say(f"On the map: {'; '.join(have)}.", Tone.QUIET)))
+    return Report(f"{it.called}.", (Say(says), Say(f"On the map: {'; '.join(have)}.", Tone.QUIET)))
 
 
 def tolerance(found: SizeMap, tolerance_mm: float) -> str:
@@ -136,7 +136,7 @@ def step(told: WayStep, catalogue: Catalogue, number: int, of: int) -> Report:
     return Report(headline, tuple(blocks), verdict=Verdict.FITS)
 
 
-def whole(found: SizeMap, catalogue: Catalogue, tolerance_mm: float = 0.0) -> Report:
+def whole(found: SizeMap, tolerance_mm: float = 0.0) -> Report:
     """Return the map as tables, for those who cannot see it."""
     rows = tuple(
         (
@@ -157,7 +157,7 @@ def whole(found: SizeMap, catalogue: Catalogue, tolerance_mm: float = 0.0) -> Re
             Column("sizes", title="sizes, mm"),
             Column("parts", COUNT),
             Column("stock", COUNT, "pieces"),
-            Column("which", named(catalogue)),
+            Column("which", named(found.catalogue)),
         ),
         rows,
         title="Interfaces drawn",

@@ -118,9 +118,14 @@ def paths(found: Ways, catalogue: Catalogue) -> Told:
 
 
 def way_text(way: Way, catalogue: Catalogue) -> str:
-    """Return a way in a line: its parts, and what they cost."""
-    price = money_of(catalogue.vocabulary).show(way.price)
-    return f"{' > '.join(o.called for o in way.options)}, {price}"
+    """Return a way in a line: what stands between its ends, work on these, and what it costs."""
+    vocabulary = catalogue.vocabulary
+    first, *between, last = way.options
+    work = [
+        f"{e.called}: {vocabulary.services[s].title}" for e in (first, last) for s in e.services
+    ]
+    over = " > ".join(o.called for o in between) or "nothing between"
+    return f"{'; '.join([over, *work])}, {money_of(vocabulary).show(way.price)}"
 
 
 def closer_text(closer: Closer) -> str:
