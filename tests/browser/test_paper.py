@@ -31,6 +31,11 @@ def _spans(printed: pymupdf.Document) -> list[tuple[int, str, float, Any]]:
     ]
 
 
+def _joined(text: str) -> str:
+    """Return a text without blanks, for it may be broken anywhere."""
+    return "".join(text.split())
+
+
 def test_charts_lists_and_tables_are_whole_on_paper(servers: Any, context: Any) -> None:
     book = Notebook(servers[PAGES], context, GAPS)  # as it opens, whatever other tests pressed
     page = book.page
@@ -60,7 +65,7 @@ def test_charts_lists_and_tables_are_whole_on_paper(servers: Any, context: Any) 
     title = next(b for a, w, _, b in spans if a == sheet and w.startswith("Spent on"))
     assert 0.4 * room < (title[0] + title[2]) / 2 < 0.65 * room
     for line in lines:
-        assert " ".join(line.replace("\xa0", " ").split()) in text
+        assert _joined(line) in _joined(text)
     for row in held.locator("tbody tr").all_text_contents():
         assert " ".join(row.split())[:14] in text
     rows = re.search(r"in ([0-9,]+) rows; the first 6 are shown", text)
@@ -89,7 +94,7 @@ def test_a_long_list_stands_behind_the_chart_that_it_is_beside(servers: Any, con
     last = next(b for b in reversed(spans) if b[1].startswith(lines[-1][:20]))
     assert (last[0], last[3][1]) > where["If it were made"]
     for line in lines:
-        assert " ".join(line.replace("\xa0", " ").split()) in text
+        assert _joined(line) in _joined(text)
     assert page.locator(".fg-form :is(.fg-lines, .fg-lines-end)").count() == 0
     book.close()
 
