@@ -55,8 +55,8 @@ class _Frame:
 _WIDE = _Frame(690.0, 190.0, 324.0, 48, 1)
 _NARROW = _Frame(380.0, 142.0, 200.0, 25, 2)
 
-#: Width of a letter, and from one line in a box to the next.
-_LETTER, _BOX_LINE = 6.8, 15.0
+#: Width of a strong letter, room beside letters in a box, and from one line to the next.
+_LETTER, _PAD, _BOX_LINE = 7.2, 12.0, 15.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -188,7 +188,7 @@ def _line(
 
 def _boxed(option: Option, role: str, frame: _Frame) -> list[tuple[str, str]]:
     """Return the lines in a part's box, each with its class: its name, then role and number."""
-    most = int(frame.box / _LETTER)
+    most = int((frame.box - _PAD) / _LETTER)
     if option.part is None or not option.part.name:
         return [(shorten(option.label, most), "fg-strong"), (shorten(role, most), "fg-muted")]
     words = textwrap.wrap(" + ".join((option.part.name, *option.services)), most)
