@@ -53,7 +53,7 @@ class _Frame:
 
 
 _WIDE = _Frame(690.0, 190.0, 324.0, 48, 1)
-_NARROW = _Frame(380.0, 142.0, 200.0, 25, 2)
+_NARROW = _Frame(380.0, 142.0, 196.0, 22, 3)
 
 #: Width of a strong letter, room beside letters in a box, and from one line to the next.
 _LETTER, _PAD, _BOX_LINE = 7.2, 12.0, 15.0
