@@ -38,6 +38,7 @@ from fitgraph.files import (
 from fitgraph.intake.across import across
 from fitgraph.intake.cell_texts import fixed, said_mass, said_price
 from fitgraph.intake.grid import Found
+from fitgraph.intake.lost_values import FORMULA
 from fitgraph.intake.mapping import (
     BY_TITLE,
     FIELDS,
@@ -77,6 +78,11 @@ _PATIENCE = 60
 
 #: What a spreadsheet makes of a long number: 4.00638E+12.
 _SHORTENED = re.compile(r"\d(?:[.,]\d+)?E\+\d+", re.IGNORECASE)
+
+#: What stands in a cell that came to nothing: an error, or a formula alone.
+_WITHOUT_VALUE = re.compile(
+    rf"{FORMULA}.+|#(?:N/A|NAME\?|(?:REF|VALUE|DIV/0|NUM|NULL|SPILL|CALC)!)"
+)
 
 #: What people write behind a number of pieces.
 _PIECES = re.compile(r"\s*(?:pcs?|pieces|st(?:k|ück)?|x)\.?$", re.IGNORECASE)
@@ -381,6 +387,11 @@ class _Reader:
             return (
                 "has a stock number of which a spreadsheet has cut off digits",
                 "Write it again in a cell formatted as text",
+            )
+        if _WITHOUT_VALUE.fullmatch(typed):
+            return (
+                "has an error or a formula without a value for its stock number",
+                "Write the number itself, or save the workbook once more in a spreadsheet",
             )
         sku = "-".join(typed.split())
         if not any(c.isalnum() for c in sku) or sku.casefold() in UNKNOWN_TEXTS | {"none"}:

@@ -101,10 +101,12 @@ def _score(
     if len(texts) < 2:
         return 0.0
     names = [t for t in texts if not _is_number(t) and len(t) <= 60]
-    distinct = len({t.casefold() for t in names}) / len(texts)
+    once = {t.casefold(): t for t in names}
+    distinct = len(once) / len(texts)
     widths = [sum(bool(c.strip()) for c in row) for row in below[:10]]
     filled = min(1.0, len(texts) / max(max(widths, default=1), 1))
-    known_names = sum(known(t) for t in names)
+    # A heading over several columns, written over each of them, is one name.
+    known_names = sum(known(t) for t in once.values())
     return distinct * filled + known_names
 
 

@@ -206,8 +206,13 @@ class Choice:
         return tuple(dict.fromkeys((self.taken, *self.others, Column("ignore"))))
 
 
+#: Sizes in German, which are no mass although ß is folded to ss.
+_SIZES = re.compile(r"\bma(?:ß|ẞ)(en?)?\b", re.IGNORECASE)
+
+
 def _plain(name: str) -> str:
-    return " ".join(re.findall(r"[^\W_]+", name.casefold().replace("ø", " diameter ")))
+    told = _SIZES.sub("abmessungen", name).casefold().replace("ø", " diameter ")
+    return " ".join(re.findall(r"[^\W_]+", told))
 
 
 class _Spellings:

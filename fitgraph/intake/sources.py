@@ -19,6 +19,7 @@ from types import ModuleType
 from typing import Any, NamedTuple
 
 from fitgraph.files import SpecialFileError, require_plain
+from fitgraph.intake.lost_values import LostValue, lost_values
 from fitgraph.intake.unpacked import TooLargeError, check_unpacked, joined_over_rows
 from fitgraph.plain import plain
 from fitgraph.records import dataclass
@@ -281,10 +282,11 @@ def _quoted(lines: Sequence[str], at: int, delimiter: str) -> tuple[int, list[st
 def _workbook(data: bytes, source: str) -> list[Sheet]:
     calamine = needed("python_calamine")
     joined: dict[str, list[tuple[tuple[int, int], tuple[int, int]]]] = {}
+    lost: dict[str, list[LostValue]] = {}
     if zipfile.is_zipfile(io.BytesIO(data)):
         try:
             check_unpacked(data)
-            joined = joined_over_rows(data)
+            joined, lost = joined_over_rows(data), lost_values(data)
         except TooLargeError as error:
             raise SourceError(f"{source} {error}; save its sheets as CSV") from None
         # A RuntimeError tells of a password, or of a way of packing that is not known.
@@ -307,6 +309,10 @@ def _workbook(data: bytes, source: str) -> list[Sheet]:
                 sheets.append(Sheet(source, plain(name), [], (), (_HIDDEN,)))
                 continue
             rows = sheet.to_python(skip_empty_area=False)
+            for at, place, text in lost.get(name, ()):
+                # Told like any other cell that cannot be read, and not taken for a blank one.
+                if at < len(rows) and place < len(rows[at]) and rows[at][place] == "":
+                    rows[at][place] = text
             remarks = _fill_down(rows, sheet.merged_cell_ranges or joined.get(name, ()))
             read = _rows(f"{source} ({plain(name)})", rows)
             sheets.append(Sheet(source, plain(name), read, (), remarks))
