@@ -48,8 +48,9 @@ Words = npt.NDArray[Any]
 #: Kinds and nodes of rows are numbered in this type where it holds them all.
 _NARROW: Any = np.int32
 
-#: Rows that are looked at in one go, and cells whose rows are worked out in one go.
-_AT_ONCE, _CELLS = 1 << 22, 1 << 13
+#: Rows that are looked at in one go, so few that all of it stays in a processor's cache, and cells
+#: whose rows are worked out in one go.
+_AT_ONCE, _CELLS = 1 << 16, 1 << 13
 
 #: Numbers in a block: more bytes than the allocator keeps for itself.
 _BLOCK = 1 << 24
