@@ -264,6 +264,21 @@ def test_what_keeps_a_part_out_is_named(shop):
                 assert ("is not titanium" in standing.kept_out) != is_titanium
 
 
+@pytest.mark.parametrize("material", ["steel", "aluminium", "titanium"])
+def test_what_is_owned_remains_exactly_if_a_build_holds_it(shop, material):
+    """Owned parts are neither bought nor in stock, but they are of a material all the same."""
+    role = next(r for r, of in shop.catalogue.vocabulary.roles.items() if of.by_material)
+    counted = set()
+    for part in shop.catalogue.of(role)[::7]:
+        request = Request(have=(part.sku,), material=material, in_stock=True)
+        (mine,) = (s for s in standings(shop.engine, request)[role] if s.part is part)
+        number = shop.engine.count(request).number
+        assert mine.remains == (number > 0), part.sku
+        assert bool(mine.kept_out) != (part.material or "").startswith(material)
+        counted.add(number > 0)
+    assert counted == {True, False}
+
+
 def test_controls_are_labelled(shared):
     controls = [p.field for p in shared.pickers.values()]
     controls += [p.clear for p in shared.pickers.values()]

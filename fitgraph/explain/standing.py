@@ -50,11 +50,10 @@ class PartStanding:
 
 
 def _kept_out(part: Part, owned: frozenset[str], material: str | None, request: Request) -> str:
-    if part.sku in owned:
-        return ""
-    if part.price is None:
+    mine = part.sku in owned  # neither bought nor taken from the shelf, but of a material
+    if part.price is None and not mine:
         return "has no price, so it cannot be sold"
-    if request.in_stock and part.stock <= 0:
+    if request.in_stock and part.stock <= 0 and not mine:
         return "is not in stock"
     if material is not None and not is_of_material(part, material):
         return f"is not {material}"
