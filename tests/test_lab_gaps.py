@@ -450,6 +450,12 @@ def test_known_plans_answer_as_trying_all_would():
     assert KnownPlans().within(None) is None
 
 
+def test_of_two_known_plans_of_one_cost_the_one_that_serves_more_is_taken():
+    known = KnownPlans([_plan(0, 5), _plan(0, 9), _plan(70, 20)], complete=True)
+    assert known.place_reaching(0.0) == known.place_reaching(0.07) == 1
+    assert known.place_reaching(0.1) == 2
+
+
 def test_an_open_gap_is_stated_and_never_called_proven():
     text = proof_text(_plan(100, 10, gap=0.125), None, target=False)
     assert "Not proven" in text and "12.5%" in text

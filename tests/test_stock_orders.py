@@ -103,7 +103,7 @@ class Judge:
 
     def most_packs(self, offer: Offer) -> int:
         least = self.supply.terms(offer.supplier).least_order
-        enough = max(1, -(-least // offer.pack_price))
+        enough = max(1, -(-least // offer.pack_price)) if offer.pack_price else 1
         return enough if offer.max_packs is None else min(enough, offer.max_packs)
 
     def allowed(self, lines: Sequence[OrderLine]) -> bool:
@@ -190,6 +190,28 @@ def test_orders_equal_brute_force(
             best.append((cost, gain))
     if best[0][0] == 0:  # parts that cost nothing are no part of this supply
         assert [(p.cost, p.served) for p in curve] == best
+
+
+@SMALL
+@given(shops(), st.sampled_from([0.0, 0.3, 0.6]))
+def test_goods_for_nothing_are_ordered_where_they_serve_more(
+    drawn: tuple[Catalogue, Supply], share: float
+) -> None:
+    """Of all orders of least cost those that serve most, also where that cost is nothing."""
+    shop, supply = drawn
+    gifts = [replace(o, pack_price=0) if n % 2 else o for n, o in enumerate(supply.offers)]
+    supply = Supply(tuple(gifts))
+    judge = Judge(shop, supply)
+    assume(judge.size() <= 20_000)
+    plans = list(judge.plans())
+    restocking = Restocking(TreeEngine(shop), supply)
+    plan = restocking.target(share)
+    check(plan, judge)
+    costs = [c for c, gain in plans if gain >= share * sum(judge.weights) - 1e-9]
+    assume(costs)
+    assert plan.cost == min(costs)
+    assert plan.served == max(g for c, g in plans if c == plan.cost)
+    assert plan.served <= restocking.reachable
 
 
 def cp_sat(judge: Judge, need: float) -> int | None:

@@ -294,6 +294,15 @@ def test_restock_answers_with_proof() -> None:
     assert "delivery" in text
 
 
+def test_a_share_that_stock_reaches_says_that_nothing_has_to_be_ordered() -> None:
+    code, text = run("restock", "--target", "30%", "--steps", "0")
+    _, found = answer("restock", "--target", "30%", "--steps", "0")
+    plan = found["plan"]
+    assert code == 0 and plan["orders"] == [] and plan["share"] >= 0.3
+    told = f"for 30%: {plan['before']:g} of {plan['enquiries']:g} enquiries"
+    assert told in text and "are served from stock." in text
+
+
 def test_what_is_out_of_reach_is_a_no() -> None:
     code, found = answer("restock", "--target", "0.95", "--steps", "0")
     assert code == 1

@@ -172,9 +172,12 @@ def _curve_shown(found: Plans) -> Table:
 
 
 def _plan_headline(found: Plans, plan: OrderPlan) -> str:
-    served = f"{plan.before:g} of {plan.total:g} enquiries"
     if not plan.lines:
-        text = f"Nothing to order: {served} are served."
+        wanted = "" if found.target is None or not plan.reached else f" for {found.target:.0%}"
+        text = (
+            f"Nothing to order{wanted}: {plan.before:g} of {plan.total:g} enquiries "
+            f"({plan.share:.0%}) are served from stock."
+        )
     else:
         proof = "proven" if plan.proven else f"within {plan.gap:.1%} of the best there could be"
         cost = money_of(found.catalogue.vocabulary).show(plan.cost)

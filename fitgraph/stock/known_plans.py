@@ -48,11 +48,14 @@ class KnownPlans:
     def place_reaching(self, share: float) -> int | None:
         """Return the place of the cheapest plan that reaches a share of all enquiries.
 
+        Of two that cost the same (no order, and goods for nothing) the one that serves more.
         Where none does and all are known, that of the plan that serves most.
         """
-        found = (n for n, p in enumerate(self.plans) if p.share >= share - _EPSILON)
-        place = next(found, None)
-        return len(self.plans) - 1 if place is None and self.complete else place
+        found = (p.cost for p in self.plans if p.share >= share - _EPSILON)
+        cost = next(found, None)
+        if cost is None:
+            return len(self.plans) - 1 if self.complete else None
+        return bisect_right([p.cost for p in self.plans], cost) - 1
 
     def reaches(self, share: float) -> bool:
         """Return whether a plan that is known reaches a share."""

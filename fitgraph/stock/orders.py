@@ -145,6 +145,11 @@ class Program:
         """Return the number of variables."""
         return self._question + len(self.weights)
 
+    @property
+    def gives_away(self) -> bool:
+        """Return whether some part can be ordered for nothing."""
+        return any(not o.pack_price for o in self.offers)
+
     def add(self, cuts: Sequence[tuple[int, frozenset[str]]]) -> None:
         """Add cuts: a question needs at least one of the parts."""
         for question, parts in cuts:

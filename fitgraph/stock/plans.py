@@ -25,7 +25,8 @@ class Plans:
     curve : tuple of OrderPlan
         What more money buys, cheapest first.
     reachable : float
-        Enquiries that all parts which can be ordered would serve.
+        Enquiries that all parts which can be ordered would serve: an upper bound, as suppliers'
+        least and most orders do not count for it.
     left_out : tuple of LeftOut
         Enquiries that could not be asked, and why.
     """

@@ -251,7 +251,11 @@ class Restocking:
 
     @property
     def reachable(self) -> float:
-        """Return how many enquiries can be served with everything that can be ordered."""
+        """Return how many enquiries everything that can be ordered would serve together.
+
+        An upper bound: suppliers' least and most orders do not count for it, so that it may be
+        above what any orders serve. Where a share is out of reach, :meth:`target` tells that.
+        """
         return self.before + float(self._weights.sum())
 
     def _plan(
@@ -309,8 +313,9 @@ class Restocking:
         Returns
         -------
         OrderPlan
-            Of all orders of that cost, one that serves most. Where the share is out of
-            reach, the cheapest that serve as many as can be served, and ``reached`` is false.
+            Of all orders of that cost, one that serves most: where the share is reached
+            already, what costs nothing, goods and deliveries. Where the share is out of reach,
+            the cheapest that serve as many as can be served, and ``reached`` is false.
 
         Raises
         ------
@@ -322,7 +327,8 @@ class Restocking:
         self._begin()
         gain = share * self.total - self.before
         if gain <= _EPSILON:
-            return self._plan((), _Best((), 0.0, 0.0, True), bound=0.0, reached=True)
+            lines = self._most(0.0).lines if self._program.gives_away else ()
+            return self._plan(lines, _Best(lines, 0.0, 0.0, True), bound=0.0, reached=True)
         return self._fitting(gain)
 
     def spend(self, cost: int) -> OrderPlan:
