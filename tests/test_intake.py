@@ -176,6 +176,23 @@ def test_a_cell_that_became_a_date_is_caught(tmp_path: Path, write) -> None:
     assert "date" in told[0].message and told[0].row == 5
 
 
+@pytest.mark.parametrize("write", [xlsx, ods])
+def test_long_numbers_are_digits_as_far_as_a_workbook_keeps_them(tmp_path: Path, write) -> None:
+    """A number of eight bytes tells whole numbers apart up to 2**53 (IEEE 754)."""
+    kept = [1_000_000_000_000_000, 2**53 - 1, 1_230_000_000_000_000, 123_456_789_012_345]
+    lost = [2**53 + 2, 12_345_678_901_234_567_890]
+    rows = [HEAD, *([float(n), *ROWS[0][1:]] for n in [*kept, *lost])]
+    report = taken(write(tmp_path / f"l.{write.__name__}", {"L": rows}), tmp_path / "shop")
+    assert [p.sku for p in report.intake.parts] == list(map(str, kept))
+    aside = {f.row: f for f in report.findings if f.code == "set-aside"}
+    assert set(aside) == {6, 7}
+    assert "9.00719925474099E+15" in aside[6].message and HEAD[0] in aside[6].message
+    assert "1.23456789012346E+19" in aside[7].value and "as text" in aside[7].remedy
+    (told,) = [f for f in report.findings if f.code == "rounded"]
+    assert (told.row, told.value) == (2, "1000000000000000")
+    assert "column A, and in row 4 of it" in told.message
+
+
 def test_frames_and_parquet(tmp_path: Path, wanted) -> None:
     columns = {
         head: [(float(r[n]) if n == 3 else int(r[n]) if n > 3 else r[n]) for r in ROWS]

@@ -384,8 +384,12 @@ class _Reader:
         if typed.startswith("date "):
             return ("has a date for its stock number", "Write it again in a cell formatted as text")
         if _SHORTENED.fullmatch(typed):
+            name = next(
+                n for n, place, _ in fields["sku"] if cells[place:] and cells[place].strip()
+            )
             return (
-                "has a stock number of which a spreadsheet has cut off digits",
+                f"has {typed} for its stock number (column {name!r}), of which a spreadsheet has "
+                "cut off digits",
                 "Write it again in a cell formatted as text",
             )
         if _WITHOUT_VALUE.fullmatch(typed):

@@ -9,7 +9,7 @@ from dataclasses import field, replace
 
 from fitgraph.catalogue.table_reader import is_total
 from fitgraph.intake.cell_texts import decimal_mark
-from fitgraph.intake.sources import DATE, Sheet
+from fitgraph.intake.sources import DATE, Sheet, letter
 from fitgraph.records import dataclass
 from fitgraph.units import LENGTH_WORDS, MASS_WORDS, MONEY_WORDS
 
@@ -71,22 +71,6 @@ class Found:
         """Return the cells of a column."""
         place = self.header.index(name)
         return [cells[place] if place < len(cells) else "" for _, cells in self.rows]
-
-
-def letter(place: int) -> str:
-    """Return how a spreadsheet calls a column.
-
-    Examples
-    --------
-    >>> letter(0), letter(27)
-    ('A', 'AB')
-    """
-    name = ""
-    place += 1
-    while place:
-        place, rest = divmod(place - 1, 26)
-        name = chr(65 + rest) + name
-    return name
 
 
 def _is_number(text: str) -> bool:

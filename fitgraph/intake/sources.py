@@ -38,6 +38,13 @@ _KEPT = "\n\t\u00a0\u2007\u2009\u202f"
 #: A text that was kept from being taken for a formula or a number: '=x, '001 and ="001".
 _GUARDED = re.compile(r"'([=+\-@\d＝＋－＠].*)|=\"([^\"=]*)\"", re.DOTALL)
 
+#: From here a number of eight bytes no longer tells one whole number from the next (IEEE 754).
+_EXACT = 2**53
+
+#: Spreadsheets keep fifteen digits of what is typed and write noughts for the others; numbers
+#: from here have more.
+_FIFTEEN_DIGITS = 10**15
+
 #: What marks a cell that a spreadsheet made a date of.
 DATE = "date "
 
@@ -115,6 +122,8 @@ def cell_text(value: Any) -> str:
     ('12', '9.5250', '', 'date 2026-08-01')
     >>> cell_text("'001"), cell_text('="002"')
     ('001', '002')
+    >>> cell_text(1234567890123456.0), cell_text(12345678901234567.0)
+    ('1234567890123456', '1.23456789012346E+16')
     """
     if value is None:
         return ""
@@ -127,8 +136,8 @@ def cell_text(value: Any) -> str:
     if isinstance(value, float):
         if value != value:
             return ""
-        if value.is_integer() and abs(value) < 1e15:
-            return str(int(value))
+        if value.is_integer():  # with digits lost it looks as it does on a spreadsheet's screen
+            return str(int(value)) if abs(value) < _EXACT else f"{value:.14E}"
         text = f"{round(value, 9):.9f}".rstrip("0") if abs(value) < 1e12 else repr(value)
         return f"{text}0" if re.fullmatch(r"-?[1-9]\d{0,2}\.\d{3}", text) else text
     if isinstance(value, bytes):
@@ -315,6 +324,7 @@ def _workbook(data: bytes, source: str) -> list[Sheet]:
                     rows[at][place] = text
             remarks = _fill_down(rows, sheet.merged_cell_ranges or joined.get(name, ()))
             read = _rows(f"{source} ({plain(name)})", rows)
+            remarks += _perhaps_rounded(rows)
             sheets.append(Sheet(source, plain(name), read, (), remarks))
     except SourceError:
         raise
@@ -347,6 +357,47 @@ def _fill_down(
             remedy = "Part the cell if it is meant once"
             remarks.append(Remark("joined-cells", top + 1, value, told, remedy))
     return tuple(remarks)
+
+
+def _perhaps_rounded(rows: Sequence[Sequence[Any]]) -> tuple[Remark, ...]:
+    """Return what is told of whole numbers whose last digits a spreadsheet may have lost."""
+    found: dict[int, list[int]] = {}
+    for at, row in enumerate(rows):
+        for place, value in enumerate(row):
+            if (
+                isinstance(value, int | float)
+                and _FIFTEEN_DIGITS <= abs(value) < _EXACT
+                and value % 10 == 0
+            ):
+                found.setdefault(place, []).append(at)
+    remarks = []
+    for place, (first, *more) in found.items():
+        value = cell_text(rows[first][place])
+        others = f", and in {len(more):,} more rows of it" if len(more) > 1 else ""
+        others = f", and in row {more[0] + 1} of it" if len(more) == 1 else others
+        told = (
+            f"stands as a number in the column {letter(place)}{others}; of more than 15 digits "
+            "a spreadsheet may have made the last a 0"
+        )
+        remedy = "Compare it with the true one, and write it in a cell formatted as text"
+        remarks.append(Remark("rounded", first + 1, value, told, remedy))
+    return tuple(remarks)
+
+
+def letter(place: int) -> str:
+    """Return how a spreadsheet calls a column.
+
+    Examples
+    --------
+    >>> letter(0), letter(27)
+    ('A', 'AB')
+    """
+    name = ""
+    place += 1
+    while place:
+        place, rest = divmod(place - 1, 26)
+        name = chr(65 + rest) + name
+    return name
 
 
 def frame_sheet(frame: Any, name: str = "frame") -> Sheet:
