@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import math
 import re
-from collections.abc import Callable, Iterable, Mapping, Sequence
+from collections.abc import Callable, Collection, Iterable, Mapping, Sequence
 
 import numpy as np
 
@@ -86,12 +86,19 @@ def the_part(title: str, called: str, the: str = "the ") -> str:
     return called if set(kind) <= set(said) else f"{the}{title} {called}"
 
 
-def _named_once(text: str, options: Iterable[Option], catalogue: Catalogue) -> str:
-    """Return a text in which each part is named where it first comes, and then by its role."""
+def _named_once(
+    text: str, options: Iterable[Option], catalogue: Catalogue, named: Collection[str]
+) -> str:
+    """Return a text in which each part is named where it first comes, and then by its role.
+
+    Of parts that were named before, by stock number, the role is told at once.
+    """
     roles = catalogue.vocabulary.roles
     by_role = {o.role: o.part for o in options if o.part is not None}
     for role, part in by_role.items():
         head, called, rest = text.partition(part.called)
+        if part.sku in named:
+            head, called, rest = "", "", text
         if part.name:
             text = head + called + rest.replace(part.called, f"the {roles[role].title}")
     return text
@@ -339,7 +346,7 @@ COMES_TO: Mapping[str, Callable[[Clash], str]] = {
 }
 
 
-def clash_text(clash: Clash, catalogue: Catalogue) -> str:
+def clash_text(clash: Clash, catalogue: Catalogue, named: Collection[str] = ()) -> str:
     """Return why a joint fails, or why nobody can tell, in one or two sentences.
 
     Parameters
@@ -348,6 +355,8 @@ def clash_text(clash: Clash, catalogue: Catalogue) -> str:
         The reason.
     catalogue : Catalogue
         Whose vocabulary names the roles.
+    named : collection of str
+        Stock numbers of parts that were named just before; these are called by their roles.
     """
     joint = clash.joint
     title = joint.title[:1].upper() + joint.title[1:]
@@ -377,7 +386,7 @@ def clash_text(clash: Clash, catalogue: Catalogue) -> str:
         if option is not None and option.part is not None:
             title = catalogue.vocabulary.roles[role].title
             text += f" ({title}: {option.part.called} comes nearest.)"
-    return _named_once(text, [*clash.options.values(), *(f.option for f in told)], catalogue)
+    return _named_once(text, [*clash.options.values(), *(f.option for f in told)], catalogue, named)
 
 
 def _chance(chance: Chance, catalogue: Catalogue) -> str:

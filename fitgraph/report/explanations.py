@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Collection, Iterable, Sequence
 from functools import partial
 from typing import Any
 
@@ -332,7 +332,9 @@ def reasons(clashes: Iterable[Clash], catalogue: Catalogue) -> tuple[Say, ...]:
     return say_all(clash_text(c, catalogue) for c in clashes)
 
 
-def joint_told(clash: Clash, catalogue: Catalogue, deep: int = 1) -> tuple[Say, Picture]:
+def joint_told(
+    clash: Clash, catalogue: Catalogue, deep: int = 1, named: Collection[str] = ()
+) -> tuple[Say, Picture]:
     """Return what a joint says of a combination: its sentence, and its drawing.
 
     Parameters
@@ -343,9 +345,11 @@ def joint_told(clash: Clash, catalogue: Catalogue, deep: int = 1) -> tuple[Say, 
         Whose vocabulary names the roles.
     deep : int
         How far the sentence is set in.
+    named : collection of str
+        Stock numbers of parts that were named just before.
     """
     # The sentence stands above the drawing in every medium, so it is not told again below.
-    return Say(clash_text(clash, catalogue), deep=deep), Picture(partial(_drawn, clash), "")
+    return Say(clash_text(clash, catalogue, named), deep=deep), Picture(partial(_drawn, clash), "")
 
 
 def _drawn(clash: Clash) -> str:
@@ -361,10 +365,10 @@ def _conflicts(conflicts: Sequence[Conflict], catalogue: Catalogue, hints: Hints
     for conflict in conflicts[:_CONFLICTS]:
         pieces.append(Say(conflict_text(conflict, catalogue), deep=1))
         for clash in conflict.clashes:
-            said, drawn = joint_told(clash, catalogue, deep=2)
-            if said.text not in told:
-                pieces += [said, drawn]
-            told.add(said.text)
+            whole = clash_text(clash, catalogue)
+            if whole not in told:
+                pieces += joint_told(clash, catalogue, deep=2, named=conflict.parts)
+            told.add(whole)
     if (more := len(conflicts) - _CONFLICTS) > 0:
         pieces.append(Say(f"{more:,} more with {hints.rest}", Tone.QUIET, deep=1))
     return pieces
