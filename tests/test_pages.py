@@ -156,7 +156,15 @@ def test_the_graph_says_each_joint_in_words_and_nothing_in_it_touches(shop):
     for places, least in ((sorted(boxes.values()), 42), ([y for _, y in rows], 26)):
         assert all(b - a >= least - 1e-9 for a, b in itertools.pairwise(places))
     assert min(*boxes.values(), *(y for _, y in rows)) > 40  # below the heading
-    assert conflict_svg(near, joints, shop.catalogue.vocabulary).count("data-role") == len(near)
+    drawing = ET.fromstring(conflict_svg(near, joints, shop.catalogue.vocabulary))
+    assert len(drawing.findall(".//*[@data-role]")) == len(near)
+    # Where there is room, no name of a role and no joint is told in part.
+    told = " ".join("".join(e.itertext()) for e in drawing.iter() if e.tag.endswith("text"))
+    for title in (
+        *(j.title for j in drawn),
+        *(shop.catalogue.vocabulary.roles[r].title for r in near),
+    ):
+        assert title in told
 
 
 def test_the_assembly_is_in_order_by_its_joints_alone(shop):

@@ -2,14 +2,13 @@
 
 from __future__ import annotations
 
-import textwrap
 import xml.etree.ElementTree as ET
 from collections.abc import Mapping, Sequence
 
 from fitgraph.draw.assembly_order import assembly_order
 from fitgraph.draw.drawing import drawing, identity_of
 from fitgraph.draw.style import SIGNS, WORDS, verdict_class
-from fitgraph.draw.svg import element, number, shorten, write
+from fitgraph.draw.svg import element, folded, number, shorten, write
 from fitgraph.explain import Clash
 from fitgraph.model import Option, Verdict, Vocabulary
 from fitgraph.records import dataclass
@@ -43,7 +42,7 @@ _CSS = (
 
 @dataclass(frozen=True, slots=True)
 class _Frame:
-    """How wide a drawing and its boxes are, where the joints stand, and letters beside them."""
+    """How wide a drawing and its boxes are, where the joints stand, and words beside them."""
 
     width: float
     box: float
@@ -52,11 +51,12 @@ class _Frame:
     lines: int
 
 
-_WIDE = _Frame(690.0, 190.0, 324.0, 48, 1)
+_WIDE = _Frame(690.0, 190.0, 324.0, 48, 2)
 _NARROW = _Frame(380.0, 142.0, 196.0, 22, 3)
 
-#: Width of a strong letter, room beside letters in a box, and from one line to the next.
-_LETTER, _PAD, _BOX_LINE = 7.2, 12.0, 15.0
+#: Widths of a strong letter and of another, room beside letters in a box, and from one line to
+#: the next.
+_LETTER, _PLAIN, _PAD, _BOX_LINE = 7.2, 6.5, 12.0, 15.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -137,13 +137,6 @@ def layout(
     )
 
 
-def _told(title: str, frame: _Frame) -> list[str]:
-    """Return what a joint is in as many lines as there are."""
-    lines = textwrap.wrap(title, frame.letters) or [""]
-    last = " ".join(lines[frame.lines - 1 :])
-    return [*lines[: frame.lines - 1], shorten(last, frame.letters)] if last else lines
-
-
 def _line(
     joint: DrawnJoint, y: float, places: Mapping[str, float], frame: _Frame
 ) -> list[ET.Element]:
@@ -162,7 +155,7 @@ def _line(
         for role in joint.roles
     ]
     loud = f"fg-strong {klass}" if joint.verdict is not Verdict.FITS else ""
-    told = _told(joint.title, frame)
+    told = folded(joint.title, frame.letters, frame.lines)
     first = y + 4 - _LINE / 2 * (len(told) - 1)
     made.append(
         element(
@@ -188,14 +181,13 @@ def _line(
 
 def _boxed(option: Option, role: str, frame: _Frame) -> list[tuple[str, str]]:
     """Return the lines in a part's box, each with its class: its name, then role and number."""
-    most = int((frame.box - _PAD) / _LETTER)
+    most, plain = (int((frame.box - _PAD) / width) for width in (_LETTER, _PLAIN))
     if option.part is None or not option.part.name:
-        return [(shorten(option.label, most), "fg-strong"), (shorten(role, most), "fg-muted")]
-    words = textwrap.wrap(" + ".join((option.part.name, *option.services)), most)
-    named = words if len(words) < 3 else [words[0], shorten(" ".join(words[1:]), most)]
+        return [(shorten(option.label, most), "fg-strong"), (shorten(role, plain), "fg-muted")]
+    named = folded(" + ".join((option.part.name, *option.services)), most, 2)
     number = option.part.sku
-    room = most - len(number) - 2
-    under = f"{shorten(role, room)}, {number}" if room > 3 else shorten(number, most)
+    room = plain - len(number) - 2
+    under = f"{shorten(role, room)}, {number}" if room > 3 else shorten(number, plain)
     return [*((line, "fg-strong") for line in named), (under, "fg-muted")]
 
 
@@ -232,7 +224,10 @@ def conflict_svg(
     if not roles:
         return ""
     frame = _NARROW if narrow else _WIDE
-    places, rows = layout(roles, drawn_joints(clashes, shown), frame.lines)
+    joints = drawn_joints(clashes, shown)
+    told = [folded(joint.title, frame.letters, frame.lines) for joint in joints]
+    lines = max(map(len, told), default=1)
+    places, rows = layout(roles, joints, lines)
     height = max([*places.values(), *(y for _, y in rows)]) + _BOX / 2 + 12
     worst = min((joint.verdict for joint, _ in rows), default=Verdict.FITS)
     heading = f"Parts and their joints, {SIGNS[worst]} {WORDS[worst]}"
@@ -256,8 +251,8 @@ def conflict_svg(
         x, y = _LEFT + frame.box / 2, places[role]
         option = shown[role]
         name = vocabulary.roles[role].title
-        lines = _boxed(option, name + (", nearest" if role in free else ""), frame)
-        first = y + 4 - _BOX_LINE * (len(lines) - 1) / 2
+        words = _boxed(option, name + (", nearest" if role in free else ""), frame)
+        first = y + 4 - _BOX_LINE * (len(words) - 1) / 2
         root.append(
             element(
                 "g",
@@ -280,7 +275,7 @@ def conflict_svg(
                         text_anchor="middle",
                         klass=klass,
                     )
-                    for n, (line, klass) in enumerate(lines)
+                    for n, (line, klass) in enumerate(words)
                 ),
                 data_role=role,
             )

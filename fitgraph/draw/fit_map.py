@@ -20,7 +20,7 @@ import networkx as nx
 from fitgraph.draw.drawing import drawing, identity_of
 from fitgraph.draw.line_chart import ticks
 from fitgraph.draw.style import SIGNS, WORDS, verdict_class
-from fitgraph.draw.svg import clean, element, number, shorten, write
+from fitgraph.draw.svg import clean, element, folded, number, shorten, write
 from fitgraph.explain.tracing import WayStep
 from fitgraph.graph.size_map import Joints, SizeMap, appears_at, joints_with_ends
 from fitgraph.model import Part, Reference, Verdict, Vocabulary
@@ -31,7 +31,10 @@ from fitgraph.units import show_length
 _NODE = 6.0
 
 #: Size of a part's chip, and most of them.
-_CHIP, _MOST_CHIPS = (147.0, 38.0), 24
+_CHIP, _MOST_CHIPS = (147.0, 52.0), 24
+
+#: Letters in a line of a chip.
+_CHIP_LETTERS = 19
 
 #: More joints are not drawn.
 _MOST_JOINTS = 3000
@@ -371,15 +374,16 @@ def _parts_band(parts: Sequence[Part], top: float, frame: Frame) -> list[ET.Elem
         row, column = divmod(n, frame.chips)
         x, y = frame.left + column * _CHIP[0], top + row * _CHIP[1]
         klass = "fg-chip" + " fg-stock" * bool(part.stock)
+        name = folded(part.name, _CHIP_LETTERS, 2) if part.name else []
+        told = [(line, "") for line in name]
+        told.append((shorten(part.sku, _CHIP_LETTERS), "fg-muted" if name else ""))
         chip = element(
             "g",
             element("title", f"{part.called}: {part.stock:,} in stock"),
             element("rect", x=x, y=y, width=_CHIP[0] - 6, height=_CHIP[1] - 4, rx=3, klass=klass),
             *(
-                element("text", shorten(line, 21), x=x + 8, y=y + 15 + 14 * n, klass=style)
-                for n, (line, style) in enumerate(
-                    ((part.name, ""), (part.sku, "fg-muted")) if part.name else ((part.sku, ""),)
-                )
+                element("text", line, x=x + 8, y=y + 15 + 14 * n, klass=style)
+                for n, (line, style) in enumerate(told)
             ),
         )
         made.append(_button(chip, part.called, data_part=part.sku))

@@ -10,7 +10,7 @@ from collections.abc import Mapping, Sequence
 from fitgraph.draw.drawing import drawing, identity_of
 from fitgraph.draw.nests import DrawnRing, Mating, Nest, main_nest, nests
 from fitgraph.draw.style import PART_TINTS, SIGNS, WORDS, verdict_class
-from fitgraph.draw.svg import element, number, shorten, write
+from fitgraph.draw.svg import element, folded, number, shorten, write
 from fitgraph.explain.words import part_text, size_text, the_part
 from fitgraph.model import Dimension, Option, Presence, Verdict, Vocabulary
 from fitgraph.records import dataclass
@@ -36,6 +36,9 @@ _THIN = 5.0
 
 #: Size of a detail, and the width its limits may take up.
 _DETAIL, _DETAIL_SPAN = (176.0, 132.0), 62.0
+
+#: Letters in a line of a detail's title, and from one of its lines to the next.
+_DETAIL_LETTERS, _DETAIL_LINE = 25, 14.0
 
 #: Enlargements that people can reckon with.
 _STEPS = (1, 2, 5, 10, 20, 50, 100, 200, 500)
@@ -415,8 +418,18 @@ def enlargement(mating: Mating, scale: float) -> int:
     return fits[-1] if fits else 1
 
 
-def _detail(nest: Nest, n: int, scale: float, identity: str, left: float, top: float) -> ET.Element:
-    """Return one joint enlarged: the part inside on the left, the part around it on the right."""
+def _detail_title(mating: Mating) -> list[str]:
+    """Return what joint a detail is of, in two lines at most."""
+    return folded(mating.joint.title, _DETAIL_LETTERS, 2)
+
+
+def _detail(
+    nest: Nest, n: int, scale: float, identity: str, left: float, top: float, lines: int
+) -> ET.Element:
+    """Return one joint enlarged: the part inside on the left, the part around it on the right.
+
+    Its title has as many lines as the longest of them, so that all stand level.
+    """
     mating = nest.matings[n]
     times = enlargement(mating, scale)
     per_mm = scale * times
@@ -428,10 +441,13 @@ def _detail(nest: Nest, n: int, scale: float, identity: str, left: float, top: f
         return left + (width - 16) / 2 + (diameter - middle) / 2 * per_mm
 
     right = left + width - 16
-    band_top, band = top + 22, 52.0
+    band_top, band = top + 22 + _DETAIL_LINE * (lines - 1), 52.0
     bore, spigot = at(mating.bore.mid), at(mating.spigot.mid)
     group = element("g", element("title", f"{mating.joint.title}, enlarged"), klass="fg-detail")
-    group.append(element("text", shorten(mating.joint.title, 25), x=left, y=top + 12))
+    title = _detail_title(mating)
+    for k, line in enumerate(title):
+        y = band_top - 10 - _DETAIL_LINE * (len(title) - 1 - k)
+        group.append(element("text", line, x=left, y=y))
     for start, end, ring in ((left, min(spigot, right), n + 1), (max(bore, left), right, n)):
         group.append(
             element(
@@ -548,7 +564,9 @@ def nest_svg(nest: Nest, vocabulary: Vocabulary, *, narrow: bool = False) -> str
     details_top = max(section_end, words_end) + 8
     each_row = int((width - 12) // _DETAIL[0])
     detail_rows = math.ceil(len(thin) / each_row)
-    height = details_top + (22 + detail_rows * _DETAIL[1] if thin else 0)
+    lines = max((len(_detail_title(nest.matings[n])) for n in thin), default=1)
+    detail = _DETAIL[1] + _DETAIL_LINE * (lines - 1)
+    height = details_top + (22 + detail_rows * detail if thin else 0)
     root = drawing(
         title,
         description,
@@ -593,7 +611,8 @@ def nest_svg(nest: Nest, vocabulary: Vocabulary, *, narrow: bool = False) -> str
                 scale,
                 identity,
                 12 + column * (_DETAIL[0] + 8),
-                details_top + 20 + row * _DETAIL[1],
+                details_top + 20 + row * detail,
+                lines,
             )
         )
     return write(root)

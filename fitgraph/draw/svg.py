@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import textwrap
 import xml.etree.ElementTree as ET
 
 from fitgraph.plain import plain
@@ -30,6 +31,20 @@ def shorten(text: str, most: int) -> str:
     'a lon…'
     """
     return text if len(text) <= most else text[: most - 1].rstrip() + "…"
+
+
+def folded(text: str, letters: int, lines: int) -> list[str]:
+    """Return a text in so many lines at most, of so many characters each.
+
+    Examples
+    --------
+    >>> folded("a name of several words", 8, 2)
+    ['a name', 'of seve…']
+    """
+    found = textwrap.wrap(text, letters) or [""]
+    if len(found) <= lines:
+        return found
+    return [*found[: lines - 1], shorten(" ".join(found[lines - 1 :]), letters)]
 
 
 def number(value: float) -> str:

@@ -113,7 +113,7 @@ def unserved_html(
             ]
         )
     heads = [("No.", False), ("Count", True), ("Enquiry", False), ("What it lacks", False)]
-    return long_table(caption, heads, rows, len(rows), broad=("Enquiry", "What it lacks"))
+    return long_table(caption, heads, rows, len(rows), broad={"Enquiry": 30, "What it lacks": 52})
 
 
 def unserved_csv(

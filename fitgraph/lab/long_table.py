@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from html import escape
 
 from fitgraph.model import Catalogue
@@ -33,7 +33,7 @@ def long_table(
     heads: Sequence[tuple[str, bool]],
     rows: Sequence[Sequence[str]],
     most: int = MOST_ROWS,
-    broad: Sequence[str] = (),
+    broad: Mapping[str, int] | None = None,
 ) -> str:
     """Return a table; rows beyond so many open on demand.
 
@@ -47,13 +47,14 @@ def long_table(
         Cells as HTML; the first of each row is its heading.
     most : int
         Rows shown at once.
-    broad : sequence of str
-        Headings of columns that hold sentences and share what room the others leave.
+    broad : mapping of str to int, optional
+        Headings of columns that hold sentences, and the share of the table's width that each
+        asks for, in percent.
     """
-    share = f' style="width:{80 // len(broad)}%"' if broad else ""
+    shares = {name: f' style="width:{share}%"' for name, share in (broad or {}).items()}
 
     head = "".join(
-        f'<th scope="col"{_figure(figure)}{share if name in broad else ""}>{escape(name)}</th>'
+        f'<th scope="col"{_figure(figure)}{shares.get(name, "")}>{escape(name)}</th>'
         for name, figure in heads
     )
     body = []

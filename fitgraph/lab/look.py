@@ -56,6 +56,8 @@ def _widget_css() -> str:
         ".fg-form input[type=text],.fg-form select,.fg-form textarea"
         "{color:var(--fg-ink);background-color:var(--fg-paper);border:1px solid var(--fg-line);"
         "border-radius:5px}\n"
+        # What a field is too narrow for ends in dots, not within a letter.
+        ".fg-form input[type=text]{text-overflow:ellipsis}\n"
         # An arrow in the ink of the theme; the widgets' own is black in both.
         ".fg-form .widget-dropdown>select{background-image:"
         "linear-gradient(45deg,transparent 50%,var(--fg-muted) 50%),"
