@@ -18,8 +18,8 @@ from itertools import combinations
 import numpy as np
 import numpy.typing as npt
 
-from fitgraph.demand.distinct import dense
 from fitgraph.records import dataclass
+from fitgraph.solve.arrays import dense
 from fitgraph.solve.relations import Relation
 
 Ints = npt.NDArray[np.intp]

@@ -19,13 +19,12 @@ import numpy as np
 import numpy.typing as npt
 
 from fitgraph.demand.clashes import clashing
-from fitgraph.demand.distinct import dense, rank
 from fitgraph.demand.in_reach import in_reach
 from fitgraph.demand.least_rows import Lookup, least_of, least_of_nodes, least_row
 from fitgraph.demand.menus import Listing
 from fitgraph.graph.classes import distinct_rows
 from fitgraph.records import dataclass
-from fitgraph.solve.arrays import spread
+from fitgraph.solve.arrays import dense, rank, spread
 from fitgraph.solve.circuit import Circuit
 from fitgraph.solve.passes import Demands
 from fitgraph.solve.plan import Step

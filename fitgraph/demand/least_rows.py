@@ -14,9 +14,8 @@ from weakref import WeakKeyDictionary
 import numpy as np
 import numpy.typing as npt
 
-from fitgraph.demand.distinct import dense
 from fitgraph.records import dataclass
-from fitgraph.solve.arrays import distinct, spread
+from fitgraph.solve.arrays import dense, distinct, spread
 from fitgraph.solve.support import CircuitStep
 
 Ints = npt.NDArray[np.intp]

@@ -15,12 +15,11 @@ import numpy as np
 import numpy.typing as npt
 
 from fitgraph.demand.clashes import PairRelation, pairs_of
-from fitgraph.demand.distinct import dense, rank
 from fitgraph.demand.in_reach import in_reach
 from fitgraph.model import Fill
 from fitgraph.records import dataclass
 from fitgraph.solve import Space
-from fitgraph.solve.arrays import spread
+from fitgraph.solve.arrays import dense, rank, spread
 from fitgraph.solve.circuit import Circuit
 from fitgraph.solve.support import Support
 

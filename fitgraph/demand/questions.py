@@ -8,12 +8,12 @@ from itertools import chain
 import numpy as np
 import numpy.typing as npt
 
-from fitgraph.demand.distinct import dense, rank
 from fitgraph.demand.menus import Menus, Shelf
 from fitgraph.demand.served import Asked
 from fitgraph.model import Catalogue, Enquiry
 from fitgraph.records import dataclass
 from fitgraph.solve import NamingError, Request, Services
+from fitgraph.solve.arrays import dense, rank
 from fitgraph.solve.query import TENTHS
 from fitgraph.solve.request import check_material, find_part
 

@@ -21,10 +21,10 @@ from typing import TypeVar
 import numpy as np
 import numpy.typing as npt
 
-from fitgraph.demand.distinct import dense, rank
 from fitgraph.demand.least import cheapest
 from fitgraph.demand.menus import Listing, Menus
 from fitgraph.records import dataclass
+from fitgraph.solve.arrays import dense, rank
 from fitgraph.solve.best import Criteria, k_best
 
 Ints = npt.NDArray[np.intp]

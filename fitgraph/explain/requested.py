@@ -7,7 +7,7 @@ from dataclasses import replace
 import numpy as np
 
 from fitgraph.explain.representatives import Representative, representatives
-from fitgraph.model import Catalogue, Option
+from fitgraph.model import Catalogue
 from fitgraph.records import dataclass
 from fitgraph.solve import Request, TreeEngine
 from fitgraph.solve.cores import (
@@ -181,22 +181,20 @@ def _narrowed(engine: TreeEngine, query: Query) -> Cores | None:
     """Return the cores among options that some of the best builds have."""
     roles = deciding(query)
     for most in _CANDIDATES:
-        lets = {r: np.zeros(len(m), dtype=bool) for r, m in query.lets.items() if r in roles}
-        for sort in SORTS:
-            for build in engine.best(query.request, sort=sort, limit=most):
-                for role, mask in lets.items():
-                    options = query.space.options[role]
-                    option = build.options.get(role)
-                    mask[[n for n, o in enumerate(options) if _same(o, option)]] = True
+        builds = [b for s in SORTS for b in engine.best(query.request, sort=s, limit=most)]
+        lets = {}
+        for role in query.lets.keys() & roles:
+            chosen = {id(b.options.get(role)) for b in builds}
+            empty = id(None) in chosen  # no option stands for nothing
+            lets[role] = np.array(
+                [id(o) in chosen or (empty and o.part is None) for o in query.space.options[role]],
+                dtype=bool,
+            )
         narrow = replace(query, lets={**query.lets, **lets})
         found = _cores(narrow)
         if found is not None:
             return found
     return None
-
-
-def _same(option: Option, other: Option | None) -> bool:
-    return option.part is None if other is None else option is other
 
 
 def list_fillings(

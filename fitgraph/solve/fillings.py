@@ -14,6 +14,7 @@ import numpy as np
 import numpy.typing as npt
 
 from fitgraph.records import dataclass
+from fitgraph.solve.arrays import dense, spread
 from fitgraph.solve.passes import Passes
 from fitgraph.solve.plan import Plan
 from fitgraph.solve.query import Query
@@ -114,7 +115,6 @@ class Tables:
         #: The only sum that is asked for: prices or masses.
         self.alone = sums.index(True) if sum(sums) == 1 and not front else None
         self._of: dict[tuple[int, int], Sums] = {}
-        self._own: dict[tuple[int, int], Sums] = {}
         self.looked = 0
 
     def of(self, place: int, cell: int) -> Sums:
@@ -124,20 +124,15 @@ class Tables:
             self._of[key] = self._below(place, cell)
         return self._of[key]
 
-    def _own_of(self, place: int, kind: int) -> Sums:
-        """Return the sums of the options of a kind."""
-        key = (place, kind)
-        if key not in self._own:
-            step = self.walk.plan.steps[place]
-            if step.decided is not None:
-                found = np.zeros(1), np.zeros(1), np.ones(1)
-            else:
-                ordered, starts, many = self.members.of(step)
-                option = ordered[starts[kind] : starts[kind] + many[kind]]
-                price, tenths = self.price[step.variable], self.tenths[step.variable]
-                found = self.kept(price[option], tenths[option], np.ones(len(option)))
-            self._own[key] = found
-        return self._own[key]
+    def _own(self, place: int, kinds: Ints) -> tuple[Ints, Floats, Floats]:
+        """Return the options of some kinds: whose each is, its price and its mass."""
+        step = self.walk.plan.steps[place]
+        if step.decided is not None:
+            return np.arange(len(kinds)), np.zeros(len(kinds)), np.zeros(len(kinds))
+        ordered, starts, many = self.members.of(step)
+        owner, number = spread(many[kinds])
+        option = ordered[starts[kinds[owner]] + number]
+        return owner, self.price[step.variable][option], self.tenths[step.variable][option]
 
     def _below(self, place: int, cell: int) -> Sums:
         walk = self.walk
@@ -145,17 +140,19 @@ class Tables:
         _, kinds = walk.rows.expand(place, at)
         after = walk.rows.after(place, np.repeat(at, len(kinds)), kinds)
         cap = self._cap(place, cell)
-        pieces: list[Sums] = []
+        owner, price, tenths = self._own(place, kinds)
         # Kinds that open the same are one: their options stand beside each other.
-        alike: dict[tuple[int, ...], list[int]] = {}
-        for n, kind in enumerate(kinds.tolist()):
-            alike.setdefault(tuple(int(c[n]) for c in after.values()), []).append(kind)
-        for opened, of in alike.items():
+        first, alike = dense([np.zeros(len(kinds), dtype=np.intp), *after.values()])
+        of = alike[owner]
+        order = np.argsort(of, kind="stable")
+        ends = np.searchsorted(of[order], np.arange(len(first) + 1))
+        pieces: list[Sums] = []
+        for n, example in enumerate(first.tolist()):
             check()
-            own = [self._own_of(place, kind) for kind in of]
-            sums = self.kept(*(np.concatenate(columns) for columns in zip(*own, strict=True)))
-            for child, below in zip(after, opened, strict=True):
-                sums = self.joined(sums, self.of(child, below), cap)
+            mine = order[ends[n] : ends[n + 1]]
+            sums = self.kept(price[mine], tenths[mine], np.ones(len(mine)))
+            for child, below in after.items():
+                sums = self.joined(sums, self.of(child, int(below[example])), cap)
             pieces.append(sums)
         if not pieces:
             return np.zeros(0), np.zeros(0), np.zeros(0)

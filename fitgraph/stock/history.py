@@ -10,12 +10,12 @@ from concurrent.futures import Executor
 import numpy as np
 import numpy.typing as npt
 
-from fitgraph.demand.distinct import dense
 from fitgraph.demand.menus import Listing, Menus, Shelf
 from fitgraph.demand.questions import questions_of
 from fitgraph.demand.served import Asked, Progress, in_pieces, joined, served
 from fitgraph.model import Enquiry
 from fitgraph.solve import TreeEngine
+from fitgraph.solve.arrays import dense
 from fitgraph.stock.coverage import Coverage, Standing, coverage
 
 
