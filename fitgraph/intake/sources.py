@@ -13,12 +13,14 @@ import zipfile
 import zlib
 from collections import Counter
 from collections.abc import Iterable, Iterator, Sequence
+from dataclasses import replace
 from importlib import import_module
 from pathlib import Path
 from types import ModuleType
 from typing import Any, NamedTuple
 
 from fitgraph.files import SpecialFileError, require_plain
+from fitgraph.intake.code_pages import CodePage, code_page
 from fitgraph.intake.lost_values import LostValue, lost_values
 from fitgraph.intake.unpacked import TooLargeError, check_unpacked, joined_over_rows
 from fitgraph.plain import plain
@@ -167,8 +169,8 @@ def _rows(source: str, rows: Iterable[Sequence[Any]]) -> list[tuple[int, list[st
     return found
 
 
-def _decoded(data: bytes, source: str) -> str:
-    """Return bytes as text: what a mark says, UTF-8, or what they look like."""
+def _decoded(data: bytes, source: str) -> tuple[str, tuple[Remark, ...]]:
+    """Return bytes as text (what a mark says, UTF-8, or what they look like) and what is told."""
     for mark, name in (
         (codecs.BOM_UTF8, "utf-8"),
         (codecs.BOM_UTF32_LE, "utf-32"),
@@ -177,30 +179,36 @@ def _decoded(data: bytes, source: str) -> str:
         (codecs.BOM_UTF16_BE, "utf-16"),
     ):
         if data.startswith(mark):
-            return data.decode("utf-8-sig" if name == "utf-8" else name, "replace")
+            return data.decode("utf-8-sig" if name == "utf-8" else name, "replace"), ()
     head = data[:4000]
     if head.count(0) > len(head) // 4:
-        return data.decode(
-            "utf-16-le" if head[1::2].count(0) > head[::2].count(0) else "utf-16-be", "replace"
-        )
+        name = "utf-16-le" if head[1::2].count(0) > head[::2].count(0) else "utf-16-be"
+        return data.decode(name, "replace"), ()
     try:
-        return data.decode("utf-8")
+        return data.decode("utf-8"), ()
     except UnicodeDecodeError:
         pass
-    try:
-        # What Windows' western letters can be they nearly always are, in a shop's lists.
-        text = data.decode("cp1252")
-        strange = [
-            c for c in text if ord(c) > 127 and not (c.isalnum() or c in "€£°±µ½¼¾×–—’“”²³´«»§ ")
-        ]
-        if len(strange) <= len(text) // 500:
-            return text
-    except UnicodeDecodeError:
-        pass
+    page = code_page(data)
+    if page is not None:
+        # What Windows' western letters can be it nearly always is, in a shop's lists; of any other
+        # page people should know.
+        sure = page.codec in _USUAL and page.clean
+        return data.decode(page.codec), () if sure else (_taken_for(page.title, page),)
     best = needed("charset_normalizer").from_bytes(data[:200_000]).best()
     if best is None:
         raise SourceError(f"{source} is no text that can be read; save it as CSV in UTF-8")
-    return data.decode(best.encoding, "replace")
+    return data.decode(best.encoding, "replace"), (_taken_for(best.encoding),)
+
+
+#: Code pages that are not worth a word.
+_USUAL = ("cp1252", "iso8859-15")
+
+
+def _taken_for(title: str, page: CodePage | None = None) -> Remark:
+    others = f"; {' and '.join(page.others)} would read as well" if page and page.others else ""
+    told = f"is not in UTF-8; its letters were taken for those of a code page ({title}){others}"
+    remedy = "Look whether its words read right; if not, save it as CSV in UTF-8"
+    return Remark("code-page", None, page.sample if page else "", told, remedy)
 
 
 def _delimiter(lines: Sequence[str]) -> str:
@@ -554,4 +562,5 @@ def read_held(name: str, data: bytes) -> list[Sheet]:
         return _workbook(data, name)
     if not data.strip():
         raise SourceError(f"{name} is empty")
-    return [_text_sheet(_decoded(data, name), name)]
+    text, remarks = _decoded(data, name)
+    return [replace(_text_sheet(text, name), remarks=remarks)]
