@@ -2,9 +2,46 @@
 
 from __future__ import annotations
 
+import re
+
+#: Letters from which on a word or a quoted text is cut in a message; paths are shorter.
+_LONGEST = 200
+#: What is shown of it.
+_HEAD, _TAIL = 60, 20
+
+_LONG_QUOTED = re.compile(
+    rf"(?<!\w)(['\"])((?:\\.|(?!\1)[^\\\n]){{{_LONGEST},}})\1(?!\w)"  # as repr writes it
+)
+_LONG_WORD = re.compile(rf"[^\s/\\]{{{_LONGEST},}}")  # a path stays whole
+
+
+def _cut(text: str) -> str:
+    return f"{text[:_HEAD]}…{text[-_TAIL:]}"
+
+
+def brief(message: str) -> str:
+    """Return a message in which no word and no quoted text goes on for pages.
+
+    Examples
+    --------
+    >>> told = brief(f"'{'a b ' * 2000}' is no mass")
+    >>> len(told), told[:6], told[-16:]
+    (94, "'a b a", "a b ' is no mass")
+    """
+    if len(message) < _LONGEST:
+        return message
+    quoted = _LONG_QUOTED.sub(lambda m: m[1] + _cut(m[2]) + m[1], message)
+    return _LONG_WORD.sub(lambda m: _cut(m[0]), quoted)
+
 
 class InputError(ValueError):
-    """Something typed or asked for that cannot be used; the message says how to mend it."""
+    """Something typed or asked for that cannot be used; the message says how to mend it.
+
+    What was typed may be long; the message shows its two ends.
+    """
+
+    def __str__(self) -> str:
+        return brief(super().__str__())
 
     def _render_traceback_(self) -> list[str]:
         """Return what a notebook shows in place of a traceback."""
@@ -36,4 +73,4 @@ class ArgumentError(InputError):
     @property
     def as_option(self) -> str:
         """Return the message as a command tells it."""
-        return f"--{self.argument.replace('_', '-')} {self.text}"
+        return brief(f"--{self.argument.replace('_', '-')} {self.text}")

@@ -7,6 +7,7 @@ shows itself on a screen, and refuses what cannot be used in words.
 from __future__ import annotations
 
 import csv
+import dataclasses
 import doctest
 import io
 import json
@@ -378,3 +379,26 @@ def test_the_analyst_s_ten_lines_run(
 
 def test_types_come_with_the_package() -> None:
     assert (Path(fitgraph.__file__).parent / "py.typed").is_file()
+
+
+@pytest.mark.parametrize("typed", ["Q" * 5000, "a word " * 800, 'it\'s "so" ' * 600])
+def test_a_message_does_not_repeat_what_is_very_long(shop: Shop, typed: str) -> None:
+    for ask in (
+        lambda: shop.builds([typed]),
+        lambda: shop.builds(material=typed),
+        lambda: shop.builds(budget=typed),
+        lambda: shop.builds(sort=typed),
+        lambda: shop.restock(target=typed),
+        lambda: shop.measure(typed),
+    ):
+        with pytest.raises(fitgraph.errors.InputError) as told:
+            ask()
+        assert len(str(told.value)) < 600 and typed[:40] in str(told.value).replace("\\", "")
+        if isinstance(told.value, fitgraph.errors.ArgumentError):
+            assert len(told.value.as_option) < 600
+
+
+def test_a_very_long_name_is_cut_in_sentences_and_whole_in_data(shop: Shop) -> None:
+    part = dataclasses.replace(shop.catalogue.parts["BAR-MAR-05"], name="Q " * 200)
+    assert len(part.called) < 140 and part.called.endswith("… (BAR-MAR-05)")
+    assert part.name == "Q " * 200

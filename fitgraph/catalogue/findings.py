@@ -6,7 +6,7 @@ from collections import Counter
 from dataclasses import field
 from pathlib import Path
 
-from fitgraph.errors import InputError
+from fitgraph.errors import InputError, brief
 from fitgraph.records import dataclass
 
 #: A figure or a row could not be used.
@@ -67,7 +67,7 @@ class Finding:
         if self.column:
             place += f", column {self.column}"
         shown = f": {self.value!r}" if self.value else ""
-        return f"{place}{shown} {self.message}. {self.remedy}."
+        return brief(f"{place}{shown} {self.message}. {self.remedy}.")
 
 
 class CatalogueError(InputError):

@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Any, NoReturn
 
 import typer
 
-from fitgraph.errors import InputError
+from fitgraph.errors import InputError, brief
 from fitgraph.plain import plain
 
 if TYPE_CHECKING:
@@ -45,7 +45,7 @@ def terminal_width() -> int:
 
 def complain(message: str) -> None:
     """Print one line on the error stream."""
-    sys.stderr.write(plain(f"fitgraph: {message}") + "\n")
+    sys.stderr.write(plain(brief(f"fitgraph: {message}")) + "\n")
 
 
 def remark(message: str) -> None:

@@ -8,6 +8,7 @@ from html import escape, unescape
 
 from fitgraph.draw import Nest, nest_svg
 from fitgraph.draw.style import SIGNS, WORDS, verdict_class
+from fitgraph.errors import brief
 from fitgraph.explain import Change, Clash, Explanation, action_text, clash_text
 from fitgraph.explain.standing import PartStanding
 from fitgraph.explain.words_rider import about
@@ -38,7 +39,7 @@ def sign(verdict: Verdict) -> str:
 
 def alert(message: str) -> str:
     """Return what went wrong, one paragraph a line."""
-    lines = "".join(f"<p>{escape(line)}</p>" for line in message.splitlines())
+    lines = "".join(f"<p>{escape(line)}</p>" for line in brief(message).splitlines())
     return f'<div class="fg-alert" role="alert">{lines}</div>'
 
 

@@ -9,6 +9,9 @@ from fitgraph.model.dimension import Dimension, Word
 from fitgraph.model.verdict import Presence
 from fitgraph.records import dataclass
 
+#: Letters of a name in a sentence.
+_LONGEST = 120
+
 
 @dataclass(frozen=True, slots=True)
 class Feature:
@@ -66,8 +69,14 @@ class Part:
 
     @property
     def called(self) -> str:
-        """Return what people call it: its name, and the number that tells it from its like."""
-        return self.sku if self.name in ("", self.sku) else f"{self.name} ({self.sku})"
+        """Return what people call it: its name, and the number that tells it from its like.
+
+        Sentences have no room for more than the beginning of a very long name.
+        """
+        if self.name in ("", self.sku):
+            return self.sku
+        name = self.name if len(self.name) <= _LONGEST else f"{self.name[: _LONGEST - 1]}…"
+        return f"{name} ({self.sku})"
 
 
 @dataclass(frozen=True, slots=True)
