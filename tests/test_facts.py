@@ -174,7 +174,7 @@ WHY: list[tuple[int, str, list[str], list[str]]] = [
             r"^Does not fit\.",
             r"28\.60",
             r"31\.90",
-            r"add the adapter sleeve SLEEVE-ONE",
+            r"add SLEEVE-ONE",
         ],
     ),
     (
@@ -236,7 +236,7 @@ WHY: list[tuple[int, str, list[str], list[str]]] = [
         [
             r"^Does not fit\.",
             r"would close the slot and crush the end",
-            r"add the slot insert INSERT-31\.8",
+            r"add INSERT-31\.8",
             r"cut the slotted end off .*height −51 mm",
         ],
     ),

@@ -161,7 +161,11 @@ def test_nothing_is_said_where_a_figure_is_lacking(demo: Catalogue) -> None:
 def test_sentences_name_the_weakest_surface_the_demand_and_what_breaks(demo: Catalogue) -> None:
     found = _held(demo, *COLLARED)
     text = hold_text(found)
-    for piece in ("KIT-VEN-01 and FORK-VEN-04 slips first", "50 N·m", "ISO 4210-5:2014"):
+    for piece in (
+        "(KIT-VEN-01) and Vendlemoor Yarrith fork 120 x 30 (FORK-VEN-04) slips first",
+        "50 N·m",
+        "ISO 4210-5:2014",
+    ):
         assert piece in text
     assert f"{found.grip.middle_nm:.0f} N·m" in text
     topics = [topic for topic, _ in strain_texts(found)]
@@ -175,7 +179,10 @@ def test_rings_that_do_not_close_are_said_to_press_nothing(demo: Catalogue) -> N
         [RingSection(28.6, 31.8, 40.0, 205.0, clearance_mm=(0.2, 0.2))], Bolts(2, 9.0, 6.0)
     )
     text = hold_text(replace(found, grip=none))
-    assert "the surface between KIT-VEN-01 and FORK-VEN-04 is not pressed" in text
+    assert (
+        "the surface between Vendlemoor IHC kit (KIT-VEN-01) and "
+        "Vendlemoor Yarrith fork 120 x 30 (FORK-VEN-04) is not pressed" in text
+    )
     half = replace(found, grip=replace(found.grip, closes=0.6), demand_share=0.123)
     assert "In 40% of the cases" in hold_text(half) and "12.3% of the cases" in hold_text(half)
 
