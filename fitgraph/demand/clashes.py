@@ -16,14 +16,11 @@ from collections.abc import Mapping, Sequence
 from itertools import combinations
 
 import numpy as np
-import numpy.typing as npt
 
+from fitgraph.array_types import Bools, Ints
 from fitgraph.records import dataclass
 from fitgraph.solve.arrays import dense
 from fitgraph.solve.relations import Relation
-
-Ints = npt.NDArray[np.intp]
-Bools = npt.NDArray[np.bool_]
 
 #: Places of pairs of menus that are looked at in one go.
 _AT_ONCE = 1 << 24

@@ -12,12 +12,11 @@ from collections.abc import Mapping
 from weakref import WeakKeyDictionary
 
 import numpy as np
-import numpy.typing as npt
 
+from fitgraph.array_types import Bools
 from fitgraph.solve.circuit import Circuit
 from fitgraph.solve.support import Support
 
-Bools = npt.NDArray[np.bool_]
 Lets = Mapping[str, Bools]
 
 #: Share of all combinations of classes above which fewer are not worth a look along all rows.

@@ -16,8 +16,8 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 
 import numpy as np
-import numpy.typing as npt
 
+from fitgraph.array_types import Bools, Floats, Ints
 from fitgraph.demand.clashes import clashing
 from fitgraph.demand.in_reach import in_reach
 from fitgraph.demand.least_rows import Lookup, least_of, least_of_nodes, least_row
@@ -30,10 +30,6 @@ from fitgraph.solve.passes import Demands
 from fitgraph.solve.plan import Step
 from fitgraph.solve.support import Support
 from fitgraph.stopping import check
-
-Ints = npt.NDArray[np.intp]
-Floats = npt.NDArray[np.float64]
-Bools = npt.NDArray[np.bool_]
 
 #: Questions that are not worth a look at all pairs of roles beforehand.
 _SINGLY = 16

@@ -14,13 +14,10 @@ from weakref import WeakKeyDictionary
 import numpy as np
 import numpy.typing as npt
 
+from fitgraph.array_types import Bools, Floats, Ints
 from fitgraph.records import dataclass
 from fitgraph.solve.arrays import dense, distinct, spread
 from fitgraph.solve.support import CircuitStep
-
-Ints = npt.NDArray[np.intp]
-Floats = npt.NDArray[np.float64]
-Bools = npt.NDArray[np.bool_]
 
 #: Pairs of a context and a row that are looked at in one go.
 _AT_ONCE = 1 << 20
@@ -112,8 +109,8 @@ def least_of_nodes(terms: Sequence[Lookup], lines: CircuitStep, count: int) -> F
     size = max(1, _CELLS // widest)
     for begin in range(0, count, size):
         some = np.arange(begin, min(begin + size, count))
-        terms = [*of_rows, _of_kinds(of_kinds, some, count)] if of_kinds else of_rows
-        runs.least(_of_pieces(terms, lines, some), message[begin : begin + size])
+        mine = [*of_rows, _of_kinds(of_kinds, some, count)] if of_kinds else of_rows
+        runs.least(_of_pieces(mine, lines, some), message[begin : begin + size])
     return message
 
 

@@ -12,8 +12,8 @@ from dataclasses import fields
 from itertools import chain
 
 import numpy as np
-import numpy.typing as npt
 
+from fitgraph.array_types import Bools, Floats, Ints
 from fitgraph.demand.clashes import PairRelation, pairs_of
 from fitgraph.demand.in_reach import in_reach
 from fitgraph.model import Fill
@@ -22,10 +22,6 @@ from fitgraph.solve import Space
 from fitgraph.solve.arrays import dense, rank, spread
 from fitgraph.solve.circuit import Circuit
 from fitgraph.solve.support import Support
-
-Ints = npt.NDArray[np.intp]
-Floats = npt.NDArray[np.float64]
-Bools = npt.NDArray[np.bool_]
 
 
 @dataclass(frozen=True, slots=True)

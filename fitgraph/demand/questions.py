@@ -6,8 +6,8 @@ from collections.abc import Sequence
 from itertools import chain
 
 import numpy as np
-import numpy.typing as npt
 
+from fitgraph.array_types import Floats, Ints
 from fitgraph.demand.menus import Menus, Shelf
 from fitgraph.demand.served import Asked
 from fitgraph.model import Catalogue, Enquiry
@@ -16,9 +16,6 @@ from fitgraph.solve import NamingError, Request, Services
 from fitgraph.solve.arrays import dense, rank
 from fitgraph.solve.query import TENTHS
 from fitgraph.solve.request import check_material, find_part
-
-Ints = npt.NDArray[np.intp]
-Floats = npt.NDArray[np.float64]
 
 
 def request_of(enquiry: Enquiry, *, in_stock: bool) -> Request:

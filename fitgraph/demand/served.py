@@ -19,17 +19,13 @@ from concurrent.futures import Executor
 from typing import TypeVar
 
 import numpy as np
-import numpy.typing as npt
 
+from fitgraph.array_types import Bools, Floats, Ints
 from fitgraph.demand.least import cheapest
 from fitgraph.demand.menus import Listing, Menus
 from fitgraph.records import dataclass
 from fitgraph.solve.arrays import dense, rank
 from fitgraph.solve.best import Criteria, k_best
-
-Ints = npt.NDArray[np.intp]
-Floats = npt.NDArray[np.float64]
-Bools = npt.NDArray[np.bool_]
 
 Answer = TypeVar("Answer")
 

@@ -40,7 +40,7 @@ _CYRILLIC = {"Cyrillic": "абвгдеёжзийклмнопрстуфхцчшщ
 _GREEK = {"Greek": "αβγδεζηθικλμνξοπρσςτυφχψωάέήίόύώϊϋΐΰ"}
 
 #: Code pages, what people call them, and the letters of the languages they are used for. Of two
-#: that do as well the first is taken. Tables: those of Python's codecs.
+#: that do as well the first is taken. Tables: those of Python's codecs; letters: from memory.
 _PAGES: dict[str, tuple[str, Mapping[str, str]]] = {
     "cp1252": ("Windows, western Europe", _WEST),
     "iso8859-15": ("ISO 8859-15, western Europe", _WEST),

@@ -13,6 +13,8 @@ import re
 import zipfile
 from collections.abc import Iterator
 
+from fitgraph.intake.unpacked import column_number
+
 #: A cell without a value: its row and column from 0, and what stands there.
 LostValue = tuple[int, int, str]
 
@@ -96,11 +98,8 @@ def lost_values(data: bytes) -> dict[str, list[LostValue]]:
                 if sort == b"str":
                     continue  # a formula that comes to an empty text
                 text = cell[3] if sort == b"e" else cell[2][:_LONGEST_FORMULA]
-                column = 0
-                for letter in at[1]:
-                    column = column * 26 + letter - 64
                 told = html.unescape((text or b"").decode("utf-8", "replace"))
                 told = told if sort == b"e" else FORMULA + told
-                cells[int(at[2]) - 1, column - 1] = told
+                cells[int(at[2]) - 1, column_number(at[1]) - 1] = told
             found[sheet] = [(*at, told) for at, told in cells.items() if told]
     return found

@@ -53,7 +53,8 @@ def _tags(pieces: Iterator[bytes]) -> Iterator[tuple[bytes, bytes, bool]]:
         rest = text[max(end, len(text) - _LONGEST_TAG) :]
 
 
-def _column(letters: bytes) -> int:
+def column_number(letters: bytes) -> int:
+    """Return the number of a column from 1, by its letters."""
     place = 0
     for letter in letters.upper():
         place = place * 26 + letter - 64
@@ -79,7 +80,7 @@ def _check(tags: Iterator[tuple[bytes, bytes, bool]]) -> None:
         elif name == b"table-row":
             row, column = row + by, 0
         elif name == b"c":
-            column = _column(at[1]) if at else column + 1
+            column = column_number(at[1]) if at else column + 1
         else:
             column += by
         if name in (b"c", b"table-cell", b"covered-table-cell") and not alone:  # it holds something

@@ -29,7 +29,7 @@ import numpy as np
 import numpy.typing as npt
 
 from fitgraph.mechanics.clamps import FRICTION_RANGE, NUT_FACTOR_RANGE
-from fitgraph.mechanics.numbers import percentiles, require
+from fitgraph.mechanics.numbers import require
 from fitgraph.mechanics.published import by_name
 from fitgraph.mechanics.slots import closes_by_mm, closing_force_n
 from fitgraph.records import dataclass
@@ -378,17 +378,17 @@ def nest_grip(
         float(_slips_at(rings, bolts, _corner(rings, best), friction, contact)[0][: last + 1].min())
         for best in (False, True)
     )
-    low, middle, high = percentiles(weakest, [LOW, 50.0, HIGH])
+    low, middle, high = np.percentile(weakest, [LOW, 50.0, HIGH])
     return NestGrip(
-        middle,
-        low,
-        high,
+        float(middle),
+        float(low),
+        float(high),
         (bounds[0], bounds[1]),
         governing,
         float(counts[governing] / samples),
-        tuple(percentiles(surface, [50.0])[0] for surface in slips),
+        tuple(float(x) for x in np.percentile(slips, 50.0, axis=1)),
         float((slips[0] > 0).mean()),
-        percentiles(taken, [50.0])[0],
+        float(np.percentile(taken, 50.0)),
     )
 
 

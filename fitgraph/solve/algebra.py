@@ -17,9 +17,9 @@ from typing import Any, Protocol
 import numpy as np
 import numpy.typing as npt
 
+from fitgraph.array_types import Bools, Ints
+
 Numbers = npt.NDArray[Any]
-Ints = npt.NDArray[np.intp]
-Bools = npt.NDArray[np.bool_]
 
 
 class Algebra(Protocol):

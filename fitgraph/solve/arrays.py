@@ -8,7 +8,7 @@ from typing import Any
 import numpy as np
 import numpy.typing as npt
 
-Ints = npt.NDArray[np.intp]
+from fitgraph.array_types import Ints
 
 #: How many times more numbers there may be than are given, to mark them rather than sort.
 SPREAD = 16

@@ -22,8 +22,8 @@ from collections.abc import Mapping
 from functools import cached_property
 
 import numpy as np
-import numpy.typing as npt
 
+from fitgraph.array_types import Bools, Floats, Ints
 from fitgraph.records import dataclass
 from fitgraph.solve.algebra import LEAST
 from fitgraph.solve.arrays import spread
@@ -32,10 +32,6 @@ from fitgraph.solve.plan import Case, Plan, Step
 from fitgraph.solve.rows import Members, Rows
 from fitgraph.solve.support import Support
 from fitgraph.stopping import check
-
-Floats = npt.NDArray[np.float64]
-Ints = npt.NDArray[np.intp]
-Bools = npt.NDArray[np.bool_]
 
 #: Partial builds that first dives carry, and by what later ones grow, up to the most.
 _FIRST, _GROWTH, _MOST = 64, 4, 1 << 16

@@ -18,6 +18,7 @@ from dataclasses import replace
 import numpy as np
 import numpy.typing as npt
 
+from fitgraph.array_types import Floats, Ints
 from fitgraph.graph.sums import SumCondition
 from fitgraph.mechanics.rules import EPSILON_MM
 from fitgraph.records import dataclass
@@ -25,9 +26,6 @@ from fitgraph.solve.arrays import distinct
 from fitgraph.solve.relations import Relation, combined
 from fitgraph.solve.shared_sums import best_group, own_addends
 from fitgraph.solve.sums import STEPS, Running, Terms, terms_of, thresholds
-
-Ints = npt.NDArray[np.intp]
-Floats = npt.NDArray[np.float64]
 
 #: Triples from which tuples are sorted; below, a table is as quick.
 WORTH = 1 << 19

@@ -28,6 +28,7 @@ from typing import Any
 import numpy as np
 import numpy.typing as npt
 
+from fitgraph.array_types import Bools, Floats, Ints
 from fitgraph.records import dataclass
 from fitgraph.solve import leading, summing
 from fitgraph.solve.algebra import EXISTS
@@ -39,9 +40,6 @@ from fitgraph.solve.support import ROW as SUPPORT_ROW
 from fitgraph.solve.support import CircuitStep, Sorted, StepRows, Support, nodes_of
 from fitgraph.stopping import check
 
-Ints = npt.NDArray[np.intp]
-Bools = npt.NDArray[np.bool_]
-Floats = npt.NDArray[np.float64]
 Objects = npt.NDArray[np.object_]
 Words = npt.NDArray[Any]
 

@@ -28,6 +28,7 @@ from typing import Any
 import numpy as np
 import numpy.typing as npt
 
+from fitgraph.array_types import Bools, Floats, Ints
 from fitgraph.records import dataclass
 from fitgraph.solve.algebra import COUNT, LEAST
 from fitgraph.solve.arrays import spread
@@ -43,10 +44,6 @@ from fitgraph.solve.query import Query
 from fitgraph.solve.ranked import best_of
 from fitgraph.solve.rows import Members, Rows
 from fitgraph.stopping import check
-
-Ints = npt.NDArray[np.intp]
-Floats = npt.NDArray[np.float64]
-Bools = npt.NDArray[np.bool_]
 
 #: Cores up to which they are listed.
 MOST_LISTED = 200_000

@@ -21,7 +21,6 @@ from fitgraph.solve.passes import Demands, Message, Passes
 from fitgraph.solve.plan import Plan
 from fitgraph.solve.support import Support
 
-Ints = npt.NDArray[np.intp]
 Numbers = npt.NDArray[Any]
 Objects = npt.NDArray[np.object_]
 

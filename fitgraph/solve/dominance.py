@@ -11,13 +11,9 @@ References
 from __future__ import annotations
 
 import numpy as np
-import numpy.typing as npt
 
+from fitgraph.array_types import Bools, Floats, Ints
 from fitgraph.solve.arrays import distinct
-
-Ints = npt.NDArray[np.intp]
-Floats = npt.NDArray[np.float64]
-Bools = npt.NDArray[np.bool_]
 
 #: Levels of the third criterion at which known builds are looked up.
 _LEVELS = 64

@@ -9,6 +9,7 @@ from typing import Protocol
 import numpy as np
 import numpy.typing as npt
 
+from fitgraph.array_types import Bools, Floats, Ints
 from fitgraph.graph.options import skus_of, work_on
 from fitgraph.model import Catalogue, Option, Verdict
 from fitgraph.records import dataclass
@@ -20,10 +21,6 @@ from fitgraph.solve.query import TENTHS, Query, ask
 from fitgraph.solve.ranked import best_of, ranked
 from fitgraph.solve.request import Request
 from fitgraph.solve.space import Space, compile_space
-
-Floats = npt.NDArray[np.float64]
-Ints = npt.NDArray[np.intp]
-Bools = npt.NDArray[np.bool_]
 
 #: What builds can be sorted by.
 SORTS = ("price", "mass", "strength")

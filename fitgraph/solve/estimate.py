@@ -29,6 +29,7 @@ from collections.abc import Mapping
 import numpy as np
 import numpy.typing as npt
 
+from fitgraph.array_types import Floats, Ints
 from fitgraph.records import dataclass
 from fitgraph.solve.counted import Counted
 from fitgraph.solve.kept import keeps_sums
@@ -38,9 +39,6 @@ from fitgraph.solve.rows import Members
 from fitgraph.solve.sample import Drawing
 from fitgraph.solve.space import Space
 from fitgraph.solve.support import Support
-
-Floats = npt.NDArray[np.float64]
-Ints = npt.NDArray[np.intp]
 
 #: Size, seed and confidence of the sample behind an estimate.
 SAMPLE, SEED, CONFIDENCE = 50_000, 20260101, 0.99

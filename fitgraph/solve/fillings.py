@@ -11,8 +11,8 @@ from collections.abc import Mapping
 from dataclasses import field
 
 import numpy as np
-import numpy.typing as npt
 
+from fitgraph.array_types import Bools, Floats, Ints
 from fitgraph.records import dataclass
 from fitgraph.solve.arrays import dense, spread
 from fitgraph.solve.passes import Passes
@@ -20,10 +20,6 @@ from fitgraph.solve.plan import Plan
 from fitgraph.solve.query import Query
 from fitgraph.solve.rows import Members, Rows
 from fitgraph.stopping import check
-
-Ints = npt.NDArray[np.intp]
-Floats = npt.NDArray[np.float64]
-Bools = npt.NDArray[np.bool_]
 
 #: Distinct sums, by price and mass, of one cell.
 Sums = tuple[Floats, Floats, Floats]

@@ -19,8 +19,8 @@ from collections.abc import Mapping, Sequence
 from functools import cached_property
 
 import numpy as np
-import numpy.typing as npt
 
+from fitgraph.array_types import Bools, Floats, Ints
 from fitgraph.records import dataclass
 from fitgraph.solve.algebra import LEAST
 from fitgraph.solve.arrays import spread
@@ -28,10 +28,6 @@ from fitgraph.solve.dominance import Known, least_of_three, least_of_two
 from fitgraph.solve.rows import Members
 from fitgraph.solve.support import Support
 from fitgraph.stopping import check
-
-Ints = npt.NDArray[np.intp]
-Floats = npt.NDArray[np.float64]
-Bools = npt.NDArray[np.bool_]
 
 #: Points that are put together before they are thinned out.
 _AT_ONCE = 1 << 18

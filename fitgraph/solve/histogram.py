@@ -3,15 +3,13 @@
 from __future__ import annotations
 
 import numpy as np
-import numpy.typing as npt
 
+from fitgraph.array_types import Floats
 from fitgraph.records import dataclass
 from fitgraph.solve.counting import count
 from fitgraph.solve.estimate import SEED, sample_sums
 from fitgraph.solve.query import TENTHS, Query
 from fitgraph.solve.stream import Stream
-
-Floats = npt.NDArray[np.float64]
 
 #: Up to so many builds every one is counted.
 COUNTED_UP_TO = 5_000_000

@@ -11,10 +11,9 @@ from collections.abc import Iterator, Mapping, Sequence
 from typing import Any
 
 import numpy as np
-import numpy.typing as npt
 from scipy.optimize import Bounds, LinearConstraint, OptimizeResult, milp
 
-Floats = npt.NDArray[np.float64]
+from fitgraph.array_types import Floats
 
 #: Of scipy's milp: it gave up, for reasons of its own.
 FAILED = 4

@@ -5,14 +5,11 @@ from __future__ import annotations
 from collections.abc import Mapping
 
 import numpy as np
-import numpy.typing as npt
 
+from fitgraph.array_types import Bools, Ints
 from fitgraph.mechanics.rules import EPSILON_MM
 from fitgraph.model import Verdict
 from fitgraph.solve.space import Space
-
-Ints = npt.NDArray[np.intp]
-Bools = npt.NDArray[np.bool_]
 
 
 def keeps_joints(space: Space, options: Mapping[str, Ints], *, certain: bool) -> Bools:

@@ -11,17 +11,14 @@ from collections.abc import Iterator, Sequence
 from typing import TYPE_CHECKING
 
 import numpy as np
-import numpy.typing as npt
 
+from fitgraph.array_types import Bools, Floats, Ints
 from fitgraph.records import dataclass
 from fitgraph.solve.plan import Part, Step
 
 if TYPE_CHECKING:
     from fitgraph.solve.passes import Passes
 
-Ints = npt.NDArray[np.intp]
-Floats = npt.NDArray[np.float64]
-Bools = npt.NDArray[np.bool_]
 
 #: Pairs that are looked at at once.
 _AT_ONCE = 1 << 20

@@ -16,6 +16,7 @@ from typing import Any
 import numpy as np
 import numpy.typing as npt
 
+from fitgraph.array_types import Floats, Ints
 from fitgraph.solve.algebra import COUNT
 from fitgraph.solve.arrays import spread
 from fitgraph.solve.best import Bounds, Criteria
@@ -27,9 +28,6 @@ from fitgraph.solve.plan import Case
 from fitgraph.solve.query import Query
 from fitgraph.solve.ranked import best_of
 from fitgraph.solve.stream import Stream
-
-Floats = npt.NDArray[np.float64]
-Ints = npt.NDArray[np.intp]
 
 #: Partial sums held at once before an estimate takes over; and so many are tried in any case,
 #: because tight limits may leave few builds.

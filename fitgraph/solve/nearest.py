@@ -14,17 +14,14 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 
 import numpy as np
-import numpy.typing as npt
 
+from fitgraph.array_types import Bools, Ints
 from fitgraph.graph.buckets import Factor, TooManyCellsError, least_sum
 from fitgraph.graph.unknowns import SHARED
 from fitgraph.model import Verdict
 from fitgraph.solve.space import Space
 from fitgraph.solve.substitutes import needed
 from fitgraph.stopping import check
-
-Bools = npt.NDArray[np.bool_]
-Ints = npt.NDArray[np.intp]
 
 #: Cells that a bucket may have.
 _CELLS = 1 << 24

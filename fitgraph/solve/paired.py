@@ -34,6 +34,7 @@ from typing import Any
 import numpy as np
 import numpy.typing as npt
 
+from fitgraph.array_types import Floats, Ints
 from fitgraph.records import dataclass
 from fitgraph.solve.algebra import COUNT
 from fitgraph.solve.arrays import distinct
@@ -41,9 +42,6 @@ from fitgraph.solve.plan import Case
 from fitgraph.solve.rows import Members
 from fitgraph.solve.support import StepRows, Support
 from fitgraph.stopping import check
-
-Floats = npt.NDArray[np.float64]
-Ints = npt.NDArray[np.intp]
 
 #: Batches, builds drawn for each, and lower halves that each rest goes with.
 BATCHES, EACH, HALVES = 32, 512, 32

@@ -14,6 +14,7 @@ from typing import Any
 import numpy as np
 import numpy.typing as npt
 
+from fitgraph.array_types import Bools, Ints
 from fitgraph.records import dataclass
 from fitgraph.solve import leading, summing
 from fitgraph.solve.algebra import Algebra, none_of, one_of
@@ -21,9 +22,7 @@ from fitgraph.solve.arrays import distinct
 from fitgraph.solve.plan import SLICE, Case, Part, Plan, Step
 from fitgraph.stopping import check
 
-Ints = npt.NDArray[np.intp]
 Numbers = npt.NDArray[Any]
-Bools = npt.NDArray[np.bool_]
 
 #: Cells along some axes of a separator; all along the others.
 _Block = Mapping[int, Ints]

@@ -34,6 +34,7 @@ from typing import Any
 import numpy as np
 import numpy.typing as npt
 
+from fitgraph.array_types import Bools, Ints
 from fitgraph.graph.sums import SumCondition
 from fitgraph.records import dataclass
 from fitgraph.solve import bundles
@@ -53,9 +54,6 @@ from fitgraph.solve.sums import (
     terms_of,
 )
 from fitgraph.stopping import check
-
-Ints = npt.NDArray[np.intp]
-Bools = npt.NDArray[np.bool_]
 
 #: Bytes that answers may need, unless another ceiling is given.
 CEILING = 2 * 10**9

@@ -4,17 +4,12 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 
-import numpy as np
-import numpy.typing as npt
-
+from fitgraph.array_types import Bools, Floats
 from fitgraph.records import dataclass
 from fitgraph.solve.circuit import CircuitHome
 from fitgraph.solve.counting import Home
 from fitgraph.solve.request import Request, allowed
 from fitgraph.solve.space import TENTHS, Space
-
-Floats = npt.NDArray[np.float64]
-Bools = npt.NDArray[np.bool_]
 
 __all__ = ["TENTHS", "Query", "ask"]
 

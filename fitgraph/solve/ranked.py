@@ -13,15 +13,11 @@ import itertools
 from collections.abc import Iterator, Mapping
 
 import numpy as np
-import numpy.typing as npt
 
+from fitgraph.array_types import Bools, Floats, Ints
 from fitgraph.solve.best import Criteria, k_best
 from fitgraph.solve.kept import keeps_sums
 from fitgraph.solve.space import Space
-
-Floats = npt.NDArray[np.float64]
-Ints = npt.NDArray[np.intp]
-Bools = npt.NDArray[np.bool_]
 
 #: The first builds of an endless ranking that are asked for.
 _FIRST = 16

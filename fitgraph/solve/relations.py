@@ -10,15 +10,12 @@ from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import replace
 
 import numpy as np
-import numpy.typing as npt
 
+from fitgraph.array_types import Bools, Ints
 from fitgraph.graph.classes import distinct_rows
 from fitgraph.graph.joints import JointTable
 from fitgraph.model import Verdict
 from fitgraph.records import dataclass
-
-Ints = npt.NDArray[np.intp]
-Bools = npt.NDArray[np.bool_]
 
 #: Cells up to which relations between the same roles are made one.
 _MERGED = 1 << 14

@@ -7,15 +7,12 @@ from collections.abc import Mapping, Sequence
 from enum import Enum
 
 import numpy as np
-import numpy.typing as npt
 
+from fitgraph.array_types import Bools, Floats
 from fitgraph.errors import InputError
 from fitgraph.mechanics.materials import FAMILIES, MATERIALS
 from fitgraph.model import Catalogue, Fill, Option, Part
 from fitgraph.records import dataclass
-
-Bools = npt.NDArray[np.bool_]
-Floats = npt.NDArray[np.float64]
 
 
 class NamingError(InputError):

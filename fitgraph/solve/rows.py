@@ -13,13 +13,11 @@ from typing import Any
 import numpy as np
 import numpy.typing as npt
 
+from fitgraph.array_types import Bools, Ints
 from fitgraph.solve import summing
 from fitgraph.solve.arrays import members, spread
 from fitgraph.solve.passes import Passes
 from fitgraph.solve.plan import Part, Step
-
-Ints = npt.NDArray[np.intp]
-Bools = npt.NDArray[np.bool_]
 
 #: Pairs of kinds and cells that are looked at at once.
 _AT_ONCE = 1 << 21

@@ -5,17 +5,14 @@ from __future__ import annotations
 from collections.abc import Mapping
 
 import numpy as np
-import numpy.typing as npt
 
+from fitgraph.array_types import Floats, Ints
 from fitgraph.solve.algebra import COUNT
 from fitgraph.solve.arrays import distinct, spread
 from fitgraph.solve.passes import Demands, Passes
 from fitgraph.solve.plan import Plan
 from fitgraph.solve.rows import Members, Rows
 from fitgraph.stopping import check
-
-Floats = npt.NDArray[np.float64]
-Ints = npt.NDArray[np.intp]
 
 
 def of_classes(weight: Floats, class_of: Ints, size: int) -> Floats:

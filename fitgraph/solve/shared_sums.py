@@ -18,12 +18,10 @@ from typing import Any
 import numpy as np
 import numpy.typing as npt
 
+from fitgraph.array_types import Floats, Ints
 from fitgraph.mechanics.rules import EPSILON_MM
 from fitgraph.solve.arrays import distinct
 from fitgraph.solve.sums import STEPS, Running, Terms, TooWideSumError, thresholds
-
-Ints = npt.NDArray[np.intp]
-Floats = npt.NDArray[np.float64]
 
 #: Cells that are worked on at once: few enough to stay in a processor's cache.
 _AT_ONCE = 1 << 16

@@ -12,6 +12,7 @@ from typing import Any, TypeVar
 import numpy as np
 import numpy.typing as npt
 
+from fitgraph.array_types import Bools, Floats, Ints
 from fitgraph.graph.classes import distinct_rows
 from fitgraph.graph.columns import WordCodes, columns_of
 from fitgraph.graph.joints import JointTable, asked, joint_table
@@ -28,11 +29,6 @@ from fitgraph.solve.relations import Relation, relation_of
 from fitgraph.solve.request import Facts
 from fitgraph.solve.substitutes import substitutes
 from fitgraph.solve.support import Support, support_of
-
-Ints = npt.NDArray[np.intp]
-Floats = npt.NDArray[np.float64]
-Bools = npt.NDArray[np.bool_]
-
 
 #: Masses are added as whole tenths of a gram, so that sums are exact.
 TENTHS = 10

@@ -16,14 +16,13 @@ from typing import Any
 import numpy as np
 import numpy.typing as npt
 
+from fitgraph.array_types import Ints
 from fitgraph.records import dataclass
 from fitgraph.solve.arrays import spread
 from fitgraph.solve.counting import Exact
 from fitgraph.solve.query import Query
 from fitgraph.solve.rows import Members, Rows
 from fitgraph.stopping import check
-
-Ints = npt.NDArray[np.intp]
 
 #: Builds in a tail table at most, and rows of tail tables kept at once.
 TAIL, TAILS_KEPT = 1 << 17, 1 << 21

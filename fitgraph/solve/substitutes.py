@@ -15,14 +15,11 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 
 import numpy as np
-import numpy.typing as npt
 
+from fitgraph.array_types import Bools, Ints
 from fitgraph.graph.sums import SumCondition
 from fitgraph.solve.relations import Relation
 from fitgraph.solve.sums import in_steps
-
-Ints = npt.NDArray[np.intp]
-Bools = npt.NDArray[np.bool_]
 
 #: Bytes that are compared at most for one relation; beyond, nothing stands in for anything.
 _MOST = 4e8

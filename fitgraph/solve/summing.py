@@ -11,13 +11,12 @@ from collections.abc import Callable, Iterator, Mapping, Sequence
 import numpy as np
 import numpy.typing as npt
 
+from fitgraph.array_types import Bools, Ints
 from fitgraph.solve.algebra import Algebra, none_of
 from fitgraph.solve.arrays import distinct, spread
 from fitgraph.solve.plan import Part, Step, Summed
 from fitgraph.stopping import check
 
-Ints = npt.NDArray[np.intp]
-Bools = npt.NDArray[np.bool_]
 Numbers = npt.NDArray[np.float64]
 
 #: Of some kinds, at one cell of the outer variable, all parts multiplied out, by request.

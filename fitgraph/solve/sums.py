@@ -14,14 +14,12 @@ from typing import Any
 import numpy as np
 import numpy.typing as npt
 
+from fitgraph.array_types import Floats, Ints
 from fitgraph.graph.sums import SumCondition
 from fitgraph.mechanics.rules import EPSILON_MM
 from fitgraph.records import dataclass
 from fitgraph.solve.arrays import distinct
 from fitgraph.solve.relations import Relation, combined, reduced
-
-Ints = npt.NDArray[np.intp]
-Floats = npt.NDArray[np.float64]
 
 #: A term: its variables, the place of each of their base classes, and the values.
 _Values = tuple[tuple[str, ...], tuple[Ints, ...], Floats]

@@ -24,6 +24,7 @@ from typing import Any
 import numpy as np
 import numpy.typing as npt
 
+from fitgraph.array_types import Bools, Ints
 from fitgraph.records import dataclass
 from fitgraph.solve.algebra import EXISTS, Algebra
 from fitgraph.solve.arrays import distinct_below, spread
@@ -32,8 +33,6 @@ from fitgraph.solve.plan import Case, Plan, TooWideError
 from fitgraph.solve.rows import Rows
 from fitgraph.stopping import check
 
-Ints = npt.NDArray[np.intp]
-Bools = npt.NDArray[np.bool_]
 Numbers = npt.NDArray[Any]
 
 #: Bytes that a row takes, about.

@@ -24,8 +24,6 @@ from fitgraph.solve import TreeEngine
 from fitgraph.stock.from_stock import FromStock, from_stock
 from fitgraph.stock.groups import grouper
 
-Floats = npt.NDArray[np.float64]
-
 
 class Standing(IntEnum):
     """How far an enquiry can be met; the best of them counts."""

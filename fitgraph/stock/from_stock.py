@@ -9,8 +9,8 @@ from collections.abc import Mapping, Sequence
 from concurrent.futures import Executor
 
 import numpy as np
-import numpy.typing as npt
 
+from fitgraph.array_types import Bools, Ints
 from fitgraph.demand.menus import IN_STOCK, Menus, Shelf
 from fitgraph.demand.questions import LeftOut, Questions, questions_of
 from fitgraph.demand.served import Asked, Progress, Served, sums_of, witnesses
@@ -19,8 +19,6 @@ from fitgraph.records import dataclass
 from fitgraph.solve import TreeEngine
 from fitgraph.solve.kept import keeps_joints, keeps_sums
 
-Ints = npt.NDArray[np.intp]
-Bools = npt.NDArray[np.bool_]
 Skus = frozenset[str]
 
 #: Builds with one part swapped that are looked at in one go.

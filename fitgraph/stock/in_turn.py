@@ -16,6 +16,7 @@ from collections.abc import Mapping, Sequence
 import numpy as np
 import numpy.typing as npt
 
+from fitgraph.array_types import Ints
 from fitgraph.demand.least import cheapest
 from fitgraph.demand.menus import IN_STOCK, Shelf
 from fitgraph.demand.questions import Questions
@@ -24,8 +25,6 @@ from fitgraph.model import Enquiry
 from fitgraph.records import dataclass
 from fitgraph.solve import TreeEngine
 from fitgraph.stock.from_stock import from_stock
-
-Ints = npt.NDArray[np.intp]
 
 
 @dataclass(frozen=True, slots=True)

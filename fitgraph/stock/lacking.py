@@ -17,14 +17,11 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 
 import numpy as np
-import numpy.typing as npt
 
+from fitgraph.array_types import Bools, Ints
 from fitgraph.demand.menus import Shelf
 from fitgraph.demand.questions import Questions
 from fitgraph.demand.served import Asked, served
-
-Ints = npt.NDArray[np.intp]
-Bools = npt.NDArray[np.bool_]
 
 
 class Lacking:

@@ -12,16 +12,13 @@ import math
 from collections.abc import Mapping, Sequence
 
 import numpy as np
-import numpy.typing as npt
 from scipy.optimize import Bounds, LinearConstraint
 from scipy.sparse import coo_array
 
+from fitgraph.array_types import Floats
 from fitgraph.model import Catalogue, Offer, Supply
 from fitgraph.records import dataclass
 from fitgraph.solve.integers import least_whole
-
-Floats = npt.NDArray[np.float64]
-
 
 #: The solver's words for a program without any solution, and for a fault of its own.
 _IMPOSSIBLE = 2

@@ -18,6 +18,7 @@ from math import ceil, gcd, inf
 import numpy as np
 import numpy.typing as npt
 
+from fitgraph.array_types import Floats, Ints
 from fitgraph.demand.menus import IN_STOCK, Menus, Shelf
 from fitgraph.demand.questions import questions_of
 from fitgraph.demand.served import served
@@ -35,9 +36,6 @@ from fitgraph.stock.orders import (
     usable,
 )
 from fitgraph.stopping import check
-
-Ints = npt.NDArray[np.intp]
-Floats = npt.NDArray[np.float64]
 
 #: A change of weight below this is none. Weights count to a thousandth.
 _EPSILON, _THOUSAND = 1e-6, 1000

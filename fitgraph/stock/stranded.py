@@ -5,8 +5,8 @@ from __future__ import annotations
 from collections.abc import Mapping
 
 import numpy as np
-import numpy.typing as npt
 
+from fitgraph.array_types import Ints
 from fitgraph.demand.least import cheapest
 from fitgraph.demand.menus import IN_STOCK, SOLD, Menus
 from fitgraph.model import Verdict
@@ -14,8 +14,6 @@ from fitgraph.records import dataclass
 from fitgraph.solve import Space, TreeEngine
 from fitgraph.solve.nearest import nearest
 from fitgraph.stock.coverage import Standing
-
-Ints = npt.NDArray[np.intp]
 
 
 @dataclass(frozen=True, slots=True)

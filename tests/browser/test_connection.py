@@ -105,6 +105,18 @@ asyncio.get_running_loop().create_task(busy(pathlib.Path({file!r}), {seconds}));
 """
 
 
+def hanging(book: Notebook, server: Any, kernel: int) -> Iterator[None]:
+    """Let a server hang, then a kernel; yield once it goes on and its banner went."""
+    for process, what in ((server.process_id, "server"), (kernel, "hung")):
+        os.kill(process, signal.SIGSTOP)
+        try:
+            assert told(book, what) <= MOST_S
+        finally:
+            os.kill(process, signal.SIGCONT)
+        book.page.wait_for_selector(".fg-banner", state="detached")
+        yield
+
+
 def test_a_page_tells_that_its_kernel_or_its_server_hangs_and_not_that_it_computes(
     own: Any, tmp_path: Path
 ) -> None:
@@ -113,13 +125,7 @@ def test_a_page_tells_that_its_kernel_or_its_server_hangs_and_not_that_it_comput
     book = Notebook(server, context, WHY)
     page = book.page
     (kernel,) = kernels(server)
-    for process, what in ((server.process_id, "server"), (kernel, "hung")):
-        os.kill(process, signal.SIGSTOP)
-        try:
-            assert told(book, what) <= MOST_S
-        finally:
-            os.kill(process, signal.SIGCONT)
-        page.wait_for_selector(".fg-banner", state="detached")
+    for _ in hanging(book, server, kernel):
         assert page.locator(".fg-form.fg-stale").count() == 0
         assert page.evaluate("![...document.querySelector('.fg-form').children].some(e=>e.inert)")
     page.evaluate(
@@ -158,12 +164,7 @@ def test_a_notebook_tells_when_its_kernel_is_killed(own: Any) -> None:
     book = Notebook(server, context, WHY)
     book.page.wait_for_selector(".fg-form p:has-text('does not fit')")
     (kernel,) = kernels(server)
-    for process, what in ((server.process_id, "server"), (kernel, "hung")):
-        os.kill(process, signal.SIGSTOP)
-        try:
-            assert told(book, what) <= MOST_S
-        finally:
-            os.kill(process, signal.SIGCONT)
-        book.page.wait_for_selector(".fg-banner", state="detached")
+    for _ in hanging(book, server, kernel):
+        pass
     os.kill(kernel, signal.SIGKILL)
     assert told(book, "kernel") <= MOST_S
