@@ -90,7 +90,7 @@ def tolerance(found: SizeMap, tolerance_mm: float) -> str:
     told = f"{plural(fit, 'joint')} that fit"
     if tolerance_mm < 0:
         told += f" with {show_length(-tolerance_mm)} to spare or more"
-    told += f", {open_:,} of which it cannot be told"
+    told += f", {open_:,} that cannot be told"
     if tolerance_mm > 0:
         told += f", {fail:,} that lack no more than {show_length(tolerance_mm)}"
     return f"{told}."

@@ -39,9 +39,9 @@ def report(story: Story) -> Report:
     catalogue = story.found.catalogue
     roles = catalogue.vocabulary.roles
 
-    def titled(sku: str) -> str:
+    def titled(sku: str, the: str = "") -> str:
         part = catalogue.parts[sku]
-        return the_part(roles[part.role].title, part.name or sku, "")
+        return the_part(roles[part.role].title, part.name or sku, the)
 
     budget = money_of(catalogue.vocabulary).show(story.enquiry.budget or 0)
     count = story.found.count
@@ -59,7 +59,7 @@ def report(story: Story) -> Report:
             aside="fitgraph builds --have ...",
         ),
         Section(
-            f"And with {titled(story.tried)}?  {verdict}",
+            f"And with {titled(story.tried, 'the ')}?  {verdict}",
             (*reasons, changes),
             loud=True,
             aside="fitgraph why ...",
