@@ -331,6 +331,42 @@ def test_an_open_quotation_mark_over_millions_of_lines_is_no_reason_to_wait(
         read_source(str(tmp_path / "list.csv"))
 
 
+@pytest.mark.parametrize(
+    ("encoding", "mark"), [("utf-8", b""), ("utf-8", b"\xef\xbb\xbf"), ("utf-16-le", b"\xff\xfe")]
+)
+def test_a_row_with_a_broken_letter_is_set_aside_and_the_others_go_on(
+    tmp_path: Path, encoding: str, mark: bytes
+) -> None:
+    broken = {"utf-8": "ß".encode("cp1252"), "utf-16-le": b"\x00\xd8"}[encoding]
+    lines = ["Nr;Bezeichnung;Preis", "A-1;Lenker süß;9,50", "A-2;Lenker weiß;9,50", "A-3;Klemme;9"]
+    data = "\n".join(lines).encode(encoding).replace("weiß".encode(encoding), b"@")
+    data = data.replace(b"@", "wei".encode(encoding) + broken)
+    file = tmp_path / "list.csv"
+    file.write_bytes(mark + data)
+    report = taken(file, tmp_path / "shop")
+    assert [p.name for p in report.intake.parts] == ["Lenker süß", "Klemme"]
+    (aside,) = report.intake.aside
+    assert (aside.row, aside.cells["Nr"], aside.cells["Bezeichnung"]) == (
+        3,
+        "A-2",
+        "Lenker wei\ufffd",
+    )
+    (told,) = [f for f in report.findings if f.row == 3]
+    assert "wei\ufffd" in told.value and "UTF-8" in told.remedy
+    mend = (tmp_path / "shop" / "set-aside.csv").read_text(encoding="utf-8")
+    assert "A-2,Lenker wei\ufffd" in mend
+
+
+def test_a_broken_letter_in_the_header_is_told(tmp_path: Path) -> None:
+    file = tmp_path / "list.csv"
+    lines = [b"Nr;Bezeichnung;Gr\xf6\xdfe", "A-1;Lenker süß;weiß".encode(), b"A-2;Klemme;x"]
+    file.write_bytes(b"\n".join(lines))
+    report = taken(file, tmp_path / "shop")
+    assert [p.sku for p in report.intake.parts] == ["A-1", "A-2"]
+    (told,) = [f for f in report.findings if f.code == "not-utf8"]
+    assert told.row == 1 and "Gr\ufffde" in told.value
+
+
 def test_a_row_with_too_many_cells_or_an_open_quote_is_set_aside(tmp_path: Path) -> None:
     rows = [HEAD, *ROWS, ["A-4", "bar", "V", "6", "50", "900", "1"]]
     file = csv_file(tmp_path / "list.csv", rows)

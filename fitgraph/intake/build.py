@@ -265,6 +265,17 @@ class _Reader:
                 "Look whether each column means what is said here, and name the one that has none",
                 WARNING,
             )
+        heads = {table.at, table.at if table.second is None else table.second}
+        for number in sorted(heads & table.broken):
+            self.doubt(
+                "not-utf8",
+                (table.source, number),
+                "",
+                ", ".join(table.header)[:80],
+                "holds bytes that are no letters, in the names of its columns",
+                "Look whether each column means what is said here",
+                WARNING,
+            )
         by_field = _by_field(table, self.mapping)
         section = ""
         self.by_title.clear()
@@ -375,6 +386,11 @@ class _Reader:
     ) -> tuple[str, str] | None:
         """Take one row under a heading; return why it cannot be used, and how to mend it."""
         at = (table.source, number)
+        if number in table.broken:
+            return (
+                "holds bytes that are no letters of this file (\ufffd)",
+                "Type them again and save the list as CSV in UTF-8",
+            )
         if len(cells) > len(table.header):
             return (
                 f"has {len(cells)} cells where the header has {len(table.header)}",

@@ -98,6 +98,9 @@ class CodePage:
         Words with letters beyond ASCII, as they read in it.
     others : tuple of str
         Titles of pages in which those words read otherwise and as well.
+    tied : tuple of str
+        Those of Windows among them in which nothing is more out of place, and words are spelt
+        otherwise. Lists of other systems have become rare.
     clean : bool
         Whether next to nothing in the text is out of place in it.
     """
@@ -106,6 +109,7 @@ class CodePage:
     title: str
     sample: str
     others: tuple[str, ...] = ()
+    tied: tuple[str, ...] = ()
     clean: bool = True
 
 
@@ -201,9 +205,15 @@ def code_page(data: bytes) -> CodePage | None:
     sample = b", ".join(shown)
     text = sample.decode(best)
     whole = b" ".join(raw for raw, _ in words)
-    seen, others = {whole.decode(best)}, []
+    # Signs that stand alone, as in "±0,1" and "Ø31", are no words that anybody could spell.
+    spelt = b" ".join(raw for raw, _ in words if re.search(rb"[A-Za-z]", raw))
+    seen, others, tied = {whole.decode(best)}, [], []
     for codec, cost in costs.items():
         if cost - costs[best] < _CLOSE and (reading := whole.decode(codec)) not in seen:
             seen.add(reading)
             others.append(_PAGES[codec][0])
-    return CodePage(best, _PAGES[best][0], text, tuple(others), share <= _CLEAN)
+            as_likely = codec.startswith("cp125") and cost == costs[best]
+            if as_likely and spelt.decode(codec) != spelt.decode(best):
+                tied.append(_PAGES[codec][0])
+    title, clean = _PAGES[best][0], share <= _CLEAN
+    return CodePage(best, title, text, tuple(others), tuple(tied), clean)

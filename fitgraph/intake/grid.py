@@ -43,6 +43,8 @@ class Found:
         anywhere.
     second : int or None
         Number of a second row of the header, where it has one.
+    broken : frozenset of int
+        Numbers of the rows of its sheet that hold bytes which are no letters.
     """
 
     source: str
@@ -52,6 +54,7 @@ class Found:
     at: int
     short: bool = False
     second: int | None = None
+    broken: frozenset[int] = frozenset()
     _marks: dict[str, str] = field(default_factory=dict, init=False, repr=False, compare=False)
 
     def mark(self, name: str) -> str:
@@ -250,7 +253,7 @@ def _found(
             sums.append(number)  # the header again, at the head of a printed page
         else:
             kept.append((number, tuple(cells)))
-    return Found(sheet.title, names, tuple(kept), tuple(sums), at)
+    return Found(sheet.title, names, tuple(kept), tuple(sums), at, broken=sheet.broken)
 
 
 def _joined(table: Found, block: Sequence[tuple[int, list[str]]]) -> Found:

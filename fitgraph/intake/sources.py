@@ -85,6 +85,9 @@ class Sheet:
         Rows that could not be read: number, what stands there, why.
     remarks : tuple of Remark
         What is told of it, though everything was read.
+    broken : frozenset of int
+        Numbers of the rows that hold bytes which are no letters of the file; each is shown as
+        U+FFFD.
     """
 
     source: str
@@ -92,6 +95,7 @@ class Sheet:
     rows: list[tuple[int, list[str]]]
     damaged: tuple[tuple[int, str, str], ...] = ()
     remarks: tuple[Remark, ...] = ()
+    broken: frozenset[int] = frozenset()
 
     @property
     def title(self) -> str:
@@ -169,8 +173,16 @@ def _rows(source: str, rows: Iterable[Sequence[Any]]) -> list[tuple[int, list[st
     return found
 
 
+#: What stands for bytes that are no letter while a text is taken apart; no text can hold it.
+_BROKEN = "\udcff"
+codecs.register_error("fitgraph.broken", lambda error: (_BROKEN, error.end))  # type: ignore[attr-defined]
+
+
 def _decoded(data: bytes, source: str) -> tuple[str, tuple[Remark, ...]]:
-    """Return bytes as text (what a mark says, UTF-8, or what they look like) and what is told."""
+    """Return bytes as text (what a mark says, UTF-8, or what they look like) and what is told.
+
+    Bytes that are no letter become :data:`_BROKEN`.
+    """
     for mark, name in (
         (codecs.BOM_UTF8, "utf-8"),
         (codecs.BOM_UTF32_LE, "utf-32"),
@@ -179,25 +191,30 @@ def _decoded(data: bytes, source: str) -> tuple[str, tuple[Remark, ...]]:
         (codecs.BOM_UTF16_BE, "utf-16"),
     ):
         if data.startswith(mark):
-            return data.decode("utf-8-sig" if name == "utf-8" else name, "replace"), ()
+            return data.decode("utf-8-sig" if name == "utf-8" else name, "fitgraph.broken"), ()
     head = data[:4000]
     if head.count(0) > len(head) // 4:
         name = "utf-16-le" if head[1::2].count(0) > head[::2].count(0) else "utf-16-be"
-        return data.decode(name, "replace"), ()
+        return data.decode(name, "fitgraph.broken"), ()
     try:
         return data.decode("utf-8"), ()
     except UnicodeDecodeError:
         pass
     page = code_page(data)
+    if page is None or not page.clean:
+        text = data.decode("utf-8", "fitgraph.broken")
+        # Letters of another page hardly ever make letters of UTF-8 by chance.
+        if len(re.findall(rf"{_BROKEN}+", text)) <= len(re.findall(rf"[^\0-\x7f{_BROKEN}]+", text)):
+            return text, ()
     if page is not None:
         # What Windows' western letters can be it nearly always is, in a shop's lists; of any other
-        # page people should know.
-        sure = page.codec in _USUAL and page.clean
+        # page, and where another does as well, people should know.
+        sure = page.codec in _USUAL and page.clean and not page.tied
         return data.decode(page.codec), () if sure else (_taken_for(page.title, page),)
     best = needed("charset_normalizer").from_bytes(data[:200_000]).best()
     if best is None:
         raise SourceError(f"{source} is no text that can be read; save it as CSV in UTF-8")
-    return data.decode(best.encoding, "replace"), (_taken_for(best.encoding),)
+    return data.decode(best.encoding, "fitgraph.broken"), (_taken_for(best.encoding),)
 
 
 #: Code pages that are not worth a word.
@@ -205,7 +222,8 @@ _USUAL = ("cp1252", "iso8859-15")
 
 
 def _taken_for(title: str, page: CodePage | None = None) -> Remark:
-    others = f"; {' and '.join(page.others)} would read as well" if page and page.others else ""
+    as_well = () if page is None else page.tied if page.codec in _USUAL else page.others
+    others = f"; {' and '.join(as_well)} would read as well" if as_well else ""
     told = f"is not in UTF-8; its letters were taken for those of a code page ({title}){others}"
     remedy = "Look whether its words read right; if not, save it as CSV in UTF-8"
     return Remark("code-page", None, page.sample if page else "", told, remedy)
@@ -247,6 +265,9 @@ def _text_sheet(text: str, source: str) -> Sheet:
     first = lines[0].strip().lower()
     skip = 0
     delimiter = ""
+    broken = {at for at, line in enumerate(lines) if _BROKEN in line} if _BROKEN in text else set()
+    for at in broken:
+        lines[at] = re.sub(f"{_BROKEN}+", "\ufffd", lines[at])
     if re.fullmatch(r"sep=[,;\t|]", first):
         delimiter, skip = first[4], 1
     csv.field_size_limit(LONGEST_CELL)
@@ -270,13 +291,15 @@ def _text_sheet(text: str, source: str) -> Sheet:
             damaged.append((at + 1, line[:80], "has a quotation mark that is not closed"))
         else:
             rows.append((at + 1, cells))
+            if broken.intersection(range(at, at + taken)):
+                broken.add(at)
         at += taken
     found = []
     for number, cells in rows:
         kept = _rows(source, [cells])
         if kept:
             found.append((number, kept[0][1]))
-    return Sheet(source, "", found, tuple(damaged))
+    return Sheet(source, "", found, tuple(damaged), broken=frozenset(at + 1 for at in broken))
 
 
 def _quoted(lines: Sequence[str], at: int, delimiter: str) -> tuple[int, list[str] | None]:
