@@ -1034,3 +1034,58 @@ def test_numbers_of_pieces_are_no_sizes(tmp_path: Path, title: str, sizes: dict[
     assert {path: value for path, (value, _, _) in part.figures.items()} == sizes
     several = title not in ("Wheels 110 set", "Clamp 2 bolts for 34.9 bars")
     assert [f.code for f in report.intake.findings] == ["several-pieces"] * several
+
+
+def columns(tmp_path: Path, *rows: str) -> dict[str, tuple[str, bool]]:
+    """Return what each column is taken for, and whether nobody is asked about it."""
+    file = csv_file(tmp_path / "list.csv", [row.split(",") for row in rows])
+    return {c.column: (c.taken.means, c.sure) for c in prepared([str(file)], DEMO).choices}
+
+
+def test_a_column_of_titles_is_no_column_of_kinds_though_each_title_names_one(
+    tmp_path: Path,
+) -> None:
+    taken_for = columns(tmp_path, "code,product,price", "1,Bar A,49.90", "2,Fork B,39.90")
+    assert taken_for["product"] == ("name", True)
+
+
+def test_a_word_that_is_like_no_name_for_makers_names_none(tmp_path: Path) -> None:
+    taken_for = columns(tmp_path, "SKU,Title,Größe", "1,Bar A,groß", "2,Fork B,groß")
+    assert taken_for["Größe"][0] == "ignore"
+
+
+def test_makers_numbers_are_offered_where_there_are_no_stock_numbers(tmp_path: Path) -> None:
+    rows = ("4006381333931,Bar,49", "4006381333948,Fork,99")
+    assert columns(tmp_path, "EAN,Title,Price", *rows)["EAN"] == ("sku", False)
+    rows = ("1,4006381333931,Bar", "2,4006381333948,Fork")
+    assert columns(tmp_path, "SKU,EAN,Title", *rows)["EAN"] == ("ignore", True)
+
+
+@pytest.mark.parametrize(
+    "names",
+    [
+        "Kod,Nazwa,Cena,Waga,Ilość",
+        "Artikelnr,Benämning,Pris,Vikt,Antal",
+        "Varenr,Varenavn,Pris,Vægt,Antal",
+        "Kód,Název,Cena,Hmotnost,Skladem",
+        "Cikkszám,Megnevezés,Ár,Súly,Készlet",
+    ],
+)
+def test_names_of_columns_in_more_languages(tmp_path: Path, names: str) -> None:
+    """The names are common ones, from memory."""
+    found = columns(tmp_path, names, "7,Culmory bar,49.90,950 g,3", "8,Culmory fork,39.90,900 g,4")
+    assert [means for means, _ in found.values()] == ["sku", "name", "price", "mass", "stock"]
+
+
+def test_a_new_price_goes_before_an_old_one(tmp_path: Path) -> None:
+    found = columns(
+        tmp_path, "SKU,Title,Old price,New price", "7,Bar,59.90,49.90", "8,Fork,9.9,8.8"
+    )
+    assert (found["Old price"][0], found["New price"]) == ("ignore", ("price", True))
+
+
+@pytest.mark.parametrize("number", ["Mar-05", "05.01.2026", "2026-01-05", "5. Jan"])
+def test_a_stock_number_that_looks_like_a_day_is_told(tmp_path: Path, number: str) -> None:
+    file = csv_file(tmp_path / "list.csv", [["SKU", "Title"], [number, "Bar"], ["A-1", "Bar"]])
+    told = [f for f in taken(file, tmp_path / "shop").findings if f.code == "like-a-day"]
+    assert [(f.row, f.value) for f in told] == [(2, number)]

@@ -36,7 +36,7 @@ from fitgraph.files import (
     written_whole,
 )
 from fitgraph.intake.across import across
-from fitgraph.intake.cell_texts import fixed, said_mass, said_price
+from fitgraph.intake.cell_texts import fixed, like_a_day, said_mass, said_price
 from fitgraph.intake.grid import Found
 from fitgraph.intake.lost_values import FORMULA
 from fitgraph.intake.mapping import (
@@ -446,6 +446,16 @@ class _Reader:
                 typed,
                 f"has spaces; it is written {sku}",
                 "Use the new number",
+                WARNING,
+            )
+        if like_a_day(typed):
+            self.doubt(
+                "like-a-day",
+                at,
+                fields["sku"][0][0],
+                typed,
+                "looks like a day; a spreadsheet makes such days of stock numbers like 3-5",
+                "Compare it with the true number, and write that in a cell formatted as text",
                 WARNING,
             )
         part.name = (titles[0] if titles else "")[:LONGEST_TEXT] or sku

@@ -28,6 +28,9 @@ _DAY = re.compile(
 )
 
 
+#: A whole date.
+_DATE = re.compile(r"\d{1,2}([./-])\d{1,2}\1(?:\d\d|\d{4})|\d{4}-\d\d-\d\d(?:[ T]00:00.*)?")
+
 #: The unit of a column of which nobody can say: grams or kilograms, whole units of money or
 #: hundredths.
 UNSAID = "?"
@@ -37,6 +40,17 @@ _MANY = 1000
 
 #: Bare masses below this many may be kilograms.
 _FEW = 20.0
+
+
+def like_a_day(text: str) -> bool:
+    """Say whether a text looks like what a spreadsheet makes of what it takes for a day.
+
+    Examples
+    --------
+    >>> like_a_day("Mar-05"), like_a_day("2026-05-03"), like_a_day("BAR-MAR-05")
+    (True, True, False)
+    """
+    return bool(_DAY.fullmatch(text) or _DATE.fullmatch(text))
 
 
 def _bare_mass(text: str, mark: str) -> float | None:

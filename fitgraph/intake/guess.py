@@ -42,16 +42,21 @@ NAMES: dict[str, tuple[str, ...]] = {
         *("product code", "référence", "ref", "codice", "código", "id", "number", "bestellnummer"),
         *("nr", "teilenummer", "numéro d'article", "n° article", "codice articolo", "part"),
         *("número de artículo", "artikelcode", "réf article", "referencia", "riferimento"),
+        *("kod", "numer katalogowy", "indeks", "varenr", "varenummer", "kód", "cikkszám"),
+        *("tuotenumero", "kód produktu", "katalogové číslo"),
     ),
     "name": (
         *("name", "title", "product", "product name", "product title", "item", "bezeichnung"),
         *("artikelbezeichnung", "artikel", "titel", "désignation", "nom", "descrizione breve"),
         *("nombre", "nome", "naam", "benennung", "item name", "libellé", "produkt", "produit"),
         *("producto", "prodotto", "artikelname", "produktname", "artículo"),
+        *("nazwa", "nazwa produktu", "benämning", "namn", "navn", "varenavn", "název"),
+        *("megnevezés", "termék", "nimi", "tuote", "produto"),
     ),
     "text": (
         *("description", "details", "beschreibung", "specification", "specs", "descripción"),
-        *("descrizione", "omschrijving", "long description", "text"),
+        *("descrizione", "omschrijving", "long description", "text", "opis", "beskrivning"),
+        *("beskrivelse", "popis", "leírás", "kuvaus", "descrição"),
     ),
     "role": (
         *("type", "category", "kind", "group", "product type", "kategorie", "warengruppe", "art"),
@@ -60,7 +65,8 @@ NAMES: dict[str, tuple[str, ...]] = {
     ),
     "maker": (
         *("maker", "brand", "manufacturer", "make", "hersteller", "marke", "marque", "marca"),
-        *("fabricant", "produttore", "vendor", "merk"),
+        *("fabricant", "produttore", "vendor", "merk", "producent", "tillverkare", "märke"),
+        *("produsent", "výrobce", "značka", "gyártó", "valmistaja", "fabricante", "marka"),
     ),
     "price": (
         *("price", "retail price", "rrp", "selling price", "sales price", "preis", "vk", "uvp"),
@@ -69,6 +75,8 @@ NAMES: dict[str, tuple[str, ...]] = {
         *("bruttopreis", "einzelpreis", "listenpreis", "preis brutto", "preis inkl mwst"),
         *("prix ttc", "prix unitaire", "precio unitario", "prezzo unitario"),
         *("each", "price each", "price per piece", "stückpreis", "ep", "prix de vente"),
+        *("new price", "neuer preis", "nouveau prix", "nuevo precio", "nuovo prezzo"),
+        *("cena", "cena brutto", "pris", "preço", "ár", "bruttó ár", "hinta"),
         *(
             "prix public",
             "precio de venta",
@@ -83,16 +91,25 @@ NAMES: dict[str, tuple[str, ...]] = {
     ),
     "mass": (
         *("mass", "weight", "weight g", "weight kg", "gewicht", "poids", "peso", "net weight"),
-        *("gewicht g", "gewicht kg", "mass g", "wt", "masse"),
+        *("gewicht g", "gewicht kg", "mass g", "wt", "masse", "waga", "masa", "vikt", "vægt"),
+        *("vekt", "hmotnost", "váha", "súly", "tömeg", "paino"),
     ),
-    "material": ("material", "werkstoff", "matériau", "materiale", "materiaal", "matière"),
+    "material": (
+        *("material", "werkstoff", "matériau", "materiale", "materiaal", "matière"),
+        *("materiał", "materiál", "anyag", "materiaali"),
+    ),
     "stock": (
         *("stock", "quantity", "qty", "on hand", "in stock", "bestand", "lagerbestand", "menge"),
         *("quantité", "quantità", "cantidad", "pieces", "stück", "voorraad", "available"),
         *("lagerstand", "anzahl", "qté", "existencias", "unidades", "giacenza", "aantal"),
         *("en stock", "auf lager", "quantité en stock", "qté en stock", "en existencia"),
+        *("ilość", "stan", "stan magazynowy", "antal", "lagersaldo", "lagerbeholdning"),
+        *("množství", "skladem", "készlet", "darab", "darabszám", "varastossa", "quantidade"),
     ),
-    "note": ("note", "notes", "remark", "remarks", "comment", "bemerkung", "notiz", "remarque"),
+    "note": (
+        *("note", "notes", "remark", "remarks", "comment", "bemerkung", "notiz", "remarque"),
+        *("uwagi", "anmärkning", "bemærkning", "poznámka", "megjegyzés"),
+    ),
 }
 #: What a shop's list holds beside, which no catalogue needs.
 OTHERS = (
@@ -103,6 +120,9 @@ OTHERS = (
     *("wholesale price", "dealer price", "prix ht", "precio neto", "phone", "telefon"),
     *("reorder level", "mindestbestand", "reserved", "ordered", "bestellt"),
 )
+
+#: Numbers that makers give to their goods, which do for stock numbers where there are no others.
+_MAKERS_NUMBERS = frozenset({"ean", "gtin", "barcode"})
 
 #: Signs and words for money that stand in a column's name for something else as well.
 _NO_MONEY = frozenset({"p", "c", "gr", "ft", "fr", "fr.", "lei", "kr.", "a$"})
@@ -381,6 +401,7 @@ def _fits(values: Sequence[str], vocabulary: Vocabulary, phrases: Phrases) -> di
     distinct = len({v.casefold() for v in values}) / len(values)
     numbers = sum(bool(re.fullmatch(r"[\d.,\s'€£$-]+", v)) for v in values) / len(values)
     spaces = sum(" " in v for v in values) / len(values)
+    digits = sum(any(map(str.isdigit, v)) for v in values) / len(values)
     long = min(sum(map(len, values)) / len(values) / 25, 1.0)
     some = values[:40]
     roles = sum(
@@ -395,7 +416,10 @@ def _fits(values: Sequence[str], vocabulary: Vocabulary, phrases: Phrases) -> di
     grams = _share(values, lambda v: parse_mass(fixed(v, mark)))
     units = sum(bool(re.search(r"\d\s*(?:g|kg|lb|oz)", v.casefold())) for v in values)
     return {
-        "sku": distinct * (1 - spaces) * (0.6 if numbers == 1 else 1.0) * (1 - long / 2),
+        "sku": distinct
+        * (1 - spaces)
+        * (0.6 if numbers == 1 else 0.5 + digits / 2)
+        * (1 - long / 2),
         "name": long * spaces * (1 - numbers) * (0.5 + distinct / 2),
         "text": long * spaces * (1 - numbers) * 0.9,
         "role": roles * (1 - long / 2) * (1 - numbers),
@@ -491,6 +515,9 @@ def guess(
         if taken[name].unit == UNSAID or (means in _AMOUNTS and _called(name, means) < 1.0):
             sure[name] = False
         used.add(means)
+    numbered = next((n for n in samples if samples[n] and _plain(n) in _MAKERS_NUMBERS), "")
+    if known is None and numbered and "sku" not in used:
+        taken[numbered], sure[numbered] = column_as(table, numbered, "sku"), False
     for name, column in taken.items():
         rivals = [
             n
@@ -550,6 +577,10 @@ def _scores(
         if strange or (named_unit(name, "a.size") not in ("", "in") and alike[means] < 1.0):
             mine[means] = min(mine[means], _LEAST - 0.01)
     mine.update(_dimensions(name, values, vocabulary, phrases))
+    if alike["name"] == 1.0 > alike["role"]:
+        mine["role"] = min(mine["role"], mine["name"] - LEAD)  # titles name kinds as well
+    if named and alike["maker"] < _NAMED:
+        mine["maker"] = min(mine["maker"], _LEAST - 0.01)
     if max(alike["name"], alike["text"]) < _NAMED and (sized := _sized(values, phrases)) >= 0.5:
         mine["text"] = max(mine["text"], 0.7 + 0.1 * sized)
     other = _others().alike(name)
