@@ -976,7 +976,7 @@ def test_a_part_is_taken_from_its_table_and_not_from_a_view_of_it(tmp_path: Path
         ("A-1", 8990, 3),
         ("A-2", None, None),
     ]
-    assert [(t.read, t.loaded) for t in whole.tallies] == [(2, 2), (1, 0)]
+    assert [(t.read, t.loaded) for t in whole.tallies] == [(2, 2), (1, 1)]
     view = taken(f"sqlite:///{tmp_path / 'stock.db'}#cheap", tmp_path / "view").intake
     assert [(p.sku, p.price, p.stock) for p in view.parts] == [("A-1", 8990, None)]
 
@@ -1089,3 +1089,66 @@ def test_a_stock_number_that_looks_like_a_day_is_told(tmp_path: Path, number: st
     file = csv_file(tmp_path / "list.csv", [["SKU", "Title"], [number, "Bar"], ["A-1", "Bar"]])
     told = [f for f in taken(file, tmp_path / "shop").findings if f.code == "like-a-day"]
     assert [(f.row, f.value) for f in told] == [(2, number)]
+
+
+def several(tmp_path: Path, into: Path, **lists: str):
+    """Import lists at once; each is a name and its rows, parted by |."""
+    files = [
+        csv_file(tmp_path / f"{name}.csv", [row.split(",") for row in rows.split("|")])
+        for name, rows in lists.items()
+    ]
+    job = prepared([*map(str, files)], DEMO)
+    return import_tables(job, job.choices, into)
+
+
+TITLES = "Item no,Title,Price|A-1,Bar 34.9 OD,49.90|A-2,Clamp for 34.9 bars,19.90|A-3,Bar,9.90"
+
+
+@pytest.mark.parametrize("first", ["titles", "counts"])
+def test_a_list_of_pieces_tells_of_the_parts_of_another_list(tmp_path: Path, first: str) -> None:
+    lists = {"titles": TITLES, "counts": "Item no,Qty,Bore|a-2,7,34.95|A-1,5,|A-9,1,|A-1,2,"}
+    ordered = dict(sorted(lists.items(), reverse=first == "titles"))
+    report = several(tmp_path, tmp_path / "shop", **ordered)
+    # As in stock.csv, pieces in two rows add up, which is told.
+    assert {p.sku: p.stock for p in report.intake.parts} == {"A-1": 7, "A-2": 7, "A-3": None}
+    assert report.intake.parts[1].figures["bore.diameter"][0] == "34.95"
+    told = [(f.file, f.row, f.value) for f in report.findings if f.code == "another-list"]
+    assert told == [("counts.csv", 5, "2")]
+    assert [(a.source, a.row) for a in report.intake.aside] == [("counts.csv", 4)]
+    assert all(t.read == t.loaded + len(t.aside) for t in report.intake.tallies)
+    assert sum(t.read for t in report.intake.tallies) == 7
+
+
+def test_what_two_lists_tell_otherwise_is_told_and_not_mixed(tmp_path: Path) -> None:
+    report = several(
+        tmp_path,
+        tmp_path / "shop",
+        one="Item no,Title,Price,Stock|A-1,Bar 34.9 OD,49.90,5",
+        two="Item no,Title,Price,Stock,Weight|A-1,bar  34.9 OD,39.90,2,950 g|A-1,,49.90,3,",
+        three="Item no,Title,Price|A-1,Fork,9.90",
+    )
+    (part,) = report.intake.parts
+    assert (part.price, part.stock, part.mass_g) == (4990, 5, 950)
+    told = [
+        (f.row, f.message.split(" here")[0]) for f in report.findings if f.code == "another-list"
+    ]
+    assert told == [(2, "has another price"), (2, "has another stock"), (3, "has another stock")]
+    # Another title is another part with a number that is taken.
+    assert [(a.source, a.row) for a in report.intake.aside] == [("three.csv", 2)]
+
+
+def test_next_weeks_count_changes_the_shelf_and_nothing_else(tmp_path: Path) -> None:
+    shop = tmp_path / "shop"
+    several(tmp_path, shop, titles=TITLES)
+    with (shop / "features.csv").open("a", encoding="utf-8") as file:
+        file.write("A-1,bore,diameter,31.82..31.86,measured,mine\n")
+    before = as_read(shop)
+    for week, pieces in (("one", 3), ("two", 0)):
+        report = several(tmp_path, shop, **{week: f"Item no,Qty|A-1,{pieces}|A-9,4"})
+        (told,) = [f for f in report.findings if f.code == "another-list"]
+        assert told.value == "A-1" and [a.cells["Item no"] for a in report.intake.aside] == ["A-9"]
+        after = as_read(shop)
+        assert after["A-1"][6] == pieces
+        assert {s: (*p[:6], *p[7:]) for s, p in after.items()} == {
+            s: (*p[:6], *p[7:]) for s, p in before.items()
+        }

@@ -13,7 +13,7 @@ from fitgraph.model import Basis, Vocabulary
 from fitgraph.units import UnitError, show_mass, show_money
 
 if TYPE_CHECKING:
-    from fitgraph.intake.build import Taken
+    from fitgraph.intake.taken import Taken
 
 #: How many times dearer or cheaper than its kin a part has to be to be told.
 FAR = 8.0

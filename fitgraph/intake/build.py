@@ -51,6 +51,7 @@ from fitgraph.intake.mapping import (
 from fitgraph.intake.phrases import FILE as PHRASES
 from fitgraph.intake.phrases import Phrases, Said
 from fitgraph.intake.sources import Sheet
+from fitgraph.intake.taken import FROM_WORDS, Taken
 from fitgraph.mechanics.materials import MATERIALS
 from fitgraph.model import Basis, Vocabulary
 from fitgraph.plain import CsvWriter
@@ -105,24 +106,6 @@ _HEADS = {
 }
 
 
-@dataclass(slots=True)
-class Taken:
-    """One part as it was understood."""
-
-    sku: str
-    role: str
-    row: int
-    source: str
-    name: str = ""
-    maker: str = ""
-    price: int | None = None
-    mass_g: float | None = None
-    material: str = ""
-    note: str = ""
-    stock: int | None = None
-    figures: dict[str, tuple[str, str, str]] = field(default_factory=dict)
-
-
 @dataclass(frozen=True, slots=True)
 class Aside:
     """A row that could not be used.
@@ -164,6 +147,8 @@ class Intake:
         By which it was read.
     kinds : mapping of str to int
         Words for kinds of parts that are not known, and how many rows were set aside for each.
+    more : tuple of Taken
+        What is told of parts that are known already, from before.
     """
 
     parts: tuple[Taken, ...]
@@ -172,6 +157,7 @@ class Intake:
     tallies: tuple[Tally, ...]
     mapping: Mapping
     kinds: MappingLike[str, int] = field(default_factory=dict)
+    more: tuple[Taken, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -216,8 +202,19 @@ class Report:
 
 
 class _Reader:
-    def __init__(self, mapping: Mapping, vocabulary: Vocabulary, phrases: Phrases) -> None:
+    def __init__(
+        self,
+        mapping: Mapping,
+        vocabulary: Vocabulary,
+        phrases: Phrases,
+        held: MappingLike[str, str] | None = None,
+    ) -> None:
         self.mapping, self.vocabulary, self.phrases = mapping, vocabulary, phrases
+        #: Parts of which rows may tell more that do not say what they are.
+        self.held = {sku.casefold(): (sku, role) for sku, role in (held or {}).items()}
+        self.more: dict[str, Taken] = {}
+        #: In which row a list told first of a part that another one has.
+        self.first: dict[tuple[str, str], int] = {}
         self.notes = Notes()
         self.parts: dict[str, Taken] = {}
         self.capitals: dict[str, str] = {}
@@ -418,21 +415,36 @@ class _Reader:
             return "has no stock number", "Give it one"
         if len(sku) > 100:
             return "has a stock number of more than 100 letters", "Give it a shorter one"
+        titles = [self.cell(cells, [c]) for f in ("name", "text") for c in fields[f]]
+        word = self.cell(cells, fields["role"])
+        mute = not (word or section or any(titles))
         before = self.capitals.get(sku.casefold())
         if before is not None:
             other = self.parts[before]
-            return (
-                f"has the stock number of row {other.row} of {other.source}",
-                "Give each part its own stock number, or drop the row",
-            )
-        titles = [self.cell(cells, [c]) for f in ("name", "text") for c in fields[f]]
+            named = self.meant(word) == other.role if not any(titles) else _same(other, titles)
+            if other.source == table.source or not (mute or named):
+                return (
+                    f"has the stock number of row {other.row} of {other.source}",
+                    "Give each part its own stock number, or drop the row",
+                )
+            self.tell_more(other, at, cells, fields, titles)
+            return None
+        if mute and sku.casefold() in self.held:
+            sku, role = self.held[sku.casefold()]
+            known = self.more.setdefault(sku, Taken(sku, role, number, table.source))
+            self.tell_more(known, at, cells, fields, titles)
+            return None
         if any(map(_summed, (typed, *titles[:1]))):
             return (
                 "looks like a row of sums",
                 "Leave it, or write its title otherwise if it is a part",
             )
-        word = self.cell(cells, fields["role"])
         role, said = self.kind(word, titles, section)
+        if not role and mute:
+            return (
+                "has a stock number that no list of parts has, and does not say what it is",
+                "Import it with the list that has its title, or into the folder that has the part",
+            )
         if not role:
             return self.kindless(word or section, said)
         if word and word.casefold() not in self.said and not self.meant(word):
@@ -469,6 +481,57 @@ class _Reader:
         self.parts[sku] = part
         self.capitals[sku.casefold()] = sku
         return None
+
+    def tell_more(
+        self,
+        part: Taken,
+        at: tuple[str, int],
+        cells: Sequence[str],
+        fields: MappingLike[str, list[tuple[str, int, Column]]],
+        titles: Sequence[str],
+    ) -> None:
+        """Take what a row tells of a part that another list has."""
+        more = Taken(part.sku, part.role, at[1], at[0])
+        said = [self.read(t, part.role) for t in titles if t]
+        more.maker = self.cell(cells, fields["maker"])[:LONGEST_TEXT]
+        more.note = self.cell(cells, fields["note"])[:LONGEST_TEXT]
+        self.amounts(more, at, cells, fields)
+        self.pieces(more, at, cells, fields, said)
+        self.stuff(more, at, self.cell(cells, fields["material"]), said)
+        if part.role in self.vocabulary.roles:
+            self.figures(more, at, cells, fields)
+            self.words(more, at, said)
+        if part.name == part.sku and titles and titles[0]:
+            part.name = titles[0][:LONGEST_TEXT]
+        column = (fields["stock"] or fields["sku"])[0][0]
+        first = self.first.get((part.sku, at[0]))
+        if more.stock is None:
+            pass
+        elif part.stock is None:
+            self.first[part.sku, at[0]] = at[1]
+        elif first is not None:
+            # As in a catalogue's own stock.csv: so many here, so many there.
+            self.doubt(
+                "another-list",
+                at,
+                column,
+                str(more.stock),
+                f"is of a part that row {first} counts as well; they are added up",
+                "Drop one of the two if they are the same pieces",
+                WARNING,
+            )
+            part.stock, more.stock = part.stock + more.stock, None
+        for name in part.add(more):
+            self.doubt(
+                "another-list",
+                at,
+                "",
+                part.sku,
+                f"has another {name} here than in row {part.row} of {part.source}; that of there "
+                "is used",
+                "Look which one is right, and drop the other",
+                WARNING,
+            )
 
     def kind(self, word: str, titles: Sequence[str], section: str) -> tuple[str, list[Said]]:
         """Return the role of a part, and what its texts say.
@@ -706,7 +769,7 @@ class _Reader:
                     "Write the size in a column",
                 )
                 continue
-            part.figures[path] = (value, "nominal", f"read from: {shorten(beside)}")
+            part.figures[path] = (value, "nominal", f"{FROM_WORDS}{shorten(beside)}")
 
 
 def counted(times: int, thing: str) -> str:
@@ -718,6 +781,12 @@ def counted(times: int, thing: str) -> str:
     ('1 row', '1,200 rows')
     """
     return f"{times:,} {thing}{'' if times == 1 else 's'}"
+
+
+def _same(part: Taken, titles: Sequence[str]) -> bool:
+    """Say whether a title is that of a part, or the first that it gets."""
+    title = " ".join((titles[0] if titles else "").casefold().split())[:LONGEST_TEXT]
+    return part.name == part.sku or title == " ".join(part.name.casefold().split())
 
 
 def _summed(text: str) -> bool:
@@ -789,6 +858,7 @@ def take_in(
     vocabulary: Vocabulary,
     phrases: Phrases,
     sheets: Sequence[Sheet] = (),
+    held: MappingLike[str, str] | None = None,
 ) -> Intake:
     """Return what is understood of some tables.
 
@@ -803,11 +873,15 @@ def take_in(
     sheets : sequence of Sheet
         Where the tables stand; rows that could not be read, or stand outside of every table,
         are told.
+    held : mapping of str to str, optional
+        Role of each part that is known already: rows that do not say what they are tell more of
+        it.
     """
-    reader = _Reader(mapping, vocabulary, phrases)
+    reader = _Reader(mapping, vocabulary, phrases, held)
     for sheet in sheets:
         reader.outside(sheet, [t for t in tables if t.source == sheet.title])
-    for table in tables:
+    # What has no titles may tell of parts that another table has.
+    for table in sorted(tables, key=lambda t: not _titled(t, mapping)):
         reader.table(table)
     parts = tuple(reader.parts.values())
     for finding in across(parts, vocabulary):
@@ -820,7 +894,28 @@ def take_in(
         tuple(reader.tallies),
         mapping,
         dict(reader.unknown.most_common()),
+        tuple(reader.more.values()),
     )
+
+
+def stock_numbers(table: Found, mapping: Mapping) -> set[str]:
+    """Return what stands in a table's column of stock numbers."""
+    return {c.strip() for n, _, _ in _by_field(table, mapping)["sku"] for c in table.column(n)}
+
+
+def _titled(table: Found, mapping: Mapping) -> bool:
+    return not {"name", "text", "role"}.isdisjoint(_by_field(table, mapping))
+
+
+def held_parts(folder: Path) -> dict[str, str]:
+    """Return the role of each part that a folder has already; empty where it cannot be read."""
+    if not (folder / PARTS).exists():
+        return {}
+    try:
+        rows = read_table(folder / PARTS, ("sku", "role"), _HEADS[PARTS][2:], Notes()).rows
+        return {row["sku"]: row["role"] for row in rows}
+    except CatalogueError:
+        return {}
 
 
 def _kept(
@@ -879,10 +974,50 @@ def _replaced(folder: Path, fresh: set[str]) -> list[Finding]:
     ]
 
 
-def _rows(intake: Intake, vocabulary: Vocabulary) -> dict[str, list[tuple[str, ...]]]:
+_Rows = dict[str, tuple[tuple[str, ...], list[tuple[str, ...]]]]
+
+
+def _tell_more(intake: Intake, kept: _Rows, vocabulary: Vocabulary) -> list[Finding]:
+    """Put into the rows that stay what is told of their parts; return what is told of that.
+
+    Raises
+    ------
+    MappingError
+        If somebody has taken such a part out of the folder meanwhile.
+    """
+    if not intake.more:
+        return []
+    fresh = _rows(intake.more, vocabulary)
+    columns, parts = kept[PARTS]
+    told = {row[0]: dict(zip(_HEADS[PARTS], row, strict=True)) for row in fresh[PARTS]}
+    if gone := told.keys() - {row[0] for row in parts}:
+        raise MappingError(
+            f"{min(gone)} is no part of the folder any more; try again. Nothing was imported."
+        )
+    for at, row in enumerate(parts):
+        new = told.get(row[0], {})
+        parts[at] = tuple(
+            # What a part is and is called stays.
+            (name not in ("role", "name") and new.get(name)) or old
+            for name, old in zip(columns, row, strict=True)
+        )
+    counted_anew = {row[0] for row in fresh[STOCK]}
+    kept[STOCK] = (kept[STOCK][0], [r for r in kept[STOCK][1] if r[0] not in counted_anew])
+    for name in (FEATURES, STOCK):
+        heads, rows = kept[name]
+        there = {row[:4] for row in rows}
+        blank = ("",) * (len(heads) - len(_HEADS[name]))
+        rows += [(*row, *blank) for row in fresh[name] if row[:4] not in there]
+    some = ", ".join(part.sku for part in intake.more[:5])
+    message = f"was in the folder before: more was told of {counted(len(told), 'such part')}"
+    remedy = "Look at them if you did not mean that"
+    return [Finding(PARTS, None, "sku", shorten(some), message, remedy, WARNING, "another-list")]
+
+
+def _rows(parts: Sequence[Taken], vocabulary: Vocabulary) -> dict[str, list[tuple[str, ...]]]:
     digits = vocabulary.minor_digits
     rows: dict[str, list[tuple[str, ...]]] = {name: [] for name in _HEADS}
-    for p in intake.parts:
+    for p in parts:
         price = "" if p.price is None else f"{p.price / 10**digits:.{digits}f}"
         mass = "" if p.mass_g is None else f"{p.mass_g:.6g} g"
         rows[PARTS].append((p.sku, p.role, p.name, p.maker, price, mass, p.material, p.note))
@@ -934,13 +1069,14 @@ def write_catalogue(
         fresh = {part.sku for part in intake.parts}
         told = _replaced(folder, fresh)
         kept = {name: _kept(folder, name, fresh) for name in _HEADS}
+        told += _tell_more(intake, kept, vocabulary)
         with folder_whole(folder, replace=True) as made:
             if folder.is_dir():
                 fill_from(folder, made)
             for name in (VOCABULARY, PHRASES):
                 if not (made / name).exists() and (words / name).exists():
                     write_bytes_whole(made / name, (words / name).read_bytes())
-            for name, rows in _rows(intake, vocabulary).items():
+            for name, rows in _rows(intake.parts, vocabulary).items():
                 columns, before = kept[name]
                 blank = ("",) * (len(columns) - len(_HEADS[name]))
                 with written_whole(made / name) as out:

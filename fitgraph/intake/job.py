@@ -16,6 +16,8 @@ from fitgraph.intake.build import (
     Intake,
     Report,
     UnknownKind,
+    held_parts,
+    stock_numbers,
     take_in,
     unknown_kinds,
     write_catalogue,
@@ -190,7 +192,16 @@ def first_rows(job: Job, choices: Sequence[Choice], most: int) -> list[tuple[Fou
     mapping = mapping_of(job, choices)
     _check(mapping, job.vocabulary)
     few = [replace(t, rows=t.rows[:most], sums=()) for t in job.tables]
-    return [(t, take_in([t], mapping, job.vocabulary, job.phrases)) for t in few]
+    numbers = {t.source: stock_numbers(t, mapping) for t in job.tables}
+    return [
+        (t, take_in([t], mapping, job.vocabulary, job.phrases, held=_elsewhere(t.source, numbers)))
+        for t in few
+    ]
+
+
+def _elsewhere(source: str, numbers: dict[str, set[str]]) -> dict[str, str]:
+    """Return the stock numbers of other tables; what they are is not known yet."""
+    return dict.fromkeys(set().union(*(n for s, n in numbers.items() if s != source)), "")
 
 
 def kinds_asked(job: Job, choices: Sequence[Choice]) -> list[UnknownKind]:
@@ -261,5 +272,6 @@ def import_tables(
     """
     mapping = mapping_of(job, choices)
     _check(mapping, job.vocabulary)
-    intake = take_in(job.tables, mapping, job.vocabulary, job.phrases, job.sheets)
+    held = held_parts(into)
+    intake = take_in(job.tables, mapping, job.vocabulary, job.phrases, job.sheets, held)
     return write_catalogue(intake, into, job.words, job.vocabulary, page)

@@ -127,13 +127,13 @@ def understood(intake: Intake, vocabulary: Vocabulary) -> Table:
             told_of = f"{value}{finding.message}".split(";")[0]
             remarks.setdefault(finding.row, []).append(told_of)
     rows: list[tuple[int, str, str, str, str, str, str]] = []
-    for p in intake.parts:
+    for p in (*intake.parts, *intake.more):
         sizes = [f"{path} {value}" for path, (value, _, _) in p.figures.items()]
         price = "" if p.price is None else show_money(p.price, currency, digits)
         mass = "" if p.mass_g is None else show_mass(p.mass_g)
         more = [*sizes, *(f"({r})" for r in remarks.get(p.row, ()))]
         stock = "" if p.stock is None else str(p.stock)
-        title = vocabulary.roles[p.role].title
+        title = vocabulary.roles[p.role].title if p.role else "told in another list"
         rows.append((p.row, p.sku, title, price, mass, stock, "; ".join(more)))
     for aside in intake.aside:
         rows.append((aside.row, "", "set aside", "", "", "", f"{aside.reason}. {aside.remedy}"))
