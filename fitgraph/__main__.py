@@ -10,6 +10,9 @@ import threading
 def run() -> None:
     """Run the command line; the entry point of the script ``fitgraph``."""
     gc.disable()  # while modules are loaded there is no rubbish to look for
+    for name, mode in (("stdin", "r"), ("stdout", "w"), ("stderr", "w")):
+        if getattr(sys, name) is None:  # it was closed by whoever started this: nobody reads it
+            setattr(sys, name, open(os.devnull, mode))  # noqa: SIM115 (as long as Python runs)
     from fitgraph.cli.main import run
 
     try:

@@ -22,6 +22,7 @@ fitgraph.units.AmbiguousError: can mean 1200 g or 1.2 g; write one of the two
 
 from __future__ import annotations
 
+import datetime
 import re
 import unicodedata
 from collections.abc import Callable, Mapping
@@ -621,6 +622,37 @@ def parse_count(text: str, most: int = 10**9) -> int:
     if not 0 <= value <= most or value % 1:
         raise UnitError("is no number of pieces; write a whole number, 0 or more")
     return int(value)
+
+
+_DAY_POINTS = _Pattern(r"(?P<day>[0-9]{1,2})\.\s?(?P<month>[0-9]{1,2})\.\s?(?P<year>[0-9]{4})")
+
+
+def parse_day(text: str) -> datetime.date:
+    """Return a typed day.
+
+    Parameters
+    ----------
+    text : str
+        As ISO 8601 has it, perhaps with a time, which says no more than the day it stands behind,
+        in whatever zone; or day, month and year with points between, as no other order is written.
+
+    Raises
+    ------
+    UnitError
+        If it is none, or can mean two: 4/9/2026.
+
+    Examples
+    --------
+    >>> parse_day("2026-03-31T23:30:00+02:00") == parse_day("31.3.2026") == parse_day("2026-03-31")
+    True
+    """
+    plain = folded(text) if len(text) <= _LONGEST else ""
+    try:
+        if match := _DAY_POINTS.fullmatch(plain):
+            return datetime.date(int(match["year"]), int(match["month"]), int(match["day"]))
+        return datetime.datetime.fromisoformat(plain).date()
+    except ValueError:
+        raise UnitError("is no date; write it like 2026-03-31") from None
 
 
 def show_length(mm: float) -> str:

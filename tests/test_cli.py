@@ -13,6 +13,7 @@ import io
 import json
 import os
 import re
+import shlex
 import subprocess
 import sys
 from decimal import Decimal
@@ -704,6 +705,42 @@ def test_whoever_stops_reading_gets_no_traceback(plugs: Path) -> None:
         child.stdout.close()
         assert child.stderr.read() == b""
         assert child.wait(60) == 0
+
+
+@pytest.mark.parametrize(
+    ("closed", "words", "code"),
+    [
+        (">&-", "why HOLE-1 PLUG-B", 1),
+        ("2>&-", "why HOLE-9", 2),
+        ("<&-", "why HOLE-1 PLUG-B", 1),
+        ("<&- >&- 2>&-", "check --json", 0),
+    ],
+)
+def test_streams_that_are_closed_from_the_start_bring_nothing_down(
+    plugs: Path, closed: str, words: str, code: int
+) -> None:
+    command = (
+        f"{shlex.quote(sys.executable)} -m fitgraph {words} --catalogue {shlex.quote(str(plugs))}"
+    )
+    result = subprocess.run(
+        ["/bin/sh", "-c", f"{command} {closed}"],
+        capture_output=True,
+        encoding="utf-8",
+        timeout=60,
+        check=False,
+    )
+    assert result.returncode == code
+    assert "Traceback" not in result.stderr and "fault" not in result.stderr
+
+
+@pytest.mark.parametrize("words", [("{}",), ("tour", "{}"), ("builds", "--limit", "{}")])
+def test_what_was_typed_at_length_or_unseen_does_not_fill_the_screen(
+    words: tuple[str, ...],
+) -> None:
+    typed = "\u202e\x1b[31m" + "x" * 5000
+    result = run(*(word.format(typed) for word in words))
+    assert result.exit_code == 2 and len(result.stderr) < 600
+    assert "\u202e" not in result.stderr and "\x1b" not in result.stderr
 
 
 def test_a_mass_that_must_be_meant_in_kg_is_asked_about_and_a_written_unit_is_not() -> None:

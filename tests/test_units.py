@@ -8,6 +8,7 @@ of that pound.
 
 from __future__ import annotations
 
+import datetime
 import re
 from decimal import Decimal
 from fractions import Fraction
@@ -23,6 +24,7 @@ from fitgraph.units import (
     AmbiguousError,
     UnitError,
     major,
+    parse_day,
     parse_length,
     parse_mass,
     parse_money,
@@ -255,3 +257,25 @@ def test_the_usual_writing_means_what_the_careful_reading_says(text: str) -> Non
     assert mass is None or mass == parse_mass(text)
     assert usual_money("12.50", 0) is None
     assert (usual_money("12.50", 2), usual_mass("950.5 g")) == (1250, 950.5)
+
+
+@given(day=st.dates(datetime.date(1900, 1, 1)), time=st.times(), hours=st.integers(-12, 14))
+def test_a_day_reads_as_it_is_written_whatever_time_and_zone_stand_behind(
+    day: datetime.date, time: datetime.time, hours: int
+) -> None:
+    zone = datetime.timezone(datetime.timedelta(hours=hours))
+    moment = datetime.datetime.combine(day, time, zone)
+    for text in (
+        *(day.isoformat(), moment.isoformat(), moment.isoformat(" ", "minutes")),
+        *(f"{day.day}.{day.month}.{day.year}", f" {day.day:02}. {day.month:02}. {day.year} "),
+    ):
+        assert parse_day(text) == day
+
+
+@pytest.mark.parametrize(
+    "text",
+    ["4/9/2026", "2026-02-30", "31.2.2026", "31.3.26", "today", "", "2026-04", "1.3", "x" * 99],
+)
+def test_what_is_no_day_or_can_be_two_is_refused(text: str) -> None:
+    with pytest.raises(UnitError, match="write it like 2026-03-31"):
+        parse_day(text)

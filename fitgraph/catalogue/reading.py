@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import datetime
 import re
 from collections.abc import Iterator, Mapping
 from dataclasses import replace
@@ -23,6 +22,7 @@ from fitgraph.model import Catalogue, Enquiry, Feature, Option, Part, Vocabulary
 from fitgraph.units import (
     UnitError,
     parse_count,
+    parse_day,
     parse_mass,
     parse_money,
     parse_number,
@@ -480,8 +480,8 @@ class FolderReader:
         date = None
         if row["date"]:
             try:
-                date = datetime.date.fromisoformat(row["date"])
-            except ValueError:
+                date = parse_day(row["date"])
+            except UnitError:
                 self.note(
                     "no-date",
                     ENQUIRIES,

@@ -12,7 +12,7 @@ from fitgraph.catalogue.findings import ERROR, WARNING, CatalogueError, Notes, T
 from fitgraph.catalogue.loaded import COUNTS, SUPPLIERS, SUPPLY
 from fitgraph.catalogue.table_reader import Row, Table, no_table, read_table
 from fitgraph.model import Catalogue, Offer, Supplier, Supply
-from fitgraph.units import UnitError, parse_count, parse_money
+from fitgraph.units import UnitError, parse_count, parse_day, parse_money
 
 #: More is a slip of the keyboard.
 _MOST_MINOR, _MOST_WHOLE = 10**12, 10**6
@@ -178,8 +178,8 @@ class _Reader:
             sku = self.part(COUNTS, row)
             table.tally.aside.append(row.number)
             try:
-                date = datetime.date.fromisoformat(row["date"])
-            except ValueError:
+                date = parse_day(row["date"])
+            except UnitError:
                 self.note(
                     COUNTS,
                     row,

@@ -16,7 +16,8 @@ from typer.core import TyperGroup
 
 from fitgraph import __version__
 from fitgraph.cli.output import BAD_INPUT, STOPPED, complain
-from fitgraph.errors import ArgumentError, InputError
+from fitgraph.errors import ArgumentError, InputError, brief
+from fitgraph.plain import plain
 
 #: Exit code where fitgraph itself is at fault.
 FAULT = 70
@@ -109,7 +110,10 @@ class PlainGroup(TyperGroup):
             raise typer.Exit(0) from None
         except Exception as error:
             if hasattr(error, "exit_code") or isinstance(error, typer.Abort):
-                raise  # typer's own: a usage error, or the end of a command
+                # Typer's own: the end of a command, or a usage error, which tells what was typed.
+                if isinstance(message := getattr(error, "message", None), str):
+                    error.message = brief(plain(message))  # type: ignore[attr-defined]
+                raise
             line = _line_for(error)
             if line is not None:
                 complain(line)

@@ -12,6 +12,7 @@ from fitgraph.records import dataclass
 from fitgraph.report.hints import Hints
 from fitgraph.report.tables import Table
 from fitgraph.shop.answers import Answer
+from fitgraph.units import UnitError, parse_day
 
 if TYPE_CHECKING:
     import networkx as nx
@@ -165,12 +166,8 @@ def changes_since(
     from fitgraph.graph.views import in_stock
 
     try:
-        day = (
-            other
-            if isinstance(other, datetime.date)
-            else datetime.date.fromisoformat(str(other).strip())
-        )
-    except ValueError:
+        day = other if isinstance(other, datetime.date) else parse_day(str(other))
+    except UnitError:
         folder = Path(other) if isinstance(other, str | Path) else Path()
         if not folder.is_dir():
             raise ArgumentError(
