@@ -19,9 +19,9 @@ _TWO_SIDED = re.compile(
     rf"|\s(?P<zero>0)\s*(?P<unit0>[^\W\d]+|\")?\s*[/;]\s*(?P<other0>{_LIMIT}))"
     r"\s*(?P<behind>[^\W\d]+|\")?$"
 )
-_RANGE = re.compile(r"^(?P<lo>.+?)\s*(?:\.\.\.?|…|–| to )\s*(?P<hi>.+)$")
+_RANGE = re.compile(r"^(?P<lo>.+?)\s*(?:\.\.\.?|…|–|(?i: to ))\s*(?P<hi>.+)$")
 _CLASS = re.compile(
-    r"^(?P<size>.*[0-9].*?)(?P<space>\s*)(?<![A-Za-z])(?P<klass>[A-Za-z]{1,2})(?P<gap>\s?)(?P<grade>[0-9]{1,2})$"
+    r"^(?P<size>.*[0-9].*?)(?P<space>\s*)(?<![A-Za-z])(?!(?i:to)\s)(?P<klass>[A-Za-z]{1,2})(?P<gap>\s?)(?P<grade>[0-9]{1,2})$"
 )
 _UNIT = re.compile(r"(?:[^\W\d_]+|\"|'')\.?$")
 
@@ -134,7 +134,7 @@ def _limits(
         lo, hi = parse_length(low, plausible), parse_length(high, plausible)
         if lo > hi:
             raise UnitError("has its limits the wrong way round; write the smaller one first")
-        if lo == hi and match["lo"].strip() != match["hi"].strip():
+        if lo == hi and low.replace(" ", "") != high.replace(" ", ""):
             raise UnitError("looks cut off: both of its limits are the same; look it up again")
         return lo, hi, lo
     try:

@@ -18,8 +18,8 @@ from fitgraph.graph.classes import distinct_rows
 from fitgraph.graph.columns import Columns
 from fitgraph.mechanics.limits_of_size import Limits
 from fitgraph.mechanics.nests import closed_bore, growth
-from fitgraph.mechanics.rules import RULES, UNBOUNDED_MM, Judgement
-from fitgraph.model import Condition, Joint, Presence, Reference, Ring
+from fitgraph.mechanics.rules import EPSILON_MM, RULES, UNBOUNDED_MM, Judgement
+from fitgraph.model import Condition, Joint, Presence, Reference, Ring, Verdict
 from fitgraph.records import dataclass
 
 
@@ -71,6 +71,17 @@ class SumCondition:
     def roles(self) -> tuple[str, ...]:
         """Return the roles it touches, in order of mention."""
         return tuple(dict.fromkeys(role for term in self.terms for role in term.roles))
+
+    def verdict(self, chosen: Mapping[str, int]) -> Verdict:
+        """Return whether one option of each role, by its place, keeps it."""
+        worst = best = 0.0
+        for term in self.terms:
+            at = tuple(of[chosen[r]] for r, of in zip(term.roles, term.class_of, strict=True))
+            worst += float(term.worst[at])
+            best += float(term.best[at])
+        if best < -EPSILON_MM:
+            return Verdict.FAILS
+        return Verdict.FITS if worst >= -EPSILON_MM else Verdict.UNKNOWN
 
 
 #: A term before its roles' options are sorted into classes: worst and best over the options of

@@ -83,13 +83,17 @@ def _in_the_way(menus: Menus, skus: list[str]) -> dict[str, tuple[str, ...]]:
 
 
 def _joints(space: Space, chosen: Mapping[str, int], verdict: Verdict) -> tuple[str, ...]:
-    """Return the joints that come to a verdict in a combination."""
+    """Return the names of the joints that come to a verdict in a combination.
+
+    Of what joints ask together of an unknown figure, each joint is named.
+    """
     found = []
     for table in space.joint_tables:
         at = tuple(c[chosen[r]] for r, c in zip(table.roles, table.class_of, strict=True))
         if table.verdicts[at] == verdict:
-            found.append(table.joint.name)
-    return tuple(found)
+            found.append(table.joint)
+    found += [s.joint for s in space.sums if s.verdict(chosen) == verdict]
+    return tuple(dict.fromkeys(one.name for joint in found for one in joint.shares or (joint,)))
 
 
 def stranded(engine: TreeEngine, stock: Mapping[str, int] | None = None) -> tuple[Stranded, ...]:
