@@ -6,6 +6,7 @@ Counts are by hand over all combinations; sizes and limits are this file's own.
 from __future__ import annotations
 
 import itertools
+from collections.abc import Callable
 from pathlib import Path
 
 import pytest
@@ -133,6 +134,41 @@ when = ["lock"]
             expected.add((post, foot, lock))
     assert counted(shop) == expected
     assert 0 < len(expected) < 21
+
+
+SUM = '[[joints]]\nid = "reach"\nrule = "stack"\nleast = "45 mm"\nmost = "55 mm"\n'
+LOCK = '[[joints]]\nid = "locked"\nrule = "present"\nneeds = "foot"\nwhen = ["lock"]\n'
+
+
+@pytest.mark.parametrize(
+    ("when", "span", "keeps"),
+    [
+        # Never there: it wants a collar without a cut, and the cut's width.
+        ("not collar.cut", '{ take = "collar.cut.w" }', lambda post, foot: True),
+        # The foot never counts where the stack is there; nor does one that is not there.
+        (
+            "collar.cut",
+            '{ add = "foot.height.d", when = ["not collar.cut"], optional = true }',
+            lambda post, foot: 45 <= post <= 55,
+        ),
+        # It always counts where the stack is there.
+        (
+            "collar.cut",
+            '{ take = "foot.height.d", when = ["collar.cut"], optional = true }',
+            lambda post, foot: 45 <= post - foot <= 55,
+        ),
+    ],
+)
+def test_one_feature_that_nobody_has_seen_is_there_or_not_throughout_a_stack(
+    tmp_path: Path, when: str, span: str, keeps: Callable[[float, float], bool]
+) -> None:
+    stack = f'when = ["{when}"]\nspans = [{{ add = "post.length.d" }}, {span}]\n'
+    shop = shop_of(tmp_path / "posts", OTHERS + SUM + stack + LOCK, "C-12,cut,,?,\n")
+    assert {(post, foot) for post, foot, _ in counted(shop)} == {
+        (post, foot)
+        for (post, long), (foot, high) in itertools.product(POSTS.items(), FEET.items())
+        if keeps(long, high)
+    }
 
 
 def test_a_stack_on_five_conditions_is_refused_in_words(tmp_path: Path) -> None:

@@ -16,12 +16,13 @@ References
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+import itertools
+from collections.abc import Iterator, Mapping
 from dataclasses import replace
 
 import numpy as np
 
-from fitgraph.array_types import Floats
+from fitgraph.array_types import Bools, Floats
 from fitgraph.explain.buckets import Factor, Least
 from fitgraph.explain.changes import (
     LOOSEN_MASS,
@@ -372,7 +373,12 @@ def explain_request(
         ]
     if drops is None:
         drops = minimal_drops(sure.kinds, sure.question)
-    changes = [c for d in drops if (c := _change(sure, request, d, prefer)) is not None]
+    changes = [
+        change
+        for drop in drops
+        for way in _ways(sure, drop)
+        if (change := _change(way, request, drop, prefer)) is not None
+    ]
     return RequestExplanation(
         request,
         verdict,
@@ -422,6 +428,21 @@ def _cost_of(leaver: Leaver, dropped: int, prefer: Prefer) -> dict[str, Floats]:
         }
         return combined(heavy, wished)
     return wished
+
+
+def _ways(leaver: Leaver, dropped: int) -> Iterator[Leaver]:
+    """Yield who says what is left, for each way to swap or leave out the picks that go."""
+    question, facts = leaver.question, leaver.question.space.facts
+    either: list[list[tuple[str, Bools]]] = []
+    for n, element in enumerate(question.elements):
+        role = element.role
+        if element.kind == PICK and role is not None and dropped >> n & 1:
+            allowed, void = question.allowed[role], facts[role].void
+            halves = (allowed & ~void, allowed & void)
+            either.append([(role, half) for half in halves if half.any()])
+    for taken in itertools.product(*either):
+        narrowed = replace(question, allowed={**question.allowed, **dict(taken)})
+        yield Leaver(leaver.kinds, narrowed, certain=leaver.certain)
 
 
 def _change(leaver: Leaver, request: Request, dropped: int, prefer: Prefer) -> Change | None:

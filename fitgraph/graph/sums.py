@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping, Sequence
+from dataclasses import replace
 
 import numpy as np
 import numpy.typing as npt
@@ -19,7 +20,15 @@ from fitgraph.graph.columns import Columns
 from fitgraph.mechanics.limits_of_size import Limits
 from fitgraph.mechanics.nests import closed_bore, growth
 from fitgraph.mechanics.rules import EPSILON_MM, RULES, UNBOUNDED_MM, Judgement
-from fitgraph.model import Condition, Joint, Presence, Reference, Ring, Verdict
+from fitgraph.model import (
+    Condition,
+    Joint,
+    Presence,
+    Reference,
+    Ring,
+    Verdict,
+    contradictory,
+)
 from fitgraph.records import dataclass
 
 
@@ -177,6 +186,8 @@ def _offset(joint: Joint) -> float:
 
 def _held(columns: Mapping[str, Columns], conditions: Sequence[Condition], role: str) -> Floats:
     """Return how far the conditions on one role hold for its options, on the scale of Presence."""
+    if contradictory(c for c in conditions if c.role == role):
+        return np.full(len(columns[role].options), float(Presence.ABSENT))
     held = np.full(len(columns[role].options), float(Presence.PRESENT))
     for condition in conditions:
         if condition.role == role:
@@ -220,6 +231,15 @@ def _share_term(share: _Share, columns: Mapping[str, Columns]) -> Term:
     )
 
 
+def _where_there(share: _Share, given: Sequence[Condition]) -> _Share:
+    """Return what a ring or span adds where the conditions of its joint hold."""
+    counts = tuple(c for c in share.counts if c not in given)
+    if contradictory((*given, *counts)):
+        nothing = np.zeros_like(share.limits.lo)
+        return _Share(share.role, Limits(nothing, nothing), (), 0.0)
+    return replace(share, counts=counts)
+
+
 def sum_condition(joint: Joint, columns: Mapping[str, Columns]) -> SumCondition:
     """Return what a nest or a stack asks of options.
 
@@ -236,8 +256,9 @@ def sum_condition(joint: Joint, columns: Mapping[str, Columns]) -> SumCondition:
         One term for each length, then one for each role that decides whether the joint is
         there at all: zero where it is, plus infinity where it is not.
     """
-    terms = [_share_term(share, columns) for share in _shares(joint, columns)]
     conditions = required(joint)
+    shares = [_where_there(share, conditions) for share in _shares(joint, columns)]
+    terms = [_share_term(share, columns) for share in shares]
     for role in dict.fromkeys(c.role for c in conditions):
         class_of, rows = _classes(_held(columns, conditions, role)[:, None])
         held = rows[:, 0]

@@ -49,6 +49,7 @@ from fitgraph.model import (
     Presence,
     Reference,
     Verdict,
+    contradictory,
 )
 from fitgraph.records import dataclass
 
@@ -129,13 +130,7 @@ class Inequality:
     @property
     def contradictory(self) -> bool:
         """Whether its joints cannot be there together."""
-        asked = set(self.conditions)
-        filled = {c.role for c in asked if c.wanted}
-        return any(
-            c._replace(wanted=not c.wanted) in asked
-            or (c.feature is None and not c.wanted and c.role in filled)
-            for c in asked
-        )
+        return contradictory(self.conditions)
 
     def sign_of(self, size: Reference) -> int:
         """Return how often a size stands in it, with its sign."""

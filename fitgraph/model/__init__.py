@@ -30,6 +30,7 @@ from fitgraph.model.vocabulary import (
     Vocabulary,
     WeighSource,
     Workmanship,
+    contradictory,
 )
 
 __all__ = [
@@ -70,6 +71,7 @@ __all__ = [
     "WeighSource",
     "Word",
     "Workmanship",
+    "contradictory",
     "from_columns",
     "proxy",
 ]

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from dataclasses import field
 from enum import Enum
 from typing import NamedTuple
@@ -250,6 +250,23 @@ class Condition(NamedTuple):
     def __str__(self) -> str:
         subject = self.role if self.feature is None else f"{self.role}.{self.feature}"
         return subject if self.wanted else f"not {subject}"
+
+
+def contradictory(conditions: Iterable[Condition]) -> bool:
+    """Return whether conditions cannot all hold, whatever the parts are.
+
+    Examples
+    --------
+    >>> contradictory([Condition("cap", None, False), Condition("cap", "slot")])
+    True
+    """
+    asked = set(conditions)
+    filled = {c.role for c in asked if c.wanted}
+    return any(
+        c._replace(wanted=not c.wanted) in asked
+        or (c.feature is None and not c.wanted and c.role in filled)
+        for c in asked
+    )
 
 
 @dataclass(frozen=True, slots=True)
