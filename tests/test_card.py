@@ -30,7 +30,7 @@ def test_a_card_tells_sizes_joints_stock_and_section(opened: OpenCatalogue, sku:
     part = opened.catalogue.parts[sku]
     text = card_html(part, opened)
     told = words(text)
-    assert part.name in told and opened.money(part.price or 0) in told
+    assert part.name in told and opened.catalogue.vocabulary.money(part.price or 0) in told
     assert f"In stock {part.stock} piece" in told
     for feature in part.features.values():
         for size in feature.lengths.values():

@@ -107,7 +107,7 @@ def test_the_builds_shown_are_the_engines_first(shop, explorer):
         explorer.sort.value = sort
         best = shop.engine.best(Request(have=(FORK,)), sort=sort, limit=8)
         assert [b.parts for b in explorer.builds] == [b.parts for b in best]
-        assert shop.money(best[0].price) in words(explorer.table)
+        assert shop.catalogue.vocabulary.money(best[0].price) in words(explorer.table)
         assert f"{best[0].strength_nm:,.0f} N·m" in words(explorer.table)
     assert "not a certificate" in words(explorer.table)
     assert "<svg" in explorer.build_section.value
@@ -175,7 +175,7 @@ def test_the_ways_are_those_of_the_front_door_and_open(shop):
     assert ("in stock" in item["note"]) == one.in_stock
     panel.ways.press(item["name"])
     first = told.open(2, limit=1).found.builds[0]
-    assert shop.money(first.price) in words(panel.fillings)
+    assert shop.catalogue.vocabulary.money(first.price) in words(panel.fillings)
     assert panel.ways.items[1]["on"]
     panel.ways.press(item["name"])
     assert panel.fillings.value == "" and not panel.ways.items[1]["on"]
@@ -203,7 +203,7 @@ def test_why_shows_the_explainers_sentences_and_changes(shop, explorer):
     told = words(explorer.changes_text)
     for action in first.actions:
         assert action_text(action, shop.catalogue)[1:] in told
-    assert shop.money(first.price) in told
+    assert shop.catalogue.vocabulary.money(first.price) in told
     assert "Caution." in told  # cutting is among the changes
     assert "<svg" in explorer.why_section.value
 
@@ -215,7 +215,7 @@ def test_owned_parts_that_clash_are_explained_at_once(shop, explorer):
     told = words(explorer.table)
     assert "✗ does not fit" in told and f'data-sku="{FORK}"' in explorer.table.value
     first = shop.explainer.why((FORK, BAR)).changes[0]
-    assert shop.money(first.price) in words(explorer.table)
+    assert shop.catalogue.vocabulary.money(first.price) in words(explorer.table)
     explorer.services.value = Services.OWNED  # the workshop may cut a slot
     assert shown_number(explorer) > 0
     assert "cut a slot" in words(explorer.table)
@@ -224,7 +224,7 @@ def test_owned_parts_that_clash_are_explained_at_once(shop, explorer):
 def test_a_budget_that_nothing_keeps_is_named(shop, explorer):
     explorer.budget.value = "10"
     cheapest = shop.engine.best(Request(have=(FORK,)), sort="price", limit=1)[0]
-    assert shop.money(cheapest.price) in words(explorer.table)
+    assert shop.catalogue.vocabulary.money(cheapest.price) in words(explorer.table)
     assert "over the budget" in words(explorer.table)
 
 

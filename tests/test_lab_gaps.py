@@ -245,7 +245,7 @@ def test_names_of_groups_are_explained_where_they_stand(shop, page):
 def test_stranded_parts_are_those_of_the_api(shop, page):
     panel, found = page.stranded, stranded(shop.engine)
     told = words(panel.table)
-    assert shop.money(sum(s.value or 0 for s in found)) in told
+    assert shop.catalogue.vocabulary.money(sum(s.value or 0 for s in found)) in told
     assert f"{len(found)} parts, {sum(s.pieces for s in found)} pieces" in told
     assert [r[0] for r in saved(panel.links, "stranded.csv")[1:]] == [s.sku for s in found]
     for standing in (Standing.CATALOGUE, Standing.POSSIBLY, Standing.NEITHER):
@@ -334,7 +334,7 @@ def test_orders_within_a_budget_are_the_best(shop, page, restocking, budget):
     assert "Proven" in told and "gap 0%" in told
     assert f"{best.served:g} of {best.total:g}" in told
     if best.lines:
-        assert shop.money(best.cost) in told
+        assert shop.catalogue.vocabulary.money(best.cost) in told
     for line in panel.plan.lines:
         assert line.offer.sku in told and line.offer.supplier in told
     rows = saved(panel.links, "orders.csv")
@@ -368,10 +368,10 @@ def test_the_curve_is_that_of_the_api_and_its_steps_can_be_taken(shop, page, res
         assert panel.mode.value == "spend"
         assert panel.plan.cost == curve[n].cost
         assert panel.steps.value == n
-        assert shop.money(curve[n].cost) in panel.budget.text.value
+        assert shop.catalogue.vocabulary.money(curve[n].cost) in panel.budget.text.value
         panel.steps.value = n - 1  # the list takes a step as well
         assert panel.plan.cost == curve[n - 1].cost
-        more = shop.money(curve[n].cost - curve[n - 1].cost)
+        more = shop.catalogue.vocabulary.money(curve[n].cost - curve[n - 1].cost)
         assert f"The next step: {more} more" in words(panel.next)
     heads, *rows = saved(panel.links, "curve.csv")
     assert [round(float(r[0]) * 100) for r in rows] == [p.cost for p in curve]

@@ -27,7 +27,7 @@ PACKAGE = Path(fitgraph.__file__).parent
 #: The layers, from the lowest up; those in one tuple are siblings. docs/architecture.md draws
 #: them.
 LAYERS = (
-    ("errors", "units", "model", "files", "plain", "stopping", "records", "array_types"),
+    ("errors", "units", "model", "files", "plain", "stopping", "records", "wording", "array_types"),
     ("mechanics",),
     ("catalogue",),
     ("intake",),

@@ -557,7 +557,7 @@ def test_the_engine_agrees_with_the_answers(shop, level):
                 }[said.verdict]
             )
             if said.verdict is Verdict.FAILS:
-                assert shop.money(said.changes[0].price) in right
+                assert shop.catalogue.vocabulary.money(said.changes[0].price) in right
 
 
 @pytest.mark.long

@@ -18,9 +18,9 @@ from fitgraph.cli import main
 from fitgraph.errors import InputError
 from fitgraph.explain.glosses import glosses
 from fitgraph.model import Enquiry
-from fitgraph.report.values import first_of
 from fitgraph.shop.edge import share_of
 from fitgraph.stock.groups import OTHER, grouper
+from fitgraph.wording import first_of
 from tests.make_supply import make_counts, make_supply
 from tests.shared import the_demo
 

@@ -17,7 +17,6 @@ from fitgraph.mechanics.slots import closes_by_mm, elastic_closure_mm
 from fitgraph.model import Catalogue, Dimension, Make, Part, Presence, Reference, Verdict
 from fitgraph.records import dataclass
 from fitgraph.solve import Request, TreeEngine
-from fitgraph.units import show_money
 
 #: Cheapest builds in which the grip of the clamp is looked at.
 _BUILDS = 10
@@ -137,11 +136,6 @@ class Sheet:
     def make(self) -> Make:
         """Return what kind of part it is."""
         return self.worth.candidate.make
-
-    def money(self, minor: float) -> str:
-        """Return an amount in the catalogue's currency as people read it."""
-        vocabulary = self.catalogue.vocabulary
-        return show_money(round(minor), vocabulary.currency, vocabulary.minor_digits)
 
 
 def _sizes(catalogue: Catalogue, worth: Worth) -> tuple[Size, ...]:

@@ -11,7 +11,6 @@ from types import MappingProxyType
 from fitgraph.files import copy_folder_whole, write_bytes_whole
 from fitgraph.model import Catalogue, Part, Presence
 from fitgraph.plain import CsvWriter
-from fitgraph.units import major
 
 
 def with_part(catalogue: Catalogue, *parts: Part) -> Catalogue:
@@ -85,7 +84,7 @@ def save_with(folder: Path, target: Path, catalogue: Catalogue, parts: Iterable[
     FileExistsError
         If the target exists.
     """
-    digits = catalogue.vocabulary.minor_digits
+    vocabulary = catalogue.vocabulary
     rows, figures, stock = [], [], []
     for part in parts:
         rows.append(
@@ -94,7 +93,7 @@ def save_with(folder: Path, target: Path, catalogue: Catalogue, parts: Iterable[
                 "role": part.role,
                 "name": part.name,
                 "maker": part.maker,
-                "price": "" if part.price is None else f"{major(part.price, digits):.{digits}f}",
+                "price": "" if part.price is None else vocabulary.plain_money(part.price),
                 "mass": "" if part.mass_g is None else f"{part.mass_g:g} g",
                 "material": part.material or "",
                 "note": part.note,

@@ -24,7 +24,6 @@ from fitgraph.units import (
     parse_count,
     parse_day,
     parse_mass,
-    parse_money,
     parse_number,
     usual_mass,
     usual_money,
@@ -116,7 +115,7 @@ class FolderReader:
             return None
         remedy = "Write an amount, or leave it blank"
         try:
-            amount = parse_money(text, self.vocabulary.minor_digits, self.vocabulary.currency)
+            amount = self.vocabulary.read_money(text)
         except (UnitError, ArithmeticError) as error:
             self.note("no-money", file, row, column, f"{error}{told}", remedy)
             return None

@@ -12,7 +12,7 @@ from fitgraph.catalogue.findings import ERROR, WARNING, CatalogueError, Notes, T
 from fitgraph.catalogue.loaded import COUNTS, SUPPLIERS, SUPPLY
 from fitgraph.catalogue.table_reader import Row, Table, no_table, read_table
 from fitgraph.model import Catalogue, Offer, Supplier, Supply
-from fitgraph.units import UnitError, parse_count, parse_day, parse_money
+from fitgraph.units import UnitError, parse_count, parse_day
 
 #: More is a slip of the keyboard.
 _MOST_MINOR, _MOST_WHOLE = 10**12, 10**6
@@ -53,7 +53,7 @@ class _Reader:
             return None
         try:
             words = self.catalogue.vocabulary
-            amount = parse_money(row[column], words.minor_digits, words.currency)
+            amount = words.read_money(row[column])
         except (UnitError, ArithmeticError) as error:
             self.note(file, row, column, str(error), "Write an amount like 12.50")
             return None

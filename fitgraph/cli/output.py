@@ -12,6 +12,7 @@ import typer
 
 from fitgraph.errors import InputError, brief
 from fitgraph.plain import plain
+from fitgraph.wording import plural
 
 if TYPE_CHECKING:
     from rich.console import Console
@@ -59,10 +60,9 @@ def remark_findings(shop: Shop) -> None:
     """Print one quiet line if there is something to look at in a catalogue."""
     findings = shop.check().found
     if findings:
-        things = "1 thing" if len(findings) == 1 else f"{len(findings)} things"
         which = [] if shop.folder is None else ["--catalogue", str(shop.folder)]
         command = shlex.join(["fitgraph", "check", *which])
-        remark(f"{things} to look at in this catalogue: {command}")
+        remark(f"{plural(len(findings), 'thing')} to look at in this catalogue: {command}")
 
 
 def show(report: Report) -> None:

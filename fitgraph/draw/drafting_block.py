@@ -33,6 +33,7 @@ from fitgraph.draw.drafting_items import (
 from fitgraph.draw.drafting_symbols import edge, general_texture, projection, texture
 from fitgraph.mechanics.materials import MATERIALS
 from fitgraph.units import show_mass
+from fitgraph.wording import capital
 
 #: Margins of the frame, and of its left side, where sheets are bound, in mm.
 MARGIN, BINDING = 10.0, 20.0
@@ -199,7 +200,7 @@ def note_texts(sheet: Sheet) -> list[str]:
             )
         texts.append("Slot along the whole length, faces parallel to the axis.")
     if work.deburring:
-        texts.append(f"{work.deburring[:1].upper()}{work.deburring[1:]}".rstrip(".") + ".")
+        texts.append(f"{capital(work.deburring)}".rstrip(".") + ".")
     if shape.bore is not None:
         texts.append(f"Wall at the worst sizes {shape.least_wall:.2f}, least {make.least_wall:g}.")
     return texts

@@ -26,6 +26,7 @@ from fitgraph.graph.size_map import Joints, SizeMap, appears_at, joints_with_end
 from fitgraph.model import Part, Reference, Verdict, Vocabulary
 from fitgraph.records import dataclass
 from fitgraph.units import show_length
+from fitgraph.wording import plural
 
 #: Size of a node, in units of the drawing.
 _NODE = 6.0
@@ -233,7 +234,7 @@ def _across(mm: float, low: float, high: float, frame: Frame) -> float:
 def _title(data: Mapping[str, Any], vocabulary: Vocabulary) -> str:
     role = vocabulary.roles[data["role"]].title
     sizes = data["sizes"].replace("..", " to ") if data["sizes"] != "?" else "size not known"
-    parts = "1 part" if data["parts"] == 1 else f"{data['parts']:,} parts"
+    parts = plural(data["parts"], "part")
     feature = data["feature"].replace("_", " ")
     return f"{role}, {feature} {sizes}: {parts}, {data['stock']:,} in stock"
 

@@ -19,6 +19,7 @@ from fitgraph.explain.series import wanted_of_unknown
 from fitgraph.explain.words import figure_text, part_text
 from fitgraph.model import Presence, Verdict
 from fitgraph.records import dataclass
+from fitgraph.wording import capital
 
 #: Width of the drawing, and where a number line begins and ends, in units of the drawing.
 _WIDTH, _LEFT, _RIGHT = 760.0, 236.0, 736.0
@@ -210,7 +211,7 @@ def joint_svg(clash: Clash) -> str:
     str
         An SVG element, with a text alternative.
     """
-    heading = f"{clash.joint.title[:1].upper()}{clash.joint.title[1:]}"
+    heading = capital(clash.joint.title)
     verdict = f"{SIGNS[clash.verdict]} {WORDS[clash.verdict]}"
     if clash.verdict is Verdict.FAILS and clash.margin_mm is not None:
         verdict += f", lacking {-clash.margin_mm:.2f} mm"

@@ -12,6 +12,7 @@ from fitgraph.mechanics.materials import MATERIALS
 from fitgraph.model import Verdict
 from fitgraph.records import dataclass
 from fitgraph.units import show_mass
+from fitgraph.wording import plural
 
 
 @dataclass(frozen=True, slots=True)
@@ -32,6 +33,7 @@ def facts(sheet: Sheet) -> list[tuple[str, str]]:
         ("Made by", sheet.make.process),
         ("Mass", f"{show_mass(sheet.part.mass_g or 0.0)} (blank {show_mass(cost.blank_g)})"),
     ]
+    money = sheet.catalogue.vocabulary.money
     found += [
         (word.feature or word.name, text)
         for word, text in worth.candidate.words.items()
@@ -53,11 +55,11 @@ def facts(sheet: Sheet) -> list[tuple[str, str]]:
     found += [
         (
             "Estimated cost",
-            f"{sheet.money(cost.total)} a piece in lots of {sheet.make.cost.lot}: "
-            f"material {sheet.money(cost.material)}, machine {sheet.money(cost.machining)} "
-            f"({cost.minutes:.1f} min), setting up {sheet.money(cost.setup)}",
+            f"{money(cost.total)} a piece in lots of {sheet.make.cost.lot}: "
+            f"material {money(cost.material)}, machine {money(cost.machining)} "
+            f"({cost.minutes:.1f} min), setting up {money(cost.setup)}",
         ),
-        ("Price taken", sheet.money(sheet.make.price)),
+        ("Price taken", money(sheet.make.price)),
         ("Expected yield", _yields(sheet)),
         ("May shift", _slack(sheet)),
     ]
@@ -112,7 +114,7 @@ def _closure(sheet: Sheet) -> str:
 
 def _yields(sheet: Sheet) -> str:
     y = sheet.yields
-    counterparts = "1 counterpart fits" if y.certain == 1 else f"{y.certain} counterparts fit"
+    counterparts = plural(y.certain, "counterpart fits", "counterparts fit")
     text = f"{counterparts} for certain"
     if y.possible:
         text += f", {y.possible} more in some pairs"
@@ -147,10 +149,8 @@ def worth_lines(sheet: Sheet) -> list[str]:
     if worth.taken:
         lines.append(f"Takes {worth.taken:g} enquiries from existing parts of its kind.")
     if worth.released:
-        lines.append(
-            f"Gives a use to stranded stock worth {sheet.money(worth.released_value)}: "
-            f"{', '.join(worth.released)}."
-        )
+        value = sheet.catalogue.vocabulary.money(worth.released_value)
+        lines.append(f"Gives a use to stranded stock worth {value}: {', '.join(worth.released)}.")
     return lines
 
 

@@ -7,7 +7,7 @@ from dataclasses import replace
 from fitgraph.explain.standing import PartStanding
 from fitgraph.model import Catalogue
 from fitgraph.solve import Request, TreeEngine
-from fitgraph.units import show_mass, show_money
+from fitgraph.units import show_mass
 
 
 def limit_lines(engine: TreeEngine, request: Request, standing: PartStanding) -> list[str]:
@@ -72,7 +72,7 @@ def no_build_lines(engine: TreeEngine, request: Request) -> list[str]:
         return ["With these wishes on stock, material and workshop work nothing is left."]
     price, lines = cheapest[0].price, []
     if request.budget is not None and price > request.budget:
-        shown = show_money(price, vocabulary.currency, vocabulary.minor_digits)
+        shown = vocabulary.money(price)
         lines.append(f"Without the limits the cheapest build costs {shown}: over the budget.")
     mass = engine.best(unlimited, sort="mass", limit=1)[0].mass_g
     if request.max_mass_g is not None and mass is not None and mass > request.max_mass_g:
@@ -81,11 +81,7 @@ def no_build_lines(engine: TreeEngine, request: Request) -> list[str]:
 
 
 def _over_budget(price: int, budget: int, sku: str, catalogue: Catalogue) -> str:
-    vocabulary = catalogue.vocabulary
-
-    def money(minor: int) -> str:
-        return show_money(minor, vocabulary.currency, vocabulary.minor_digits)
-
+    money = catalogue.vocabulary.money
     return (
         f"The cheapest build with {sku} within the other limits costs {money(price)}, "
         f"{money(price - budget)} over the budget."

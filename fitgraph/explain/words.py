@@ -49,7 +49,8 @@ from fitgraph.mechanics.nests import closes
 from fitgraph.mechanics.rules import RULES
 from fitgraph.mechanics.stackup import AssemblyShare
 from fitgraph.model import Basis, Catalogue, Dimension, Fill, Option, Presence, Verdict
-from fitgraph.units import show_mass, show_money
+from fitgraph.units import show_mass
+from fitgraph.wording import capital, listed
 
 
 def size_text(dimension: Dimension) -> str:
@@ -359,7 +360,7 @@ def clash_text(clash: Clash, catalogue: Catalogue, named: Collection[str] = ()) 
         Stock numbers of parts that were named just before; these are called by their roles.
     """
     joint = clash.joint
-    title = joint.title[:1].upper() + joint.title[1:]
+    title = capital(joint.title)
     told = [
         f
         for f in clash.figures
@@ -426,15 +427,6 @@ def _undecided(clash: Clash) -> str:
     return f"The limits overlap the window: {part}. Try this pair, or measure it."
 
 
-def _and(words: Sequence[str], last: str = "and") -> str:
-    return f" {last} ".join([", ".join(words[:-1]), words[-1]] if len(words) > 1 else words)
-
-
-def _money(minor: float, catalogue: Catalogue) -> str:
-    vocabulary = catalogue.vocabulary
-    return show_money(round(minor), vocabulary.currency, vocabulary.minor_digits)
-
-
 def element_text(element: Element, catalogue: Catalogue) -> str:
     """Return one element of a conflict in a few words."""
     roles = catalogue.vocabulary.roles
@@ -442,12 +434,12 @@ def element_text(element: Element, catalogue: Catalogue) -> str:
     if element.joint is not None:
         return element.joint.title
     return {
-        PICK: the_part(title, _and([catalogue.called(s) for s in element.skus], "or")),
+        PICK: the_part(title, listed([catalogue.called(s) for s in element.skus], "or")),
         ABSENT: f"no {title} is added",
         PLAIN: f"the workshop does no work on the {title}",
         MATERIAL: f"made of {element.word}",
         STOCK: "all of it in stock",
-        BUDGET: f"for at most {_money(element.figure or 0, catalogue)}",
+        BUDGET: f"for at most {catalogue.vocabulary.money(element.figure or 0)}",
         MASS: f"within {show_mass(element.figure or 0)}",
     }[element.kind]
 
@@ -465,24 +457,24 @@ def conflict_text(conflict: Conflict, catalogue: Catalogue) -> str:
     asked = told[MATERIAL] + told[STOCK] + told[BUDGET] + told[MASS]
     kept = told[ABSENT] + told[PLAIN]
     how = (" " + ", ".join(asked)) if asked else ""
-    how += f" as long as {_and(kept)}" if kept else ""
+    how += f" as long as {listed(kept)}" if kept else ""
     whole = "cannot be used" if picks and not asked else "cannot be had"
     if len(picks) > 1:
-        subject, predicate, open_ = _and(picks), f"do not go together{how}", f"go together{how}"
+        subject, predicate, open_ = listed(picks), f"do not go together{how}", f"go together{how}"
     else:
         subject = picks[0] if picks else "a complete build"
         predicate, open_ = f"{whole}{how}", f"{whole.replace('cannot', 'can')}{how}"
     if conflict.verdict is Verdict.UNKNOWN:
         text = f"It cannot be told whether {subject} {open_}."
     else:
-        text = f"{subject[:1].upper()}{subject[1:]} {predicate}."
+        text = f"{capital(subject)} {predicate}."
     if len(joints) > 1:
         text += f" Whatever else is taken, one of these is not made: {'; '.join(joints)}."
     over = {e.kind: by for e, by in conflict.lacking}
     if len(over) > 1 and max(over.values()) <= 0:
         text += " Either limit alone can be kept, both together cannot."
     elif (by := over.get(BUDGET, 0.0)) > 0:
-        text += f" The cheapest that may fit costs {_money(by, catalogue)} more."
+        text += f" The cheapest that may fit costs {catalogue.vocabulary.money(by)} more."
     elif (by := over.get(MASS, 0.0)) > 0:
         text += f" The lightest that may fit weighs {show_mass(by)} more."
     return text
@@ -503,7 +495,7 @@ def _done(action: Action, catalogue: Catalogue) -> tuple[str, list[str]]:
 def action_text(action: Action, catalogue: Catalogue) -> str:
     """Return one step of a change as an instruction."""
     if action.kind == RAISE_BUDGET:
-        return f"pay {_money(action.amount or 0, catalogue)} more than the budget"
+        return f"pay {catalogue.vocabulary.money(action.amount or 0)} more than the budget"
     if action.kind == LOOSEN_MASS:
         if action.amount is None:
             return "ask for no mass limit: the mass of some part is not known"
@@ -537,7 +529,7 @@ def action_text(action: Action, catalogue: Catalogue) -> str:
 def stock_text(change: Change, catalogue: Catalogue) -> str:
     """Return whether a change can be done today."""
     order = [*map(catalogue.called, change.to_order)]
-    return f"not today: order {_and(order)}" if order else "can be done today"
+    return f"not today: order {listed(order)}" if order else "can be done today"
 
 
 def hold_text(hold: Hold) -> str:

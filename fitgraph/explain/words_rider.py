@@ -6,7 +6,6 @@ Together with :mod:`fitgraph.explain.words` the one place where sentences are ma
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
 
 from fitgraph.explain.advice import FamilyAdvice, RiderAdvice, Tube
 from fitgraph.explain.compare import FigurePair, Opened, Side
@@ -17,7 +16,8 @@ from fitgraph.explain.words import named_figure, size_text
 from fitgraph.mechanics.grip import GripRatio, inverse
 from fitgraph.model import Basis, Catalogue, Presence
 from fitgraph.model.rider import Question
-from fitgraph.units import show_mass, show_money
+from fitgraph.units import show_mass
+from fitgraph.wording import capital, first_of, plural
 
 #: Names of thousands, so that nobody counts digits.
 _SCALES = (
@@ -59,11 +59,6 @@ def percent(chance: float) -> str:
     if 0 < chance < 0.005:
         return "under 1 %"
     return f"{chance * 100:.0f} %"
-
-
-def _listed(names: Sequence[str], most: int = _LISTED) -> str:
-    text = ", ".join(names[:most])
-    return text if len(names) <= most else f"{text} and {len(names) - most:,} more"
 
 
 def figure_text(catalogue: Catalogue, role: str, feature: str, dimension: str | None) -> str:
@@ -122,7 +117,7 @@ def measurement_text(catalogue: Catalogue, measurement: Measurement) -> str:
         "nobody can judge yet"
     )
     if m.rest and m.with_rest > m.expected:
-        others = _listed([_figure(catalogue, m.role, *r) for r in m.rest])
+        others = first_of((_figure(catalogue, m.role, *r) for r in m.rest), _LISTED)
         verb = "is" if len(m.rest) == 1 else "are"
         text += f"; {about(float(m.with_rest))} when its {others} {verb} measured with it"
     return text + "."
@@ -256,9 +251,9 @@ def opened_text(catalogue: Catalogue, opened: Opened, names: tuple[str, str]) ->
             text += f" (and perhaps {len(mates.unknown)} more)"
         if alone := opened.opens(side):
             called = [catalogue.called(sku) for sku in alone]
-            text += f", {len(alone)} of them only it: {_listed(called)}"
+            text += f", {len(alone)} of them only it: {first_of(called, _LISTED)}"
         pieces.append(text)
-    joint = f"{opened.joint.title[:1].upper()}{opened.joint.title[1:]}"
+    joint = capital(opened.joint.title)
     return f"{joint} ({title}): {'; '.join(pieces)}."
 
 
@@ -269,16 +264,15 @@ def tube_text(tube: Tube) -> str:
     """Return a kind of tube with its sizes."""
     sizes = ", ".join(f"{words} {lo:.1f} to {hi:.1f} mm" for words, (lo, hi) in tube.sizes.items())
     wall = f", wall {tube.wall_mm:.1f} mm" if tube.wall_mm is not None else ""
-    count = "1 part" if tube.parts == 1 else f"{tube.parts} parts"
-    return f"{tube.kind or 'other'}: {sizes}{wall} ({count})"
+    return f"{tube.kind or 'other'}: {sizes}{wall} ({plural(tube.parts, 'part')})"
 
 
 def family_text(catalogue: Catalogue, advice: FamilyAdvice) -> str:
     """Return what a family of materials trades, with its numbers, in a few sentences."""
     corner, vocabulary = advice.corner, catalogue.vocabulary
-    price = show_money(round(corner.price), vocabulary.currency, vocabulary.minor_digits)
+    price = vocabulary.money(corner.price)
     text = (
-        f"{advice.family[:1].upper()}{advice.family[1:]}: {' and '.join(corner.reaches)}. "
+        f"{capital(advice.family)}: {' and '.join(corner.reaches)}. "
         f"The middle of {corner.parts} parts: {show_mass(corner.mass_g)}, "
         f"{corner.strength_nm:.0f} N·m, {price}."
     )

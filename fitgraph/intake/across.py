@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING
 from fitgraph.catalogue.figures import parse_figure
 from fitgraph.catalogue.findings import WARNING, Finding
 from fitgraph.model import Basis, Vocabulary
-from fitgraph.units import UnitError, show_mass, show_money
+from fitgraph.units import UnitError, show_mass
 
 if TYPE_CHECKING:
     from fitgraph.intake.taken import Taken
@@ -52,8 +52,8 @@ def _prices(parts: Sequence[Taken], vocabulary: Vocabulary) -> Iterator[Finding]
             price = part.price or 0
             if usual / FAR <= price <= usual * FAR:
                 continue
-            shown = show_money(price, vocabulary.currency, vocabulary.minor_digits)
-            common = show_money(int(usual), vocabulary.currency, vocabulary.minor_digits)
+            shown = vocabulary.money(price)
+            common = vocabulary.money(int(usual))
             yield Finding(
                 part.source,
                 part.row,

@@ -56,7 +56,8 @@ from fitgraph.mechanics.materials import MATERIALS
 from fitgraph.model import Basis, Vocabulary
 from fitgraph.plain import CsvWriter
 from fitgraph.records import dataclass
-from fitgraph.units import UnitError, parse_count, parse_mass, parse_money
+from fitgraph.units import UnitError, parse_count, parse_mass
+from fitgraph.wording import plural
 
 #: Files of the folder that is made, beside the vocabulary.
 PARTS, FEATURES, STOCK, MAPPING = "parts.csv", "features.csv", "stock.csv", "mapping.toml"
@@ -303,7 +304,7 @@ class _Reader:
                 (table.source, first),
                 next((name for name, _, _ in by_field["role"]), ""),
                 word,
-                f"is no known kind of part; {counted(len(rows), 'row')} of it, the first of them "
+                f"is no known kind of part; {plural(len(rows), 'row')} of it, the first of them "
                 f"here, {'was' if len(rows) == 1 else 'were'} taken for a {title} by the title",
                 f"Say what it means under [roles] of {MAPPING}",
                 WARNING,
@@ -608,7 +609,7 @@ class _Reader:
 
     def price(self, part: Taken, text: str, column: Column) -> None:
         plain = said_price(_ONE_BEHIND.sub("", text), column.decimal, column.unit)
-        price = parse_money(plain, self.vocabulary.minor_digits, self.vocabulary.currency)
+        price = self.vocabulary.read_money(plain)
         if not 0 < price <= 10**12:
             raise UnitError("is out of range; write what it costs")
         part.price = price
@@ -770,17 +771,6 @@ class _Reader:
                 )
                 continue
             part.figures[path] = (value, "nominal", f"{FROM_WORDS}{shorten(beside)}")
-
-
-def counted(times: int, thing: str) -> str:
-    """Return a number of things in words.
-
-    Examples
-    --------
-    >>> counted(1, "row"), counted(1200, "row")
-    ('1 row', '1,200 rows')
-    """
-    return f"{times:,} {thing}{'' if times == 1 else 's'}"
 
 
 def _same(part: Taken, titles: Sequence[str]) -> bool:
@@ -1009,16 +999,15 @@ def _tell_more(intake: Intake, kept: _Rows, vocabulary: Vocabulary) -> list[Find
         blank = ("",) * (len(heads) - len(_HEADS[name]))
         rows += [(*row, *blank) for row in fresh[name] if row[:4] not in there]
     some = ", ".join(part.sku for part in intake.more[:5])
-    message = f"was in the folder before: more was told of {counted(len(told), 'such part')}"
+    message = f"was in the folder before: more was told of {plural(len(told), 'such part')}"
     remedy = "Look at them if you did not mean that"
     return [Finding(PARTS, None, "sku", shorten(some), message, remedy, WARNING, "another-list")]
 
 
 def _rows(parts: Sequence[Taken], vocabulary: Vocabulary) -> dict[str, list[tuple[str, ...]]]:
-    digits = vocabulary.minor_digits
     rows: dict[str, list[tuple[str, ...]]] = {name: [] for name in _HEADS}
     for p in parts:
-        price = "" if p.price is None else f"{p.price / 10**digits:.{digits}f}"
+        price = "" if p.price is None else vocabulary.plain_money(p.price)
         mass = "" if p.mass_g is None else f"{p.mass_g:.6g} g"
         rows[PARTS].append((p.sku, p.role, p.name, p.maker, price, mass, p.material, p.note))
         for path, (value, basis, note) in p.figures.items():

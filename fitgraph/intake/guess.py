@@ -31,7 +31,6 @@ from fitgraph.units import (
     hundredth,
     parse_count,
     parse_mass,
-    parse_money,
 )
 
 #: Names that shops give to columns, in several languages; terms of trade and commerce only.
@@ -410,7 +409,7 @@ def _fits(values: Sequence[str], vocabulary: Vocabulary, phrases: Phrases) -> di
     ) / len(some)
     money = _share(
         values,
-        lambda v: parse_money(fixed(v, mark), vocabulary.minor_digits, vocabulary.currency),
+        lambda v: vocabulary.read_money(fixed(v, mark)),
     )
     cents = sum(bool(re.search(r"[.,]\d\d\b", v)) for v in values) / len(values)
     grams = _share(values, lambda v: parse_mass(fixed(v, mark)))

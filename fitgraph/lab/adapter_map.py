@@ -64,6 +64,7 @@ from fitgraph.model import Make, Vocabulary
 from fitgraph.shop.weighed import Weighed, weighed
 from fitgraph.solve import Request
 from fitgraph.stock import grouping_names
+from fitgraph.wording import plural
 
 #: More parts than this are not chosen together.
 MOST_TOGETHER = 8
@@ -513,7 +514,7 @@ class AdapterMap(Answering):
             if value <= 0 or name == "builds":
                 return ""
             if name == "stranded stock released":
-                return told.money(value, vocabulary)
+                return vocabulary.money(value)
             return f"{value:,g}"
 
         self.chart.parts(
@@ -763,8 +764,8 @@ class AdapterMap(Answering):
             worth = weighed(shop, added[:n]).worth(made)
             if worth is not None:
                 lines.append(
-                    f"{made.sku} takes {told.riders(worth.taken)} from its like, and an existing "
-                    f"part joins {worth.shared:,} of its {worth.builds:,} builds as well."
+                    f"{made.sku} takes {plural(worth.taken, 'rider')} from its like, and an "
+                    f"existing part joins {worth.shared:,} of its {worth.builds:,} builds as well."
                 )
         by = next(iter(vocabulary.groups), grouping_names(self.opened.catalogue)[0])
         title = vocabulary.groups[by].title if by in vocabulary.groups else by

@@ -15,7 +15,8 @@ from fitgraph.lab.adapter_entries import Entry, words_text
 from fitgraph.lab.tables import builds_text, cautions_html
 from fitgraph.model import Make, Reference, Vocabulary
 from fitgraph.stock import Coverage, Standing
-from fitgraph.units import show_mass, show_money
+from fitgraph.units import show_mass
+from fitgraph.wording import capital, plural
 
 #: A drawing says its size on paper; here it takes the room there is.
 _SHEET_CSS = (
@@ -25,11 +26,6 @@ _SHEET_CSS = (
 
 #: Mating parts told under the sheet; the files have them all.
 _MATES = 12
-
-
-def money(minor: float, vocabulary: Vocabulary) -> str:
-    """Return an amount in the catalogue's currency."""
-    return show_money(round(minor), vocabulary.currency, vocabulary.minor_digits)
 
 
 def size_title(reference: Reference, vocabulary: Vocabulary) -> str:
@@ -47,21 +43,10 @@ def axis_titles(plane: Plane, vocabulary: Vocabulary) -> tuple[str, str]:
 
     def title(reference: Reference) -> str:
         plain = size_title(reference, vocabulary)
-        return f"{special.get(reference) or plain[:1].upper() + plain[1:]}, mm"
+        return f"{special.get(reference) or capital(plain)}, mm"
 
     across, up = plane.axes
     return title(across), "" if up is None else title(up)
-
-
-def riders(number: float) -> str:
-    """Return a number of riders.
-
-    Examples
-    --------
-    >>> riders(1), riders(63.0)
-    ('1 rider', '63 riders')
-    """
-    return f"{number:,g} rider{'' if number == 1 else 's'}"
 
 
 def entry_text(entry: Entry, vocabulary: Vocabulary, *, named: bool = False) -> str:
@@ -86,7 +71,7 @@ def entry_text(entry: Entry, vocabulary: Vocabulary, *, named: bool = False) -> 
     worth = entry.worth
     if worth is None:
         return f"{sku}: not weighed yet"
-    frees = f", frees {money(worth.released_value, vocabulary)}" if worth.released_value > 0 else ""
+    frees = f", frees {vocabulary.money(worth.released_value)}" if worth.released_value > 0 else ""
     return (
         f"{sku}: {worth.gained:,g} new riders, {worth.served:,g} in all, "
         f"{builds_text(worth.builds)}{frees}"
@@ -144,18 +129,18 @@ def worth_html(entry: Entry, vocabulary: Vocabulary) -> str:
             joined = f"an existing part joins {worth.shared:,} of them as well"
         frees = "nothing"
         if worth.released:
-            frees = f"{money(worth.released_value, vocabulary)}: {', '.join(worth.released)}"
+            frees = f"{vocabulary.money(worth.released_value)}: {', '.join(worth.released)}"
         rows += [
             ("New riders served", f"{worth.gained:,g}, whom nothing serves now"),
             ("Riders served in all", f"{worth.served:,g}"),
-            ("Takes from its like", f"{riders(worth.taken)} whom an existing part serves"),
+            ("Takes from its like", f"{plural(worth.taken, 'rider')} whom an existing part serves"),
             ("Builds with it", f"{worth.builds:,}; {joined}" if worth.builds else "none"),
             ("Stranded stock released", frees),
         ]
-        rows.append(("Estimated cost", f"{money(cost(worth), vocabulary)} a piece"))
+        rows.append(("Estimated cost", f"{vocabulary.money(cost(worth))} a piece"))
     rows += [
         ("Mass", show_mass(part.mass_g or 0.0)),
-        ("Price taken", money(make.price, vocabulary)),
+        ("Price taken", vocabulary.money(make.price)),
         ("May shift", f"every size by {candidate.slack_mm:.2f} mm before one is lost"),
     ]
     title = f"{part.name}, {part.sku}"
@@ -211,7 +196,7 @@ def together_html(
         f'<td class="fg-figure" data-head="New riders, alone">{w.gained:,g}</td>'
         f'<td class="fg-figure" data-head="Takes from its like">{w.taken:,g}</td>'
         '<td class="fg-figure" data-head="Cost, estimated">'
-        f"{escape(money(cost(w), vocabulary))}</td></tr>"
+        f"{escape(vocabulary.money(cost(w)))}</td></tr>"
         for n, w in enumerate(step.worths, start=1)
     )
     count = len(step.worths)
@@ -240,7 +225,7 @@ def yields_html(yields: Sequence[GradeYield], grade: int, vocabulary: Vocabulary
         f'<tr><th scope="row">IT{y.grade}{" (as designed)" if y.grade == grade else ""}</th>'
         f'<td class="fg-figure">{y.pairs:.1%}</td><td class="fg-figure">{y.worst:.1%}</td>'
         f'<td class="fg-figure">{y.wall:.2f} mm</td>'
-        f'<td class="fg-figure">{escape(money(y.cost, vocabulary))}</td></tr>'
+        f'<td class="fg-figure">{escape(vocabulary.money(y.cost))}</td></tr>'
         for y in yields
     )
     counterparts = yields[0].counterparts if yields else 0

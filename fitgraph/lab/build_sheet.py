@@ -20,7 +20,7 @@ from fitgraph.plain import csv_text
 from fitgraph.records import dataclass
 from fitgraph.report.cautions import cautions_on
 from fitgraph.solve.engine import Build
-from fitgraph.units import major, show_mass, show_money
+from fitgraph.units import show_mass
 
 
 @dataclass(frozen=True, slots=True)
@@ -138,7 +138,7 @@ def sheet_of(
 
 
 def _totals(sheet: Sheet, vocabulary: Vocabulary) -> list[tuple[str, str]]:
-    money = show_money(sheet.price, vocabulary.currency, vocabulary.minor_digits)
+    money = vocabulary.money(sheet.price)
     mass = "not known" if sheet.mass_g is None else show_mass(sheet.mass_g)
     bears = "not known" if sheet.strength_nm is None else f"{sheet.strength_nm:,.0f} N·m"
     return [("To pay", money), ("Mass", mass), ("Tube bears, compared", bears)]
@@ -148,7 +148,7 @@ _HEADS = ("Role", "Number", "Name", "Mass", "To pay", "Note")
 
 
 def _cells(row: SheetRow, vocabulary: Vocabulary) -> tuple[str, ...]:
-    price = show_money(row.price, vocabulary.currency, vocabulary.minor_digits)
+    price = vocabulary.money(row.price)
     mass = "not known" if row.mass_g is None else show_mass(row.mass_g)
     return (row.role, row.sku, row.name, mass, price, row.note)
 
@@ -206,7 +206,7 @@ def sheet_csv(sheet: Sheet, vocabulary: Vocabulary) -> str:
     heads = ["role", "number", "name", "maker", "mass_g", f"to_pay_{vocabulary.currency}", "note"]
     rows = []
     for row in sheet.rows:
-        price = f"{major(row.price, vocabulary.minor_digits):.{vocabulary.minor_digits}f}"
+        price = vocabulary.plain_money(row.price)
         rows.append([row.role, row.sku, row.name, row.maker, row.mass_g, price, row.note])
     return csv_text(heads, rows)
 

@@ -19,6 +19,7 @@ from fitgraph.mechanics.materials import MATERIALS
 from fitgraph.model import Part, Presence, Verdict
 from fitgraph.solve import Request
 from fitgraph.units import show_mass
+from fitgraph.wording import plural
 
 _SCRIPT = """
 function render({ model, el }) {
@@ -140,8 +141,8 @@ def card_html(part: Part, opened: OpenCatalogue) -> str:
     role = vocabulary.roles[part.role]
     known = MATERIALS.get(part.material or "")
     facts = [
-        ("Price", "not sold" if part.price is None else tables.money(part.price, vocabulary)),
-        ("In stock", f"{part.stock} piece{'' if part.stock == 1 else 's'}"),
+        ("Price", "not sold" if part.price is None else vocabulary.money(part.price)),
+        ("In stock", plural(part.stock, "piece")),
         ("Mass", "not known" if part.mass_g is None else show_mass(part.mass_g)),
         ("Maker", part.maker or "not told"),
     ]

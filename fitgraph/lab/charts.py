@@ -14,7 +14,7 @@ from fitgraph.lab.chart import Chart
 from fitgraph.model import Vocabulary
 from fitgraph.solve.engine import Build
 from fitgraph.solve.histogram import Histogram
-from fitgraph.units import major, show_mass, show_money
+from fitgraph.units import show_mass
 
 #: These three stand out from white and from a dark page alike, at least 3 to 1 [1]_, and
 #: keep apart for the colour-blind (see fitgraph.draw.style).
@@ -94,7 +94,7 @@ def thinned(count: int, most: int = MOST_POINTS) -> npt.NDArray[np.intp]:
 
 def build_text(build: Build, vocabulary: Vocabulary) -> str:
     """Return price, mass and strength of a build in one line."""
-    money = show_money(build.price, vocabulary.currency, vocabulary.minor_digits)
+    money = vocabulary.money(build.price)
     mass = "mass not known" if build.mass_g is None else show_mass(build.mass_g)
     bears = "" if build.strength_nm is None else f", tube bears {build.strength_nm:,.0f} N·m"
     return f"{money}, {mass}{bears}"
@@ -143,7 +143,6 @@ class FrontChart:
 
     def show(self, spread: Histogram | None, front: Sequence[Build] | None) -> None:
         """Show where builds lie, and the front; None leaves what is shown."""
-        digits = self._vocabulary.minor_digits
         with self.widget.change():
             if spread is not None:
                 heat = self.figure.data[0]
@@ -157,22 +156,21 @@ class FrontChart:
                     [f"{'' if spread.exact else 'about '}{b:,.3g}" for b in row] for row in builds
                 ]
                 x = (spread.price_edges[:-1] + spread.price_edges[1:]) / 2
-                heat.x = [major(round(v), digits) for v in x]
+                heat.x = [self._vocabulary.major(v) for v in x]
                 heat.y = ((spread.mass_edges[:-1] + spread.mass_edges[1:]) / 2).tolist()
             if front is not None:
                 points = self.figure.data[1]
                 places = thinned(len(front))
                 shown = [front[n] for n in places]
-                points.x = [major(b.price, digits) for b in shown]
+                points.x = [self._vocabulary.major(b.price) for b in shown]
                 points.y = [b.mass_g for b in shown]
                 points.text = [build_text(b, self._vocabulary) for b in shown]
                 points.customdata = [int(n) for n in places]
 
     def mark(self, picked: Sequence[Build]) -> None:
         """Mark the builds that are picked, by their number in order."""
-        digits = self._vocabulary.minor_digits
         with self.widget.change():
             marks = self.figure.data[2]
-            marks.x = [major(b.price, digits) for b in picked]
+            marks.x = [self._vocabulary.major(b.price) for b in picked]
             marks.y = [b.mass_g for b in picked]
             marks.text = [str(n) for n in range(1, len(picked) + 1)]

@@ -8,7 +8,7 @@ from html import escape
 from fitgraph.lab.tables import cautions, part_name_html
 from fitgraph.model import Option, Vocabulary
 from fitgraph.solve.engine import Build
-from fitgraph.units import show_mass, show_money
+from fitgraph.units import show_mass
 
 
 def _cell(option: Option | None, owned: frozenset[str], vocabulary: Vocabulary) -> str:
@@ -35,12 +35,9 @@ def comparison_html(builds: Sequence[Build], owned: frozenset[str], vocabulary: 
     if not builds:
         return "<p>Pick builds in the chart or in the list; they then stand here side by side.</p>"
 
-    def money(build: Build) -> str:
-        return show_money(build.price, vocabulary.currency, vocabulary.minor_digits)
-
     heads = "".join(f'<th scope="col">Pick {n}</th>' for n in range(1, len(builds) + 1))
     figures = [
-        ("To pay", [money(b) for b in builds]),
+        ("To pay", [vocabulary.money(b.price) for b in builds]),
         ("Mass", ["not known" if b.mass_g is None else show_mass(b.mass_g) for b in builds]),
         (
             "Tube bears",

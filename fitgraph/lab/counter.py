@@ -43,7 +43,7 @@ from fitgraph.model.rider import Question
 from fitgraph.report.exchanges import line, reasons, told
 from fitgraph.solve import NamingError
 from fitgraph.solve.request import find_part
-from fitgraph.units import UnitError, major
+from fitgraph.units import UnitError
 
 #: Hits of a search, likely parts of a role and parts that fit, shown at once.
 _HITS, _LIKELY, _OFFERED = 6, 2, 6
@@ -380,13 +380,12 @@ class Counter(Answering):
             yield Task(lambda: None, self._nothing_wanted, slow=False)
             return
         self.verdict.value = tables.wrap('<p role="status">Looking …</p>')
-        digits = self.opened.catalogue.vocabulary.minor_digits
         exchange = partial(
             self.opened.shop.exchange,
             self.wanted,
             *self.have.values(),
             aim=self.aim.value,
-            budget=None if budget is None else major(budget, digits),
+            budget=None if budget is None else self.opened.catalogue.vocabulary.major(budget),
             material=self.material.value or None,
             in_stock=self.on_shelf,
             limit=_OFFERED,

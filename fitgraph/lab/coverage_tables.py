@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping, Sequence
 from html import escape
 
-from fitgraph.lab.long_table import amount, long_table, money
+from fitgraph.lab.long_table import long_table
 from fitgraph.model import Catalogue
 from fitgraph.plain import csv_text
 from fitgraph.report.shelf import turn_text
@@ -81,11 +81,11 @@ def stock_verdict_html(
         told.append(turn_text(turn))
     if plan is not None and plan.lines:
         told.append(
-            f"{escape(money(plan.cost, catalogue))} of orders serve {plan.served - plan.before:g} "
-            "more"
+            f"{escape(catalogue.vocabulary.money(plan.cost))} of orders serve "
+            f"{plan.served - plan.before:g} more"
         )
     if held:
-        worth = escape(money(sum(s.value or 0 for s in held), catalogue))
+        worth = escape(catalogue.vocabulary.money(sum(s.value or 0 for s in held)))
         told.append(f"{len(held)} parts stranded, worth {worth}")
     return f'<p role="status">{"; ".join(told)}.</p>'
 
@@ -165,7 +165,7 @@ def enquiries_csv(coverage: Coverage, names: Sequence[str]) -> str:
                 s.word,
                 e.style,
                 " ".join(e.have),
-                None if e.budget is None else amount(e.budget, catalogue),
+                None if e.budget is None else catalogue.vocabulary.plain_money(e.budget),
                 e.max_mass_g,
                 e.material or "",
                 e.note,

@@ -51,7 +51,7 @@ from fitgraph.solve.engine import SORTS, Build
 from fitgraph.solve.first_guess import first_guess
 from fitgraph.solve.limits import Counted
 from fitgraph.solve.query import ask
-from fitgraph.units import major, parse_mass, parse_money
+from fitgraph.units import parse_mass
 
 #: Builds shown at once.
 SHOWN = 8
@@ -157,7 +157,7 @@ class BuildExplorer(Answering):
         """Return the fields for budget and mass, their sliders as wide as builds go."""
         vocabulary = self.opened.catalogue.vocabulary
         ends = self.opened.ends
-        prices = [major(b.price, vocabulary.minor_digits) for b in ends] or [0.0]
+        prices = [vocabulary.major(b.price) for b in ends] or [0.0]
         masses = [b.mass_g for b in ends if b.mass_g is not None] or [0.0]
 
         def reach(values: Sequence[float], step: int) -> tuple[int, int]:
@@ -165,16 +165,12 @@ class BuildExplorer(Answering):
             ends = (math.floor(least / step) * step, math.ceil(1.25 * most / step) * step)
             return ends[0], max(ends[1], ends[0] + step)
 
-        def money(text: str) -> float:
-            digits = vocabulary.minor_digits
-            return major(parse_money(text, digits, vocabulary.currency), digits)
-
         least, most = reach(prices, _MONEY_STEP)
         budget = LimitField(
             "Budget",
             vocabulary.currency,
             f"no limit; e.g. 250 {vocabulary.currency}",
-            money,
+            lambda text: vocabulary.major(vocabulary.read_money(text)),
             least,
             most,
             _MONEY_STEP,

@@ -9,7 +9,7 @@ from fitgraph.records import dataclass
 from fitgraph.shop.edge import doubt_of_mass
 from fitgraph.solve import NamingError, Request, Services
 from fitgraph.solve.request import check_material, find_part
-from fitgraph.units import UnitError, parse_mass, parse_money
+from fitgraph.units import UnitError, parse_mass
 
 #: Between a name and a stock number in a list to choose from.
 SEPARATOR = " · "
@@ -141,7 +141,7 @@ def read_budget(text: str, catalogue: Catalogue) -> int:
     """Return a typed budget in minor units; UnitError where it is none."""
     words = catalogue.vocabulary
     try:
-        budget = parse_money(text, words.minor_digits, words.currency)
+        budget = words.read_money(text)
     except UnitError as error:
         raise UnitError(f"{text.strip()!r} {error}.") from None
     if budget < 0:

@@ -10,7 +10,6 @@ from fitgraph.lab.charts import MARKS, SHAPES, blank, point_style
 from fitgraph.model import Vocabulary
 from fitgraph.report.standing_words import WORDS
 from fitgraph.stock import OrderPlan, Standing
-from fitgraph.units import major, show_money
 
 #: Fillings of stacked bars, so that no colour says anything alone, with their colours. A standing
 #: is filled as in the matrix on the same page, where solid is what stock serves and nothing what
@@ -141,14 +140,14 @@ class CurveChart:
     def text(self, plan: OrderPlan) -> str:
         """Return a step in one line."""
         vocabulary = self._vocabulary
-        money = show_money(plan.cost, vocabulary.currency, vocabulary.minor_digits)
+        money = vocabulary.money(plan.cost)
         return f"{money} serve {plan.served:g} of {plan.total:g} ({plan.share:.0%})"
 
     def show(self, plans: Sequence[OrderPlan]) -> None:
         """Show the steps."""
         with self.widget.change():
             steps = self.figure.data[0]
-            steps.x = [major(p.cost, self._vocabulary.minor_digits) for p in plans]
+            steps.x = [self._vocabulary.major(p.cost) for p in plans]
             steps.y = [p.served for p in plans]
             steps.text = [self.text(p) for p in plans]
 
@@ -157,5 +156,5 @@ class CurveChart:
         shown = [] if plan is None else [plan]
         with self.widget.change():
             chosen = self.figure.data[1]
-            chosen.x = [major(p.cost, self._vocabulary.minor_digits) for p in shown]
+            chosen.x = [self._vocabulary.major(p.cost) for p in shown]
             chosen.y = [p.served for p in shown]

@@ -6,44 +6,46 @@ from collections.abc import Sequence
 from html import escape
 
 from fitgraph.lab.leads import why_link
-from fitgraph.lab.long_table import amount, capital, few, long_table, money
+from fitgraph.lab.long_table import MOST_NAMES, long_table
 from fitgraph.lab.tables import part_html, with_cards
 from fitgraph.model import Catalogue
 from fitgraph.plain import csv_text
 from fitgraph.stock import Standing, Stranded, Weak
+from fitgraph.wording import capital, first_of, plural
 
 
 def stranded_text(one: Stranded, catalogue: Catalogue) -> str:
     """Return what a part held without a use lacks."""
     titles = [catalogue.vocabulary.joint(name).title for name in one.joints]
+    joints = first_of(titles, MOST_NAMES)
+    order = f"to order: {first_of(map(catalogue.called, one.needs), MOST_NAMES)}"
     if one.standing is Standing.CATALOGUE:
-        return f"to order: {few([*map(catalogue.called, one.needs)])}"
+        return order
     if one.standing is Standing.POSSIBLY:
-        count = f"{len(titles)} joint{'' if len(titles) == 1 else 's'} to be measured: "
-        order = f"; to order: {few([*map(catalogue.called, one.needs)])}" if one.needs else ""
-        return f"{count}{few(titles)}{order}"
-    return f"nothing sold goes with it: {few(titles) or 'a role has no part'}"
+        told = f"{plural(len(titles), 'joint')} to be measured: {joints}"
+        return f"{told}; {order}" if one.needs else told
+    return f"nothing sold goes with it: {joints or 'a role has no part'}"
 
 
 def stranded_html(shown: Sequence[Stranded], catalogue: Catalogue) -> str:
     """Return parts held without a use as a table, and what they are worth together."""
     if not shown:
         return "<p>No such part: every part held is in some build from stock.</p>"
-    value = sum(s.value or 0 for s in shown)
+    worth = catalogue.vocabulary.money(sum(s.value or 0 for s in shown))
     rows = [
         [
             part_html(s.sku, catalogue, "<br>"),
             f"{s.pieces}",
-            "not known" if s.value is None else escape(money(s.value, catalogue)),
+            "not known" if s.value is None else escape(catalogue.vocabulary.money(s.value)),
             with_cards(escape(capital(stranded_text(s, catalogue))), catalogue)
             + (f" {why}" if (why := why_link((s.sku,), catalogue, "Why?")) else ""),
         ]
         for s in shown
     ]
-    number = f"{len(shown)} part{'' if len(shown) == 1 else 's'}"
+    number = plural(len(shown), "part")
     heads = [("Part", False), ("Pieces", True), ("Worth", True), ("What it lacks", False)]
     return (
-        f'<p role="status"><span class="fg-number">{escape(money(value, catalogue))}</span> at '
+        f'<p role="status"><span class="fg-number">{escape(worth)}</span> at '
         f"selling prices in {number}, {sum(s.pieces for s in shown)} pieces.</p>"
         + long_table("Dearest first", heads, rows)
     )
@@ -55,7 +57,7 @@ def stranded_csv(shown: Sequence[Stranded], catalogue: Catalogue) -> str:
     rows: list[Sequence[str | float | None]] = []
     for s in shown:
         titles = [catalogue.vocabulary.joint(name).title for name in s.joints]
-        worth = None if s.value is None else amount(s.value, catalogue)
+        worth = None if s.value is None else catalogue.vocabulary.plain_money(s.value)
         name = catalogue.parts[s.sku].name
         needs = " ".join(s.needs)
         rows.append([s.sku, name, s.pieces, worth, s.standing.word, needs, "; ".join(titles)])

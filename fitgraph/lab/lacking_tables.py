@@ -9,18 +9,19 @@ from html import escape
 from fitgraph.explain import Conflict, RequestExplanation, action_text, conflict_text
 from fitgraph.lab.coverage_tables import standing_html
 from fitgraph.lab.leads import why_link
-from fitgraph.lab.long_table import MOST_NAMES, capital, long_table, money
+from fitgraph.lab.long_table import MOST_NAMES, long_table
 from fitgraph.model import Catalogue, Enquiry
 from fitgraph.plain import csv_text
 from fitgraph.stock import Standing
 from fitgraph.units import show_mass
+from fitgraph.wording import capital, plural
 
 
 def wanted_text(enquiry: Enquiry, catalogue: Catalogue) -> str:
     """Return the limits of an enquiry in words."""
     told = [] if enquiry.material is None else [enquiry.material]
     if enquiry.budget is not None:
-        told.append(f"at most {money(enquiry.budget, catalogue)}")
+        told.append(f"at most {catalogue.vocabulary.money(enquiry.budget)}")
     if enquiry.max_mass_g is not None:
         told.append(f"at most {show_mass(enquiry.max_mass_g)}")
     return ", ".join(told) or "no limits"
@@ -60,8 +61,7 @@ def lacks_html(said: RequestExplanation | str | None, catalogue: Catalogue) -> s
     if reasons or len(steps) > 1:
         items = "".join(f"<li>{escape(r)}</li>" for r in reasons)
         ways = "".join(f"<li>{escape(capital('; '.join(way)))}.</li>" for way in steps)
-        count = f"{len(reasons)} reason{'' if len(reasons) == 1 else 's'}, "
-        count += f"{len(steps)} way{'' if len(steps) == 1 else 's'} out"
+        count = f"{plural(len(reasons), 'reason')}, {plural(len(steps), 'way')} out"
         text += f"<details><summary>{count}</summary>"
         text += f"<p>Reasons:</p><ul>{items}</ul>" if items else ""
         text += (f"<p>Ways out:</p><ul>{ways}</ul>" if ways else "") + "</details>"

@@ -32,6 +32,7 @@ from fitgraph.lab.session import SessionBar, SessionError
 from fitgraph.lab.slider import Slider
 from fitgraph.model import Dimension, Joint, Option, Reference, Verdict, Vocabulary
 from fitgraph.report.cautions import cautions_on
+from fitgraph.wording import capital
 
 #: How far a slider goes to either side of the part's own size, in mm.
 _REACH_MM = 5.0
@@ -324,7 +325,7 @@ class FitLesson(Answering):
                     size = length_of(option, reference) if option is not None else None
                     slider.disabled = size is None or not size.known
                     title = f" of the {roles[reference.role].title}" if reference else ""
-                    slider.description = f"{name[:1].upper()}{name[1:]}{title}"
+                    slider.description = f"{capital(name)}{title}"
                     if size is not None and size.known:
                         reach = _REACH_MM
                         slider.min, slider.max = 0.0, _MOST_MM

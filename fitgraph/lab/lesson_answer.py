@@ -9,6 +9,7 @@ from fitgraph.records import dataclass
 from fitgraph.report.blocks import Picture, Report, Say, Section, Tone, say_all
 from fitgraph.report.tables import Column, Table
 from fitgraph.report.values import WORD
+from fitgraph.wording import capital
 
 #: What the answer is about.
 LESSON_TITLE = "How these parts fit"
@@ -68,7 +69,7 @@ def lesson_report(answer: LessonAnswer) -> Report:
     held = (Say(answer.held),) if answer.held else ()
     word = WORDS[answer.verdict]
     return Report(
-        f"{word[:1].upper()}{word[1:]}: {answer.headline}",
+        f"{capital(word)}: {answer.headline}",
         (
             Say(answer.sentence),
             *say_all(answer.moved, Tone.LOUD, deep=0),

@@ -5,27 +5,11 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from html import escape
 
-from fitgraph.model import Catalogue
-from fitgraph.units import major, show_money
-
 #: Rows shown at once; the others open on demand.
 MOST_ROWS = 10
 
 #: Joints, parts and steps named at once.
 MOST_NAMES = 3
-
-
-def few(names: Sequence[str]) -> str:
-    """Return the first of some names, and how many more there are.
-
-    Examples
-    --------
-    >>> few(["a", "b", "c", "d", "e"])
-    'a, b, c and 2 more'
-    """
-    more = len(names) - MOST_NAMES
-    text = ", ".join(names[:MOST_NAMES])
-    return f"{text} and {more} more" if more > 0 else text
 
 
 def long_table(
@@ -74,20 +58,3 @@ def long_table(
 
 def _figure(figure: bool) -> str:
     return ' class="fg-figure"' if figure else ""
-
-
-def money(minor: int, catalogue: Catalogue) -> str:
-    """Return an amount in the catalogue's currency."""
-    vocabulary = catalogue.vocabulary
-    return show_money(minor, vocabulary.currency, vocabulary.minor_digits)
-
-
-def amount(minor: int, catalogue: Catalogue) -> str:
-    """Return an amount for a file: in major units, in so many digits, without the currency."""
-    digits = catalogue.vocabulary.minor_digits
-    return f"{major(minor, digits):.{digits}f}"
-
-
-def capital(text: str) -> str:
-    """Return a text that begins with a capital."""
-    return text[:1].upper() + text[1:]

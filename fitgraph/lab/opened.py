@@ -11,7 +11,6 @@ from fitgraph.catalogue import CatalogueError, Finding, Loaded, demo_folder, loa
 from fitgraph.lab.chosen import chosen_folder
 from fitgraph.model import Catalogue, Supply
 from fitgraph.shop.front import Shop
-from fitgraph.units import show_money
 
 if TYPE_CHECKING:
     from fitgraph.adapters import Scan
@@ -127,11 +126,6 @@ class OpenCatalogue:
     def held(self) -> bool:
         """Whether :meth:`stranded` answers at once."""
         return self._stranded is not None
-
-    def money(self, minor: int) -> str:
-        """Return an amount in minor units as people read it, in the catalogue's currency."""
-        vocabulary = self.catalogue.vocabulary
-        return show_money(minor, vocabulary.currency, vocabulary.minor_digits)
 
     def __repr__(self) -> str:
         """Return how many parts there are, and how many remarks on the tables."""

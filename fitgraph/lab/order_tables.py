@@ -5,12 +5,13 @@ from __future__ import annotations
 from collections.abc import Sequence
 from html import escape
 
-from fitgraph.lab.long_table import amount, few, long_table, money
+from fitgraph.lab.long_table import MOST_NAMES, long_table
 from fitgraph.lab.tables import part_html
 from fitgraph.model import Catalogue, Supply
 from fitgraph.plain import csv_text
 from fitgraph.stock import OrderPlan
 from fitgraph.stock.known_plans import changes_of
+from fitgraph.wording import first_of, plural
 
 
 def days_text(days: int | None) -> str:
@@ -21,7 +22,7 @@ def days_text(days: int | None) -> str:
     >>> days_text(1), days_text(None)
     ('1 day', 'not known')
     """
-    return "not known" if days is None else f"{days} day{'' if days == 1 else 's'}"
+    return "not known" if days is None else plural(days, "day")
 
 
 def proof_text(plan: OrderPlan, after: OrderPlan | None, *, target: bool) -> str:
@@ -63,14 +64,14 @@ def plan_html(
     missed : float or None
         The share that was asked for and is out of reach.
     """
-    told = ""
+    told, money = "", catalogue.vocabulary.money
     if missed is not None:
         told = (
             f'<div class="fg-alert" role="status"><p>{missed:.0%} is out of reach with what can be '
             f"ordered. This is the most: {plan.share:.0%}.</p></div>"
         )
     head = (
-        f'<p role="status"><span class="fg-number">{escape(money(plan.cost, catalogue))}</span> '
+        f'<p role="status"><span class="fg-number">{escape(money(plan.cost))}</span> '
         f'of orders serve <span class="fg-number">{plan.served:g} of {plan.total:g}</span> '
         f"enquiries ({plan.share:.0%}); {plan.before:g} of them are served from stock already.</p>"
     )
@@ -90,14 +91,14 @@ def plan_html(
                 part_html(line.offer.sku, catalogue, "<br>"),
                 f"{line.packs}",
                 f"{line.offer.pack}",
-                escape(money(line.offer.pack_price, catalogue)),
-                escape(money(line.cost, catalogue)),
+                escape(money(line.offer.pack_price)),
+                escape(money(line.cost)),
                 days_text(line.offer.lead_days),
             ]
             for line in lines
         ]
-        caption = f"{supplier or 'Any supplier'}: goods {money(goods, catalogue)}"
-        caption += f", delivery {money(delivery, catalogue)}" if delivery else ""
+        caption = f"{supplier or 'Any supplier'}: goods {money(goods)}"
+        caption += f", delivery {money(delivery)}" if delivery else ""
         text += long_table(caption, heads, rows, len(rows))
     if plan.lines:
         numbers = ", ".join(e.called for e in plan.opened)
@@ -106,7 +107,7 @@ def plan_html(
             "one lead time is not known" if last is None else f"all is there in {days_text(last)}"
         )
         text += (
-            f"<p>With deliveries {escape(money(plan.cost, catalogue))}; {when}.</p>"
+            f"<p>With deliveries {escape(money(plan.cost))}; {when}.</p>"
             f"<details><summary>The enquiries that these orders serve</summary>"
             f"<p>{escape(numbers)}</p></details>"
         )
@@ -116,8 +117,8 @@ def plan_html(
 def swap_text(before: OrderPlan, after: OrderPlan, catalogue: Catalogue) -> str:
     """Return which orders one plan has and another has not, in words; empty for none."""
     added, dropped = changes_of(before, after)
-    told = [f"with {few([*map(catalogue.called, added)])}"] if added else []
-    told += [f"without {few([*map(catalogue.called, dropped)])}"] if dropped else []
+    told = [f"with {first_of(map(catalogue.called, added), MOST_NAMES)}"] if added else []
+    told += [f"without {first_of(map(catalogue.called, dropped), MOST_NAMES)}"] if dropped else []
     return ", ".join(told)
 
 
@@ -126,9 +127,9 @@ def next_text(plan: OrderPlan, after: OrderPlan | None, catalogue: Catalogue) ->
     if after is None:
         return "More money serves nobody else: what is left cannot be ordered for."
     more = after.cost - plan.cost
-    change = swap_text(plan, after, catalogue)
+    change, money = swap_text(plan, after, catalogue), catalogue.vocabulary.money
     return (
-        f"The next step: {money(more, catalogue)} more ({money(after.cost, catalogue)} in all) "
+        f"The next step: {money(more)} more ({money(after.cost)} in all) "
         f"serve {after.served - plan.served:g} more, {change or 'in other packs'}."
     )
 
@@ -148,14 +149,14 @@ def orders_csv(plan: OrderPlan, supply: Supply, catalogue: Catalogue) -> str:
                     catalogue.parts[offer.sku].name,
                     line.packs,
                     offer.pack,
-                    amount(offer.pack_price, catalogue),
-                    amount(line.cost, catalogue),
+                    catalogue.vocabulary.plain_money(offer.pack_price),
+                    catalogue.vocabulary.plain_money(line.cost),
                     offer.lead_days,
                 ]
             )
         delivery = supply.terms(supplier).delivery
         if delivery:
-            fee = amount(delivery, catalogue)
+            fee = catalogue.vocabulary.plain_money(delivery)
             rows.append([supplier, "", "delivery", None, None, None, fee, None])
     return csv_text([*heads, f"cost_{currency}", "lead_days"], rows)
 
@@ -167,7 +168,7 @@ def curve_csv(plans: Sequence[OrderPlan], catalogue: Catalogue) -> str:
     for before, plan in zip([None, *plans], plans, strict=False):
         added, dropped = changes_of(before, plan)
         more = 0.0 if before is None else plan.served - before.served
-        cost, share = amount(plan.cost, catalogue), round(plan.share, 4)
+        cost, share = catalogue.vocabulary.plain_money(plan.cost), round(plan.share, 4)
         rows.append([cost, plan.served, share, more, " ".join(added), " ".join(dropped)])
     return csv_text(
         [*heads, "proven"], [[*r, str(p.proven)] for r, p in zip(rows, plans, strict=True)]

@@ -11,6 +11,7 @@ from fitgraph.lab.form import part_label, read_parts
 from fitgraph.lab.look import grid
 from fitgraph.lab.session import SessionError
 from fitgraph.model import Catalogue
+from fitgraph.wording import capital
 
 
 class PartPicker(widgets.VBox):
@@ -28,7 +29,7 @@ class PartPicker(widgets.VBox):
         title = catalogue.vocabulary.roles[role].title
         self.field = widgets.Combobox(
             options=tuple(part_label(p) for p in catalogue.of(role)),
-            description=title[:1].upper() + title[1:],
+            description=capital(title),
             placeholder="number or name",
             ensure_option=False,
             style={"description_width": "8.5em"},

@@ -37,6 +37,7 @@ from fitgraph.practice.progress import (
     save,
 )
 from fitgraph.practice.rounds import LEVELS, Exercise, question, topic_title, topics
+from fitgraph.wording import plural
 
 #: Questions in a round.
 ROUND = 5
@@ -177,8 +178,7 @@ class Practice(Answering):
                 "on this computer.</p>"
             )
             return
-        number = len(progress.rounds)
-        finished = f"{number} round{'' if number == 1 else 's'} finished"
+        finished = f"{plural(len(progress.rounds), 'round')} finished"
         boxes = [sum(c.box == n + 1 for c in progress.cards.values()) for n in range(len(DAYS))]
         due = sum(c.due <= self.today for c in progress.cards.values())
         last = ""

@@ -32,7 +32,8 @@ from fitgraph.lab.order_tables import (
 from fitgraph.lab.slider import Slider
 from fitgraph.stock import OrderPlan, Restocking
 from fitgraph.stock.known_plans import KnownPlans
-from fitgraph.units import UnitError, major, parse_money
+from fitgraph.units import UnitError
+from fitgraph.wording import plural
 
 _SPEND, _TARGET = "spend", "target"
 
@@ -113,7 +114,6 @@ class RestockPanel(Answering):
         self._begun = False
         self._curves: dict[int, _Curve] = {}
         vocabulary = opened.catalogue.vocabulary
-        self._digits, self._currency = vocabulary.minor_digits, vocabulary.currency
         self.mode = widgets.RadioButtons(
             options=[("spend at most a budget", _SPEND), ("reach a coverage", _TARGET)],
             description="Orders that",
@@ -124,7 +124,7 @@ class RestockPanel(Answering):
             "Budget",
             vocabulary.currency,
             f"no limit; e.g. 150 {vocabulary.currency}",
-            lambda text: major(parse_money(text, self._digits, self._currency), self._digits),
+            lambda text: vocabulary.major(vocabulary.read_money(text)),
             0,
             _AT_FIRST,
             1,
@@ -188,7 +188,7 @@ class RestockPanel(Answering):
         if not text:
             return _SPEND, math.inf
         try:
-            sum_ = parse_money(text, self._digits, self._currency)
+            sum_ = self.opened.catalogue.vocabulary.read_money(text)
         except UnitError as error:
             raise FormError(f"Budget: {text!r} {error}.") from None
         if sum_ < 0:
@@ -311,7 +311,7 @@ class RestockPanel(Answering):
             ]
             self.steps.value = None
         if known.complete:
-            most = max(major(known.plans[-1].cost, self._digits), 1.0)
+            most = max(self.opened.catalogue.vocabulary.major(known.plans[-1].cost), 1.0)
             step = max(1, round(most / _STEPS))
             self.budget.reach((math.floor(most / step) + 1) * step, step)
 
@@ -333,8 +333,8 @@ class RestockPanel(Answering):
     def take(self, plan: OrderPlan) -> None:
         """Take what a plan costs as the budget."""
         self.mode.value = _SPEND
-        sum_ = f"{major(plan.cost, self._digits):.{self._digits}f}"
-        self.budget.text.value = f"{sum_} {self.opened.catalogue.vocabulary.currency}"
+        vocabulary = self.opened.catalogue.vocabulary
+        self.budget.text.value = f"{vocabulary.plain_money(plan.cost)} {vocabulary.currency}"
 
     def _listed(self) -> None:
         if self.steps.value is not None:
@@ -398,9 +398,7 @@ class RestockPanel(Answering):
             self.meter.end("Stopped. Change an entry to go on.", stopped=True)
             return
         number = len(self.curve.known.plans) - 1
-        self.meter.end(
-            f"The curve is complete: {number} step{'' if number == 1 else 's'} of orders."
-        )
+        self.meter.end(f"The curve is complete: {plural(number, 'step')} of orders.")
 
 
 def _plan(restocking: Restocking, mode: str, figure: float) -> OrderPlan:

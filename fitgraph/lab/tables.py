@@ -18,7 +18,8 @@ from fitgraph.report.cautions import cautions_on
 from fitgraph.report.listings import stand_counts
 from fitgraph.solve.engine import Build
 from fitgraph.solve.limits import Counted
-from fitgraph.units import show_mass, show_money
+from fitgraph.units import show_mass
+from fitgraph.wording import capital, plural
 
 #: Changes beyond these are told as a number only.
 _MOST_CHANGES = 5
@@ -55,11 +56,6 @@ def cautions(vocabulary: Vocabulary, *topics: str) -> str:
     return cautions_html(cautions_on(vocabulary, topics))
 
 
-def money(minor: int, vocabulary: Vocabulary) -> str:
-    """Return an amount as people read it."""
-    return show_money(minor, vocabulary.currency, vocabulary.minor_digits)
-
-
 def builds_text(number: int) -> str:
     """Return a number of builds in few characters.
 
@@ -70,7 +66,7 @@ def builds_text(number: int) -> str:
     """
     if number >= 10**6:
         return f"about {about(number)} builds"
-    return f"{number:,} build{'' if number == 1 else 's'}"
+    return plural(number, "build")
 
 
 def counted_text(counted: Counted) -> str:
@@ -264,7 +260,7 @@ def builds_html(
 
     rows = "".join(
         f'<tr><th scope="row" class="fg-figure">{n}</th>'
-        f'<td class="fg-figure">{escape(money(b.price, vocabulary))}</td>'
+        f'<td class="fg-figure">{escape(vocabulary.money(b.price))}</td>'
         f'<td class="fg-figure">{"not known" if b.mass_g is None else show_mass(b.mass_g)}</td>'
         f'<td class="fg-figure">{_strength(b)}</td>'
         f"<td>{listed(bought, common=False) or 'nothing more'}</td></tr>"
@@ -332,10 +328,10 @@ def _mass_change(grams: float | None) -> str:
 def _change(change: Change, catalogue: Catalogue) -> str:
     steps = ", and ".join(action_text(a, catalogue) for a in change.actions)
     others = change.alternatives - 1
-    more = f"; {others} other {'part' if others == 1 else 'parts'} would do" if others > 0 else ""
+    more = f"; {plural(others, 'other part')} would do" if others > 0 else ""
     return (
-        f"<li>{escape(steps[:1].upper() + steps[1:])}: "
-        f"{escape(money(change.price, catalogue.vocabulary))}, "
+        f"<li>{escape(capital(steps))}: "
+        f"{escape(catalogue.vocabulary.money(change.price))}, "
         f"{_mass_change(change.mass_change_g)}{more}.</li>"
     )
 

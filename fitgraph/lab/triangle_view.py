@@ -14,7 +14,7 @@ from fitgraph.lab.charts import blank, point_style
 from fitgraph.lab.look import framed, html, row, style
 from fitgraph.lab.opened import OpenCatalogue
 from fitgraph.model import Catalogue
-from fitgraph.units import major, show_mass
+from fitgraph.units import show_mass
 
 #: What stands along an axis: its label, and the figure of a part.
 _FIGURES = ("mass", "price", "strength", "stiffness")
@@ -63,15 +63,14 @@ class MaterialTriangle(Answering):
     def _text(self, figures: TubeFigures) -> str:
         called = self.opened.catalogue.called(figures.sku)
         return (
-            f"{escape(called)}: {self.opened.money(figures.price)}, "
+            f"{escape(called)}: {self.opened.catalogue.vocabulary.money(figures.price)}, "
             f"{show_mass(figures.mass_g)}, {figures.strength_nm:,.0f} N·m"
         )
 
     def _value(self, figures: TubeFigures, name: str) -> float:
-        digits = self.opened.catalogue.vocabulary.minor_digits
         return {
             "mass": figures.mass_g,
-            "price": major(figures.price, digits),
+            "price": self.opened.catalogue.vocabulary.major(figures.price),
             "strength": figures.strength_nm,
             "stiffness": figures.stiffness_nm2,
         }[name]
@@ -110,7 +109,7 @@ def triangle_html(catalogue: Catalogue) -> str:
             f"{c.parts}",
             show_mass(c.mass_g),
             f"{c.strength_nm:,.0f} N·m",
-            tables.money(round(c.price), vocabulary),
+            vocabulary.money(c.price),
             *("✓ yes" if w in c.reaches else "– last" for w in words),
         )
         told = "".join(

@@ -28,6 +28,7 @@ from fitgraph.lab.saves import Saves
 from fitgraph.lab.session import SessionBar, SessionError
 from fitgraph.model import Option, Verdict
 from fitgraph.solve import Request
+from fitgraph.wording import capital, plural
 
 #: Changes that get a button; the others are told as a number.
 _MOST_CHANGES = 6
@@ -267,8 +268,7 @@ class WhyExplorer(Answering):
             return "<p>Nothing: these parts are a whole build.</p>"
         roles = self.opened.catalogue.vocabulary.roles
         items = "".join(
-            f"<li>{escape(roles[n.role].title)}: {len(n.parts)} "
-            f"part{'' if len(n.parts) == 1 else 's'} would do"
+            f"<li>{escape(roles[n.role].title)}: {plural(len(n.parts), 'part')} would do"
             + (f", {escape(', '.join(n.parts))}" if len(n.parts) <= 3 else "")
             + "</li>"
             for n in said.needs
@@ -327,7 +327,7 @@ class WhyExplorer(Answering):
         steps = ", and ".join(action_text(a, catalogue) for a in change.actions)
         return {
             "name": name,
-            "label": f"{steps[:1].upper()}{steps[1:]}: {self.opened.money(change.price)}",
+            "label": f"{capital(steps)}: {catalogue.vocabulary.money(change.price)}",
             "note": stock_text(change, catalogue),
         }
 

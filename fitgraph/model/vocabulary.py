@@ -11,6 +11,7 @@ from fitgraph.model.dimension import Basis, Dimension, Word
 from fitgraph.model.rider import Advice, Identify
 from fitgraph.model.verdict import Presence
 from fitgraph.records import dataclass
+from fitgraph.units import major, parse_money, show_money
 
 
 class Fill(Enum):
@@ -677,6 +678,28 @@ class Vocabulary:
         """Return the roles that decide, in order: those so marked, or all where none is."""
         marked = tuple(name for name, role in self.roles.items() if role.decides)
         return marked or tuple(self.roles)
+
+    def money(self, minor: float) -> str:
+        """Return an amount in minor currency units as people read it."""
+        return show_money(round(minor), self.currency, self.minor_digits)
+
+    def major(self, minor: float) -> float:
+        """Return an amount in minor currency units as a number of major ones."""
+        return major(round(minor), self.minor_digits)
+
+    def plain_money(self, minor: float) -> str:
+        """Return an amount in minor currency units for a file: in major ones, without the code."""
+        return f"{self.major(minor):.{self.minor_digits}f}"
+
+    def read_money(self, text: str) -> int:
+        """Return a typed amount in minor currency units.
+
+        Raises
+        ------
+        UnitError
+            If it is none, or one of another currency.
+        """
+        return parse_money(text, self.minor_digits, self.currency)
 
     def joint(self, name: str) -> Joint:
         """Return the joint called `name`.

@@ -20,7 +20,7 @@ from fitgraph.graph.options import plain
 from fitgraph.model import Catalogue, Joint, Part, Verdict
 from fitgraph.records import dataclass
 from fitgraph.solve import NamingError, Request, TreeEngine
-from fitgraph.units import show_money
+from fitgraph.wording import capital
 
 #: The three levels.
 WILL_IT_FIT, WHICH_IS_MISSING, WHAT_TO_TELL = 1, 2, 3
@@ -64,11 +64,6 @@ class Knowing(Protocol):
     @property
     def explainer(self) -> Explainer:
         """What says why parts do not fit."""
-
-
-def _money(opened: Knowing, minor: int) -> str:
-    vocabulary = opened.catalogue.vocabulary
-    return show_money(minor, vocabulary.currency, vocabulary.minor_digits)
 
 
 @dataclass(frozen=True, slots=True)
@@ -292,9 +287,9 @@ def _what_to_tell(
     because = _reasons(opened, about)
     if failing:
         change = said.changes[0]
-        price = _money(opened, change.price)
+        price = opened.catalogue.vocabulary.money(change.price)
         steps = ", and ".join(action_text(a, catalogue) for a in change.actions)
-        right = f"It does not fit. {steps[:1].upper()}{steps[1:]}: {price}."
+        right = f"It does not fit. {capital(steps)}: {price}."
         because = (*because, f"What keeps most of what the rider has: {steps}, {price}.")
     else:
         right = _SAID[truth]
@@ -310,8 +305,8 @@ def _what_to_tell(
             is Verdict.FAILS
         ):
             step = action_text(Action(SWAP, part.role, plain(other), plain(part)), catalogue)
-            price = _money(opened, part.price or 0)
-            wrong.append(f"It does not fit. {step[:1].upper()}{step[1:]}: {price}.")
+            price = opened.catalogue.vocabulary.money(part.price or 0)
+            wrong.append(f"It does not fit. {capital(step)}: {price}.")
     if not wrong:
         return None
     choices = [right, *wrong]

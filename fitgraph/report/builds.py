@@ -27,14 +27,12 @@ from fitgraph.report.values import (
     PLACE,
     TEXT,
     Unit,
-    first_of,
     money_of,
     number,
-    plural,
 )
 from fitgraph.solve.counted import Counted
 from fitgraph.solve.engine import Build
-from fitgraph.units import major
+from fitgraph.wording import first_of, plural
 
 #: What the reasons for a row are called.
 TITLES = {
@@ -91,7 +89,7 @@ def data(found: Listed) -> dict[str, Any]:
         {
             "parts": build.parts,
             "services": [{"sku": sku, "service": service} for sku, service in build.services],
-            "price": major(build.price, vocabulary.minor_digits),
+            "price": money_of(vocabulary).data(build.price),
             "currency": vocabulary.currency,
             "mass_g": number(build.mass_g),
             "strength": number(build.strength_nm),
@@ -110,7 +108,7 @@ def _core(one: Representative) -> dict[str, Any]:
 
 
 def _answer(one: Representative, title: str, vocabulary: Vocabulary) -> dict[str, Any]:
-    digits, fillings = vocabulary.minor_digits, one.fillings
+    amount, fillings = money_of(vocabulary).data, one.fillings
     counted: dict[str, Any] = {"fillings": fillings.number, "fillings_exact": fillings.exact}
     if not fillings.exact:
         counted["fillings_between"] = [fillings.least, fillings.most]
@@ -119,8 +117,8 @@ def _answer(one: Representative, title: str, vocabulary: Vocabulary) -> dict[str
         "reasons": list(one.reasons),
         **_core(one),
         **counted,
-        "price_from": major(one.price_from, digits),
-        "price_to": major(one.price_to, digits),
+        "price_from": amount(one.price_from),
+        "price_to": amount(one.price_to),
         "currency": vocabulary.currency,
         "mass_from_g": number(one.mass_from_g),
         "mass_to_g": number(one.mass_to_g),

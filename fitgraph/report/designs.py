@@ -25,9 +25,8 @@ from fitgraph.report.values import (
     Unit,
     money_of,
     number,
-    plural,
 )
-from fitgraph.units import major
+from fitgraph.wording import plural
 
 #: A part of any size serves as long as nothing bounds it; JSON has no infinity.
 _ENDLESS_MM = 1e6
@@ -44,7 +43,7 @@ def cautions(found: Proposals) -> tuple[str, ...]:
 
 def _worth(scan: Scan, worth: Worth) -> dict[str, Any]:
     candidate, vocabulary = worth.candidate, scan.catalogue.vocabulary
-    digits = vocabulary.minor_digits
+    amount = money_of(vocabulary).data
     classes = {f.size: f.klass for f in scan.make.free}
     sizes = {}
     for reference, nominal in candidate.sizes.items():
@@ -63,8 +62,8 @@ def _worth(scan: Scan, worth: Worth) -> dict[str, Any]:
         "sizes": sizes,
         "words": {f"{r.feature}.{r.name}": word for r, word in candidate.words.items()},
         "mass_g": number(candidate.part.mass_g),
-        "price": major(scan.make.price, digits),
-        "cost": major(cost(worth), digits),
+        "price": amount(scan.make.price),
+        "cost": amount(cost(worth)),
         "currency": vocabulary.currency,
         "gained": number(worth.gained),
         "served": number(worth.served),
@@ -72,12 +71,12 @@ def _worth(scan: Scan, worth: Worth) -> dict[str, Any]:
         "builds": worth.builds,
         "shared": worth.shared,
         "released": list(worth.released),
-        "released_value": major(worth.released_value, digits),
+        "released_value": amount(worth.released_value),
         "slack_mm": number(min(candidate.slack_mm, _ENDLESS_MM)),
     }
 
 
-def _together(found: Together, digits: int) -> dict[str, Any]:
+def _together(found: Together, money: Unit) -> dict[str, Any]:
     return {
         "parts": [w.candidate.part.sku for w in found.worths],
         "gained": number(found.gained),
@@ -86,19 +85,19 @@ def _together(found: Together, digits: int) -> dict[str, Any]:
         "bound": number(found.choice.bound),
         "gap": number(found.choice.gap),
         "proven": found.choice.proven,
-        "cost": major(round(found.choice.cost), digits),
+        "cost": money.data(found.choice.cost),
     }
 
 
 def data(found: Proposals, files: Sequence[Path] = (), saved: Path | None = None) -> dict[str, Any]:
     """Return the answer in the shape that docs/commands.md describes."""
-    digits = found.catalogue.vocabulary.minor_digits
+    money = money_of(found.catalogue.vocabulary)
     return {
         "enquiries": number(found.scans[0].total),
         "covered": number(found.scans[0].covered),
         "looked_at": {s.make.name: len(s.worths) for s in found.scans},
         "parts": [_worth(scan, worth) for scan, worth in found.listed],
-        "together": [_together(step, digits) for step in found.together],
+        "together": [_together(step, money) for step in found.together],
         "first_assemblies": _assemblies(*found.listed[0]) if found.listed else None,
         "files": [str(file) for file in files],
         "saved": None if saved is None else str(saved),

@@ -21,10 +21,10 @@ from fitgraph.report.values import (
     MOMENT,
     PLACE,
     TEXT,
+    Unit,
     money_of,
     number,
 )
-from fitgraph.units import major
 
 
 def cautions(found: Exchange) -> tuple[str, ...]:
@@ -35,37 +35,37 @@ def cautions(found: Exchange) -> tuple[str, ...]:
     return cautions_on(vocabulary, [*services, *strength])
 
 
-def _along(one: Along, digits: int) -> dict[str, Any]:
+def _along(one: Along, money: Unit) -> dict[str, Any]:
     part = one.option.part
     return {
         "role": one.option.role,
         "sku": None if part is None else part.sku,
         "services": list(one.option.services),
         "instead": None if one.instead is None else one.instead.sku,
-        "price": major(one.price, digits),
+        "price": money.data(one.price),
     }
 
 
 def data(found: Exchange) -> dict[str, Any]:
     """Return the answer in the shape that docs/commands.md describes."""
     vocabulary = found.catalogue.vocabulary
-    digits = vocabulary.minor_digits
+    amount = money_of(vocabulary).data
 
     def row(one: Exchanged) -> dict[str, Any]:
         than = one.than
-        price = None if than is None or than.price is None else major(than.price, digits)
+        price = None if than is None else amount(than.price)
         return {
             "sku": one.part.sku,
-            "price": major(one.price, digits),
+            "price": amount(one.price),
             "currency": vocabulary.currency,
             "mass_g": number(one.part.mass_g),
             "strength": number(one.strength_nm),
             "price_more": price,
             "mass_more_g": None if than is None else number(than.mass_g),
             "strength_more": None if than is None else number(than.strength_nm),
-            "along": [_along(a, digits) for a in one.along],
+            "along": [_along(a, amount) for a in one.along],
             "left_out": [p.sku for p in one.left_out],
-            "total": major(one.total, digits),
+            "total": amount(one.total),
             "in_stock": one.in_stock,
             "lacking": list(one.lacking),
         }

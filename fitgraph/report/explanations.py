@@ -43,11 +43,10 @@ from fitgraph.report.values import (
     RISE,
     SHARE,
     WORD,
-    first_of,
     money_of,
     number,
 )
-from fitgraph.units import major
+from fitgraph.wording import first_of
 
 #: The verdict on a whole combination, as the first words of an answer.
 HEADLINES = {
@@ -137,10 +136,10 @@ def _reasoned(clashes: Iterable[Clash], catalogue: Catalogue) -> list[dict[str, 
 
 
 def _fix(change: Change, catalogue: Catalogue) -> dict[str, Any]:
-    digits = catalogue.vocabulary.minor_digits
+    amount = money_of(catalogue.vocabulary).data
     fix = {
         "actions": [_action(a, catalogue) for a in change.actions],
-        "price": major(change.price, digits),
+        "price": amount(change.price),
         "mass_change_g": number(change.mass_change_g),
         "minutes": number(change.minutes),
         "height_change_mm": number(change.height_change_mm),
@@ -151,7 +150,7 @@ def _fix(change: Change, catalogue: Catalogue) -> dict[str, Any]:
     if change.build_price is None:
         return fix
     return fix | {
-        "build_price": major(change.build_price, digits),
+        "build_price": amount(change.build_price),
         "build_mass_g": number(change.build_mass_g),
         "build": skus_of(change.build),
     }

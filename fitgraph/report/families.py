@@ -11,11 +11,10 @@ from fitgraph.report.blocks import Block, Report, Say, Section
 from fitgraph.report.cautions import cautions_on
 from fitgraph.report.tables import Column, Table
 from fitgraph.report.values import COUNT, FINE_SHARE, LIST, MASS, MOMENT, money_of, number
-from fitgraph.units import major
 
 
 def _family(found: FamilyAdvice, catalogue: Catalogue) -> dict[str, Any]:
-    digits = catalogue.vocabulary.minor_digits
+    amount = money_of(catalogue.vocabulary).data
     corner = found.corner
     return {
         "family": found.family,
@@ -25,7 +24,7 @@ def _family(found: FamilyAdvice, catalogue: Catalogue) -> dict[str, Any]:
         "median": {
             "mass_g": number(corner.mass_g),
             "strength_nm": number(corner.strength_nm),
-            "price": major(round(corner.price), digits),
+            "price": amount(corner.price),
         },
         "tubes": [
             {
@@ -41,7 +40,7 @@ def _family(found: FamilyAdvice, catalogue: Catalogue) -> dict[str, Any]:
                 "sku": f.sku,
                 "mass_g": number(f.mass_g),
                 "strength_nm": number(f.strength_nm),
-                "price": major(f.price, digits),
+                "price": amount(f.price),
                 "stock": catalogue.parts[f.sku].stock,
             }
             for f in found.best

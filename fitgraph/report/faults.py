@@ -10,7 +10,8 @@ from fitgraph.catalogue import Finding
 from fitgraph.catalogue.missing import Missing
 from fitgraph.report.blocks import Block, Report, Say, Section
 from fitgraph.report.tables import Column, Table
-from fitgraph.report.values import COUNT, LIST, PLACE, plural
+from fitgraph.report.values import COUNT, LIST, PLACE
+from fitgraph.wording import plural
 
 #: Missing lengths that people are shown.
 _SHOWN = 8

@@ -19,16 +19,8 @@ from fitgraph.records import dataclass
 from fitgraph.report.blocks import Block, Picture, Report, Say, Section, Tone, say_all
 from fitgraph.report.hints import Hints
 from fitgraph.report.tables import Column, Table
-from fitgraph.report.values import (
-    COUNT,
-    FINE_SHARE,
-    PLACE,
-    TEXT,
-    Unit,
-    first_of,
-    number,
-    plural,
-)
+from fitgraph.report.values import COUNT, FINE_SHARE, PLACE, TEXT, Unit, number
+from fitgraph.wording import first_of, plural
 
 #: Rows that people see; data and tables have all.
 SHOWN = 12

@@ -22,8 +22,8 @@ from fitgraph.report.values import (
     WORD,
     money_of,
     number,
-    plural,
 )
+from fitgraph.wording import plural
 
 if TYPE_CHECKING:
     from fitgraph.explain.standing import PartStanding

@@ -24,17 +24,16 @@ from fitgraph.report.values import (
 )
 from fitgraph.stock import OrderPlan
 from fitgraph.stock.plans import Plans
-from fitgraph.units import major
 
 #: Told as "3 × 10", to the right like a figure.
 _PACKS = Unit(str, str)
 
 
 def _plan(plan: OrderPlan, vocabulary: Vocabulary, supply: Supply) -> dict[str, Any]:
-    digits = vocabulary.minor_digits
+    amount = money_of(vocabulary).data
     return {
         "reached": plan.reached,
-        "cost": major(plan.cost, digits),
+        "cost": amount(plan.cost),
         "served": number(plan.served),
         "before": number(plan.before),
         "enquiries": number(plan.total),
@@ -42,14 +41,14 @@ def _plan(plan: OrderPlan, vocabulary: Vocabulary, supply: Supply) -> dict[str, 
         "orders": [
             {
                 "supplier": supplier,
-                "goods": major(sum(line.cost for line in lines), digits),
-                "delivery": major(supply.terms(supplier).delivery, digits),
+                "goods": amount(sum(line.cost for line in lines)),
+                "delivery": amount(supply.terms(supplier).delivery),
                 "lines": [
                     {
                         "sku": line.offer.sku,
                         "packs": line.packs,
                         "pack": line.offer.pack,
-                        "cost": major(line.cost, digits),
+                        "cost": amount(line.cost),
                         "lead_days": line.offer.lead_days,
                     }
                     for line in lines

@@ -22,7 +22,6 @@ from fitgraph.report.values import (
     WEIGHT,
     WORD,
     Unit,
-    first_of,
     money_of,
     number,
 )
@@ -30,7 +29,7 @@ from fitgraph.stock import Coverage, Standing, StandingTally, Stranded, Weak, tr
 from fitgraph.stock.gaps import Gaps
 from fitgraph.stock.groups import grouper, grouping_names
 from fitgraph.stock.in_turn import InTurn
-from fitgraph.units import major
+from fitgraph.wording import first_of
 
 #: Groupings are shown side by side up to two.
 SIDES = 2
@@ -115,7 +114,7 @@ def coverage_data(coverage: Coverage, by: Sequence[str]) -> dict[str, Any]:
 
 def data(gaps: Gaps) -> dict[str, Any]:
     """Return the answer in the shape that docs/commands.md describes."""
-    digits = gaps.coverage.catalogue.vocabulary.minor_digits
+    amount = money_of(gaps.coverage.catalogue.vocabulary).data
     told = coverage_data(gaps.coverage, gaps.by)
     more = {
         "weak": [_weak(w) for w in gaps.reliance.parts if w.enquiries],
@@ -125,14 +124,14 @@ def data(gaps: Gaps) -> dict[str, Any]:
             {
                 "sku": s.sku,
                 "pieces": s.pieces,
-                "value": None if s.value is None else major(s.value, digits),
+                "value": amount(s.value),
                 "standing": s.standing.word,
                 "needs": list(s.needs),
                 "joints": list(s.joints),
             }
             for s in gaps.stranded
         ],
-        "stranded_value": major(sum(s.value or 0 for s in gaps.stranded), digits),
+        "stranded_value": amount(sum(s.value or 0 for s in gaps.stranded)),
         "in_turn": {"served": number(gaps.in_turn.served), "share": number(gaps.in_turn.share)},
         "months_then": {m: _tally(t) for m, t in trend(gaps.then).items()},
     }

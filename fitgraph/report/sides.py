@@ -14,18 +14,8 @@ from fitgraph.report.blocks import Block, Report, Say, Section, Tone, say_all
 from fitgraph.report.cautions import cautions_on
 from fitgraph.report.explanations import HEADLINES, reasons
 from fitgraph.report.tables import Column, Table
-from fitgraph.report.values import (
-    COUNT,
-    FLAG,
-    LENGTH,
-    LIST,
-    MASS,
-    MOMENT,
-    money_of,
-    number,
-    plural,
-)
-from fitgraph.units import major
+from fitgraph.report.values import COUNT, FLAG, LENGTH, LIST, MASS, MOMENT, money_of, number
+from fitgraph.wording import plural
 
 Compared = ComparedParts | ComparedBuilds
 
@@ -40,9 +30,9 @@ def cautions(found: Compared, catalogue: Catalogue) -> tuple[str, ...]:
 
 
 def _totals(totals: Totals, catalogue: Catalogue) -> dict[str, Any]:
-    digits = catalogue.vocabulary.minor_digits
+    amount = money_of(catalogue.vocabulary).data
     return {
-        "price": None if totals.price is None else major(totals.price, digits),
+        "price": amount(totals.price),
         "mass_g": number(totals.mass_g),
         "strength_nm": number(totals.strength_nm),
         "builds": totals.builds,

@@ -14,8 +14,9 @@ from fitgraph.model import Catalogue, Condition, Verdict
 from fitgraph.report.blocks import Block, Report, Say, Section, Tone
 from fitgraph.report.graphs import named
 from fitgraph.report.tables import Column, Table
-from fitgraph.report.values import COUNT, MARGIN, MASS, first_of, money_of, plural
+from fitgraph.report.values import COUNT, MARGIN, MASS, money_of
 from fitgraph.units import show_length
+from fitgraph.wording import capital, first_of, plural
 
 #: Parts and joints named in a sentence.
 _FEW = 3
@@ -61,7 +62,7 @@ def interface(found: SizeMap, node: str, tolerance_mm: float = 0.0) -> Report:
     data = found.view.nodes[node]
     title = interface_title(found, node)
     skus = found.parts.get(node, ())
-    headline = f"{title[:1].upper()}{title[1:]}: {plural(len(skus), 'part')}."
+    headline = f"{capital(title)}: {plural(len(skus), 'part')}."
     held = plural(data["stock"], "piece") + " in stock"
     blocks: list[Block] = [Say(f"{held}; {first_of(skus, _FEW)}")]
     if data["owned"]:

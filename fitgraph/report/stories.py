@@ -10,7 +10,6 @@ from fitgraph.report import builds, explanations
 from fitgraph.report.blocks import Block, Report, Say, Section, Tone
 from fitgraph.report.tables import Table
 from fitgraph.report.values import money_of
-from fitgraph.units import major
 
 
 def data(story: Story) -> dict[str, Any]:
@@ -20,7 +19,7 @@ def data(story: Story) -> dict[str, Any]:
     return {
         "enquiry": story.enquiry.number,
         "have": list(story.kept),
-        "budget": major(story.enquiry.budget or 0, vocabulary.minor_digits),
+        "budget": money_of(vocabulary).data(story.enquiry.budget or 0),
         "currency": vocabulary.currency,
         "builds": builds.data(story.found),
         "tried": story.tried,

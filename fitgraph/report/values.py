@@ -7,20 +7,19 @@ Examples
 --------
 >>> MASS.show(3421.4), MASS.data(3421.4), MASS.show(None), MASS.data(None)
 ('3,421 g', 3421.4, '?', None)
->>> euros = money("EUR", 2)
->>> euros.show(123450), euros.data(123450)
-('1,234.50 EUR', 1234.5)
+>>> COUNT.show(6828238), SHARE.show(0.25), SHARE.data(None)
+('6,828,238', '25%', None)
 """
 
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Iterable
+from collections.abc import Callable
 from typing import Any
 
 from fitgraph.model import Vocabulary
 from fitgraph.records import dataclass
-from fitgraph.units import major, show_length, show_mass, show_money
+from fitgraph.units import show_length, show_mass
 
 #: Decimals of a number that is handed on; mm and g are not known better.
 _DECIMALS = 4
@@ -109,40 +108,6 @@ DATE = Unit(lambda d: d.isoformat(), lambda d: d, figures=False, blank="")
 LIST = Unit(", ".join, " ".join, figures=False, blank="")
 
 
-def money(currency: str, minor_digits: int) -> Unit:
-    """Return how amounts in minor units of a currency are shown."""
-    return Unit(
-        lambda minor: show_money(round(minor), currency, minor_digits),
-        lambda minor: major(round(minor), minor_digits),
-        currency,
-    )
-
-
 def money_of(vocabulary: Vocabulary) -> Unit:
-    """Return how amounts of a vocabulary's currency are shown."""
-    return money(vocabulary.currency, vocabulary.minor_digits)
-
-
-def plural(count: int, one: str, many: str = "") -> str:
-    """Return a number of things.
-
-    Examples
-    --------
-    >>> plural(1, "build"), plural(6828238, "build"), plural(2, "way of", "ways of")
-    ('1 build', '6,828,238 builds', '2 ways of')
-    """
-    return f"1 {one}" if count == 1 else f"{count:,} {many or one + 's'}"
-
-
-def first_of(names: Iterable[str], most: int) -> str:
-    """Return the first of some names, and how many there are beside them.
-
-    Examples
-    --------
-    >>> first_of("abcde", 3), first_of("ab", 3)
-    ('a, b, c and 2 more', 'a, b')
-    """
-    every = list(names)
-    text = ", ".join(every[:most])
-    more = len(every) - most
-    return f"{text} and {more:,} more" if more > 0 else text
+    """Return how amounts in minor units of a vocabulary's currency are shown."""
+    return Unit(vocabulary.money, vocabulary.major, vocabulary.currency)

@@ -14,16 +14,9 @@ from fitgraph.report.blocks import Say
 from fitgraph.report.cautions import cautions_on
 from fitgraph.report.graphs import Told, named
 from fitgraph.report.tables import Column, Table
-from fitgraph.report.values import (
-    LENGTH,
-    MARGIN,
-    MINUTES,
-    Unit,
-    money_of,
-    number,
-    plural,
-)
-from fitgraph.units import major, show_length
+from fitgraph.report.values import LENGTH, MARGIN, MINUTES, Unit, money_of, number
+from fitgraph.units import show_length
+from fitgraph.wording import plural
 
 
 def _row(catalogue: Catalogue) -> Unit:
@@ -64,14 +57,14 @@ class Ways:
     adapters_only: bool
 
 
-def _way(way: Way, digits: int) -> dict[str, Any]:
+def _way(way: Way, money: Unit) -> dict[str, Any]:
     return {
         "parts": [o.label for o in way.options],
         "alike": [list(labels) for labels in way.alike],
         "joints": [h.joint.name for h in way.holds],
         "margins_mm": [number(h.margin_mm) for h in way.holds],
         "given": [[str(c) for c in h.given] for h in way.holds],
-        "price": None if way.price is None else major(way.price, digits),
+        "price": money.data(way.price),
         "minutes": number(way.minutes),
         "margin_mm": number(way.margin_mm),
         "tight": None if way.tight is None else way.tight.name,
@@ -109,7 +102,7 @@ def paths(found: Ways, catalogue: Catalogue) -> Told:
         (vocabulary.services[s].caution for w in found.ways for o in w.options for s in o.services),
     )
     data = {
-        "ways": [_way(w, vocabulary.minor_digits) for w in found.ways],
+        "ways": [_way(w, money_of(vocabulary)) for w in found.ways],
         "currency": vocabulary.currency,
         "cautions": list(told),
     }

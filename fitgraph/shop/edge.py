@@ -11,7 +11,7 @@ from pathlib import Path
 
 from fitgraph.errors import ArgumentError, InputError
 from fitgraph.model import Catalogue, Vocabulary
-from fitgraph.units import UnitError, parse_length, parse_mass, parse_money
+from fitgraph.units import UnitError, parse_length, parse_mass
 
 #: Money and masses, typed or as a number.
 Amount = str | int | float | Decimal
@@ -79,7 +79,7 @@ def money_of(amount: Amount | None, vocabulary: Vocabulary, what: str = "budget"
     minor: int
     if isinstance(amount, str):
         try:
-            minor = parse_money(amount, vocabulary.minor_digits, vocabulary.currency)
+            minor = vocabulary.read_money(amount)
         except UnitError as error:
             raise ArgumentError(what, f"{amount!r} {error}") from None
     else:

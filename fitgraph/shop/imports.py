@@ -7,7 +7,7 @@ from dataclasses import asdict
 from pathlib import Path
 from typing import Any
 
-from fitgraph.intake.build import ASIDE, MAPPING, PAGE, Intake, Report, UnknownKind, counted
+from fitgraph.intake.build import ASIDE, MAPPING, PAGE, Intake, Report, UnknownKind
 from fitgraph.intake.cell_texts import UNSAID
 from fitgraph.intake.grid import Found
 from fitgraph.intake.guess import Choice
@@ -24,7 +24,8 @@ from fitgraph.report.hints import Hints
 from fitgraph.report.tables import Column, Table
 from fitgraph.report.values import COUNT, PLACE
 from fitgraph.shop.answers import Answer
-from fitgraph.units import show_mass, show_money
+from fitgraph.units import show_mass
+from fitgraph.wording import plural
 
 #: Findings that are shown; the page in the folder holds all of them.
 _SHOWN = 12
@@ -90,7 +91,7 @@ def kinds(vocabulary: Vocabulary) -> tuple[tuple[str, str], ...]:
 
 def which_rows(kind: UnknownKind) -> str:
     """Return in how many rows a word for a kind stands, and what some of them are called."""
-    rows = counted(kind.rows, "row")
+    rows = plural(kind.rows, "row")
     return f"{rows}, such as {', '.join(kind.samples)}"[:120] if kind.samples else rows
 
 
@@ -119,7 +120,6 @@ def as_they_stand(table: Found) -> Table:
 
 def understood(intake: Intake, vocabulary: Vocabulary) -> Table:
     """Return rows as they were understood: the part, or why it is none, and what was left out."""
-    digits, currency = vocabulary.minor_digits, vocabulary.currency
     remarks: dict[int | None, list[str]] = {}
     for finding in intake.findings:
         if finding.code != "set-aside":
@@ -129,7 +129,7 @@ def understood(intake: Intake, vocabulary: Vocabulary) -> Table:
     rows: list[tuple[int, str, str, str, str, str, str]] = []
     for p in (*intake.parts, *intake.more):
         sizes = [f"{path} {value}" for path, (value, _, _) in p.figures.items()]
-        price = "" if p.price is None else show_money(p.price, currency, digits)
+        price = "" if p.price is None else vocabulary.money(p.price)
         mass = "" if p.mass_g is None else show_mass(p.mass_g)
         more = [*sizes, *(f"({r})" for r in remarks.get(p.row, ()))]
         stock = "" if p.stock is None else str(p.stock)
@@ -164,7 +164,7 @@ def report(done: Report, choices: Sequence[Choice]) -> Shown:
         if (more := len(done.findings) - _SHOWN) > 0:
             rows.append(Say(f"{more:,} more in {PAGE}", Tone.QUIET, deep=1))
     if of := done.intake.kinds:
-        named = ", ".join(f"{w[:40]} ({counted(n, 'row')})" for w, n in [*of.items()][:_KINDS])
+        named = ", ".join(f"{w[:40]} ({plural(n, 'row')})" for w, n in [*of.items()][:_KINDS])
         more_kinds = f" and {len(of) - _KINDS:,} more" if len(of) > _KINDS else ""
         rows.append(
             Say(

@@ -33,7 +33,11 @@ def restocking(shop: OpenCatalogue) -> Restocking:
 
 def _says(book: Notebook, plan: OrderPlan, shop: OpenCatalogue) -> None:
     """Wait until the orders shown are a plan."""
-    sum_ = f"{shop.money(plan.cost)} of orders" if plan.lines else "Nothing to order"
+    sum_ = (
+        f"{shop.catalogue.vocabulary.money(plan.cost)} of orders"
+        if plan.lines
+        else "Nothing to order"
+    )
     served = f"{plan.served:g} of {plan.total:g}"
     book.until(
         f"([sum, served]) => {{ const told = {_TOLD};"
@@ -71,7 +75,7 @@ def test_orders_follow_the_slider_and_the_curve(
     chart.scroll_into_view_if_needed()
     click_dot(book, chart.locator(".scatterlayer .trace").first.locator(".point").nth(2))
     _says(book, step, shop)
-    assert book.labelled("Budget").input_value() == shop.money(step.cost)
+    assert book.labelled("Budget").input_value() == shop.catalogue.vocabulary.money(step.cost)
     with page.expect_download() as saving:
         page.get_by_role("link", name="Save the orders as CSV").click()
     saving.value.save_as(tmp_path / "orders.csv")

@@ -150,7 +150,7 @@ def test_builds_are_counted_picked_and_handed_out(
     page.wait_for_selector("th:has-text('Pick 1')")
     # Another from the list, by keyboard; then both side by side.
     front = shop.engine.front(Request(have=(FORK,), budget=300_00))
-    prices = {shop.money(build.price) for build in front}
+    prices = {shop.catalogue.vocabulary.money(build.price) for build in front}
     assert any(
         p in page.locator(".fg-form table:has(th:has-text('Pick 1'))").inner_text() for p in prices
     )
@@ -209,7 +209,7 @@ def test_a_change_is_applied_and_taken_back(opened: Any, shop: Any, kind: str) -
     )
     assert "does not fit" in page.evaluate(answer)
     first = shop.explainer.why((FORK, BAR)).changes[0]
-    button = book.button(shop.money(first.price))
+    button = book.button(shop.catalogue.vocabulary.money(first.price))
     button.focus()
     button.press("Enter")
     page.wait_for_selector(".fg-form p:has-text('Nothing has to change')")

@@ -1,0 +1,65 @@
+"""Small pieces of sentences that every room makes: plurals, lists, a capital at the beginning."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+
+
+def plural(count: float, one: str, many: str = "") -> str:
+    """Return a number of things.
+
+    Parameters
+    ----------
+    count : int or float
+        How many; enquiries may count in parts.
+    one, many : str
+        What one of them is called, and several; with an s behind it by default.
+
+    Examples
+    --------
+    >>> plural(1, "build"), plural(6828238, "build"), plural(2, "way of", "ways of")
+    ('1 build', '6,828,238 builds', '2 ways of')
+    >>> plural(2.5, "rider")
+    '2.5 riders'
+    """
+    if count == 1:
+        return f"1 {one}"
+    number = f"{count:,}" if isinstance(count, int) else f"{count:,g}"
+    return f"{number} {many or one + 's'}"
+
+
+def first_of(names: Iterable[str], most: int) -> str:
+    """Return the first of some names, and how many there are beside them.
+
+    Examples
+    --------
+    >>> first_of("abcde", 3), first_of("ab", 3)
+    ('a, b, c and 2 more', 'a, b')
+    """
+    every = list(names)
+    text = ", ".join(every[:most])
+    more = len(every) - most
+    return f"{text} and {more:,} more" if more > 0 else text
+
+
+def listed(words: Iterable[str], last: str = "and") -> str:
+    """Return words as a sentence lists them.
+
+    Examples
+    --------
+    >>> listed(["a", "b", "c"]), listed(["a", "b"], "or"), listed(["a"])
+    ('a, b and c', 'a or b', 'a')
+    """
+    *others, end = words
+    return f"{', '.join(others)} {last} {end}" if others else end
+
+
+def capital(text: str) -> str:
+    """Return a text that begins with a capital, however it goes on.
+
+    Examples
+    --------
+    >>> capital("the MFi clamp"), capital("")
+    ('The MFi clamp', '')
+    """
+    return text[:1].upper() + text[1:]
