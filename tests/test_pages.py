@@ -48,7 +48,7 @@ from fitgraph.lab import (
 )
 from fitgraph.lab.answering import beside
 from fitgraph.lab.arrival import within
-from fitgraph.lab.build_sheet import sheet_csv, sheet_html, sheet_of, sheet_pdf
+from fitgraph.lab.build_sheet import sheet_files, sheet_of
 from fitgraph.lab.charts import MARKS
 from fitgraph.lab.comparison import comparison_html
 from fitgraph.lab.lesson import resized
@@ -407,13 +407,14 @@ def test_a_sheet_adds_up(shop, build):
     assert any(row.name.startswith("Work: ") for row in sheet.rows)
     assert vocabulary.cautions["cutting"] in sheet.cautions
     assert vocabulary.cautions["torque"] in sheet.cautions
-    rows = list(csv.DictReader(io.StringIO(sheet_csv(sheet, vocabulary), newline="")))
+    files = sheet_files(sheet, build.options, vocabulary, "sheet", "PDF")
+    made = {file.name: file.content for file in (make() for make in files.values())}
+    rows = list(csv.DictReader(io.StringIO(made["sheet.csv"].decode(), newline="")))
     assert sum(round(float(r["to_pay_EUR"]) * 100) for r in rows) == build.price
-    page = unescape(sheet_html(sheet, build.options, vocabulary))
+    page = unescape(made["sheet.html"].decode())
     assert all(row.sku in page and row.name in page for row in sheet.rows)
     assert "<svg" in page and "http" not in page.replace("http://www.w3.org/2000/svg", "")
-    made = sheet_pdf(sheet, vocabulary)
-    assert made.startswith(b"%PDF-") and made.rstrip().endswith(b"%%EOF")
+    assert made["sheet.pdf"].startswith(b"%PDF-") and made["sheet.pdf"].rstrip().endswith(b"%%EOF")
 
 
 def test_no_cell_of_a_sheet_begins_a_formula(shop, build):
@@ -422,7 +423,8 @@ def test_no_cell_of_a_sheet_begins_a_formula(shop, build):
     vocabulary = shop.catalogue.vocabulary
     sheet = sheet_of(build, frozenset(), vocabulary)
     evil = replace(sheet.rows[0], name='=HYPERLINK("x")', maker="@cmd")
-    told = sheet_csv(replace(sheet, rows=(evil,)), vocabulary)
+    files = sheet_files(replace(sheet, rows=(evil,)), build.options, vocabulary, "sheet", "PDF")
+    told = files["as CSV"]().content.decode()
     row = next(iter(csv.DictReader(io.StringIO(told, newline=""))))
     assert row["name"].startswith("'=") and row["maker"].startswith("'@")
 

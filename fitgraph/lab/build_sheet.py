@@ -1,26 +1,23 @@
-"""A build as a sheet to print or to send: HTML, PDF and CSV from the same rows."""
+"""A build as a sheet to print or to send: a report, and its rows as a table."""
 
 from __future__ import annotations
 
-from collections.abc import Mapping
-from html import escape
-
-from fpdf import FPDF
-from fpdf.fonts import FontFace
+from collections.abc import Callable, Mapping
 
 from fitgraph.draw import section_svg
-from fitgraph.draw.lettering import WRITTEN_PLAINLY, Lettering, printed
-from fitgraph.draw.style import page_css
 from fitgraph.explain import held_texts
 from fitgraph.graph.hold import hold
 from fitgraph.graph.pressed import pressed
-from fitgraph.lab.tables import cautions_html
+from fitgraph.lab.saved_answer import files_of_report
+from fitgraph.lab.saves import SavedFile
 from fitgraph.model import Option, Vocabulary
-from fitgraph.plain import csv_text
 from fitgraph.records import dataclass
+from fitgraph.report.as_csv import csv
+from fitgraph.report.blocks import Picture, Report, Section, say_all
 from fitgraph.report.cautions import cautions_on
+from fitgraph.report.tables import Column, Table
+from fitgraph.report.values import MASS_TOLD, MOMENT_TOLD, money_of
 from fitgraph.solve.engine import Build
-from fitgraph.units import show_mass
 
 
 @dataclass(frozen=True, slots=True)
@@ -137,30 +134,26 @@ def sheet_of(
     )
 
 
-def _totals(sheet: Sheet, vocabulary: Vocabulary) -> list[tuple[str, str]]:
-    money = vocabulary.money(sheet.price)
-    mass = "not known" if sheet.mass_g is None else show_mass(sheet.mass_g)
-    bears = "not known" if sheet.strength_nm is None else f"{sheet.strength_nm:,.0f} N·m"
-    return [("To pay", money), ("Mass", mass), ("Tube bears, compared", bears)]
+def sheet_table(sheet: Sheet, vocabulary: Vocabulary) -> Table:
+    """Return a sheet's rows; the price says its currency."""
+    return Table.of(
+        "sheet",
+        sheet.rows,
+        (Column("role", title="Role"), lambda row: row.role),
+        (Column("number", title="Number"), lambda row: row.sku),
+        (Column("name", title="Name"), lambda row: row.name),
+        (Column("maker", title="Maker"), lambda row: row.maker),
+        (Column("mass_g", MASS_TOLD, "Mass"), lambda row: row.mass_g),
+        (
+            Column(f"to_pay_{vocabulary.currency}", money_of(vocabulary), "To pay"),
+            lambda row: row.price,
+        ),
+        (Column("note", title="Note"), lambda row: row.note),
+    )
 
 
-_HEADS = ("Role", "Number", "Name", "Mass", "To pay", "Note")
-
-
-def _cells(row: SheetRow, vocabulary: Vocabulary) -> tuple[str, ...]:
-    price = vocabulary.money(row.price)
-    mass = "not known" if row.mass_g is None else show_mass(row.mass_g)
-    return (row.role, row.sku, row.name, mass, price, row.note)
-
-
-def holding_html(sheet: Sheet, otherwise: str = "") -> str:
-    """Return how hard a build holds, and its cautions; something else where it is not known."""
-    notes = "".join(f"<p>{escape(n)}</p>" for n in sheet.notes)
-    return (notes or otherwise) + cautions_html(sheet.cautions)
-
-
-def sheet_html(sheet: Sheet, options: Mapping[str, Option], vocabulary: Vocabulary) -> str:
-    """Return a sheet as a page of its own, with the cross-section; it needs nothing else.
+def sheet_report(sheet: Sheet, options: Mapping[str, Option], vocabulary: Vocabulary) -> Report:
+    """Return a sheet as what is handed over, with the cross-section.
 
     Parameters
     ----------
@@ -171,94 +164,45 @@ def sheet_html(sheet: Sheet, options: Mapping[str, Option], vocabulary: Vocabula
     vocabulary : Vocabulary
         Names roles and the currency.
     """
-    heads = "".join(f'<th scope="col">{h}</th>' for h in _HEADS)
-    rows = "".join(
-        "<tr>" + "".join(f"<td>{escape(c)}</td>" for c in _cells(r, vocabulary)) + "</tr>"
-        for r in sheet.rows
+    totals = (
+        ("To pay", vocabulary.money(sheet.price)),
+        ("Mass", MASS_TOLD.show(sheet.mass_g)),
+        ("Tube bears, compared", MOMENT_TOLD.show(sheet.strength_nm)),
     )
-    totals = "".join(
-        f"<dt>{escape(k)}</dt><dd>{escape(v)}</dd>" for k, v in _totals(sheet, vocabulary)
-    )
-    return (
-        '<!DOCTYPE html><html lang="en"><head><meta charset="utf-8">'
-        f"<title>{escape(sheet.title)}</title><style>{page_css()}"
-        "body{max-width:60em;margin:1.5em auto;padding:0 1em}"
-        "dl{display:grid;grid-template-columns:max-content 1fr;gap:.2em 1em}dd{margin:0}"
-        "</style></head>"
-        f'<body class="fg"><main class="fg fg-html"><h1>{escape(sheet.title)}</h1>'
-        f"<dl>{totals}</dl><table><thead><tr>{heads}</tr></thead><tbody>{rows}</tbody></table>"
-        f"{section_svg(options, vocabulary)}"
-        f"<h3>Bolts and torque</h3>{holding_html(sheet, '<p>Not known for these parts.</p>')}"
-        "</main></body></html>"
+    svg = section_svg(options, vocabulary)
+    return Report(
+        "",
+        (
+            Table("totals", (Column("what"), Column("figure")), totals, headed=False),
+            sheet_table(sheet, vocabulary).without("maker"),
+            *((Picture(svg, ""),) if svg else ()),
+            Section(
+                "Bolts and torque", say_all(sheet.notes or ("Not known for these parts.",), deep=0)
+            ),
+        ),
+        sheet.cautions,
     )
 
 
-def sheet_csv(sheet: Sheet, vocabulary: Vocabulary) -> str:
-    """Return a sheet's rows as CSV (RFC 4180); no cell can begin a formula.
+def sheet_files(
+    sheet: Sheet, options: Mapping[str, Option], vocabulary: Vocabulary, name: str, first: str
+) -> dict[str, Callable[[], SavedFile]]:
+    """Return what makes the files of a sheet, by what a button says.
 
     Parameters
     ----------
-    sheet : Sheet
-        From :func:`sheet_of`.
-    vocabulary : Vocabulary
-        Gives the currency.
+    sheet, options, vocabulary
+        As of :func:`sheet_report`.
+    name : str
+        Of the files, without an ending.
+    first : str
+        What the first button says, which is that of the PDF.
     """
-    heads = ["role", "number", "name", "maker", "mass_g", f"to_pay_{vocabulary.currency}", "note"]
-    rows = []
-    for row in sheet.rows:
-        price = vocabulary.plain_money(row.price)
-        rows.append([row.role, row.sku, row.name, row.maker, row.mass_g, price, row.note])
-    return csv_text(heads, rows)
 
+    def rows() -> SavedFile:
+        return SavedFile(f"{name}.csv", "text/csv", csv(sheet_table(sheet, vocabulary)).encode())
 
-def sheet_pdf(sheet: Sheet, vocabulary: Vocabulary) -> bytes:
-    """Return a sheet as a PDF on A4.
+    def report() -> Report:
+        return sheet_report(sheet, options, vocabulary)
 
-    Parameters
-    ----------
-    sheet : Sheet
-        From :func:`sheet_of`.
-    vocabulary : Vocabulary
-        Gives the currency.
-    """
-    return printed(lambda lettering: _written(sheet, vocabulary, lettering))
-
-
-def _written(sheet: Sheet, vocabulary: Vocabulary, lettering: Lettering) -> bytes:
-    pdf = FPDF(format="A4")
-    lettering.begin(pdf)
-    pdf.set_title(sheet.title)
-    pdf.set_lang("en")
-    pdf.set_margins(15, 15)
-    pdf.add_page()
-
-    def say(text: str, size: float, style: str = "") -> None:
-        pdf.set_font(lettering.family, style, size)
-        pdf.multi_cell(0, size * 0.5, lettering.text(text), new_x="LMARGIN", new_y="NEXT")
-
-    say(sheet.title, 16, "B")
-    for name, value in _totals(sheet, vocabulary):
-        say(f"{name}: {value}", 11)
-    pdf.ln(3)
-    pdf.set_font(lettering.family, "", 9)
-    with pdf.table(
-        col_widths=(26, 30, 62, 18, 24, 24),
-        line_height=5,
-        text_align=("LEFT", "LEFT", "LEFT", "RIGHT", "RIGHT", "LEFT"),
-        headings_style=FontFace(emphasis="BOLD"),
-    ) as table:
-        for cells in (_HEADS, *(_cells(r, vocabulary) for r in sheet.rows)):
-            line = table.row()
-            for cell in cells:
-                line.cell(lettering.text(cell))
-    pdf.ln(4)
-    say("Bolts and torque", 12, "B")
-    for text in sheet.notes or ("Not known for these parts.",):
-        say(text, 10)
-    pdf.ln(2)
-    for text in sheet.cautions:
-        say(f"Caution. {text}", 9)
-        pdf.ln(1)
-    if lettering.lacking:
-        say(WRITTEN_PLAINLY, 9)
-    return bytes(pdf.output())
+    return files_of_report(sheet.title, report, name, first) | {"as CSV": rows}

@@ -18,7 +18,7 @@ from fitgraph.lab.opened import OpenCatalogue
 from fitgraph.mechanics.materials import MATERIALS
 from fitgraph.model import Part, Presence, Verdict
 from fitgraph.solve import Request
-from fitgraph.units import show_mass
+from fitgraph.report.values import MASS_TOLD
 from fitgraph.wording import plural
 
 _SCRIPT = """
@@ -143,7 +143,7 @@ def card_html(part: Part, opened: OpenCatalogue) -> str:
     facts = [
         ("Price", "not sold" if part.price is None else vocabulary.money(part.price)),
         ("In stock", plural(part.stock, "piece")),
-        ("Mass", "not known" if part.mass_g is None else show_mass(part.mass_g)),
+        ("Mass", MASS_TOLD.show(part.mass_g)),
         ("Maker", part.maker or "not told"),
     ]
     if part.material:

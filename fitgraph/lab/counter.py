@@ -26,10 +26,9 @@ from fitgraph.explain.words_rider import (
 )
 from fitgraph.lab import tables
 from fitgraph.lab.answering import Answering, Task
-from fitgraph.lab.build_sheet import holding_html, sheet_csv, sheet_html, sheet_of, sheet_pdf
+from fitgraph.lab.build_sheet import sheet_files, sheet_of
 from fitgraph.lab.choices import Choices
 from fitgraph.lab.debounce import Debounce
-from fitgraph.lab.downloads import download_link
 from fitgraph.lab.field_problem import FieldProblem
 from fitgraph.lab.fields import Field, Fields, field
 from fitgraph.lab.form import STILL_BEFORE, FormError, read_budget
@@ -37,6 +36,7 @@ from fitgraph.lab.leads import build_link, why_link
 from fitgraph.lab.look import dropdown, fold, heading, html, sides, style, text_field
 from fitgraph.lab.opened import OpenCatalogue
 from fitgraph.lab.pressable import Pressable
+from fitgraph.lab.saves import Saves
 from fitgraph.lab.session import SessionBar, SessionError
 from fitgraph.mechanics.materials import MATERIALS
 from fitgraph.model.rider import Question
@@ -120,6 +120,7 @@ class Counter(Answering):
         self.verdict.add_class("fg-verdict")
         self.offers = Choices("Parts that fit; press one to look at it", tall=True)
         self.tell, self.section, self.links = html(), html(), html()
+        self.sheet = Saves("Sheet to hand over")
         self.advice, self.others = html(), html()
         self.guide = html()
         # Until something is asked there is nothing to answer, and no heading over nothing.
@@ -128,6 +129,7 @@ class Counter(Answering):
                 self.offers,
                 heading("What to tell them"),
                 self.tell,
+                self.sheet,
                 self.links,
                 self.advice,
                 fold("The cross-section", [self.section]),
@@ -472,6 +474,7 @@ class Counter(Answering):
         if whole is None or one is None:
             self.tell.value = tables.wrap("<p>Nothing to offer as they want it.</p>")
             self.section.value = self.links.value = ""
+            self.sheet.offer({})
             return
         vocabulary = catalogue.vocabulary
         kept = {part.sku for part in whole.kept}
@@ -494,27 +497,15 @@ class Counter(Answering):
             ways.append(why_link((*kept, one.part.sku), catalogue, "why not with all they have"))
         if whole.old is not None:
             ways.append(build_link(kept, catalogue, "what else could be built"))
-        self.links.value = tables.wrap(
-            download_link(
-                "Sheet to hand over (PDF)",
-                "sheet.pdf",
-                "application/pdf",
-                sheet_pdf(sheet, vocabulary),
+        self.links.value = tables.wrap(f"<p>{' · '.join(w for w in ways if w)}</p>")
+        self.sheet.offer(
+            sheet_files(
+                sheet, one.build.options, vocabulary, "sheet", "Sheet to hand over (PDF)"
             )
-            + download_link(
-                "as a page",
-                "sheet.html",
-                "text/html",
-                sheet_html(sheet, one.build.options, vocabulary).encode(),
-            )
-            + download_link(
-                "as CSV", "sheet.csv", "text/csv", sheet_csv(sheet, vocabulary).encode()
-            )
-            + f"<p>{' · '.join(w for w in ways if w)}</p>"
         )
-        # The sheet takes a moment: no words stand above that of the part looked at before.
         self.section.value = tables.wrap(drawn)
-        self.tell.value = tables.wrap(text + holding_html(sheet))
+        held = tables.lines_html(sheet.notes) + tables.cautions_html(sheet.cautions)
+        self.tell.value = tables.wrap(text + held)
 
     def _others(self, found: Exchange) -> str:
         """Return how many parts are not offered for which reason, each with a way to why."""

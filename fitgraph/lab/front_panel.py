@@ -11,13 +11,13 @@ import ipywidgets as widgets
 
 from fitgraph.lab import tables
 from fitgraph.lab.answering import Answering, Task
-from fitgraph.lab.build_sheet import sheet_csv, sheet_html, sheet_of, sheet_pdf
+from fitgraph.lab.build_sheet import sheet_files, sheet_of
 from fitgraph.lab.charts import FrontChart, build_text, thinned
 from fitgraph.lab.comparison import comparison_html
 from fitgraph.lab.debounce import Debounce
-from fitgraph.lab.downloads import download_link
 from fitgraph.lab.look import button, framed, heading, html, note, row
 from fitgraph.lab.opened import OpenCatalogue
+from fitgraph.lab.saves import Saves
 from fitgraph.solve import Request
 from fitgraph.solve.engine import Build
 from fitgraph.solve.histogram import Histogram, histogram
@@ -79,7 +79,7 @@ class FrontPanel(Answering):
             style={"description_width": "initial"},
             layout=widgets.Layout(width="11em"),
         )
-        self.sheet_links = html()
+        self.sheet_note, self.sheet = html(), Saves("Build sheet")
         self.fields.watch(self._write_sheet, self.sheet_number)
         self.chart.widget.on_press(1, self._clicked)
         self.children = (
@@ -94,7 +94,7 @@ class FrontPanel(Answering):
             heading("Side by side"),
             self.compared,
             heading("Build sheet"),
-            row([self.sheet_number, self.sheet_links]),
+            row([self.sheet_number, self.sheet_note, self.sheet]),
         )
         self._pick([])
 
@@ -227,27 +227,18 @@ class FrontPanel(Answering):
             self._changed()
 
     def _write_sheet(self) -> None:
-        with self.in_words(self.sheet_links):
+        with self.in_words(self.sheet_note):
             number = self.sheet_number.value
             if number is None:
-                self.sheet_links.value = tables.wrap(
+                self.sheet_note.value = tables.wrap(
                     "<p>Pick a build first; its sheet can then be saved.</p>"
                 )
+                self.sheet.offer({})
                 return
             build = self.picked[number - 1]
             vocabulary = self.opened.catalogue.vocabulary
             made = sheet_of(build, frozenset(self._request.have), vocabulary)
-            page = sheet_html(made, build.options, vocabulary).encode()
-            links = [
-                download_link("Save as HTML", "build-sheet.html", "text/html", page),
-                download_link(
-                    "Save as PDF", "build-sheet.pdf", "application/pdf", sheet_pdf(made, vocabulary)
-                ),
-                download_link(
-                    "Save as CSV",
-                    "build-sheet.csv",
-                    "text/csv",
-                    sheet_csv(made, vocabulary).encode(),
-                ),
-            ]
-            self.sheet_links.value = tables.wrap("".join(links))
+            self.sheet_note.value = ""
+            self.sheet.offer(
+                sheet_files(made, build.options, vocabulary, "build-sheet", "Save as PDF")
+            )

@@ -62,8 +62,13 @@ def saved_files(
     return files_of_report(title, lambda: answer_report(said, catalogue, pictures))
 
 
-def files_of_report(title: str, make: Callable[[], Report]) -> dict[str, Callable[[], SavedFile]]:
-    """Return what makes the files of an answer, by what a button says.
+def files_of_report(
+    title: str,
+    make: Callable[[], Report],
+    name: str = "answer",
+    first: str = "Save this answer (PDF)",
+) -> dict[str, Callable[[], SavedFile]]:
+    """Return what makes the files of a report, by what a button says.
 
     Parameters
     ----------
@@ -71,12 +76,16 @@ def files_of_report(title: str, make: Callable[[], Report]) -> dict[str, Callabl
         What it is about.
     make : callable
         Makes the report; called when a file is asked for.
+    name : str
+        Of the files, without an ending.
+    first : str
+        What the first button says, which is that of the PDF.
     """
 
     def paper() -> SavedFile:
-        return SavedFile("answer.pdf", "application/pdf", pdf(make(), title))
+        return SavedFile(f"{name}.pdf", "application/pdf", pdf(make(), title))
 
     def page() -> SavedFile:
-        return SavedFile("answer.html", "text/html", as_html.page(make(), title).encode())
+        return SavedFile(f"{name}.html", "text/html", as_html.page(make(), title).encode())
 
-    return {"Save this answer (PDF)": paper, "as a page": page}
+    return {first: paper, "as a page": page}

@@ -127,10 +127,6 @@ def count_html(
     return "".join(pieces)
 
 
-def _strength(build: Build) -> str:
-    return "not known" if build.strength_nm is None else f"{build.strength_nm:,.0f} N·m"
-
-
 def sku_html(sku: str, name: str = "") -> str:
     """Return a stock number that opens the card of its part (fitgraph/lab/card.py)."""
     title = f' title="{escape(name)}"' if name else ""

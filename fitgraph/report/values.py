@@ -100,8 +100,11 @@ MASS_CHANGE = Unit(lambda g: _signed(g, show_mass(abs(g))), number, "g")
 LENGTH = Unit(lambda mm: f"{mm:g} mm", number, "mm", blank="")
 MARGIN = Unit(_margin, number, "mm", blank="")
 RISE = Unit(_rise, number, "mm")
-MOMENT = Unit(lambda nm: f"{nm:.0f} N·m", number, "N m")
+MOMENT = Unit(lambda nm: f"{nm:,.0f} N·m", number, "N m")
 MINUTES = Unit(lambda m: f"{m:.0f} min" if m else "", number, "min")
+#: Where there is room to say that nobody knows.
+MASS_TOLD = Unit(MASS.shown, MASS.plain, MASS.name, blank="not known")
+MOMENT_TOLD = Unit(MOMENT.shown, MOMENT.plain, MOMENT.name, blank="not known")
 DAYS = Unit(str, int, "d")
 DATE = Unit(lambda d: d.isoformat(), lambda d: d, figures=False, blank="")
 #: Several stock numbers or words in one cell.

@@ -62,7 +62,7 @@ def test_an_answer_in_twelve_actions_by_keyboard_in_a_narrow_window(opened: Any,
     press("Parts that fit", shown[1])
     page.wait_for_selector(f".fg-form p:has-text('{shown[1]}'):has-text('for certain')")
     with page.expect_download() as saving:
-        page.get_by_role("link", name=re.compile("Sheet to hand over")).click()
+        page.get_by_role("button", name=re.compile("Sheet to hand over")).click()
     assert saving.value.suggested_filename == "sheet.pdf"
     # What fits is never out of sight, nor wider than the window.
     assert in_view(book)

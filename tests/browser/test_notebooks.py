@@ -161,14 +161,16 @@ def test_builds_are_counted_picked_and_handed_out(
     picking.focus()
     picking.press("Enter")
     page.wait_for_selector("th:has-text('Pick 2')")
-    for name, begins in (("CSV", b"role,number"), ("PDF", b"%PDF"), ("HTML", b"<!DOCTYPE html>")):
+    sheet = page.get_by_role("group", name="Build sheet")
+    files = (("as CSV", b"role,number"), ("Save as PDF", b"%PDF"), ("as a page", b"<!DOCTYPE html>"))
+    for name, begins in files:
         with page.expect_download() as saving:
-            page.get_by_role("link", name=f"Save as {name}").first.click()
+            sheet.get_by_role("button", name=name).click()
         file = tmp_path / saving.value.suggested_filename
         saving.value.save_as(file)
         assert file.read_bytes().startswith(begins)
-    sheet = (tmp_path / "build-sheet.csv").read_text()
-    assert FORK in sheet and "yours" in sheet
+    rows = (tmp_path / "build-sheet.csv").read_text()
+    assert FORK in rows and "yours" in rows
     with page.expect_download() as saving:
         page.get_by_role("link", name="Save this session").first.click()
     saving.value.save_as(tmp_path / "session.json")
