@@ -50,8 +50,8 @@ def listed(words: Iterable[str], last: str = "and") -> str:
     >>> listed(["a", "b", "c"]), listed(["a", "b"], "or"), listed(["a"])
     ('a, b and c', 'a or b', 'a')
     """
-    *others, end = words
-    return f"{', '.join(others)} {last} {end}" if others else end
+    every = list(words)
+    return f" {last} ".join([", ".join(every[:-1]), every[-1]] if len(every) > 1 else every)
 
 
 def capital(text: str) -> str:

@@ -60,9 +60,8 @@ from fitgraph.draw.drafting_items import (
     wrapped,
 )
 from fitgraph.draw.drafting_svg import sheet_svg
-from fitgraph.draw.sheet_html import sheet_html
-from fitgraph.draw.sheet_pdf import sheet_pdf
 from fitgraph.model import Catalogue, Dimension, FreeSize, Make, Reference, Verdict, Workmanship
+from fitgraph.report.specification import sheet_html, sheet_pdf
 from tests import made_catalogues as small
 from tests.shared import the_demo
 from tests.turns import LONG, turns
@@ -527,7 +526,7 @@ def test_text_of_a_catalogue_is_no_markup(made: Sheet, tmp_path: Path) -> None:
     worse = replace(made, worth=replace(made.worth, candidate=candidate))
     page = sheet_html(worse)
     assert "<script" not in page and "&lt;script&gt;" in page
-    assert page.count("<h1>") == 1 and "http" not in page.replace("http://www.w3.org", "")
+    assert page.count("<h1>") == 1 and "://" not in page.replace("http://www.w3.org", "")
     root = ET.fromstring(sheet_svg(drawing(worse)))
     assert not list(root.iter("{http://www.w3.org/2000/svg}script"))
     assert "<script>" in pymupdf.open(stream=sheet_pdf(worse), filetype="pdf")[0].get_text()

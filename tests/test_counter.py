@@ -207,7 +207,10 @@ def test_from_nothing_to_an_answer_in_twelve_presses(opened: OpenCatalogue) -> N
     assert shown == [r.part.sku for r in expected.parts]
     assert f"{expected.count} lighter bars" in unescape(page.verdict.value)
     press(page.offers, shown[1])
-    assert shown[1] in unescape(page.tell.value) and page.sheet.made("Sheet to hand over (PDF)").name == "sheet.pdf"
+    assert (
+        shown[1] in unescape(page.tell.value)
+        and page.sheet.made("Sheet to hand over (PDF)").name == "sheet.pdf"
+    )
     assert page.problems.value == ""
     # Nobody named what stands between bar and steerer, so how hard it holds is not told.
     assert "Name the compression kit" in page.tell.value and "N·m hold" not in page.tell.value

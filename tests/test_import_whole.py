@@ -16,7 +16,6 @@ from fitgraph.catalogue import demo_folder, load
 from fitgraph.draw.drafting import drawing
 from fitgraph.draw.drafting_dxf import write_dxf
 from fitgraph.draw.drafting_svg import sheet_svg
-from fitgraph.draw.sheet_pdf import sheet_pdf
 from fitgraph.draw.sheet_step import write_step
 from fitgraph.files import folder_whole, write_bytes_whole
 from fitgraph.intake.job import Job, prepared
@@ -28,6 +27,7 @@ from fitgraph.intake.mapping import (
     read_mapping,
     write_mapping,
 )
+from fitgraph.report.specification import sheet_pdf
 from fitgraph.shop.imports import import_tables
 from tests.killed import ENOUGH, TIMES, kill_at_every_write
 from tests.made_catalogues import thinned, unweighed

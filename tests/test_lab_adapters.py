@@ -47,7 +47,6 @@ from fitgraph.adapters.made import held
 from fitgraph.adapters.trials import ChangedMake, MadeUp
 from fitgraph.draw.lettering import WRITTEN_PLAINLY, Lettering, find_font, printed
 from fitgraph.draw.line_chart import Series, line_chart_svg, ticks
-from fitgraph.draw.sheet_pdf import sheet_pdf
 from fitgraph.errors import InputError
 from fitgraph.graph.joints import asked, judge_pairs
 from fitgraph.graph.options import options_for, plain
@@ -58,6 +57,7 @@ from fitgraph.lab.session import SessionError
 from fitgraph.mechanics.materials import MATERIALS
 from fitgraph.mechanics.rules import RULES
 from fitgraph.model import Catalogue, Presence, Verdict
+from fitgraph.report.specification import sheet_pdf
 from fitgraph.solve import Request, TreeEngine
 from fitgraph.stock import Standing, coverage
 from tests.looping import in_a_loop

@@ -27,12 +27,12 @@ from fitgraph.explain.glosses import glosses
 from fitgraph.lab import OpenCatalogue, StockGaps, open_catalogue
 from fitgraph.lab.coverage_tables import cells
 from fitgraph.lab.gap_charts import FILLINGS, STANDING_FILLINGS, TrendChart
-from fitgraph.lab.held_tables import stranded_text
 from fitgraph.lab.order_tables import plan_html, proof_text
 from fitgraph.lab.session import SessionError, from_address, read_text, to_address
 from fitgraph.lab.slider import Slider
 from fitgraph.lab.trend_panel import unmet_by_month
 from fitgraph.model import Catalogue
+from fitgraph.report.shelf import stranded_text
 from fitgraph.report.standing_words import ORDER, SIGNS, WORDS
 from fitgraph.stock import (
     Coverage,
@@ -263,7 +263,7 @@ def test_stranded_parts_are_those_of_the_api(shop, page):
 
 def test_long_lists_of_joints_are_cut_short(shop):
     many = max(stranded(shop.engine), key=lambda s: len(s.joints))
-    text = stranded_text(many, shop.catalogue)
+    text = stranded_text(many, shop.catalogue, 3)
     assert text.startswith(f"{len(many.joints)} joints to be measured: ")
     assert f"and {len(many.joints) - 3} more" in text
     titles = [shop.catalogue.vocabulary.joint(j).title for j in many.joints]
@@ -274,8 +274,8 @@ def test_weak_points_are_those_of_the_api(shop, page):
     found = reliance(shop.engine)
     for files, weak in (("parts", found.parts), ("pairs", found.pairs)):
         rows = saved(page.weak.links, f"weak-{files}.csv")[1:]
-        assert [tuple(filter(None, r[:2])) for r in rows] == [w.skus for w in weak]
-        assert [float(r[3]) for r in rows] == [w.together for w in weak]
+        assert [tuple(r[0].split()) for r in rows] == [w.skus for w in weak]
+        assert [float(r[2]) for r in rows] == [w.together for w in weak]
     first = found.parts[0]
     assert re.search(rf"{first.skus[0]} .*? {first.enquiries:g} ", words(page.weak.parts))
 
@@ -375,7 +375,7 @@ def test_the_curve_is_that_of_the_api_and_its_steps_can_be_taken(shop, page, res
         assert f"The next step: {more} more" in words(panel.next)
     heads, *rows = saved(panel.links, "curve.csv")
     assert [round(float(r[0]) * 100) for r in rows] == [p.cost for p in curve]
-    assert {r[-1] for r in rows} == {"True"} and heads[-1] == "proven"
+    assert {r[-1] for r in rows} == {"yes"} and heads[-1] == "proven"
     panel.budget.text.value = ""
 
 

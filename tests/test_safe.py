@@ -38,12 +38,11 @@ from fitgraph.catalogue.vocabulary_file import read_vocabulary
 from fitgraph.cli.main import app
 from fitgraph.draw.drafting import drawing
 from fitgraph.draw.drafting_svg import sheet_svg
-from fitgraph.draw.sheet_html import sheet_html
-from fitgraph.draw.sheet_pdf import sheet_pdf
 from fitgraph.intake.job import prepared
 from fitgraph.intake.mapping import read_mapping
 from fitgraph.intake.phrases import read_phrases
 from fitgraph.intake.sources import SourceError, read_source
+from fitgraph.report.specification import sheet_html, sheet_pdf
 from fitgraph.shop.answers import Answer
 from fitgraph.shop.front import Shop
 from fitgraph.shop.imports import import_tables

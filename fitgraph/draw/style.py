@@ -173,6 +173,8 @@ def page_css() -> str:
         ".fg-html li{margin:.25em 0}\n"
         ".fg-html summary{cursor:pointer}\n"
         ".fg-html .fg-svg{display:block;width:100%;max-width:760px;min-width:560px;height:auto}\n"
+        # A drafted sheet says its size on paper; here it takes the room there is.
+        ".fg-html figure>svg:not(.fg-svg){display:block;width:100%;height:auto;max-width:900px}\n"
         ".fg-html .fg-product{min-width:min(100%,520px)}\n"
         "@media (max-width:600px){.fg-html .fg-product text{font-size:15px}}\n"
         # The button shows a cross; its words stay for those who have them read out.

@@ -11,10 +11,9 @@ from fitgraph.adapters import Sheet
 from fitgraph.draw.drafting import drawing
 from fitgraph.draw.drafting_dxf import write_dxf
 from fitgraph.draw.drafting_svg import sheet_svg
-from fitgraph.draw.sheet_html import sheet_html
-from fitgraph.draw.sheet_pdf import sheet_pdf
 from fitgraph.draw.sheet_step import can_write_step, step_bytes
 from fitgraph.lab.saves import SavedFile
+from fitgraph.report.specification import sheet_html, sheet_pdf
 
 
 def dxf_bytes(sheet: Sheet) -> bytes:

@@ -54,6 +54,7 @@ from fitgraph.lab.look import (
     row,
     sides,
     style,
+    verdict_line,
 )
 from fitgraph.lab.opened import OpenCatalogue
 from fitgraph.lab.saves import Saves
@@ -100,6 +101,8 @@ class AdapterMap(Answering):
         Name of the make to begin with; the vocabulary's first by default.
     """
 
+    invites = "see the map of what could be made"
+
     def __init__(self, opened: OpenCatalogue, make: str = "") -> None:
         super().__init__()
         self.opened = opened
@@ -133,10 +136,6 @@ class AdapterMap(Answering):
         self._watch()
         self._show_kept()
         self.session.begin()
-
-    def __repr__(self) -> str:
-        """Return what a notebook shows in its place until the cell is run."""
-        return "Run this cell to see the map of what could be made."
 
     # ------------------------------------------------------------ what it is made of
 
@@ -211,8 +210,7 @@ class AdapterMap(Answering):
         self.details, self.ends = html(), html()
         self.together, self.yield_table = html(), html()
         self.sheet_view = html()
-        self.verdict = html()
-        self.verdict.add_class("fg-verdict")
+        self.verdict = verdict_line()
         self.files = Saves("Files of the part looked at")
         self.trial = html()
         self.taken_out = Choices("Added parts; press one to take it out again")
@@ -637,7 +635,7 @@ class AdapterMap(Answering):
 
     def _show_sheet(self, drawn: tuple[Sheet, str]) -> None:
         made, view = drawn
-        self.sheet_view.value = tables.wrap(view)
+        self.sheet_view.value = view
         self.files.offer(files_of(made))
 
     def _gained_by(self, worth: Worth) -> tuple[str, ...]:

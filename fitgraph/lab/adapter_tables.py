@@ -2,30 +2,24 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 from html import escape
 
 from fitgraph.adapters import Edge, GradeYield, Sheet, Together
 from fitgraph.adapters.best_k import cost
 from fitgraph.adapters.trials import Plane
-from fitgraph.draw.drafting import drawing
-from fitgraph.draw.drafting_svg import sheet_svg
-from fitgraph.draw.sheet_text import TextTable, facts, mates_table, sizes_table
 from fitgraph.lab.adapter_entries import Entry, words_text
-from fitgraph.lab.tables import builds_text, cautions_html
+from fitgraph.lab.long_table import TOLD_FIGURE, long_table, plain_table
+from fitgraph.lab.tables import builds_text
 from fitgraph.model import Make, Reference, Vocabulary
-from fitgraph.stock import Coverage, Standing
+from fitgraph.report.as_html import html
+from fitgraph.report.blocks import Report
+from fitgraph.report.specification import sheet_blocks
+from fitgraph.report.tables import Column, Table
+from fitgraph.report.values import FINE_SHARE, PLACE, THOUSANDS, Unit, money_of, number
+from fitgraph.stock import Coverage, Standing, StandingTally
 from fitgraph.units import show_mass
 from fitgraph.wording import capital, plural
-
-#: A drawing says its size on paper; here it takes the room there is.
-_SHEET_CSS = (
-    "<style>.fg-html .fg-sheet{margin:.6em 0;background:#fff;border:1px solid var(--fg-line);"
-    "max-width:900px}.fg-html .fg-sheet svg{display:block;width:100%;height:auto}</style>"
-)
-
-#: Mating parts told under the sheet; the files have them all.
-_MATES = 12
 
 
 def size_title(reference: Reference, vocabulary: Vocabulary) -> str:
@@ -82,11 +76,10 @@ def _thin(wall: float) -> str:
     return f"a wall of {wall:.2f} mm" if wall > 0 else f"no wall ({-2 * wall:.2f} mm too wide)"
 
 
-def _rows(pairs: Sequence[tuple[str, str]]) -> str:
-    return "".join(
-        f'<tr><th scope="row">{escape(name)}</th><td>{escape(text)}</td></tr>'
-        for name, text in pairs
-    )
+def _facts(rows: Sequence[tuple[str, str]], caption: str) -> str:
+    """Return what is known of a part as a table of names and texts."""
+    table = Table("facts", (Column("what"), Column("figure")), tuple(rows), headed=False)
+    return plain_table(table, caption, "fg-narrow")
 
 
 def barred_html(entry: Entry, make: Make, vocabulary: Vocabulary) -> str:
@@ -143,11 +136,7 @@ def worth_html(entry: Entry, vocabulary: Vocabulary) -> str:
         ("Price taken", vocabulary.money(make.price)),
         ("May shift", f"every size by {candidate.slack_mm:.2f} mm before one is lost"),
     ]
-    title = f"{part.name}, {part.sku}"
-    return (
-        f'<table class="fg-narrow"><caption>{escape(title)}</caption>'
-        f"<tbody>{_rows(rows)}</tbody></table>"
-    )
+    return _facts(rows, f"{part.name}, {part.sku}")
 
 
 def edges_html(edges: Sequence[Edge], vocabulary: Vocabulary) -> str:
@@ -190,14 +179,14 @@ def together_html(
         if choice.proven
         else f"within {choice.gap:.1%} of the best, which cannot exceed {choice.bound:,g}"
     )
-    rows = "".join(
-        f'<tr><th scope="row" class="fg-figure">{n}</th>'
-        f'<td class="fg-code">{escape(w.candidate.part.sku)}</td>'
-        f'<td class="fg-figure" data-head="New riders, alone">{w.gained:,g}</td>'
-        f'<td class="fg-figure" data-head="Takes from its like">{w.taken:,g}</td>'
-        '<td class="fg-figure" data-head="Cost, estimated">'
-        f"{escape(vocabulary.money(cost(w)))}</td></tr>"
-        for n, w in enumerate(step.worths, start=1)
+    table = Table.of(
+        "together",
+        list(enumerate(step.worths, start=1)),
+        (Column("place", PLACE, "No."), lambda row: row[0]),
+        (Column("part", title="Part"), lambda row: row[1].candidate.part.sku),
+        (Column("gained", THOUSANDS, "New riders, alone"), lambda row: row[1].gained),
+        (Column("taken", THOUSANDS, "Takes from its like"), lambda row: row[1].taken),
+        (Column("cost", money_of(vocabulary), "Cost, estimated"), lambda row: cost(row[1])),
     )
     count = len(step.worths)
     enough = (
@@ -209,62 +198,34 @@ def together_html(
     return (
         f'<p role="status"><span class="fg-number">{step.coverage:,g}</span> of {total:,g} '
         f"riders served ({step.coverage / total:.1%}), {step.gained:,g} of them new. "
-        f"Gap {choice.gap:.1%}, {proof}.</p>{enough}"
-        '<div tabindex="0" class="fg-scroll"><table class="fg-narrow fg-rows">'
-        '<thead><tr><th scope="col">No.</th><th scope="col">Part</th>'
-        '<th scope="col" class="fg-figure">New riders, alone</th>'
-        '<th scope="col" class="fg-figure">Takes from its like</th>'
-        '<th scope="col" class="fg-figure">Cost, estimated</th></tr></thead>'
-        f"<tbody>{rows}</tbody></table></div>"
+        f"Gap {choice.gap:.1%}, {proof}.</p>{enough}" + long_table(table, len(table.rows))
     )
 
 
 def yields_html(yields: Sequence[GradeYield], grade: int, vocabulary: Vocabulary) -> str:
     """Return tolerance against yield as a table."""
-    rows = "".join(
-        f'<tr><th scope="row">IT{y.grade}{" (as designed)" if y.grade == grade else ""}</th>'
-        f'<td class="fg-figure">{y.pairs:.1%}</td><td class="fg-figure">{y.worst:.1%}</td>'
-        f'<td class="fg-figure">{y.wall:.2f} mm</td>'
-        f'<td class="fg-figure">{escape(vocabulary.money(y.cost))}</td></tr>'
-        for y in yields
+    designed = {grade: " (as designed)"}
+    table = Table.of(
+        "yields",
+        yields,
+        (Column("grade", title="Grade"), lambda y: f"IT{y.grade}{designed.get(y.grade, '')}"),
+        (Column("pairs", FINE_SHARE, "Pairs"), lambda y: y.pairs),
+        (Column("worst", FINE_SHARE, "Worst"), lambda y: y.worst),
+        (Column("least_mm", TOLD_FIGURE, "Least wall"), lambda y: f"{y.wall:.2f} mm"),
+        (Column("cost", money_of(vocabulary), "Cost"), lambda y: y.cost),
     )
     counterparts = yields[0].counterparts if yields else 0
-    return (
-        "<details><summary>The same as a table</summary>"
-        f'<table class="fg-narrow"><caption>Over {counterparts} pairings; the cost model prices '
-        "the blank and the machine's time, not the tolerance</caption>"
-        '<thead><tr><th scope="col">Grade</th><th scope="col" class="fg-figure">Pairs</th>'
-        '<th scope="col" class="fg-figure">Worst</th>'
-        '<th scope="col" class="fg-figure">Least wall</th>'
-        '<th scope="col" class="fg-figure">Cost</th></tr></thead>'
-        f"<tbody>{rows}</tbody></table></details>"
+    caption = (
+        f"Over {counterparts} pairings; the cost model prices the blank and the machine's time, "
+        "not the tolerance"
     )
-
-
-def _table(table: TextTable) -> str:
-    head = "".join(f'<th scope="col">{escape(c)}</th>' for c in table.columns)
-    body = "".join(
-        "<tr>" + "".join(f"<td>{escape(cell)}</td>" for cell in row) + "</tr>" for row in table.rows
-    )
-    return (
-        f'<div tabindex="0" class="fg-scroll"><table><caption>{escape(table.heading)}</caption>'
-        f"<thead><tr>{head}</tr></thead><tbody>{body}</tbody></table></div>"
-    )
+    inner = plain_table(table, caption, "fg-narrow")
+    return f"<details><summary>The same as a table</summary>{inner}</details>"
 
 
 def sheet_shown(sheet: Sheet) -> str:
-    """Return the drawing, the figures, the mating parts and the cautions of a sheet."""
-    listed = mates_table(sheet, _MATES)
-    more = len(sheet.mates) - len(listed.rows)
-    rest = f'<p class="fg-note">and {more} more, in the files.</p>' if more > 0 else ""
-    return (
-        f'{_SHEET_CSS}<figure class="fg-sheet">{sheet_svg(drawing(sheet))}</figure>'
-        f'<table class="fg-narrow"><caption>The part</caption>'
-        f"<tbody>{_rows(facts(sheet))}</tbody></table>"
-        f"{_table(sizes_table(sheet))}"
-        f"<details><summary>Mating parts ({len(sheet.mates)})</summary>{_table(listed)}{rest}"
-        f"</details>{cautions_html(sheet.cautions)}"
-    )
+    """Return the drawing, the sizes, the facts, the mating parts and the cautions of a sheet."""
+    return str(html(Report("", sheet_blocks(sheet), sheet.cautions)))
 
 
 def before_after_html(
@@ -283,33 +244,36 @@ def before_after_html(
     """
     (was, builds_were), (now, builds_are) = before, after
 
-    def served(tally: object, least: Standing) -> float:
-        return sum(tally.of(s) for s in Standing if s >= least)  # type: ignore[attr-defined]
+    def served(tally: StandingTally, least: Standing) -> float:
+        return sum(tally.of(s) for s in Standing if s >= least)
 
-    rows = []
-    groups: Mapping[str, object] = now.by(by)
     old = was.by(by)
-    lines = [("all", was.total, now.total), *((g, old[g], t) for g, t in groups.items())]
+    lines = [("all", was.total, now.total), *((g, old[g], t) for g, t in now.by(by).items())]
+    rows = []
     for name, one, other in lines:
         figures = [
-            f"{served(t, least):,g}"
-            for least in (Standing.CATALOGUE, Standing.STOCK)
-            for t in (one, other)
+            served(t, least) for least in (Standing.CATALOGUE, Standing.STOCK) for t in (one, other)
         ]
-        more = served(other, Standing.CATALOGUE) - served(one, Standing.CATALOGUE)
-        figures.append(f"{more:+,g}" if more else "–")
-        figures.append(f"{one.total:,g}")
-        cells = "".join(f'<td class="fg-figure">{f}</td>' for f in figures)
-        rows.append(f'<tr><th scope="row">{escape(name)}</th>{cells}</tr>')
-    heads = "".join(
-        f'<th scope="col" class="fg-figure">{h}</th>'
-        for h in ("served before", "with it", "from stock before", "with it", "change", "of")
+        rows.append((name, *figures, figures[1] - figures[0] or None, one.total))
+    table = Table(
+        "before_after",
+        (
+            Column("group", title=title),
+            *(Column("before", THOUSANDS, "served before"), Column("after", THOUSANDS, "with it")),
+            Column("stock_before", THOUSANDS, "from stock before"),
+            *(Column("stock_after", THOUSANDS, "with it"), Column("change", _MORE)),
+            Column("of", THOUSANDS),
+        ),
+        tuple(rows),
     )
     return (
         f"<p>Builds: {builds_were:,} before, {builds_are:,} with what was added "
         f"({builds_are - builds_were:+,}).</p>"
-        '<div tabindex="0" class="fg-scroll"><table class="fg-narrow">'
-        f"<caption>Riders served from the catalogue and from stock, by {escape(title)}</caption>"
-        f'<thead><tr><th scope="col">{escape(title)}</th>{heads}</tr></thead>'
-        f"<tbody>{''.join(rows)}</tbody></table></div>"
+        + plain_table(
+            table, f"Riders served from the catalogue and from stock, by {title}", "fg-narrow"
+        )
     )
+
+
+#: How many more, a dash where it is the same.
+_MORE = Unit(lambda more: f"{more:+,g}", number, blank="–")

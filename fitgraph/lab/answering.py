@@ -93,6 +93,9 @@ class Answering(widgets.VBox):
     #: Keeps the entries, where a page has one.
     session: SessionBar | None = None
 
+    #: What somebody sees once the cell is run.
+    invites = "see it"
+
     def __init__(self) -> None:
         super().__init__()
         self.fields = Fields()
@@ -102,6 +105,10 @@ class Answering(widgets.VBox):
         self._is_sent = False
         self.add_class("fg")
         self.add_class("fg-form")
+
+    def __repr__(self) -> str:
+        """Return what a notebook shows in its place until the cell is run."""
+        return f"Run this cell to {self.invites}."
 
     @contextmanager
     def in_words(self, place: widgets.HTML) -> Iterator[None]:

@@ -14,11 +14,13 @@ from fitgraph.explain.standing import nearest_combination, standings
 from fitgraph.explain.words import size_text
 from fitgraph.lab import tables
 from fitgraph.lab.leads import build_link, why_link
+from fitgraph.lab.long_table import TOLD_FIGURE, plain_table
 from fitgraph.lab.opened import OpenCatalogue
 from fitgraph.mechanics.materials import MATERIALS
 from fitgraph.model import Part, Presence, Verdict
+from fitgraph.report.tables import Column, Table
+from fitgraph.report.values import COUNT, MASS_TOLD
 from fitgraph.solve import Request
-from fitgraph.report.values import MASS_TOLD
 from fitgraph.wording import plural
 
 _SCRIPT = """
@@ -188,14 +190,9 @@ def _sizes(part: Part) -> str:
             for key, word in feature.words.items()
         ]
         told = told or ["there"]
-        rows.append(
-            f'<tr><th scope="row" class="fg-plain">{escape(title)}</th>'
-            f"<td>{escape('; '.join(told))}</td></tr>"
-        )
-    return (
-        "<h3>Sizes</h3><table><thead><tr><th scope='col'>Feature</th><th scope='col'>Figures</th>"
-        f"</tr></thead><tbody>{''.join(rows)}</tbody></table>"
-    )
+        rows.append((title, "; ".join(told)))
+    columns = (Column("feature", title="Feature"), Column("figures", title="Figures"))
+    return f"<h3>Sizes</h3>{plain_table(Table('sizes', columns, tuple(rows)))}"
 
 
 def _joints(part: Part, opened: OpenCatalogue) -> str:
@@ -211,15 +208,10 @@ def _joints(part: Part, opened: OpenCatalogue) -> str:
         joints = ", ".join(dict.fromkeys(j.title for j in mine if role.name in j.roles))
         fits = sum(s.verdict is Verdict.FITS for s in found[role.name])
         held = sum(s.verdict is Verdict.FITS and s.part.stock > 0 for s in found[role.name])
-        rows.append(
-            f'<tr><th scope="row" class="fg-plain">{escape(role.title)}</th>'
-            f"<td>{escape(joints)}</td>"
-            f'<td class="fg-figure">{fits} of {len(found[role.name])}</td>'
-            f'<td class="fg-figure">{held}</td></tr>'
-        )
-    return (
-        "<h3>Joints, and what goes with it</h3><table><thead><tr><th scope='col'>Role</th>"
-        "<th scope='col'>Joints</th><th scope='col' class='fg-figure'>Fit</th>"
-        "<th scope='col' class='fg-figure'>On the shelf</th></tr></thead>"
-        f"<tbody>{''.join(rows)}</tbody></table>"
+        rows.append((role.title, joints, f"{fits} of {len(found[role.name])}", held))
+    columns = (
+        *(Column("role", title="Role"), Column("joints", title="Joints")),
+        *(Column("fit", TOLD_FIGURE, "Fit"), Column("held", COUNT, "On the shelf")),
     )
+    told = plain_table(Table("joints", columns, tuple(rows)))
+    return f"<h3>Joints, and what goes with it</h3>{told}"

@@ -137,6 +137,8 @@ white-space:nowrap}
 .fg-cells button{padding:4px}
 .fg-cells .fg-cells-text{white-space:normal}}
 .fg-cells .fg-cells-none{color:var(--fg-muted);padding:0 8px}
+.fg-unserved th:nth-child(3){width:30%}
+.fg-unserved th:nth-child(4){width:52%}
 .fg-bar{display:flex;height:8px;margin-top:4px;border:1px solid var(--fg-line);
 background:var(--fg-paper);overflow:hidden}
 .fg-swatch{display:inline-block;width:34px;height:10px;border:1px solid var(--fg-line)}

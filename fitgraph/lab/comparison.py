@@ -2,22 +2,29 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-from html import escape
+from collections.abc import Callable, Sequence
+from typing import Any
 
+from markupsafe import Markup
+
+from fitgraph.lab.long_table import plain_table
 from fitgraph.lab.tables import cautions, part_name_html
 from fitgraph.model import Option, Vocabulary
+from fitgraph.report.tables import Column, Table
+from fitgraph.report.values import MASS_TOLD, MOMENT_TOLD, Unit, money_of
 from fitgraph.solve.engine import Build
-from fitgraph.units import show_mass
+
+#: Stands behind the name of a role.
+_DIFFERS = Markup('<span class="fg-sign" title="they differ">≠</span>')
 
 
-def _cell(option: Option | None, owned: frozenset[str], vocabulary: Vocabulary) -> str:
+def _cell(option: Option | None, owned: frozenset[str], vocabulary: Vocabulary) -> Markup:
     if option is None or option.part is None:
-        return "–"
+        return Markup("–")
     done = ", ".join(vocabulary.services[s].title for s in option.services)
     mine = " (yours)" if option.part.sku in owned else ""
-    work = f"<br>{escape(done)}" if done else ""
-    return f"{part_name_html(option.part)}{mine}{work}"
+    work = Markup("<br>{}").format(done) if done else ""
+    return Markup("{}{}{}").format(Markup(part_name_html(option.part)), mine, work)
 
 
 def comparison_html(builds: Sequence[Build], owned: frozenset[str], vocabulary: Vocabulary) -> str:
@@ -35,36 +42,22 @@ def comparison_html(builds: Sequence[Build], owned: frozenset[str], vocabulary: 
     if not builds:
         return "<p>Pick builds in the chart or in the list; they then stand here side by side.</p>"
 
-    heads = "".join(f'<th scope="col">Pick {n}</th>' for n in range(1, len(builds) + 1))
-    figures = [
-        ("To pay", [vocabulary.money(b.price) for b in builds]),
-        ("Mass", ["not known" if b.mass_g is None else show_mass(b.mass_g) for b in builds]),
-        (
-            "Tube bears",
-            ["not known" if b.strength_nm is None else f"{b.strength_nm:,.0f} N·m" for b in builds],
-        ),
-    ]
-    rows = [
-        f'<tr><th scope="row">{name}</th>'
-        + "".join(f"<td>{escape(v)}</td>" for v in values)
-        + "</tr>"
-        for name, values in figures
+    def figures(unit: Unit, take: Callable[[Build], Any]) -> tuple[str, ...]:
+        return tuple(unit.show(take(b)) for b in builds)
+
+    rows: list[tuple[Any, ...]] = [
+        ("To pay", *figures(money_of(vocabulary), lambda b: b.price)),
+        ("Mass", *figures(MASS_TOLD, lambda b: b.mass_g)),
+        ("Tube bears", *figures(MOMENT_TOLD, lambda b: b.strength_nm)),
     ]
     for role in vocabulary.roles.values():
         options = [b.options.get(role.name) for b in builds]
         labels = {o.label if o is not None else "" for o in options}
         if labels == {""}:
             continue
-        differs = len(labels) > 1
-        sign = '<span class="fg-sign" title="they differ">≠</span>' if differs else ""
-        rows.append(
-            f'<tr><th scope="row">{escape(role.title)} {sign}</th>'
-            + "".join(f"<td>{_cell(o, owned, vocabulary)}</td>" for o in options)
-            + "</tr>"
-        )
-    return (
-        '<div tabindex="0" class="fg-scroll">'
-        "<table><caption>≠ marks the roles in which they differ.</caption>"
-        f'<thead><tr><th scope="col">Of the whole</th>{heads}</tr></thead>'
-        f"<tbody>{''.join(rows)}</tbody></table></div>" + cautions(vocabulary, "strength")
-    )
+        title = Markup("{} {}").format(role.title, _DIFFERS if len(labels) > 1 else "")
+        rows.append((title, *(_cell(o, owned, vocabulary) for o in options)))
+    picks = (Column(f"pick_{n}", title=f"Pick {n}") for n in range(1, len(builds) + 1))
+    table = Table("picks", (Column("whole", title="Of the whole"), *picks), tuple(rows))
+    told = plain_table(table, "≠ marks the roles in which they differ.")
+    return told + cautions(vocabulary, "strength")

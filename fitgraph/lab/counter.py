@@ -33,7 +33,7 @@ from fitgraph.lab.field_problem import FieldProblem
 from fitgraph.lab.fields import Field, Fields, field
 from fitgraph.lab.form import STILL_BEFORE, FormError, read_budget
 from fitgraph.lab.leads import build_link, why_link
-from fitgraph.lab.look import dropdown, fold, heading, html, sides, style, text_field
+from fitgraph.lab.look import dropdown, fold, heading, html, sides, style, text_field, verdict_line
 from fitgraph.lab.opened import OpenCatalogue
 from fitgraph.lab.pressable import Pressable
 from fitgraph.lab.saves import Saves
@@ -71,6 +71,8 @@ class Counter(Answering):
         A catalogue that :func:`fitgraph.lab.open_catalogue` has opened.
     """
 
+    invites = "see the counter"
+
     def __init__(self, opened: OpenCatalogue) -> None:
         super().__init__()
         self.opened = opened
@@ -87,10 +89,6 @@ class Counter(Answering):
         self.children = self._arranged()
         self._watch()
         self.session.begin()
-
-    def __repr__(self) -> str:
-        """Return what a notebook shows in its place until the cell is run."""
-        return "Run this cell to see the counter."
 
     # ------------------------------------------------------------ what it is made of
 
@@ -116,8 +114,7 @@ class Counter(Answering):
         self.material = dropdown("Material", [("any", ""), *((f, f) for f in families)])
         styles = () if vocabulary.advice is None else tuple(vocabulary.advice.styles)
         self.riding = dropdown("They ride", [("not told", ""), *((s, s) for s in styles)])
-        self.verdict, self.problems = html(), html()
-        self.verdict.add_class("fg-verdict")
+        self.verdict, self.problems = verdict_line(), html()
         self.offers = Choices("Parts that fit; press one to look at it", tall=True)
         self.tell, self.section, self.links = html(), html(), html()
         self.sheet = Saves("Sheet to hand over")
@@ -499,9 +496,7 @@ class Counter(Answering):
             ways.append(build_link(kept, catalogue, "what else could be built"))
         self.links.value = tables.wrap(f"<p>{' · '.join(w for w in ways if w)}</p>")
         self.sheet.offer(
-            sheet_files(
-                sheet, one.build.options, vocabulary, "sheet", "Sheet to hand over (PDF)"
-            )
+            sheet_files(sheet, one.build.options, vocabulary, "sheet", "Sheet to hand over (PDF)")
         )
         self.section.value = tables.wrap(drawn)
         held = tables.lines_html(sheet.notes) + tables.cautions_html(sheet.cautions)

@@ -14,18 +14,18 @@ from fitgraph.lab.answering import Answering, Task
 from fitgraph.lab.cell_grid import CellGrid
 from fitgraph.lab.coverage_tables import (
     cells,
-    enquiries_csv,
     glosses_html,
-    matrix_csv,
+    matrix_table,
     standings_html,
 )
-from fitgraph.lab.downloads import download_link
+from fitgraph.lab.downloads import csv_link
 from fitgraph.lab.fields import Fields, field
-from fitgraph.lab.lacking_tables import unserved_csv, unserved_html
+from fitgraph.lab.lacking_tables import unserved_html, unserved_table
 from fitgraph.lab.look import button, dropdown, grid, heading, html, note, row, sides
 from fitgraph.lab.meter import Meter
 from fitgraph.lab.opened import OpenCatalogue
 from fitgraph.model import Enquiry
+from fitgraph.report.shelf import enquiries_table
 from fitgraph.report.standing_words import ORDER, WORDS
 from fitgraph.report.unasked import unasked_text
 from fitgraph.solve import NamingError
@@ -113,11 +113,8 @@ class CoveragePanel(Answering):
     def show(self, coverage: Coverage) -> None:
         """Show how much is served."""
         self.coverage = coverage
-        self._all_link = download_link(
-            "Save all enquiries as CSV",
-            "enquiries.csv",
-            "text/csv",
-            enquiries_csv(coverage, grouping_names(self.opened.catalogue)).encode(),
+        self._all_link = csv_link(
+            "Save all enquiries as CSV", "enquiries.csv", enquiries_table(coverage)
         )
         self.standings.value = tables.wrap(standings_html(coverage.total) + self._left_out())
         self.refresh()
@@ -170,12 +167,7 @@ class CoveragePanel(Answering):
                 )
             self._gloss(by[1], columns)
             self.matrix_links.value = tables.wrap(
-                download_link(
-                    "Save the matrix as CSV",
-                    "coverage.csv",
-                    "text/csv",
-                    matrix_csv(matrix).encode(),
-                )
+                csv_link("Save the matrix as CSV", "coverage.csv", matrix_table(matrix))
                 + self._all_link
             )
             self._list()
@@ -234,9 +226,9 @@ class CoveragePanel(Answering):
         self.more.disabled = len(self.listed) <= self._shown
         self.list_links.value = ""
         if self.listed:
-            content = unserved_csv(self.listed, self.said, catalogue).encode()
+            listed = unserved_table(self.listed, self.said, catalogue)
             self.list_links.value = tables.wrap(
-                download_link("Save the list as CSV", "unserved.csv", "text/csv", content)
+                csv_link("Save the list as CSV", "unserved.csv", listed)
             )
 
     def _where(self) -> str:

@@ -5,13 +5,15 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping, Sequence
 from html import escape
 
+from markupsafe import Markup
+
 from fitgraph.lab.long_table import long_table
 from fitgraph.model import Catalogue
-from fitgraph.plain import csv_text
 from fitgraph.report.shelf import turn_text
 from fitgraph.report.standing_words import MEANS, ORDER, SIGNS, WORDS, tally_text
-from fitgraph.stock import Coverage, Matrix, OrderPlan, Standing, StandingTally, Stranded
-from fitgraph.stock.groups import grouper
+from fitgraph.report.tables import Column, Table
+from fitgraph.report.values import FINE_SHARE, SHARE, WEIGHT
+from fitgraph.stock import Matrix, OrderPlan, Standing, StandingTally, Stranded
 from fitgraph.stock.in_turn import InTurn
 
 
@@ -30,21 +32,19 @@ def standings_html(total: StandingTally) -> str:
             "<p>There are no enquiries in this catalogue, so nothing is asked for. Write some "
             "into its table enquiries.csv; docs/catalogue.md says how.</p>"
         )
-    items = "".join(
-        f"<tr><th scope='row'>{standing_html(s)}</th><td class='fg-figure' data-head='Enquiries'>"
-        f"{total.of(s):g}</td><td class='fg-figure' data-head='Share'>{total.share(s):.0%}</td>"
-        f"<td class='fg-figure'><span class='fg-swatch fg-piece-{n}' aria-hidden='true'></span>"
-        f"</td><td>{MEANS[s]}</td></tr>"
-        for n, s in enumerate(ORDER)
+    swatch = Markup('<span class="fg-swatch fg-piece-{}" aria-hidden="true"></span>')
+    table = Table.of(
+        "standings",
+        list(enumerate(ORDER)),
+        (Column("served", title="Served"), lambda row: Markup(standing_html(row[1]))),
+        (Column("enquiries", WEIGHT, "Enquiries"), lambda row: total.of(row[1])),
+        (Column("share", SHARE, "Share"), lambda row: total.share(row[1])),
+        (Column("drawn", title="Drawn"), lambda row: swatch.format(row[0])),
+        (Column("means", title="There is"), lambda row: MEANS[row[1]]),
+        title="Every enquiry, by the best that can be done for it. A row that stands for several "
+        "enquiries counts as many.",
     )
-    return (
-        '<div tabindex="0" class="fg-scroll">'
-        '<table class="fg-narrow fg-rows"><caption>Every enquiry, by the best that '
-        "can be done for it. A row that stands for several enquiries counts as many.</caption>"
-        '<thead><tr><th scope="col">Served</th><th scope="col" class="fg-figure">Enquiries</th>'
-        '<th scope="col" class="fg-figure">Share</th><th scope="col">Drawn</th>'
-        f'<th scope="col">There is</th></tr></thead><tbody>{items}</tbody></table></div>'
-    )
+    return long_table(table)
 
 
 def stock_verdict_html(
@@ -137,42 +137,15 @@ def cells(
     )
 
 
-def matrix_csv(matrix: Matrix) -> str:
-    """Return a matrix as CSV: a row a cell."""
-    heads = [*matrix.by, "enquiries", *(WORDS[s].replace(" ", "_") for s in ORDER), "share"]
-    return csv_text(
-        heads,
-        [
-            [row, column, t.total, *(t.of(s) for s in ORDER), round(t.share(), 4)]
-            for (row, column), t in matrix.cells.items()
-        ],
+def matrix_table(matrix: Matrix) -> Table:
+    """Return a matrix as rows: one a cell."""
+    standings = (Column(WORDS[s].replace(" ", "_"), WEIGHT) for s in ORDER)
+    columns = (*map(Column, matrix.by), Column("enquiries", WEIGHT), *standings)
+    rows = tuple(
+        (row, column, t.total, *(t.of(s) for s in ORDER), t.share())
+        for (row, column), t in matrix.cells.items()
     )
-
-
-def enquiries_csv(coverage: Coverage, names: Sequence[str]) -> str:
-    """Return every enquiry with its standing and its groups as CSV."""
-    catalogue = coverage.catalogue
-    keys = [grouper(catalogue, name) for name in names]
-    heads = ["number", "date", "count", "standing", "style", "owned", "budget", "max_mass_g"]
-    heads += ["material", "note", *(f"by_{name}" for name in names)]
-    rows: list[Sequence[str | float | None]] = []
-    for e, s in zip(coverage.enquiries, coverage.standings, strict=True):
-        rows.append(
-            [
-                e.number,
-                "" if e.date is None else e.date.isoformat(),
-                e.weight,
-                s.word,
-                e.style,
-                " ".join(e.have),
-                None if e.budget is None else catalogue.vocabulary.plain_money(e.budget),
-                e.max_mass_g,
-                e.material or "",
-                e.note,
-                *(key(e) for key in keys),
-            ]
-        )
-    return csv_text(heads, rows)
+    return Table("matrix", (*columns, Column("share", FINE_SHARE)), rows)
 
 
 def glosses_html(groups: Sequence[tuple[str, str]]) -> str:
@@ -183,25 +156,18 @@ def glosses_html(groups: Sequence[tuple[str, str]]) -> str:
     return f'<ul class="fg-note">{items}</ul>'
 
 
-def trend_html(
+def trend_table(
     months: Sequence[str], series: Mapping[str, Sequence[float]], asked: Sequence[float]
-) -> str:
-    """Return the trend chart's figures as a table that opens on demand."""
-    heads = [("Month", False), *((name, True) for name in series), ("unmet", True), ("asked", True)]
-    rows = []
-    for n, month in enumerate(months):
-        values = [of[n] for of in series.values()]
-        figures = [*values, sum(values), asked[n]]
-        rows.append([escape(month), *(f"{v:g}" for v in figures)])
-    inner = long_table("Enquiries that stock does not serve, by month", heads, rows, len(rows))
-    return f"<details><summary>The chart as a table</summary>{inner}</details>"
-
-
-def trend_csv(
-    months: Sequence[str], series: Mapping[str, Sequence[float]], asked: Sequence[float]
-) -> str:
-    """Return the same as CSV."""
-    rows: list[Sequence[str | float | None]] = [
-        [month, *(of[n] for of in series.values()), asked[n]] for n, month in enumerate(months)
-    ]
-    return csv_text(["month", *(f"unmet: {name}" for name in series), "asked"], rows)
+) -> Table:
+    """Return the trend chart's figures: a row a month."""
+    groups = list(series.values())
+    rows = tuple(
+        (month, *(of[n] for of in groups), sum(of[n] for of in groups), asked[n])
+        for n, month in enumerate(months)
+    )
+    columns = (
+        Column("month", title="Month"),
+        *(Column(f"unmet: {name}", WEIGHT, name) for name in series),
+        *(Column("unmet", WEIGHT), Column("asked", WEIGHT)),
+    )
+    return Table("months", columns, rows, "Enquiries that stock does not serve, by month")

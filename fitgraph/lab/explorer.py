@@ -37,6 +37,7 @@ from fitgraph.lab.look import (
     note,
     sides,
     style,
+    verdict_line,
 )
 from fitgraph.lab.opened import OpenCatalogue
 from fitgraph.lab.picker import PartsForm
@@ -87,6 +88,8 @@ class BuildExplorer(Answering):
         Stock numbers to begin with.
     """
 
+    invites = "see the fields, and what fits"
+
     def __init__(self, opened: OpenCatalogue, have: tuple[str, ...] = ()) -> None:
         super().__init__()
         self.opened = opened
@@ -106,10 +109,6 @@ class BuildExplorer(Answering):
         self.children = self._arranged()
         self._watch()
         self.session.begin()
-
-    def __repr__(self) -> str:
-        """Return what a notebook shows in its place until the cell is run."""
-        return "Run this cell to see the fields, and what fits."
 
     # ------------------------------------------------------------ what it is made of
 
@@ -190,7 +189,7 @@ class BuildExplorer(Answering):
     def _make_answers(self) -> None:
         self.product = Pressable()
         self.problems = html()
-        self.number = html()
+        self.number = verdict_line()
         self.table = html()
         self.build_section = html()
         self.roles_table = html()
@@ -226,7 +225,6 @@ class BuildExplorer(Answering):
             fold("The first builds, one by one", [self.shown_build, self.table]),
             fold("The cross-section of one", [self.build_section]),
         ]
-        self.number.add_class("fg-verdict")
         return (
             style(self),
             self.number,

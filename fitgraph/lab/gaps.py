@@ -12,7 +12,7 @@ from fitgraph.lab.coverage_panel import CoveragePanel
 from fitgraph.lab.coverage_tables import stock_verdict_html
 from fitgraph.lab.fields import Fields
 from fitgraph.lab.held_panel import StrandedPanel, WeakPanel
-from fitgraph.lab.look import fold, html, style
+from fitgraph.lab.look import fold, html, style, verdict_line
 from fitgraph.lab.meter import Meter
 from fitgraph.lab.opened import OpenCatalogue
 from fitgraph.lab.restock_panel import RestockPanel
@@ -42,6 +42,8 @@ class StockGaps(Answering):
         A catalogue that :func:`fitgraph.lab.open_catalogue` has opened.
     """
 
+    invites = "see what is lacking in stock, and what to order"
+
     def __init__(self, opened: OpenCatalogue) -> None:
         super().__init__()
         self.opened = opened
@@ -53,9 +55,8 @@ class StockGaps(Answering):
         self._panels = (self.covered, self.trend, self.stranded, self.restock)
         self.fields = Fields(*(panel.fields for panel in self._panels))
         self.meter = Meter("Stop", "Stop working out the parts of this page", self.stop)
-        self.verdict, self.problems = html(), html()
+        self.verdict, self.problems = verdict_line(), html()
         self.turn: InTurn | None = None
-        self.verdict.add_class("fg-verdict")
         self._todo = self._stages()
         self.session = SessionBar(self, "gaps", f"StockGaps {opened.catalogue.name}")
         self.children = (
@@ -74,10 +75,6 @@ class StockGaps(Answering):
             place.observe(lambda _: self._tell(), names="value")
         self._tell()
         self.session.begin()
-
-    def __repr__(self) -> str:
-        """Return what a notebook shows in its place until the cell is run."""
-        return "Run this cell to see what is lacking in stock, and what to order."
 
     def _tell(self) -> None:
         """Say in one line what the page has found so far."""

@@ -6,11 +6,12 @@ from collections.abc import Callable
 
 from fitgraph.lab import tables
 from fitgraph.lab.answering import Answering
-from fitgraph.lab.downloads import download_link
+from fitgraph.lab.downloads import csv_link
 from fitgraph.lab.fields import Fields, field
-from fitgraph.lab.held_tables import stranded_csv, stranded_html, weak_csv, weak_html
+from fitgraph.lab.held_tables import stranded_html, stranded_table, weak_html
 from fitgraph.lab.look import dropdown, grid, html, note
 from fitgraph.lab.opened import OpenCatalogue
+from fitgraph.report.shelf import weak_table
 from fitgraph.stock import Reliance, Standing, Stranded
 
 _ANY = "all"
@@ -86,11 +87,8 @@ class StrandedPanel(Answering):
                 else "<p>No stranded part is of this kind.</p>"
             )
             self.links.value = tables.wrap(
-                download_link(
-                    "Save these parts as CSV",
-                    "stranded.csv",
-                    "text/csv",
-                    stranded_csv(shown, catalogue).encode(),
+                csv_link(
+                    "Save these parts as CSV", "stranded.csv", stranded_table(shown, catalogue)
                 )
             )
 
@@ -139,12 +137,7 @@ class WeakPanel(Answering):
         files = (("parts", reliance.parts), ("pairs", reliance.pairs))
         self.links.value = tables.wrap(
             "".join(
-                download_link(
-                    f"Save the {name} as CSV",
-                    f"weak-{name}.csv",
-                    "text/csv",
-                    weak_csv(weak).encode(),
-                )
+                csv_link(f"Save the {name} as CSV", f"weak-{name}.csv", weak_table(weak))
                 for name, weak in files
             )
         )

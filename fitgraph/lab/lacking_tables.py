@@ -6,12 +6,15 @@ from collections.abc import Mapping, Sequence
 from dataclasses import replace
 from html import escape
 
+from markupsafe import Markup
+
 from fitgraph.explain import Conflict, RequestExplanation, action_text, conflict_text
 from fitgraph.lab.coverage_tables import standing_html
 from fitgraph.lab.leads import why_link
 from fitgraph.lab.long_table import MOST_NAMES, long_table
 from fitgraph.model import Catalogue, Enquiry
-from fitgraph.plain import csv_text
+from fitgraph.report.tables import Column, Table
+from fitgraph.report.values import DATE, LIST, WEIGHT, WORD
 from fitgraph.stock import Standing
 from fitgraph.units import show_mass
 from fitgraph.wording import capital, plural
@@ -101,37 +104,54 @@ def unserved_html(
             else f'<br><span class="fg-code fg-note">{enquiry.date}</span>'
         )
         about = [t for t in (enquiry.style, enquiry.note) if t]
-        rows.append(
-            [
-                f'<span class="fg-code">{escape(enquiry.number)}</span>{date}<br>'
-                f"{standing_html(standing)}{_lead(enquiry, catalogue)}",
-                f"{enquiry.weight:g}",
-                f"{escape(': '.join(about))}<br>"
-                f'<span class="fg-note">{escape(wanted_text(enquiry, catalogue))}</span>'
-                f'<div class="fg-note">{_owned_html(enquiry, catalogue)}</div>',
-                lacks_html(said.get(enquiry), catalogue),
-            ]
+        first = (
+            f'<span class="fg-code">{escape(enquiry.number)}</span>{date}<br>'
+            f"{standing_html(standing)}{_lead(enquiry, catalogue)}"
         )
-    heads = [("No.", False), ("Count", True), ("Enquiry", False), ("What it lacks", False)]
-    return long_table(caption, heads, rows, len(rows), broad={"Enquiry": 30, "What it lacks": 52})
+        asked = (
+            f"{escape(': '.join(about))}<br>"
+            f'<span class="fg-note">{escape(wanted_text(enquiry, catalogue))}</span>'
+            f'<div class="fg-note">{_owned_html(enquiry, catalogue)}</div>'
+        )
+        lacks = lacks_html(said.get(enquiry), catalogue)
+        rows.append((Markup(first), enquiry.weight, Markup(asked), Markup(lacks)))
+    columns = (
+        *(Column("number", title="No."), Column("count", WEIGHT, "Count")),
+        *(Column("enquiry", title="Enquiry"), Column("lacks", title="What it lacks")),
+    )
+    table = Table("unserved", columns, tuple(rows), caption)
+    # Its sentences get most of the width.
+    return f'<div class="fg-unserved">{long_table(table, len(rows))}</div>'
 
 
-def unserved_csv(
+def unserved_table(
     enquiries: Sequence[tuple[Enquiry, Standing]],
     said: Mapping[Enquiry, RequestExplanation | str],
     catalogue: Catalogue,
-) -> str:
-    """Return those enquiries as CSV; what has not been worked out yet is left blank."""
-    heads = ["number", "date", "count", "standing", "style", "note", "owned", "change", "reasons"]
-    rows: list[Sequence[str | float | None]] = []
-    for e, s in enquiries:
-        why = said.get(e)
-        change, reasons = "", why if isinstance(why, str) else ""
+) -> Table:
+    """Return those enquiries as data; what has not been worked out yet is left blank."""
+
+    def change(enquiry: Enquiry) -> str:
+        why = said.get(enquiry)
+        found = why.changes[:1] if isinstance(why, RequestExplanation) else ()
+        return "; ".join(action_text(a, catalogue) for one in found for a in one.actions)
+
+    def reasons(enquiry: Enquiry) -> str:
+        why = said.get(enquiry)
         if isinstance(why, RequestExplanation):
-            reasons = " ".join(conflict_text(c, catalogue) for c in why.conflicts)
-            first = why.changes[0].actions if why.changes else ()
-            change = "; ".join(action_text(a, catalogue) for a in first)
-        date = "" if e.date is None else e.date.isoformat()
-        owned = " ".join(e.have)
-        rows.append([e.number, date, e.weight, s.word, e.style, e.note, owned, change, reasons])
-    return csv_text(heads, rows)
+            return " ".join(conflict_text(c, catalogue) for c in why.conflicts)
+        return why or ""
+
+    return Table.of(
+        "unserved",
+        enquiries,
+        (Column("number"), lambda row: row[0].number),
+        (Column("date", DATE), lambda row: row[0].date),
+        (Column("count", WEIGHT), lambda row: row[0].weight),
+        (Column("standing", WORD), lambda row: row[1]),
+        (Column("style"), lambda row: row[0].style),
+        (Column("note"), lambda row: row[0].note),
+        (Column("owned", LIST), lambda row: row[0].have),
+        (Column("change"), lambda row: change(row[0])),
+        (Column("reasons"), lambda row: reasons(row[0])),
+    )

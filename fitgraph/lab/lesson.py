@@ -23,7 +23,18 @@ from fitgraph.lab.debounce import Debounce
 from fitgraph.lab.fields import Field, Fields
 from fitgraph.lab.form import STILL_BEFORE, FormError, part_label, read_parts
 from fitgraph.lab.lesson_answer import LESSON_TITLE, LessonAnswer, lesson_report
-from fitgraph.lab.look import button, fold, grid, heading, html, note, row, sides, style
+from fitgraph.lab.look import (
+    button,
+    fold,
+    grid,
+    heading,
+    html,
+    note,
+    row,
+    sides,
+    style,
+    verdict_line,
+)
 from fitgraph.lab.opened import OpenCatalogue
 from fitgraph.lab.picker import PartPicker
 from fitgraph.lab.saved_answer import files_of_report
@@ -31,6 +42,7 @@ from fitgraph.lab.saves import Saves
 from fitgraph.lab.session import SessionBar, SessionError
 from fitgraph.lab.slider import Slider
 from fitgraph.model import Dimension, Joint, Option, Reference, Verdict, Vocabulary
+from fitgraph.report.as_html import verdict_sign
 from fitgraph.report.cautions import cautions_on
 from fitgraph.wording import capital
 
@@ -118,6 +130,8 @@ class FitLesson(Answering):
         Sets of parts by title, to begin with.
     """
 
+    invites = "see the cross-section and its sliders"
+
     def __init__(
         self, opened: OpenCatalogue, examples: Mapping[str, Sequence[str]] | None = None
     ) -> None:
@@ -148,8 +162,7 @@ class FitLesson(Answering):
             tooltip="Take the sliders back to the sizes of the parts",
         )
         self.problems, self.drawing, self.told, self.all_joints = html(), html(), html(), html()
-        self.verdict_line = html()
-        self.verdict_line.add_class("fg-verdict")
+        self.verdict_line = verdict_line()
         self.saves = Saves("Save this answer")
         self._enter_example()
         self._list_joints(None)
@@ -199,10 +212,6 @@ class FitLesson(Answering):
     def _cautions(self) -> str:
         vocabulary = self.opened.catalogue.vocabulary
         return tables.cautions(vocabulary, *vocabulary.cautions)
-
-    def __repr__(self) -> str:
-        """Return what a notebook shows in its place until the cell is run."""
-        return "Run this cell to see the cross-section and its sliders."
 
     # ------------------------------------------------------------ what is kept
 
@@ -410,12 +419,12 @@ class FitLesson(Answering):
     def _show(self, answer: LessonAnswer) -> None:
         self.verdict = answer.verdict
         self.verdict_line.value = tables.wrap(
-            f'<p role="status"><strong>{tables.sign(answer.verdict)}</strong>: '
+            f'<p role="status"><strong>{verdict_sign(answer.verdict)}</strong>: '
             f"{escape(answer.headline)}</p>"
         )
         self.drawing.value = tables.wrap(tables.drawn_html(answer.drawing, answer.narrow))
         self.told.value = tables.wrap(f"<p>{escape(answer.sentence)}</p>")
-        items = "".join(f"<li>{tables.sign(v)}: {escape(t)}</li>" for v, t in answer.joints)
+        items = "".join(f"<li>{verdict_sign(v)}: {escape(t)}</li>" for v, t in answer.joints)
         grip = f"<p>{escape(answer.held)}</p>" if answer.held else ""
         cautions = tables.cautions_html(answer.cautions)
         self.all_joints.value = tables.wrap(f"<ul>{items}</ul>{grip}{cautions}")

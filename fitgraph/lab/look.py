@@ -169,6 +169,13 @@ def html(value: str = "") -> widgets.HTML:
     return widgets.HTML(value=value, layout=widgets.Layout(width="auto", margin="0"))
 
 
+def verdict_line() -> widgets.HTML:
+    """Return the line that stays in view while one looks at what it rests on."""
+    line = html()
+    line.add_class("fg-verdict")
+    return line
+
+
 def style(component: widgets.Widget) -> widgets.VBox:
     """Return the first child of every component: its style sheet, and what works unseen."""
     sheet = html(f"<style>{page_css()}{_widget_css()}</style>")

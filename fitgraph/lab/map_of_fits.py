@@ -35,6 +35,7 @@ from fitgraph.lab.look import (
     sides,
     style,
     text_field,
+    verdict_line,
 )
 from fitgraph.lab.opened import MOST_MISS_MM, OpenCatalogue
 from fitgraph.lab.pressable import Pressable
@@ -74,6 +75,8 @@ class MapOfFits(Answering):
         Stock numbers whose way is traced at first.
     """
 
+    invites = "see the map of fits"
+
     def __init__(
         self, opened: OpenCatalogue, role: str = "", way: tuple[str, str] = ("", "")
     ) -> None:
@@ -91,10 +94,6 @@ class MapOfFits(Answering):
         self.children = self._arranged()
         self._watch()
         self.session.begin()
-
-    def __repr__(self) -> str:
-        """Return what a notebook shows in its place until the cell is run."""
-        return "Run this cell to see the map of fits."
 
     # ------------------------------------------------------------ what it is made of
 
@@ -131,11 +130,10 @@ class MapOfFits(Answering):
         self.from_here = button("From this part", lambda: self._take(self.one), disabled=True)
         self.to_here = button("To this part", lambda: self._take(self.other), disabled=True)
         self.at = 0
-        self.status, self.problems, self.details = html(), html(), html()
+        self.status, self.problems, self.details = verdict_line(), html(), html()
         self.step_told, self.section, self.in_words_table = html(), html(), html()
 
     def _arranged(self) -> tuple[widgets.Widget, ...]:
-        self.status.add_class("fg-verdict")
         question = [
             heading("The map"),
             grid([self.search, self.around, self.tolerance, self.doubt], "340px"),

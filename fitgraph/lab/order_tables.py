@@ -2,13 +2,15 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
 from html import escape
 
-from fitgraph.lab.long_table import MOST_NAMES, long_table
+from markupsafe import Markup
+
+from fitgraph.lab.long_table import MOST_NAMES, TOLD_FIGURE, long_table
 from fitgraph.lab.tables import part_html
 from fitgraph.model import Catalogue, Supply
-from fitgraph.plain import csv_text
+from fitgraph.report.tables import Column, Table
+from fitgraph.report.values import COUNT, money_of
 from fitgraph.stock import OrderPlan
 from fitgraph.stock.known_plans import changes_of
 from fitgraph.wording import first_of, plural
@@ -82,24 +84,25 @@ def plan_html(
             "stock.</p>"
         )
     text = told + head + f'<p class="fg-note">{escape(proof)}</p>'
-    heads = [("Part", False), ("Packs", True), ("Pieces in one", True), ("A pack", True)]
-    heads += [("Cost", True), ("Comes in", True)]
+    amount = money_of(catalogue.vocabulary)
     for supplier, lines in plan.orders.items():
         goods, delivery = sum(line.cost for line in lines), supply.terms(supplier).delivery
-        rows = [
-            [
-                part_html(line.offer.sku, catalogue, "<br>"),
-                f"{line.packs}",
-                f"{line.offer.pack}",
-                escape(money(line.offer.pack_price)),
-                escape(money(line.cost)),
-                days_text(line.offer.lead_days),
-            ]
-            for line in lines
-        ]
         caption = f"{supplier or 'Any supplier'}: goods {money(goods)}"
-        caption += f", delivery {money(delivery)}" if delivery else ""
-        text += long_table(caption, heads, rows, len(rows))
+        table = Table.of(
+            "orders",
+            lines,
+            (
+                Column("part", title="Part"),
+                lambda line: Markup(part_html(line.offer.sku, catalogue, "<br>")),
+            ),
+            (Column("packs", COUNT, "Packs"), lambda line: line.packs),
+            (Column("pieces", COUNT, "Pieces in one"), lambda line: line.offer.pack),
+            (Column("price", amount, "A pack"), lambda line: line.offer.pack_price),
+            (Column("cost", amount, "Cost"), lambda line: line.cost),
+            (Column("days", TOLD_FIGURE, "Comes in"), lambda line: days_text(line.offer.lead_days)),
+            title=caption + (f", delivery {money(delivery)}" if delivery else ""),
+        )
+        text += long_table(table, len(table.rows))
     if plan.lines:
         numbers = ", ".join(e.called for e in plan.opened)
         last = plan.lead_days
@@ -131,45 +134,4 @@ def next_text(plan: OrderPlan, after: OrderPlan | None, catalogue: Catalogue) ->
     return (
         f"The next step: {money(more)} more ({money(after.cost)} in all) "
         f"serve {after.served - plan.served:g} more, {change or 'in other packs'}."
-    )
-
-
-def orders_csv(plan: OrderPlan, supply: Supply, catalogue: Catalogue) -> str:
-    """Return the lines of all orders as CSV, deliveries among them."""
-    currency = catalogue.vocabulary.currency
-    heads = ["supplier", "sku", "name", "packs", "pieces_in_pack", f"pack_price_{currency}"]
-    rows: list[Sequence[str | float | None]] = []
-    for supplier, lines in plan.orders.items():
-        for line in lines:
-            offer = line.offer
-            rows.append(
-                [
-                    supplier,
-                    offer.sku,
-                    catalogue.parts[offer.sku].name,
-                    line.packs,
-                    offer.pack,
-                    catalogue.vocabulary.plain_money(offer.pack_price),
-                    catalogue.vocabulary.plain_money(line.cost),
-                    offer.lead_days,
-                ]
-            )
-        delivery = supply.terms(supplier).delivery
-        if delivery:
-            fee = catalogue.vocabulary.plain_money(delivery)
-            rows.append([supplier, "", "delivery", None, None, None, fee, None])
-    return csv_text([*heads, f"cost_{currency}", "lead_days"], rows)
-
-
-def curve_csv(plans: Sequence[OrderPlan], catalogue: Catalogue) -> str:
-    """Return the steps of the curve as CSV."""
-    heads = [f"cost_{catalogue.vocabulary.currency}", "served", "share", "more", "orders", "drops"]
-    rows: list[Sequence[str | float | None]] = []
-    for before, plan in zip([None, *plans], plans, strict=False):
-        added, dropped = changes_of(before, plan)
-        more = 0.0 if before is None else plan.served - before.served
-        cost, share = catalogue.vocabulary.plain_money(plan.cost), round(plan.share, 4)
-        rows.append([cost, plan.served, share, more, " ".join(added), " ".join(dropped)])
-    return csv_text(
-        [*heads, "proven"], [[*r, str(p.proven)] for r, p in zip(rows, plans, strict=True)]
     )

@@ -66,6 +66,8 @@ def _beside(field: widgets.Widget, flex: str) -> None:
 class OwnData(Answering):
     """A list of somebody's own, read, asked about where it is unsure, and imported."""
 
+    invites = "read a list of your own"
+
     def __init__(self) -> None:
         super().__init__()
         self.job: Job | None = None
@@ -132,10 +134,6 @@ class OwnData(Answering):
             self.answer,
             self.done,
         )
-
-    def __repr__(self) -> str:
-        """Return what a notebook shows in its place until the cell is run."""
-        return "Run this cell to read a list of your own."
 
     # ---------------------------------------------------------------- reading
 

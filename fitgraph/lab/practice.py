@@ -11,6 +11,7 @@ from html import escape
 from pathlib import Path
 
 import ipywidgets as widgets
+from markupsafe import Markup
 
 from fitgraph.draw import conflict_svg, nests
 from fitgraph.draw.product import product_svg
@@ -19,12 +20,12 @@ from fitgraph.explain.words import size_text
 from fitgraph.graph.options import plain
 from fitgraph.lab import tables
 from fitgraph.lab.answering import Answering, Task
-from fitgraph.lab.downloads import download_link
-from fitgraph.lab.look import fold, html, note, row, sides, style
+from fitgraph.lab.downloads import csv_link
+from fitgraph.lab.long_table import TOLD_FIGURE, plain_table
+from fitgraph.lab.look import fold, html, note, row, sides, style, verdict_line
 from fitgraph.lab.opened import OpenCatalogue
 from fitgraph.lab.triangle_view import triangle_html
 from fitgraph.model import Presence
-from fitgraph.plain import csv_text
 from fitgraph.practice.leitner import DAYS, TopicCard, answered, pick
 from fitgraph.practice.progress import (
     OpenRound,
@@ -37,10 +38,16 @@ from fitgraph.practice.progress import (
     save,
 )
 from fitgraph.practice.rounds import LEVELS, Exercise, question, topic_title, topics
+from fitgraph.report.tables import Column, Table
+from fitgraph.report.values import COUNT, DATE, Unit
 from fitgraph.wording import plural
 
 #: Questions in a round.
 ROUND = 5
+
+#: Of people who have not finished a round, and who find nothing hard.
+_DAY = Unit(DATE.shown, DATE.plain, figures=False, blank="not yet")
+_HARD = Unit(lambda hard: "; ".join(hard) or "–", "; ".join, figures=False)
 
 
 class Practice(Answering):
@@ -55,6 +62,8 @@ class Practice(Answering):
     today : datetime.date, optional
         Decides what is due.
     """
+
+    invites = "practise"
 
     def __init__(
         self,
@@ -90,8 +99,7 @@ class Practice(Answering):
         self.next = self._button("Next question", self._next, main=True)
         self.summary_button = self._button("Show the summary", self._summarise)
         self.summary = html()
-        self.unjudged, self.verdict = html(), html()
-        self.verdict.add_class("fg-verdict")
+        self.unjudged, self.verdict = html(), verdict_line()
         self.round_box = widgets.VBox(
             [
                 self.verdict,
@@ -126,10 +134,6 @@ class Practice(Answering):
         self.learner.observe(self._named, names="value")
         self._show_state()
         self._hide_round()
-
-    def __repr__(self) -> str:
-        """Return what a notebook shows in its place until the cell is run."""
-        return "Run this cell to practise."
 
     def _button(
         self, text: str, pressed: Callable[[], None], *, main: bool = False
@@ -273,22 +277,21 @@ class Practice(Answering):
         self.question = found
         parts = self.opened.catalogue.parts
         roles = self.opened.catalogue.vocabulary.roles
-        rows = "".join(
-            f'<tr><th scope="row">{escape(parts[s].name or s)}<br><span class="fg-note fg-plain">'
-            f"{escape(roles[parts[s].role].title)} {escape(s)}</span></th>"
-            f"<td>{self._sizes(s)}</td></tr>"
-            for s in found.parts
-        )
-        table = (
-            '<div tabindex="0" class="fg-scroll"><table><thead><tr><th scope="col">Part</th>'
-            '<th scope="col">Sizes</th></tr>'
-            f"</thead><tbody>{rows}</tbody></table></div>"
+        named = Markup('{}<br><span class="fg-note fg-plain">{} {}</span>')
+        table = Table.of(
+            "parts",
+            found.parts,
+            (
+                Column("part", title="Part"),
+                lambda s: named.format(parts[s].name or s, roles[parts[s].role].title, s),
+            ),
+            (Column("sizes", title="Sizes"), lambda s: Markup(self._sizes(s))),
         )
         self.verdict.value = tables.wrap(
             f"<p>Question {len(begun.answers) + 1} of {len(begun.topics)}</p>"
         )
         self.asked_text.value = tables.wrap(
-            f"<h2>{escape(found.text)}</h2>" + (table if rows else "")
+            f"<h2>{escape(found.text)}</h2>" + (plain_table(table) if found.parts else "")
         )
         self.unjudged.value = tables.wrap(self._before(found))
         self.choice.options = found.choices
@@ -416,8 +419,7 @@ class Practice(Answering):
                 + (tables.alert("\n".join(wrong)) if wrong else "")
             )
             return
-        heads = ["learner", "rounds", "answers", "right", "last_day", "hard_topics"]
-        listed, rows = [], []
+        rows = []
         for person in people:
             cards = person.cards.items()
             hard = [
@@ -428,24 +430,21 @@ class Practice(Answering):
             answers = sum(c.right + c.wrong for _, c in cards)
             right = sum(c.right for _, c in cards)
             last = max((r.day for r in person.rounds), default=None)
-            day = last.isoformat() if last else "not yet"
-            name = person.learner
-            listed.append([name, len(person.rounds), answers, right, day, "; ".join(hard)])
             share = f"{right / answers:.0%}" if answers else "–"
-            rows.append(
-                f'<tr><th scope="row">{escape(name)}</th>'
-                f'<td class="fg-figure">{len(person.rounds)}</td>'
-                f'<td class="fg-figure">{right} of {answers} ({share})</td>'
-                f"<td>{day}</td><td>{escape('; '.join(hard)) or '–'}</td></tr>"
-            )
-        link = download_link(
-            "Save as CSV", "practice.csv", "text/csv", csv_text(heads, listed).encode()
+            told = f"{right} of {answers} ({share})"
+            rows.append((person.learner, len(person.rounds), answers, right, told, last, hard))
+        table = Table(
+            "practice",
+            (
+                *(Column("learner", title="Who"), Column("rounds", COUNT, "Rounds")),
+                *(Column("answers", COUNT), Column("right", COUNT)),
+                *(Column("told", TOLD_FIGURE, "Right"), Column("last_day", _DAY, "Last round")),
+                Column("hard_topics", _HARD, "More often wrong than right"),
+            ),
+            tuple(rows),
         )
         self.summary.value = tables.wrap(
-            '<div tabindex="0" class="fg-scroll"><table><thead><tr><th scope="col">Who</th>'
-            '<th scope="col" class="fg-figure">Rounds</th>'
-            '<th scope="col" class="fg-figure">Right</th><th scope="col">Last round</th>'
-            '<th scope="col">More often wrong than right</th></tr></thead>'
-            f"<tbody>{''.join(rows)}</tbody></table></div>{link}"
+            plain_table(table.without("answers", "right"))
+            + csv_link("Save as CSV", "practice.csv", table.without("told"))
             + (tables.alert("\n".join(wrong)) if wrong else "")
         )

@@ -12,7 +12,7 @@ import ipywidgets as widgets
 from fitgraph.lab import tables
 from fitgraph.lab.answering import Answering, Task
 from fitgraph.lab.debounce import Debounce
-from fitgraph.lab.downloads import download_link
+from fitgraph.lab.downloads import csv_link
 from fitgraph.lab.fields import Fields, field
 from fitgraph.lab.form import FormError
 from fitgraph.lab.gap_charts import CurveChart
@@ -21,15 +21,14 @@ from fitgraph.lab.look import LABEL, dropdown, framed, grid, heading, html, note
 from fitgraph.lab.meter import Meter
 from fitgraph.lab.opened import OpenCatalogue
 from fitgraph.lab.order_tables import (
-    curve_csv,
     days_text,
     next_text,
-    orders_csv,
     plan_html,
     proof_text,
     swap_text,
 )
 from fitgraph.lab.slider import Slider
+from fitgraph.report.purchases import curve_table, orders_table
 from fitgraph.stock import OrderPlan, Restocking
 from fitgraph.stock.known_plans import KnownPlans
 from fitgraph.units import UnitError
@@ -280,17 +279,13 @@ class RestockPanel(Answering):
         more = tables.lines_html([told] if told else [])
         self.next.value = tables.wrap(tables.with_cards(more, catalogue))
         self.links.value = tables.wrap(
-            download_link(
-                "Save the orders as CSV",
-                "orders.csv",
-                "text/csv",
-                orders_csv(self.plan, supply, catalogue).encode(),
+            csv_link(
+                "Save the orders as CSV", "orders.csv", orders_table(self.plan, supply, catalogue)
             )
-            + download_link(
+            + csv_link(
                 "Save the curve as CSV",
                 "curve.csv",
-                "text/csv",
-                curve_csv(curve.known.plans, catalogue).encode(),
+                curve_table(curve.known.plans, catalogue.vocabulary),
             )
         )
         self.chart.mark(self.plan)

@@ -119,6 +119,8 @@ class Start(Answering):
         A catalogue that :func:`fitgraph.lab.open_catalogue` has opened.
     """
 
+    invites = "see the doors"
+
     def __init__(self, opened: OpenCatalogue) -> None:
         super().__init__()
         self.opened = opened
@@ -153,10 +155,6 @@ class Start(Answering):
             self.message,
         )
         self._tell()
-
-    def __repr__(self) -> str:
-        """Return what a notebook shows in its place until the cell is run."""
-        return "Run this cell to see the doors."
 
     def _tell(self) -> None:
         """Say which catalogue is open, and in one line how it is."""

@@ -6,16 +6,22 @@ import re
 from collections.abc import Iterable, Mapping, Sequence
 from html import escape, unescape
 
+from markupsafe import Markup
+
 from fitgraph.draw import Nest, nest_svg
-from fitgraph.draw.style import SIGNS, WORDS, verdict_class
 from fitgraph.errors import brief
 from fitgraph.explain import Change, Clash, Explanation, action_text, clash_text
 from fitgraph.explain.standing import PartStanding
 from fitgraph.explain.words_rider import about
+from fitgraph.lab.long_table import plain_table
 from fitgraph.model import Catalogue, Option, Part, Verdict, Vocabulary
+from fitgraph.report.as_html import verdict_sign
 from fitgraph.report.builds import cores_text
 from fitgraph.report.cautions import cautions_on
+from fitgraph.report.explanations import change_cautions
 from fitgraph.report.listings import stand_counts
+from fitgraph.report.tables import Column, Table
+from fitgraph.report.values import MASS_TOLD, MOMENT_TOLD, PLACE, Unit, money_of
 from fitgraph.solve.engine import Build
 from fitgraph.solve.limits import Counted
 from fitgraph.units import show_mass
@@ -28,14 +34,6 @@ _MOST_CHANGES = 5
 def wrap(inner: str) -> str:
     """Return a fragment in the frame that the style sheet speaks to."""
     return f'<div class="fg fg-html">{inner}</div>'
-
-
-def sign(verdict: Verdict) -> str:
-    """Return a verdict as a sign with its word behind it."""
-    return (
-        f'<span class="{verdict_class(verdict)}"><span class="fg-sign" aria-hidden="true">'
-        f"{SIGNS[verdict]}</span>{WORDS[verdict]}</span>"
-    )
 
 
 def alert(message: str) -> str:
@@ -249,68 +247,58 @@ def builds_html(
     labels = [{(r, o.label) for r, o in bought.items()} for bought in buying]
     shared = set.intersection(*labels) if len(builds) > 1 else set()
 
-    def listed(bought: Mapping[str, Option], *, common: bool) -> str:
-        return ", ".join(
-            _bought(o, vocabulary) for r, o in bought.items() if ((r, o.label) in shared) is common
+    def listed(bought: Mapping[str, Option], *, common: bool) -> Markup:
+        return Markup(", ").join(
+            Markup(_bought(o, vocabulary))
+            for r, o in bought.items()
+            if ((r, o.label) in shared) is common
         )
 
-    rows = "".join(
-        f'<tr><th scope="row" class="fg-figure">{n}</th>'
-        f'<td class="fg-figure">{escape(vocabulary.money(b.price))}</td>'
-        f'<td class="fg-figure">{"not known" if b.mass_g is None else show_mass(b.mass_g)}</td>'
-        f'<td class="fg-figure">{_strength(b)}</td>'
-        f"<td>{listed(bought, common=False) or 'nothing more'}</td></tr>"
-        for n, (b, bought) in enumerate(zip(builds, buying, strict=True), start=1)
+    table = Table.of(
+        "builds",
+        list(enumerate(zip(builds, buying, strict=True), start=1)),
+        (Column("place", PLACE, "No."), lambda row: row[0]),
+        (Column("price", money_of(vocabulary), "To pay"), lambda row: row[1][0].price),
+        (Column("mass_g", MASS_TOLD, "Mass"), lambda row: row[1][0].mass_g),
+        (Column("strength_nm", MOMENT_TOLD, "Tube bears"), lambda row: row[1][0].strength_nm),
+        (
+            Column("parts", title=f"To buy{' besides' * bool(shared)}, or have done"),
+            lambda row: listed(row[1][1], common=False) or "nothing more",
+        ),
     )
     number = f"The {len(builds)} {order}" if len(builds) > 1 else "The only one"
     in_all = f"<p>In all of them, to buy: {listed(buying[0], common=True)}.</p>" if shared else ""
-    last = "To buy besides, or have done" if shared else "To buy, or have done"
-    return (
-        f'<div tabindex="0" class="fg-scroll"><table><caption>{number}</caption>'
-        '<thead><tr><th scope="col">No.</th><th scope="col" class="fg-figure">To pay</th>'
-        '<th scope="col" class="fg-figure">Mass</th>'
-        '<th scope="col" class="fg-figure">Tube bears</th>'
-        f'<th scope="col">{last}</th></tr></thead><tbody>{rows}</tbody></table></div>'
-        + in_all
-        + cautions(vocabulary, "strength")
-    )
+    return plain_table(table, number) + in_all + cautions(vocabulary, "strength")
 
 
 def roles_html(
     standing: Mapping[str, Sequence[PartStanding]], owned: Mapping[str, str], vocabulary: Vocabulary
 ) -> str:
     """Return for each role how many parts remain, may, do not, and are kept out otherwise."""
-    rows = []
-    for role, parts in standing.items():
-        fits, perhaps, fails, kept = stand_counts(parts)
-        mine = (
-            f'<br><span class="fg-note fg-code">yours: {escape(owned[role])}</span>'
-            if role in owned
-            else ""
-        )
-        numbers = "".join(
-            f'<td class="fg-figure">{n if n else "–"}</td>'
-            for n in (fits, perhaps, fails, kept, len(parts))
-        )
-        rows.append(
-            f'<tr><th scope="row">{escape(vocabulary.roles[role].title)}{mine}</th>{numbers}</tr>'
-        )
-    heads = "".join(
-        f'<th scope="col" class="fg-figure">{head}</th>'
-        for head in (
-            *(sign(v) for v in (Verdict.FITS, Verdict.UNKNOWN, Verdict.FAILS)),
-            "kept out",
-            "of",
-        )
+
+    def title(role: str) -> Markup:
+        mine = Markup('<br><span class="fg-note fg-code">yours: {}</span>').format(owned.get(role))
+        return Markup("{}{}").format(vocabulary.roles[role].title, mine if role in owned else "")
+
+    verdicts = (Verdict.FITS, Verdict.UNKNOWN, Verdict.FAILS)
+    table = Table(
+        "roles",
+        (
+            Column("role", title="Role"),
+            *(Column(v.word, _SOME, verdict_sign(v)) for v in verdicts),
+            *(Column("kept_out", _SOME, "kept out"), Column("of", _SOME)),
+        ),
+        tuple((title(role), *stand_counts(parts), len(parts)) for role, parts in standing.items()),
     )
-    return (
-        '<div tabindex="0" class="fg-scroll">'
-        '<table class="fg-narrow"><caption>Parts of each role, by size; '
-        "under “kept out” those that would go, but are out of stock, of another material or "
-        "without a price. Budget and mass limit act on whole builds, above.</caption>"
-        f'<thead><tr><th scope="col">Role</th>{heads}</tr></thead>'
-        f"<tbody>{''.join(rows)}</tbody></table></div>"
+    caption = (
+        "Parts of each role, by size; under “kept out” those that would go, but are out of stock, "
+        "of another material or without a price. Budget and mass limit act on whole builds, above."
     )
+    return plain_table(table, caption, "fg-narrow")
+
+
+#: Numbers of which none stands out.
+_SOME = Unit(lambda n: f"{n}" if n else "–", int)
 
 
 def _mass_change(grams: float | None) -> str:
@@ -339,24 +327,17 @@ def changes_html(changes: Sequence[Change] | None, catalogue: Catalogue) -> str:
         return f"{head}<p>Looking for the smallest changes …</p>"
     if not changes:
         return f"{head}<p>No change of up to three steps makes these fit.</p>"
-    services = catalogue.vocabulary.services
-    topics = dict.fromkeys(
-        services[s].caution
-        for change in changes[:_MOST_CHANGES]
-        for action in change.actions
-        for s in action.after.services
-        if services[s].caution
-    )
-    more = len(changes) - _MOST_CHANGES
-    items = "".join(_change(c, catalogue) for c in changes[:_MOST_CHANGES])
+    shown = changes[:_MOST_CHANGES]
+    more = len(changes) - len(shown)
+    items = "".join(_change(c, catalogue) for c in shown)
     rest = f'<p class="fg-note">{more} dearer ways besides.</p>' if more > 0 else ""
-    return f"{head}<ul>{items}</ul>{rest}{cautions(catalogue.vocabulary, *topics)}"
+    return f"{head}<ul>{items}</ul>{rest}{cautions_html(change_cautions(shown, catalogue))}"
 
 
 def clashes_html(clashes: Sequence[Clash], catalogue: Catalogue) -> str:
     """Return reasons as a list of sentences."""
     items = "".join(
-        f"<li>{sign(c.verdict)}. {escape(clash_text(c, catalogue))}</li>" for c in clashes
+        f"<li>{verdict_sign(c.verdict)}. {escape(clash_text(c, catalogue))}</li>" for c in clashes
     )
     return f"<ul>{items}</ul>" if items else ""
 
@@ -389,7 +370,7 @@ def verdict_html(explanation: Explanation, catalogue: Catalogue) -> str:
     names = _names_html(explanation, catalogue)
     where = "; ".join(dict.fromkeys(c.joint.title for c in explanation.conflicts))
     return (
-        f'<p role="status"><strong>{sign(explanation.verdict)}</strong> {names}'
+        f'<p role="status"><strong>{verdict_sign(explanation.verdict)}</strong> {names}'
         + (f": {escape(where)}" if where else "")
         + "</p>"
     )
@@ -409,7 +390,7 @@ def why_html(explanation: Explanation, catalogue: Catalogue) -> str:
     """Return whether parts go together, and why not, without the changes."""
     names = _names_html(explanation, catalogue)
     reasons = reasons_html(explanation, catalogue)
-    return f"<p>{sign(explanation.verdict)} <strong>{names}</strong></p>{reasons}"
+    return f"<p>{verdict_sign(explanation.verdict)} <strong>{names}</strong></p>{reasons}"
 
 
 def drawn_html(wide: str, narrow: str) -> str:
@@ -440,7 +421,7 @@ def sections_html(nests: Sequence[Nest], vocabulary: Vocabulary) -> str:
     for nest in others:
         title = ", ".join(vocabulary.roles[r.role].title for r in nest.rings)
         shown += (
-            f"<details><summary>{escape(title)}: {sign(nest.verdict)}</summary>"
+            f"<details><summary>{escape(title)}: {verdict_sign(nest.verdict)}</summary>"
             f"{section_html(nest, vocabulary)}</details>"
         )
     return shown

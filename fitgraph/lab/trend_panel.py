@@ -7,10 +7,11 @@ from collections.abc import Callable, Mapping, Sequence
 from fitgraph.explain.glosses import titles
 from fitgraph.lab import tables
 from fitgraph.lab.answering import Answering
-from fitgraph.lab.coverage_tables import trend_csv, trend_html
-from fitgraph.lab.downloads import download_link
+from fitgraph.lab.coverage_tables import trend_table
+from fitgraph.lab.downloads import csv_link
 from fitgraph.lab.fields import Fields, field
 from fitgraph.lab.gap_charts import TrendChart
+from fitgraph.lab.long_table import long_table
 from fitgraph.lab.look import dropdown, framed, grid, html, note
 from fitgraph.lab.opened import OpenCatalogue
 from fitgraph.report.standing_words import ORDER, WORDS
@@ -126,14 +127,11 @@ class TrendPanel(Answering):
                 self.table.value = ""
                 return
             self._tell(_summary(months, series, asked))
+            told = trend_table(months, series, asked)
+            inner = long_table(told, len(told.rows))
             self.table.value = tables.wrap(
-                trend_html(months, series, asked)
-                + download_link(
-                    "Save the months as CSV",
-                    "months.csv",
-                    "text/csv",
-                    trend_csv(months, series, asked).encode(),
-                )
+                f"<details><summary>The chart as a table</summary>{inner}</details>"
+                + csv_link("Save the months as CSV", "months.csv", told.without("unmet"))
             )
 
 

@@ -11,9 +11,12 @@ from fitgraph.explain.triangle import TubeFigures, triangle, tube_figures
 from fitgraph.lab import tables
 from fitgraph.lab.answering import Answering
 from fitgraph.lab.charts import blank, point_style
+from fitgraph.lab.long_table import TOLD_FIGURE, long_table
 from fitgraph.lab.look import framed, html, row, style
 from fitgraph.lab.opened import OpenCatalogue
 from fitgraph.model import Catalogue
+from fitgraph.report.tables import Column, Table
+from fitgraph.report.values import COUNT, MASS, MOMENT, money_of
 from fitgraph.units import show_mass
 
 #: What stands along an axis: its label, and the figure of a part.
@@ -28,6 +31,8 @@ class MaterialTriangle(Answering):
     opened : OpenCatalogue
         A catalogue that :func:`fitgraph.lab.open_catalogue` has opened.
     """
+
+    invites = "see the chart"
 
     def __init__(self, opened: OpenCatalogue) -> None:
         super().__init__()
@@ -55,10 +60,6 @@ class MaterialTriangle(Answering):
         self.fields.watch(self._show, self.across, self.up)
         self.children = (style(self), row([self.across, self.up]), framed(self.chart), self.table)
         self._show()
-
-    def __repr__(self) -> str:
-        """Return what a notebook shows in its place until the cell is run."""
-        return "Run this cell to see the chart."
 
     def _text(self, figures: TubeFigures) -> str:
         called = self.opened.catalogue.called(figures.sku)
@@ -101,26 +102,19 @@ def triangle_html(catalogue: Catalogue) -> str:
     if not corners:
         return "<p>This catalogue compares no tubes, or none is fully known.</p>"
     words = ("light", "strong", "affordable")
-    columns = ("Parts", "Mass", "Plain tube bears", "Price", *words)
-    heads = "".join(f'<th scope="col" class="fg-figure">{name}</th>' for name in columns)
-    rows = ""
-    for c in corners.values():
-        cells = (
-            f"{c.parts}",
-            show_mass(c.mass_g),
-            f"{c.strength_nm:,.0f} N·m",
-            vocabulary.money(c.price),
-            *("✓ yes" if w in c.reaches else "– last" for w in words),
-        )
-        told = "".join(
-            f'<td class="fg-figure" data-head="{name}">{escape(cell)}</td>'
-            for name, cell in zip(columns, cells, strict=True)
-        )
-        rows += f'<tr><th scope="row">{escape(c.family)}</th>{told}</tr>'
-    return (
-        '<div tabindex="0" class="fg-scroll">'
-        '<table class="fg-rows"><caption>The median part of each family, and in which '
-        "of the three it is not the last of the families.</caption><thead><tr>"
-        f'<th scope="col">Family</th>{heads}</tr></thead>'
-        f"<tbody>{rows}</tbody></table></div>" + tables.cautions(vocabulary, "strength")
+    table = Table.of(
+        "families",
+        list(corners.values()),
+        (Column("family", title="Family"), lambda c: c.family),
+        (Column("parts", COUNT, "Parts"), lambda c: c.parts),
+        (Column("mass_g", MASS, "Mass"), lambda c: c.mass_g),
+        (Column("strength_nm", MOMENT, "Plain tube bears"), lambda c: c.strength_nm),
+        (Column("price", money_of(vocabulary), "Price"), lambda c: c.price),
+        *(
+            (Column(w, TOLD_FIGURE), lambda c, w=w: "✓ yes" if w in c.reaches else "– last")
+            for w in words
+        ),
+        title="The median part of each family, and in which of the three it is not the last of the "
+        "families.",
     )
+    return long_table(table) + tables.cautions(vocabulary, "strength")

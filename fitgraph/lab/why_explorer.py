@@ -18,7 +18,7 @@ from fitgraph.lab.choices import Choices
 from fitgraph.lab.debounce import Debounce
 from fitgraph.lab.fields import Field, Fields
 from fitgraph.lab.form import STILL_BEFORE, FormError, part_label
-from fitgraph.lab.look import button, fold, heading, html, note, row, sides, style
+from fitgraph.lab.look import button, fold, heading, html, note, row, sides, style, verdict_line
 from fitgraph.lab.measuring import measure_html, telling_html
 from fitgraph.lab.opened import OpenCatalogue
 from fitgraph.lab.picker import PartsForm
@@ -27,6 +27,7 @@ from fitgraph.lab.saved_answer import saved_files
 from fitgraph.lab.saves import Saves
 from fitgraph.lab.session import SessionBar, SessionError
 from fitgraph.model import Option, Verdict
+from fitgraph.report.explanations import change_cautions
 from fitgraph.solve import Request
 from fitgraph.wording import capital, plural
 
@@ -48,6 +49,8 @@ class WhyExplorer(Answering):
         Stock numbers to begin with.
     """
 
+    invites = "see the fields, and why parts fit or do not"
+
     def __init__(self, opened: OpenCatalogue, parts: tuple[str, ...] = ()) -> None:
         super().__init__()
         self.opened = opened
@@ -64,8 +67,7 @@ class WhyExplorer(Answering):
             part = catalogue.parts.get(sku)
             if part is not None:
                 self.pickers[part.role].field.value = part_label(part)
-        self.verdict, self.problems, self.answer = html(), html(), html()
-        self.verdict.add_class("fg-verdict")
+        self.verdict, self.problems, self.answer = verdict_line(), html(), html()
         self.graph, self.sections, self.needs = html(), html(), html()
         self.measure, self.telling = html(), html()
         self.saves = Saves("Save this answer")
@@ -126,10 +128,6 @@ class WhyExplorer(Answering):
         self._ask_soon = Debounce(self.refresh)
         self.fields.watch(self._ask_soon, *(p.field for p in self.pickers.values()))
         self.session.begin()
-
-    def __repr__(self) -> str:
-        """Return what a notebook shows in its place until the cell is run."""
-        return "Run this cell to see the fields, and why parts fit or do not."
 
     def _enter_done(self, entry: Mapping[str, Sequence[str]]) -> None:
         done = {sku: tuple(map(str, names)) for sku, names in entry.items()}
@@ -299,7 +297,6 @@ class WhyExplorer(Answering):
         self.saves.offer(saved_files(said, self.opened.catalogue, self._pictures))
         if said.verdict is Verdict.FITS:
             return
-        vocabulary = self.opened.catalogue.vocabulary
         shown = said.changes[:_MOST_CHANGES]
         self._offered = {f"{self._asked}:{n}": change for n, change in enumerate(shown)}
         self.changes.show([self._item(name, change) for name, change in self._offered.items()])
@@ -308,18 +305,11 @@ class WhyExplorer(Answering):
                 "<p>No change of up to three steps makes these fit.</p>"
             )
             return
-        topics = dict.fromkeys(
-            vocabulary.services[s].caution
-            for change in shown
-            for action in change.actions
-            for s in action.after.services
-            if vocabulary.services[s].caution
-        )
         more = len(said.changes) - len(shown)
         rest = f" {more} ways besides." if more > 0 else ""
         self.change_note.value = tables.wrap(
             f"<p>What keeps your parts comes first; press one to apply it here.{rest}</p>"
-            + tables.cautions(vocabulary, *topics)
+            + tables.cautions_html(change_cautions(shown, self.opened.catalogue))
         )
 
     def _item(self, name: str, change: Change) -> dict[str, Any]:

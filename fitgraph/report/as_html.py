@@ -42,7 +42,9 @@ def verdict_sign(verdict: Verdict) -> Markup:
 
 
 def _cell(value: Any, shown: str) -> Markup:
-    return verdict_sign(value) if isinstance(value, Verdict) else escape(plain(shown))
+    if isinstance(value, Verdict):
+        return verdict_sign(value)
+    return value if isinstance(value, Markup) else escape(plain(shown))
 
 
 def _class(name: str) -> Markup:
@@ -55,42 +57,62 @@ def _heading(kind: str, shown: str) -> Markup:
     return _class(f"fg-plain {whole}".strip())
 
 
-def _rows(table: Table, caption: str) -> Markup:
+def rows_html(table: Table, caption: str, kind: str = "fg-fit", most: int | None = None) -> Markup:
+    """Return the rows of a table; a cell that is markup already stays as it is.
+
+    Parameters
+    ----------
+    table : Table
+        The table.
+    caption : str
+        What stands above it; nothing where it is empty.
+    kind : str
+        Its classes.
+    most : int, optional
+        Rows that a page shows before somebody asks for the others. Then each cell says its
+        heading as well, which a narrow window shows beside it.
+    """
     kinds = ["fg-figure" if c.unit.figures else "" for c in table.columns]
+    heads = [_cell(c.title, c.heading) for c in table.columns]
     head = Markup("")
     if table.headed:
         cells = Markup("").join(
-            Markup('<th scope="col"{}>{}</th>').format(_class(kind), plain(c.heading))
-            for kind, c in zip(kinds, table.columns, strict=True)
+            Markup('<th scope="col"{}>{}</th>').format(_class(kind), text)
+            for kind, text in zip(kinds, heads, strict=True)
         )
         head = Markup("<thead><tr>{}</tr></thead>").format(cells)
+
+    def cell(n: int, value: Any, shown: str) -> Markup:
+        if n == 0:
+            name = _heading(kinds[0], shown)
+            return Markup('<th scope="row"{}>{}</th>').format(name, _cell(value, shown))
+        named = Markup("")
+        if most is not None and table.headed:
+            named = Markup(' data-head="{}"').format(Markup(heads[n]).striptags())
+        return Markup("<td{}{}>{}</td>").format(_class(kinds[n]), named, _cell(value, shown))
+
     body = Markup("").join(
         Markup("<tr>{}</tr>").format(
-            Markup("").join(
-                Markup('<th scope="row"{}>{}</th>').format(_heading(kinds[0], s), _cell(v, s))
-                if n == 0
-                else Markup("<td{}>{}</td>").format(_class(kinds[n]), _cell(v, s))
-                for n, (v, s) in enumerate(zip(row, shown, strict=True))
-            )
+            Markup("").join(cell(n, v, s) for n, (v, s) in enumerate(zip(row, shown, strict=True)))
         )
         for row, shown in zip(table.rows, table.shown(), strict=True)
     )
     told = Markup("<caption>{}</caption>").format(plain(caption)) if caption else Markup("")
+    folds = Markup("") if most is None else Markup(' data-most="{}"').format(most)
     return Markup(
-        '<div tabindex="0" class="fg-scroll">'
-        '<table class="fg-fit">{}{}<tbody>{}</tbody></table></div>'
-    ).format(told, head, body)
+        '<div tabindex="0" class="fg-scroll"><table{}{}>{}{}<tbody>{}</tbody></table></div>'
+    ).format(_class(kind), folds, told, head, body)
 
 
 def table_html(table: Table, most: int = MOST_ROWS) -> Markup:
     """Return a table; rows beyond so many open on demand."""
-    shown = _rows(table.first(most), table.title)
+    shown = rows_html(table.first(most), table.title)
     left = len(table.rows) - most
     if left > 0:
         rest = replace(table, rows=table.rows[most:])
         more = f"{left:,} more"
         shown += Markup("<details><summary>{}</summary>{}</details>").format(
-            more, _rows(rest, f"The {more}")
+            more, rows_html(rest, f"The {more}")
         )
     return shown
 

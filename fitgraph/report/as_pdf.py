@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 
 from fpdf import FPDF
 from fpdf.fonts import FontFace
 
 from fitgraph.draw.lettering import WRITTEN_PLAINLY, Lettering, printed
+from fitgraph.draw.svg import shorten
 from fitgraph.draw.svg_print import add_drawing, drawn_height
 from fitgraph.plain import plain
 from fitgraph.report.blocks import Block, Picture, Report, Say, Tone
@@ -15,6 +16,12 @@ from fitgraph.report.tables import Table
 
 #: Sizes of type in points, and how far what explains stands set in, in mm.
 _HEAD, _TITLE, _BODY, _SMALL, _DEEP_MM = 14, 11, 10, 8.5, 5.0
+
+#: Letters of a title, of a cell and of a page's foot that are printed.
+_LETTERS, _CELL, _FOOT = 160, 400, 60
+
+#: What draws pages ahead of a report.
+Ahead = Callable[[FPDF, Lettering], None]
 
 #: Signs that a column counts at least and at most, when the width is shared out.
 _LEAST, _MOST = 6, 44
@@ -27,6 +34,27 @@ def _shares(rows: Sequence[Sequence[str]]) -> tuple[int, ...]:
     )
 
 
+class _Pages(FPDF):
+    """Pages of A4; those after the first say what they are of, and which they are."""
+
+    def __init__(self, lettering: Lettering, title: str) -> None:
+        super().__init__(format="A4")
+        lettering.begin(self)
+        self._letters, self._foot = lettering, lettering.text(shorten(plain(title), _FOOT))
+        self.set_title(shorten(title, _LETTERS))
+        self.set_lang("en")
+        self.set_margins(15, 15)
+
+    def footer(self) -> None:
+        """Write the foot of a page."""
+        if self.page_no() > 1:
+            self.set_y(-12)
+            self.set_font(self._letters.family, size=_SMALL)
+            self.cell(0, 5, self._foot)
+            self.set_x(self.l_margin)
+            self.cell(0, 5, f"page {self.page_no()}", align="R")
+
+
 class _Paper:
     """A document that is being written.
 
@@ -36,16 +64,16 @@ class _Paper:
         What it is written with.
     title : str
         Its title.
+    ahead : callable or None
+        Draws pages that stand before it.
     """
 
-    def __init__(self, lettering: Lettering, title: str) -> None:
+    def __init__(self, lettering: Lettering, title: str, ahead: Ahead | None) -> None:
         self.lettering = lettering
-        self.pdf = FPDF(format="A4")
-        lettering.begin(self.pdf)
-        self.pdf.set_title(title)
-        self.pdf.set_lang("en")
-        self.pdf.set_margins(15, 15)
-        self.pdf.add_page()
+        self.pdf = _Pages(lettering, title)
+        if ahead is not None:
+            ahead(self.pdf, lettering)
+        self.pdf.add_page(orientation="P")
 
     def say(self, text: str, size: float, style: str = "", deep: int = 0) -> None:
         """Write a paragraph."""
@@ -74,7 +102,7 @@ class _Paper:
             for row in [heads, *cells] if table.headed else cells:
                 line = grid.row()
                 for cell in row:
-                    line.cell(self.lettering.text(plain(cell)))
+                    line.cell(self.lettering.text(shorten(plain(cell), _CELL)))
         self.pdf.ln(2)
 
     def block(self, block: Block) -> None:
@@ -102,7 +130,7 @@ class _Paper:
                 self.block(inner)
 
 
-def pdf(report: Report, title: str) -> bytes:
+def pdf(report: Report, title: str, ahead: Ahead | None = None) -> bytes:
     """Return a report as a PDF.
 
     Parameters
@@ -111,6 +139,8 @@ def pdf(report: Report, title: str) -> bytes:
         The report.
     title : str
         What it is about; stands above the headline.
+    ahead : callable, optional
+        Draws pages that stand before it.
 
     Examples
     --------
@@ -119,8 +149,8 @@ def pdf(report: Report, title: str) -> bytes:
     """
 
     def write(lettering: Lettering) -> bytes:
-        paper = _Paper(lettering, title)
-        paper.say(title, _HEAD, "B")
+        paper = _Paper(lettering, title, ahead)
+        paper.say(shorten(title, _LETTERS), _HEAD, "B")
         if report.headline:
             paper.say(report.headline, _TITLE, "B")
         for block in report.blocks:

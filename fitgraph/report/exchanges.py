@@ -49,23 +49,23 @@ def _along(one: Along, money: Unit) -> dict[str, Any]:
 def data(found: Exchange) -> dict[str, Any]:
     """Return the answer in the shape that docs/commands.md describes."""
     vocabulary = found.catalogue.vocabulary
-    amount = money_of(vocabulary).data
+    money = money_of(vocabulary)
 
     def row(one: Exchanged) -> dict[str, Any]:
         than = one.than
-        price = None if than is None else amount(than.price)
+        price = None if than is None else money.data(than.price)
         return {
             "sku": one.part.sku,
-            "price": amount(one.price),
+            "price": money.data(one.price),
             "currency": vocabulary.currency,
             "mass_g": number(one.part.mass_g),
             "strength": number(one.strength_nm),
             "price_more": price,
             "mass_more_g": None if than is None else number(than.mass_g),
             "strength_more": None if than is None else number(than.strength_nm),
-            "along": [_along(a, amount) for a in one.along],
+            "along": [_along(a, money) for a in one.along],
             "left_out": [p.sku for p in one.left_out],
-            "total": amount(one.total),
+            "total": money.data(one.total),
             "in_stock": one.in_stock,
             "lacking": list(one.lacking),
         }

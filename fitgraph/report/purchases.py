@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from typing import Any
 
-from fitgraph.model import Supply, Vocabulary
+from fitgraph.model import Catalogue, Supply, Vocabulary
 from fitgraph.report.blocks import Block, Report, Section
 from fitgraph.report.tables import Column, Table
 from fitgraph.report.unasked import unasked_data
@@ -23,6 +23,7 @@ from fitgraph.report.values import (
     number,
 )
 from fitgraph.stock import OrderPlan
+from fitgraph.stock.known_plans import changes_of
 from fitgraph.stock.plans import Plans
 
 #: Told as "3 × 10", to the right like a figure.
@@ -75,20 +76,20 @@ def data(found: Plans) -> dict[str, Any]:
     }
 
 
-def _orders(found: Plans) -> Table:
-    money = money_of(found.catalogue.vocabulary)
+def orders_table(plan: OrderPlan, supply: Supply, catalogue: Catalogue) -> Table:
+    """Return the lines of all orders, deliveries among them."""
+    money = money_of(catalogue.vocabulary)
     rows: list[tuple[Any, ...]] = []
-    for supplier, lines in {} if found.plan is None else found.plan.orders.items():
+    for supplier, lines in plan.orders.items():
         for line in lines:
-            name = found.catalogue.parts[line.offer.sku].name
             offer = line.offer
             rows.append(
                 (
-                    *(supplier, offer.sku, name, line.packs, offer.pack),
-                    *(offer.pack_price, line.cost, offer.lead_days),
+                    *(supplier, offer.sku, catalogue.parts[offer.sku].name, line.packs),
+                    *(offer.pack, offer.pack_price, line.cost, offer.lead_days),
                 )
             )
-        delivery = found.supply.terms(supplier).delivery
+        delivery = supply.terms(supplier).delivery
         if delivery:
             rows.append((supplier, "", "delivery", None, None, None, delivery, None))
     columns = (
@@ -99,18 +100,12 @@ def _orders(found: Plans) -> Table:
     return Table("orders", columns, tuple(rows))
 
 
-def _changed(before: OrderPlan | None, plan: OrderPlan) -> tuple[list[str], list[str]]:
-    """Return the stock numbers that a plan orders and another does not, and the other way."""
-    held = set() if before is None else {line.offer.sku for line in before.lines}
-    now = {line.offer.sku for line in plan.lines}
-    return sorted(now - held), sorted(held - now)
-
-
-def _curve(curve: Sequence[OrderPlan], vocabulary: Vocabulary) -> Table:
+def curve_table(curve: Sequence[OrderPlan], vocabulary: Vocabulary) -> Table:
+    """Return the steps of the curve: what each costs, serves, and orders otherwise."""
     money = money_of(vocabulary)
     rows = []
     for before, plan in zip([None, *curve], curve, strict=False):
-        added, dropped = _changed(before, plan)
+        added, dropped = changes_of(before, plan)
         step = None if before is None else plan.served - before.served
         rows.append((plan.cost, added, dropped, plan.served, plan.share, step, plan.proven))
     columns = (
@@ -127,8 +122,10 @@ _MORE = Unit(WEIGHT.shown, WEIGHT.plain, blank="")
 
 def tables(found: Plans) -> tuple[Table, ...]:
     """Return the lines of the orders, deliveries among them, and the steps of the curve."""
-    curve = _curve(found.curve, found.catalogue.vocabulary)
-    return (curve,) if found.plan is None else (_orders(found), curve)
+    curve = curve_table(found.curve, found.catalogue.vocabulary)
+    if found.plan is None:
+        return (curve,)
+    return (orders_table(found.plan, found.supply, found.catalogue), curve)
 
 
 def _plan_blocks(found: Plans, plan: OrderPlan) -> list[Block]:
@@ -159,7 +156,7 @@ def _plan_blocks(found: Plans, plan: OrderPlan) -> list[Block]:
 
 def _curve_shown(found: Plans) -> Table:
     rows, called = [], found.catalogue.called
-    for row in _curve(found.curve, found.catalogue.vocabulary).rows:
+    for row in curve_table(found.curve, found.catalogue.vocabulary).rows:
         cost, added, dropped, served, share, step, _ = row
         change = [f"+{called(s)}" for s in added] + [f"−{called(s)}" for s in dropped]
         rows.append((cost, ", ".join(change) or "no order", served, share, step))

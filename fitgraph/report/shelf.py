@@ -7,7 +7,7 @@ from typing import Any
 
 from fitgraph.explain.glosses import glosses
 from fitgraph.graph.groupings import OTHER
-from fitgraph.model import Enquiry
+from fitgraph.model import Catalogue, Enquiry
 from fitgraph.report.blocks import Block, Report, Say, Section, Tone
 from fitgraph.report.tables import Column, Table
 from fitgraph.report.unasked import unasked_data, unasked_lines
@@ -29,7 +29,7 @@ from fitgraph.stock import Coverage, Standing, StandingTally, Stranded, Weak, tr
 from fitgraph.stock.gaps import Gaps
 from fitgraph.stock.groups import grouper, grouping_names
 from fitgraph.stock.in_turn import InTurn
-from fitgraph.wording import first_of
+from fitgraph.wording import first_of, plural
 
 #: Groupings are shown side by side up to two.
 SIDES = 2
@@ -225,7 +225,8 @@ def pivot_table(coverage: Coverage, row: str, column: str, values: str) -> Table
     return Table(values, (Column(row), *(Column(c, unit) for c in matrix.columns)), rows)
 
 
-def _weak_table(weak: Sequence[Weak]) -> Table:
+def weak_table(weak: Sequence[Weak]) -> Table:
+    """Return parts, or pairs of them, on which much depends."""
     return Table.of(
         "weak",
         weak,
@@ -255,7 +256,7 @@ def tables(gaps: Gaps) -> tuple[Table, ...]:
     return (
         *coverage_tables(gaps.coverage, gaps.by),
         _stranded_table(gaps),
-        _weak_table([*gaps.reliance.parts, *gaps.reliance.pairs]),
+        weak_table([*gaps.reliance.parts, *gaps.reliance.pairs]),
     )
 
 
@@ -324,14 +325,16 @@ def coverage_report(coverage: Coverage, by: Sequence[str]) -> Report:
     return Report(headline(coverage.total), blocks)
 
 
-def _lacks(one: Stranded, gaps: Gaps) -> str:
-    vocabulary = gaps.coverage.catalogue.vocabulary
-    titles = first_of((vocabulary.joint(name).title for name in one.joints), _NAMED)
-    return {
-        "catalogue": f"order {', '.join(map(gaps.coverage.catalogue.called, one.needs))}",
-        "possibly": f"to be measured: {titles}",
-        "neither": f"nothing sold goes with it: {titles or 'a role has no part'}",
-    }[one.standing.word]
+def stranded_text(one: Stranded, catalogue: Catalogue, most: int) -> str:
+    """Return what a part held without a use lacks; of joints and parts so many are named."""
+    joints = first_of((catalogue.vocabulary.joint(name).title for name in one.joints), most)
+    order = f"to order: {first_of(map(catalogue.called, one.needs), most)}"
+    if one.standing is Standing.CATALOGUE:
+        return order
+    if one.standing is Standing.POSSIBLY:
+        told = f"{plural(len(one.joints), 'joint')} to be measured: {joints}"
+        return f"{told}; {order}" if one.needs else told
+    return f"nothing sold goes with it: {joints or 'a role has no part'}"
 
 
 def _months(gaps: Gaps) -> Table:
@@ -384,7 +387,7 @@ def report(gaps: Gaps, limit: int) -> Report:
             "stranded",
             gaps.stranded[:limit],
             (Column("part"), lambda s: called(s.sku)),
-            (Column("what it lacks"), lambda s: _lacks(s, gaps)),
+            (Column("what it lacks"), lambda s: stranded_text(s, coverage.catalogue, _NAMED)),
             (Column("pieces", COUNT), lambda s: s.pieces),
             (Column("worth", money), lambda s: s.value),
         )

@@ -24,10 +24,9 @@ def write_sheets(found: Proposals, folder: Path, most: int) -> tuple[Path, ...]:
     from fitgraph.draw.drafting import drawing
     from fitgraph.draw.drafting_dxf import write_dxf
     from fitgraph.draw.drafting_svg import sheet_svg
-    from fitgraph.draw.sheet_html import sheet_html
-    from fitgraph.draw.sheet_pdf import sheet_pdf
     from fitgraph.draw.sheet_step import can_write_step, write_step
     from fitgraph.files import write_bytes_whole
+    from fitgraph.report.specification import sheet_html, sheet_pdf
 
     folder.mkdir(parents=True, exist_ok=True)
     files: list[Path] = []

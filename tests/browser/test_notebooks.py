@@ -162,7 +162,11 @@ def test_builds_are_counted_picked_and_handed_out(
     picking.press("Enter")
     page.wait_for_selector("th:has-text('Pick 2')")
     sheet = page.get_by_role("group", name="Build sheet")
-    files = (("as CSV", b"role,number"), ("Save as PDF", b"%PDF"), ("as a page", b"<!DOCTYPE html>"))
+    files = (
+        ("as CSV", b"role,number"),
+        ("Save as PDF", b"%PDF"),
+        ("as a page", b"<!DOCTYPE html>"),
+    )
     for name, begins in files:
         with page.expect_download() as saving:
             sheet.get_by_role("button", name=name).click()

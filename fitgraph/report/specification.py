@@ -1,4 +1,4 @@
-"""The words and rows of a specification sheet, for every format that shows them."""
+"""The specification sheet of a part that could be made: its drawing, sizes, facts and mates."""
 
 from __future__ import annotations
 
@@ -6,22 +6,70 @@ from collections.abc import Sequence
 
 from fitgraph.adapters.mates import Mate
 from fitgraph.adapters.sheet import Sheet
-from fitgraph.draw.drafting import size_text
+from fitgraph.draw.drafting import drawing, size_text
+from fitgraph.draw.drafting_svg import sheet_svg
 from fitgraph.explain.words import hold_text
 from fitgraph.mechanics.materials import MATERIALS
 from fitgraph.model import Verdict
-from fitgraph.records import dataclass
+from fitgraph.report.as_html import page
+from fitgraph.report.blocks import Block, Picture, Report, Say, Section, Tone, say_all
+from fitgraph.report.tables import Column, Table
 from fitgraph.units import show_mass
 from fitgraph.wording import plural
 
+#: Mating parts listed in print; the page has them all.
+_PRINTED = 60
 
-@dataclass(frozen=True, slots=True)
-class TextTable:
-    """A table of texts under a heading."""
 
-    heading: str
-    columns: tuple[str, ...]
-    rows: tuple[tuple[str, ...], ...]
+def title(sheet: Sheet) -> str:
+    """Return what a sheet is called."""
+    return f"{sheet.part.name}, {sheet.part.sku}"
+
+
+def sheet_blocks(sheet: Sheet, most: int | None = None) -> tuple[Block, ...]:
+    """Return the drawing, the sizes, the facts and the mating parts.
+
+    Parameters
+    ----------
+    sheet : Sheet
+        From :func:`fitgraph.adapters.sheet`.
+    most : int, optional
+        How many mating parts are listed; all by default.
+    """
+    return (Picture(lambda: sheet_svg(drawing(sheet)), ""), *_words(sheet, most))
+
+
+def _words(sheet: Sheet, most: int | None) -> tuple[Block, ...]:
+    mates = mates_table(sheet)
+    left = 0 if most is None else len(mates.rows) - most
+    rest = (Say(f"and {left:,} more, in the page.", Tone.QUIET),) if left > 0 else ()
+    told = Table("facts", (Column("what"), Column("figure")), tuple(facts(sheet)), headed=False)
+    return (
+        Section("Dimensions in mm", (sizes_table(sheet),)),
+        Section("The part", (told,)),
+        Section("Mating parts", (mates.first(most), *rest)),
+    )
+
+
+def report(sheet: Sheet) -> Report:
+    """Return a specification sheet as it is handed over: what the part is worth, then the sheet."""
+    worth = say_all(worth_lines(sheet), deep=0)
+    return Report("", (*worth, *sheet_blocks(sheet)), sheet.cautions)
+
+
+def sheet_html(sheet: Sheet) -> str:
+    """Return a specification sheet as a page that needs nothing else."""
+    return str(page(report(sheet), title(sheet)))
+
+
+def sheet_pdf(sheet: Sheet) -> bytes:
+    """Return a specification sheet as a PDF: the drawing to scale, then what has to be known."""
+    made, worth = drawing(sheet), say_all(worth_lines(sheet), deep=0)
+    told = Report("", (*worth, *_words(sheet, _PRINTED)), sheet.cautions)
+    from fitgraph.draw.drafting_pdf import draw_sheet
+    from fitgraph.report.as_pdf import pdf
+
+    return pdf(told, title(sheet), lambda paper, letters: draw_sheet(paper, made, letters))
 
 
 def facts(sheet: Sheet) -> list[tuple[str, str]]:
@@ -160,7 +208,7 @@ def _share(mate: Mate) -> str:
     return f"{mate.share:.0%} of pairs" if mate.share else "if it has a slot"
 
 
-def sizes_table(sheet: Sheet) -> TextTable:
+def sizes_table(sheet: Sheet) -> Table:
     """Return the dimensions with their limits and classes."""
     rows = tuple(
         (
@@ -176,37 +224,26 @@ def sizes_table(sheet: Sheet) -> TextTable:
         length = f"{sheet.make.length:g}"
         general = f"ISO 2768-1-{sheet.make.work.tolerances}"
         rows += (("length", length, "", "", general),)
-    return TextTable("Dimensions in mm", ("dimension", "size", "least", "most", ""), rows)
+    heads = ("dimension", "size", "least", "most")
+    return Table("sizes", (*map(Column, heads), Column("chosen", title="")), rows)
 
 
-def _fit(mate: Mate) -> str:
-    return f"{mate.fit} fit" if mate.fit else ""
-
-
-def mates_table(sheet: Sheet, most: int | None = None) -> TextTable:
-    """Return the mating parts, certain ones first.
-
-    Parameters
-    ----------
-    sheet : Sheet
-        The sheet.
-    most : int, optional
-        How many are listed; all by default.
-    """
+def mates_table(sheet: Sheet) -> Table:
+    """Return the mating parts, certain ones first."""
     ordered: Sequence[Mate] = sorted(
         sheet.mates,
         key=lambda m: (m.joint.name, m.verdict is not Verdict.FITS, -m.share, m.option.label),
     )
-    rows = tuple(
+    return Table.of(
+        "mates",
+        ordered,
+        (Column("joint"), lambda mate: mate.joint.title),
+        (Column("part"), lambda mate: mate.option.label),
+        (Column("name"), lambda mate: mate.option.part.name if mate.option.part else ""),
         (
-            mate.joint.title,
-            mate.option.label,
-            mate.option.part.name if mate.option.part is not None else "",
-            f"{mate.clearance[0]:.2f} to {mate.clearance[1]:.2f}",
-            _fit(mate),
-            _share(mate),
-        )
-        for mate in (ordered if most is None else ordered[:most])
+            Column("difference", title="difference, mm"),
+            lambda mate: f"{mate.clearance[0]:.2f} to {mate.clearance[1]:.2f}",
+        ),
+        (Column("kind"), lambda mate: f"{mate.fit} fit" if mate.fit else ""),
+        (Column("fits"), _share),
     )
-    columns = ("joint", "part", "name", "difference, mm", "kind", "fits")
-    return TextTable("Mating parts", columns, rows)
