@@ -508,7 +508,7 @@ def test_pdf_shows_the_drawing_to_scale(made: Sheet) -> None:
     rendered = first.get_pixmap(dpi=40)
     assert 0.002 < sum(b < 128 for b in rendered.samples) / len(rendered.samples) < 0.2
     rest = "".join(page.get_text() for page in pages.pages(1))
-    for wanted in ("Mating parts", "FORK-SKE-01", "Expected yield", "Cautions", "certain"):
+    for wanted in ("Mating parts", "FORK-SKE-01", "Expected yield", "Caution. ", "certain"):
         assert wanted in rest
     flat = " ".join(rest.split())
     for wanted in (
