@@ -14,6 +14,7 @@ import json
 import os
 import re
 import shlex
+import shutil
 import subprocess
 import sys
 from decimal import Decimal
@@ -705,6 +706,28 @@ def test_whoever_stops_reading_gets_no_traceback(plugs: Path) -> None:
         child.stdout.close()
         assert child.stderr.read() == b""
         assert child.wait(60) == 0
+
+
+def test_stock_numbers_may_be_typed_in_any_letters(tmp_path: Path) -> None:
+    folder = tmp_path / "shop"
+    shutil.copytree(demo_folder(), folder)
+    for table in ("parts.csv", "features.csv", "stock.csv"):
+        text = (folder / table).read_text(encoding="utf-8")
+        (folder / table).write_text(text.replace("BAR-MAR-05", "Bar-mar-05x"), encoding="utf-8")
+    shop = fitgraph.open(folder)
+    assert shop.why("BAR-MAR-05X", "fork-ven-04").to_dict()["named"] == [
+        "Bar-mar-05x",
+        "FORK-VEN-04",
+    ]
+    with pytest.raises(InputError, match="did you mean Bar-mar-05x"):
+        shop.why("BAR-MAR-5X")
+
+
+def test_a_question_answered_in_two_ways_is_asked_again() -> None:
+    result = run("identify", "slot=yes", "--saw", "slot=no")
+    assert (result.exit_code, result.stdout) == (2, "")
+    assert "slot is answered by yes and by no; keep one" in result.stderr
+    assert run("identify", "slot=yes", "--saw", "slot=yes").exit_code in (0, 1)
 
 
 @pytest.mark.parametrize(

@@ -162,6 +162,34 @@ def test_slips_and_commas_and_fractions_find_what_is_meant(
     assert found
 
 
+@pytest.mark.parametrize(
+    "typed",
+    [
+        *(
+            "bar-mar-5",
+            "barmar05",
+            "BARMAR05",
+            "BAR–MAR–05",
+            "BAR_MAR_05",
+            "bar-mar-O5",
+            "ＢＡＲ-MAR-05",
+        ),
+        *(
+            "BAR\N{NON-BREAKING HYPHEN}MAR\N{NON-BREAKING HYPHEN}05",
+            "bar-mar-05\u200b",
+            "bar.mar.5",
+        ),
+    ],
+)
+def test_a_stock_number_is_found_however_it_is_typed(shop: fitgraph.Shop, typed: str) -> None:
+    assert [p.sku for p in search_parts(shop.catalogue, typed, 9)] == ["BAR-MAR-05"]
+
+
+def test_two_sizes_may_be_written_as_one_word(shop: fitgraph.Shop) -> None:
+    found = {p.sku for p in search_parts(shop.catalogue, "540x560 bar", 500)}
+    assert found == {p.sku for p in search_parts(shop.catalogue, "540 x 560 bar", 500)} != set()
+
+
 def test_a_word_like_none_of_the_catalogue_finds_nothing(shop: fitgraph.Shop) -> None:
     assert search_parts(shop.catalogue, "bar zzyzx") == ()
 

@@ -69,11 +69,15 @@ def identify(
     shop = fitgraph.open(catalogue)
     answer = shop.identify()
     told = [*(seen or ()), *(saw or ())]
+    given: dict[str, str] = {}
     for text in told:
         question, equals, value = text.partition("=")
         if not equals:
             raise BadInputError(f"--saw {text!r} has no =; write it like --saw QUESTION=ANSWER")
-        answer = answer.answer(question.strip(), value.strip())
+        name, value = question.strip(), value.strip()
+        if given.setdefault(name, value) != value:
+            raise BadInputError(f"{name} is answered by {given[name]} and by {value}; keep one")
+        answer = answer.answer(name, value)
     if not (json or csv or table or told) and sys.stdin.isatty():
         answer = _asked(answer)
     put_out(answer, shop, json=json, csv=csv, table=table)

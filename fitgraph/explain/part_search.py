@@ -8,7 +8,8 @@ from collections.abc import Iterable
 
 from fitgraph.mechanics.materials import MATERIALS
 from fitgraph.model import Catalogue, Part
-from fitgraph.units import UnitError, parse_length
+from fitgraph.plain import plain
+from fitgraph.units import UnitError, folded, parse_length
 
 #: A size that is typed may be off by so much from what a part has [mm].
 NEAR_MM = 0.05
@@ -22,6 +23,13 @@ _BETWEEN = re.compile(r"(?:^|(?<=\s))[,;]+|[,;]+(?=\s|$)")
 #: Inches with a fraction are one word as well: 1 1/8 in.
 _MIXED = re.compile(r"(?<![\d.,/])(\d+)\s+(\d+/\d+)(?=\s*(?:\"|''|in\b|inch|$|\s))")
 _FRACTION = re.compile(r"(?:\d+-)?\d+/\d+")
+
+#: What stands between two sizes.
+_TIMES = re.compile(r"(?<=\d)\s*[x×]\s*(?=\d)")
+
+#: Letters that are taken for digits, and noughts before other digits, in stock numbers.
+_AS_DIGITS = str.maketrans("oil", "011")
+_NOUGHTS = re.compile(r"(?<!\d)0+(?=\d)")
 
 #: How alike a word has to be to one of the catalogue's to be taken for a slip of the keyboard,
 #: and how long.
@@ -38,8 +46,10 @@ def _words(text: str) -> list[str]:
     --------
     >>> _words('Fork, 1 1/8 in; 31,8 mm')
     ['fork', '1-1/8in', '31,8mm']
+    >>> _words("540x560")
+    ['540', '560']
     """
-    apart = _BETWEEN.sub(" ", text.casefold())
+    apart = _TIMES.sub(" ", _BETWEEN.sub(" ", text.casefold()))
     words = _GAP.sub("", _MIXED.sub(r"\1-\2", apart)).split()
     # Nobody measures in fractions of a millimetre.
     return [f"{word}in" if _FRACTION.fullmatch(word) else word for word in words]
@@ -75,6 +85,24 @@ def _has_size(part: Part, size: float) -> bool:
     )
 
 
+def _number(text: str) -> str:
+    """Return a stock number without what people leave out of it or mistake in it.
+
+    Examples
+    --------
+    >>> _number("BAR–MAR–O5") == _number("bar_mar 5") == _number("BARMAR05")
+    True
+    """
+    words = re.findall(r"[^\W_]+", folded(text).casefold().translate(_AS_DIGITS))
+    return "".join(_NOUGHTS.sub("", word) for word in words)
+
+
+def _numbered(parts: Iterable[Part], text: str) -> list[Part]:
+    """Return the parts whose stock number somebody typed otherwise than it is written."""
+    wanted = _number(text)
+    return [part for part in parts if wanted and _number(part.sku) == wanted]
+
+
 def search_parts(
     catalogue: Catalogue, text: str, limit: int = 8, role: str = ""
 ) -> tuple[Part, ...]:
@@ -98,6 +126,7 @@ def search_parts(
     >>> [p.sku for p in search_parts(fitgraph.open().catalogue, "bar mar 05")]
     ['BAR-MAR-05']
     """
+    text = plain(folded(text)).strip()
     words = _words(text)
     if not words and not role:
         return ()
@@ -130,7 +159,7 @@ def search_parts(
             for word in words
         )
 
-    found = [part for part in looked_at if means(part)]
+    found = [part for part in looked_at if means(part)] or _numbered(looked_at, text)
     whole = text.strip().casefold()
     found.sort(key=lambda p: (not p.sku.casefold().startswith(whole), p.stock <= 0))
     return tuple(found[:limit])

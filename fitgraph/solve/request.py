@@ -71,7 +71,11 @@ def find_part(catalogue: Catalogue, sku: str) -> Part:
         raise NamingError(f"{sku!r} is no stock number; write stock numbers as text")
     part = catalogue.parts.get(sku) or catalogue.parts.get(sku.upper())
     if part is None:
-        near = difflib.get_close_matches(sku.upper(), catalogue.parts, n=3, cutoff=0.6)
+        # Capitals alone never tell two parts of a catalogue apart.
+        known = {number.casefold(): number for number in catalogue.parts}
+        if (small := sku.casefold()) in known:
+            return catalogue.parts[known[small]]
+        near = [known[n] for n in difflib.get_close_matches(small, known, n=3, cutoff=0.6)]
         hint = f"; did you mean {', '.join(near)}?" if near else "; parts.csv lists them"
         raise NamingError(f"no part has the stock number {sku!r}{hint}")
     return part
