@@ -15,6 +15,7 @@ from __future__ import annotations
 
 import csv
 import io
+import unicodedata
 from collections.abc import Iterable, Sequence
 from typing import IO, Any
 
@@ -39,6 +40,19 @@ def plain(text: str, keep: str = "") -> str:
     if text.isprintable():
         return text
     return "".join(c if c.isprintable() or c in keep else " " for c in text)
+
+
+def composed(text: str) -> str:
+    """Return a text with each letter and its marks as one sign where there is one (Unicode's NFC).
+
+    Some systems keep é as one sign and others as two, which look the same and mean the same.
+
+    Examples
+    --------
+    >>> composed("e\\u0301") == "é"
+    True
+    """
+    return text if text.isascii() else unicodedata.normalize("NFC", text)
 
 
 def cell(text: str) -> str:

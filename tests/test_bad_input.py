@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import csv
 import math
+import unicodedata
 from pathlib import Path
 
 import pytest
@@ -18,6 +19,7 @@ from fitgraph.catalogue import CatalogueError, Finding, demo_folder, load
 from fitgraph.catalogue.findings import ERROR, WARNING
 from fitgraph.catalogue.loaded import Loaded
 from fitgraph.model import Basis, Presence
+from fitgraph.solve.request import find_part
 from tests.turns import turns
 
 VOCABULARY = (demo_folder() / "vocabulary.toml").read_bytes()
@@ -631,6 +633,22 @@ def test_no_parts_table(folder: Folder) -> None:
     (folder.path / "parts.csv").unlink()
     (finding,) = folder.error()
     told(finding, "parts.csv", None, "", ERROR)
+
+
+def test_two_ways_to_write_a_letter_are_one(folder: Folder) -> None:
+    """Unicode's canonical equivalence (UAX #15): é as one sign and as two."""
+    apart, whole = (unicodedata.normalize(form, "BAR-É") for form in ("NFD", "NFC"))
+    assert apart != whole
+    folder.write("parts.csv", PARTS.replace("BAR-1", apart))
+    folder.write("features.csv", FEATURES.replace("BAR-1", whole))
+    folder.write("stock.csv", STOCK.replace("BAR-1", apart))
+    folder.write("enquiries.csv", f"number,have\nE1,{whole}\n")
+    loaded = folder.load()
+    assert not [f for f in loaded.findings if "BAR-" in f.value]
+    part = loaded.catalogue.parts[whole]
+    assert part.stock == 1 and part.features["bore"].lengths["diameter"].known
+    for typed in (apart, whole, apart.lower()):
+        assert find_part(loaded.catalogue, typed) is part
 
 
 # ---------------------------------------------------------------- anything at all

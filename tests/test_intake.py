@@ -15,6 +15,7 @@ import sqlite3
 import subprocess
 import sys
 import tomllib
+import unicodedata
 from pathlib import Path
 
 import pandas as pd
@@ -1152,3 +1153,11 @@ def test_next_weeks_count_changes_the_shelf_and_nothing_else(tmp_path: Path) -> 
         assert {s: (*p[:6], *p[7:]) for s, p in after.items()} == {
             s: (*p[:6], *p[7:]) for s, p in before.items()
         }
+
+
+def test_two_ways_to_write_a_letter_mean_one_column_and_one_part(tmp_path: Path) -> None:
+    """Unicode's canonical equivalence (UAX #15)."""
+    rows = "Référence,Désignation,Prix|É-1,Bar 34.9 OD,49.90"
+    apart = {"one": unicodedata.normalize("NFD", rows), "two": "Référence,Qté|É-1,3"}
+    (part,) = several(tmp_path, tmp_path / "shop", **apart).intake.parts
+    assert (part.sku, part.price, part.stock) == ("É-1", 4990, 3)

@@ -11,7 +11,7 @@ from pathlib import Path
 
 from fitgraph.catalogue.findings import WARNING, CatalogueError, Finding, Notes, Tally, shorten
 from fitgraph.files import SpecialFileError, require_plain
-from fitgraph.plain import plain
+from fitgraph.plain import composed, plain
 from fitgraph.records import dataclass
 
 #: A longer line is taken for damage, not for data.
@@ -239,7 +239,7 @@ def _lines(data: bytes, file: str, notes: Notes, tally: Tally) -> Lines:
     whole = None
     if b"\0" not in data:
         with contextlib.suppress(UnicodeDecodeError):
-            whole = data.decode("utf-8").replace("\r\n", "\n").replace("\r", "\n")
+            whole = composed(data.decode("utf-8")).replace("\r\n", "\n").replace("\r", "\n")
     if whole is not None:
         texts = whole.removesuffix("\n").split("\n")
         letters = LONGEST_LINE if whole.isascii() else LONGEST_LINE // 4
@@ -266,7 +266,7 @@ def _lines(data: bytes, file: str, notes: Notes, tally: Tally) -> Lines:
             continue
         line: str | None = None
         with contextlib.suppress(UnicodeDecodeError):
-            line = raw.decode("utf-8")
+            line = composed(raw.decode("utf-8"))
         if line is None or "\0" in line:
             _aside(tally, number)
             remedy = "Save the table as CSV in UTF-8"

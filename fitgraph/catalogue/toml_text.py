@@ -6,6 +6,8 @@ import re
 import tomllib
 from typing import Any
 
+from fitgraph.plain import composed
+
 #: Brackets inside one another, and points in a line, at most.
 MOST_DEEP, MOST_POINTS = 60, 2000
 
@@ -38,6 +40,7 @@ def read_toml(text: str) -> dict[str, Any]:
     ...
     fitgraph.catalogue.toml_text.TomlError: its brackets nest too deep
     """
+    text = composed(text)
     if _too_deep(_QUOTED.sub('""', text)):
         raise TomlError("its brackets nest too deep")
     try:

@@ -8,7 +8,7 @@ from collections.abc import Iterable
 
 from fitgraph.mechanics.materials import MATERIALS
 from fitgraph.model import Catalogue, Part
-from fitgraph.plain import plain
+from fitgraph.plain import composed, plain
 from fitgraph.units import UnitError, folded, parse_length
 
 #: A size that is typed may be off by so much from what a part has [mm].
@@ -126,7 +126,7 @@ def search_parts(
     >>> [p.sku for p in search_parts(fitgraph.open().catalogue, "bar mar 05")]
     ['BAR-MAR-05']
     """
-    text = plain(folded(text)).strip()
+    text = plain(folded(composed(text))).strip()
     words = _words(text)
     if not words and not role:
         return ()

@@ -23,7 +23,7 @@ from fitgraph.files import SpecialFileError, require_plain
 from fitgraph.intake.code_pages import CodePage, code_page
 from fitgraph.intake.lost_values import LostValue, lost_values
 from fitgraph.intake.unpacked import TooLargeError, check_unpacked, joined_over_rows
-from fitgraph.plain import plain
+from fitgraph.plain import composed, plain
 from fitgraph.records import dataclass
 
 #: No source has more; each ends in a message.
@@ -148,7 +148,7 @@ def cell_text(value: Any) -> str:
         return f"{text}0" if re.fullmatch(r"-?[1-9]\d{0,2}\.\d{3}", text) else text
     if isinstance(value, bytes):
         value = value.decode("utf-8", "replace")
-    text = str(value)
+    text = composed(str(value))
     if text[:1] in ("'", "=") and (match := _GUARDED.fullmatch(text)):
         text = match[1] or match[2] or ""
     if len(text) > LONGEST_CELL:

@@ -12,6 +12,7 @@ from fitgraph.array_types import Bools, Floats
 from fitgraph.errors import InputError
 from fitgraph.mechanics.materials import FAMILIES, MATERIALS
 from fitgraph.model import Catalogue, Fill, Option, Part
+from fitgraph.plain import composed
 from fitgraph.records import dataclass
 
 
@@ -69,6 +70,7 @@ def find_part(catalogue: Catalogue, sku: str) -> Part:
     """
     if not isinstance(sku, str):
         raise NamingError(f"{sku!r} is no stock number; write stock numbers as text")
+    sku = composed(sku)
     part = catalogue.parts.get(sku) or catalogue.parts.get(sku.upper())
     if part is None:
         # Capitals alone never tell two parts of a catalogue apart.
