@@ -31,6 +31,7 @@ from fitgraph.intake import MappingError, SourceError, read_mapping, read_source
 from fitgraph.intake.job import prepared
 from fitgraph.intake.phrases import Phrases
 from fitgraph.intake.sources import Sheet, frame_sheet
+from fitgraph.model import Presence
 from fitgraph.shop.imports import import_tables
 from tests.make_messy_shop import Product, products, text
 from tests.postgres import server
@@ -1161,3 +1162,42 @@ def test_two_ways_to_write_a_letter_mean_one_column_and_one_part(tmp_path: Path)
     apart = {"one": unicodedata.normalize("NFD", rows), "two": "Référence,Qté|É-1,3"}
     (part,) = several(tmp_path, tmp_path / "shop", **apart).intake.parts
     assert (part.sku, part.price, part.stock) == ("É-1", 4990, 3)
+
+
+@pytest.mark.parametrize(
+    ("name", "cells"),
+    [
+        ("Slot", ("yes", "no", "", "maybe")),
+        ("Slotted", ("Ja", "Nein", "?", "vielleicht")),
+        ("Slot (y/n)", ("1", "0", "", "maybe")),
+        ("has slot", ("TRUE", "FALSE", "n/a", "perhaps")),
+        ("geschlitzt", ("x", "nein", "-", "teils")),
+    ],
+)
+def test_a_column_of_yes_and_no_says_whether_a_feature_is_there(
+    tmp_path: Path, name: str, cells: tuple[str, ...]
+) -> None:
+    file = csv_file(
+        tmp_path / "list.csv",
+        [
+            ["SKU", "Title", name],
+            *([f"B-{n}", "Bar", c] for n, c in enumerate(cells)),
+            *(["D-1", "Deck", cells[1]], ["D-2", "Deck", cells[0]]),
+        ],
+    )
+    report = taken(file, tmp_path / "shop")
+    figures = {p.sku: p.figures.get("slot", ("",))[0] for p in report.intake.parts}
+    assert figures == {"B-0": "yes", "B-1": "no", "B-2": "", "B-3": "", "D-1": "", "D-2": ""}
+    told = {(f.row, f.code) for f in report.intake.findings if f.column == name}
+    assert told == {(5, "presence"), (7, "no-feature")}
+    bars = load(tmp_path / "shop").catalogue.parts
+    there = [bars[f"B-{n}"].features["slot"].presence for n in range(4)]
+    assert there == [Presence.PRESENT, Presence.ABSENT, there[2], there[2]]
+    # A mapping may say it too.
+    again = taken(file, tmp_path / "again", tmp_path / "shop" / "mapping.toml")
+    assert again.intake.parts == report.intake.parts
+
+
+def test_prices_in_a_column_that_says_cents_with_a_stroke(tmp_path: Path) -> None:
+    file = csv_file(tmp_path / "list.csv", [["SKU", "Title", "price_cents"], ["7", "Bar", "4990"]])
+    assert taken(file, tmp_path / "shop").intake.parts[0].price == 4990

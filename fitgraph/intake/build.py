@@ -36,7 +36,13 @@ from fitgraph.files import (
     written_whole,
 )
 from fitgraph.intake.across import across
-from fitgraph.intake.cell_texts import fixed, like_a_day, said_mass, said_price
+from fitgraph.intake.cell_texts import (
+    fixed,
+    like_a_day,
+    said_mass,
+    said_presence,
+    said_price,
+)
 from fitgraph.intake.grid import Found
 from fitgraph.intake.lost_values import FORMULA
 from fitgraph.intake.mapping import (
@@ -697,6 +703,9 @@ class _Reader:
                 text = cells[place].strip() if place < len(cells) else ""
                 if text.casefold() in UNKNOWN_TEXTS:
                     continue
+                if not dimension:
+                    self.presence(part, at, (name, text), feature)
+                    continue
                 if spec is None:
                     self.doubt(
                         "no-dimension",
@@ -718,6 +727,31 @@ class _Reader:
                     self.doubt(
                         "no-figure", at, name, text, f"{error}; it counts as not known", "Mend it"
                     )
+
+    def presence(
+        self, part: Taken, at: tuple[str, int], cell: tuple[str, str], feature: str
+    ) -> None:
+        """Take whether a feature is there; a part of a kind that never has it lacks it anyway."""
+        name, text = cell
+        try:
+            there = said_presence(text)
+        except UnitError as error:
+            told = f"{error}; it counts as not known"
+            self.doubt("presence", at, name, text, told, "Write yes or no")
+            return
+        role = self.vocabulary.roles[part.role]
+        if feature in role.features:
+            part.figures[feature] = (there, "nominal", f"column {name}")
+        elif there == "yes":
+            self.doubt(
+                "no-feature",
+                at,
+                name,
+                text,
+                f"is said of a {role.title}, which has none; left out",
+                "Leave the cell blank, or map the column otherwise",
+                WARNING,
+            )
 
     def sensible(self, value: str, plausible: tuple[float, float] | None) -> None:
         figure = parse_figure(value, Basis.NOMINAL, 0.1, plausible)

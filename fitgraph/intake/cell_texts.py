@@ -42,6 +42,59 @@ _MANY = 1000
 _FEW = 20.0
 
 
+#: Words and signs for yes and no, in small letters.
+_YES = frozenset(
+    (
+        *("yes", "y", "true", "1", "x", "✓", "✔", "ja", "j", "wahr", "oui", "vrai"),
+        *("si", "sí", "sì", "sim", "tak", "ano"),
+    )
+)
+_NO = frozenset(
+    (
+        *("no", "n", "false", "0", "✗", "✘", "nein", "falsch", "non", "faux"),
+        *("não", "nie", "ne", "nee", "nej"),
+    )
+)
+
+
+def said_presence(text: str) -> str:
+    """Return yes or no, whatever the word for it.
+
+    Raises
+    ------
+    UnitError
+        If it is neither.
+
+    Examples
+    --------
+    >>> said_presence("Ja"), said_presence("FALSE")
+    ('yes', 'no')
+    """
+    word = folded(text).casefold()
+    if word in _YES:
+        return "yes"
+    if word in _NO:
+        return "no"
+    raise UnitError("does not say whether it is there")
+
+
+def yes_or_no(values: Iterable[str]) -> bool:
+    """Say whether cells say yes and no; ones alone may be sizes or pieces as well.
+
+    Examples
+    --------
+    >>> yes_or_no(["yes", "no"]), yes_or_no(["1", "0"]), yes_or_no(["1", "1"]), yes_or_no(["3.4"])
+    (True, True, False, False)
+    """
+    words = [folded(v).casefold() for v in values]
+    others = [w for w in words if w not in _YES | _NO]
+    return (
+        len(others) * 2 < len(words)
+        and not any(c.isdigit() for w in others for c in w)
+        and set(words) != {"1"}
+    )
+
+
 def like_a_day(text: str) -> bool:
     """Say whether a text looks like what a spreadsheet makes of what it takes for a day.
 

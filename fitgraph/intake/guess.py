@@ -14,6 +14,7 @@ from fitgraph.intake.cell_texts import (
     doubtful_masses,
     doubtful_prices,
     fixed,
+    yes_or_no,
 )
 from fitgraph.intake.grid import Found
 from fitgraph.intake.mapping import Column, TableMap
@@ -331,6 +332,17 @@ class _Words:
                     said = phrases.columns.get(path, ())
                     self.paths.append((path, spec, _Spellings([*spelt, *said])))
                     every += [spelt[0], *said]
+        #: What columns are called that say whether a feature is there.
+        self.features: dict[str, _Spellings] = {}
+        for name in {n: None for role in roles.values() for n in role.features if n not in NAMES}:
+            titles = [
+                title
+                for role in roles.values()
+                if (own := role.features.get(name)) is not None
+                for title in (own.title, f"{role.title} {own.title}", f"has {own.title}")
+            ]
+            said = (*phrases.present.get(name, ()), *phrases.columns.get(name, ()))
+            self.features[name] = _Spellings([name, *titles, *said])
         self.every = _Spellings(every)
         self._near: dict[str, list[tuple[str, DimensionKind, float]]] = {}
 
@@ -438,6 +450,12 @@ def _dimensions(
 ) -> dict[str, float]:
     """Return how well a column goes with each dimension of the vocabulary."""
     found: dict[str, float] = {}
+    if yes_or_no(values):
+        for feature, names in _words(vocabulary, phrases).features.items():
+            alike = max(names.alike(name), names.alike(_unadorned(name)))
+            if alike >= _NEAR:
+                found[feature] = 0.75 * alike + 0.25
+        return found
     mark, unit = decimal_mark(values), named_unit(name, "a.size")
     sized = _sized(values, phrases)
     for path, spec, alike in _words(vocabulary, phrases).near(name):
@@ -558,8 +576,14 @@ def _scores(
 ) -> dict[str, float]:
     """Return how well a column goes with whatever it could be, by its name and its cells."""
     fits = _fits([v for v in values if not v.startswith(DATE)], vocabulary, phrases)
+    bare = {*LENGTH_WORDS, *MASS_WORDS, *MONEY_WORDS}
+    without_unit = " ".join(w for w in _plain(name).split() if w not in bare)
     alike = {
-        means: max(names.alike(name), names.alike(_unadorned(name)))
+        means: max(
+            names.alike(name),
+            names.alike(_unadorned(name)),
+            names.alike(without_unit) if means in _AMOUNTS else 0.0,
+        )
         for means, names in _fields().items()
     }
     # A column that is called just so is that, whatever stands in it.

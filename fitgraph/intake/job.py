@@ -136,15 +136,16 @@ def _check(mapping: Mapping, vocabulary: Vocabulary) -> None:
         path
         for name, role in vocabulary.roles.items()
         for kind in role.features.values()
-        for dimension in kind.dimensions
-        for path in (f"{kind.name}.{dimension}", f"{name}.{kind.name}.{dimension}")
+        for own in (kind.name, *(f"{kind.name}.{dimension}" for dimension in kind.dimensions))
+        for path in (own, f"{name}.{own}")
     }
     for source, table in mapping.tables.items():
         for name, column in table.columns.items():
             if column.means not in FIELDS and column.means not in paths:
                 raise MappingError(
                     f"the mapping of {source}, column {name!r} means {column.means!r}, which is no "
-                    f"field and no dimension; use one of {', '.join(FIELDS)} or feature.dimension"
+                    f"field, feature or dimension; use one of {', '.join(FIELDS)}, feature or "
+                    "feature.dimension"
                 )
             known = units_of(column.means)
             if column.unit and known is not None and column.unit.lower() not in known:

@@ -14,7 +14,8 @@ from fitgraph.files import require_plain, write_text_whole
 from fitgraph.plain import plain
 from fitgraph.records import dataclass
 
-#: What a column can be beside a dimension, which is written ``feature.dimension``.
+#: What a column can be beside a dimension, which is written ``feature.dimension``, and a feature,
+#: of which it says whether it is there.
 FIELDS = {
     "sku": "stock number",
     "name": "name or title; sizes are read out of it",
@@ -48,7 +49,7 @@ class Column:
     Parameters
     ----------
     means : str
-        A key of :data:`FIELDS`, or ``feature.dimension``.
+        A key of :data:`FIELDS`, ``feature.dimension`` or ``feature``.
     unit : str
         Unit of numbers that come without one.
     decimal : str

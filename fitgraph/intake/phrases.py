@@ -199,6 +199,8 @@ class Phrases:
         self.vocabulary = vocabulary
         #: What columns of a dimension are called, by ``feature.dimension``.
         self.columns = self._columns(columns)
+        #: Words that say that a feature is there, by its name.
+        self.present: dict[str, list[str]] = {}
         self._read: dict[tuple[str, str], Said] = {}
         found: list[tuple[int, Phrase]] = []
         for place, entry in enumerate(entries, start=1):
@@ -261,6 +263,9 @@ class Phrases:
         for path in [*sets, *([reads] if reads else [])]:
             if not any(self._has(r, str(path)) for r in mine):
                 raise _bad(where, path, "is no dimension of such a part", "Write feature.dimension")
+        for path, value in sets.items():
+            if "." not in path and value == "yes":
+                self.present.setdefault(path, []).extend(say)
         for words in say:
             if bool(reads) != ("#" in words):
                 raise _bad(where, words, "has no # for its size", "Write # where the size stands")

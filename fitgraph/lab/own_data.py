@@ -226,10 +226,10 @@ class OwnData(Answering):
         likely = list(choice.options)
         named = {c.means for c in likely}
         paths = dict.fromkeys(
-            f"{kind.name}.{dimension}"
+            path
             for role in self.job.vocabulary.roles.values()
             for kind in role.features.values()
-            for dimension in kind.dimensions
+            for path in (*(f"{kind.name}.{d}" for d in kind.dimensions), kind.name)
         )
         rest = [Meant(means) for means in (*FIELDS, *paths) if means not in named]
         return [

@@ -49,7 +49,7 @@ def told(column: Meant) -> str:
     """Return what a column is taken for, in a sentence."""
     if column.unit == UNSAID:
         return "in g or in kg?" if column.means == "mass" else "whole, or in hundredths?"
-    return FIELDS.get(column.means, "a size")
+    return FIELDS.get(column.means, "a size" if "." in column.means else "whether it is there")
 
 
 def choices_table(choices: Sequence[Choice], *, headed: bool = False) -> Table:
