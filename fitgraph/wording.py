@@ -19,12 +19,12 @@ def plural(count: float, one: str, many: str = "") -> str:
     --------
     >>> plural(1, "build"), plural(6828238, "build"), plural(2, "way of", "ways of")
     ('1 build', '6,828,238 builds', '2 ways of')
-    >>> plural(2.5, "rider")
-    '2.5 riders'
+    >>> plural(2.5, "rider"), plural(1.0, "rider")
+    ('2.5 riders', '1 rider')
     """
     if count == 1:
         return f"1 {one}"
-    number = f"{count:,}" if isinstance(count, int) else f"{count:,g}"
+    number = f"{count:,}" if isinstance(count, int) else f"{count:,.10g}"
     return f"{number} {many or one + 's'}"
 
 

@@ -137,6 +137,28 @@ def _counter(book: Notebook) -> None:
     page.wait_for_selector(".fg-form svg:has-text('Cross-section')")
 
 
+#: A list as a shop keeps it: comma decimals, a weight without a unit, and a thing that is no part.
+_LIST = """Item no;Title;Weight;Price;Qty
+Q-101;Raw steel bar 34,9 OD, slotted;1,35;64,90 €;3
+Q-102;Bar 31.8 OD, 560 x 610;0,98;89,90 €;1
+Q-201;Double collar for 34,9;0,19;24,50 €;6
+Q-301;IHC compression kit;0,12;19,90 €;4
+Q-900;Woolly hat;0,10;9,90 €;12
+"""
+
+
+def _own_data(book: Notebook) -> None:
+    page = book.page
+    with page.expect_file_chooser() as choosing:
+        book.button("Choose a file").click()
+    choosing.value.set_files(
+        {"name": "list.csv", "mimeType": "text/csv", "buffer": _LIST.encode("utf-8")}
+    )
+    page.wait_for_selector("[role=status]:has-text('list.csv: 5 rows, 5 columns')")
+    book.labelled("Weight").select_option(label="mass [kg]: mass")
+    page.wait_for_selector("td:has-text('1,350 g')")
+
+
 #: What is done before the picture is taken, the theme and the width.
 SCENES: Mapping[str, tuple[Callable[[Notebook], None], str, tuple[int, int]]] = {
     "01-how-fitment-works.ipynb": (_lesson, LIGHT, WIDE),
@@ -147,6 +169,7 @@ SCENES: Mapping[str, tuple[Callable[[Notebook], None], str, tuple[int, int]]] = 
     "06-staff-practice.ipynb": (_practice, LIGHT, WIDE),
     "07-the-map-of-fits.ipynb": (_map, LIGHT, WIDE),
     "08-the-counter.ipynb": (_counter, LIGHT, WIDE),
+    "09-your-data.ipynb": (_own_data, LIGHT, WIDE),
 }
 
 

@@ -60,6 +60,7 @@ from fitgraph.model import Catalogue, Presence, Verdict
 from fitgraph.report.specification import sheet_pdf
 from fitgraph.solve import Request, TreeEngine
 from fitgraph.stock import Standing, coverage
+from fitgraph.wording import plural
 from tests.looping import in_a_loop
 from tests.turns import LONG, turns
 
@@ -119,7 +120,8 @@ def test_the_list_is_the_scan_and_what_no_wall_is_left_for(shared, found, shop, 
     without = barred(shop.catalogue, found.make, options)
     assert without and len(listed) == len(weighed) + len(without)
     for (text, _), worth in zip(shared.list.options, found.worths, strict=False):
-        assert f"{worth.gained:,g} new riders, {worth.served:,g} in all" in text
+        new = plural(worth.gained, "new rider")
+        assert f"{new}, {worth.served:,g} in all" in text
 
 
 def test_the_part_looked_at_is_told_as_the_scan_has_it(page, found):

@@ -189,13 +189,14 @@ def roles_drawn(svg):
 @pytest.mark.parametrize("trade", ["demo", "plain", "hoses"])
 def test_the_product_has_a_button_for_every_role(shop, trade):
     """By the vocabulary's silhouette, or by its joints where it has none."""
-    vocabulary = shop.catalogue.vocabulary
+    catalogue = shop.catalogue
     if trade == "plain":
-        vocabulary = replace(vocabulary, silhouette=None)
+        catalogue = replace(catalogue, vocabulary=replace(catalogue.vocabulary, silhouette=None))
     elif trade == "hoses":
-        vocabulary = open_catalogue(shipped_folder("data") / "hoses").catalogue.vocabulary
+        catalogue = open_catalogue(shipped_folder("data") / "hoses").catalogue
+    vocabulary = catalogue.vocabulary
     role = next(iter(vocabulary.roles))
-    svg = product_svg(vocabulary, {role: "A-1"}, {role: Verdict.FAILS})
+    svg = product_svg(catalogue, {role: "A-1"}, {role: Verdict.FAILS})
     drawn = roles_drawn(svg)
     assert set(drawn) == set(vocabulary.roles)
     for name, says in drawn.items():
@@ -210,10 +211,58 @@ def test_the_product_has_a_button_for_every_role(shop, trade):
     assert vocabulary.silhouette is None or trade == "demo"
 
 
+def test_the_product_says_names_and_no_label_stands_on_another(shop):
+    parts = shop.catalogue.by_role
+    named = {role: max(of, key=lambda p: len(p.name)).sku for role, of in parts.items()}
+    drawn = ET.fromstring(product_svg(shop.catalogue, named))
+    texts = [(e.text, e) for e in drawn.iter() if e.tag.endswith("text")]
+    for role, sku in named.items():
+        name = shop.catalogue.parts[sku].name
+        assert any(name.startswith(text.rstrip("…")) for text, _ in texts), role
+        assert not any(sku in text for text, _ in texts)  # the number is in the title
+    for side in ("start", "end"):
+        lines = sorted(float(e.get("y")) for _, e in texts if e.get("text-anchor") == side)
+        assert len(lines) > len(named) and all(b - a >= 12 for a, b in itertools.pairwise(lines))
+
+
+def test_a_verdict_on_many_parts_says_their_roles_before_their_numbers(shop):
+    catalogue = shop.catalogue
+    said = shop.explainer.why((FORK, BAR, "CLMP-TAR-04", "KIT-SKE-01"), with_changes=False)
+    line = re.sub("<[^>]+>", "", tables.verdict_html(said, catalogue))
+    for sku in said.named:
+        title = catalogue.vocabulary.roles[catalogue.parts[sku].role].title
+        assert f"{title} {sku}" in line
+
+
+def test_no_stock_number_of_a_page_breaks_at_its_hyphen(shop):
+    """Each stands in an element that stays in one line, and so do the words of buttons."""
+    page = WhyExplorer(shop, (FORK, BAR, "CLMP-TAR-04", "KIT-SKE-01"))
+    counted = 0
+    for one in within(page):
+        markup = getattr(one, "value", "")
+        if not isinstance(markup, str) or 'class="fg fg-html"' not in markup:
+            continue
+        for drawn in re.findall("(?s)<svg.*?</svg>", markup):
+            ET.fromstring(drawn)  # nothing in a drawing is marked: it would be one no more
+            assert "fg-whole" not in drawn and "<button" not in drawn
+        markup = re.sub("(?s)<(svg|style).*?</\\1>", "", markup)
+        whole = re.sub(r"(?s)<(span|small|button)[^>]*fg-(whole|sku|code)\b.*?</\1>", "", markup)
+        text = unescape(re.sub("<[^>]+>", " ", whole))
+        assert not [sku for sku in shop.catalogue.parts if sku in text]
+        counted += len(re.findall("fg-sku|fg-whole", markup))
+    assert counted > 10
+    # A long one may break: nothing else would keep a page from growing wider than its window.
+    assert "fg-long" in tables.sku_html("A-" * 20) and "fg-long" not in tables.sku_html(BAR)
+    assert (
+        tables.wrap(f"<p>{'A-1' * 20}</p>") == f'<div class="fg fg-html"><p>{"A-1" * 20}</p></div>'
+    )
+
+
 def test_a_role_of_the_product_leads_to_its_field(shop, monkeypatch):
     page = WhyExplorer(shop, (FORK, BAR))
     drawn = roles_drawn(page.product.svg)
-    assert drawn["bar"] == f"bar: {BAR}, does not fit" and "not named" in drawn["deck"]
+    called = shop.catalogue.parts[BAR].called
+    assert drawn["bar"] == f"bar: {called}, does not fit" and "not named" in drawn["deck"]
     gone_to = []
     for role, picker in page.pickers.items():
         monkeypatch.setattr(picker.field, "focus", lambda role=role: gone_to.append(role))

@@ -33,7 +33,7 @@ from __future__ import annotations
 
 import itertools
 import math
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import field
 
 import numpy as np
@@ -97,6 +97,11 @@ class Candidate:
     standard: tuple[Reference, ...] = ()
 
     @property
+    def by_size(self) -> str:
+        """Return what tells it from its like, as people say it."""
+        return by_size(self.sizes.values(), self.words.values())
+
+    @property
     def slack_mm(self) -> float:
         """Return how far every nominal size may shift before the first counterpart is lost."""
         found = [
@@ -107,6 +112,18 @@ class Candidate:
             for size, cell in ((self.sizes[r], self.cells[r]) for r in self.sizes)
         ]
         return max(min(found), 0.0)
+
+
+def by_size(sizes: Iterable[float], words: Iterable[str | None]) -> str:
+    """Return what tells a made part from its like: its sizes [mm] and its words.
+
+    Examples
+    --------
+    >>> by_size([25.4, 31.75], ["Skerrowby", None])
+    '25.4 by 31.75 mm, Skerrowby'
+    """
+    across = " by ".join(f"{size:g}" for size in sizes)
+    return ", ".join([f"{across} mm", *filter(None, words)])
 
 
 def label(make: Make, sizes: Mapping[Reference, float], words: Words) -> str:

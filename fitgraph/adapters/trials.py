@@ -8,7 +8,7 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from typing import Any
 
-from fitgraph.adapters.candidates import Candidate, candidates
+from fitgraph.adapters.candidates import Candidate, by_size, candidates
 from fitgraph.adapters.made import Words, make_part
 from fitgraph.adapters.region import Barred, Region, axes_of, barred, region
 from fitgraph.adapters.variants import grade_of, held_to, with_least_wall, with_material
@@ -85,6 +85,11 @@ class MadeUp:
         }
         words: Words = dict(zip(make.words, self.words, strict=True))
         return make_part(make, vocabulary, self.sku, sizes, words)
+
+    def title(self, vocabulary: Vocabulary) -> str:
+        """Return what people call it: what is made, then its sizes."""
+        make = vocabulary.makes[self.choice.make]
+        return f"{make.title}, {by_size(self.sizes, self.words)}"
 
     def plain(self) -> dict[str, Any]:
         """Return it as plain data."""

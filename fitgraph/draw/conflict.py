@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import xml.etree.ElementTree as ET
 from collections.abc import Mapping, Sequence
+from itertools import accumulate
 
 from fitgraph.draw.assembly_order import assembly_order
 from fitgraph.draw.drawing import drawing, identity_of
@@ -94,20 +95,29 @@ def drawn_joints(clashes: Sequence[Clash], shown: Mapping[str, Option]) -> tuple
     return tuple(found.values())
 
 
-def spread(wanted: Sequence[float], least: float) -> list[float]:
+def spread(wanted: Sequence[float], least: float | Sequence[float]) -> list[float]:
     """Return places as near to those wanted, in their order, as so much room between allows.
 
     Pool-adjacent-violators: places too close are moved as one block about their mean.
+
+    Parameters
+    ----------
+    wanted : sequence of float
+        Where each would stand best.
+    least : float or sequence of float
+        Least room from each to the next; of a sequence the last is not used.
     """
+    rooms = [least] * len(wanted) if isinstance(least, float | int) else least
+    before_it = [0.0, *accumulate(rooms)]
     blocks: list[tuple[float, int]] = []  # sums of what each block wants, and how many it holds
     for n, place in enumerate(wanted):
-        total, size = place - n * least, 1
+        total, size = place - before_it[n], 1
         while blocks and blocks[-1][0] / blocks[-1][1] > total / size:
             before, many = blocks.pop()
             total, size = total + before, size + many
         blocks.append((total, size))
     flat = [total / size for total, size in blocks for _ in range(size)]
-    return [place + n * least for n, place in enumerate(flat)]
+    return [place + before_it[n] for n, place in enumerate(flat)]
 
 
 def layout(

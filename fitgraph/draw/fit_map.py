@@ -236,6 +236,7 @@ def _title(data: Mapping[str, Any], vocabulary: Vocabulary) -> str:
     sizes = data["sizes"].replace("..", " to ") if data["sizes"] != "?" else "size not known"
     parts = plural(data["parts"], "part")
     feature = data["feature"].replace("_", " ")
+    parts = plural(data["parts"], "part")
     return f"{role}, {feature} {sizes}: {parts}, {data['stock']:,} in stock"
 
 
@@ -324,7 +325,9 @@ def _told(
     of_lane = Counter(lane for _, lane in spots)
     verdicts = Counter(data["verdict"] for *_, data in joints)
     pieces = [
-        f"{verdicts[v.word]:,} joints: {WORDS[v]}" for v in reversed(Verdict) if verdicts[v.word]
+        f"{plural(verdicts[v.word], 'joint')}: {WORDS[v]}"
+        for v in reversed(Verdict)
+        if verdicts[v.word]
     ]
     features = [
         f"{str(lane).replace('.', ' ').replace('_', ' ')} {of_lane[lane]}" for lane in lanes
@@ -495,7 +498,8 @@ def fit_map_svg(
     told = _told(lanes, spots, joints)
     if (more := len(joints) - _MOST_JOINTS) > 0:
         joints = sorted(joints, key=lambda j: abs(appears_at(j[4]) or 0.0))[:_MOST_JOINTS]
-        told += f" {more:,} joints that are far from their limits are not drawn."
+        far = "joint that is far from its limits is", "joints that are far from their limits are"
+        told += f" {plural(more, *far)} not drawn."
     root = drawing(
         "The map of fits",
         told,

@@ -7,18 +7,21 @@ assembly as its joints have it, with a line between those that meet.
 from __future__ import annotations
 
 import xml.etree.ElementTree as ET
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from types import MappingProxyType
 
 from fitgraph.draw.assembly_order import assembly_order, role_graph
 from fitgraph.draw.conflict import spread
 from fitgraph.draw.drawing import drawing, identity_of
 from fitgraph.draw.style import SIGNS, WORDS, verdict_class
-from fitgraph.draw.svg import element, number, shorten, write
-from fitgraph.model import Outline, Silhouette, Verdict, Vocabulary
+from fitgraph.draw.svg import element, folded, number, shorten, write
+from fitgraph.model import Catalogue, Outline, Silhouette, Verdict, Vocabulary
 
-#: Width of the drawing and of the labels beside it, and the least room between two labels.
-_WIDTH, _LABEL, _ROW = 640.0, 150.0, 31.0
+#: Width of the drawing and of the labels beside it, and the least room for a label.
+_WIDTH, _LABEL, _ROW = 640.0, 160.0, 31.0
+
+#: Letters in a line of a label, lines that a part's name may take, and from one to the next.
+_LETTERS, _LINES, _LINE = 23, 2, 13.0
 
 #: The plain one: a block a role.
 _BLOCK, _PITCH, _ACROSS = (70.0, 150.0), 15.0, 220.0
@@ -75,7 +78,10 @@ def _anchors(shape: Silhouette, scale: float) -> dict[str, tuple[float, float]]:
 
 
 def _labels(
-    anchors: Mapping[str, tuple[float, float]], roles: list[str], middle: float
+    anchors: Mapping[str, tuple[float, float]],
+    roles: list[str],
+    middle: float,
+    more: Mapping[str, float],
 ) -> dict[str, tuple[bool, float]]:
     """Return on which side each label stands, and how far down."""
     by_place = sorted(roles, key=lambda r: anchors.get(r, (middle, 0.0))[0])
@@ -85,13 +91,14 @@ def _labels(
         side = sorted(side, key=lambda r: anchors.get(r, (0.0, 1e9))[1])
         last = max((y for _, y in anchors.values()), default=0.0)
         wanted = [min(anchors.get(r, (0.0, last))[1], last) for r in side]
-        for role, y in zip(side, spread(wanted, _ROW), strict=True):
+        rooms = [_ROW + more.get(r, 0.0) for r in side]
+        for role, y in zip(side, spread(wanted, rooms), strict=True):
             found[role] = (right, y)
     return found
 
 
 def product_svg(
-    vocabulary: Vocabulary,
+    catalogue: Catalogue,
     named: Mapping[str, str] = MappingProxyType({}),
     verdicts: Mapping[str, Verdict] = MappingProxyType({}),
     *,
@@ -101,10 +108,11 @@ def product_svg(
 
     Parameters
     ----------
-    vocabulary : Vocabulary
-        Its silhouette, or its joints where it has none.
+    catalogue : Catalogue
+        Its vocabulary has a silhouette, or joints; its parts have names.
     named : mapping of str to str
-        What stands in each role so far.
+        What stands in each role so far: a stock number, with services behind it where there are
+        any. Drawn is the name; what is read out or pointed at has the number as well.
     verdicts : mapping of str to Verdict
         The worst joint of each such role.
     pressable : bool
@@ -115,17 +123,20 @@ def product_svg(
     str
         An SVG element with a text alternative; the buttons have ``data-node``.
     """
+    vocabulary = catalogue.vocabulary
     shape = vocabulary.silhouette or schematic(vocabulary)
     roles = list(vocabulary.roles)
     across = _WIDTH - 2 * _LABEL
     scale = across / shape.width
     anchors = _anchors(shape, scale)
-    labels = _labels(anchors, roles, across / 2)
-    ends = [y for _, y in labels.values()]
+    lines = {r: folded(_name(catalogue, label), _LETTERS, _LINES) for r, label in named.items()}
+    more = {role: _LINE * (len(name) - 1) for role, name in lines.items()}
+    labels = _labels(anchors, roles, across / 2, more)
+    ends = [y + more.get(role, 0.0) for role, (_, y) in labels.items()]
     top = 16.0 - min([0.0, *ends])
     height = top + max([shape.height * scale, *ends]) + 24
     told = [
-        f"{vocabulary.roles[r].title}: {named[r]}"
+        f"{vocabulary.roles[r].title}: {catalogue.called(named[r])}"
         + (f", {WORDS[verdicts[r]]}" if r in verdicts else "")
         for r in roles
         if r in named
@@ -153,7 +164,8 @@ def product_svg(
             top,
             anchors.get(role),
             labels[role],
-            named.get(role, ""),
+            catalogue.called(named[role]) if role in named else "",
+            lines.get(role, ()),
             verdicts.get(role),
         )
         if pressable:
@@ -186,6 +198,7 @@ def _drawn(
     anchor: tuple[float, float] | None,
     label: tuple[bool, float],
     named: str,
+    lines: Sequence[str],
     verdict: Verdict | None,
 ) -> ET.Element:
     title = vocabulary.roles[role].title
@@ -214,7 +227,14 @@ def _drawn(
     sign = f"{SIGNS[verdict]} " if named and verdict is not None else ""
     left = x if right else 2
     made.append(
-        element("rect", x=left, y=y - 14, width=_LABEL - 14, height=_ROW - 3, klass="fg-plate")
+        element(
+            "rect",
+            x=left,
+            y=y - 14,
+            width=_LABEL - 14,
+            height=_ROW - 3 + _LINE * max(len(lines) - 1, 0),
+            klass="fg-plate",
+        )
     )
     made.append(
         element(
@@ -226,8 +246,15 @@ def _drawn(
             klass="fg-strong" if named else "",
         )
     )
-    if named:
-        colour = verdict_class(verdict) if verdict is not None else "fg-muted"
-        text = shorten(named, 20)
-        made.append(element("text", text, x=at, y=y + 12, text_anchor=side, klass=colour))
+    colour = verdict_class(verdict) if verdict is not None else "fg-muted"
+    for n, text in enumerate(lines):
+        down = y + 12 + n * _LINE
+        made.append(element("text", text, x=at, y=down, text_anchor=side, klass=colour))
     return made
+
+
+def _name(catalogue: Catalogue, label: str) -> str:
+    """Return a part's name, or its number where it has none, with the work done to it."""
+    sku, *work = label.split(" + ")
+    part = catalogue.parts.get(sku)
+    return " + ".join(((part.name if part else "") or sku, *work))

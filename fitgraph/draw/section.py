@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import math
-import textwrap
 import xml.etree.ElementTree as ET
 from collections.abc import Mapping, Sequence
 
@@ -346,11 +345,11 @@ def _words(
         if n and nest.matings:
             mating = nest.matings[n - 1]
             gap = f"{mating.joint.title}: {gap_text(mating)}"
-            told.append((verdict_text(mating), _wrapped(gap, across)))
+            told.append((verdict_text(mating), folded(gap, across, 2)))
         sized = _ring_sizes(ring, drawn, outermost=n == 0)
         if _named(ring) and ring.option.part is not None:
             sized = f"{ring.option.part.sku}: {sized}"
-        told.append((_head(ring, vocabulary), _wrapped(sized, across)))
+        told.append((_head(ring, vocabulary), folded(sized, across, 2)))
     heights = [_ROW + _LINE * max(len(lines) - 1, 0) for _, lines in told]
     top = max(62.0, _AXIS[1] - sum(heights) / 2) if under is None else under
     left = _WORDS_X if under is None else 34.0
@@ -383,14 +382,6 @@ def _words(
         made.append(row)
         y += height
     return made, top + sum(heights)
-
-
-def _wrapped(text: str, across: int) -> list[str]:
-    """Return a text in at most two lines of so many letters."""
-    lines = textwrap.wrap(text, across)
-    if len(lines) > 2:
-        lines = [lines[0], shorten(" ".join(lines[1:]), across)]
-    return lines
 
 
 def _leader(px: float, py: float, y: float) -> ET.Element:

@@ -164,6 +164,7 @@ def page_css() -> str:
         ".fg-html .fg-figure{text-align:right;font-variant-numeric:tabular-nums;"
         "white-space:nowrap}\n"
         ".fg-html .fg-code{white-space:nowrap;font-weight:400}\n"
+        ".fg-whole{white-space:nowrap}\n"
         ".fg-html .fg-scroll{overflow-x:auto}\n"
         ".fg-html .fg-fits{color:var(--fg-fits)}\n"
         ".fg-html .fg-fails{color:var(--fg-fails)}\n"

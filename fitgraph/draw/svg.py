@@ -36,12 +36,14 @@ def shorten(text: str, most: int) -> str:
 def folded(text: str, letters: int, lines: int) -> list[str]:
     """Return a text in so many lines at most, of so many characters each.
 
+    Stock numbers are not broken at their hyphens.
+
     Examples
     --------
-    >>> folded("a name of several words", 8, 2)
-    ['a name', 'of seve…']
+    >>> folded("a name of several words", 8, 2), folded("collar CLMP-SKE-02", 13, 2)
+    (['a name', 'of seve…'], ['collar', 'CLMP-SKE-02'])
     """
-    found = textwrap.wrap(text, letters) or [""]
+    found = textwrap.wrap(text, letters, break_on_hyphens=False) or [""]
     if len(found) <= lines:
         return found
     return [*found[: lines - 1], shorten(" ".join(found[lines - 1 :]), letters)]

@@ -102,9 +102,11 @@ def outcome_text(outcome: Outcome) -> str:
         return f"{shown} ({percent(float(outcome.share))}): settles nothing by itself"
     pieces = []
     if outcome.certain:
-        pieces.append(f"{about(outcome.certain)} become certain")
+        verb = "becomes" if outcome.certain == 1 else "become"
+        pieces.append(f"{about(outcome.certain)} {verb} certain")
     if outcome.impossible:
-        pieces.append(f"{about(outcome.impossible)} are ruled out")
+        verb = "is" if outcome.impossible == 1 else "are"
+        pieces.append(f"{about(outcome.impossible)} {verb} ruled out")
     return f"{shown} ({percent(float(outcome.share))}): {', '.join(pieces)}"
 
 
@@ -273,7 +275,7 @@ def family_text(catalogue: Catalogue, advice: FamilyAdvice) -> str:
     price = vocabulary.money(corner.price)
     text = (
         f"{capital(advice.family)}: {' and '.join(corner.reaches)}. "
-        f"The middle of {corner.parts} parts: {show_mass(corner.mass_g)}, "
+        f"The middle of {plural(corner.parts, 'part')}: {show_mass(corner.mass_g)}, "
         f"{corner.strength_nm:.0f} N·m, {price}."
     )
     if advice.tubes:
@@ -314,18 +316,29 @@ def advice_text(catalogue: Catalogue, advice: RiderAdvice) -> str:
 
 #: Why parts are not offered; what follows their number.
 _NOT_OFFERED = {
-    NotOffered.SIZE: "do not go with what is kept, whatever comes along",
-    NotOffered.UNTOLD: "cannot be told: a figure has to be measured",
-    NotOffered.UNSOLD: "have no price",
-    NotOffered.MATERIAL: "are of another material",
-    NotOffered.STOCK: "cannot be done from the shelf",
-    NotOffered.BUDGET: "cost more, with all that comes along, than the budget",
+    NotOffered.SIZE: ("does not go", "do not go", "with what is kept, whatever comes along"),
+    NotOffered.UNTOLD: ("cannot", "cannot", "be told: a figure has to be measured"),
+    NotOffered.UNSOLD: ("has", "have", "no price"),
+    NotOffered.MATERIAL: ("is", "are", "of another material"),
+    NotOffered.STOCK: ("cannot", "cannot", "be done from the shelf"),
+    NotOffered.BUDGET: ("costs", "cost", "more, with all that comes along, than the budget"),
 }
 
 
-def not_offered_text(outcome: NotOffered, aim: Aim) -> str:
-    """Return why parts are not offered: what follows their number."""
-    return _NOT_OFFERED.get(outcome) or f"go, and are not {aim.value}, or nobody knows"
+def not_offered_text(outcome: NotOffered, aim: Aim, number: int) -> str:
+    """Return how many parts are not offered for a reason, and the reason.
+
+    Examples
+    --------
+    >>> not_offered_text(NotOffered.UNSOLD, Aim.ANY, 1)
+    '1 has no price'
+    >>> not_offered_text(NotOffered.AIM, Aim.LIGHTER, 2)
+    '2 go, and are not lighter, or nobody knows'
+    """
+    one, many, rest = _NOT_OFFERED.get(
+        outcome, ("goes, and is", "go, and are", f"not {aim.value}, or nobody knows")
+    )
+    return f"{plural(number, one, many)} {rest}"
 
 
 def exchange_text(found: Exchange) -> str:

@@ -65,7 +65,7 @@ from fitgraph.model import Make, Vocabulary
 from fitgraph.shop.weighed import Weighed, weighed
 from fitgraph.solve import Request
 from fitgraph.stock import grouping_names
-from fitgraph.wording import plural
+from fitgraph.wording import capital, plural
 
 #: More parts than this are not chosen together.
 MOST_TOGETHER = 8
@@ -465,12 +465,14 @@ class AdapterMap(Answering):
     def _tell_weighed(self) -> None:
         assert self.scan is not None and self.plane is not None
         scan = self.scan
-        looked = f"{len(self.plane.found):,} best sizes looked at"
+        looked = f"{plural(len(self.plane.found), 'best size')} looked at"
         if not scan.worths:
             self._tell(f"{looked}; none of them fits anything on all its sides.")
             return
         served = (
-            f" {scan.covered:,g} of {scan.total:,g} riders are served now." if scan.total else ""
+            f" {scan.covered:,g} of {plural(scan.total, 'rider is', 'riders are')} served now."
+            if scan.total
+            else ""
         )
         left = len(scan.worths)
         self._tell(
@@ -606,7 +608,7 @@ class AdapterMap(Answering):
         return steps
 
     def _show_details(self, entry: Entry, details: str, ends: str) -> None:
-        line = escape(told.entry_text(entry, self.vocabulary, named=True))
+        line = escape(capital(told.entry_text(entry, self.vocabulary, named=True)))
         self.verdict.value = tables.wrap(f'<p role="status"><strong>{line}</strong></p>')
         self.details.value, self.ends.value = tables.wrap(details), tables.wrap(ends)
         self._mark()
@@ -725,7 +727,11 @@ class AdapterMap(Answering):
         text = f'<p role="status">{escape(told)}</p>' if told else ""
         text += "".join(tables.alert(problem) for problem in problems)
         self.kept_told.value = tables.wrap(text or ("" if found else "<p>None is kept yet.</p>"))
-        self.kept_parts.show([{"name": m.sku, "label": f"Try {m.sku}"} for m in found])
+        self.kept_parts.show([self._choice(m, "Try the {}") for m in found])
+
+    def _choice(self, made: MadeUp, words: str) -> dict[str, str]:
+        title = made.title(self.vocabulary)
+        return {"name": made.sku, "label": words.format(title), "numbers": made.sku}
 
     def _try_kept(self, sku: str) -> None:
         with self.in_words(self.problems):
@@ -739,7 +745,7 @@ class AdapterMap(Answering):
     def _try(self) -> None:
         """Show what the added parts change."""
         added = self.added
-        self.taken_out.show([{"name": m.sku, "label": f"Take {m.sku} out again"} for m in added])
+        self.taken_out.show([self._choice(m, "Take the {} out again") for m in added])
         if not added:
             self.drop(self.trial)
             self.trial.value = tables.wrap("<p>Nothing has been added yet.</p>")
@@ -762,8 +768,9 @@ class AdapterMap(Answering):
             worth = weighed(shop, added[:n]).worth(made)
             if worth is not None:
                 lines.append(
-                    f"{made.sku} takes {plural(worth.taken, 'rider')} from its like, and an "
-                    f"existing part joins {worth.shared:,} of its {worth.builds:,} builds as well."
+                    f"The {made.title(vocabulary)} takes {plural(worth.taken, 'rider')} from its "
+                    f"like, and an existing part joins {worth.shared:,} of its "
+                    f"{plural(worth.builds, 'build')} as well."
                 )
         by = next(iter(vocabulary.groups), grouping_names(self.opened.catalogue)[0])
         title = vocabulary.groups[by].title if by in vocabulary.groups else by

@@ -5,7 +5,9 @@ from __future__ import annotations
 from collections.abc import Sequence
 from html import escape
 
-from fitgraph.adapters import Edge, GradeYield, Sheet, Together
+from markupsafe import Markup
+
+from fitgraph.adapters import Candidate, Edge, GradeYield, Sheet, Together
 from fitgraph.adapters.best_k import cost
 from fitgraph.adapters.trials import Plane
 from fitgraph.lab.adapter_entries import Entry, words_text
@@ -53,7 +55,7 @@ def entry_text(entry: Entry, vocabulary: Vocabulary, *, named: bool = False) -> 
     vocabulary : Vocabulary
         Whose currency is meant.
     named : bool
-        Whether it is named; parts of one list all have one name, and numbers that say their sizes.
+        Whether it is told what is made; that is the same for all parts of one list.
     """
     if entry.barred is not None:
         return (
@@ -61,13 +63,14 @@ def entry_text(entry: Entry, vocabulary: Vocabulary, *, named: bool = False) -> 
             f"{_thin(entry.barred.wall)} at the worst sizes"
         )
     assert entry.candidate is not None
-    sku = entry.candidate.part.called if named else entry.candidate.part.sku
+    size = entry.candidate.by_size
+    called = f"{entry.candidate.make.title}, {size}" if named else size
     worth = entry.worth
     if worth is None:
-        return f"{sku}: not weighed yet"
+        return f"{called}: not weighed yet"
     frees = f", frees {vocabulary.money(worth.released_value)}" if worth.released_value > 0 else ""
     return (
-        f"{sku}: {worth.gained:,g} new riders, {worth.served:,g} in all, "
+        f"{called}: {plural(worth.gained, 'new rider')}, {worth.served:,g} in all, "
         f"{builds_text(worth.builds)}{frees}"
     )
 
@@ -136,7 +139,7 @@ def worth_html(entry: Entry, vocabulary: Vocabulary) -> str:
         ("Price taken", vocabulary.money(make.price)),
         ("May shift", f"every size by {candidate.slack_mm:.2f} mm before one is lost"),
     ]
-    return _facts(rows, f"{part.name}, {part.sku}")
+    return _facts(rows, _made_html(candidate))
 
 
 def edges_html(edges: Sequence[Edge], vocabulary: Vocabulary) -> str:
@@ -157,6 +160,12 @@ def edges_html(edges: Sequence[Edge], vocabulary: Vocabulary) -> str:
     )
 
 
+def _made_html(candidate: Candidate) -> Markup:
+    """Return what is made and its sizes, the stock number small behind it."""
+    number = Markup('<span class="fg-note fg-small">{}</span>').format(candidate.part.sku)
+    return Markup("{}, {} {}").format(candidate.make.title, candidate.by_size, number)
+
+
 def together_html(
     steps: Sequence[Together], k: int, total: float, now: float, vocabulary: Vocabulary
 ) -> str:
@@ -169,8 +178,8 @@ def together_html(
     useful = [s for s in steps if s.worths]
     if not useful:
         return (
-            f"<p>{now:,g} of {total:,g} riders are served now, and none of these parts serves "
-            "another.</p>"
+            f"<p>{now:,g} of {plural(total, 'rider is', 'riders are')} served now, and none of "
+            "these parts serves another.</p>"
         )
     step = useful[min(k, len(useful)) - 1]
     choice = step.choice
@@ -183,22 +192,21 @@ def together_html(
         "together",
         list(enumerate(step.worths, start=1)),
         (Column("place", PLACE, "No."), lambda row: row[0]),
-        (Column("part", title="Part"), lambda row: row[1].candidate.part.sku),
+        (Column("part", title="Part"), lambda row: _made_html(row[1].candidate)),
         (Column("gained", THOUSANDS, "New riders, alone"), lambda row: row[1].gained),
         (Column("taken", THOUSANDS, "Takes from its like"), lambda row: row[1].taken),
         (Column("cost", money_of(vocabulary), "Cost, estimated"), lambda row: cost(row[1])),
     )
     count = len(step.worths)
     enough = (
-        f"<p>{'One part is' if count == 1 else f'{count} parts are'} enough: a further one "
-        "serves nobody new.</p>"
+        f"<p>{plural(count, 'part is', 'parts are')} enough: a further one serves nobody new.</p>"
         if k > count
         else ""
     )
     return (
-        f'<p role="status"><span class="fg-number">{step.coverage:,g}</span> of {total:,g} '
-        f"riders served ({step.coverage / total:.1%}), {step.gained:,g} of them new. "
-        f"Gap {choice.gap:.1%}, {proof}.</p>{enough}" + long_table(table, len(table.rows))
+        f'<p role="status"><span class="fg-number">{step.coverage:,g}</span> of '
+        f"{plural(total, 'rider')} served ({step.coverage / total:.1%}), {step.gained:,g} of them "
+        f"new. Gap {choice.gap:.1%}, {proof}.</p>{enough}" + long_table(table, len(table.rows))
     )
 
 
@@ -216,8 +224,8 @@ def yields_html(yields: Sequence[GradeYield], grade: int, vocabulary: Vocabulary
     )
     counterparts = yields[0].counterparts if yields else 0
     caption = (
-        f"Over {counterparts} pairings; the cost model prices the blank and the machine's time, "
-        "not the tolerance"
+        f"Over {plural(counterparts, 'pairing')}; the cost model prices the blank and the "
+        "machine's time, not the tolerance"
     )
     inner = plain_table(table, caption, "fg-narrow")
     return f"<details><summary>The same as a table</summary>{inner}</details>"

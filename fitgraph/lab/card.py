@@ -83,6 +83,7 @@ color:var(--fg-ink);background:var(--fg-paper);border:1px solid var(--fg-line)}
 color:inherit;background:var(--fg-panel);border:1px solid var(--fg-line)}
 .fg-html .fg-sku{all:unset;cursor:pointer;color:inherit;text-decoration:underline dotted;
 text-underline-offset:3px;white-space:nowrap}
+.fg-html .fg-sku.fg-long{white-space:normal;overflow-wrap:anywhere}
 .fg-html .fg-held{white-space:nowrap}
 .fg-html .fg-sku:hover{text-decoration:underline}
 .fg-html .fg-sku:focus-visible{outline:2px solid var(--fg-fits);outline-offset:1px}

@@ -12,7 +12,18 @@ from typing import Any
 import anywidget
 import traitlets
 
-_SCRIPT = """
+from fitgraph.lab.unbroken import STAYS_WHOLE
+
+_SCRIPT = r"""
+function write(element, text) {
+  element.append(...text.split(/(\s+)/).map((piece) => {
+    if (!staysWhole(piece)) return piece;
+    const whole = document.createElement("span");
+    whole.className = "fg-whole";
+    whole.textContent = piece;
+    return whole;
+  }));
+}
 function render({ model, el }) {
   el.classList.add("fg-choices");
   const draw = () => {
@@ -32,7 +43,7 @@ function render({ model, el }) {
         button.append(picture);
       }
       const words = document.createElement("span"), label = document.createElement("strong");
-      label.textContent = item.label;
+      write(label, item.label);
       if (item.tag) {
         const tag = document.createElement("span");
         tag.className = "fg-tag";
@@ -43,13 +54,13 @@ function render({ model, el }) {
       if (item.numbers) {
         const numbers = document.createElement("span");
         numbers.className = "fg-numbers";
-        numbers.textContent = item.numbers;
+        write(numbers, item.numbers);
         words.append(" ", numbers);
       }
       if (item.note) {
         const note = document.createElement("span");
         note.className = "fg-note";
-        note.textContent = item.note;
+        write(note, item.note);
         words.append(note);
       }
       button.append(words);
@@ -119,7 +130,7 @@ class Choices(anywidget.AnyWidget):
         The last one's name, and a number that goes up by one at each press.
     """
 
-    _esm = _SCRIPT
+    _esm = STAYS_WHOLE + _SCRIPT
     _css = _STYLE
     items: Any = traitlets.List(traitlets.Dict()).tag(sync=True)
     label: Any = traitlets.Unicode().tag(sync=True)

@@ -44,6 +44,7 @@ from fitgraph.report.exchanges import line, reasons, told
 from fitgraph.solve import NamingError
 from fitgraph.solve.request import find_part
 from fitgraph.units import UnitError
+from fitgraph.wording import plural
 
 #: Hits of a search, likely parts of a role and parts that fit, shown at once.
 _HITS, _LIKELY, _OFFERED = 6, 2, 6
@@ -249,7 +250,9 @@ class Counter(Answering):
             return ""
         title = self.opened.catalogue.vocabulary.roles[self.pointed].title
         more = "; search a word or a size to see others" if shown < every else ""
-        return tables.wrap(f'<p role="status">{escape(title)}: {shown} of {every} parts{more}.</p>')
+        return tables.wrap(
+            f'<p role="status">{escape(title)}: {shown} of {plural(every, "part")}{more}.</p>'
+        )
 
     def _part_item(self, sku: str, note: str = "") -> dict[str, Any]:
         catalogue = self.opened.catalogue
@@ -337,7 +340,7 @@ class Counter(Answering):
 
     def _show_wishes(self) -> None:
         roles = self.opened.catalogue.vocabulary.roles
-        self.product.svg = product_svg(self.opened.catalogue.vocabulary, self.have)
+        self.product.svg = product_svg(self.opened.catalogue, self.have)
         self.owned.show([{**self._part_item(sku), "on": True} for sku in self.have.values()])
         offered = [r for r in roles.values() if r.fill.free]
         offered.sort(key=lambda r: (not r.by_material, r.name not in self.have))
@@ -508,13 +511,16 @@ class Counter(Answering):
         kept = [part.sku for part in found.kept]
         listed = reasons(found)
         if found.more:
-            listed.insert(0, ("go as well", list(found.more)))
+            text = f"{plural(len(found.more), 'goes', 'go')} as well"
+            listed.insert(0, (text, list(found.more)))
         pieces = []
-        for why, skus in listed:
-            named = ", ".join(why_link((*kept, sku), catalogue, sku) or escape(sku) for sku in skus)
-            pieces.append(
-                f"<details><summary>{len(skus)} {escape(why)}</summary><p>{named}</p></details>"
+        for text, skus in listed:
+            named = "".join(
+                f"<li>{tables.part_html(sku, catalogue)} "
+                f"{why_link((*kept, sku), catalogue, 'Why?')}</li>"
+                for sku in skus
             )
+            pieces.append(f"<details><summary>{escape(text)}</summary><ul>{named}</ul></details>")
         return "".join(pieces) or "<p>All of them are offered.</p>"
 
     def _advice(self) -> str:

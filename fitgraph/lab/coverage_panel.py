@@ -5,10 +5,8 @@ from __future__ import annotations
 from collections.abc import Callable, Iterator, Sequence
 from functools import partial
 
-from fitgraph.demand.questions import request_of
 from fitgraph.explain import RequestExplanation
 from fitgraph.explain.glosses import glosses, titles
-from fitgraph.explain.transversals import TooManySetsError
 from fitgraph.lab import tables
 from fitgraph.lab.answering import Answering, Task
 from fitgraph.lab.cell_grid import CellGrid
@@ -20,7 +18,7 @@ from fitgraph.lab.coverage_tables import (
 )
 from fitgraph.lab.downloads import csv_link
 from fitgraph.lab.fields import Fields, field
-from fitgraph.lab.lacking_tables import unserved_html, unserved_table
+from fitgraph.lab.lacking_tables import PAGE, unserved, unserved_html, unserved_table
 from fitgraph.lab.look import button, dropdown, grid, heading, html, note, row, sides
 from fitgraph.lab.meter import Meter
 from fitgraph.lab.opened import OpenCatalogue
@@ -28,12 +26,9 @@ from fitgraph.model import Enquiry
 from fitgraph.report.shelf import enquiries_table
 from fitgraph.report.standing_words import ORDER, WORDS
 from fitgraph.report.unasked import unasked_text
-from fitgraph.solve import NamingError
 from fitgraph.stock import Coverage, Standing, grouping_names
 from fitgraph.stock.groups import grouper
-
-#: Enquiries listed at once; what each lacks takes a moment.
-PAGE = 6
+from fitgraph.wording import plural
 
 #: The key of all groups together.
 ALL = ""
@@ -194,12 +189,9 @@ class CoveragePanel(Answering):
             other = grouper(catalogue, self.columns.value)
             self.listed = [
                 (e, s)
-                for e, s in zip(coverage.enquiries, coverage.standings, strict=True)
-                if s is not Standing.STOCK
-                and row_key in (ALL, one(e))
-                and column_key in (ALL, other(e))
+                for e, s in unserved(coverage)
+                if row_key in (ALL, one(e)) and column_key in (ALL, other(e))
             ]
-            self.listed.sort(key=lambda pair: (-pair[0].weight, pair[0].number))
         self._write()
 
     def _write(self) -> None:
@@ -209,7 +201,7 @@ class CoveragePanel(Answering):
             return
         where = self._where()
         count = sum(e.weight for e, _ in self.listed)
-        caption = f"{where}: {count:g} not served from stock, in {len(self.listed)} rows"
+        caption = f"{where}: {count:g} not served from stock, in {plural(len(self.listed), 'row')}"
         if not self.listed:
             caption = f"{where}: every enquiry is served from stock."
         elif len(self.listed) > self._shown:
@@ -255,13 +247,11 @@ class CoveragePanel(Answering):
         todo = [e for e in wanted if e not in self.said]
         for n, enquiry in enumerate(todo):
             self.meter.begin(f"Working out what each lacks: {n} of {len(todo)} so far …")
-            yield Task(partial(self._explained, enquiry), partial(self._say, enquiry))
-
-    def _explained(self, enquiry: Enquiry) -> RequestExplanation | str:
-        try:
-            return self.opened.explainer.explain(request_of(enquiry, in_stock=True))
-        except (NamingError, TooManySetsError) as error:
-            return f"This could not be worked out: {error}"
+            yield Task(
+                partial(self.opened.lacks, enquiry),
+                partial(self._say, enquiry),
+                slow=enquiry not in self.opened.lacking,
+            )
 
     def _say(self, enquiry: Enquiry, said: RequestExplanation | str) -> None:
         self.said[enquiry] = said

@@ -15,6 +15,7 @@ from fitgraph.report.tables import Column, Table
 from fitgraph.report.values import FINE_SHARE, SHARE, WEIGHT
 from fitgraph.stock import Matrix, OrderPlan, Standing, StandingTally, Stranded
 from fitgraph.stock.in_turn import InTurn
+from fitgraph.wording import plural
 
 
 def standing_html(standing: Standing) -> str:
@@ -74,7 +75,8 @@ def stock_verdict_html(
     if not total.total:
         return '<p role="status">There are no enquiries in this catalogue.</p>'
     told = [
-        f"<strong>{total.of(Standing.STOCK):g} of {total.total:g}</strong> enquiries "
+        f"<strong>{total.of(Standing.STOCK):g} of {total.total:g}</strong> "
+        f"{'enquiry' if total.total == 1 else 'enquiries'} "
         f"({total.share():.0%}) can be built from stock, each taken alone: one piece may serve many"
     ]
     if turn is not None:
@@ -86,7 +88,7 @@ def stock_verdict_html(
         )
     if held:
         worth = escape(catalogue.vocabulary.money(sum(s.value or 0 for s in held)))
-        told.append(f"{len(held)} parts stranded, worth {worth}")
+        told.append(f"{plural(len(held), 'part')} stranded, worth {worth}")
     return f'<p role="status">{"; ".join(told)}.</p>'
 
 

@@ -18,6 +18,7 @@ from fitgraph.lab.cell_grid import CellGrid
 from fitgraph.lab.choices import Choices
 from fitgraph.lab.pressable import Pressable
 from fitgraph.lab.slider import Slider
+from fitgraph.report.as_html import unbroken
 
 #: Under which type a notebook's output carries it; our template of pages knows it as well.
 MIME = "application/vnd.fitgraph.early+html"
@@ -158,14 +159,15 @@ def _choices(widget: Any, _sheets: dict[str, None]) -> str:
         on = item.get("on")
         pressed = "" if on is None else f' aria-pressed="{"true" if on else "false"}"'
         picture = f"<span>{item['picture']}</span>" if item.get("picture") else ""
-        note = f'<span class="fg-note">{escape(item["note"])}</span>' if item.get("note") else ""
-        tag = f'<span class="fg-tag">{escape(item["tag"])}</span> ' if item.get("tag") else ""
-        numbers = ""
-        if item.get("numbers"):
-            numbers = f' <span class="fg-numbers">{escape(item["numbers"])}</span>'
+        words = {
+            key: f'<span class="fg-{key}">{unbroken(escape(item[key]))}</span> '
+            for key in ("tag", "numbers", "note")
+            if item.get(key)
+        }
         drawn.append(
-            f"<button disabled{pressed}>{picture}<span>{tag}"
-            f"<strong>{escape(item['label'])}</strong>{numbers}{note}</span></button>"
+            f"<button disabled{pressed}>{picture}<span>{words.get('tag', '')}"
+            f"<strong>{unbroken(escape(item['label']))}</strong> "
+            f"{words.get('numbers', '')}{words.get('note', '')}</span></button>"
         )
     tall = " fg-list" if widget.tall else ""
     return f'<div class="fg-choices{tall}">{"".join(drawn)}</div>'

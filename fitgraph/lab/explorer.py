@@ -368,7 +368,7 @@ class BuildExplorer(Answering):
         catalogue = self.opened.catalogue
         owned = {catalogue.parts[sku].role: sku for sku in request.have}
         self.standing = dict(standing)
-        text = tables.roles_html(standing, owned, catalogue.vocabulary)
+        text = tables.roles_html(standing, owned, catalogue)
         if left_out := self.opened.engine.left_out:
             text += f'<p class="fg-note">{escape(left_out_text(left_out))}</p>'
         self.roles_table.value = tables.wrap(tables.with_cards(text, catalogue))
@@ -402,7 +402,7 @@ class BuildExplorer(Answering):
         if looked_at is not None:
             named[looked_at.part.role] = looked_at.part.sku
             verdicts[looked_at.part.role] = looked_at.verdict
-        self.product.svg = product_svg(catalogue.vocabulary, named, verdicts)
+        self.product.svg = product_svg(catalogue, named, verdicts)
         self.product.marked = [self.role.value]
 
     # ------------------------------------------------------------ drawing a build

@@ -51,6 +51,7 @@ def slow(opened: OpenCatalogue) -> None:
         As for :func:`quick`.
     """
     from fitgraph.adapters.trials import ChangedMake
+    from fitgraph.lab.lacking_tables import PAGE, unserved
     from fitgraph.shop.weighed import weighed
 
     def scanned() -> None:
@@ -66,7 +67,12 @@ def slow(opened: OpenCatalogue) -> None:
 
         reliance(opened.engine)  # what it asks without each part is kept with the engine
 
-    for _ in _each([opened.coverage, opened.stranded, scanned, weak]):
+    def lacking() -> None:
+        for enquiry, _ in unserved(opened.coverage())[:PAGE]:
+            opened.lacks(enquiry)
+
+    asked: list[Callable[[], object]] = [opened.coverage, opened.stranded, scanned, weak, lacking]
+    for _ in _each([*asked, lambda: opened.turn, lambda: opened.curve]):
         pass
 
 

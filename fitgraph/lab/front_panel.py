@@ -22,6 +22,7 @@ from fitgraph.solve import Request
 from fitgraph.solve.engine import Build
 from fitgraph.solve.histogram import Histogram, histogram
 from fitgraph.solve.query import ask
+from fitgraph.wording import plural
 
 #: Builds beyond these do not fit side by side.
 MOST_PICKS = 4
@@ -166,8 +167,8 @@ class FrontPanel(Answering):
         if self.front:
             first, last = self.front[0], min(self.front, key=lambda b: b.mass_g or 0)
             self._tell(
-                f"{len(self.front):,} builds are bettered by no other, from the cheapest "
-                f"({build_text(first, vocabulary)}) to the lightest "
+                f"{plural(len(self.front), 'build is', 'builds are')} bettered by no other, from "
+                f"the cheapest ({build_text(first, vocabulary)}) to the lightest "
                 f"({build_text(last, vocabulary)})."
             )
         else:

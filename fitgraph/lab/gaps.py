@@ -21,7 +21,7 @@ from fitgraph.lab.tables import wrap
 from fitgraph.lab.trend_panel import TrendPanel
 from fitgraph.records import dataclass
 from fitgraph.stock import Coverage, Reliance, coverage_then, reliance
-from fitgraph.stock.in_turn import InTurn, in_turn
+from fitgraph.stock.in_turn import InTurn
 
 
 @dataclass(frozen=True, slots=True)
@@ -113,14 +113,14 @@ class StockGaps(Answering):
         covered = Task(lambda: opened.coverage(told), self._show_covered)
         held = Task(opened.stranded, self.stranded.show)
         weak = Task(singly, partial(self.weak.show, pairs=False))
-        turn = Task(lambda: in_turn(engine), self._show_turn)
+        turn = Task(lambda: opened.turn, self._show_turn)
         pairs = Task(lambda: reliance(engine, progress=told), pairs_found)
         return [
             _Stage("Asking what can be served …", covered, lambda: opened.covered),
             _Stage("Looking for stranded parts …", held, lambda: opened.held),
             _Stage("Looking for weak points …", weak),
             _Stage("Asking what could be served then …", Task(then, self.trend.show_then)),
-            _Stage("Serving one after the other …", turn),
+            _Stage("Serving one after the other …", turn, lambda: opened.knows("turn")),
             _Stage("Looking for weak pairs …", pairs),
         ]
 

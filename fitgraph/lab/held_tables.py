@@ -34,7 +34,7 @@ def stranded_html(shown: Sequence[Stranded], catalogue: Catalogue) -> str:
     )
     return (
         f'<p role="status"><span class="fg-number">{escape(worth)}</span> at selling prices in '
-        f"{plural(len(shown), 'part')}, {sum(s.pieces for s in shown)} pieces.</p>"
+        f"{plural(len(shown), 'part')}, {plural(sum(s.pieces for s in shown), 'piece')}.</p>"
         + long_table(table)
     )
 

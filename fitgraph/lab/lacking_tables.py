@@ -15,9 +15,12 @@ from fitgraph.lab.long_table import MOST_NAMES, long_table
 from fitgraph.model import Catalogue, Enquiry
 from fitgraph.report.tables import Column, Table
 from fitgraph.report.values import DATE, LIST, WEIGHT, WORD
-from fitgraph.stock import Standing
+from fitgraph.stock import Coverage, Standing
 from fitgraph.units import show_mass
 from fitgraph.wording import capital, plural
+
+#: Enquiries listed at once; what each lacks takes a moment.
+PAGE = 6
 
 
 def wanted_text(enquiry: Enquiry, catalogue: Catalogue) -> str:
@@ -55,7 +58,7 @@ def lacks_html(said: RequestExplanation | str | None, catalogue: Catalogue) -> s
     if steps:
         first = f"{capital('; '.join(steps[0][:MOST_NAMES]))}."
         if len(steps[0]) > MOST_NAMES:
-            first = f"{first[:-1]}; and {len(steps[0]) - MOST_NAMES} more steps."
+            first = f"{first[:-1]}; and {plural(len(steps[0]) - MOST_NAMES, 'more step')}."
     reasons = [conflict_text(c, catalogue) for c in said.conflicts]
     text = escape(first)
     if said.conflicts:
@@ -78,6 +81,13 @@ def _owned_html(enquiry: Enquiry, catalogue: Catalogue) -> str:
     if len(enquiry.have) <= MOST_NAMES:
         return f"owns {owned}"
     return f"<details><summary>owns {len(enquiry.have)} parts</summary>{owned}</details>"
+
+
+def unserved(coverage: Coverage) -> list[tuple[Enquiry, Standing]]:
+    """Return the enquiries that stock does not serve, the most frequent first."""
+    found = zip(coverage.enquiries, coverage.standings, strict=True)
+    listed = [(e, s) for e, s in found if s is not Standing.STOCK]
+    return sorted(listed, key=lambda pair: (-pair[0].weight, pair[0].number))
 
 
 def _lead(enquiry: Enquiry, catalogue: Catalogue) -> str:

@@ -413,6 +413,8 @@ class FitLesson(Answering):
             for verdict, words in ((Verdict.FAILS, "not fitting"), (Verdict.UNKNOWN, "not told"))
             if (count := sum(v is verdict for v, _ in joints))
         ]
+        if number == 1:  # the one looked at, whose verdict stands before
+            return f"{mating.joint.title}, {gap_text(mating)}."
         rest = f"of {number} joints {', '.join(ill)}" if ill else f"all {number} joints fit"
         return f"{mating.joint.title}, {gap_text(mating)}; {rest}."
 

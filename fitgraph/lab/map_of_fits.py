@@ -44,6 +44,7 @@ from fitgraph.lab.slider import Slider
 from fitgraph.model import Catalogue
 from fitgraph.report import Report, size_maps
 from fitgraph.report.as_html import html as report_html
+from fitgraph.report.as_html import unbroken
 from fitgraph.report.ways import way_text
 from fitgraph.solve.request import find_part
 
@@ -145,7 +146,8 @@ class MapOfFits(Answering):
             self.details,
             row([self.from_here, self.to_here]),
             heading("A way from one part to another"),
-            grid([self.one, self.other, self.way, self.any_part], "400px"),
+            # Each as wide as there is room, so that a name and its number are seen whole.
+            grid([self.one, self.other, self.way, self.any_part], "100%"),
             self.problems,
             row([self.back, self.on]),
             self.step_told,
@@ -318,4 +320,4 @@ class MapOfFits(Answering):
 
 
 def _shown(report: Report, catalogue: Catalogue) -> str:
-    return tables.with_cards(str(report_html(report)), catalogue)
+    return unbroken(tables.with_cards(str(report_html(report)), catalogue))

@@ -9,17 +9,20 @@ from typing import TYPE_CHECKING, Any
 
 from fitgraph.catalogue import CatalogueError, Finding, Loaded, demo_folder, load
 from fitgraph.lab.chosen import chosen_folder
-from fitgraph.model import Catalogue, Supply
+from fitgraph.model import Catalogue, Enquiry, Supply
 from fitgraph.shop.front import Shop
+from fitgraph.wording import plural
 
 if TYPE_CHECKING:
     from fitgraph.adapters import Scan
-    from fitgraph.explain import Explainer
+    from fitgraph.explain import Explainer, RequestExplanation
     from fitgraph.explain.measure import Measurer
     from fitgraph.graph.size_map import SizeMap
     from fitgraph.solve import TreeEngine
     from fitgraph.solve.engine import Build
     from fitgraph.stock import Coverage, Stranded
+    from fitgraph.stock.in_turn import InTurn
+    from fitgraph.stock.known_plans import KnownPlans
 
 #: Joints that lack no more than this are on the map of sizes [mm].
 MOST_MISS_MM = 0.5
@@ -60,6 +63,8 @@ class OpenCatalogue:
         self.findings = findings
         self.supply = Supply() if supply is None else supply
         self._stranded: tuple[Stranded, ...] | None = None
+        #: What the enquiries asked so far lack of what is in stock.
+        self.lacking: dict[Enquiry, RequestExplanation | str] = {}
         #: The front door to the same catalogue, with the same compiled engine.
         self.shop = Shop(Loaded(catalogue, findings, self.supply), folder)
 
@@ -127,12 +132,46 @@ class OpenCatalogue:
         """Whether :meth:`stranded` answers at once."""
         return self._stranded is not None
 
+    @cached_property
+    def turn(self) -> InTurn:
+        """Return who is served as pieces run out."""
+        from fitgraph.stock.in_turn import in_turn
+
+        return in_turn(self.engine)
+
+    @cached_property
+    def curve(self) -> KnownPlans:
+        """Return the best orders for every sum, whenever they come."""
+        from fitgraph.stock import Restocking
+        from fitgraph.stock.known_plans import KnownPlans
+
+        return KnownPlans(tuple(Restocking(self.engine, self.supply).steps()), True)
+
+    def knows(self, answer: str) -> bool:
+        """Whether an answer of this name has been worked out."""
+        return answer in self.__dict__
+
+    def lacks(self, enquiry: Enquiry) -> RequestExplanation | str:
+        """Return what an enquiry lacks of what is in stock, or why that is not told; asked once."""
+        from fitgraph.demand.questions import request_of
+        from fitgraph.explain.transversals import TooManySetsError
+        from fitgraph.solve import NamingError
+
+        if enquiry not in self.lacking:
+            try:
+                said = self.explainer.explain(request_of(enquiry, in_stock=True))
+            except (NamingError, TooManySetsError) as error:
+                self.lacking[enquiry] = f"This could not be worked out: {error}"
+            else:
+                self.lacking[enquiry] = said
+        return self.lacking[enquiry]
+
     def __repr__(self) -> str:
         """Return how many parts there are, and how many remarks on the tables."""
         parts, roles = len(self.catalogue.parts), len(self.catalogue.vocabulary.roles)
         return (
-            f"{self.catalogue.vocabulary.trade}: {parts} parts in {roles} roles, "
-            f"{len(self.findings)} remarks on the tables"
+            f"{self.catalogue.vocabulary.trade}: {plural(parts, 'part')} in "
+            f"{plural(roles, 'role')}, {plural(len(self.findings), 'remark')} on the tables"
         )
 
 

@@ -72,16 +72,17 @@ def plan_html(
             f'<div class="fg-alert" role="status"><p>{missed:.0%} is out of reach with what can be '
             f"ordered. This is the most: {plan.share:.0%}.</p></div>"
         )
+    asked = "enquiry" if plan.total == 1 else "enquiries"
     head = (
         f'<p role="status"><span class="fg-number">{escape(money(plan.cost))}</span> '
-        f'of orders serve <span class="fg-number">{plan.served:g} of {plan.total:g}</span> '
-        f"enquiries ({plan.share:.0%}); {plan.before:g} of them are served from stock already.</p>"
+        f'of orders serve <span class="fg-number">{plan.served:g} of {plan.total:g}</span> {asked} '
+        f"({plan.share:.0%}), {plan.before:g} of them from stock already.</p>"
     )
     if not plan.lines:
         head = (
             '<p role="status"><span class="fg-number">Nothing to order.</span> '
-            f"{plan.before:g} of {plan.total:g} enquiries ({plan.share:.0%}) are served from "
-            "stock.</p>"
+            f"{plan.before:g} of {plan.total:g} {asked} ({plan.share:.0%}) "
+            f"{'is' if plan.total == 1 else 'are'} served from stock.</p>"
         )
     text = told + head + f'<p class="fg-note">{escape(proof)}</p>'
     amount = money_of(catalogue.vocabulary)

@@ -42,6 +42,7 @@ from fitgraph.lab.look import (
 from fitgraph.report.as_html import html as report_html
 from fitgraph.report.as_html import table_html
 from fitgraph.shop import imports
+from fitgraph.wording import plural
 
 #: Rows of each table, and tables, that are shown beside what is understood of them.
 _ROWS, _TABLES = 8, 3
@@ -207,7 +208,7 @@ class OwnData(Answering):
         ]
         rows = sum(len(t.rows) + len(t.sums) for t in job.tables)
         named = ", ".join(dict.fromkeys(t.source for t in job.tables))
-        told = f"{named}: {rows:,} rows, {len(self.choices)} columns"
+        told = f"{named}: {plural(rows, 'row')}, {plural(len(self.choices), 'column')}"
         self.message.value = tables.wrap(f'<p role="status"><strong>{escape(told)}</strong></p>')
         unsure = [n for n, c in enumerate(self.choices) if not c.sure]
         sure = [n for n, c in enumerate(self.choices) if c.sure]

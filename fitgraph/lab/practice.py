@@ -335,7 +335,7 @@ class Practice(Answering):
         found = sorted(nests(shown, catalogue.vocabulary), key=lambda n: -len(n.rings))
         if not found:
             named = {catalogue.parts[s].role: s for s in item.parts}
-            drawn = product_svg(catalogue.vocabulary, named, pressable=False) if named else ""
+            drawn = product_svg(catalogue, named, pressable=False) if named else ""
             return f'<div tabindex="0" class="fg-scroll">{drawn}</div>' if drawn else ""
         bare = replace(found[0], matings=())
         return tables.section_html(bare, catalogue.vocabulary)

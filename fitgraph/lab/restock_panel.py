@@ -55,11 +55,13 @@ class _Curve:
     ----------
     within : int or None
         Longest lead time in days.
+    known : KnownPlans
+        What is known before anything is asked.
     """
 
-    def __init__(self, within: int | None) -> None:
+    def __init__(self, within: int | None, known: KnownPlans) -> None:
         self.within = within
-        self.known = KnownPlans()
+        self.known = known
         self.restocking: Restocking | None = None
         self._steps: Iterator[OrderPlan] | None = None
         #: Plans for sums and shares that the curve has not come to yet.
@@ -218,7 +220,11 @@ class RestockPanel(Answering):
     def curve(self) -> _Curve:
         """Return what is known for the lead time chosen."""
         days = self.within.value
-        return self._curves.setdefault(days, _Curve(None if days == _ANY_TIME else days))
+        if days not in self._curves:
+            ahead = days == _ANY_TIME and self.opened.knows("curve")
+            known = self.opened.curve if ahead else KnownPlans()
+            self._curves[days] = _Curve(None if days == _ANY_TIME else days, known)
+        return self._curves[days]
 
     def begin(self) -> None:
         """Begin to work: from now on entries are answered."""
@@ -347,26 +353,26 @@ class RestockPanel(Answering):
         """Yield what is to be worked out: what is asked for first, then the next step."""
         while True:
             curve = self.curve
-            if curve.restocking is None:
-                self.meter.begin("Asking what could be ordered …")
-                yield Task(partial(self._restocking, curve.within), partial(self._made, curve))
-                continue
             try:
                 mode, figure = self._wanted()
             except FormError:
                 mode, figure = _SPEND, math.inf
-            if self._find(mode, figure) is None:
+            found = self._find(mode, figure) is not None
+            if found and curve.known.complete:
+                return
+            if curve.restocking is None:
+                self.meter.begin("Asking what could be ordered …")
+                yield Task(partial(self._restocking, curve.within), partial(self._made, curve))
+            elif not found:
                 self.meter.begin("Looking for these orders …")
                 yield Task(
                     partial(_plan, curve.restocking, mode, figure),
                     partial(self._planned, curve, mode, figure),
                 )
-            elif not curve.known.complete:
-                number = len(curve.known.plans)
-                self.meter.begin(f"Following the curve: {number} steps so far …")
-                yield Task(curve.step, partial(self._followed, curve))
             else:
-                return
+                number = plural(len(curve.known.plans), "step")
+                self.meter.begin(f"Following the curve: {number} so far …")
+                yield Task(curve.step, partial(self._followed, curve))
 
     def _progress(self, rounds: int, cuts: int) -> None:
         self.meter.detail = f"round {rounds}, {cuts} conditions learnt"

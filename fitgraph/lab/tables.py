@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import replace
 from html import escape, unescape
 
 from markupsafe import Markup
@@ -15,7 +16,7 @@ from fitgraph.explain.standing import PartStanding
 from fitgraph.explain.words_rider import about
 from fitgraph.lab.long_table import plain_table
 from fitgraph.model import Catalogue, Option, Part, Verdict, Vocabulary
-from fitgraph.report.as_html import verdict_sign
+from fitgraph.report.as_html import WHOLE, in_sentences, unbroken, verdict_sign
 from fitgraph.report.builds import cores_text
 from fitgraph.report.cautions import cautions_on
 from fitgraph.report.explanations import change_cautions
@@ -32,8 +33,8 @@ _MOST_CHANGES = 5
 
 
 def wrap(inner: str) -> str:
-    """Return a fragment in the frame that the style sheet speaks to."""
-    return f'<div class="fg fg-html">{inner}</div>'
+    """Return a fragment in the frame that the style sheet speaks to; no stock number is broken."""
+    return f'<div class="fg fg-html">{unbroken(inner)}</div>'
 
 
 def alert(message: str) -> str:
@@ -128,7 +129,9 @@ def count_html(
 def sku_html(sku: str, name: str = "") -> str:
     """Return a stock number that opens the card of its part (fitgraph/lab/card.py)."""
     title = f' title="{escape(name)}"' if name else ""
-    return f'<button type="button" class="fg-sku" data-sku="{escape(sku)}"{title}>' + (
+    kind = "fg-sku" if len(sku) <= WHOLE else "fg-sku fg-long"
+    return (
+        f'<button type="button" class="{kind}" data-sku="{escape(sku)}"{title}>'
         f"{escape(sku)}</button>"
     )
 
@@ -149,11 +152,6 @@ def part_name_html(part: Part, between: str = " ") -> str:
     return f'{escape(part.name)}{between}<span class="fg-code fg-note fg-small">{number}</span>'
 
 
-#: What of a page's markup is no sentence in which a number could become a button.
-_KEPT = re.compile(
-    r"(<(?:svg|button|a|summary|style|option)\b.*?</(?:svg|button|a|summary|style|option)>|<[^>]*>)",
-    re.DOTALL,
-)
 _SPACED = re.compile(r"([\s,;:()]+)")
 
 #: Signs that end a sentence and no stock number.
@@ -205,8 +203,7 @@ def with_cards(markup: str, catalogue: Catalogue) -> str:
             said += pieces[n - 1] + pieces[n]
         return "".join(made)
 
-    pieces = _KEPT.split(markup)  # sentences at even places, what is kept between them
-    return "".join(p if n % 2 else sentence(p) for n, p in enumerate(pieces))
+    return in_sentences(markup, sentence)
 
 
 def _bought(option: Option, vocabulary: Vocabulary) -> str:
@@ -272,13 +269,17 @@ def builds_html(
 
 
 def roles_html(
-    standing: Mapping[str, Sequence[PartStanding]], owned: Mapping[str, str], vocabulary: Vocabulary
+    standing: Mapping[str, Sequence[PartStanding]], owned: Mapping[str, str], catalogue: Catalogue
 ) -> str:
     """Return for each role how many parts remain, may, do not, and are kept out otherwise."""
 
     def title(role: str) -> Markup:
-        mine = Markup('<br><span class="fg-note fg-code">yours: {}</span>').format(owned.get(role))
-        return Markup("{}{}").format(vocabulary.roles[role].title, mine if role in owned else "")
+        mine = Markup("")
+        if role in owned:
+            mine = Markup('<br><span class="fg-note">yours: {}</span>').format(
+                Markup(part_html(owned[role], catalogue))
+            )
+        return Markup("{}{}").format(catalogue.vocabulary.roles[role].title, mine)
 
     verdicts = (Verdict.FITS, Verdict.UNKNOWN, Verdict.FAILS)
     table = Table(
@@ -330,7 +331,7 @@ def changes_html(changes: Sequence[Change] | None, catalogue: Catalogue) -> str:
     shown = changes[:_MOST_CHANGES]
     more = len(changes) - len(shown)
     items = "".join(_change(c, catalogue) for c in shown)
-    rest = f'<p class="fg-note">{more} dearer ways besides.</p>' if more > 0 else ""
+    rest = f'<p class="fg-note">{plural(more, "dearer way")} besides.</p>' if more > 0 else ""
     return f"{head}<ul>{items}</ul>{rest}{cautions_html(change_cautions(shown, catalogue))}"
 
 
@@ -342,7 +343,7 @@ def clashes_html(clashes: Sequence[Clash], catalogue: Catalogue) -> str:
     return f"<ul>{items}</ul>" if items else ""
 
 
-#: Parts that a verdict names; of more only their stock numbers are told.
+#: Parts that a verdict calls by name; of more only the roles are told.
 _MOST_NAMED = 3
 
 _TELL = {
@@ -355,12 +356,15 @@ _TELL = {
 def _label_html(label: str, catalogue: Catalogue, *, named: bool) -> str:
     """Return a part with the work done to it; its stock number opens its card."""
     sku, *work = label.split(" + ")
-    shown = part_html(sku, catalogue) if named else sku_html(sku)
+    part = catalogue.parts.get(sku)
+    if not named and part is not None:
+        part = replace(part, name=catalogue.vocabulary.roles[part.role].title)
+    shown = part_html(sku, catalogue) if part is None else part_name_html(part)
     return shown + "".join(f" + {escape(w)}" for w in work)
 
 
 def _names_html(explanation: Explanation, catalogue: Catalogue) -> str:
-    """Return the parts that an answer is about: by name, where they are few."""
+    """Return the parts that an answer is about: by name where they are few, else by role."""
     named = len(explanation.named) <= _MOST_NAMED
     return ", ".join(_label_html(n, catalogue, named=named) for n in explanation.named)
 

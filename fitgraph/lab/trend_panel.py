@@ -16,6 +16,7 @@ from fitgraph.lab.look import dropdown, framed, grid, html, note
 from fitgraph.lab.opened import OpenCatalogue
 from fitgraph.report.standing_words import ORDER, WORDS
 from fitgraph.stock import Coverage, Standing, grouping_names, trend
+from fitgraph.wording import plural
 
 #: Splits the bars by standing.
 _BY_STANDING = "standing"
@@ -140,7 +141,8 @@ def _summary(
 ) -> str:
     unmet = [sum(values) for values in zip(*series.values(), strict=True)] or [0.0] * len(months)
     worst = max(range(len(months)), key=lambda n: unmet[n])
+    dated = plural(sum(asked), "enquiry with a date is", "enquiries with a date are")
     return (
-        f"{sum(unmet):g} of {sum(asked):g} enquiries with a date are not served, most of them in "
-        f"{months[worst]}: {unmet[worst]:g} of {asked[worst]:g}."
+        f"{sum(unmet):g} of {dated} not served, most of them in {months[worst]}: "
+        f"{unmet[worst]:g} of {asked[worst]:g}."
     )

@@ -279,7 +279,7 @@ class WhyExplorer(Answering):
         for clash in joints:
             for role in clash.options:
                 worst[role] = min(clash.verdict, worst.get(role, clash.verdict))
-        self.product.svg = product_svg(self.opened.catalogue.vocabulary, named, worst)
+        self.product.svg = product_svg(self.opened.catalogue, named, worst)
 
     def _pressed(self, change: Mapping[str, Any]) -> None:
         """Go to the field of the role that was pressed."""
@@ -306,7 +306,7 @@ class WhyExplorer(Answering):
             )
             return
         more = len(said.changes) - len(shown)
-        rest = f" {more} ways besides." if more > 0 else ""
+        rest = f" {plural(more, 'way')} besides." if more > 0 else ""
         self.change_note.value = tables.wrap(
             f"<p>What keeps your parts comes first; press one to apply it here.{rest}</p>"
             + tables.cautions_html(change_cautions(shown, self.opened.catalogue))

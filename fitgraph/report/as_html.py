@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import re
+from collections.abc import Callable
 from dataclasses import replace
 from typing import Any
 
@@ -19,8 +21,15 @@ _POLICY = Markup("default-src 'none'; style-src 'unsafe-inline'; img-src data:; 
 #: Rows that a table shows before the others open on demand.
 MOST_ROWS = 12
 
-#: Headings of rows up to so many letters are not broken.
-_WHOLE = 24
+#: Headings of rows up to so many letters are not broken, nor words with a hyphen and a figure.
+_WHOLE_HEADING, WHOLE = 24, 32
+
+#: What of markup is no sentence, or has been seen to: tags, drawings, what can be pressed.
+_KEPT = re.compile(
+    r'<(svg|button|a|summary|style|option)\b.*?</\1>|<span class="fg-whole">.*?</span>|<[^>]*>',
+    re.DOTALL,
+)
+_WORD, _HYPHEN = re.compile(r"\S+"), re.compile(r"\w-\w")
 
 #: What a report needs beside the rules of pages.
 _RULES = (
@@ -32,6 +41,42 @@ _RULES = (
 )
 
 _CLASSES = {Tone.LOUD: "fg-loud", Tone.PLAIN: "", Tone.QUIET: "fg-note"}
+
+
+def in_sentences(markup: str, change: Callable[[str], str]) -> str:
+    """Return markup with its sentences changed; tags, drawings, links and buttons stay.
+
+    Examples
+    --------
+    >>> in_sentences("<p>a <a href='a'>a</a></p>", str.upper)
+    "<p>A <a href='a'>a</a></p>"
+    """
+    pieces, at = [], 0
+    for kept in _KEPT.finditer(markup):
+        pieces += [change(markup[at : kept.start()]), kept[0]]
+        at = kept.end()
+    return "".join([*pieces, change(markup[at:])])
+
+
+def unbroken(markup: str) -> str:
+    """Return markup in which no stock number is broken at a hyphen, unless it is a long one.
+
+    Examples
+    --------
+    >>> unbroken("<p>a slip-on (CLMP-SKE-02) fits</p>")
+    '<p>a slip-on <span class="fg-whole">(CLMP-SKE-02)</span> fits</p>'
+    """
+
+    def word(found: re.Match[str]) -> str:
+        text = found[0]
+        if len(text) > WHOLE or not _HYPHEN.search(text) or not any(map(str.isdigit, text)):
+            return text
+        return f'<span class="fg-whole">{text}</span>'
+
+    def sentence(text: str) -> str:
+        return _WORD.sub(word, text) if "-" in text else text
+
+    return in_sentences(markup, sentence) if "-" in markup else markup
 
 
 def verdict_sign(verdict: Verdict) -> Markup:
@@ -53,7 +98,7 @@ def _class(name: str) -> Markup:
 
 def _heading(kind: str, shown: str) -> Markup:
     """Return the class of a row's heading; a short one, such as a stock number, stays whole."""
-    whole = kind or ("fg-code" if len(shown) <= _WHOLE else "")
+    whole = kind or ("fg-code" if len(shown) <= _WHOLE_HEADING else "")
     return _class(f"fg-plain {whole}".strip())
 
 
@@ -97,7 +142,7 @@ def rows_html(table: Table, caption: str, kind: str = "fg-fit", most: int | None
         )
         for row, shown in zip(table.rows, table.shown(), strict=True)
     )
-    told = Markup("<caption>{}</caption>").format(plain(caption)) if caption else Markup("")
+    told = Markup("<caption>{}</caption>").format(_cell(caption, caption)) if caption else ""
     folds = Markup("") if most is None else Markup(' data-most="{}"').format(most)
     return Markup(
         '<div tabindex="0" class="fg-scroll"><table{}{}>{}{}<tbody>{}</tbody></table></div>'
@@ -166,7 +211,8 @@ def html(report: Report) -> Markup:
 
 def document(report: Report) -> Markup:
     """Return a report with its style sheet, for where nobody else brings one."""
-    return Markup("<style>{}</style>").format(Markup(page_css() + _RULES)) + html(report)
+    body = Markup(unbroken(html(report)))
+    return Markup("<style>{}</style>").format(Markup(page_css() + _RULES)) + body
 
 
 def page(report: Report, title: str) -> Markup:
@@ -184,6 +230,7 @@ def page(report: Report, title: str) -> Markup:
     >>> page(Report("Fits."), "A & B").startswith("<!DOCTYPE html>")
     True
     """
+    body = Markup(unbroken(html(report)))
     return Markup(
         '<!DOCTYPE html><html lang="en"><head><meta charset="utf-8"><title>{title}</title>'
         '<meta name="viewport" content="width=device-width, initial-scale=1">'
@@ -191,4 +238,4 @@ def page(report: Report, title: str) -> Markup:
         "<style>{css}body{{max-width:60em;margin:1.5em auto;padding:0 1em;"
         "background:var(--fg-paper)}}</style></head>"
         '<body class="fg"><main class="fg fg-html"><h1>{title}</h1>{body}</main></body></html>'
-    ).format(title=plain(title), policy=_POLICY, css=Markup(page_css() + _RULES), body=html(report))
+    ).format(title=plain(title), policy=_POLICY, css=Markup(page_css() + _RULES), body=body)

@@ -486,7 +486,8 @@ def _opened(found: Listed, hints: Hints) -> Report:
     headline = f"{about}{plural(one.fillings.number, 'filling')} of {core}."
     if not found.builds:
         return Report(headline)
-    lead = Say(f"The {len(found.builds)} {_FIRST[found.sort]}:", Tone.QUIET)
+    number = f"{len(found.builds):,} " if len(found.builds) > 1 else ""
+    lead = Say(f"The {number}{_FIRST[found.sort]}:", Tone.QUIET)
     return Report(headline, (lead, Section("", blocks(found))), cautions(found))
 
 

@@ -141,13 +141,19 @@ def tables(found: Proposals) -> tuple[Table, ...]:
     return (parts, together)
 
 
+def _called(found: Proposals, worth: Worth) -> str:
+    """Return what people call a part: its sizes, after what is made where that is not one thing."""
+    one, role = worth.candidate, found.catalogue.vocabulary.roles[worth.candidate.make.role]
+    return one.by_size if len(found.scans) == 1 else f"{role.title} {one.by_size}"
+
+
 def _shown(found: Proposals) -> Table:
     money = money_of(found.catalogue.vocabulary)
     freed = Unit(money.shown, money.plain, money.name, blank="–")
     return Table.of(
         "parts",
         found.listed,
-        (Column("part"), lambda pair: pair[1].candidate.part.sku),
+        (Column("part"), lambda pair: _called(found, pair[1])),
         (Column("gains", THOUSANDS), lambda pair: pair[1].gained),
         (Column("serves", THOUSANDS), lambda pair: pair[1].served),
         (Column("takes", THOUSANDS), lambda pair: pair[1].taken),
@@ -178,14 +184,16 @@ def _first(scan: Scan, worth: Worth) -> tuple[Say, ...]:
         names = " and ".join(f"{r.feature} {best.sizes[r]:g} mm" for r in best.standard)
         texts.append(f"The workshop has gauges for it: {names}.")
     whole = whole_yield(scan.catalogue, best.part)
-    text = f"All {worth.builds:,} builds with it assemble at the worst sizes"
+    text = f"All {plural(worth.builds, 'build')} with it assemble at the worst sizes"
+    if worth.builds == 1:
+        text = "The one build with it assembles at the worst sizes"
     if whole.certain_builds:
         text += f"; of {whole.certain_builds} drawn, {whole.certain:.1%} of assemblies go together"
     texts.append(f"{text}.")
     if whole.telling:
         texts.append(
-            f"Of assemblies in {whole.possible_builds} builds drawn from all that may fit, "
-            f"{whole.possible:.1%} do."
+            f"Of assemblies in {plural(whole.possible_builds, 'build')} drawn from all that may "
+            f"fit, {whole.possible:.1%} do."
         )
     return say_all(texts)
 
@@ -206,7 +214,8 @@ def report(found: Proposals, files: Sequence[Path] = (), saved: Path | None = No
     """Return the answer for people."""
     total, covered = found.scans[0].total, found.scans[0].covered
     where = "stock" if found.in_stock else "catalogue"
-    headline = f"{covered:,g} of {total:,g} enquiries are served by the {where}."
+    asked = plural(total, "enquiry is", "enquiries are")
+    headline = f"{covered:,g} of {asked} served by the {where}."
     left_out = unasked_lines(found.scans[0].left_out, _UNASKED)
     if not found.listed:
         return Report(headline, (Say("Nothing that could be made joins a build."), *left_out))
@@ -215,7 +224,7 @@ def report(found: Proposals, files: Sequence[Path] = (), saved: Path | None = No
     if found.together:
         texts = []
         for k, step in enumerate(found.together, start=1):
-            parts = ", ".join(w.candidate.part.sku for w in step.worths)
+            parts = "; ".join(_called(found, w) for w in step.worths)
             proof = "proven" if step.choice.proven else f"within {step.choice.gap:.1%}"
             share = step.coverage / total if total else 0.0
             text = f"{k}: {step.coverage:,g} of {total:,g} ({share:.1%}, {proof})  {parts}"

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import Any
 
-from fitgraph.explain.exchange import Along, Exchange, Exchanged
+from fitgraph.explain.exchange import Along, Exchange, Exchanged, NotOffered
 from fitgraph.explain.words_rider import exchange_text, not_offered_text
 from fitgraph.report.blocks import Report, Say, Section, Tone
 from fitgraph.report.builds import difference_words
@@ -151,11 +151,12 @@ def told(one: Exchanged, found: Exchange) -> list[str]:
 
 
 def reasons(found: Exchange) -> list[tuple[str, list[str]]]:
-    """Return why the others are not offered, with their stock numbers; the most first."""
-    of: dict[str, list[str]] = {}
+    """Return how many others are not offered and why, with their stock numbers; the most first."""
+    of: dict[NotOffered, list[str]] = {}
     for sku, why in found.others.items():
-        of.setdefault(not_offered_text(why, found.aim), []).append(sku)
-    return sorted(of.items(), key=lambda one: -len(one[1]))
+        of.setdefault(why, []).append(sku)
+    most_first = sorted(of.items(), key=lambda one: -len(one[1]))
+    return [(not_offered_text(why, found.aim, len(skus)), skus) for why, skus in most_first]
 
 
 def tables(found: Exchange) -> tuple[Table, ...]:
@@ -198,7 +199,7 @@ def report(found: Exchange, hints: Hints) -> Report:
     """Return the answer for people."""
     vocabulary = found.catalogue.vocabulary
     title = vocabulary.roles[found.role].title
-    others = "; ".join(f"{len(skus):,} {why}" for why, skus in reasons(found))
+    others = "; ".join(text for text, _ in reasons(found))
     rest = (Say(f"Of the others, {others}.", Tone.QUIET),) if others else ()
     if not found.count:
         named = [p.sku for p in (*found.kept, *([found.old] if found.old else []))]

@@ -112,10 +112,12 @@ def overview(graph: nx.MultiDiGraph, picture: Picture | None = None) -> Told:
         ),
         tuple(rows),
     )
+    come = "feature, which comes to", "features, which come to"
     headline = (
-        f"{plural(whole, 'part')} have {kinds.get('feature', 0):,} features, which come to "
-        f"{kinds.get('interface', 0):,} interfaces; {verdicts.get('fits', 0):,} joints between "
-        f"interfaces fit, of {verdicts.get('unknown', 0):,} it cannot be told."
+        f"{plural(whole, 'part has', 'parts have')} {plural(kinds.get('feature', 0), *come)} "
+        f"{plural(kinds.get('interface', 0), 'interface')}; of the joints between interfaces "
+        f"{plural(verdicts.get('fits', 0), 'fits', 'fit')}, and of {verdicts.get('unknown', 0):,} "
+        "it cannot be told."
     )
     data = {
         "nodes": kinds,
@@ -197,7 +199,8 @@ def cuts(points: Sequence[CutPoint], joints: Sequence[CutPoint]) -> Told:
         ],
     }
     headline = (
-        f"{len(points):,} interfaces and parts, and {plural(len(joints), 'joint')}, hold the trade "
+        f"{plural(len(points), 'interface or part', 'interfaces and parts')}, and "
+        f"{plural(len(joints), 'joint')}, hold the trade "
         "together alone."
         if both
         else "Nothing holds the trade together alone."
@@ -262,8 +265,9 @@ def families(found: Families, catalogue: Catalogue) -> Told:
             for c in found.compared
         ],
     }
+    mate = "family mates within itself", "families mate among themselves"
     headline = (
-        f"{len(found.families):,} families mate among themselves more than with others "
+        f"{plural(len(found.families), *mate)} more than with others "
         f"(modularity {found.modularity:.2f})."
     )
     return Told(headline, data, (table,), told)
@@ -293,8 +297,9 @@ def islands(found: Islands, catalogue: Catalogue) -> Told:
     }
     size = len(found.groups[0]) if found.groups else 0
     headline = (
-        f"{plural(size, 'part')} hang together; {plural(len(found.groups[1:]), 'group')} apart, "
-        f"{plural(len(found.alone), 'part')} that {'mates' if len(found.alone) == 1 else 'mate'} "
+        f"{plural(size, 'part hangs', 'parts hang')} together; "
+        f"{plural(len(found.groups[1:]), 'group')} apart, "
+        f"{plural(len(found.alone), 'part that mates', 'parts that mate')} "
         f"with nothing, {plural(len(found.dead_ends), 'interface')} that nothing goes on."
     )
     return Told(headline, data, (table,))

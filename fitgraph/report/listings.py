@@ -213,7 +213,7 @@ def remaining_report(
     if left_out:
         note += f" {left_out_text(left_out)}"
     blocks = (Section("", (Table("roles", columns, tuple(rows)),)), Say(note, Tone.QUIET))
-    return Report(f"{plural(total, 'part')} remain for certain.", blocks)
+    return Report(f"{plural(total, 'part remains', 'parts remain')} for certain.", blocks)
 
 
 def listing_report(table: Table, what: str) -> Report:
@@ -225,6 +225,10 @@ def listing_report(table: Table, what: str) -> Report:
         if all(row[n] is None or row[n] == "" for row in shown.rows)
     ]
     left = len(table.rows) - len(shown.rows)
-    rest = (Say(f"{left:,} more rows: to_frame() or records()", Tone.QUIET),) if left > 0 else ()
+    rest = (
+        (Say(f"{plural(left, 'more row')}: to_frame() or records()", Tone.QUIET),)
+        if left > 0
+        else ()
+    )
     listed = replace(shown.without(*blank), clipped=True)
     return Report(plural(len(table.rows), what), (listed, *rest))

@@ -25,6 +25,7 @@ from fitgraph.report.values import (
 from fitgraph.stock import OrderPlan
 from fitgraph.stock.known_plans import changes_of
 from fitgraph.stock.plans import Plans
+from fitgraph.wording import plural
 
 #: Told as "3 × 10", to the right like a figure.
 _PACKS = Unit(str, str)
@@ -168,17 +169,18 @@ def _curve_shown(found: Plans) -> Table:
 
 
 def _plan_headline(found: Plans, plan: OrderPlan) -> str:
+    asked = plural(plan.total, "enquiry", "enquiries")
     if not plan.lines:
         wanted = "" if found.target is None or not plan.reached else f" for {found.target:.0%}"
         text = (
-            f"Nothing to order{wanted}: {plan.before:g} of {plan.total:g} enquiries "
-            f"({plan.share:.0%}) are served from stock."
+            f"Nothing to order{wanted}: {plan.before:g} of {asked} ({plan.share:.0%}) "
+            f"{'is' if plan.total == 1 else 'are'} served from stock."
         )
     else:
         proof = "proven" if plan.proven else f"within {plan.gap:.1%} of the best there could be"
         cost = money_of(found.catalogue.vocabulary).show(plan.cost)
         text = (
-            f"{cost} of orders serve {plan.served:g} of {plan.total:g} enquiries "
+            f"{cost} of orders serve {plan.served:g} of {asked} "
             f"({plan.share:.0%}), {plan.before:g} of them from stock already; {proof}."
         )
     if not plan.reached and found.target is not None:

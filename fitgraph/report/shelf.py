@@ -274,7 +274,7 @@ def headline(total: StandingTally, turn: InTurn | None = None) -> str:
         return "No enquiries, so nothing is asked for."
     told = "" if turn is None else f"; {turn_text(turn)}"
     return (
-        f"{total.of(Standing.STOCK):g} of {total.total:g} enquiries "
+        f"{total.of(Standing.STOCK):g} of {plural(total.total, 'enquiry', 'enquiries')} "
         f"({SHARE.show(total.share())}) can be built from stock, each taken alone, so that one "
         f"piece may serve many{told}; "
         f"{total.of(Standing.CATALOGUE):g} more by ordering, "
@@ -392,8 +392,8 @@ def report(gaps: Gaps, limit: int) -> Report:
             (Column("worth", money), lambda s: s.value),
         )
         title = (
-            f"Held without a use: {len(gaps.stranded)} parts, {held} pieces, {value} at "
-            "selling prices"
+            f"Held without a use: {plural(len(gaps.stranded), 'part')}, {plural(held, 'piece')}, "
+            f"{value} at selling prices"
         )
         pieces.append(Section(title, (shown,) if shown.rows else ()))
     months = _months(gaps)

@@ -247,8 +247,8 @@ def _parts_blocks(found: ComparedParts, catalogue: Catalogue) -> list[Block]:
     ]
     pieces: list[Block] = [_two("sides", names, rows)]
     if same := sum(d.same for d in found.differences):
-        more = "figure is" if same == 1 else "figures are"
-        pieces.append(Say(f"{same} more {more} the same.", Tone.QUIET, deep=1))
+        text = f"{plural(same, 'more figure is', 'more figures are')} the same."
+        pieces.append(Say(text, Tone.QUIET, deep=1))
     pieces += _grip(found, names, "on what just fills its bore")
     telling = [o for o in found.joints if o.opens(0) or o.opens(1)]
     if telling:

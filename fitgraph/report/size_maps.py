@@ -66,7 +66,7 @@ def interface(found: SizeMap, node: str, tolerance_mm: float = 0.0) -> Report:
     held = plural(data["stock"], "piece") + " in stock"
     blocks: list[Block] = [Say(f"{held}; {first_of(skus, _FEW)}")]
     if data["owned"]:
-        blocks.append(Say(f"Named in {data['owned']:g} enquiries.", Tone.QUIET))
+        blocks.append(Say(f"Named in {plural(data['owned'], 'enquiry', 'enquiries')}.", Tone.QUIET))
     joints = _joints(found, tolerance_mm, node)
     blocks.append(joints if joints.rows else Say("Nothing goes with it at this tolerance."))
     return Report(headline, tuple(blocks))
@@ -88,12 +88,13 @@ def tolerance(found: SizeMap, tolerance_mm: float) -> str:
     for _, _, data in joints_of(found.view, "fails"):
         counts[data["verdict"]] += drawn_at(data, tolerance_mm)
     fit, open_, fail = (counts[v.word] for v in (Verdict.FITS, Verdict.UNKNOWN, Verdict.FAILS))
-    told = f"{plural(fit, 'joint')} that fit"
+    told = plural(fit, "joint that fits", "joints that fit")
     if tolerance_mm < 0:
         told += f" with {show_length(-tolerance_mm)} to spare or more"
     told += f", {open_:,} that cannot be told"
     if tolerance_mm > 0:
-        told += f", {fail:,} that lack no more than {show_length(tolerance_mm)}"
+        lacking = plural(fail, "that lacks", "that lack")
+        told += f", {lacking} no more than {show_length(tolerance_mm)}"
     return f"{told}."
 
 

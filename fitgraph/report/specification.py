@@ -182,12 +182,12 @@ def _yields(sheet: Sheet) -> str:
 def worth_lines(sheet: Sheet) -> list[str]:
     """Return what a part is worth, one sentence a line."""
     worth = sheet.worth
-    gained = f"{worth.gained:g} enquiries that nothing serves now"
+    gained = f"{plural(worth.gained, 'enquiry', 'enquiries')} that nothing serves now"
     if sheet.gained:
-        gained += f" (in {len(sheet.gained)} rows)"
+        gained += f" (in {plural(len(sheet.gained), 'row')})"
     lines = [
         f"Serves {gained}, and {worth.served:g} in all.",
-        f"Joins {worth.builds:,} builds; "
+        f"Joins {plural(worth.builds, 'build')}; "
         + (
             f"an existing part joins {worth.shared:,} of them as well."
             if worth.shared

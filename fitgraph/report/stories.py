@@ -10,6 +10,7 @@ from fitgraph.report import builds, explanations
 from fitgraph.report.blocks import Block, Report, Say, Section, Tone
 from fitgraph.report.tables import Table
 from fitgraph.report.values import money_of
+from fitgraph.wording import plural
 
 
 def data(story: Story) -> dict[str, Any]:
@@ -44,7 +45,7 @@ def report(story: Story) -> Report:
 
     budget = money_of(catalogue.vocabulary).show(story.enquiry.budget or 0)
     count = story.found.count
-    many = f"{count.number:,}" if count.exact else f"about {count.number:,}"
+    many = ("" if count.exact else "about ") + plural(count.number, "build")
     cheapest = story.explained.changes[:1]
     verdict = explanations.HEADLINES[story.explained.verdict]
     changes = explanations.changes_shown(cheapest, catalogue, ways=False)
@@ -52,7 +53,7 @@ def report(story: Story) -> Report:
     pieces: tuple[Block, ...] = (
         Say(", ".join(map(titled, story.kept)), Tone.QUIET, deep=1),
         Section(
-            f"What completes it?  {many} builds within the budget",
+            f"What completes it?  {many} within the budget",
             builds.blocks(story.found),
             loud=True,
             aside="fitgraph builds --have ...",

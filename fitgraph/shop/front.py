@@ -45,6 +45,7 @@ from fitgraph.shop.edge import (
     yes_of,
 )
 from fitgraph.shop.fits import GraphAnswer, MapAnswer, changes_since, map_of
+from fitgraph.wording import plural
 
 if TYPE_CHECKING:
     from concurrent.futures import Executor
@@ -108,8 +109,8 @@ class Shop:
         parts, asked = self.catalogue.parts, self.catalogue.enquiries
         held = sum(part.stock > 0 for part in parts.values())
         return (
-            f"Shop({self.name!r}: {len(parts):,} parts, {len(asked):,} enquiries, "
-            f"{held:,} kinds in stock)"
+            f"Shop({self.name!r}: {plural(len(parts), 'part')}, "
+            f"{plural(len(asked), 'enquiry', 'enquiries')}, {plural(held, 'kind')} in stock)"
         )
 
     # -- what it holds ---------------------------------------------------

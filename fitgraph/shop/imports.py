@@ -146,7 +146,7 @@ def rows_read(report: Report) -> tuple[Say, ...]:
     """Return how many rows of each table were read, loaded and set aside."""
     return say_all(
         (
-            f"{tally.file}: {tally.read:,} rows read, {tally.loaded:,} loaded, "
+            f"{tally.file}: {plural(tally.read, 'row')} read, {tally.loaded:,} loaded, "
             f"{len(tally.aside):,} set aside"
             for tally in report.intake.tallies
         ),
@@ -175,7 +175,8 @@ def report(done: Report, choices: Sequence[Choice]) -> Shown:
     if any(a.cells for a in done.intake.aside):
         rows.append(Say(f"Rows set aside are in {ASIDE}: mend them there and import that file."))
     return Shown(
-        f"{done.folder.name}: {parts:,} parts", (choices_table(choices), Section("", tuple(rows)))
+        f"{done.folder.name}: {plural(parts, 'part')}",
+        (choices_table(choices), Section("", tuple(rows))),
     )
 
 

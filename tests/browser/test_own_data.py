@@ -41,7 +41,7 @@ def test_a_list_is_handed_over_asked_about_and_imported(
         book.labelled("Catalogue").press("Tab")
         page.wait_for_selector("button:has-text('Import it'):enabled")
         book.button("Import it").click()
-        page.wait_for_selector("[role=status]:has-text('shop: 1 parts')")
+        page.wait_for_selector("[role=status]:has-text('shop: 1 part')")
         part = load(tmp_path / "shop").catalogue.parts["A-1"]
         assert (part.mass_g, part.price) == (950.0, 8990)
         with page.expect_download() as saving:
