@@ -16,7 +16,7 @@ from fitgraph.explain.standing import PartStanding
 from fitgraph.explain.words_rider import about
 from fitgraph.lab.long_table import plain_table
 from fitgraph.model import Catalogue, Option, Part, Verdict, Vocabulary
-from fitgraph.report.as_html import WHOLE, in_sentences, unbroken, verdict_sign
+from fitgraph.report.as_html import MOST_WHOLE, in_sentences, unbroken, verdict_sign
 from fitgraph.report.builds import cores_text
 from fitgraph.report.cautions import cautions_on
 from fitgraph.report.explanations import change_cautions
@@ -129,7 +129,7 @@ def count_html(
 def sku_html(sku: str, name: str = "") -> str:
     """Return a stock number that opens the card of its part (fitgraph/lab/card.py)."""
     title = f' title="{escape(name)}"' if name else ""
-    kind = "fg-sku" if len(sku) <= WHOLE else "fg-sku fg-long"
+    kind = "fg-sku" if len(sku) <= MOST_WHOLE else "fg-sku fg-long"
     return (
         f'<button type="button" class="{kind}" data-sku="{escape(sku)}"{title}>'
         f"{escape(sku)}</button>"

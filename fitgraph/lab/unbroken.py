@@ -6,10 +6,10 @@ page writes itself.
 
 from __future__ import annotations
 
-from fitgraph.report.as_html import WHOLE
+from fitgraph.report.as_html import MOST_WHOLE
 
 #: Says of a word whether it stays whole; a long one may break.
 STAYS_WHOLE = (
-    f"const staysWhole = (word) => word.length <= {WHOLE}"
+    f"const staysWhole = (word) => word.length <= {MOST_WHOLE}"
     r" && /\d/.test(word) && /[\p{L}\d]-[\p{L}\d]/u.test(word);"
 )

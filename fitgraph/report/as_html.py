@@ -22,7 +22,7 @@ _POLICY = Markup("default-src 'none'; style-src 'unsafe-inline'; img-src data:; 
 MOST_ROWS = 12
 
 #: Headings of rows up to so many letters are not broken, nor words with a hyphen and a figure.
-_WHOLE_HEADING, WHOLE = 24, 32
+_WHOLE_HEADING, MOST_WHOLE = 24, 32
 
 #: What of markup is no sentence, or has been seen to: tags, drawings, what can be pressed.
 _KEPT = re.compile(
@@ -69,7 +69,7 @@ def unbroken(markup: str) -> str:
 
     def word(found: re.Match[str]) -> str:
         text = found[0]
-        if len(text) > WHOLE or not _HYPHEN.search(text) or not any(map(str.isdigit, text)):
+        if len(text) > MOST_WHOLE or not _HYPHEN.search(text) or not any(map(str.isdigit, text)):
             return text
         return f'<span class="fg-whole">{text}</span>'
 
