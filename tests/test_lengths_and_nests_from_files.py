@@ -171,6 +171,15 @@ def test_one_feature_that_nobody_has_seen_is_there_or_not_throughout_a_stack(
     }
 
 
+def test_a_joint_that_wants_a_feature_and_its_lack_is_never_there(tmp_path: Path) -> None:
+    never = (
+        '[[joints]]\nid = "never"\nrule = "at-least"\nwhole = "post.length.d"\n'
+        'part = "collar.cut.w"\nleast = "400 mm"\nwhen = ["not collar.cut"]\n'
+    )
+    shop = shop_of(tmp_path / "posts", OTHERS + never + LOCK, "C-12,cut,,?,\n")
+    assert {post for post, _, _ in counted(shop)} == set(POSTS)
+
+
 def test_a_stack_on_five_conditions_is_refused_in_words(tmp_path: Path) -> None:
     features = ("length", "outside")
     asked = [f"post.{f}" for f in features] + ["collar.cut", "lock.pin", "lock", "collar.outside"]

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 
 import numpy as np
 import numpy.typing as npt
@@ -11,7 +11,7 @@ import numpy.typing as npt
 from fitgraph.array_types import Floats
 from fitgraph.graph.options import presence_of
 from fitgraph.mechanics.rules import UNKNOWN_WORD
-from fitgraph.model import Condition, Option, Presence, Reference
+from fitgraph.model import Condition, Option, Presence, Reference, contradictory
 
 
 def fold(word: str) -> str:
@@ -86,6 +86,16 @@ class Columns:
         """Return whether a condition holds, on the scale of ``Presence``."""
         presence = self.presence(condition.feature)
         return presence if condition.wanted else 2.0 - presence
+
+    def hold(self, conditions: Iterable[Condition]) -> Floats:
+        """Return whether conditions on this role hold together, on the scale of ``Presence``."""
+        asked = tuple(conditions)
+        if contradictory(asked):
+            return np.full(len(self.options), float(Presence.ABSENT))
+        held = np.full(len(self.options), float(Presence.PRESENT))
+        for condition in asked:
+            held = np.minimum(held, self.holds(condition))
+        return held
 
     def _raw(self, reference: Reference) -> tuple[Floats, Floats]:
         if reference not in self._limits:

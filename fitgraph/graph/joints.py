@@ -60,10 +60,7 @@ class _Side:
 
     def __init__(self, joint: Joint, role: str, columns: Columns) -> None:
         rule = RULES[joint.rule]
-        self.there = np.full(len(columns.options), 2.0)
-        for condition in conditions_of(joint):
-            if condition.role == role:
-                self.there = np.minimum(self.there, columns.holds(condition))
+        self.there = columns.hold(c for c in conditions_of(joint) if c.role == role)
         self.names: list[str] = []
         found = [self.there]
         for name, reference in joint.arguments.items():

@@ -186,13 +186,7 @@ def _offset(joint: Joint) -> float:
 
 def _held(columns: Mapping[str, Columns], conditions: Sequence[Condition], role: str) -> Floats:
     """Return how far the conditions on one role hold for its options, on the scale of Presence."""
-    if contradictory(c for c in conditions if c.role == role):
-        return np.full(len(columns[role].options), float(Presence.ABSENT))
-    held = np.full(len(columns[role].options), float(Presence.PRESENT))
-    for condition in conditions:
-        if condition.role == role:
-            held = np.minimum(held, columns[role].holds(condition))
-    return held
+    return columns[role].hold(c for c in conditions if c.role == role)
 
 
 def _classes(values: Floats) -> tuple[Ints, Floats]:

@@ -503,10 +503,14 @@ class Unknowns:
                 for as_if in (Presence.PRESENT, Presence.ABSENT)
             )
             count = len(self.columns[role].options)
-            for one, other in itertools.permutations(joints, 2):
-                table = _both(role, feature, unseen, count, there[one.name], gone[other.name])
-                if table is not None:
-                    yield table
+            for one, other in itertools.combinations(joints, 2):
+                found = [
+                    _both(role, feature, unseen, count, there[a.name], gone[b.name])
+                    for a, b in ((one, other), (other, one))
+                ]
+                tables = [table for table in found if table is not None]
+                if tables:
+                    yield _either(*tables)
 
     def _settled(
         self, joint: Joint, role: str, feature: str, as_if: Presence, unseen: Ints
@@ -635,29 +639,55 @@ def _both(
     if not (there.verdicts == Verdict.FAILS).any() or not (gone.verdicts == Verdict.FAILS).any():
         return None
     roles = tuple(dict.fromkeys((role, *there.roles, *gone.roles)))
+    crossed = _crossed(roles, (there, gone))
+    if crossed is None:
+        return None
+    classes, (if_there, if_gone) = crossed
+    fails = if_there & if_gone
+    seen = np.zeros((1, *fails.shape[1:]), dtype=bool)  # of what was looked at nothing is said
+    every = np.full(count, len(fails), dtype=np.intp)
+    every[unseen] = classes[0]
+    joint = shared_joint((there.joint, gone.joint), (Reference(role, feature, ""),))
+    return _table(joint, roles, [every, *classes[1:]], np.concatenate([fails, seen]))
+
+
+def _either(table: JointTable, *others: JointTable) -> JointTable:
+    """Return where any of some tables of one joint fails; the first where all are too wide."""
+    for other in others:
+        crossed = _crossed(table.roles, (table, other))
+        if crossed is not None:
+            classes, (one, two) = crossed
+            table = _table(table.joint, table.roles, classes, one | two) or table
+    return table
+
+
+def _crossed(
+    roles: tuple[str, ...], tables: Sequence[JointTable]
+) -> tuple[list[Ints], list[Bools]] | None:
+    """Return classes that some tables can tell apart, and where each of them fails over these.
+
+    None where that would be too wide.
+    """
     classes: list[Ints] = []
     firsts: list[Ints] = []
     for at in roles:
-        columns = [t.class_of[t.roles.index(at)] for t in (there, gone) if at in t.roles]
+        columns = [t.class_of[t.roles.index(at)] for t in tables if at in t.roles]
         first, class_of = distinct_rows(np.column_stack(columns))
         firsts.append(first)
         classes.append(class_of)
-    if float(np.prod([float(len(first)) for first in firsts])) > _CELLS:
+    size = [len(first) for first in firsts]
+    if float(np.prod([float(n) for n in size])) > _CELLS:
         return None
-    fails = np.ones([len(first) for first in firsts], dtype=bool)
-    for table in (there, gone):
+    fails = []
+    for table in tables:
         picks = (
             of[firsts[roles.index(r)]] for r, of in zip(table.roles, table.class_of, strict=True)
         )
         part = (table.verdicts == Verdict.FAILS)[np.ix_(*picks)]
         order = sorted(range(len(table.roles)), key=lambda k: roles.index(table.roles[k]))
-        shape = [part.shape[table.roles.index(r)] if r in table.roles else 1 for r in roles]
-        fails &= np.transpose(part, order).reshape(shape)
-    seen = np.zeros((1, *fails.shape[1:]), dtype=bool)  # of what was looked at nothing is said
-    every = np.full(count, len(firsts[0]), dtype=np.intp)
-    every[unseen] = classes[0]
-    joint = shared_joint((there.joint, gone.joint), (Reference(role, feature, ""),))
-    return _table(joint, roles, [every, *classes[1:]], np.concatenate([fails, seen]))
+        shape = [n if r in table.roles else 1 for r, n in zip(roles, size, strict=True)]
+        fails.append(np.broadcast_to(np.transpose(part, order).reshape(shape), size))
+    return classes, fails
 
 
 def _table(
