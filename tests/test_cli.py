@@ -37,6 +37,7 @@ from fitgraph.report import as_text
 from fitgraph.report import builds as builds_report
 from fitgraph.report.hints import Hints
 from fitgraph.shop.edge import mass_of
+from fitgraph.shop.front import Shop
 from fitgraph.solve import Request, Services
 from fitgraph.solve.engine import SORTS
 from fitgraph.solve.limits import Counted
@@ -787,9 +788,6 @@ def test_a_mass_that_must_be_meant_in_kg_is_asked_about_and_a_written_unit_is_no
             ["builds", "--have", "FORK-VEN-04", "--have", "BAR-MAR-05"],
         ),
         (["advise", "street"], ["advise", "--style", "street"]),
-        (["gaps", "style", "material"], ["gaps", "--by", "style", "--by", "material"]),
-        (["restock", "100"], ["restock", "--spend", "100"]),
-        (["adapters", "sleeve"], ["adapters", "--role", "sleeve"]),
         (["identify", "slot=yes"], ["identify", "--saw", "slot=yes"]),
         (["graph", "FORK-VEN-04"], ["graph", "--around", "FORK-VEN-04"]),
         (
@@ -802,6 +800,30 @@ def test_what_a_command_is_about_needs_no_option(short: list[str], long: list[st
     one, other = run(*short, "--json"), run(*long, "--json")
     assert (one.stdout, one.stderr, one.exit_code) == (other.stdout, other.stderr, other.exit_code)
     assert one.stdout
+
+
+@pytest.mark.parametrize(
+    ("short", "long"),
+    [
+        (["gaps", "style", "material"], ["gaps", "--by", "style", "--by", "material"]),
+        (["restock", "100"], ["restock", "--spend", "100"]),
+        (["adapters", "sleeve"], ["adapters", "--role", "sleeve"]),
+    ],
+)
+def test_what_takes_long_is_asked_the_same_without_an_option(
+    short: list[str], long: list[str], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """The shop is asked the same question, so the answer is not waited for twice."""
+    asked = []
+
+    def ask(_shop: object, *args: object, **more: object) -> None:
+        asked.append((args, {k: v for k, v in more.items() if not callable(v)}))
+        raise InputError("asked")
+
+    monkeypatch.setattr(Shop, short[0], ask)
+    assert [run(*words).exit_code for words in (short, long)] == [2, 2]
+    one, other = asked
+    assert one == other and short[-1] in str(one)
 
 
 def test_a_folder_to_check_needs_no_option(plugs: Path) -> None:

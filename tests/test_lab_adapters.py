@@ -397,8 +397,8 @@ def test_what_goes_wrong_inside_is_told_in_words(shop, monkeypatch):
 
     monkeypatch.setattr("fitgraph.shop.weighed.scan", broken)
     page = AdapterMap(OpenCatalogue(shop.catalogue))
-    assert "RuntimeError: the scale is out" in words(page.status)
-    assert "Traceback" not in page.status.value
+    assert "RuntimeError: the scale is out" in words(page.meter.status)
+    assert "Traceback" not in page.meter.status.value
 
 
 @pytest.mark.long
@@ -411,7 +411,7 @@ def test_catalogue_text_is_never_markup(shop):
         vocabulary=replace(vocabulary, makes=MappingProxyType({"liner": make})),
     )
     page = AdapterMap(OpenCatalogue(hostile))
-    shown = (page.details, page.ends, page.together, page.sheet_view, page.trial, page.status)
+    shown = (page.details, page.ends, page.together, page.sheet_view, page.trial, page.meter.status)
     assert "&lt;img" in page.details.value
     for html in shown:
         assert "<img" not in html.value
@@ -420,7 +420,7 @@ def test_catalogue_text_is_never_markup(shop):
 def test_controls_are_labelled(shared):
     controls = [
         shared.make, shared.material, shared.grade, shared.word, shared.wall, shared.in_stock,
-        shared.metric, shared.list, shared.k, shared.mixed, shared.stop_button, shared.add,
+        shared.metric, shared.list, shared.k, shared.mixed, shared.meter.button, shared.add,
         shared.add_best,
     ]  # fmt: skip
     labels = [c.description for c in controls]
@@ -433,15 +433,15 @@ def test_weighing_can_be_stopped_and_begun_again(shop):
         page = AdapterMap(OpenCatalogue(shop.catalogue), "liner")
         for _ in range(2000):
             await asyncio.sleep(0.005)
-            if not page.stop_button.disabled and page.plane is not None:
+            if not page.meter.button.disabled and page.plane is not None:
                 break
-        assert not page.stop_button.disabled
-        page.stop_button.click()
-        assert "Stopped" in words(page.status)
+        assert not page.meter.button.disabled
+        page.meter.button.click()
+        assert "Stopped" in words(page.meter.status)
         begun = time.perf_counter()
         while page._tasks and time.perf_counter() - begun < 20:
             await asyncio.sleep(0.01)
-        assert page.scan is None and page.stop_button.disabled
+        assert page.scan is None and page.meter.button.disabled
         assert any("not weighed yet" in text for text, _ in page.list.options)
         page.refresh()
         while (page._tasks or not page.files.items) and time.perf_counter() - begun < 90:

@@ -2,9 +2,7 @@
 
 from __future__ import annotations
 
-import asyncio
-import time
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 from dataclasses import replace
 from functools import partial
 from html import escape
@@ -56,6 +54,7 @@ from fitgraph.lab.look import (
     style,
     verdict_line,
 )
+from fitgraph.lab.meter import Meter
 from fitgraph.lab.opened import OpenCatalogue
 from fitgraph.lab.saves import Saves
 from fitgraph.lab.session import SessionBar
@@ -127,7 +126,6 @@ class AdapterMap(Answering):
         self.added: tuple[MadeUp, ...] = ()
         self._wanted = ""
         self._near: Entry | None = None
-        self._begun, self._far = 0.0, (0, 0)
         self._make_fields(make if make in self.makes else next(iter(self.makes)))
         self._make_answers()
         self._offer(self.makes[self.make.value])
@@ -174,18 +172,7 @@ class AdapterMap(Answering):
             description="Made at most",
         )
         self.mixed = checkbox("Choose among all kinds of parts", "2px")
-        self.stop_button = button(
-            "Stop weighing",
-            self.stop,
-            disabled=True,
-            tooltip="Stop working out what the parts are worth",
-        )
-        self.stop_button.layout.display = "none"
-
-        def there(change: Mapping[str, Any]) -> None:
-            self.stop_button.layout.display = "none" if change["new"] else None
-
-        self.stop_button.observe(there, names="disabled")
+        self.meter = Meter("Stop weighing", "Stop working out what the parts are worth", self.stop)
         self.add = button(
             "Add the part looked at",
             self._add_looked_at,
@@ -206,7 +193,7 @@ class AdapterMap(Answering):
         )
 
     def _make_answers(self) -> None:
-        self.problems, self.status, self.map_note = html(), html(), html()
+        self.problems, self.map_note = html(), html()
         self.details, self.ends = html(), html()
         self.together, self.yield_table = html(), html()
         self.sheet_view = html()
@@ -225,7 +212,7 @@ class AdapterMap(Answering):
             heading("What could be made"),
             grid([self.make, self.material, self.grade, self.word], "300px"),
             grid([self.wall, self.in_stock], "300px"),
-            row([self.status, self.stop_button]),
+            self.meter,
             heading("The part looked at"),
             self.list,
             self.details,
@@ -393,7 +380,7 @@ class AdapterMap(Answering):
                 Task(lambda: found.scan(choice, self._on), self._show_weighed, slow=not known),
                 Task(lambda: self._few(found, choice, mixed=mixed), self._show_few),
             ]
-            self.work_out(lambda: steps, self.status, self._over)
+            self.work_out(lambda: steps, self.meter.status, self._over)
             self._try()
 
     def _show_plane(self, plane: Plane, scan: Scan | None) -> None:
@@ -418,66 +405,40 @@ class AdapterMap(Answering):
 
     def _show_few(self, steps: list[Together]) -> None:
         self.steps = steps
-        self._tell_weighed()
+        self.meter.end(self._weighed_text())
         self._show_together()
 
     def _over(self, whole: bool) -> None:
-        self.stop_button.disabled = True
-        if not whole:
-            self._tell("Stopped. Change an entry to weigh again; the sizes below are not weighed.")
-            self._fill_list()
+        if whole:
+            return
+        told = "Stopped. Change an entry to weigh again; the sizes below are not weighed."
+        self.meter.end(told, stopped=True)
+        self._fill_list()
 
     def _on(self, done: int, total: int) -> None:
         """Take how far a scan is; it is told in the event loop."""
-        self._far = (done, total)
+        self.meter.on(done, total, "looks")
 
     def _begin(self) -> None:
-        self._begun, self._far = time.monotonic(), (0, 0)
-        self.stop_button.disabled = False
+        self.meter.begin("Weighing every part …")
         self.list.disabled = True
         self.verdict.value = tables.wrap("<p>The parts are being weighed …</p>")
         self.drop(self.sheet_view)
         self._clear(self.details, self.ends, self.sheet_view, self.together, self.yield_table)
-        self._tick(self._begun)
 
-    def _tick(self, begun: float) -> None:
-        """Tell how far the weighing is, until it is over."""
-        if begun != self._begun or self.stop_button.disabled:
-            return
-        try:
-            loop = asyncio.get_running_loop()
-        except RuntimeError:
-            return
-        done, total = self._far
-        seconds = time.monotonic() - begun
-        bar = (
-            f'<progress max="{total}" value="{done}" aria-label="looks done"></progress> '
-            f"{done:,} of {total:,} looks"
-            if total
-            else "sorting out what the rest of a build asks"
-        )
-        self._tell(f"Weighing every part: {bar}, {seconds:.0f} s so far.")
-        loop.call_later(0.4, self._tick, begun)
-
-    def _tell(self, text: str) -> None:
-        self.status.value = tables.wrap(f'<p role="status">{text}</p>')
-
-    def _tell_weighed(self) -> None:
+    def _weighed_text(self) -> str:
         assert self.scan is not None and self.plane is not None
         scan = self.scan
         looked = f"{plural(len(self.plane.found), 'best size')} looked at"
         if not scan.worths:
-            self._tell(f"{looked}; none of them fits anything on all its sides.")
-            return
+            return f"{looked}; none of them fits anything on all its sides."
         served = (
             f" {scan.covered:,g} of {plural(scan.total, 'rider is', 'riders are')} served now."
             if scan.total
             else ""
         )
         left = len(scan.worths)
-        self._tell(
-            f"{looked}, {left} left: whatever another fits, one of these fits as well.{served}"
-        )
+        return f"{looked}, {left} left: whatever another fits, one of these fits as well.{served}"
 
     # ------------------------------------------------------------ the map
 

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import asyncio
-import time
 from collections.abc import Callable, Mapping, Sequence
 from typing import Any
 
@@ -16,6 +15,7 @@ from fitgraph.lab.charts import FrontChart, build_text, thinned
 from fitgraph.lab.comparison import comparison_html
 from fitgraph.lab.debounce import Debounce
 from fitgraph.lab.look import button, framed, heading, html, note, row
+from fitgraph.lab.meter import Meter
 from fitgraph.lab.opened import OpenCatalogue
 from fitgraph.lab.saves import Saves
 from fitgraph.solve import Request
@@ -50,15 +50,10 @@ class FrontPanel(Answering):
         self._changed = changed
         self._request = Request()
         self._wanted: list[Mapping[str, Any]] = []
-        self._begun = 0.0
         self._look_soon = Debounce(self.look, _PATIENCE_S)
         self.chart = FrontChart(opened.catalogue.vocabulary)
-        self.status = html()
-        self.stop_button = button(
-            "Stop looking",
-            self.stop,
-            disabled=True,
-            tooltip="Stop looking for the builds that no other betters",
+        self.meter = Meter(
+            "Stop looking", "Stop looking for the builds that no other betters", self.stop
         )
         self.list = widgets.Select(
             options=[],
@@ -89,7 +84,7 @@ class FrontPanel(Answering):
                 "betters in price, mass or strength without losing in another. Click dots to "
                 f"pick up to {MOST_PICKS}, or choose builds in the list."
             ),
-            row([self.status, self.stop_button]),
+            self.meter,
             framed(self.chart.widget),
             row([self.list, widgets.VBox([self.pick_button, self.empty_picks])]),
             heading("Side by side"),
@@ -110,13 +105,12 @@ class FrontPanel(Answering):
         self._request = request
         if not self._wanted:
             self._wanted = self.picks
-        self.drop(self.status)
-        self._begun = 0.0
+        self.drop(self.meter.status)
         try:
             asyncio.get_running_loop()
         except RuntimeError:
             return
-        self._tell("The chart follows in a moment …")
+        self.meter.end("The chart follows in a moment …")
         self._look_soon()
 
     def look(self) -> None:
@@ -128,37 +122,19 @@ class FrontPanel(Answering):
             Task(lambda: histogram(ask(engine.space, request)), self._show_spread),
             Task(lambda: engine.front(request), self._show_front),
         ]
-        self.work_out(lambda: steps, self.status, self._over)
+        self.work_out(lambda: steps, self.meter.status, self._over)
 
     def _begin(self, _nothing: None) -> None:
-        self._tell("Looking where builds lie …")
-        self.stop_button.disabled = False
+        self.meter.begin("Looking where builds lie …")
 
     def _show_spread(self, found: Histogram) -> None:
         self.chart.show(found, None)
-        self._tell("Looking for the builds that no other betters …")
-        self._begun = time.monotonic()
-        self._count_seconds(self._begun)
-
-    def _count_seconds(self, begun: float) -> None:
-        """Tell once a second how long it has taken, until it is over."""
-        if begun != self._begun or self.stop_button.disabled:
-            return
-        try:
-            loop = asyncio.get_running_loop()
-        except RuntimeError:
-            return
-        if seconds := round(time.monotonic() - begun):
-            self._tell(f"Looking for the builds that no other betters … {seconds} s so far")
-        loop.call_later(1.0, self._count_seconds, begun)
+        self.meter.begin("Looking for the builds that no other betters …")
 
     def _over(self, whole: bool) -> None:
-        self.stop_button.disabled = True
         if not whole:
-            self._tell("Stopped. Change an entry to look again; the dots are those found before.")
-
-    def _tell(self, text: str) -> None:
-        self.status.value = tables.wrap(f'<p role="status">{text}</p>')
+            told = "Stopped. Change an entry to look again; the dots are those found before."
+            self.meter.end(told, stopped=True)
 
     def _show_front(self, found: list[Build]) -> None:
         self.front = found
@@ -166,13 +142,13 @@ class FrontPanel(Answering):
         self.chart.show(None, self.front)
         if self.front:
             first, last = self.front[0], min(self.front, key=lambda b: b.mass_g or 0)
-            self._tell(
+            self.meter.end(
                 f"{plural(len(self.front), 'build is', 'builds are')} bettered by no other, from "
                 f"the cheapest ({build_text(first, vocabulary)}) to the lightest "
                 f"({build_text(last, vocabulary)})."
             )
         else:
-            self._tell("No build of known mass is certain, so there is nothing to draw.")
+            self.meter.end("No build of known mass is certain, so there is nothing to draw.")
         wanted, self._wanted = self._wanted, []
         at = {tuple(sorted(self.labels(b).items())): b for b in self.front}
         kept = [at.get(tuple(sorted(w.items()))) for w in wanted]

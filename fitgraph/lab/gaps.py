@@ -96,7 +96,7 @@ class StockGaps(Answering):
         engine = self.opened.engine
 
         def told(done: int, total: int) -> None:
-            self.meter.detail = f"{done:,} of {total:,} questions"
+            self.meter.on(done, total, "questions")
 
         def pairs_found(found: Reliance) -> None:
             self.weak.show(found, pairs=True)

@@ -41,9 +41,10 @@ class Meter(widgets.Box):
             layout=widgets.Layout(width="auto", display="none"),
         )
         self.button.on_click(lambda _: stopped())
-        self._text, self._begun, self._number = "", 0.0, 0
+        self._begun, self._number = 0.0, 0
         #: Set from the thread that computes: how much is done, in words.
         self.detail = ""
+        self._far = (0, 0)
         super().__init__(
             [self.status, self.time, self.button],
             layout=widgets.Layout(
@@ -60,12 +61,16 @@ class Meter(widgets.Box):
         """Say what is being computed now."""
         if not self.running:
             self._begun = time.monotonic()
-        self.detail = ""
+        self.detail, self._far = "", (0, 0)
         self.button.disabled = False
         self.button.layout.display = ""
         self._number += 1
         self._say(text)
         self._tick(self._number)
+
+    def on(self, done: int, total: int, what: str) -> None:
+        """Take from the thread that computes how far it is; it is told at the next turn."""
+        self._far, self.detail = (done, total), f"{done:,} of {total:,} {what}"
 
     def end(self, text: str = "", *, stopped: bool = False) -> None:
         """Say that it is over, and what came of it.
@@ -93,8 +98,10 @@ class Meter(widgets.Box):
             loop = asyncio.get_running_loop()
         except RuntimeError:
             return
-        seconds = time.monotonic() - self._begun
+        seconds, (done, total) = time.monotonic() - self._begun, self._far
         detail = f"{self.detail}, " if self.detail else ""
+        bar = f'<progress max="{total}" value="{done}" aria-label="done"></progress> '
         if seconds >= _WORTH_S:
-            self.time.value = wrap(f'<p class="fg-note">{escape(detail)}{seconds:.0f} s so far</p>')
+            told = f"{bar if total else ''}{escape(detail)}{seconds:.0f} s so far"
+            self.time.value = wrap(f'<p class="fg-note">{told}</p>')
         loop.call_later(_EVERY_S, self._tick, number)

@@ -37,7 +37,7 @@ def named(catalogue: Catalogue) -> Unit:
 
 
 #: Words of one cell in a row.
-WORDS = Unit(", ".join, ", ".join, figures=False, blank="")
+WORDS = Unit(", ".join, ", ".join, figures=False, blank="", several=True)
 
 
 @dataclass(frozen=True, slots=True)
@@ -160,19 +160,7 @@ def near(found: Sequence[Near], label: str, steps: int, catalogue: Catalogue) ->
     )
     return Told(
         headline,
-        {
-            "around": [
-                {
-                    "step": n.step,
-                    "role": n.role,
-                    "part": n.label,
-                    "verdict": n.verdict,
-                    "behind": n.behind,
-                    "joints": list(n.joints),
-                }
-                for n in found
-            ]
-        },
+        {"around": table.entries()},
         (table,),
         shown=(grouped,),
     )

@@ -147,16 +147,7 @@ def remaining_data(standing: Mapping[str, Sequence[PartStanding]]) -> dict[str, 
     """Return how every part stands to a request, by role."""
     return {
         "roles": {
-            role: [
-                {
-                    "sku": s.part.sku,
-                    "verdict": s.verdict.word,
-                    "builds": s.builds,
-                    "kept_out": s.kept_out or None,
-                    "services": list(s.services),
-                }
-                for s in of_role
-            ]
+            role: remaining_table({role: of_role}).without("role").entries()
             for role, of_role in standing.items()
         }
     }

@@ -70,16 +70,6 @@ def _tally(tally: StandingTally) -> dict[str, Any]:
     return {"enquiries": number(tally.total), **counts, "share": number(tally.share())}
 
 
-def _weak(weak: Weak) -> dict[str, Any]:
-    return {
-        "parts": list(weak.skus),
-        "enquiries": number(weak.enquiries),
-        "together": number(weak.together),
-        "builds": weak.builds,
-        "share": number(weak.share),
-    }
-
-
 def _unmet(coverage: Coverage) -> list[dict[str, Any]]:
     return [
         {"number": e.number, "standing": s.word, "weight": number(e.weight), "have": list(e.have)}
@@ -117,20 +107,10 @@ def data(gaps: Gaps) -> dict[str, Any]:
     amount = money_of(gaps.coverage.catalogue.vocabulary).data
     told = coverage_data(gaps.coverage, gaps.by)
     more = {
-        "weak": [_weak(w) for w in gaps.reliance.parts if w.enquiries],
-        "weak_pairs": [_weak(w) for w in gaps.reliance.pairs],
+        "weak": weak_table([w for w in gaps.reliance.parts if w.enquiries]).entries(),
+        "weak_pairs": weak_table(gaps.reliance.pairs).entries(),
         "builds": gaps.reliance.builds,
-        "stranded": [
-            {
-                "sku": s.sku,
-                "pieces": s.pieces,
-                "value": amount(s.value),
-                "standing": s.standing.word,
-                "needs": list(s.needs),
-                "joints": list(s.joints),
-            }
-            for s in gaps.stranded
-        ],
+        "stranded": _stranded_table(gaps).entries(),
         "stranded_value": amount(sum(s.value or 0 for s in gaps.stranded)),
         "in_turn": {"served": number(gaps.in_turn.served), "share": number(gaps.in_turn.share)},
         "months_then": {m: _tally(t) for m, t in trend(gaps.then).items()},

@@ -103,6 +103,16 @@ class Table:
             for row in self.rows
         ]
 
+    def entries(self) -> list[dict[str, Any]]:
+        """Return plain values as JSON has them: several in one cell as a list."""
+        return [
+            {
+                c.key: list(v) if c.unit.several else c.unit.data(v)
+                for c, v in zip(self.columns, row, strict=True)
+            }
+            for row in self.rows
+        ]
+
     def shown(self) -> list[list[str]]:
         """Return the cells as people read them."""
         return [

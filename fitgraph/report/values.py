@@ -56,6 +56,8 @@ class Unit:
         Whether values are figures, which stand to the right.
     blank : str
         What people read where there is no value.
+    several : bool
+        Whether a value is several, which JSON has as a list.
     """
 
     shown: Callable[[Any], str]
@@ -63,6 +65,7 @@ class Unit:
     name: str = ""
     figures: bool = True
     blank: str = "?"
+    several: bool = False
 
     def show(self, value: Any) -> str:
         """Return a value as people read it."""
@@ -108,7 +111,7 @@ MOMENT_TOLD = Unit(MOMENT.shown, MOMENT.plain, MOMENT.name, blank="not known")
 DAYS = Unit(str, int, "d")
 DATE = Unit(lambda d: d.isoformat(), lambda d: d, figures=False, blank="")
 #: Several stock numbers or words in one cell.
-LIST = Unit(", ".join, " ".join, figures=False, blank="")
+LIST = Unit(", ".join, " ".join, figures=False, blank="", several=True)
 
 
 def money_of(vocabulary: Vocabulary) -> Unit:

@@ -6,8 +6,9 @@ from abc import ABC, abstractmethod
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import field
 from functools import cached_property
+from importlib import import_module
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, Literal
 
 from fitgraph.errors import ArgumentError
 from fitgraph.records import dataclass
@@ -54,15 +55,24 @@ class Answer(ABC):
     'FORK-VEN-04'
     """
 
+    #: The module of :mod:`fitgraph.report` that makes data and tables of it, and which fields of it
+    #: that module asks for.
+    _module = ""
+    _about: tuple[str, ...] = ("found",)
+
     @abstractmethod
     def report(self, hints: Hints | None = None) -> Report:
         """Return what is shown of it: sentences, tables, pictures and cautions."""
 
-    @abstractmethod
+    def _made(self, what: Literal["data", "tables"]) -> Any:
+        module = import_module(f"fitgraph.report.{self._module}")
+        return getattr(module, what)(*(getattr(self, name) for name in self._about))
+
     def _tables(self) -> Sequence[Table]:
         """Return its tables, the main one first."""
+        made: Sequence[Table] = self._made("tables")
+        return made
 
-    @abstractmethod
     def to_dict(self) -> dict[str, Any]:
         """Return it as plain data, in the shape that ``--json`` prints.
 
@@ -72,6 +82,8 @@ class Answer(ABC):
             Lengths in mm, masses in g, moments in N m, money in major units; None where
             nobody knows.
         """
+        made: dict[str, Any] = self._made("data")
+        return made
 
     @property
     def yes(self) -> bool:
@@ -233,6 +245,8 @@ class BuildsAnswer(Answer):
     True
     """
 
+    _module = "builds"
+
     found: Listed
     engine: TreeEngine | None = None
 
@@ -303,17 +317,6 @@ class BuildsAnswer(Answer):
 
         return builds.report(self.found, hints or Hints())
 
-    def _tables(self) -> Sequence[Table]:
-        from fitgraph.report import builds
-
-        return builds.tables(self.found)
-
-    def to_dict(self) -> dict[str, Any]:
-        """Return the count and the builds."""
-        from fitgraph.report import builds
-
-        return builds.data(self.found)
-
     def __len__(self) -> int:
         return len(self.found.builds)
 
@@ -335,6 +338,8 @@ class ExchangeAnswer(Answer):
     True
     """
 
+    _module = "exchanges"
+
     found: Exchange
 
     @property
@@ -347,17 +352,6 @@ class ExchangeAnswer(Answer):
         from fitgraph.report import exchanges
 
         return exchanges.report(self.found, hints or Hints())
-
-    def _tables(self) -> Sequence[Table]:
-        from fitgraph.report import exchanges
-
-        return exchanges.tables(self.found)
-
-    def to_dict(self) -> dict[str, Any]:
-        """Return the parts and what comes along with each."""
-        from fitgraph.report import exchanges
-
-        return exchanges.data(self.found)
 
 
 @dataclass(frozen=True, eq=False, repr=False)
@@ -383,6 +377,9 @@ class WhyAnswer(Answer):
     ('joints', 'changes', 'minimal_conflicts', 'needs')
     """
 
+    _module = "explanations"
+    _about = ("found", "catalogue")
+
     found: Explanation
     catalogue: Catalogue
     prefer: Prefer
@@ -402,17 +399,6 @@ class WhyAnswer(Answer):
         from fitgraph.report import explanations
 
         return explanations.report(self.found, self.catalogue, self.prefer, hints or Hints())
-
-    def _tables(self) -> Sequence[Table]:
-        from fitgraph.report import explanations
-
-        return explanations.tables(self.found, self.catalogue)
-
-    def to_dict(self) -> dict[str, Any]:
-        """Return the verdict, conflicts, changes and joints."""
-        from fitgraph.report import explanations
-
-        return explanations.data(self.found, self.catalogue)
 
 
 @dataclass(frozen=True, eq=False, repr=False)
@@ -466,6 +452,8 @@ class MeasureAnswer(Answer):
         Measurements, what settles most first.
     """
 
+    _module = "readings"
+
     found: Ranked
 
     @property
@@ -478,17 +466,6 @@ class MeasureAnswer(Answer):
         from fitgraph.report import readings
 
         return readings.report(self.found, hints or Hints())
-
-    def _tables(self) -> Sequence[Table]:
-        from fitgraph.report import readings
-
-        return readings.tables(self.found)
-
-    def to_dict(self) -> dict[str, Any]:
-        """Return the measurements."""
-        from fitgraph.report import readings
-
-        return readings.data(self.found)
 
 
 @dataclass(frozen=True, eq=False, repr=False)
@@ -511,6 +488,8 @@ class IdentifyAnswer(Answer):
     >>> asked.answer(asked.question, "?").question == asked.question
     False
     """
+
+    _module = "guesses"
 
     found: State
     catalogue: Catalogue
@@ -567,17 +546,6 @@ class IdentifyAnswer(Answer):
 
         return guesses.report(self.found, self.catalogue, hints or Hints())
 
-    def _tables(self) -> Sequence[Table]:
-        from fitgraph.report import guesses
-
-        return guesses.tables(self.found)
-
-    def to_dict(self) -> dict[str, Any]:
-        """Return kinds, parts and the next question."""
-        from fitgraph.report import guesses
-
-        return guesses.data(self.found)
-
 
 @dataclass(frozen=True, eq=False, repr=False)
 class CompareAnswer(Answer):
@@ -591,6 +559,9 @@ class CompareAnswer(Answer):
         Whose parts and words are meant.
     """
 
+    _module = "sides"
+    _about = ("found", "catalogue")
+
     found: Compared
     catalogue: Catalogue
 
@@ -599,17 +570,6 @@ class CompareAnswer(Answer):
         from fitgraph.report import sides
 
         return sides.report(self.found, self.catalogue)
-
-    def _tables(self) -> Sequence[Table]:
-        from fitgraph.report import sides
-
-        return sides.tables(self.found, self.catalogue)
-
-    def to_dict(self) -> dict[str, Any]:
-        """Return both sides, figures and joints."""
-        from fitgraph.report import sides
-
-        return sides.data(self.found, self.catalogue)
 
 
 @dataclass(frozen=True, eq=False, repr=False)
@@ -624,6 +584,9 @@ class AdviceAnswer(Answer):
         Whose parts and words are meant.
     """
 
+    _module = "families"
+    _about = ("found", "catalogue")
+
     found: RiderAdvice
     catalogue: Catalogue
 
@@ -632,17 +595,6 @@ class AdviceAnswer(Answer):
         from fitgraph.report import families
 
         return families.report(self.found, self.catalogue)
-
-    def _tables(self) -> Sequence[Table]:
-        from fitgraph.report import families
-
-        return families.tables(self.found, self.catalogue)
-
-    def to_dict(self) -> dict[str, Any]:
-        """Return families with their figures."""
-        from fitgraph.report import families
-
-        return families.data(self.found, self.catalogue)
 
 
 @dataclass(frozen=True, eq=False, repr=False)
@@ -739,6 +691,8 @@ class GapsAnswer(Answer):
         How many parts are listed of each sort.
     """
 
+    _module = "shelf"
+
     found: Gaps
     limit: int = 8
 
@@ -747,17 +701,6 @@ class GapsAnswer(Answer):
         from fitgraph.report import shelf
 
         return shelf.report(self.found, self.limit)
-
-    def _tables(self) -> Sequence[Table]:
-        from fitgraph.report import shelf
-
-        return shelf.tables(self.found)
-
-    def to_dict(self) -> dict[str, Any]:
-        """Return all of it."""
-        from fitgraph.report import shelf
-
-        return shelf.data(self.found)
 
 
 @dataclass(frozen=True, eq=False, repr=False)
@@ -769,6 +712,8 @@ class RestockAnswer(Answer):
     found : Plans
         The orders and the curve.
     """
+
+    _module = "purchases"
 
     found: Plans
 
@@ -782,17 +727,6 @@ class RestockAnswer(Answer):
         from fitgraph.report import purchases
 
         return purchases.report(self.found)
-
-    def _tables(self) -> Sequence[Table]:
-        from fitgraph.report import purchases
-
-        return purchases.tables(self.found)
-
-    def to_dict(self) -> dict[str, Any]:
-        """Return the plan and the curve."""
-        from fitgraph.report import purchases
-
-        return purchases.data(self.found)
 
 
 @dataclass(frozen=True, eq=False, repr=False)
@@ -921,6 +855,8 @@ class StoryAnswer(Answer):
         The enquiry and both answers.
     """
 
+    _module = "stories"
+
     found: Story
 
     def report(self, hints: Hints | None = None) -> Report:
@@ -928,14 +864,3 @@ class StoryAnswer(Answer):
         from fitgraph.report import stories
 
         return stories.report(self.found)
-
-    def _tables(self) -> Sequence[Table]:
-        from fitgraph.report import stories
-
-        return stories.tables(self.found)
-
-    def to_dict(self) -> dict[str, Any]:
-        """Return both answers."""
-        from fitgraph.report import stories
-
-        return stories.data(self.found)

@@ -37,7 +37,7 @@ async def _measured(shop: OpenCatalogue) -> dict[str, list[list[float]]]:
     page.word.value = ""
     await _quiet(page)
     grades = [g for _, g in page.grade.options if g != page.grade.value][:3]
-    await measure("another tolerance", page.status, [_set(page.grade, g) for g in grades])
+    await measure("another tolerance", page.meter.status, [_set(page.grade, g) for g in grades])
     await measure("added for a trial", page.trial, [page.add.click])
     return found
 
