@@ -8,8 +8,8 @@ from itertools import accumulate
 
 from fitgraph.draw.assembly_order import assembly_order
 from fitgraph.draw.drawing import drawing, identity_of
-from fitgraph.draw.style import SIGNS, WORDS, verdict_class
-from fitgraph.draw.svg import element, folded, number, shorten, write
+from fitgraph.draw.style import SIGNS, WORDS, verdict_class, verdict_text
+from fitgraph.draw.svg import badge, element, folded, number, shorten, text_lines, write
 from fitgraph.explain import Clash
 from fitgraph.model import Option, Verdict, Vocabulary
 from fitgraph.records import dataclass
@@ -171,19 +171,8 @@ def _line(
         element(
             "g",
             element("title", title),
-            element("circle", cx=frame.joint, cy=y, r=9, klass="fg-void fg-edge"),
-            element(
-                "text",
-                SIGNS[joint.verdict],
-                x=frame.joint,
-                y=y + 4,
-                text_anchor="middle",
-                klass=f"fg-strong {klass}",
-            ),
-            *(
-                element("text", text, x=frame.joint + 15, y=first + _LINE * n, klass=loud)
-                for n, text in enumerate(told)
-            ),
+            *badge(frame.joint, y, SIGNS[joint.verdict], klass, 9),
+            *text_lines(told, frame.joint + 15, first, _LINE, klass=loud),
         )
     )
     return made
@@ -240,7 +229,7 @@ def conflict_svg(
     places, rows = layout(roles, joints, lines)
     height = max([*places.values(), *(y for _, y in rows)]) + _BOX / 2 + 12
     worst = min((joint.verdict for joint, _ in rows), default=Verdict.FITS)
-    heading = f"Parts and their joints, {SIGNS[worst]} {WORDS[worst]}"
+    heading = f"Parts and their joints, {verdict_text(worst)}"
     described = " ".join(
         f"{' and '.join(vocabulary.roles[r].title for r in joint.roles)}: {joint.title}, "
         f"{WORDS[joint.verdict]}."

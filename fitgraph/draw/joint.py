@@ -12,8 +12,8 @@ from collections.abc import Callable, Mapping, Sequence
 
 from fitgraph.draw.drawing import drawing, identity_of
 from fitgraph.draw.line_chart import ticks
-from fitgraph.draw.style import SIGNS, WORDS, verdict_class
-from fitgraph.draw.svg import element, number, shorten, write
+from fitgraph.draw.style import SIGNS, verdict_class, verdict_text
+from fitgraph.draw.svg import element, number, shorten, text_lines, write
 from fitgraph.explain import Clash
 from fitgraph.explain.series import wanted_of_unknown
 from fitgraph.explain.words import figure_text, part_text
@@ -212,9 +212,7 @@ def joint_svg(clash: Clash) -> str:
         An SVG element, with a text alternative.
     """
     heading = capital(clash.joint.title)
-    verdict = f"{SIGNS[clash.verdict]} {WORDS[clash.verdict]}"
-    if clash.verdict is Verdict.FAILS and clash.margin_mm is not None:
-        verdict += f", lacking {-clash.margin_mm:.2f} mm"
+    verdict = verdict_text(clash.verdict, clash.margin_mm)
     figures, named = list[str](), set[str]()
     for f in clash.figures:
         if f.presence is not Presence.ABSENT or f.argument == "slot":
@@ -240,7 +238,6 @@ def joint_svg(clash: Clash) -> str:
     root.append(
         element("text", verdict, x=12, y=40, klass=f"fg-strong {verdict_class(clash.verdict)}")
     )
-    for n, figure in enumerate(figures):
-        root.append(element("text", shorten(figure, _ACROSS), x=12, y=60 + n * _LINE))
+    root.extend(text_lines((shorten(figure, _ACROSS) for figure in figures), 12, 60, _LINE))
     root.extend(below)
     return write(root)

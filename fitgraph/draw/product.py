@@ -14,7 +14,7 @@ from fitgraph.draw.assembly_order import assembly_order, role_graph
 from fitgraph.draw.conflict import spread
 from fitgraph.draw.drawing import drawing, identity_of
 from fitgraph.draw.style import SIGNS, WORDS, verdict_class
-from fitgraph.draw.svg import element, folded, number, shorten, write
+from fitgraph.draw.svg import element, folded, number, shorten, text_lines, write
 from fitgraph.model import Catalogue, Outline, Silhouette, Verdict, Vocabulary
 
 #: Width of the drawing and of the labels beside it, and the least room for a label.
@@ -247,9 +247,7 @@ def _drawn(
         )
     )
     colour = verdict_class(verdict) if verdict is not None else "fg-muted"
-    for n, text in enumerate(lines):
-        down = y + 12 + n * _LINE
-        made.append(element("text", text, x=at, y=down, text_anchor=side, klass=colour))
+    made.extend(text_lines(lines, at, y + 12, _LINE, text_anchor=side, klass=colour))
     return made
 
 

@@ -8,8 +8,8 @@ from collections.abc import Mapping, Sequence
 
 from fitgraph.draw.drawing import drawing, identity_of
 from fitgraph.draw.nests import DrawnRing, Mating, Nest, main_nest, nests
-from fitgraph.draw.style import PART_TINTS, SIGNS, WORDS, verdict_class
-from fitgraph.draw.svg import element, folded, number, shorten, write
+from fitgraph.draw.style import PART_TINTS, SIGNS, WORDS, verdict_class, verdict_text
+from fitgraph.draw.svg import badge, element, folded, number, scale_bar, shorten, text_lines, write
 from fitgraph.explain.words import part_text, size_text, the_part
 from fitgraph.model import Dimension, Option, Presence, Verdict, Vocabulary
 from fitgraph.records import dataclass
@@ -190,14 +190,6 @@ def gap_text(mating: Mating) -> str:
     return f"overlap {_length(-lo)} to clearance {_length(hi)} mm"
 
 
-def verdict_text(mating: Mating) -> str:
-    """Return what a joint says, in a few words, with its sign."""
-    text = f"{SIGNS[mating.verdict]} {WORDS[mating.verdict]}"
-    if mating.verdict is Verdict.FAILS and mating.margin_mm is not None:
-        text += f", lacking {_length(-mating.margin_mm)} mm"
-    return text
-
-
 def _ring_sizes(ring: DrawnRing, drawn: DrawnDiameters, *, outermost: bool) -> str:
     sides = [("bore", ring.bore), ("outside", ring.outside)]
     if ring.slot_presence is Presence.PRESENT:
@@ -225,20 +217,6 @@ def _head(ring: DrawnRing, vocabulary: Vocabulary) -> str:
 def _named(ring: DrawnRing) -> str:
     part = ring.option.part
     return "" if part is None or part.name == part.sku else part.name
-
-
-def _scale_bar(scale: float, x: float, y: float) -> list[ET.Element]:
-    length = next(m for m in (50, 20, 10, 5, 2, 1, 0.5) if m * scale <= 110 or m == 0.5)
-    end = x + length * scale
-    return [
-        element(
-            "path",
-            d=f"M{number(x)} {y - 4}V{y + 4}M{number(x)} {y}H{number(end)}"
-            f"M{number(end)} {y - 4}V{y + 4}",
-            klass="fg-rule",
-        ),
-        element("text", f"{length:g} mm", x=end + 6, y=y + 4),
-    ]
 
 
 def _section(
@@ -301,7 +279,7 @@ def _section(
             )
         if mating.verdict is not Verdict.FITS:
             px, py = _point((bore + spigot) / 2, math.radians(160 + 24 * n))
-            made.append(_badge(px, py, SIGNS[mating.verdict], verdict_class(mating.verdict)))
+            made += badge(px, py, SIGNS[mating.verdict], verdict_class(mating.verdict))
     made.append(
         element(
             "path",
@@ -317,14 +295,6 @@ def _section(
         element("text", "back", x=x, y=y + reach + 14, text_anchor="middle", klass="fg-muted")
     )
     return made
-
-
-def _badge(x: float, y: float, sign: str, klass: str) -> ET.Element:
-    return element(
-        "g",
-        element("circle", cx=x, cy=y, r=8, klass="fg-void fg-edge"),
-        element("text", sign, x=x, y=y + 4, text_anchor="middle", klass=f"fg-strong {klass}"),
-    )
 
 
 def _words(
@@ -345,7 +315,7 @@ def _words(
         if n and nest.matings:
             mating = nest.matings[n - 1]
             gap = f"{mating.joint.title}: {gap_text(mating)}"
-            told.append((verdict_text(mating), folded(gap, across, 2)))
+            told.append((verdict_text(mating.verdict, mating.margin_mm), folded(gap, across, 2)))
         sized = _ring_sizes(ring, drawn, outermost=n == 0)
         if _named(ring) and ring.option.part is not None:
             sized = f"{ring.option.part.sku}: {sized}"
@@ -371,14 +341,13 @@ def _words(
                 made.append(element("circle", cx=px, cy=py, r=2.5, klass="fg-dot"))
                 made.append(_leader(px, py, y - 4))
             else:
-                made += [_badge(px, py, str(n + 1), ""), _badge(20, y - 4, str(n + 1), "")]
+                made += [*badge(px, py, str(n + 1), ""), *badge(20, y - 4, str(n + 1), "")]
         row = element(
             "g",
             element("title", title),
             element("text", head if joint else shorten(head, across - 2), x=x, y=y, klass=klass),
         )
-        for k, line in enumerate(lines):
-            row.append(element("text", line, x=x, y=y + _LINE * (k + 1), klass="fg-muted"))
+        row.extend(text_lines(lines, x, y + _LINE, _LINE, klass="fg-muted"))
         made.append(row)
         y += height
     return made, top + sum(heights)
@@ -436,9 +405,8 @@ def _detail(
     bore, spigot = at(mating.bore.mid), at(mating.spigot.mid)
     group = element("g", element("title", f"{mating.joint.title}, enlarged"), klass="fg-detail")
     title = _detail_title(mating)
-    for k, line in enumerate(title):
-        y = band_top - 10 - _DETAIL_LINE * (len(title) - 1 - k)
-        group.append(element("text", line, x=left, y=y))
+    first = band_top - 10 - _DETAIL_LINE * (len(title) - 1)
+    group.extend(text_lines(title, left, first, _DETAIL_LINE))
     for start, end, ring in ((left, min(spigot, right), n + 1), (max(bore, left), right, n)):
         group.append(
             element(
@@ -488,23 +456,7 @@ def _detail(
     )
     length = next((m for m in (5, 2, 1, 0.5, 0.2, 0.1, 0.05, 0.02) if m * per_mm <= 60), 0.01)
     y = band_top + band + 28
-    group.append(
-        element(
-            "path",
-            d=f"M{left + 1} {y - 3}V{y + 3}M{left + 1} {y}H{number(left + 1 + length * per_mm)}"
-            f"M{number(left + 1 + length * per_mm)} {y - 3}V{y + 3}",
-            klass="fg-rule",
-        )
-    )
-    group.append(
-        element(
-            "text",
-            f"{length:g} mm, {times}×",
-            x=left + 8 + length * per_mm,
-            y=y + 4,
-            klass="fg-muted",
-        )
-    )
+    group.extend(scale_bar(length, per_mm, left + 1, y, 3, f", {times}×", "fg-muted"))
     return group
 
 
@@ -569,16 +521,15 @@ def nest_svg(nest: Nest, vocabulary: Vocabulary, *, narrow: bool = False) -> str
     root.append(
         element(
             "text",
-            f"Cross-section, {SIGNS[nest.verdict]} {WORDS[nest.verdict]}"
-            if nest.matings
-            else "Cross-section",
+            f"Cross-section, {verdict_text(nest.verdict)}" if nest.matings else "Cross-section",
             x=12,
             y=22,
             klass="fg-head",
         )
     )
     root.extend(_section(nest, sizes, scale, identity))
-    root.extend(_scale_bar(scale, 16, section_end - 8))
+    bar = next(m for m in (50, 20, 10, 5, 2, 1, 0.5) if m * scale <= 110 or m == 0.5)
+    root.extend(scale_bar(bar, scale, 16, section_end - 8, 4))
     root.extend(words)
     if thin:
         root.append(

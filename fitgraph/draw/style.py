@@ -86,6 +86,20 @@ def verdict_class(verdict: Verdict) -> str:
     return f"fg-{verdict.word}"
 
 
+def verdict_text(verdict: Verdict, margin_mm: float | None = None) -> str:
+    """Return a verdict with its sign, and how much is lacking where that is known [mm].
+
+    Examples
+    --------
+    >>> verdict_text(Verdict.FAILS, -0.25), verdict_text(Verdict.FITS, 0.1)
+    ('✗ does not fit, lacking 0.25 mm', '✓ fits')
+    """
+    text = f"{SIGNS[verdict]} {WORDS[verdict]}"
+    if verdict is Verdict.FAILS and margin_mm is not None:
+        text += f", lacking {-margin_mm:.2f} mm"
+    return text
+
+
 def _variables(colours: Mapping[str, str]) -> str:
     pieces = []
     for name, value in colours.items():

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import textwrap
 import xml.etree.ElementTree as ET
+from collections.abc import Iterable
 
 from fitgraph.plain import plain
 
@@ -83,6 +84,50 @@ def element(tag: str, *children: ET.Element | str, **attributes: float | str) ->
         else:
             made.append(child)
     return made
+
+
+def text_lines(
+    lines: Iterable[str], x: float, y: float, step: float, **attributes: float | str
+) -> list[ET.Element]:
+    """Return lines of text under one another, the first at a place."""
+    return [element("text", t, x=x, y=y + step * n, **attributes) for n, t in enumerate(lines)]
+
+
+def badge(x: float, y: float, sign: str, klass: str, radius: float = 8) -> tuple[ET.Element, ...]:
+    """Return a sign in a circle."""
+    return (
+        element("circle", cx=x, cy=y, r=radius, klass="fg-void fg-edge"),
+        element("text", sign, x=x, y=y + 4, text_anchor="middle", klass=f"fg-strong {klass}"),
+    )
+
+
+def scale_bar(
+    length: float, per_mm: float, x: float, y: float, half: float, more: str = "", klass: str = ""
+) -> tuple[ET.Element, ...]:
+    """Return a line as long as so many mm are drawn, with its length behind it.
+
+    Parameters
+    ----------
+    length : float
+        In mm.
+    per_mm : float
+        Units of the drawing for each.
+    x, y : float
+        Where it begins.
+    half : float
+        Half the height of its ends.
+    more : str
+        Said behind the length.
+    klass : str
+        Of its words.
+    """
+    end = x + length * per_mm
+    ends = (f"M{number(at)} {number(y - half)}V{number(y + half)}" for at in (x, end))
+    line = f"M{number(x)} {number(y)}H{number(end)}"
+    return (
+        element("path", d=f"{''.join(ends)}{line}", klass="fg-rule"),
+        element("text", f"{length:g} mm{more}", x=end + 6, y=y + 4, klass=klass),
+    )
 
 
 def write(root: ET.Element) -> str:
