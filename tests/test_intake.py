@@ -5,6 +5,7 @@ from __future__ import annotations
 import contextlib
 import csv
 import datetime
+import functools
 import importlib
 import json
 import os
@@ -29,7 +30,7 @@ from fitgraph.catalogue import CatalogueError, demo_folder, load
 from fitgraph.cli.main import app
 from fitgraph.intake import MappingError, SourceError, read_mapping, read_source
 from fitgraph.intake.job import prepared
-from fitgraph.intake.phrases import Phrases
+from fitgraph.intake.phrases import Phrases, Said, read_phrases
 from fitgraph.intake.sources import Sheet, frame_sheet
 from fitgraph.model import Presence
 from fitgraph.shop.imports import import_tables
@@ -460,21 +461,26 @@ def test_at_a_terminal_it_asks_what_unknown_kinds_of_part_are(tmp_path: Path) ->
 def test_nobody_asked_rows_of_unknown_kinds_are_set_aside_and_told(tmp_path: Path) -> None:
     file = csv_file(tmp_path / "list.csv", KINDS)
     result = run(file, "--into", tmp_path / "shop", "--yes")
-    assert result.exit_code == 1 and "not known: Things (2 rows), Clothes (1 row)" in " ".join(
+    assert result.exit_code == 1 and "not known: Things (2 rows), Clothes (2 rows)" in " ".join(
         result.output.split()
     )
     told = json.loads(run(file, "--into", tmp_path / "two", "--json", "--yes").output)
     assert told["kinds"] == [
         {"word": "Things", "rows_set_aside": 2},
-        {"word": "Clothes", "rows_set_aside": 1},
+        {"word": "Clothes", "rows_set_aside": 2},
     ]
     assert [(a["row"], a["reason"]) for a in told["set_aside"]] == [
         (3, "is of the kind 'Things', which is not known"),
         (4, "is of the kind 'Clothes', which is not known"),
+        (
+            5,
+            "is of the kind 'Clothes', which is not known (names bar as what it is for or comes "
+            "with)",
+        ),
         (6, "is of the kind 'Things', which is not known"),
     ]
     by_title = [f for f in told["findings"] if f["code"] == "kind-by-title"]
-    assert [(f["row"], f["value"]) for f in by_title] == [(2, "Steering"), (5, "Clothes")]
+    assert [(f["row"], f["value"]) for f in by_title] == [(2, "Steering")]
     assert "1 row of it" in by_title[1]["message"] and "taken for a bar" in by_title[1]["message"]
     # "?" says that titles tell it, so nothing is told of those.
     mapping = tmp_path / "two" / "mapping.toml"
@@ -572,8 +578,6 @@ def test_what_is_odd_beside_its_kin_is_told(tmp_path: Path) -> None:
 
 def test_words_in_several_languages_mean_the_same() -> None:
     vocabulary = load(DEMO).catalogue.vocabulary
-    from fitgraph.intake.phrases import read_phrases
-
     phrases = read_phrases(DEMO, vocabulary)
     for title in (
         "Culmory bar 34.9 OD / 31.8 ID slotted chromoly black",
@@ -596,8 +600,6 @@ def test_words_in_several_languages_mean_the_same() -> None:
     ],
 )
 def test_what_could_be_meant_in_two_ways_is_not_guessed(title: str, doubt: str) -> None:
-    from fitgraph.intake.phrases import read_phrases
-
     vocabulary = load(DEMO).catalogue.vocabulary
     said = read_phrases(DEMO, vocabulary).read(title)
     assert any(doubt in d for d in said.doubts), said
@@ -1201,3 +1203,51 @@ def test_a_column_of_yes_and_no_says_whether_a_feature_is_there(
 def test_prices_in_a_column_that_says_cents_with_a_stroke(tmp_path: Path) -> None:
     file = csv_file(tmp_path / "list.csv", [["SKU", "Title", "price_cents"], ["7", "Bar", "4990"]])
     assert taken(file, tmp_path / "shop").intake.parts[0].price == 4990
+
+
+@functools.cache
+def demo_phrases() -> Phrases:
+    return read_phrases(DEMO, load(DEMO).catalogue.vocabulary)
+
+
+def says(title: str, role: str = "") -> Said:
+    return demo_phrases().read(title, role)
+
+
+@pytest.mark.parametrize(
+    ("title", "role", "figures"),
+    [
+        ("Bar OD34.9/ID31.8", "bar", {"outside.diameter": "34.9", "bore.diameter": "31.8"}),
+        ("Bar 34.9OD31.8ID", "bar", {"outside.diameter": "34.9", "bore.diameter": "31.8"}),
+        ("Klemme für 34,9er Lenker", "clamp", {"bore.diameter": "34,9"}),
+        ("Gabel für 120er Rollen", "fork", {"wheel_gap.diameter": "123..130"}),
+        ("Bar 34.9mm OD", "bar", {"outside.diameter": "34.9mm"}),
+    ],
+)
+def test_sizes_that_words_stick_to_are_read(title: str, role: str, figures: dict) -> None:
+    said = says(title)
+    assert (said.role, said.doubts) == (role, ())
+    assert {path: size for path, (size, _) in said.figures.items()} == figures
+
+
+@pytest.mark.parametrize(
+    ("title", "doubt"),
+    [
+        *((f"Bar {word} 34.9 OD", "not certain") for word in ("~", "ca.", "approx.", "<", "etwa")),
+        ("Bar 34.9 OD?", "not certain"),
+        ("Bar 34.9 OD (TBC)", "not certain"),
+        ("Bar Ø34,9/31,8 inside", "Ø34,9/31,8"),
+        ("Cap for forks", "as what it is for"),
+        ("Mug with bar print", "as what it is for"),
+    ],
+)
+def test_what_a_title_does_not_say_for_certain_is_told(title: str, doubt: str) -> None:
+    said = says(title)
+    assert said.figures == {} and doubt in " ".join(said.doubts)
+
+
+def test_a_part_is_not_of_the_material_of_what_it_is_for() -> None:
+    assert says("Clamp for titanium bars").material == ""
+    assert says("Clamp for titanium bars", "clamp").material == ""
+    assert says("Titanium clamp for bars").material == "titanium"
+    assert says("Fork for 110 mm wheels, titanium").material == "titanium"

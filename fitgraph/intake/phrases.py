@@ -20,7 +20,14 @@ from fitgraph.catalogue.toml_text import read_toml
 from fitgraph.mechanics.materials import MATERIALS
 from fitgraph.model import Basis, Vocabulary
 from fitgraph.records import dataclass
-from fitgraph.units import UnitError, folded, parse_length
+from fitgraph.units import (
+    LENGTH_WORDS,
+    MASS_WORDS,
+    MONEY_WORDS,
+    UnitError,
+    folded,
+    parse_length,
+)
 
 FILE = "phrases.toml"
 
@@ -42,7 +49,7 @@ _BEFORE = r"(?<![\w.,/])(?<![0-9]-)(?<![0-9]–)(?<![0-9] - )(?<![0-9] – )" + 
 _ALONE = re.compile(rf"(?<![\w.,/]){SIZE}(?![\w/]|[.,][0-9])")
 #: Two sizes that stand together, of which nobody says which is which.
 _TOGETHER = re.compile(
-    r"(?<![\w.,/])(?:[0-9]+[\s-])?[0-9][0-9.,]*\s?(?:[x×/]\s?[0-9][0-9.,]*)+(?:\s?mm\b)?(?!\w)"
+    r"(?<![\w.,/])(?:[øØ⌀]\s?)?(?:[0-9]+[\s-])?[0-9][0-9.,]*\s?(?:[x×/]\s?[0-9][0-9.,]*)+(?:\s?mm\b)?(?!\w)"
 )
 #: What stands between a part and what it is for, or comes with.
 _BESIDE = re.compile(
@@ -55,6 +62,18 @@ _DENIED = re.compile(
     r"(?:\b(?:no|non|not|un|without|ohne|nicht|kein|keine|sans|pas|sin)\b|\bw/o)[\s-]*$",
     re.IGNORECASE,
 )
+#: What makes a size one that nobody means exactly, before it and behind it.
+_VAGUE = re.compile(
+    r"(?:[~≈<>≤≥]|\b(?:ca|circa|approx|approximately|about|roughly|etwa|ungefähr|environ|aprox)\b\.?)"
+    r"\s*$",
+    re.IGNORECASE,
+)
+_UNSURE = re.compile(r"\s*(?:\?|\(\s*(?:\?|tbc|tbd|approx|ca))", re.IGNORECASE)
+#: Sizes that words stick to: OD34.9, 34.9OD, 34.9/ID and, in German, 34,9er.
+_STROKE = re.compile(r"(?<=\d)/(?=[^\W\d_])")
+_ENDING = re.compile(r"(?<=\d)er\b")
+_STUCK_BEHIND = re.compile(r"(\d[.,]\d+)([^\W\d_]{2,})")
+_STUCK_BEFORE = re.compile(r"(?<![\w.,])([^\W\d_øØ]{2,})(?=\d+[.,]\d)")
 #: Numbers of pieces in a pack, and of what is counted before its name.
 _PACKED, _FEW = r"(?:[2-9]|[1-9][0-9]|100)", r"(?:[2-9]|1[0-2])"
 _PACKS, _OF = r"(?:set|pack|box|bag|lot|jeu|juego|satz|packung)", r"(?:of|de|von|à)"
@@ -66,6 +85,23 @@ _SEVERAL = re.compile(
     rf"|{_FEW}\s?[x×](?=\s[^\W\d_]))(?![\w/])",
     re.IGNORECASE,
 )
+
+
+def _apart(text: str) -> str:
+    """Return a text in which words and sizes stand apart.
+
+    Examples
+    --------
+    >>> _apart("OD34.9/31.8ID  28,6mm, 34,9er V2.0")
+    'OD 34.9/31.8 ID 28,6mm, 34,9 V2.0'
+    """
+
+    def unless_unit(match: re.Match[str]) -> str:
+        unit = match[2].lower() in LENGTH_WORDS | MASS_WORDS | MONEY_WORDS
+        return match[0] if unit else f"{match[1]} {match[2]}"
+
+    plain = _ENDING.sub("", _STROKE.sub(" / ", " ".join(folded(text).split())))
+    return _STUCK_BEFORE.sub(r"\1 ", _STUCK_BEHIND.sub(unless_unit, plain))
 
 
 @dataclass(frozen=True, slots=True)
@@ -316,7 +352,7 @@ class Phrases:
         return known
 
     def _said(self, text: str, role: str) -> Said:
-        plain = " ".join(folded(text).split())
+        plain = _apart(text)
         small = plain.lower()
         phrases = self._likely(small)
         taken = [False] * len(plain)
@@ -335,6 +371,10 @@ class Phrases:
                     roles = {first: roles[first]}
             role = next(iter(roles)) if len(roles) == 1 else ""
         doubts = []
+        if role and roles and _BESIDE.search(plain[: roles[role][0]]):
+            # "Cap for forks" is no fork.
+            doubts.append(f"names {role} as what it is for or comes with")
+            role = ""
         other = plain[slice(*roles[""])] if "" in roles else ""
         if len(roles) > 1 or other:
             named = sorted(r for r in roles if r)
@@ -367,12 +407,17 @@ class Phrases:
                 ):
                     doubts.append(f"has {plain[denied.start() : match.end()]!r}, which denies it")
                     continue
+                if phrase.material and self._of_another(plain, match, role, phrases):
+                    continue  # a clamp for titanium bars is not of titanium
                 if phrase.material:
                     materials.add(phrase.material)
                 if not role:
                     continue
                 if phrase.reads and self._has(role, phrase.reads):
                     size = match["size"].strip()
+                    if _VAGUE.search(plain[: match.start()]) or _UNSURE.match(plain, match.end()):
+                        doubts.append(f"has {size!r}, which it says is not certain")
+                        continue
                     try:
                         size = phrase.figure(size)
                     except UnitError as error:
@@ -401,9 +446,21 @@ class Phrases:
         pieces = several[0].strip() if several else ""
         return Said(role, material, told, tuple(doubts), other, pieces)
 
+    @staticmethod
+    def _of_another(plain: str, match: re.Match[str], role: str, phrases: Sequence[Phrase]) -> bool:
+        """Say whether words belong to what a part is for, whose kind stands right behind them."""
+        if not _BESIDE.search(plain[: match.start()]):
+            return False
+        behind = [
+            found
+            for p in phrases
+            if p.role and p.role != role and (found := p.pattern.search(plain, match.end()))
+        ]
+        return any(found.start() - match.end() <= 1 for found in behind)
+
     def sized(self, text: str) -> bool:
         """Say whether a text tells a size in words, as "OD 34.9" does, of whatever part."""
-        plain = " ".join(folded(text).split())
+        plain = _apart(text)
         likely = (p for p in self._likely(plain.lower()) if p.reads and p.needs)
         return any(p.pattern.search(plain) for p in likely)
 
