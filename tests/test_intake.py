@@ -481,7 +481,7 @@ def test_nobody_asked_rows_of_unknown_kinds_are_set_aside_and_told(tmp_path: Pat
     ]
     by_title = [f for f in told["findings"] if f["code"] == "kind-by-title"]
     assert [(f["row"], f["value"]) for f in by_title] == [(2, "Steering")]
-    assert "1 row of it" in by_title[1]["message"] and "taken for a bar" in by_title[1]["message"]
+    assert "1 row of it" in by_title[0]["message"] and "taken for a bar" in by_title[0]["message"]
     # "?" says that titles tell it, so nothing is told of those.
     mapping = tmp_path / "two" / "mapping.toml"
     mapping.write_text(mapping.read_text() + '[roles]\nSteering = "?"\nClothes = ""\n')
