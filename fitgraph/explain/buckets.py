@@ -14,8 +14,12 @@ import numpy as np
 
 from fitgraph.array_types import Floats
 from fitgraph.explain.broken import elimination_order
-from fitgraph.graph.buckets import Elimination
+from fitgraph.graph.buckets import Elimination, TooManyCellsError
 from fitgraph.graph.buckets import Factor as Sized
+from fitgraph.solve.plan import CEILING, TooWideError
+
+#: Bytes of a cell: what it adds up to, a factor laid over it, and what is least.
+_CELL = 24
 
 #: A factor: the roles it is over, and what it adds; infinite where it forbids.
 Factor = tuple[tuple[str, ...], Floats]
@@ -33,17 +37,24 @@ class Least:
     root : str or None
         The role that is eliminated last, whose options are told apart in
         :attr:`values`.
+
+    Raises
+    ------
+    TooWideError
+        If that would need more memory than the ceiling.
     """
 
     def __init__(
         self, sizes: Mapping[str, int], factors: Sequence[Factor], root: str | None = None
     ) -> None:
         order = elimination_order([roles for roles, _ in factors], sizes, root)
-        self._found = Elimination(
-            [Sized(roles, (None,) * len(roles), values) for roles, values in factors],
-            sizes,
-            [role for role, _ in order],
-        )
+        sized = [Sized(roles, (None,) * len(roles), values) for roles, values in factors]
+        try:
+            self._found = Elimination(
+                sized, sizes, [role for role, _ in order], most_cells=CEILING / _CELL
+            )
+        except TooManyCellsError as error:
+            raise TooWideError(error.cells * _CELL, CEILING, error.roles, ()) from None
         self.root = self._found.root
         self.values: Floats = np.asarray(self._found.values, dtype=float)
 

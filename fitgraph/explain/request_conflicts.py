@@ -61,6 +61,7 @@ from fitgraph.graph.options import plain
 from fitgraph.model import Catalogue, Option, Verdict
 from fitgraph.records import dataclass
 from fitgraph.solve.best import Criteria, k_best
+from fitgraph.solve.plan import TooWideError
 from fitgraph.solve.query import TENTHS
 from fitgraph.solve.request import Request, Services, find_part
 
@@ -161,7 +162,10 @@ class Leaver:
                 factors.append((table.roles, np.where(fails, np.inf, 0.0)))
         places = {r: reduced.options[r][at] for r, at in keep.items()}
         factors += [((r,), cost[r][at]) for r, at in places.items()]
-        solved = Least({r: len(at) for r, at in places.items()}, factors)
+        try:
+            solved = Least({r: len(at) for r, at in places.items()}, factors)
+        except TooWideError:
+            return self._searched(dropped, cost, np.full(2, np.inf))
         if not np.isfinite(solved.least):
             return None
         return self._as_found({r: int(places[r][n]) for r, n in solved.options().items()})

@@ -115,8 +115,7 @@ def list_builds(
         if rows is not None:
             cores, answers = _answers(engine, query, listed, count, sort, rows, limited=limited)
     if not limited or not best:
-        counted = engine.count_possible(request)
-        possible = counted.number if counted.exact else None
+        possible = _possible(engine, request)
     if not best:
         free = replace(request, budget=None, max_mass_g=None)
         if limited:
@@ -132,6 +131,15 @@ def list_builds(
         cores,
         answers,
     )
+
+
+def _possible(engine: TreeEngine, request: Request) -> int | None:
+    """Return how many builds hold or may hold; None where that is not known exactly."""
+    try:
+        counted = engine.count_possible(request)
+    except TooWideError:  # what is certain has a smaller plan
+        return None
+    return counted.number if counted.exact else None
 
 
 def _cores(query: Query) -> Cores | None:

@@ -85,7 +85,19 @@ class _Bucket:
 
 
 class TooManyCellsError(Exception):
-    """A bucket would have more cells than it may."""
+    """A bucket would have more cells than it may.
+
+    Parameters
+    ----------
+    cells : float
+        How many it would have.
+    roles : tuple of str
+        The roles that it is over.
+    """
+
+    def __init__(self, cells: float, roles: tuple[str, ...]) -> None:
+        self.cells, self.roles = cells, roles
+        super().__init__(f"{cells:,.0f} cells over {', '.join(roles)}")
 
 
 def _place(kind: int, classes: Ints | None) -> int:
@@ -141,8 +153,8 @@ class Elimination:
             for r in (*near, role):
                 first[r], class_of[r] = _told_apart(r, mine, sizes[r])
             shape = [sizes[r] if at is None else len(at) for r, at in first.items()]
-            if math.prod(map(float, shape)) > most_cells:
-                raise TooManyCellsError(role)
+            if (cells := math.prod(map(float, shape))) > most_cells:
+                raise TooManyCellsError(cells, (role, *near))
             total = np.zeros(shape, dtype=mine[0].values.dtype if mine else np.intp)
             for factor in mine:
                 total += factor.over((*near, role), first)

@@ -313,13 +313,15 @@ class Shop:
         (3, 2)
         """
         from fitgraph.explain.requested import list_builds
+        from fitgraph.solve.only_named import engine_for
 
         request = self._request(have, want, budget, max_mass_g, material, in_stock, services)
         order = one_of(sort, _SORTS, "sort")
         limit = whole_of(limit, "limit")
         rows = whole_of(ways, "ways") if limit else 0
-        found = list_builds(self.engine, request, sort=order, limit=limit, rows=rows)
-        return BuildsAnswer(found, self.engine)
+        engine = engine_for(self.engine, request)
+        found = list_builds(engine, request, sort=order, limit=limit, rows=rows)
+        return BuildsAnswer(found, engine)
 
     def save_builds(
         self,
@@ -364,6 +366,7 @@ class Shop:
         ...     fitgraph.open().save_builds(f"{folder}/all.csv", "FORK-VEN-04", most=500).builds
         500
         """
+        from fitgraph.solve.only_named import engine_for
         from fitgraph.solve.query import ask
         from fitgraph.solve.scan import Patience
         from fitgraph.solve.write import write_csv, write_parquet
@@ -371,7 +374,8 @@ class Shop:
         request = self._request(have, want, budget, max_mass_g, material, in_stock, services)
         write = write_parquet if Path(path).suffix == ".parquet" else write_csv
         patience = Patience(builds=whole_of(most, "most"))
-        return write(ask(self.engine.space, request), path, patience=patience)
+        query = ask(engine_for(self.engine, request).space, request)
+        return write(query, path, patience=patience)
 
     def exchange(
         self,

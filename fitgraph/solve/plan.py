@@ -35,6 +35,7 @@ import numpy as np
 import numpy.typing as npt
 
 from fitgraph.array_types import Bools, Ints
+from fitgraph.errors import InputError
 from fitgraph.graph.sums import SumCondition
 from fitgraph.records import dataclass
 from fitgraph.solve import bundles
@@ -87,12 +88,15 @@ _SEEN, _MOST_SEEN = 8, 16
 _PRESENCE = 2
 
 
+#: Joints that a refusal names.
+_NAMED = 8
+
 #: What plans of the same catalogue have in common: sums as tables, by name and by the classes that
 #: may be used, and what maps of classes tell apart together.
 Memo = dict[tuple[Any, ...], Any]
 
 
-class TooWideError(RuntimeError):
+class TooWideError(InputError):
     """Answers would need more memory than the ceiling; says what is to blame and what is left.
 
     Parameters
@@ -111,9 +115,14 @@ class TooWideError(RuntimeError):
         super().__init__(
             f"this would need {_bytes(needed)} of memory, and the ceiling is {_bytes(ceiling)}: "
             f"{', '.join(self.roles)} have to be looked at together, because of "
-            f"{', '.join(self.joints)}. What helps: leave one of these joints out, name a part "
-            "of one of these roles, or raise the ceiling"
+            f"{_first_of(self.joints) or 'the joints between them'}. What helps: leave one of "
+            "these joints out, or name parts of some of these roles"
         )
+
+
+def _first_of(names: Sequence[str]) -> str:
+    more = len(names) - _NAMED
+    return ", ".join(names[:_NAMED]) + (f" and {more} more" if more > 0 else "")
 
 
 def _bytes(number: float) -> str:
