@@ -141,7 +141,7 @@ def _counter(book: Notebook) -> None:
 _LIST = """Item no;Title;Weight;Price;Qty
 Q-101;Raw steel bar 34,9 OD, slotted;1,35;64,90 €;3
 Q-102;Bar 31.8 OD, 560 x 610;0,98;89,90 €;1
-Q-201;Double collar for 34,9;0,19;24,50 €;6
+Q-201;Double clamp 34,9;0,19;24,50 €;6
 Q-301;IHC compression kit;0,12;19,90 €;4
 Q-900;Woolly hat;0,10;9,90 €;12
 """

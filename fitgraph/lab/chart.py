@@ -43,7 +43,11 @@ async function render({ model, el }) {
   // It is drawn once it has a width, and is as wide as there is room from then on.
   const room = new ResizeObserver(async () => {
     if (!el.offsetWidth || paper !== null) return;
-    if (last === null) {
+    if (last === null && el.closest(".fg-shut") && el.closest("[aria-busy]")) {
+      // What is folded away is drawn once the page can be used.
+      room.unobserve(el);
+      setTimeout(() => room.observe(el), 250);
+    } else if (last === null) {
       draw();
       await last;
       el.on("plotly_click", ({ points: [one] }) => {

@@ -15,8 +15,8 @@ _SCRIPT = """
 const LEAST_TO_SORT = 3, LEAST_TO_FILTER = 9, MOST_PRINTED = %d;
 const NUMBER = /[+\\-\\u2212]?\\d[\\d,\\u202f]*(?:\\.\\d+)?/;
 
-// What is folded away is not rendered: its text then is what stands in it.
-const text = (cell) => (cell ? cell.innerText || cell.textContent : "").trim();
+// Not what is rendered of it: to be asked for that, a browser lays the whole page out each time.
+const text = (cell) => (cell ? cell.textContent : "").trim();
 const empty = (words) => words === "" || words === "\\u2013" || words === "\\u2014";
 const figure = (words) => {
   const found = words.match(NUMBER);
@@ -87,7 +87,7 @@ function prepare(table, kept) {
     show();
   };
   [...head.cells].forEach((cell, at) => {
-    if (!text(cell)) return;
+    if (!titles[at]) return;
     const button = document.createElement("button");
     button.type = "button";
     button.className = "fg-sort";

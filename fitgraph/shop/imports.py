@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import asdict
+from dataclasses import asdict, replace
 from pathlib import Path
 from typing import Any
 
@@ -22,9 +22,8 @@ from fitgraph.report.blocks import Block, Say, Section, Tone, say_all
 from fitgraph.report.blocks import Report as Shown
 from fitgraph.report.hints import Hints
 from fitgraph.report.tables import Column, Table
-from fitgraph.report.values import COUNT, PLACE
+from fitgraph.report.values import COUNT, MASS, PLACE, money_of
 from fitgraph.shop.answers import Answer
-from fitgraph.units import show_mass
 from fitgraph.wording import plural
 
 #: Findings that are shown; the page in the folder holds all of them.
@@ -126,20 +125,27 @@ def understood(intake: Intake, vocabulary: Vocabulary) -> Table:
             value = f"{finding.value} " if finding.value and finding.column else ""
             told_of = f"{value}{finding.message}".split(";")[0]
             remarks.setdefault(finding.row, []).append(told_of)
-    rows: list[tuple[int, str, str, str, str, str, str]] = []
+    rows: list[tuple[Any, ...]] = []
     for p in (*intake.parts, *intake.more):
         sizes = [f"{path} {value}" for path, (value, _, _) in p.figures.items()]
-        price = "" if p.price is None else vocabulary.money(p.price)
-        mass = "" if p.mass_g is None else show_mass(p.mass_g)
         more = [*sizes, *(f"({r})" for r in remarks.get(p.row, ()))]
-        stock = "" if p.stock is None else str(p.stock)
         title = vocabulary.roles[p.role].title if p.role else "told in another list"
-        rows.append((p.row, p.sku, title, price, mass, stock, "; ".join(more)))
+        rows.append((p.row, p.sku, title, p.price, p.mass_g, p.stock, "; ".join(more)))
     for aside in intake.aside:
-        rows.append((aside.row, "", "set aside", "", "", "", f"{aside.reason}. {aside.remedy}"))
-    heads = ("Number", "Kind", "Price", "Mass", "Stock", "Sizes, and what was left out")
-    columns = (Column("row", PLACE, "Row"), *(Column(h.lower(), title=h) for h in heads))
-    return Table("understood", columns, tuple(sorted(rows)), "What it is understood as")
+        why = f"{aside.reason}. {aside.remedy}"
+        rows.append((aside.row, "", "set aside", None, None, None, why))
+    price, mass, stock = (replace(u, blank="") for u in (money_of(vocabulary), MASS, COUNT))
+    columns = (
+        Column("row", PLACE, "Row"),
+        Column("number", title="Number"),
+        Column("kind", title="Kind"),
+        Column("price", price, "Price"),
+        Column("mass", mass, "Mass"),
+        Column("stock", stock, "Stock"),
+        Column("sizes", title="Sizes, and what was left out"),
+    )
+    rows.sort(key=lambda row: row[:2])
+    return Table("understood", columns, tuple(rows), "What it is understood as")
 
 
 def rows_read(report: Report) -> tuple[Say, ...]:
