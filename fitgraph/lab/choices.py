@@ -16,7 +16,7 @@ from fitgraph.lab.unbroken import STAYS_WHOLE
 
 _SCRIPT = r"""
 function write(element, text) {
-  element.append(...text.split(/(\s+)/).map((piece) => {
+  element.append(...text.split(WORDS).map((piece) => {
     if (!staysWhole(piece)) return piece;
     const whole = document.createElement("span");
     whole.className = "fg-whole";

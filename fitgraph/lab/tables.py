@@ -276,7 +276,7 @@ def roles_html(
     def title(role: str) -> Markup:
         mine = Markup("")
         if role in owned:
-            mine = Markup('<br><span class="fg-note">yours: {}</span>').format(
+            mine = Markup('<br><span class="fg-note fg-plain">yours: {}</span>').format(
                 Markup(part_html(owned[role], catalogue))
             )
         return Markup("{}{}").format(catalogue.vocabulary.roles[role].title, mine)

@@ -1,4 +1,4 @@
-"""Which words of a page stay in one line: those with a hyphen and a figure, such as stock numbers.
+"""Which words of a page stay in one line: stock numbers, and figures with their units.
 
 What is written as HTML is marked by :func:`fitgraph.report.as_html.unbroken`; this is for what a
 page writes itself.
@@ -6,10 +6,12 @@ page writes itself.
 
 from __future__ import annotations
 
-from fitgraph.report.as_html import MOST_WHOLE
+from fitgraph.report.as_html import MOST_WHOLE, UNITS
 
-#: Says of a word whether it stays whole; a long one may break.
+#: ``WORDS`` finds words, and what is between them where it splits a text; ``staysWhole`` says of
+#: one whether it stays whole: a long one may break.
 STAYS_WHOLE = (
-    f"const staysWhole = (word) => word.length <= {MOST_WHOLE}"
-    r" && /\d/.test(word) && /[\p{L}\d]-[\p{L}\d]/u.test(word);"
+    rf"const WORDS = /(\S*\d {UNITS}\S*|\S+)/u;"
+    rf"const staysWhole = (word) => word.length <= {MOST_WHOLE} && /\d/.test(word)"
+    r" && (/[\p{L}\d]-[\p{L}\d]/u.test(word) || /\S \S/.test(word));"
 )

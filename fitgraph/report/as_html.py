@@ -29,7 +29,11 @@ _KEPT = re.compile(
     r'<(svg|button|a|summary|style|option)\b.*?</\1>|<span class="fg-whole">.*?</span>|<[^>]*>',
     re.DOTALL,
 )
-_WORD, _HYPHEN = re.compile(r"\S+"), re.compile(r"\w-\w")
+_HYPHEN = re.compile(r"\w-\w")
+
+#: Units that stay with their figure, as expressions of Python and of pages read them.
+UNITS = r"(?:mm|g|kg|N·m|MPa|min|[A-Z]{3})(?!\w)"
+_WORD = re.compile(rf"\S*\d (?:{UNITS})\S*|\S+")
 
 #: What a report needs beside the rules of pages.
 _RULES = (
@@ -59,24 +63,26 @@ def in_sentences(markup: str, change: Callable[[str], str]) -> str:
 
 
 def unbroken(markup: str) -> str:
-    """Return markup in which no stock number is broken at a hyphen, unless it is a long one.
+    """Return markup in which no stock number is broken at a hyphen, and no figure from its unit.
+
+    Only long ones may break.
 
     Examples
     --------
     >>> unbroken("<p>a slip-on (CLMP-SKE-02) fits</p>")
     '<p>a slip-on <span class="fg-whole">(CLMP-SKE-02)</span> fits</p>'
+    >>> unbroken("89.90 EUR, or less")
+    '<span class="fg-whole">89.90 EUR,</span> or less'
     """
 
     def word(found: re.Match[str]) -> str:
         text = found[0]
-        if len(text) > MOST_WHOLE or not _HYPHEN.search(text) or not any(map(str.isdigit, text)):
+        hyphenated = _HYPHEN.search(text) and any(map(str.isdigit, text))
+        if len(text) > MOST_WHOLE or not (hyphenated or " " in text):
             return text
         return f'<span class="fg-whole">{text}</span>'
 
-    def sentence(text: str) -> str:
-        return _WORD.sub(word, text) if "-" in text else text
-
-    return in_sentences(markup, sentence) if "-" in markup else markup
+    return in_sentences(markup, lambda text: _WORD.sub(word, text))
 
 
 def verdict_sign(verdict: Verdict) -> Markup:
