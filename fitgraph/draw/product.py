@@ -18,10 +18,10 @@ from fitgraph.draw.svg import element, folded, number, shorten, text_lines, writ
 from fitgraph.model import Catalogue, Outline, Silhouette, Verdict, Vocabulary
 
 #: Width of the drawing and of the labels beside it, and the least room for a label.
-_WIDTH, _LABEL, _ROW = 640.0, 160.0, 31.0
+_WIDTH, _LABEL, _ROW = 640.0, 190.0, 32.0
 
 #: Letters in a line of a label, lines that a part's name may take, and from one to the next.
-_LETTERS, _LINES, _LINE = 20, 2, 13.0
+_LETTERS, _LINES, _LINE = 19, 2, 15.0
 
 #: The plain one: a block a role.
 _BLOCK, _PITCH, _ACROSS = (70.0, 150.0), 15.0, 220.0
@@ -133,7 +133,7 @@ def product_svg(
     more = {role: _LINE * (len(name) - 1) for role, name in lines.items()}
     labels = _labels(anchors, roles, across / 2, more)
     ends = [y + more.get(role, 0.0) for role, (_, y) in labels.items()]
-    top = 16.0 - min([0.0, *ends])
+    top = 18.0 - min([0.0, *(y for _, y in labels.values())])
     height = top + max([shape.height * scale, *ends]) + 24
     told = [
         f"{vocabulary.roles[r].title}: {catalogue.called(named[r])}"
@@ -247,7 +247,7 @@ def _drawn(
         )
     )
     colour = verdict_class(verdict) if verdict is not None else "fg-muted"
-    made.extend(text_lines(lines, at, y + 12, _LINE, text_anchor=side, klass=colour))
+    made.extend(text_lines(lines, at, y + 13, _LINE, text_anchor=side, klass=colour))
     return made
 
 

@@ -6,7 +6,7 @@ from typing import Any
 
 import pytest
 
-from .harness import DARK, LAB, LIGHT, PAGES, Notebook, faults, number
+from .harness import DARK, LAB, LIGHT, PAGES, WIDE, Notebook, faults, number
 
 MAP, WHY = "07-the-map-of-fits.ipynb", "03-why-not.ipynb"
 NODE = "interface:bar.outside/34.8..34.9"
@@ -158,3 +158,33 @@ def test_a_part_is_handed_over_to_the_page_that_says_why(
     # And that page leads here.
     assert again.page.get_by_role("link", name="Map", exact=True).get_attribute("href") == MAP
     again.close()
+
+
+def test_a_number_typed_becomes_its_part_and_stands_whole_in_its_field(opened: Any) -> None:
+    book = opened(PAGES, MAP)
+    page = book.page
+    ready(book)
+    before = [book.labelled(label).input_value() for label in ("From", "To")]
+    try:
+        for width in (1280, 1920):
+            page.set_viewport_size({"width": width, "height": 900})
+            for label, typed in (("From", "fork-ske-01"), ("To", "ostrathby raftoe bar 630")):
+                book.labelled(label).fill(typed)
+                book.labelled(label).press("Tab")
+            told = [book.labelled(label).input_value() for label in ("From", "To")]
+            assert told == [
+                "Skerrowby Gorsewick fork 110 x 24 · FORK-SKE-01",
+                "Ostrathby Raftoe bar 630 x 700 · BAR-OST-03",
+            ]
+            for label in ("From", "To"):
+                room = book.labelled(label).evaluate("(e) => e.clientWidth - e.scrollWidth")
+                assert room >= 0, (width, label)
+            book.labelled("To").fill("bar")  # many, so it stays as it was typed
+            book.labelled("To").press("Tab")
+            assert book.labelled("To").input_value() == "bar"
+    finally:
+        page.set_viewport_size({"width": WIDE[0], "height": WIDE[1]})
+        for label, value in zip(("From", "To"), before, strict=True):
+            book.labelled(label).fill(value)
+            book.labelled(label).press("Tab")
+        page.wait_for_selector("text=Step 1 of 2")

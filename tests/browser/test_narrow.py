@@ -33,6 +33,12 @@ _CUT = """() => [...document.querySelectorAll('.fg-form svg.fg-svg')]
   .map((text) => text.textContent)"""
 
 
+#: Stock numbers, and figures with their units, that stand in more than one line.
+_BROKEN = """() => [...document.querySelectorAll('.fg-form :is(.fg-whole, .fg-sku:not(.fg-long))')]
+  .filter((e) => e.checkVisibility({ visibilityProperty: true }) && e.getClientRects().length > 1)
+  .map((e) => e.textContent)"""
+
+
 @pytest.mark.parametrize(
     ("name", "drawn"),
     [
@@ -57,6 +63,7 @@ def test_nothing_goes_on_at_the_side(opened: Any, name: str, drawn: str) -> None
         assert shown.count() > 0
         assert page.evaluate(_WIDER) == []
         assert page.evaluate(_CUT) == []
+        assert page.evaluate(_BROKEN) == []
         assert faults(book) == []
     finally:
         page.set_viewport_size({"width": 1280, "height": 900})
