@@ -16,7 +16,7 @@ import numpy.typing as npt
 
 from fitgraph.array_types import Bools, Floats, Ints
 from fitgraph.records import dataclass
-from fitgraph.solve.arrays import dense, distinct, spread
+from fitgraph.solve.arrays import dense, in_batches, spread
 from fitgraph.solve.support import CircuitStep
 
 #: Pairs of a context and a row that are looked at in one go.
@@ -158,7 +158,7 @@ def _one_by_one(
         mine = np.flatnonzero((fewest == n) & (least > 0) & (least <= _LIGHT))
         mine = mine[np.argsort(term.which[contexts[mine]], kind="stable")]
         others = sorted((k for k in range(len(terms)) if k != n), key=lambda k: many[k].sum())
-        for begin, end in cuts(least[mine], _AT_ONCE):
+        for begin, end in in_batches(least[mine], _AT_ONCE):
             rows_at, listed = runs.rows_at(n, term), runs.listed(n)
             context, row = _pairs(term, listed, rows_at, contexts[mine[begin:end]])
             told: dict[int, Floats] = {}
@@ -305,17 +305,14 @@ class _Runs:
         self._count_at: dict[int, Ints] = {}
         self._listed: dict[int, npt.NDArray[np.int32]] = {}
         self._of_level: list[tuple[Ints, Ints, Ints]] = []
+        self.cuts = lines.pieces.cuts[:-1]
         if lines.first is None:  # they follow one another: each is a piece
-            self.cuts = lines.begin
             return
         some = np.flatnonzero(lines.begin < lines.end)
-        begin, end = lines.begin[some], lines.end[some]
+        low, high = lines.pieces.low[some], lines.pieces.high[some]
         node = np.searchsorted(lines.first, some, side="right") - 1
         self._starts = np.flatnonzero(np.diff(node, prepend=-1))
         self._nodes, self._many = node[self._starts], len(node)
-        bounds = distinct(np.concatenate([[0], begin, end]))
-        self.cuts = bounds[bounds < self._rows]
-        low, high = np.searchsorted(bounds, begin), np.searchsorted(bounds, end)
         level = np.log2(np.maximum(high - low, 1)).astype(np.intp)
         for k in range(int(level.max(initial=-1)) + 1):
             run = np.flatnonzero(level == k)
@@ -386,7 +383,7 @@ def least_row(terms: Sequence[Lookup], lines: CircuitStep, contexts: Ints, nodes
     contexts, nodes = contexts[pair], nodes[pair]
     found = np.empty(len(pair), dtype=np.intp)
     sizes = np.add.reduceat(lines.end - lines.begin, first)[nodes]
-    for begin, end in cuts(sizes, _AT_ONCE):
+    for begin, end in in_batches(sizes, _AT_ONCE):
         owner, number = spread(last[nodes[begin:end]] - first[nodes[begin:end]])
         run = first[nodes[begin:end]][owner] + number
         of_run, number = spread(lines.end[run] - lines.begin[run])
@@ -401,14 +398,3 @@ def least_row(terms: Sequence[Lookup], lines: CircuitStep, contexts: Ints, nodes
         hits = np.flatnonzero(value == np.repeat(least, many))
         found[begin:end] = row[hits[np.searchsorted(hits, starts)]]
     return found[of_pair]
-
-
-def cuts(sizes: Ints, most: int) -> Iterator[tuple[int, int]]:
-    """Yield pieces of a sequence whose sizes add up to no more than some, or that are one."""
-    ends = np.cumsum(sizes)
-    begin = 0
-    while begin < len(sizes):
-        before = ends[begin - 1] if begin else 0
-        end = max(begin + 1, int(np.searchsorted(ends, before + most, side="right")))
-        yield begin, end
-        begin = end

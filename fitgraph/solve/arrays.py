@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from typing import Any
 
 import numpy as np
@@ -31,6 +31,23 @@ def spread(counts: Ints) -> tuple[Ints, Ints]:
     """
     owner = np.repeat(np.arange(len(counts)), counts)
     return owner, np.arange(len(owner)) - np.repeat(np.cumsum(counts) - counts, counts)
+
+
+def in_batches(sizes: Ints, most: int) -> Iterator[tuple[int, int]]:
+    """Yield pieces of a sequence whose sizes add up to no more than some, or that are one.
+
+    Examples
+    --------
+    >>> list(in_batches(np.array([2, 2, 9, 1]), 4))
+    [(0, 2), (2, 3), (3, 4)]
+    """
+    ends = np.cumsum(sizes)
+    begin = 0
+    while begin < len(sizes):
+        before = ends[begin - 1] if begin else 0
+        end = max(begin + 1, int(np.searchsorted(ends, before + most, side="right")))
+        yield begin, end
+        begin = end
 
 
 def distinct(values: npt.NDArray[Any]) -> npt.NDArray[Any]:

@@ -37,7 +37,7 @@ from fitgraph.solve.passes import Demands, Passes
 from fitgraph.solve.plan import Case, Plan, Step, TooWideError
 from fitgraph.solve.rows import Rows
 from fitgraph.solve.support import ROW as SUPPORT_ROW
-from fitgraph.solve.support import CircuitStep, Sorted, StepRows, Support, nodes_of
+from fitgraph.solve.support import CircuitStep, Pieces, Sorted, StepRows, Support, nodes_of
 from fitgraph.stopping import check
 
 Objects = npt.NDArray[np.object_]
@@ -82,7 +82,12 @@ class Word:
 
     def rest(self, values: Words) -> Words:
         """Return remainders of numbers below 2**64."""
-        return values % self.prime if self.prime else values
+        if not self.prime:
+            return values
+        # numpy divides by one number in vectors, and takes remainders one by one.
+        whole = np.asarray(values // self.prime)
+        whole *= self.prime
+        return np.subtract(values, whole, out=whole)
 
     def both(self, a: Words, b: Words) -> Words:
         """Return products."""
@@ -92,9 +97,14 @@ class Word:
         """Add values to places; the remainders are left to :meth:`rest`."""
         np.add.at(into, at, values)
 
-    def between(self, running: Words, begin: Ints, end: Ints) -> Words:
-        """Return differences of a running sum."""
-        return _taken(running, end) - _taken(running, begin)
+    def added(self, values: Words, starts: Ints) -> Words:
+        """Return the sums of pieces of rows."""
+        return np.asarray(np.add.reduceat(values, starts))
+
+    def of_runs(self, pieces: Pieces, sums: Words) -> Words:
+        """Return what runs of pieces come to, as differences of running sums."""
+        running = np.append(np.zeros(1, dtype=self.sums), np.cumsum(sums, dtype=self.sums))
+        return np.asarray(running[pieces.high] - running[pieces.low])
 
     def across(self, matrix: Words, values: Words) -> Words:
         """Return a matrix times a vector, of remainders modulo 2**64."""
@@ -115,6 +125,10 @@ class Some(Word):
         """Return whether both are."""
         return a & b
 
+    def added(self, values: Words, starts: Ints) -> Words:
+        """Return whether pieces of rows have any."""
+        return np.asarray(np.logical_or.reduceat(values, starts))
+
     def gather(self, into: Words, at: Ints, values: Words) -> None:
         """Mark places."""
         np.maximum.at(into.view(np.uint8), at, values.view(np.uint8))
@@ -134,10 +148,11 @@ class AtMost(Word):
         """Return the numbers as they are."""
         return values.astype(np.float64, copy=False)
 
-    def between(self, running: Words, begin: Ints, end: Ints) -> Words:
-        """Return differences of a running sum, with all that it may have lost to rounding."""
-        last = _taken(running, end)
-        return last - _taken(running, begin) + last * (len(running) * np.finfo(float).eps)
+    def of_runs(self, pieces: Pieces, sums: Words) -> Words:
+        """Return what runs come to, with all that running sums may have lost to rounding."""
+        running = np.append(0.0, np.cumsum(sums))
+        last, added = running[pieces.high], int(pieces.cuts[-1]) + len(running)
+        return np.asarray(last - running[pieces.low] + last * (added * np.finfo(float).eps))
 
 
 #: Whether there is a build at all.
@@ -356,9 +371,8 @@ class Circuit:
             check()
             step, some = self.steps[place], list[Ints]()
             mine = self._of_kinds(step, own[place], below, SOME)
-            around = self._around(step, reached[place], SOME)
-            for rows in _slices(len(step.kind)):
-                row = rows.start + np.flatnonzero(around[rows])
+            for rows, around in self._rows_around(step, reached[place], SOME):
+                row = rows.start + np.flatnonzero(around)
                 if mine is not None:
                     row = row[mine[step.kind[row]]]
                 for child, at in step.opens.items():
@@ -438,13 +452,12 @@ class Circuit:
             if known is not None and place in known:
                 found.append(known[place])
                 continue
-            size, mine = len(step.kind), self._of_kinds(step, own[place], found, word)
-            running = np.zeros(size + 1, dtype=word.sums)
-            for rows in _slices(size):
-                into = running[1 + rows.start : 1 + rows.stop]
-                self._rows_below(step, rows, mine, found, word, into)
-            np.cumsum(running, out=running)
-            runs = word.between(running, step.begin, step.end)
+            mine, pieces = self._of_kinds(step, own[place], found, word), step.pieces
+            sums = np.zeros(len(pieces), dtype=word.dtype)
+            for some, rows in pieces.batches(_AT_ONCE):
+                values = self._rows_below(step, rows, mine, found, word)
+                sums[some] = word.added(values, pieces.cuts[some] - rows.start)
+            runs = word.of_runs(pieces, sums)
             if step.first is not None and len(runs):
                 runs = np.add.reduceat(runs, step.first)
             found.append(word.rest(runs))
@@ -469,9 +482,8 @@ class Circuit:
         kinds: Words | None,
         below: Sequence[Words],
         word: Word,
-        into: Words,
-    ) -> None:
-        """Fill in the values of some rows of a step with all below them; zero so far.
+    ) -> Words:
+        """Return the values of some rows of a step with all below them.
 
         ``kinds`` is what each kind comes to, as :meth:`_of_kinds` has it.
         """
@@ -484,11 +496,12 @@ class Circuit:
             value = _taken(below[child], some if alive is None else _taken(some, alive))
             values = value if values is None else word.both(values, value)
         if values is None:
-            into[:] = 1
-        elif alive is None:
-            into[:] = values
-        else:
-            into[alive] = values
+            return np.ones(rows.stop - rows.start, dtype=word.dtype)
+        if alive is None:
+            return values
+        every = np.zeros(rows.stop - rows.start, dtype=word.dtype)
+        every[alive] = values
+        return every
 
     def _beside(self, case: Case, but: int, below: Sequence[Words], word: Word) -> Words:
         """Return what the roots of a case come to together, but for one."""
@@ -547,9 +560,11 @@ class Circuit:
                     into = kinds if target < 0 else outside[target]
                     into += word.across(matrix, around)
             else:
-                whole = self._around(step, around, word)
-                for rows in _slices(len(step.kind)):
-                    values, kind = word.rest(whole[rows]), step.kind[rows]
+                for rows, values in self._rows_around(step, around, word):
+                    if word is SOME:
+                        self._mark(place, rows, values, mine, below, kinds, outside)
+                        continue
+                    kind = step.kind[rows]
                     opens = {c: at[rows] for c, at in step.opens.items()}
                     alive = _few(values)
                     if alive is not None:
@@ -557,11 +572,8 @@ class Circuit:
                         opens = {c: _taken(at, alive) for c, at in opens.items()}
                     shares = self._shares(place, kind, opens, values, mine, below, word)
                     for target, at, share in shares:
+                        # Remainders of no more than 2**32 rows in all: a sum stays below 2**64.
                         word.gather(kinds if target < 0 else outside[target], at, share)
-                    if word.prime:  # sums of remainders stay below 2**64
-                        kinds = word.rest(kinds)
-                        for c in opens:
-                            outside[c] = word.rest(outside[c])
             if step.of_kind:
                 for child, share in self._of_kinds_shares(
                     step, own[place], word.rest(kinds), below, word
@@ -574,6 +586,60 @@ class Circuit:
                 of_class = word.rest(kinds)[of_step.kind_of[of_step.domain]]
                 word.gather(found[of_step.variable], of_step.domain, of_class)
         return {r: word.rest(v) for r, v in found.items()}
+
+    def _mark(
+        self,
+        place: int,
+        rows: slice,
+        values: Words,
+        mine: Words | None,
+        below: Sequence[Words],
+        kinds: Words,
+        outside: Sequence[Words],
+    ) -> None:
+        """Mark the kinds and the children's nodes that some rows of a step lead to.
+
+        What is marked soon is most of what can be: so of each row it is asked first whether it
+        leads to anything new.
+
+        Parameters
+        ----------
+        place : int
+            Which step.
+        rows : slice
+            Which of its rows.
+        values : ndarray of bool
+            Whether there is anything around them.
+        mine : ndarray or None
+            What each kind comes to, as :meth:`_of_kinds` has it.
+        below
+            As in :meth:`each`.
+        kinds, outside
+            What is marked, of the step's own kinds and of the nodes of all steps.
+        """
+        step, kind = self.steps[place], self.steps[place].kind[rows]
+        opens = {c: at[rows] for c, at in step.opens.items()}
+        alive = _few(values)
+        if alive is not None:
+            values, kind = _taken(values, alive), _taken(kind, alive)
+            opens = {c: _taken(at, alive) for c, at in opens.items()}
+        opened = [(c, at, _taken(below[c], at)) for c, at in opens.items()]
+        if self.plan.steps[place].is_role or step.of_kind:
+            through = values & ~_taken(kinds, kind)
+            for *_, value in opened:
+                through &= value
+            kinds[kind[through]] = True
+        for child, at, _ in opened:
+            if outside[child].all():
+                continue
+            share = values & ~_taken(outside[child], at)
+            for other, _, value in opened:
+                if other != child:
+                    share &= value
+            new = np.flatnonzero(share)
+            if mine is not None:
+                new = new[_taken(mine, _taken(kind, new))]
+            outside[child][_taken(at, new)] = True
 
     def _shares(
         self,
@@ -688,21 +754,30 @@ class Circuit:
             found[target] = matrix.reshape(sizes[target], step.nodes)
         return found
 
+    def _rows_around(
+        self, step: CircuitStep, around: Words, word: Word
+    ) -> Iterator[tuple[slice, Words]]:
+        """Yield rows of a step, and what is around each: those that nothing is around may miss."""
+        pieces, of_piece = step.pieces, self._around(step, around, word)
+        for some, rows in pieces.batches(_AT_ONCE):
+            values = of_piece[some]
+            if values.any():
+                yield rows, np.repeat(values, np.diff(pieces.cuts[some.start : some.stop + 1]))
+
     @staticmethod
     def _around(step: CircuitStep, around: Words, word: Word) -> Words:
-        """Return, for each row, what is around the nodes that it follows; not yet a remainder."""
-        if step.first is None:
-            return np.repeat(around, step.end - step.begin)
-        runs = np.repeat(around, np.diff(np.append(step.first, len(step.begin))))
-        ends = np.zeros(len(step.kind) + 1, dtype=word.sums)
+        """Return, for each piece of a step's rows, what is around the nodes that it follows."""
+        runs = around
+        if step.first is not None:
+            runs = np.repeat(around, np.diff(np.append(step.first, len(step.begin))))
+        found = np.zeros(len(step.pieces) + 1, dtype=word.sums)
         some = np.flatnonzero(runs)
         runs = runs[some].astype(word.sums)
         # A row is in no more than 2**32 runs, so the true sums stay below 2**64 for a prime; and
         # what goes below zero on the way comes back, modulo 2**64.
-        np.add.at(ends, step.begin[some], runs)
-        np.subtract.at(ends, step.end[some], runs)
-        np.cumsum(ends, out=ends)
-        return ends[:-1]
+        np.add.at(found, step.pieces.low[some], runs)
+        np.subtract.at(found, step.pieces.high[some], runs)
+        return word.rest(np.cumsum(found[:-1], dtype=word.sums))
 
     # -- whole numbers -----------------------------------------------------
 

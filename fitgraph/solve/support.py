@@ -17,7 +17,7 @@ References
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from functools import cached_property
 from typing import Any
 
@@ -27,7 +27,7 @@ import numpy.typing as npt
 from fitgraph.array_types import Bools, Ints
 from fitgraph.records import dataclass
 from fitgraph.solve.algebra import EXISTS, Algebra
-from fitgraph.solve.arrays import distinct_below, spread
+from fitgraph.solve.arrays import distinct, distinct_below, in_batches, spread
 from fitgraph.solve.passes import Demands, Passes, kind_values
 from fitgraph.solve.plan import Case, Plan, TooWideError
 from fitgraph.solve.rows import Rows
@@ -82,6 +82,43 @@ class Sorted:
             into[:, self.reached] = algebra.add(into[:, self.reached], found)
 
 
+@dataclass(frozen=True, slots=True, eq=False)
+class Pieces:
+    """Rows of a step, cut wherever a run of them begins or ends.
+
+    Parameters
+    ----------
+    cuts : ndarray of int, shape (n_pieces + 1,)
+        Where each piece begins, and where the last one ends; ascending.
+    low, high : ndarray of int, shape (n_runs,)
+        The first piece of each run, and the one after its last.
+    """
+
+    cuts: Ints
+    low: Ints
+    high: Ints
+
+    @staticmethod
+    def of(begin: Ints, end: Ints) -> Pieces:
+        """Return the pieces of runs from some rows on to before others."""
+        cuts = distinct(np.concatenate([np.zeros(1, dtype=np.intp), begin, end]))
+        return Pieces(cuts, np.searchsorted(cuts, begin), np.searchsorted(cuts, end))
+
+    def __len__(self) -> int:
+        """Return how many there are."""
+        return len(self.cuts) - 1
+
+    @property
+    def sizes(self) -> Ints:
+        """Return how many rows each has."""
+        return np.diff(self.cuts)
+
+    def batches(self, most: int) -> Iterator[tuple[slice, slice]]:
+        """Yield pieces that follow one another, and their rows: so many, or one piece's."""
+        for begin, end in in_batches(self.sizes, most):
+            yield slice(begin, end), slice(int(self.cuts[begin]), int(self.cuts[end]))
+
+
 @dataclass(frozen=True, eq=False)
 class CircuitStep:
     """What can follow the cells of one step.
@@ -109,6 +146,11 @@ class CircuitStep:
     end: Ints
     first: Ints | None
     nodes: int
+
+    @cached_property
+    def pieces(self) -> Pieces:
+        """Return its rows, cut where runs begin and end."""
+        return Pieces.of(self.begin, self.end)
 
     @cached_property
     def opened(self) -> Mapping[int, Ints]:
