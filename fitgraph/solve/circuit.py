@@ -46,8 +46,7 @@ Words = npt.NDArray[Any]
 #: Kinds and nodes of rows are numbered in this type where it holds them all.
 _NARROW: Any = np.int32
 
-#: Rows that are looked at in one go, so few that all of it stays in a processor's cache, and cells
-#: whose rows are worked out in one go.
+#: Rows that are numbered in one go, and cells whose rows are worked out in one go.
 _AT_ONCE, _CELLS = 1 << 16, 1 << 13
 
 #: Numbers in a block: more bytes than the allocator keeps for itself.
@@ -454,7 +453,7 @@ class Circuit:
                 continue
             mine, pieces = self._of_kinds(step, own[place], found, word), step.pieces
             sums = np.zeros(len(pieces), dtype=word.dtype)
-            for some, rows in pieces.batches(_AT_ONCE):
+            for some, rows in pieces.batches:
                 values = self._rows_below(step, rows, mine, found, word)
                 sums[some] = word.added(values, pieces.cuts[some] - rows.start)
             runs = word.of_runs(pieces, sums)
@@ -564,8 +563,9 @@ class Circuit:
                     if word is SOME:
                         self._mark(place, rows, values, mine, below, kinds, outside)
                         continue
-                    kind = step.kind[rows]
-                    opens = {c: at[rows] for c, at in step.opens.items()}
+                    # Each is looked up twice, and numpy would widen it twice.
+                    kind = step.kind[rows].astype(np.intp)
+                    opens = {c: at[rows].astype(np.intp) for c, at in step.opens.items()}
                     alive = _few(values)
                     if alive is not None:
                         values, kind = _taken(values, alive), _taken(kind, alive)
@@ -759,7 +759,7 @@ class Circuit:
     ) -> Iterator[tuple[slice, Words]]:
         """Yield rows of a step, and what is around each: those that nothing is around may miss."""
         pieces, of_piece = step.pieces, self._around(step, around, word)
-        for some, rows in pieces.batches(_AT_ONCE):
+        for some, rows in pieces.batches:
             values = of_piece[some]
             if values.any():
                 yield rows, np.repeat(values, np.diff(pieces.cuts[some.start : some.stop + 1]))

@@ -17,7 +17,7 @@ References
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from functools import cached_property
 from typing import Any
 
@@ -40,6 +40,9 @@ ROW = 80.0
 
 #: Rows that are compared in one go, and the largest code of what a row chooses and opens.
 _AT_ONCE, _LARGEST = 1 << 22, 1 << 62
+
+#: Rows that are looked at in one go, so few that all of it stays in a processor's cache.
+_IN_CACHE = 1 << 16
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -82,7 +85,7 @@ class Sorted:
             into[:, self.reached] = algebra.add(into[:, self.reached], found)
 
 
-@dataclass(frozen=True, slots=True, eq=False)
+@dataclass(frozen=True, eq=False)
 class Pieces:
     """Rows of a step, cut wherever a run of them begins or ends.
 
@@ -108,15 +111,13 @@ class Pieces:
         """Return how many there are."""
         return len(self.cuts) - 1
 
-    @property
-    def sizes(self) -> Ints:
-        """Return how many rows each has."""
-        return np.diff(self.cuts)
-
-    def batches(self, most: int) -> Iterator[tuple[slice, slice]]:
-        """Yield pieces that follow one another, and their rows: so many, or one piece's."""
-        for begin, end in in_batches(self.sizes, most):
-            yield slice(begin, end), slice(int(self.cuts[begin]), int(self.cuts[end]))
+    @cached_property
+    def batches(self) -> Sequence[tuple[slice, slice]]:
+        """Return pieces that follow one another, and their rows: so many, or one piece's."""
+        return [
+            (slice(begin, end), slice(int(self.cuts[begin]), int(self.cuts[end])))
+            for begin, end in in_batches(np.diff(self.cuts), _IN_CACHE)
+        ]
 
 
 @dataclass(frozen=True, eq=False)
