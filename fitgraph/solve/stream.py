@@ -9,6 +9,7 @@ comes to the same state, so most of the work is copying columns.
 
 from __future__ import annotations
 
+import math
 from collections import OrderedDict
 from collections.abc import Iterator, Mapping
 from typing import Any
@@ -18,8 +19,9 @@ import numpy.typing as npt
 
 from fitgraph.array_types import Ints
 from fitgraph.records import dataclass
-from fitgraph.solve.arrays import spread
+from fitgraph.solve.arrays import distinct_below, spread
 from fitgraph.solve.counting import Exact
+from fitgraph.solve.plan import Step
 from fitgraph.solve.query import Query
 from fitgraph.solve.rows import Members, Rows
 from fitgraph.stopping import check
@@ -168,30 +170,51 @@ class Stream:
 
     def _expand(self, left: _Open) -> _Tail:
         """Return every completion of a state, in order, by arrays."""
-        options: dict[str, npt.NDArray[np.unsignedinteger]] = {}
         price, tenths = np.zeros(1, dtype=np.int64), np.zeros(1, dtype=np.int64)
+        options: dict[str, npt.NDArray[np.unsignedinteger]] = {}
         # What is open for each partial build, the next step first.
         pending: list[tuple[int, Ints]] = [(n, np.array([p], dtype=np.intp)) for n, p in left]
         while pending:
             place, at = pending.pop(0)
+            step = self.plan.steps[place if place >= 0 else ~place]
+            below: dict[int, Ints] = {}
             if place < 0:
-                variable = self.plan.steps[~place].variable
-                ordered, starts, counts = self._members.of(self.plan.steps[~place])
-                owner, number = spread(counts[at])
-                chosen = ordered[starts[at[owner]] + number]
-                price = price[owner] + self._price[variable][chosen]
-                tenths = tenths[owner] + self._tenths[variable][chosen]
-                options = {v: o[owner] for v, o in options.items()}
-                options[variable] = chosen.astype(self._kind)
-                pending = [(n, p[owner]) for n, p in pending]
-                continue
-            owner, kind = self._rows.expand(place, at)
-            below = list(self._rows.after(place, at[owner], kind).items())
-            own = [(~place, kind)] if self.plan.steps[place].is_role else []
-            price, tenths = price[owner], tenths[owner]
-            options = {v: o[owner] for v, o in options.items()}
-            pending = [*own, *below, *((n, p[owner]) for n, p in pending)]
+                owner, option = self._chosen(step, at)
+            else:
+                owner, option, below = self._following(place, at)
+            options = {v: o.take(owner) for v, o in options.items()}
+            price, tenths = price.take(owner), tenths.take(owner)
+            if step.is_role:
+                options[step.variable] = option.astype(self._kind)
+                price += self._price[step.variable].take(option)
+                tenths += self._tenths[step.variable].take(option)
+            pending = [*below.items(), *((n, p.take(owner)) for n, p in pending)]
         return _Tail(options, price, tenths)
+
+    def _chosen(self, step: Step, kinds: Ints) -> tuple[Ints, Ints]:
+        """Return each option of some kinds of a step, and of which of them it is."""
+        ordered, starts, counts = self._members.of(step)
+        owner, number = spread(counts[kinds])
+        return owner, ordered[starts[kinds].take(owner) + number]
+
+    def _following(self, place: int, at: Ints) -> tuple[Ints, Ints, dict[int, Ints]]:
+        """Return what can follow some cells: of which of them, which option, and what that opens.
+
+        Many partial builds come to few cells, so it is worked out once a cell.
+        """
+        step = self.plan.steps[place]
+        cells = distinct_below(math.prod(step.shape), at)
+        owner, kind = self._rows.expand(place, cells)
+        option = kind
+        if step.is_role:
+            of, option = self._chosen(step, kind)
+            owner, kind = owner[of], kind[of]
+        below = self._rows.after(place, cells[owner], kind)
+        starts = np.searchsorted(owner, np.arange(len(cells) + 1))
+        cell = np.searchsorted(cells, at)
+        of, number = spread(np.diff(starts)[cell])
+        row = starts[cell].take(of) + number
+        return of, option.take(row), {child: found.take(row) for child, found in below.items()}
 
     # -- the walk ------------------------------------------------------
 
