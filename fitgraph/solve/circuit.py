@@ -456,7 +456,7 @@ class Circuit:
             for some, rows in pieces.batches:
                 values = self._rows_below(step, rows, mine, found, word)
                 sums[some] = word.added(values, pieces.cuts[some] - rows.start)
-            runs = word.of_runs(pieces, sums)
+            runs = sums if pieces.alone else word.of_runs(pieces, sums)
             if step.first is not None and len(runs):
                 runs = np.add.reduceat(runs, step.first)
             found.append(word.rest(runs))
@@ -770,6 +770,8 @@ class Circuit:
         runs = around
         if step.first is not None:
             runs = np.repeat(around, np.diff(np.append(step.first, len(step.begin))))
+        if step.pieces.alone:
+            return word.rest(runs)
         found = np.zeros(len(step.pieces) + 1, dtype=word.sums)
         some = np.flatnonzero(runs)
         runs = runs[some].astype(word.sums)

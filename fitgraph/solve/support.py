@@ -112,6 +112,12 @@ class Pieces:
         return len(self.cuts) - 1
 
     @cached_property
+    def alone(self) -> bool:
+        """Return whether each run is a piece of its own, in their order."""
+        every = np.arange(len(self.cuts) - 1)
+        return np.array_equal(self.low, every) and np.array_equal(self.high, every + 1)
+
+    @cached_property
     def batches(self) -> Sequence[tuple[slice, slice]]:
         """Return pieces that follow one another, and their rows: so many, or one piece's."""
         return [
