@@ -57,6 +57,7 @@ _LENGTH_UNITS = {
     "µm": Decimal("0.001"),
     "um": Decimal("0.001"),
     **dict.fromkeys(_INCHES, MM_PER_INCH),
+    **dict.fromkeys(("millimetre", "millimetres", "millimeter", "millimeters"), Decimal(1)),
 }
 _MASS_UNITS = {
     "": Decimal(1),

@@ -212,7 +212,7 @@ def test_figures_as_people_type_them_are_read(
     assert bore.basis is Basis.MAKER
 
 
-@pytest.mark.parametrize("value", ["?", "", "unknown", "n/a", "-", "tbc"])
+@pytest.mark.parametrize("value", ["?", "", "unknown", "n/a", "-", "tbc", "k.A.", "null", "n.a."])
 def test_what_nobody_knows_is_unknown_without_a_finding(folder: Folder, value: str) -> None:
     folder.write("features.csv", FEATURES + f"BAR-2,bore,diameter,{value},,\n")
     assert folder.findings() == []

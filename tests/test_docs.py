@@ -188,7 +188,7 @@ def test_ranges_fractions_and_unknowns_read_as_the_guide_says(folder: Path) -> N
         assert read(typed) == pytest.approx((28.525, 28.625))  # 1.125 x 25.4 mm, maker ±0.05
     for typed in ("28.6", "28,6 mm"):
         assert read(typed) == pytest.approx((28.55, 28.65))
-    for typed in ("?", "unknown", "n/a", "tbc", "-", ""):
+    for typed in ("?", "unknown", "n/a", "k.A.", "null", "tbc", "-", ""):
         assert read(typed) == (-float("inf"), float("inf"))
         assert typed == "" or f"`{typed}`" in section("## How to type a figure")
 

@@ -9,7 +9,12 @@ from fitgraph.model import Basis, Dimension
 from fitgraph.units import AmbiguousError, UnitError, folded, parse_length, remembered
 
 #: What people write where they do not know.
-UNKNOWN_TEXTS = frozenset({"", "?", "??", "unknown", "n/a", "na", "-", "–", "—", "tbc", "tbd"})
+UNKNOWN_TEXTS = frozenset(
+    (
+        *("", "?", "??", "-", "–", "—", "unknown", "n/a", "n.a.", "na", "tbc", "tbd"),
+        *("null", "k.a.", "k. a.", "unbekannt", "inconnu", "desconocido"),
+    )
+)
 
 _LIMIT = r"[+-]\s*(?:[0-9]+(?:[.,][0-9]+)?|[.,][0-9]+)"
 _BRACKETS = re.compile(r"\(\s*((?:±|\+|-)[^()]*)\)")

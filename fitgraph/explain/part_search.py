@@ -36,7 +36,7 @@ _NOUGHTS = re.compile(r"(?<!\d)0+(?=\d)")
 _SLIP, _LEAST_LETTERS = 0.8, 4
 
 #: In larger catalogues the words of all parts are too many to compare while somebody types.
-_MOST_RESPELT = 5000
+_MOST_RESPELT, _MOST_NUMBERS = 5000, 50_000
 
 
 def _words(text: str) -> list[str]:
@@ -159,7 +159,9 @@ def search_parts(
             for word in words
         )
 
-    found = [part for part in looked_at if means(part)] or _numbered(looked_at, text)
+    found = [part for part in looked_at if means(part)]
+    if not found and len(looked_at) <= _MOST_NUMBERS:
+        found = _numbered(looked_at, text)
     whole = text.strip().casefold()
     found.sort(key=lambda p: (not p.sku.casefold().startswith(whole), p.stock <= 0))
     return tuple(found[:limit])
