@@ -1,4 +1,4 @@
-"""Small pieces of sentences that every room makes: plurals, lists, a capital at the beginning."""
+"""Small pieces of sentences that every room makes: plurals, shares, lists, a capital."""
 
 from __future__ import annotations
 
@@ -26,6 +26,24 @@ def plural(count: float, one: str, many: str = "") -> str:
         return f"1 {one}"
     number = f"{count:,}" if isinstance(count, int) else f"{count:,.10g}"
     return f"{number} {many or one + 's'}"
+
+
+def percent(share: float, digits: int = 0) -> str:
+    """Return a share, or a chance, as people read it: never 0 or 100% unless it is.
+
+    Examples
+    --------
+    >>> percent(0.9996), percent(0.5), percent(0.002), percent(1)
+    ('over 99%', '50%', 'under 1%', '100%')
+    >>> percent(0.9996, 1), percent(0.002, 1), percent(0.0002, 1)
+    ('over 99.9%', '0.2%', 'under 0.1%')
+    """
+    hundredths, least = share * 100, 10.0**-digits
+    if 0 < hundredths < least / 2:
+        return f"under {least:.{digits}f}%"
+    if 100 - least / 2 < hundredths < 100:
+        return f"over {100 - least:.{digits}f}%"
+    return f"{hundredths:.{digits}f}%"
 
 
 def first_of(names: Iterable[str], most: int) -> str:

@@ -50,7 +50,7 @@ from fitgraph.mechanics.rules import RULES
 from fitgraph.mechanics.stackup import AssemblyShare
 from fitgraph.model import Basis, Catalogue, Dimension, Fill, Option, Presence, Verdict
 from fitgraph.units import show_mass
-from fitgraph.wording import capital, listed
+from fitgraph.wording import capital, listed, percent
 
 
 def size_text(dimension: Dimension) -> str:
@@ -394,7 +394,7 @@ def _chance(chance: Chance, catalogue: Catalogue) -> str:
     title = catalogue.vocabulary.roles[chance.figure.reference.role].title
     return (
         f"Of {chance.seen} other parts ({title}) whose {_name(chance.figure)} is known, "
-        f"{chance.fit} would fit ({chance.share:.0%})."
+        f"{chance.fit} would fit ({percent(chance.share)})."
     )
 
 
@@ -423,7 +423,9 @@ def _undecided(clash: Clash) -> str:
     if unseen:
         return f"Nobody has noted whether {' or whether '.join(unseen)}: look at it."
     share = share_of_pairs(clash)
-    part = "some pairs fit and some do not" if share is None else f"{share:.0%} of such pairs fit"
+    part = (
+        "some pairs fit and some do not" if share is None else f"{percent(share)} of such pairs fit"
+    )
     return f"The limits overlap the window: {part}. Try this pair, or measure it."
 
 
@@ -555,7 +557,7 @@ def hold_text(hold: Hold) -> str:
             )
         text += "."
         if grip.closes < 1:
-            text += f" In {1 - grip.closes:.0%} of the cases the rings do not close for it."
+            text += f" In {percent(1 - grip.closes)} of the cases the rings do not close for it."
     if hold.demand_nm is not None and hold.demand_share is not None:
         share = "all" if hold.demand_share > 0.9995 else f"{hold.demand_share:.1%}"
         name = f", {hold.demand}," if hold.demand else ""
@@ -652,6 +654,6 @@ def strain_texts(hold: Hold) -> tuple[tuple[str, str], ...]:
 def assembly_text(assembly: AssemblyShare) -> str:
     """Return what share of assemblies of such parts fits."""
     return (
-        f"Over all these joints at once, {assembly.share:.0%} of assemblies of such parts fit "
+        f"Over all these joints at once, {percent(assembly.share)} of assemblies of such parts fit "
         "(sizes spread evenly within their limits)."
     )

@@ -17,7 +17,7 @@ from fitgraph.mechanics.grip import GripRatio, inverse
 from fitgraph.model import Basis, Catalogue, Presence
 from fitgraph.model.rider import Question
 from fitgraph.units import show_mass
-from fitgraph.wording import capital, first_of, plural
+from fitgraph.wording import capital, first_of, percent, plural
 
 #: Names of thousands, so that nobody counts digits.
 _SCALES = (
@@ -44,21 +44,6 @@ def about(number: float) -> str:
         if number >= scale:
             return f"{number / scale:,.3g} {name}"
     return f"{number:,.0f}" if number >= 10 or number == int(number) else f"{number:.1f}"
-
-
-def percent(chance: float) -> str:
-    """Return a chance as people read it, never 0 or 100 % unless it is.
-
-    Examples
-    --------
-    >>> percent(0.9996), percent(0.5), percent(0.002), percent(1)
-    ('over 99 %', '50 %', 'under 1 %', '100 %')
-    """
-    if 0.995 < chance < 1:
-        return "over 99 %"
-    if 0 < chance < 0.005:
-        return "under 1 %"
-    return f"{chance * 100:.0f} %"
 
 
 def figure_text(catalogue: Catalogue, role: str, feature: str, dimension: str | None) -> str:

@@ -21,7 +21,6 @@ from fitgraph.explain.words_rider import (
     advice_text,
     answer_text,
     exchange_text,
-    percent,
     state_text,
 )
 from fitgraph.lab import tables
@@ -44,7 +43,7 @@ from fitgraph.report.exchanges import line, reasons, told
 from fitgraph.solve import NamingError
 from fitgraph.solve.request import find_part
 from fitgraph.units import UnitError
-from fitgraph.wording import plural
+from fitgraph.wording import percent, plural
 
 #: Hits of a search, likely parts of a role and parts that fit, shown at once.
 _HITS, _LIKELY, _OFFERED = 6, 2, 6

@@ -15,7 +15,7 @@ from fitgraph.report.shelf import stranded_text
 from fitgraph.report.tables import Column, Table
 from fitgraph.report.values import COUNT, LIST, WEIGHT, WORD, Unit, money_of, number
 from fitgraph.stock import Stranded, Weak
-from fitgraph.wording import capital, plural
+from fitgraph.wording import capital, percent, plural
 
 
 def stranded_html(shown: Sequence[Stranded], catalogue: Catalogue) -> str:
@@ -62,7 +62,7 @@ def stranded_table(shown: Sequence[Stranded], catalogue: Catalogue) -> Table:
 
 
 #: A share of which a little is not nothing.
-_FINE = Unit(lambda share: "under 0.1%" if 0 < share < 0.001 else f"{share:.1%}", number)
+_FINE = Unit(lambda share: percent(share, 1), number)
 
 
 def weak_html(weak: Sequence[Weak], builds: str, catalogue: Catalogue, *, pairs: bool) -> str:

@@ -11,6 +11,7 @@ from fitgraph.explain.reasons import to_measure
 from fitgraph.explain.words import size_text
 from fitgraph.explain.words_rider import figure_text, how_text, measurement_text
 from fitgraph.model import Catalogue, Verdict, Vocabulary
+from fitgraph.wording import percent
 
 #: Measurements told of, the most telling first.
 _MOST = 3
@@ -32,7 +33,7 @@ def measure_html(said: Explanation, vocabulary: Vocabulary) -> str:
     items = []
     for clash in undecided:
         share = share_of_pairs(clash)
-        told = "" if share is None else f" As things stand {share:.0%} of such pairs fit."
+        told = "" if share is None else f" As things stand {percent(share)} of such pairs fit."
         figures = []
         for figure in to_measure(clash):
             reference = figure.reference

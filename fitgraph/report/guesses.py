@@ -8,7 +8,6 @@ from fitgraph.explain.identify import Candidates, State
 from fitgraph.explain.words_rider import (
     answer_text,
     doubt_text,
-    percent,
     question_text,
     state_text,
     turn_text,
@@ -19,6 +18,7 @@ from fitgraph.report.blocks import Block, Report, Say, Section, say_all
 from fitgraph.report.hints import Hints
 from fitgraph.report.tables import Column, Table
 from fitgraph.report.values import FINE_SHARE, number
+from fitgraph.wording import percent
 
 #: Parts of a role, and turns, listed for people; data has more.
 _PARTS, _TURNS = 4, 3
