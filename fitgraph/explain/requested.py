@@ -177,12 +177,25 @@ def _answers(
         return cores.count, representatives(cores, sort=sort, most=rows)
     few = _narrowed(engine, query)
     seen = 1 if few is None else max(few.count.least, 1)
+    if query.lets.keys() <= set(deciding(query)):  # each build is a core of its own
+        counted = count
+    else:
+        counted = _counted(query, count, seen, limited=limited)
+    return counted, () if few is None else representatives(few, sort=sort, most=rows)
+
+
+def _counted(query: Query, count: Counted, seen: int, *, limited: bool) -> Counted:
+    """Return how many cores there are, of which some were seen; each has a build."""
     try:
         number = count_all(query)
-        counted = Counted(number, seen, number) if limited else exactly(number)
-    except TooWideError:  # each core has a build
-        counted = Counted(count.number, seen, count.most)
-    return counted, () if few is None else representatives(few, sort=sort, most=rows)
+    except TooWideError:
+        return Counted(count.number, seen, count.most, count.confidence)
+    if not limited:
+        return exactly(number)
+    if number <= count.most:
+        return Counted(number, seen, number)
+    most = max(count.most, seen)
+    return Counted(most, seen, most, count.confidence)
 
 
 def _narrowed(engine: TreeEngine, query: Query) -> Cores | None:
