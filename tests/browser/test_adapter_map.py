@@ -107,7 +107,7 @@ def test_sheets_are_saved_and_open(opened: Any, found: Scan, kind: str, tmp_path
     parts.focus()
     parts.press("Home")
     part = found.worths[0].candidate.part
-    page.wait_for_selector(f".fg-verdict:has-text('{part.sku}')")
+    page.wait_for_selector(f".fg-verdict:has-text('{found.worths[0].candidate.by_size}')")
     weighed(book)
     files = {}
     for name in ("SVG", "PDF", "DXF", "STEP", "HTML"):
@@ -136,7 +136,7 @@ def test_a_part_is_added_for_a_trial_and_taken_out_again(opened: Any, found: Sca
     parts.focus()
     parts.press("Home")
     worth = found.worths[0]
-    page.wait_for_selector(f".fg-verdict:has-text('{worth.candidate.part.sku}')")
+    page.wait_for_selector(f".fg-verdict:has-text('{worth.candidate.by_size}')")
     weighed(book)
     add = book.button("Add the part looked at")
     add.focus()
