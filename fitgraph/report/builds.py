@@ -14,7 +14,7 @@ from fitgraph.explain.requested import Listed
 from fitgraph.explain.words import the_part
 from fitgraph.model import Option, Vocabulary
 from fitgraph.report.blocks import Block, Report, Say, Section, Tone
-from fitgraph.report.cautions import cautions_on
+from fitgraph.report.cautions import cautions_on_work
 from fitgraph.report.hints import Hints
 from fitgraph.report.tables import Column, Table
 from fitgraph.report.values import (
@@ -56,11 +56,9 @@ _FIRST = {"price": "cheapest", "mass": "lightest", "strength": "strongest"}
 
 def cautions(found: Listed) -> tuple[str, ...]:
     """Return the cautions that travel with the listed builds."""
-    vocabulary = found.catalogue.vocabulary
     shown: tuple[Build | Representative, ...] = (*found.builds, *found.answers)
-    services = [s for b in shown for _, s in b.services]
-    strength = ["strength"] if any(b.strength_nm is not None for b in shown) else []
-    return cautions_on(vocabulary, [*(vocabulary.services[s].caution for s in services), *strength])
+    services = (s for b in shown for _, s in b.services)
+    return cautions_on_work(found.catalogue.vocabulary, services, (b.strength_nm for b in shown))
 
 
 def data(found: Listed) -> dict[str, Any]:

@@ -8,7 +8,7 @@ from fitgraph.explain.exchange import Along, Exchange, Exchanged, NotOffered
 from fitgraph.explain.words_rider import exchange_text, not_offered_text
 from fitgraph.report.blocks import Report, Say, Section, Tone
 from fitgraph.report.builds import difference_words
-from fitgraph.report.cautions import cautions_on
+from fitgraph.report.cautions import cautions_on_work
 from fitgraph.report.hints import Hints
 from fitgraph.report.tables import Column, Table
 from fitgraph.report.values import (
@@ -29,10 +29,9 @@ from fitgraph.report.values import (
 
 def cautions(found: Exchange) -> tuple[str, ...]:
     """Return the cautions that travel with the listed parts."""
-    vocabulary = found.catalogue.vocabulary
-    services = [vocabulary.services[s].caution for one in found.parts for _, s in one.services]
-    strength = ["strength"] if any(one.strength_nm is not None for one in found.parts) else []
-    return cautions_on(vocabulary, [*services, *strength])
+    services = (s for one in found.parts for _, s in one.services)
+    strengths = (one.strength_nm for one in found.parts)
+    return cautions_on_work(found.catalogue.vocabulary, services, strengths)
 
 
 def _along(one: Along, money: Unit) -> dict[str, Any]:

@@ -30,7 +30,7 @@ from fitgraph.graph.options import skus_of
 from fitgraph.graph.pressed import Pressed
 from fitgraph.model import Catalogue, Verdict
 from fitgraph.report.blocks import Block, Picture, Report, Say, Section, Tone, say_all
-from fitgraph.report.cautions import cautions_on
+from fitgraph.report.cautions import cautions_on, cautions_on_work
 from fitgraph.report.hints import Hints
 from fitgraph.report.tables import Column, Table
 from fitgraph.report.values import (
@@ -85,11 +85,8 @@ def holding(found: Explanation) -> tuple[tuple[str, str], ...]:
 
 def change_cautions(changes: Iterable[Change], catalogue: Catalogue) -> tuple[str, ...]:
     """Return the cautions on the work that changes ask for."""
-    vocabulary = catalogue.vocabulary
-    return cautions_on(
-        vocabulary,
-        (vocabulary.services[s].caution for c in changes for a in c.actions for s in a.services),
-    )
+    services = (s for c in changes for a in c.actions for s in a.services)
+    return cautions_on_work(catalogue.vocabulary, services)
 
 
 def cautions(

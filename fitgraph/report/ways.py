@@ -11,7 +11,7 @@ from fitgraph.graph.near_misses import Closer, NearMiss
 from fitgraph.model import Catalogue
 from fitgraph.records import dataclass
 from fitgraph.report.blocks import Say
-from fitgraph.report.cautions import cautions_on
+from fitgraph.report.cautions import cautions_on_work
 from fitgraph.report.graphs import Told, named
 from fitgraph.report.tables import Column, Table
 from fitgraph.report.values import LENGTH, MARGIN, MINUTES, Unit, money_of, number
@@ -97,10 +97,8 @@ def paths(found: Ways, catalogue: Catalogue) -> Told:
                 deep=1,
             ),
         )
-    told = cautions_on(
-        vocabulary,
-        (vocabulary.services[s].caution for w in found.ways for o in w.options for s in o.services),
-    )
+    services = (s for w in found.ways for o in w.options for s in o.services)
+    told = cautions_on_work(vocabulary, services)
     data = {
         "ways": [_way(w, money_of(vocabulary)) for w in found.ways],
         "currency": vocabulary.currency,
