@@ -1251,3 +1251,22 @@ def test_a_part_is_not_of_the_material_of_what_it_is_for() -> None:
     assert says("Clamp for titanium bars", "clamp").material == ""
     assert says("Titanium clamp for bars").material == "titanium"
     assert says("Fork for 110 mm wheels, titanium").material == "titanium"
+
+
+@pytest.mark.parametrize(
+    ("rows", "means", "sure"),
+    [
+        (("SKU,Title,OD,ID", "B-7,Bar,34.9,31.8", "B-8,Bar,31.8,28.6"), "bore.diameter", True),
+        (("SKU,Title,ID [in]", "7,Bar,1.25", "8,Bar,1 1/8"), "bore.diameter", True),
+        (("Title,ID (mm)", "Bar,31.8", "Bar,28.6"), "bore.diameter", True),
+        (("ID,Title,Price", "1001,Bar,49.90", "1002,Fork,9.90"), "sku", True),
+        # Sizes and stock numbers alike: it is asked.
+        (("Title,ID", "Bar,31.8", "Bar,28.6"), "bore.diameter", False),
+    ],
+)
+def test_id_is_an_inside_diameter_where_sizes_stand_under_it(
+    tmp_path: Path, rows: tuple[str, ...], means: str, sure: bool
+) -> None:
+    found = columns(tmp_path, *rows)
+    (of_id,) = (found[name] for name in found if name.startswith("ID"))
+    assert of_id == (means, sure)

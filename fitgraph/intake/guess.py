@@ -602,6 +602,8 @@ def _scores(
     mine.update(_dimensions(name, values, vocabulary, phrases))
     if alike["name"] == 1.0 > alike["role"]:
         mine["role"] = min(mine["role"], mine["name"] - LEAD)  # titles name kinds as well
+    if named_unit(name, "a.size"):
+        mine["sku"] = min(mine["sku"], _LEAST - 0.01)  # "ID (mm)" is an inside diameter
     if named and alike["maker"] < _NAMED:
         mine["maker"] = min(mine["maker"], _LEAST - 0.01)
     if max(alike["name"], alike["text"]) < _NAMED and (sized := _sized(values, phrases)) >= 0.5:
