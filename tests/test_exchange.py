@@ -8,12 +8,14 @@ from dataclasses import replace
 import pytest
 from strategies import all_options, rows_of
 
+import fitgraph
 from fitgraph.catalogue import load, shipped_folder
 from fitgraph.errors import InputError
 from fitgraph.explain.exchange import Aim, Exchanged, NotOffered, exchange
 from fitgraph.explain.words_rider import exchange_text
 from fitgraph.graph.joints import asked
 from fitgraph.model import Catalogue, Fill, Option, Verdict
+from fitgraph.report.exchanges import line
 from fitgraph.solve import TreeEngine
 from tests.shared import the_demo
 
@@ -203,3 +205,11 @@ def test_roles_that_are_called_by_their_plural_stay_so() -> None:
     # Nothing sold is to be had for nothing.
     none = shop.exchange("grips", "FORK-OST-03", budget=0).found
     assert exchange_text(none).endswith("other grips none is what is wanted.")
+
+
+def test_what_is_not_needed_any_more_does_not_come_along() -> None:
+    shop = fitgraph.open(shipped_folder("data") / "hoses")
+    found = shop.exchange("tail", "OUT-01", "BUSH-01", "TAIL-01", ends=True).found
+    lines = [line(one, found) for one in found.parts]
+    assert any("; without reducing bush" in told for told in lines)
+    assert not any("comes along: without" in told for told in lines)

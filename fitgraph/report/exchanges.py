@@ -130,7 +130,8 @@ def line(one: Exchanged, found: Exchange) -> str:
     pieces = [show(one.price), _against(one, found), shelf_words(one, found)]
     if not one.alone:
         in_all = f", {show(one.total)} in all" if one.total != one.price else ""
-        pieces.append(f"comes along: {with_it(one, found)}{in_all}")
+        comes = "comes along: " if one.along else ""
+        pieces.append(f"{comes}{with_it(one, found)}{in_all}")
     return "; ".join(piece for piece in pieces if piece)
 
 

@@ -106,3 +106,12 @@ def test_a_hundred_changes_leave_a_page_as_large_as_it_was(servers: Any, context
         assert after == before
     finally:
         book.close()
+
+
+def test_widgets_have_time_to_begin_on_a_busy_computer(opened: Any) -> None:
+    """anywidget would give up after two seconds, and the page stay shut for good."""
+    aborted = (
+        "() => new Promise((done) => { const signal = AbortSignal.timeout(1);"
+        " setTimeout(() => done(signal.aborted), 500); })"
+    )
+    assert opened(PAGES, COUNTER).page.evaluate(aborted) is False
