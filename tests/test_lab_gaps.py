@@ -409,16 +409,21 @@ def test_a_lead_time_keeps_late_offers_out(shop, page):
 
 @pytest.mark.parametrize(
     ("text", "told"),
-    [("cheap", "Budget: 'cheap' is no amount of money"), ("-5", "Budget: write zero or more")],
+    [
+        ("cheap", "Budget: 'cheap' is no amount of money"),
+        ("-5", "Budget: write zero or more"),
+        ("150 USD", "Budget: '150 USD' is in USD, not in EUR"),
+    ],
 )
 def test_bad_input_is_told_in_words_and_changes_nothing(page, text, told):
     panel = page.restock
     before = panel.orders.value
     panel.budget.text.value = text
-    assert told in words(panel.problems) and 'role="alert"' in panel.problems.value
-    assert panel.orders.value == before
+    # At its field, and that the answers are still those to the entry before.
+    assert told in words(panel.budget.problem) and panel.budget.problem.layout.display is None
+    assert 'role="alert"' in panel.problems.value and panel.orders.value == before
     panel.budget.text.value = ""
-    assert panel.problems.value == ""
+    assert panel.problems.value == panel.budget.problem.value == ""
 
 
 def _plan(cost, served_, gap=0.0):

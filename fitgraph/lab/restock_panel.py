@@ -14,7 +14,7 @@ from fitgraph.lab.answering import Answering, Task
 from fitgraph.lab.debounce import Debounce
 from fitgraph.lab.downloads import csv_link
 from fitgraph.lab.fields import Fields, field
-from fitgraph.lab.form import FormError
+from fitgraph.lab.form import STILL_BEFORE, FormError, read_budget
 from fitgraph.lab.gap_charts import CurveChart
 from fitgraph.lab.limit_field import LimitField
 from fitgraph.lab.look import LABEL, dropdown, framed, grid, heading, html, note, sides
@@ -189,12 +189,9 @@ class RestockPanel(Answering):
         if not text:
             return _SPEND, math.inf
         try:
-            sum_ = self.opened.catalogue.vocabulary.read_money(text)
+            return _SPEND, float(read_budget(text, self.opened.catalogue))
         except UnitError as error:
-            raise FormError(f"Budget: {text!r} {error}.") from None
-        if sum_ < 0:
-            raise FormError("Budget: write zero or more")
-        return _SPEND, float(sum_)
+            raise FormError(f"Budget: {error}") from None
 
     def _mode_changed(self) -> None:
         self._arrange()
@@ -238,11 +235,11 @@ class RestockPanel(Answering):
         try:
             mode, figure = self._wanted()
         except FormError as error:
-            self.problems.value = tables.wrap(
-                tables.alert(f"{error}\nThe orders below are still those to the entry before.")
-            )
+            self.budget.problem.tell(str(error))
+            self.problems.value = tables.wrap(tables.alert(STILL_BEFORE))
             return
         with self.in_words(self.problems):
+            self.budget.problem.tell("")
             self.problems.value = ""
             known = self._show(mode, figure)
             if not self.meter.running and not (known and self.curve.known.complete):
