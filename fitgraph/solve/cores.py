@@ -72,17 +72,33 @@ def core_plan(query: Query, *, certain: bool = True) -> Plan:
     """
     space, late = query.space, deciding(query)
     if late == frozenset(space.roles):
-        return space.plan(certain=certain)
-    if not space.plan(certain=certain).reads:
+        plan = space.plan(certain=certain)
+        if not _mixed(plan, late):
+            return plan
+    elif not space.plan(certain=certain).reads:
         # Else it would hardly be narrow, and to find that out takes long.
         with contextlib.suppress(TooWideError):
             plan = space.plan(certain=certain, late=late)
-            if plan.bytes <= _NARROW:
+            if plan.bytes <= _NARROW and not _mixed(plan, late):
                 return plan
     weights = query.weights(query.mask(certain=certain))
     plan = space.plan_within(weights, certain=certain, late=late)
     replace(plan, ceiling=_NARROW).refuse(plan.bytes)
+    if _mixed(plan, late):
+        raise TooWideError(plan.bytes, _NARROW, space.roles, [s.name for s in space.sums])
     return plan
+
+
+def _mixed(plan: Plan, late: frozenset[str]) -> bool:
+    """Return whether something that fills goes after a role that decides.
+
+    A running sum does where roles that decide add to it: what it comes to so far is no filling.
+    """
+    for case in plan.cases:
+        before = [plan.steps[place].variable in late for place in case.order]
+        if before != sorted(before):
+            return True
+    return False
 
 
 def _projected(plan: Plan, passes: Passes, late: frozenset[str]) -> dict[int, Message]:
