@@ -16,6 +16,7 @@ import itertools
 import random
 import re
 from html import unescape
+from pathlib import Path
 from types import SimpleNamespace
 
 import ipywidgets
@@ -353,6 +354,13 @@ def test_orders_for_a_coverage_are_the_cheapest(shop, page, restocking, percent)
     assert (panel.plan.cost, panel.plan.served) == (best.cost, best.served)
     assert ("out of reach" in words(panel.orders)) == (not best.reached)
     panel.mode.value = "spend"
+
+
+def test_a_curve_that_was_asked_ahead_is_said_to_be_complete():
+    opened = open_catalogue(Path(__file__).parents[1] / "data" / "hoses")
+    steps = len(opened.curve.plans) - 1
+    page = StockGaps(opened)
+    assert f"The curve is complete: {steps} steps of orders." in page.restock.meter.status.value
 
 
 def test_the_curve_is_that_of_the_api_and_its_steps_can_be_taken(shop, page, restocking):

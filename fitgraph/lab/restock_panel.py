@@ -242,7 +242,11 @@ class RestockPanel(Answering):
             self.budget.problem.tell("")
             self.problems.value = ""
             known = self._show(mode, figure)
-            if not self.meter.running and not (known and self.curve.known.complete):
+            if self.meter.running:
+                return
+            if known and self.curve.known.complete:
+                self._over(whole=True)
+            else:
                 self._go_on()
 
     def _find(self, mode: str, figure: float) -> tuple[OrderPlan, OrderPlan | None] | None:
