@@ -234,7 +234,6 @@ def _across(mm: float, low: float, high: float, frame: Frame) -> float:
 def _title(data: Mapping[str, Any], vocabulary: Vocabulary) -> str:
     role = vocabulary.roles[data["role"]].title
     sizes = data["sizes"].replace("..", " to ") if data["sizes"] != "?" else "size not known"
-    parts = plural(data["parts"], "part")
     feature = data["feature"].replace("_", " ")
     parts = plural(data["parts"], "part")
     return f"{role}, {feature} {sizes}: {parts}, {data['stock']:,} in stock"

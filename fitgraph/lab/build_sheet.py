@@ -135,7 +135,7 @@ def sheet_of(
 
 
 def sheet_table(sheet: Sheet, vocabulary: Vocabulary) -> Table:
-    """Return a sheet's rows; the price says its currency."""
+    """Return a sheet's rows."""
     return Table.of(
         "sheet",
         sheet.rows,
@@ -144,10 +144,7 @@ def sheet_table(sheet: Sheet, vocabulary: Vocabulary) -> Table:
         (Column("name", title="Name"), lambda row: row.name),
         (Column("maker", title="Maker"), lambda row: row.maker),
         (Column("mass_g", MASS_TOLD, "Mass"), lambda row: row.mass_g),
-        (
-            Column(f"to_pay_{vocabulary.currency}", money_of(vocabulary), "To pay"),
-            lambda row: row.price,
-        ),
+        (Column("to_pay", money_of(vocabulary), "To pay"), lambda row: row.price),
         (Column("note", title="Note"), lambda row: row.note),
     )
 
@@ -200,7 +197,8 @@ def sheet_files(
     """
 
     def rows() -> SavedFile:
-        return SavedFile(f"{name}.csv", "text/csv", csv(sheet_table(sheet, vocabulary)).encode())
+        made = sheet_table(sheet, vocabulary).with_currency()
+        return SavedFile(f"{name}.csv", "text/csv", csv(made).encode())
 
     def report() -> Report:
         return sheet_report(sheet, options, vocabulary)

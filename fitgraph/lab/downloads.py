@@ -3,11 +3,10 @@
 from __future__ import annotations
 
 import base64
-from dataclasses import replace
 from html import escape
 
 from fitgraph.report.as_csv import csv
-from fitgraph.report.tables import Column, Table
+from fitgraph.report.tables import Table
 
 
 def download_link(label: str, name: str, kind: str, content: bytes) -> str:
@@ -38,11 +37,4 @@ def download_link(label: str, name: str, kind: str, content: bytes) -> str:
 
 def csv_link(label: str, name: str, table: Table) -> str:
     """Return a link that saves a table as CSV; headings of amounts say their currency."""
-    said = tuple(replace(c, key=_key(c)) for c in table.columns)
-    return download_link(label, name, "text/csv", csv(replace(table, columns=said)).encode())
-
-
-def _key(column: Column) -> str:
-    unit = column.unit.name
-    is_currency = unit.isupper() and not column.key.endswith(unit)
-    return f"{column.key}_{unit}" if is_currency else column.key
+    return download_link(label, name, "text/csv", csv(table.with_currency()).encode())

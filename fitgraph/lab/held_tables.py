@@ -54,7 +54,7 @@ def stranded_table(shown: Sequence[Stranded], catalogue: Catalogue) -> Table:
         (Column("sku"), lambda s: s.sku),
         (Column("name"), lambda s: catalogue.parts[s.sku].name),
         (Column("pieces", COUNT), lambda s: s.pieces),
-        (Column(f"worth_{vocabulary.currency}", money_of(vocabulary)), lambda s: s.value),
+        (Column("worth", money_of(vocabulary)), lambda s: s.value),
         (Column("standing", WORD), lambda s: s.standing),
         (Column("needs", LIST), lambda s: s.needs),
         (Column("joints"), lambda s: "; ".join(vocabulary.joint(j).title for j in s.joints)),

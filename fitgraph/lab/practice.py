@@ -46,7 +46,7 @@ from fitgraph.wording import plural
 ROUND = 5
 
 #: Of people who have not finished a round, and who find nothing hard.
-_DAY = Unit(DATE.shown, DATE.plain, figures=False, blank="not yet")
+_DAY = replace(DATE, blank="not yet")
 _HARD = Unit(lambda hard: "; ".join(hard) or "–", "; ".join, figures=False)
 
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import replace
 from math import isfinite
 from pathlib import Path
 from typing import Any
@@ -149,7 +150,7 @@ def _called(found: Proposals, worth: Worth) -> str:
 
 def _shown(found: Proposals) -> Table:
     money = money_of(found.catalogue.vocabulary)
-    freed = Unit(money.shown, money.plain, money.name, blank="–")
+    freed = replace(money, blank="–")
     return Table.of(
         "parts",
         found.listed,
@@ -184,7 +185,7 @@ def _first(scan: Scan, worth: Worth) -> tuple[Say, ...]:
         names = " and ".join(f"{r.feature} {best.sizes[r]:g} mm" for r in best.standard)
         texts.append(f"The workshop has gauges for it: {names}.")
     whole = whole_yield(scan.catalogue, best.part)
-    text = f"All {plural(worth.builds, 'build')} with it assemble at the worst sizes"
+    text = f"All {worth.builds:,} builds with it assemble at the worst sizes"
     if worth.builds == 1:
         text = "The one build with it assembles at the worst sizes"
     if whole.certain_builds:

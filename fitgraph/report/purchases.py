@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import replace
 from typing import Any
 
 from fitgraph.model import Catalogue, Supply, Vocabulary
@@ -118,7 +119,7 @@ def curve_table(curve: Sequence[OrderPlan], vocabulary: Vocabulary) -> Table:
 
 
 #: What a step serves more; the first has no step before it.
-_MORE = Unit(WEIGHT.shown, WEIGHT.plain, blank="")
+_MORE = replace(WEIGHT, blank="")
 
 
 def tables(found: Plans) -> tuple[Table, ...]:

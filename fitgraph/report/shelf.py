@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
+from dataclasses import replace
 from typing import Any
 
 from fitgraph.explain.glosses import glosses
@@ -333,7 +334,7 @@ def _months(gaps: Gaps) -> Table:
 
 
 #: A figure for days on which nobody counted.
-_SEEN = Unit(WEIGHT.shown, WEIGHT.plain, blank="·")
+_SEEN = replace(WEIGHT, blank="·")
 
 
 def report(gaps: Gaps, limit: int) -> Report:

@@ -103,6 +103,13 @@ class Table:
             for row in self.rows
         ]
 
+    def with_currency(self) -> Table:
+        """Return it with keys of amounts that say their currency, for a file that stands alone."""
+        columns = (
+            replace(c, key=f"{c.key}_{c.unit.name}") if c.unit.currency else c for c in self.columns
+        )
+        return replace(self, columns=tuple(columns))
+
     def entries(self) -> list[dict[str, Any]]:
         """Return plain values as JSON has them: several in one cell as a list."""
         return [

@@ -15,6 +15,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable
+from dataclasses import replace
 from typing import Any
 
 from fitgraph.model import Vocabulary
@@ -58,6 +59,8 @@ class Unit:
         What people read where there is no value.
     several : bool
         Whether a value is several, which JSON has as a list.
+    currency : bool
+        Whether the name is that of a currency.
     """
 
     shown: Callable[[Any], str]
@@ -66,6 +69,7 @@ class Unit:
     figures: bool = True
     blank: str = "?"
     several: bool = False
+    currency: bool = False
 
     def show(self, value: Any) -> str:
         """Return a value as people read it."""
@@ -106,8 +110,8 @@ RISE = Unit(_rise, number, "mm")
 MOMENT = Unit(lambda nm: f"{nm:,.0f} N·m", number, "N m")
 MINUTES = Unit(lambda m: f"{m:.0f} min" if m else "", number, "min")
 #: Where there is room to say that nobody knows.
-MASS_TOLD = Unit(MASS.shown, MASS.plain, MASS.name, blank="not known")
-MOMENT_TOLD = Unit(MOMENT.shown, MOMENT.plain, MOMENT.name, blank="not known")
+MASS_TOLD = replace(MASS, blank="not known")
+MOMENT_TOLD = replace(MOMENT, blank="not known")
 DAYS = Unit(str, int, "d")
 DATE = Unit(lambda d: d.isoformat(), lambda d: d, figures=False, blank="")
 #: Several stock numbers or words in one cell.
@@ -116,4 +120,4 @@ LIST = Unit(", ".join, " ".join, figures=False, blank="", several=True)
 
 def money_of(vocabulary: Vocabulary) -> Unit:
     """Return how amounts in minor units of a vocabulary's currency are shown."""
-    return Unit(vocabulary.money, vocabulary.major, vocabulary.currency)
+    return Unit(vocabulary.money, vocabulary.major, vocabulary.currency, currency=True)
