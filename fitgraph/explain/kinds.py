@@ -17,16 +17,49 @@ import numpy.typing as npt
 from fitgraph.array_types import Bools, Floats, Ints
 from fitgraph.explain.elements import AskedElements
 from fitgraph.explain.network import Network
-from fitgraph.graph.classes import distinct_rows
+from fitgraph.graph.classes import distinct_rows, used_classes
 from fitgraph.model import Joint, Verdict
 from fitgraph.records import dataclass
 from fitgraph.solve.space import Space
+from fitgraph.stopping import check
+
+#: Words of 64 columns that are compared at once.
+_AT_ONCE = 1 << 21
 
 
 def at_least_as_good(fails: Bools) -> Bools:
-    """Return for each pair of rows whether the first fails nowhere where the second holds."""
-    packed = np.packbits(fails, axis=1)
-    return np.asarray(~(packed[:, None, :] & ~packed[None, :, :]).any(axis=2))
+    """Return for each pair of rows whether the first fails nowhere where the second holds.
+
+    Most pairs are told apart by few columns, and only the others are compared further.
+    """
+    many, packed = len(fails), np.packbits(fails, axis=1)
+    words = np.zeros((many, -(-packed.shape[1] // 8)), dtype=np.uint64)
+    words.view(np.uint8)[:, : packed.shape[1]] = packed
+    pairs, begin = np.arange(many * many), 0
+    while begin < words.shape[1] and len(pairs):
+        check()
+        end = begin + max(1, _AT_ONCE // len(pairs))
+        some = words[:, begin:end]
+        one, other = np.divmod(pairs, many)
+        pairs = pairs[~(some[one] & ~some[other]).any(axis=1)]
+        begin = end
+    found = np.zeros(many * many, dtype=bool)
+    found[pairs] = True
+    return found.reshape(many, many)
+
+
+def _of_classes(fails: Bools, class_of: Ints) -> Bools:
+    """Return for each pair of rows whether the first fails nowhere where the second holds.
+
+    Parameters
+    ----------
+    fails : ndarray of bool, shape (classes, ...)
+        Where each class fails.
+    class_of : ndarray of int
+        The class of each row.
+    """
+    better = at_least_as_good(fails.reshape(len(fails), -1))
+    return better[np.ix_(class_of, class_of)]
 
 
 def crossed(places: Sequence[Ints]) -> tuple[Ints, ...]:
@@ -99,15 +132,13 @@ class Kinds:
             first, self.kind_of[role] = distinct_rows(columns)
             distinct = columns[first]
             self.classes[role] = {t.joint.name: distinct[:, n + 1] for n, t in enumerate(mine)}
-            slices = [np.zeros((len(first), 1), dtype=bool)]
             self.beside[role] = []
-            for table in mine:
+            self.better[role] = np.ones((len(first), len(first)), dtype=bool)
+            for n, table in enumerate(mine):
                 along = np.moveaxis(table.fails, table.roles.index(role), 0)
                 others = tuple(r for r in table.roles if r != role)
                 self.beside[role].append((table.joint.name, others, along))
-                own = self.classes[role][table.joint.name]
-                slices.append(along.reshape(along.shape[0], -1)[own])
-            self.better[role] = at_least_as_good(np.hstack(slices))
+                self.better[role] &= _of_classes(along, distinct[:, n + 1])
 
     @cached_property
     def network(self) -> Network:
@@ -228,13 +259,13 @@ def _iterate(
         n = len(chosen[role])
         if n < 2:
             continue
-        slices = [np.zeros((n, 1), dtype=bool)]
-        for name, others, fails in kinds.beside[role]:
-            at = crossed([own[role][name], *(present[r][name] for r in others)])
-            slices.append(fails[at].reshape(n, -1))
         code = question.broken[role][chosen[role]]
         price = None if cost is None else cost[role][chosen[role]]
-        better = at_least_as_good(np.concatenate(slices, axis=1)) & _cheaper(code, price)
+        better = _cheaper(code, price)
+        for name, others, fails in kinds.beside[role]:
+            used, class_of = used_classes(own[role][name])
+            at = crossed([used, *(present[r][name] for r in others)])
+            better &= _of_classes(fails[at], class_of)
         keep = undominated(better)
         if keep.all():
             continue
