@@ -4,6 +4,20 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 
+#: Words for yes and no in what people type, in small letters.
+YES = frozenset(
+    (
+        *("yes", "y", "true", "ja", "j", "wahr", "oui", "vrai"),
+        *("si", "sí", "sì", "sim", "tak", "ano"),
+    )
+)
+NO = frozenset(
+    (
+        *("no", "n", "false", "nein", "falsch", "non", "faux"),
+        *("não", "nie", "ne", "nee", "nej"),
+    )
+)
+
 
 def plural(count: float, one: str, many: str = "") -> str:
     """Return a number of things.

@@ -5,7 +5,6 @@ from __future__ import annotations
 import math
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import replace
-from types import MappingProxyType
 
 import numpy as np
 
@@ -18,13 +17,13 @@ from fitgraph.mechanics.stackup import share_that_fit
 from fitgraph.model import (
     Catalogue,
     Dimension,
-    Feature,
     Joint,
     Option,
     Part,
     Presence,
     Reference,
     Verdict,
+    with_length,
 )
 from fitgraph.records import dataclass
 
@@ -191,19 +190,13 @@ def widened(part: Part, sizes: Sequence[Reference], factor: float) -> Part:
     factor : float
         How many times as wide their limits are, about the same middle.
     """
-    features = dict(part.features)
     for reference in sizes:
-        feature = features[reference.feature or ""]
-        was = feature.lengths[reference.name]
+        feature = reference.feature or ""
+        was = part.features[feature].lengths[reference.name]
         half = (was.hi - was.lo) / 2 * factor
-        lengths = {
-            **feature.lengths,
-            reference.name: replace(was, lo=was.mid - half, hi=was.mid + half),
-        }
-        features[reference.feature or ""] = Feature(
-            feature.presence, MappingProxyType(lengths), feature.words
-        )
-    return replace(part, features=MappingProxyType(features))
+        wide = replace(was, lo=was.mid - half, hi=was.mid + half)
+        part = with_length(part, feature, reference.name, wide)
+    return part
 
 
 @dataclass(frozen=True, slots=True)

@@ -25,6 +25,7 @@ from fitgraph.model import (
     Word,
 )
 from fitgraph.units import AmbiguousError, UnitError
+from fitgraph.wording import NO, YES
 
 COLUMNS = ("sku", "feature", "dimension", "value"), ("basis", "note")
 
@@ -36,12 +37,9 @@ BASIS = {
     "unknown": Basis.UNKNOWN,
 }
 PRESENCE = {
-    "yes": Presence.PRESENT,
-    "no": Presence.ABSENT,
-    "none": Presence.ABSENT,
-    "?": Presence.UNKNOWN,
-    "": Presence.UNKNOWN,
-    "unknown": Presence.UNKNOWN,
+    **dict.fromkeys(YES, Presence.PRESENT),
+    **dict.fromkeys((*NO, "none"), Presence.ABSENT),
+    **dict.fromkeys(("?", "", "unknown"), Presence.UNKNOWN),
 }
 
 #: A row without its stock number: feature, dimension, value, basis, and what is not used.

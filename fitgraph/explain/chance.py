@@ -2,14 +2,11 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
-from types import MappingProxyType
-
 from fitgraph.explain.outcomes import sizes_seen
 from fitgraph.explain.reasons import Clash, Figure
 from fitgraph.graph.options import empty
 from fitgraph.graph.said import judge
-from fitgraph.model import Basis, Catalogue, Dimension, Option, Presence, Verdict
+from fitgraph.model import Basis, Catalogue, Dimension, Presence, Verdict, with_length
 from fitgraph.records import dataclass
 
 #: Fewer known figures than this say nothing.
@@ -38,14 +35,6 @@ class Chance:
     def share(self) -> float:
         """Return the share that fits, from 0 to 1."""
         return self.fit / self.seen
-
-
-def _with(option: Option, figure: Figure, size: float) -> Option:
-    feature = option.features[figure.reference.feature or ""]
-    lengths = {**feature.lengths, figure.reference.name: Dimension(size, size, Basis.MEASURED)}
-    after = replace(feature, lengths=MappingProxyType(lengths))
-    features = {**option.features, figure.reference.feature or "": after}
-    return replace(option, features=MappingProxyType(features))
 
 
 def chance_of(clash: Clash, catalogue: Catalogue) -> Chance | None:
@@ -78,6 +67,7 @@ def chance_of(clash: Clash, catalogue: Catalogue) -> Chance | None:
     told: dict[float, bool] = {}
     for size in seen:
         if size not in told:
-            trial = {**chosen, role: _with(option, figure, size)}
+            exact = Dimension(size, size, Basis.MEASURED)
+            trial = {**chosen, role: with_length(option, feature or "", name, exact)}
             told[size] = judge(clash.joint, trial).verdict is Verdict.FITS
     return Chance(figure, len(seen), sum(told[size] for size in seen))

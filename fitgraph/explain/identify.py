@@ -35,6 +35,7 @@ from fitgraph.model.rider import Identify, Question
 from fitgraph.records import dataclass
 from fitgraph.solve import NamingError, Space, compile_space
 from fitgraph.units import UnitError, parse_length
+from fitgraph.wording import NO, YES
 
 #: What a rider answers: a size in mm, a word, whether it is there, or None for "I cannot see".
 Value = float | str | bool | None
@@ -54,8 +55,8 @@ LEAST_GAIN = 0.02
 #: The answer where there is nothing to measure.
 NOTHING = "none"
 
-#: Words by which a rider says yes, no, and that it cannot be seen.
-YES, NO, UNSEEN = ("yes", "y", "true"), ("no", "n", "false"), ("?", "", "unknown", "unseen")
+#: Words by which a rider says that it cannot be seen.
+UNSEEN = ("?", "", "unknown", "unseen")
 
 
 @dataclass(frozen=True, slots=True)
@@ -290,7 +291,7 @@ class Identifier:
         if answer is None or text in UNSEEN:
             return None
         if asked.dimension is None:
-            if text in YES or text in NO:
+            if text in YES | NO:
                 return text in YES
             raise NamingError(f"{question}: {answer!r} is no answer; write yes, no or ?")
         if text == NOTHING or text in NO:

@@ -14,7 +14,6 @@ from __future__ import annotations
 from collections import defaultdict
 from collections.abc import Iterator, Mapping, Sequence
 from fractions import Fraction
-from types import MappingProxyType
 
 import numpy as np
 
@@ -160,8 +159,7 @@ class _OfOption:
 
 def _after(catalogue: Catalogue, option: Option, part: Part, changes: Changes) -> Option | None:
     """Return a part as measured, with the services that its option has."""
-    features = MappingProxyType({**part.features, **changes})
-    after: Option | None = Option(option.role, part, (), features)
+    after: Option | None = Option(option.role, part, (), measured(part, changes).features)
     for service in option.services:
         if after is not None:
             vocabulary = catalogue.vocabulary

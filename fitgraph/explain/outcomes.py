@@ -16,7 +16,6 @@ References
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import replace
 from fractions import Fraction
 from types import MappingProxyType
 
@@ -33,6 +32,7 @@ from fitgraph.model import (
     Presence,
     Reference,
     Word,
+    with_features,
 )
 from fitgraph.records import dataclass
 
@@ -93,12 +93,7 @@ class Possibility:
 
 def measured(part: Part, changes: Changes) -> Part:
     """Return a part as it stands in the catalogue after a measurement."""
-    return replace(part, features=MappingProxyType({**part.features, **changes}))
-
-
-def _with_size(feature: Feature, dimension: str, size: Dimension) -> Feature:
-    lengths = MappingProxyType({**feature.lengths, dimension: size})
-    return Feature(feature.presence, lengths, feature.words)
+    return with_features(part, changes)
 
 
 def _with_word(feature: Feature, dimension: str, value: str) -> Feature:
@@ -207,7 +202,7 @@ def _of_length(
             seen = [(value, 1) for value in _middles(*kind.plausible)]
     total = sum(times for _, times in seen)
     for value, times in seen:
-        after = _with_size(feature, dimension, _around(value, half))
+        after = feature.with_length(dimension, _around(value, half))
         yield Possibility(Fraction(times, total), (value,), {name: after})
 
 
@@ -310,4 +305,4 @@ def _like(feature: Feature, theirs: Feature, dimension: str | None, half: float)
     length = theirs.lengths.get(dimension)
     if length is None or not length.known:
         return None
-    return _with_size(feature, dimension, _around(length.mid, half))
+    return feature.with_length(dimension, _around(length.mid, half))

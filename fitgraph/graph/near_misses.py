@@ -5,7 +5,6 @@ from __future__ import annotations
 import math
 from collections.abc import Iterator
 from dataclasses import replace
-from types import MappingProxyType
 
 import numpy as np
 
@@ -20,7 +19,7 @@ from fitgraph.graph.interfaces import (
 from fitgraph.graph.joints import judge_pairs
 from fitgraph.graph.options import length_of, variants
 from fitgraph.mechanics.rules import EPSILON_MM, RULES
-from fitgraph.model import Catalogue, Joint, Option, Presence, Reference, Verdict
+from fitgraph.model import Catalogue, Joint, Option, Presence, Reference, Verdict, with_length
 from fitgraph.records import dataclass
 
 
@@ -144,12 +143,9 @@ def near_misses(catalogue: Catalogue, mm: float, fits: Fits | None = None) -> tu
 
 
 def _shifted(option: Option, size: Reference, by_mm: float) -> Option:
-    feature = option.features[size.feature or ""]
-    lengths = {**feature.lengths, size.name: feature.lengths[size.name].shifted(by_mm)}
-    changed = replace(feature, lengths=MappingProxyType(lengths))
-    return replace(
-        option, features=MappingProxyType({**option.features, size.feature or "": changed})
-    )
+    feature = size.feature or ""
+    before = option.features[feature].lengths[size.name]
+    return with_length(option, feature, size.name, before.shifted(by_mm))
 
 
 def _sizes(miss: NearMiss, option: Option) -> Iterator[tuple[Closer, Option]]:

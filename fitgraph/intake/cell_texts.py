@@ -8,6 +8,7 @@ from statistics import median
 
 from fitgraph.intake.sources import DATE
 from fitgraph.units import UnitError, folded, parse_number
+from fitgraph.wording import NO, YES
 
 #: Numbers that show which mark is the decimal one.
 _BOTH = re.compile(r"\d{1,3}(?:[.'\u00a0 ]\d{3})+,\d+|\d{1,3}(?:[,'\u00a0 ]\d{3})+\.\d+")
@@ -42,19 +43,9 @@ _MANY = 1000
 _FEW = 20.0
 
 
-#: Words and signs for yes and no, in small letters.
-_YES = frozenset(
-    (
-        *("yes", "y", "true", "1", "x", "✓", "✔", "ja", "j", "wahr", "oui", "vrai"),
-        *("si", "sí", "sì", "sim", "tak", "ano"),
-    )
-)
-_NO = frozenset(
-    (
-        *("no", "n", "false", "0", "✗", "✘", "nein", "falsch", "non", "faux"),
-        *("não", "nie", "ne", "nee", "nej"),
-    )
-)
+#: Words and signs for yes and no in a column that is ticked, in small letters.
+_YES = YES | {"1", "x", "✓", "✔"}
+_NO = NO | {"0", "✗", "✘"}
 
 
 def said_presence(text: str) -> str:

@@ -3,9 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import replace
 from html import escape
-from types import MappingProxyType
 
 import ipywidgets as widgets
 
@@ -41,7 +39,7 @@ from fitgraph.lab.saved_answer import files_of_report
 from fitgraph.lab.saves import Saves
 from fitgraph.lab.session import SessionBar, SessionError
 from fitgraph.lab.slider import Slider
-from fitgraph.model import Dimension, Joint, Option, Reference, Verdict, Vocabulary
+from fitgraph.model import Dimension, Joint, Option, Reference, Verdict, Vocabulary, with_length
 from fitgraph.report.as_html import verdict_sign
 from fitgraph.report.cautions import cautions_on
 from fitgraph.wording import capital
@@ -104,11 +102,8 @@ def resized(option: Option, reference: Reference, middle: float) -> Option:
     if before is None or not before.known or reference.feature is None:
         return option
     half = (before.hi - before.lo) / 2
-    feature = option.features[reference.feature]
     new = Dimension(middle - half, middle + half, before.basis, f"{middle:.2f}")
-    lengths = MappingProxyType({**feature.lengths, reference.name: new})
-    features = {**option.features, reference.feature: replace(feature, lengths=lengths)}
-    return replace(option, features=MappingProxyType(features))
+    return with_length(option, reference.feature, reference.name, new)
 
 
 def _size(value: object) -> float:

@@ -3,7 +3,9 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import field
+from dataclasses import field, replace
+from types import MappingProxyType
+from typing import TypeVar
 
 from fitgraph.model.dimension import Dimension, Word
 from fitgraph.model.verdict import Presence
@@ -30,6 +32,11 @@ class Feature:
     presence: Presence = Presence.PRESENT
     lengths: Mapping[str, Dimension] = field(default_factory=dict)
     words: Mapping[str, Word] = field(default_factory=dict)
+
+    def with_length(self, name: str, size: Dimension) -> Feature:
+        """Return it with another figure for one of its dimensions."""
+        lengths = MappingProxyType({**self.lengths, name: size})
+        return Feature(self.presence, lengths, self.words)
 
 
 ABSENT = Feature(Presence.ABSENT)
@@ -133,3 +140,16 @@ class Option:
         if self.part is None:
             return "nothing"
         return " + ".join((self.part.called, *self.services))
+
+
+P = TypeVar("P", Part, Option)
+
+
+def with_features(of: P, changed: Mapping[str, Feature]) -> P:
+    """Return a part, or an option, of which some features are others."""
+    return replace(of, features=MappingProxyType({**of.features, **changed}))
+
+
+def with_length(of: P, feature: str, dimension: str, size: Dimension) -> P:
+    """Return a part, or an option, with another figure for one of its dimensions."""
+    return with_features(of, {feature: of.features[feature].with_length(dimension, size)})

@@ -43,3 +43,8 @@ class Presence(IntEnum):
     ABSENT = 0
     UNKNOWN = 1
     PRESENT = 2
+
+    @property
+    def word(self) -> str:
+        """Return whether it is there, as tables and JSON say it."""
+        return ("no", "unknown", "yes")[int(self)]

@@ -68,7 +68,7 @@ def features_table(catalogue: Catalogue) -> Table:
     rows: list[tuple[Any, ...]] = []
     for part in catalogue.parts.values():
         for name, feature in part.features.items():
-            there = ("no", "unknown", "yes")[int(feature.presence)]
+            there = feature.presence.word
             figures: list[tuple[str, Dimension | Word]] = []
             if feature.presence is not Presence.ABSENT:
                 figures = [*feature.lengths.items(), *feature.words.items()]

@@ -19,8 +19,6 @@ from fitgraph.wording import plural
 
 Compared = ComparedParts | ComparedBuilds
 
-_THERE = ("no", "unknown", "yes")
-
 
 def cautions(found: Compared, catalogue: Catalogue) -> tuple[str, ...]:
     """Return the cautions that travel with a comparison."""
@@ -42,7 +40,7 @@ def _totals(totals: Totals, catalogue: Catalogue) -> dict[str, Any]:
 
 def _side(side: Side) -> dict[str, Any]:
     return {
-        "there": _THERE[int(side.presence)],
+        "there": side.presence.word,
         "lo_mm": number(side.size.lo) if side.size is not None else None,
         "hi_mm": number(side.size.hi) if side.size is not None else None,
         "basis": side.size.basis.word if side.size is not None else None,
@@ -183,7 +181,7 @@ def _figures_table(found: ComparedParts) -> Table:
         (Column("feature"), lambda e: e[0].feature),
         (Column("dimension"), lambda e: e[0].dimension),
         (Column("sku"), lambda e: e[2]),
-        (Column("there"), lambda e: _THERE[int(e[1].presence)]),
+        (Column("there"), lambda e: e[1].presence.word),
         (Column("lo_mm", LENGTH), _of_size("lo")),
         (Column("hi_mm", LENGTH), _of_size("hi")),
         (Column("word"), lambda e: None if e[1].word is None else e[1].word.value),
