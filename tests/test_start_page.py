@@ -19,6 +19,7 @@ from fitgraph.draw.doors import DOORS as PICTURES
 from fitgraph.draw.doors import door_svg
 from fitgraph.lab import Start, open_catalogue
 from fitgraph.lab.chosen import VARIABLE, choose, chosen_folder
+from fitgraph.lab.leads import PAGES
 from fitgraph.lab.start import DOORS, doors_html
 
 HOSES = Path(__file__).parents[1] / "data" / "hoses"
@@ -80,8 +81,9 @@ def test_without_a_server_of_pages_nothing_is_chosen(monkeypatch: pytest.MonkeyP
 def test_doors_have_pictures_and_lead_to_notebooks_that_are_there() -> None:
     names = {path.name for path in notebooks()}
     assert {door.name for door in DOORS} == set(PICTURES)
+    assert set(PAGES.values()) == names
     for door in DOORS:
-        assert {door.file, *(file for _, file in door.more)} <= names
+        assert {PAGES[p] for p in (door.page, *(page for _, page in door.more))} <= names
         assert door_svg(door.name) in doors_html()
         assert len(ElementTree.fromstring(door_svg(door.name))) >= 3
 

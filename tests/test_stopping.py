@@ -78,7 +78,7 @@ LONG: dict[str, Callable[[OpenCatalogue], Any]] = {
     "measure": lambda shop: shop.measurer.rank(ASKED),
     "way": lambda shop: ways(shop.explainer, FORK, BAR),
     "coverage": lambda shop: shop.coverage().total,
-    "stranded": lambda shop: shop.stranded(),
+    "stranded": lambda shop: shop.stranded,
     "in turn": lambda shop: in_turn(shop.engine).served,
     "reliance": lambda shop: reliance(shop.engine),
     "restock": _orders,

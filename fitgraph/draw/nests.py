@@ -91,6 +91,11 @@ class Nest:
     matings: tuple[Mating, ...]
 
     @property
+    def roles(self) -> frozenset[str]:
+        """Return whose rings they are."""
+        return frozenset(ring.role for ring in self.rings)
+
+    @property
     def verdict(self) -> Verdict:
         """Return the worst of its joints."""
         return min(m.verdict for m in self.matings)
@@ -248,6 +253,6 @@ def main_nest(found: tuple[Nest, ...], vocabulary: Vocabulary) -> Nest | None:
     """Return the nest around the tube whose strength is compared, else the first."""
     source = vocabulary.strength
     for nest in found:
-        if source is not None and source.outside.role in {r.role for r in nest.rings}:
+        if source is not None and source.outside.role in nest.roles:
             return nest
     return found[0] if found else None

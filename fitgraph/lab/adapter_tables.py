@@ -11,12 +11,12 @@ from fitgraph.adapters import Candidate, Edge, GradeYield, Sheet, Together
 from fitgraph.adapters.best_k import cost
 from fitgraph.adapters.trials import Plane
 from fitgraph.lab.adapter_entries import Entry, words_text
-from fitgraph.lab.long_table import TOLD_FIGURE, long_table, plain_table
-from fitgraph.lab.tables import builds_text
+from fitgraph.lab.tables import TOLD_FIGURE, builds_text, long_table, plain_table
 from fitgraph.model import Make, Reference, Vocabulary
 from fitgraph.report.as_html import html
 from fitgraph.report.blocks import Report
-from fitgraph.report.specification import sheet_blocks
+from fitgraph.report.designs import proof_text
+from fitgraph.report.specification import shared_text, sheet_blocks
 from fitgraph.report.tables import Column, Table
 from fitgraph.report.values import FINE_SHARE, PLACE, THOUSANDS, Unit, money_of, number
 from fitgraph.stock import Coverage, Standing, StandingTally
@@ -120,9 +120,7 @@ def worth_html(entry: Entry, vocabulary: Vocabulary) -> str:
     if worth is None:
         rows.append(("Worth", "not weighed yet"))
     else:
-        joined = "no existing part joins any of them"
-        if worth.shared:
-            joined = f"an existing part joins {worth.shared:,} of them as well"
+        joined = shared_text(worth)
         frees = "nothing"
         if worth.released:
             frees = f"{vocabulary.money(worth.released_value)}: {', '.join(worth.released)}"
@@ -183,10 +181,10 @@ def together_html(
         )
     step = useful[min(k, len(useful)) - 1]
     choice = step.choice
-    proof = (
-        "proven: no other choice of so many serves more"
+    proof = proof_text(choice) + (
+        ": no other choice of so many serves more"
         if choice.proven
-        else f"within {choice.gap:.1%} of the best, which cannot exceed {choice.bound:,g}"
+        else f" of the best, which cannot exceed {choice.bound:,g}"
     )
     table = Table.of(
         "together",

@@ -8,7 +8,7 @@ from collections.abc import Callable, Iterable, Iterator, Mapping
 from contextlib import contextmanager, suppress
 from contextvars import copy_context
 from itertools import chain
-from typing import Any, Generic, TypeVar
+from typing import TYPE_CHECKING, Any, Generic, TypeVar
 
 import ipywidgets as widgets
 
@@ -22,6 +22,9 @@ from fitgraph.lab.unused import given_back
 from fitgraph.records import dataclass
 from fitgraph.solve import NamingError
 from fitgraph.stopping import Stop, StoppedError, check, stopped_by
+
+if TYPE_CHECKING:
+    from fitgraph.lab.opened import OpenCatalogue
 
 T = TypeVar("T")
 
@@ -256,3 +259,24 @@ class Answering(widgets.VBox):
         """Take the entries as they now are into the session, where there is one."""
         if self.session is not None:
             self.session.changed()
+
+
+class Panel(Answering):
+    """A part of a page.
+
+    Parameters
+    ----------
+    opened : OpenCatalogue
+        The catalogue.
+    changed : callable, optional
+        Called when an entry has changed, so that the page keeps it.
+    """
+
+    def __init__(self, opened: OpenCatalogue, changed: Callable[[], None] = lambda: None) -> None:
+        super().__init__()
+        self.opened, self._changed = opened, changed
+
+    def _entered(self) -> None:
+        """Show what the fields now ask for, and say that they have changed."""
+        self.refresh()
+        self._changed()

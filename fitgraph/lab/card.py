@@ -14,8 +14,8 @@ from fitgraph.explain.standing import nearest_combination, standings
 from fitgraph.explain.words import size_text
 from fitgraph.lab import tables
 from fitgraph.lab.leads import build_link, why_link
-from fitgraph.lab.long_table import TOLD_FIGURE, plain_table
 from fitgraph.lab.opened import OpenCatalogue
+from fitgraph.lab.tables import TOLD_FIGURE, plain_table
 from fitgraph.mechanics.materials import MATERIALS
 from fitgraph.model import Part, Presence, Verdict
 from fitgraph.report.tables import Column, Table
@@ -159,7 +159,7 @@ def card_html(part: Part, opened: OpenCatalogue) -> str:
         build_link((part.sku,), catalogue, "what can be built with it"),
     ]
     near = nearest_combination(opened.explainer, (part.sku,))
-    mine = [n for n in nests(near, vocabulary) if part.role in {r.role for r in n.rings}]
+    mine = [n for n in nests(near, vocabulary) if part.role in n.roles]
     first = main_nest(tuple(mine), vocabulary) or (mine[0] if mine else None)
     drawn = (
         f"<h3>Section, with the nearest parts around it</h3>"

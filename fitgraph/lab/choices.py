@@ -12,7 +12,7 @@ from typing import Any
 import anywidget
 import traitlets
 
-from fitgraph.lab.unbroken import STAYS_WHOLE
+from fitgraph.lab.scripts import STAYS_WHOLE
 
 _SCRIPT = r"""
 function write(element, text) {

@@ -7,8 +7,7 @@ from typing import Any
 
 from markupsafe import Markup
 
-from fitgraph.lab.long_table import plain_table
-from fitgraph.lab.tables import cautions, part_name_html
+from fitgraph.lab.tables import cautions, part_name_html, plain_table
 from fitgraph.model import Option, Vocabulary
 from fitgraph.report.tables import Column, Table
 from fitgraph.report.values import MASS_TOLD, MOMENT_TOLD, Unit, money_of

@@ -28,8 +28,7 @@ from fitgraph.lab.answering import Answering, Task
 from fitgraph.lab.build_sheet import sheet_files, sheet_of
 from fitgraph.lab.choices import Choices
 from fitgraph.lab.debounce import Debounce
-from fitgraph.lab.field_problem import FieldProblem
-from fitgraph.lab.fields import Field, Fields, field
+from fitgraph.lab.fields import Field, FieldProblem, Fields, field
 from fitgraph.lab.form import STILL_BEFORE, FormError, read_budget
 from fitgraph.lab.leads import build_link, why_link
 from fitgraph.lab.look import dropdown, fold, heading, html, sides, style, text_field, verdict_line

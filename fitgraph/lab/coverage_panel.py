@@ -8,7 +8,7 @@ from functools import partial
 from fitgraph.explain import RequestExplanation
 from fitgraph.explain.glosses import glosses, titles
 from fitgraph.lab import tables
-from fitgraph.lab.answering import Answering, Task
+from fitgraph.lab.answering import Panel, Task
 from fitgraph.lab.cell_grid import CellGrid
 from fitgraph.lab.coverage_tables import (
     cells,
@@ -16,15 +16,15 @@ from fitgraph.lab.coverage_tables import (
     matrix_table,
     standings_html,
 )
-from fitgraph.lab.downloads import csv_link
 from fitgraph.lab.fields import Fields, field
 from fitgraph.lab.lacking_tables import PAGE, unserved, unserved_html, unserved_table
 from fitgraph.lab.look import button, dropdown, grid, heading, html, note, row, sides
 from fitgraph.lab.meter import Meter
 from fitgraph.lab.opened import OpenCatalogue
+from fitgraph.lab.saves import csv_link
 from fitgraph.model import Enquiry
-from fitgraph.report.shelf import enquiries_table
 from fitgraph.report.standing_words import ORDER, WORDS
+from fitgraph.report.tallies import enquiries_table
 from fitgraph.report.unasked import unasked_text
 from fitgraph.stock import Coverage, Standing, grouping_names
 from fitgraph.stock.groups import grouper
@@ -34,26 +34,16 @@ from fitgraph.wording import plural
 ALL = ""
 
 
-class CoveragePanel(Answering):
-    """How many are served, the matrix, and the enquiries of its chosen cell.
-
-    Parameters
-    ----------
-    opened : OpenCatalogue
-        The catalogue.
-    changed : callable
-        Called when an entry has changed.
-    """
+class CoveragePanel(Panel):
+    """How many are served, the matrix, and the enquiries of its chosen cell."""
 
     def __init__(self, opened: OpenCatalogue, changed: Callable[[], None]) -> None:
-        super().__init__()
-        self.opened = opened
+        super().__init__(opened, changed)
         self.coverage: Coverage | None = None
         #: By the enquiry itself: numbers may be blank, or given twice.
         self.said: dict[Enquiry, RequestExplanation | str] = {}
         self.listed: list[tuple[Enquiry, Standing]] = []
         self._all_link = ""
-        self._changed = changed
         self._shown = PAGE
         names = grouping_names(opened.catalogue)
         told = titles(opened.catalogue)

@@ -7,11 +7,11 @@ from html import escape
 
 from markupsafe import Markup
 
-from fitgraph.lab.long_table import long_table
+from fitgraph.lab.tables import long_table
 from fitgraph.model import Catalogue
-from fitgraph.report.shelf import turn_text
 from fitgraph.report.standing_words import MEANS, ORDER, SIGNS, WORDS, tally_text
 from fitgraph.report.tables import Column, Table
+from fitgraph.report.tallies import turn_text
 from fitgraph.report.values import FINE_SHARE, SHARE, WEIGHT
 from fitgraph.stock import Matrix, OrderPlan, Standing, StandingTally, Stranded
 from fitgraph.stock.in_turn import InTurn

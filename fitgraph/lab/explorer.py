@@ -46,7 +46,7 @@ from fitgraph.lab.session import SessionBar
 from fitgraph.lab.ways_panel import WaysPanel
 from fitgraph.mechanics.materials import MATERIALS
 from fitgraph.model import Verdict
-from fitgraph.report.listings import left_out_text
+from fitgraph.report.remainders import left_out_text
 from fitgraph.solve import Request, Services
 from fitgraph.solve.engine import SORTS, Build
 from fitgraph.solve.first_guess import first_guess
@@ -505,7 +505,5 @@ class BuildExplorer(Answering):
 
     def _telling(self, found: tuple[Nest, ...], role: str) -> list[Nest]:
         """Return the sections that show the part or a clash, the clashes first."""
-        telling = [
-            n for n in found if n.verdict is not Verdict.FITS or role in {r.role for r in n.rings}
-        ]
+        telling = [n for n in found if n.verdict is not Verdict.FITS or role in n.roles]
         return sorted(telling, key=lambda n: n.verdict)[:_MOST_SECTIONS]

@@ -1,4 +1,4 @@
-"""The fields of a page, declared once: what of them is kept, and what follows from a change."""
+"""The fields of a page, declared once: what is kept, what follows from a change, what is wrong."""
 
 from __future__ import annotations
 
@@ -8,6 +8,7 @@ from typing import Any
 
 import ipywidgets as widgets
 
+from fitgraph.lab import tables
 from fitgraph.lab.session import SessionError
 from fitgraph.records import dataclass
 
@@ -114,3 +115,15 @@ class Fields:
             if isinstance(error, SessionError):
                 raise
             raise SessionError(f"The entry {name!r} of this session does not fit here.") from None
+
+
+class FieldProblem(widgets.HTML):
+    """What is wrong with an entry, under its field; it takes no room while all is well."""
+
+    def __init__(self) -> None:
+        super().__init__(layout=widgets.Layout(width="auto", margin="0", display="none"))
+
+    def tell(self, message: str) -> None:
+        """Say it; an empty message says that all is well."""
+        self.value = tables.wrap(tables.alert(message)) if message else ""
+        self.layout.display = None if message else "none"

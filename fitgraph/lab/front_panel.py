@@ -9,7 +9,7 @@ from typing import Any
 import ipywidgets as widgets
 
 from fitgraph.lab import tables
-from fitgraph.lab.answering import Answering, Task
+from fitgraph.lab.answering import Panel, Task
 from fitgraph.lab.build_sheet import sheet_files, sheet_of
 from fitgraph.lab.charts import FrontChart, build_text, thinned
 from fitgraph.lab.comparison import comparison_html
@@ -31,23 +31,13 @@ MOST_PICKS = 4
 _PATIENCE_S = 0.6
 
 
-class FrontPanel(Answering):
-    """The chart, the list that says the same in words, the comparison and the sheets.
-
-    Parameters
-    ----------
-    opened : OpenCatalogue
-        The catalogue.
-    changed : callable
-        Called when a pick has changed.
-    """
+class FrontPanel(Panel):
+    """The chart, the list that says the same in words, the comparison and the sheets."""
 
     def __init__(self, opened: OpenCatalogue, changed: Callable[[], None]) -> None:
-        super().__init__()
-        self.opened = opened
+        super().__init__(opened, changed)
         self.front: list[Build] = []
         self.picked: list[Build] = []
-        self._changed = changed
         self._request = Request()
         self._wanted: list[Mapping[str, Any]] = []
         self._look_soon = Debounce(self.look, _PATIENCE_S)

@@ -111,13 +111,13 @@ class StockGaps(Answering):
 
         opened = self.opened
         covered = Task(lambda: opened.coverage(told), self._show_covered)
-        held = Task(opened.stranded, self.stranded.show)
+        held = Task(lambda: opened.stranded, self.stranded.show)
         weak = Task(singly, partial(self.weak.show, pairs=False))
         turn = Task(lambda: opened.turn, self._show_turn)
         pairs = Task(lambda: reliance(engine, progress=told), pairs_found)
         return [
             _Stage("Asking what can be served …", covered, lambda: opened.covered),
-            _Stage("Looking for stranded parts …", held, lambda: opened.held),
+            _Stage("Looking for stranded parts …", held, lambda: opened.knows("stranded")),
             _Stage("Looking for weak points …", weak),
             _Stage("Asking what could be served then …", Task(then, self.trend.show_then)),
             _Stage("Serving one after the other …", turn, lambda: opened.knows("turn")),

@@ -5,12 +5,12 @@ from __future__ import annotations
 from collections.abc import Callable
 
 from fitgraph.lab import tables
-from fitgraph.lab.answering import Answering
-from fitgraph.lab.downloads import csv_link
+from fitgraph.lab.answering import Panel
 from fitgraph.lab.fields import Fields, field
 from fitgraph.lab.held_tables import stranded_html, stranded_table, weak_html
 from fitgraph.lab.look import dropdown, grid, html, note
 from fitgraph.lab.opened import OpenCatalogue
+from fitgraph.lab.saves import csv_link
 from fitgraph.report.shelf import weak_table
 from fitgraph.stock import Reliance, Standing, Stranded
 
@@ -25,22 +25,12 @@ _LACKS = (
 )
 
 
-class StrandedPanel(Answering):
-    """Parts held that no complete build from stock can use.
-
-    Parameters
-    ----------
-    opened : OpenCatalogue
-        The catalogue.
-    changed : callable
-        Called when an entry has changed.
-    """
+class StrandedPanel(Panel):
+    """Parts held that no complete build from stock can use."""
 
     def __init__(self, opened: OpenCatalogue, changed: Callable[[], None]) -> None:
-        super().__init__()
-        self.opened = opened
+        super().__init__(opened, changed)
         self.stranded: tuple[Stranded, ...] | None = None
-        self._changed = changed
         roles = opened.catalogue.vocabulary.roles.values()
         self.lacks = dropdown("It lacks", _LACKS)
         self.role = dropdown("Role", [("any", _ANY), *((r.title, r.name) for r in roles)])
@@ -63,10 +53,6 @@ class StrandedPanel(Answering):
         """Show parts held without a use."""
         self.stranded = stranded
         self.refresh()
-
-    def _entered(self) -> None:
-        self.refresh()
-        self._changed()
 
     def refresh(self) -> None:
         """Show what the fields ask for."""
@@ -93,18 +79,11 @@ class StrandedPanel(Answering):
             )
 
 
-class WeakPanel(Answering):
-    """Parts, and pairs of them, whose absence ends most.
-
-    Parameters
-    ----------
-    opened : OpenCatalogue
-        The catalogue.
-    """
+class WeakPanel(Panel):
+    """Parts, and pairs of them, whose absence ends most."""
 
     def __init__(self, opened: OpenCatalogue) -> None:
-        super().__init__()
-        self.opened = opened
+        super().__init__(opened)
         self.reliance: Reliance | None = None
         self.parts, self.pairs, self.links = html(), html(), html()
         waits = tables.wrap('<p class="fg-note">Not worked out yet.</p>')

@@ -8,8 +8,7 @@ from html import escape
 from markupsafe import Markup
 
 from fitgraph.lab.leads import why_link
-from fitgraph.lab.long_table import MOST_NAMES, TOLD_FIGURE, long_table
-from fitgraph.lab.tables import part_html, with_cards
+from fitgraph.lab.tables import MOST_NAMES, TOLD_FIGURE, long_table, part_html, with_cards
 from fitgraph.model import Catalogue
 from fitgraph.report.shelf import stranded_text
 from fitgraph.report.tables import Column, Table

@@ -11,7 +11,7 @@ from markupsafe import Markup
 from fitgraph.explain import Conflict, RequestExplanation, action_text, conflict_text
 from fitgraph.lab.coverage_tables import standing_html
 from fitgraph.lab.leads import why_link
-from fitgraph.lab.long_table import MOST_NAMES, long_table
+from fitgraph.lab.tables import MOST_NAMES, long_table
 from fitgraph.model import Catalogue, Enquiry
 from fitgraph.report.tables import Column, Table
 from fitgraph.report.values import DATE, LIST, WEIGHT, WORD

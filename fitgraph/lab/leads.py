@@ -1,4 +1,4 @@
-"""Links from one page to another that take the parts along."""
+"""Links from one page to another, some of which take parts along."""
 
 from __future__ import annotations
 
@@ -9,31 +9,43 @@ from fitgraph.lab.form import part_label
 from fitgraph.lab.session import page_address, to_address
 from fitgraph.model import Catalogue
 
-#: The pages that take parts: notebook, and the page's name in a session.
-WHY, BUILDS, COUNTER = (
-    ("03-why-not.ipynb", "why"),
-    ("02-what-can-i-build.ipynb", "builds"),
-    ("08-the-counter.ipynb", "counter"),
-)
+#: The notebook of each page, by the page's name in a session.
+PAGES = {
+    "start": "00-start.ipynb",
+    "lesson": "01-how-fitment-works.ipynb",
+    "builds": "02-what-can-i-build.ipynb",
+    "why": "03-why-not.ipynb",
+    "gaps": "04-gaps-in-stock.ipynb",
+    "adapters": "05-next-adapter.ipynb",
+    "practice": "06-staff-practice.ipynb",
+    "map": "07-the-map-of-fits.ipynb",
+    "counter": "08-the-counter.ipynb",
+    "own": "09-your-data.ipynb",
+}
 
 
-def _link(page: tuple[str, str], entries: dict[str, object], words: str) -> str:
-    """Return a link; only where the notebook is shown as a page does an address hold entries."""
+def page_link(page: str, words: str, query: str = "") -> str:
+    """Return a link to a page."""
+    return f'<a href="{PAGES[page]}{query}">{escape(words)}</a>'
+
+
+def parts_link(page: str, skus: Iterable[str], catalogue: Catalogue, words: str) -> str:
+    """Return a link to a page that takes parts, as far as an address can hold them.
+
+    It can where the notebook is shown as a page.
+    """
     if page_address() is None:
-        return ""
-    return f'<a href="{page[0]}?{to_address(page[1], entries)}">{escape(words)}</a>'
-
-
-def _parts(skus: Iterable[str], catalogue: Catalogue) -> dict[str, object]:
+        return page_link(page, words)
     parts = [catalogue.parts[sku] for sku in skus]
-    return {"parts": {p.role: part_label(p) for p in parts}}
+    entries = {"parts": {p.role: part_label(p) for p in parts}}
+    return page_link(page, words, f"?{to_address(page, entries)}")
 
 
 def why_link(skus: Iterable[str], catalogue: Catalogue, words: str) -> str:
-    """Return a link to why parts go together or do not."""
-    return _link(WHY, _parts(skus, catalogue), words)
+    """Return a link to why parts go together or do not; nothing where it could not take them."""
+    return "" if page_address() is None else parts_link("why", skus, catalogue, words)
 
 
 def build_link(skus: Iterable[str], catalogue: Catalogue, words: str) -> str:
-    """Return a link to what can be built with parts."""
-    return _link(BUILDS, _parts(skus, catalogue), words)
+    """Return a link to what can be built with parts; nothing where it could not take them."""
+    return "" if page_address() is None else parts_link("builds", skus, catalogue, words)

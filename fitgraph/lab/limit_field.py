@@ -6,8 +6,7 @@ from collections.abc import Callable
 
 import ipywidgets as widgets
 
-from fitgraph.lab.field_problem import FieldProblem
-from fitgraph.lab.fields import Fields
+from fitgraph.lab.fields import FieldProblem, Fields
 from fitgraph.lab.look import LABEL
 from fitgraph.lab.slider import Slider
 from fitgraph.units import UnitError

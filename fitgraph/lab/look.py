@@ -12,9 +12,7 @@ from fitgraph.draw.style import FONT, TYPE, page_css
 from fitgraph.lab.arrival import Arrival
 from fitgraph.lab.card import Card
 from fitgraph.lab.connection import Connection
-from fitgraph.lab.entered import Entered
-from fitgraph.lab.keys import Keys
-from fitgraph.lab.lists import Lists
+from fitgraph.lab.controls import Controls
 from fitgraph.lab.paper import Paper
 from fitgraph.lab.sideways import Sideways
 from fitgraph.lab.sorting import Sorting
@@ -180,8 +178,7 @@ def verdict_line() -> widgets.HTML:
 def style(component: widgets.Widget) -> widgets.VBox:
     """Return the first child of every component: its style sheet, and what works unseen."""
     sheet = html(f"<style>{page_css()}{_widget_css()}</style>")
-    unseen = [Keys(), Arrival(component), Connection(), Sorting(), Lists(), Entered()]
-    unseen += [Sideways(), Paper()]
+    unseen = [Controls(), Arrival(component), Connection(), Sorting(), Sideways(), Paper()]
     if hasattr(component, "opened"):
         unseen.append(Card(lambda: component.opened))
     return widgets.VBox([sheet, *unseen])

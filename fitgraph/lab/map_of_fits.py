@@ -20,6 +20,7 @@ from fitgraph.lab.answering import Answering, Task
 from fitgraph.lab.debounce import Debounce
 from fitgraph.lab.fields import Fields, field
 from fitgraph.lab.form import number_in, part_label
+from fitgraph.lab.leads import page_link, parts_link
 from fitgraph.lab.look import (
     LABEL,
     button,
@@ -39,7 +40,7 @@ from fitgraph.lab.look import (
 )
 from fitgraph.lab.opened import MOST_MISS_MM, OpenCatalogue
 from fitgraph.lab.pressable import Pressable
-from fitgraph.lab.session import SessionBar, page_address, to_address
+from fitgraph.lab.session import SessionBar
 from fitgraph.lab.slider import Slider
 from fitgraph.model import Catalogue
 from fitgraph.report import Report, size_maps
@@ -53,14 +54,6 @@ STEP_MM = 0.01
 
 #: Ways offered.
 _MOST_WAYS = 100
-
-#: Pages that a part leads to: words, notebook, and the page's name in a session.
-_PAGES = (
-    ("why it fits or not", "03-why-not.ipynb", "why"),
-    ("what can be built with it", "02-what-can-i-build.ipynb", "builds"),
-    ("gaps in stock", "04-gaps-in-stock.ipynb", ""),
-    ("the next adapter", "05-next-adapter.ipynb", ""),
-)
 
 
 class MapOfFits(Answering):
@@ -245,13 +238,14 @@ class MapOfFits(Answering):
         return told or tables.wrap("<p>Nothing yet.</p>")
 
     def _links(self) -> str:
-        part = self.opened.catalogue.parts[self.part]
-        entries = {"parts": {part.role: part_label(part)}}
-        links = []
-        for words, file, page in _PAGES:
-            query = f"?{to_address(page, entries)}" if page and page_address() is not None else ""
-            links.append(f'<a href="{file}{query}">{words}</a>')
-        return f"<p>Go on with {escape(part.called)}: {', '.join(links)}.</p>"
+        catalogue = self.opened.catalogue
+        links = (
+            parts_link("why", [self.part], catalogue, "why it fits or not"),
+            parts_link("builds", [self.part], catalogue, "what can be built with it"),
+            page_link("gaps", "gaps in stock"),
+            page_link("adapters", "the next adapter"),
+        )
+        return f"<p>Go on with {escape(catalogue.called(self.part))}: {', '.join(links)}.</p>"
 
     def _take(self, field: widgets.Combobox) -> None:
         if self.part:
@@ -305,7 +299,7 @@ class MapOfFits(Answering):
             self.step_told.value = _shown(told, catalogue)
             joined = nests(one.joined, catalogue.vocabulary)
             roles = {o.role for o in one.options}
-            telling = [n for n in joined if roles <= {r.role for r in n.rings}]
+            telling = [n for n in joined if roles <= n.roles]
             self.section.value = tables.wrap(
                 "".join(tables.section_html(n, catalogue.vocabulary) for n in telling[:1])
             )

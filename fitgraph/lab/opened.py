@@ -62,7 +62,6 @@ class OpenCatalogue:
         self.catalogue = catalogue
         self.findings = findings
         self.supply = Supply() if supply is None else supply
-        self._stranded: tuple[Stranded, ...] | None = None
         #: What the enquiries asked so far lack of what is in stock.
         self.lacking: dict[Enquiry, RequestExplanation | str] = {}
         #: The front door to the same catalogue, with the same compiled engine.
@@ -119,18 +118,12 @@ class OpenCatalogue:
 
         return weighed(self.shop).covered
 
+    @cached_property
     def stranded(self) -> tuple[Stranded, ...]:
-        """Return the parts in stock that go into no build from stock; asked once."""
-        if self._stranded is None:
-            from fitgraph.stock import stranded
+        """Return the parts in stock that go into no build from stock."""
+        from fitgraph.stock import stranded
 
-            self._stranded = stranded(self.engine)
-        return self._stranded
-
-    @property
-    def held(self) -> bool:
-        """Whether :meth:`stranded` answers at once."""
-        return self._stranded is not None
+        return stranded(self.engine)
 
     @cached_property
     def turn(self) -> InTurn:

@@ -6,9 +6,9 @@ from html import escape
 
 from markupsafe import Markup
 
-from fitgraph.lab.long_table import MOST_NAMES, TOLD_FIGURE, long_table
-from fitgraph.lab.tables import part_html
+from fitgraph.lab.tables import MOST_NAMES, TOLD_FIGURE, long_table, part_html
 from fitgraph.model import Catalogue, Supply
+from fitgraph.report.purchases import bound_text, served_text
 from fitgraph.report.tables import Column, Table
 from fitgraph.report.values import COUNT, money_of
 from fitgraph.stock import OrderPlan
@@ -45,7 +45,7 @@ def proof_text(plan: OrderPlan, after: OrderPlan | None, *, target: bool) -> str
         if target:
             return "Proven: no cheaper orders serve as many (gap 0%)."
         return "Proven: no orders for this sum serve more (gap 0%)."
-    return f"Not proven: within {max(p.gap for p in open_):.1%} of the best there could be."
+    return f"Not proven: {bound_text(max(p.gap for p in open_))}."
 
 
 def plan_html(
@@ -72,19 +72,13 @@ def plan_html(
             f'<div class="fg-alert" role="status"><p>{missed:.0%} is out of reach with what can be '
             f"ordered. This is the most: {plan.share:.0%}.</p></div>"
         )
-    asked = "enquiry" if plan.total == 1 else "enquiries"
-    head = (
-        f'<p role="status"><span class="fg-number">{escape(money(plan.cost))}</span> '
-        f'of orders serve <span class="fg-number">{plan.served:g} of {plan.total:g}</span> {asked} '
-        f"({plan.share:.0%}), {plan.before:g} of them from stock already.</p>"
+    served = (
+        f"{'' if plan.lines else 'Nothing to order: '}{served_text(plan, catalogue.vocabulary)}."
     )
-    if not plan.lines:
-        head = (
-            '<p role="status"><span class="fg-number">Nothing to order.</span> '
-            f"{plan.before:g} of {plan.total:g} {asked} ({plan.share:.0%}) "
-            f"{'is' if plan.total == 1 else 'are'} served from stock.</p>"
-        )
-    text = told + head + f'<p class="fg-note">{escape(proof)}</p>'
+    text = (
+        f'{told}<p role="status"><strong>{escape(served)}</strong></p>'
+        f'<p class="fg-note">{escape(proof)}</p>'
+    )
     amount = money_of(catalogue.vocabulary)
     for supplier, lines in plan.orders.items():
         goods, delivery = sum(line.cost for line in lines), supply.terms(supplier).delivery

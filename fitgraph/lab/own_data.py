@@ -26,7 +26,7 @@ from fitgraph.intake.sources import Sheet, SourceError, read_held
 from fitgraph.lab import tables
 from fitgraph.lab.answering import Answering, Task
 from fitgraph.lab.chosen import choose
-from fitgraph.lab.downloads import download_link
+from fitgraph.lab.leads import page_link
 from fitgraph.lab.look import (
     button,
     dropdown,
@@ -39,6 +39,7 @@ from fitgraph.lab.look import (
     style,
     text_field,
 )
+from fitgraph.lab.saves import download_link
 from fitgraph.report.as_html import html as report_html
 from fitgraph.report.as_html import table_html
 from fitgraph.shop import imports
@@ -347,8 +348,8 @@ class OwnData(Answering):
     def _told(report: Report, choices: list[Choice], files: str) -> str:
         shared = report.loaded is not None and choose(report.folder)
         told = (
-            'The pages are about it from now on: go to <a href="08-the-counter.ipynb">the '
-            'counter</a> or to <a href="00-start.ipynb">the start</a>.'
+            f"The pages are about it from now on: go to {page_link('counter', 'the counter')} or "
+            f"to {page_link('start', 'the start')}."
             if shared
             else f"It is in {escape(str(report.folder))}."
         )

@@ -6,7 +6,7 @@ from collections.abc import Mapping
 
 import ipywidgets as widgets
 
-from fitgraph.lab.field_problem import FieldProblem
+from fitgraph.lab.fields import FieldProblem
 from fitgraph.lab.form import part_label, read_parts
 from fitgraph.lab.look import grid
 from fitgraph.lab.session import SessionError

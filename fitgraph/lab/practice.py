@@ -20,10 +20,10 @@ from fitgraph.explain.words import size_text
 from fitgraph.graph.options import plain
 from fitgraph.lab import tables
 from fitgraph.lab.answering import Answering, Task
-from fitgraph.lab.downloads import csv_link
-from fitgraph.lab.long_table import TOLD_FIGURE, plain_table
 from fitgraph.lab.look import fold, html, note, row, sides, style, verdict_line
 from fitgraph.lab.opened import OpenCatalogue
+from fitgraph.lab.saves import csv_link
+from fitgraph.lab.tables import TOLD_FIGURE, plain_table
 from fitgraph.lab.triangle_view import triangle_html
 from fitgraph.model import Presence
 from fitgraph.practice.leitner import DAYS, TopicCard, answered, pick
@@ -384,11 +384,7 @@ class Practice(Answering):
             return triangle_html(catalogue)
         near = nearest_combination(self.opened.explainer, item.drawn)
         roles = {catalogue.parts[sku].role for sku in item.parts}
-        telling = [
-            n
-            for n in nests(near, catalogue.vocabulary)
-            if len(roles & {r.role for r in n.rings}) > 1
-        ]
+        telling = [n for n in nests(near, catalogue.vocabulary) if len(roles & n.roles) > 1]
         said = self.opened.explainer.why(item.drawn, with_changes=False)
         telling.sort(key=lambda n: n.verdict)
         # A section whose joints all fit would speak against an answer that another joint gives.

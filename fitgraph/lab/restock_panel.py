@@ -10,9 +10,8 @@ from typing import Any
 import ipywidgets as widgets
 
 from fitgraph.lab import tables
-from fitgraph.lab.answering import Answering, Task
+from fitgraph.lab.answering import Panel, Task
 from fitgraph.lab.debounce import Debounce
-from fitgraph.lab.downloads import csv_link
 from fitgraph.lab.fields import Fields, field
 from fitgraph.lab.form import STILL_BEFORE, FormError, read_budget
 from fitgraph.lab.gap_charts import CurveChart
@@ -27,6 +26,7 @@ from fitgraph.lab.order_tables import (
     proof_text,
     swap_text,
 )
+from fitgraph.lab.saves import csv_link
 from fitgraph.lab.slider import Slider
 from fitgraph.report.purchases import curve_table, orders_table
 from fitgraph.stock import OrderPlan, Restocking
@@ -90,15 +90,8 @@ class _Curve:
             self.restocking = None
 
 
-class RestockPanel(Answering):
+class RestockPanel(Panel):
     """Fields for a sum or a share, the curve, and the orders.
-
-    Parameters
-    ----------
-    opened : OpenCatalogue
-        The catalogue.
-    changed : callable
-        Called when an entry has changed.
 
     Notes
     -----
@@ -107,11 +100,9 @@ class RestockPanel(Answering):
     """
 
     def __init__(self, opened: OpenCatalogue, changed: Callable[[], None]) -> None:
-        super().__init__()
-        self.opened = opened
+        super().__init__(opened, changed)
         self.plan: OrderPlan | None = None
         self._drawn: KnownPlans | None = None
-        self._changed = changed
         self._begun = False
         self._curves: dict[int, _Curve] = {}
         vocabulary = opened.catalogue.vocabulary
@@ -205,10 +196,6 @@ class RestockPanel(Answering):
     def refresh(self) -> None:
         """Show the fields of the mode that is chosen, and answer them."""
         self._arrange()
-        self.answer()
-
-    def _entered(self) -> None:
-        self._changed()
         self.answer()
 
     # ------------------------------------------------------------ answering

@@ -1,20 +1,45 @@
-"""Files that are made once somebody presses for them, and saved by the browser.
+"""Files that a page hands over: links that carry small ones, buttons that make one when pressed.
 
-A link that carries its file needs the file before anybody asks for it, anew with every answer. A
-button here needs nothing until it is pressed.
+A link needs its file before anybody asks for it, anew with every answer, and works where there is
+no kernel any more. A button needs nothing until it is pressed.
 """
 
 from __future__ import annotations
 
 import asyncio
+import base64
 from collections.abc import Callable, Iterator, Mapping
 from contextlib import contextmanager
+from html import escape
 from typing import Any
 
 import anywidget
 import traitlets
 
 from fitgraph.records import dataclass
+from fitgraph.report.as_csv import csv
+from fitgraph.report.tables import Table
+
+
+def download_link(label: str, name: str, kind: str, content: bytes) -> str:
+    """Return a link that saves a file of some media type.
+
+    Examples
+    --------
+    >>> download_link("Get it", "a.txt", "text/plain", b"hi")
+    '<a class="fg-get" download="a.txt" href="data:text/plain;base64,aGk=">Get it</a>'
+    """
+    data = base64.b64encode(content).decode()
+    return (
+        f'<a class="fg-get" download="{escape(name)}" '
+        f'href="data:{escape(kind)};base64,{data}">{escape(label)}</a>'
+    )
+
+
+def csv_link(label: str, name: str, table: Table) -> str:
+    """Return a link that saves a table as CSV; headings of amounts say their currency."""
+    return download_link(label, name, "text/csv", csv(table.with_currency()).encode())
+
 
 _SCRIPT = """
 function initialize({ model }) {

@@ -14,7 +14,7 @@ from typing import Any, Protocol
 import ipywidgets as widgets
 
 from fitgraph.lab import tables
-from fitgraph.lab.downloads import download_link
+from fitgraph.lab.saves import download_link
 
 #: Marks our own files; the number changes when what they hold does.
 FORMAT, VERSION = "fitgraph-session", 1
@@ -31,6 +31,7 @@ _DEEPEST = 20
 #: The parameter of a page's address that holds a session.
 PARAMETER = "session"
 
+#: Entries for when a cell is run again, by its component.
 _KEPT: dict[str, Mapping[str, Any]] = {}
 
 
@@ -62,21 +63,6 @@ def in_kernel() -> bool:
         return False
     shell = get_ipython()
     return shell is not None and hasattr(shell, "kernel")
-
-
-def keep(key: str, state: Mapping[str, Any]) -> None:
-    """Keep entries for when the cell is run again."""
-    _KEPT[key] = state
-
-
-def kept(key: str) -> Mapping[str, Any] | None:
-    """Return what was kept, None where nothing was."""
-    return _KEPT.get(key)
-
-
-def forget(key: str) -> None:
-    """Drop what was kept."""
-    _KEPT.pop(key, None)
 
 
 def as_text(page: str, state: Mapping[str, Any]) -> str:
@@ -222,7 +208,7 @@ class SessionBar(widgets.HBox):
             self._tell(str(error), wrong=True)
             state = None
         if state is None and self._key is not None:
-            state = kept(self._key)
+            state = _KEPT.get(self._key)
         if state is None or not self._enter(state):
             self._of.refresh()
         self.changed()
@@ -263,7 +249,7 @@ class SessionBar(widgets.HBox):
         """Take the entries as they now are into the file, the address and the memory."""
         state = self._of.state()
         if self._key is not None:
-            keep(self._key, state)
+            _KEPT[self._key] = state
         links = download_link(
             "Save this session",
             f"{self._page}.json",

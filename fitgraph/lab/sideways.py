@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import anywidget
 
-from fitgraph.lab.form_watch import WATCHED
+from fitgraph.lab.scripts import WATCHED
 
 _SCRIPT = """
 const WIDE = ".fg-scroll, .fg-cells, .fg-pressable";

@@ -8,8 +8,8 @@ from __future__ import annotations
 
 import anywidget
 
-from fitgraph.lab.form_watch import WATCHED
 from fitgraph.lab.paper import MOST_PRINTED
+from fitgraph.lab.scripts import WATCHED
 
 _SCRIPT = """
 const LEAST_TO_SORT = 3, LEAST_TO_FILTER = 9, MOST_PRINTED = %d;

@@ -12,6 +12,7 @@ from fitgraph.draw.doors import door_svg
 from fitgraph.lab import tables
 from fitgraph.lab.answering import Answering
 from fitgraph.lab.chosen import choose
+from fitgraph.lab.leads import PAGES, page_link
 from fitgraph.lab.look import field_layout, heading, html, row, style
 from fitgraph.lab.opened import OpenCatalogue, open_catalogue
 from fitgraph.records import dataclass
@@ -27,16 +28,16 @@ class Door:
         Of its picture.
     title, sentence : str
         What is done there.
-    file : str
+    page : str
         The first page.
     more : tuple of (str, str)
-        Further pages: words and file.
+        Further pages: words, and which.
     """
 
     name: str
     title: str
     sentence: str
-    file: str
+    page: str
     more: tuple[tuple[str, str], ...] = ()
 
 
@@ -47,36 +48,33 @@ DOORS = (
         "At the counter",
         "Somebody stands opposite: what they have, what they want, what fits, and what to tell "
         "them.",
-        "08-the-counter.ipynb",
+        "counter",
         (
-            ("what can be built", "02-what-can-i-build.ipynb"),
-            ("why it does not fit", "03-why-not.ipynb"),
+            ("what can be built", "builds"),
+            ("why it does not fit", "why"),
         ),
     ),
     Door(
         "stock",
         "Stock",
         "Who cannot be served, what lies on the shelf without a use, and what to order.",
-        "04-gaps-in-stock.ipynb",
+        "gaps",
     ),
     Door(
         "design",
         "Design",
         "The part worth making next, with its sizes, its sheet and whom it would serve.",
-        "05-next-adapter.ipynb",
-        (("the map of fits", "07-the-map-of-fits.ipynb"),),
+        "adapters",
+        (("the map of fits", "map"),),
     ),
     Door(
         "practice",
         "Practice",
         "Learn how fitment works, then answer rounds of five questions.",
-        "06-staff-practice.ipynb",
-        (("how fitment works", "01-how-fitment-works.ipynb"),),
+        "practice",
+        (("how fitment works", "lesson"),),
     ),
 )
-
-#: Where a list of somebody's own becomes a catalogue.
-OWN_DATA = "09-your-data.ipynb"
 
 _CSS = (
     ".fg-doors{display:grid;gap:12px;"
@@ -98,9 +96,9 @@ def doors_html() -> str:
     """Return the doors: a picture, a title and a sentence each, and the pages beside it."""
     drawn = []
     for door in DOORS:
-        more = ", ".join(f'<a href="{file}">{escape(words)}</a>' for words, file in door.more)
+        more = ", ".join(page_link(page, words) for words, page in door.more)
         drawn.append(
-            f'<li class="fg-door"><a href="{door.file}">{door_svg(door.name)}'
+            f'<li class="fg-door"><a href="{PAGES[door.page]}">{door_svg(door.name)}'
             f"<strong>{escape(door.title)}</strong>{escape(door.sentence)}</a>"
             f'<p class="fg-note">{"Also: " + more if more else ""}</p></li>'
         )
@@ -147,8 +145,8 @@ class Start(Answering):
             heading("Another catalogue"),
             html(
                 tables.wrap(
-                    f'<p><a href="{OWN_DATA}">Make one of your own list</a>: a spreadsheet, a '
-                    "price list or a database. Or open a folder:</p>"
+                    f"<p>{page_link('own', 'Make one of your own list')}: a spreadsheet, a price "
+                    "list or a database. Or open a folder:</p>"
                 )
             ),
             row([self.folder, self.open]),

@@ -14,13 +14,12 @@ from fitgraph.errors import brief
 from fitgraph.explain import Change, Clash, Explanation, action_text, clash_text
 from fitgraph.explain.standing import PartStanding
 from fitgraph.explain.words_rider import about
-from fitgraph.lab.long_table import plain_table
 from fitgraph.model import Catalogue, Option, Part, Verdict, Vocabulary
-from fitgraph.report.as_html import MOST_WHOLE, in_sentences, unbroken, verdict_sign
-from fitgraph.report.builds import cores_text
+from fitgraph.report.as_html import MOST_WHOLE, in_sentences, rows_html, unbroken, verdict_sign
+from fitgraph.report.builds import between_text, cores_text
 from fitgraph.report.cautions import cautions_on
 from fitgraph.report.explanations import change_cautions
-from fitgraph.report.listings import stand_counts
+from fitgraph.report.remainders import stand_counts
 from fitgraph.report.tables import Column, Table
 from fitgraph.report.values import MASS_TOLD, MOMENT_TOLD, PLACE, Unit, money_of
 from fitgraph.solve.engine import Build
@@ -30,6 +29,29 @@ from fitgraph.wording import capital, plural
 
 #: Changes beyond these are told as a number only.
 _MOST_CHANGES = 5
+
+#: Rows shown at once; the others open on demand.
+MOST_ROWS = 10
+
+#: Joints, parts and steps named at once.
+MOST_NAMES = 3
+
+#: Figures that are told in words of their own.
+TOLD_FIGURE = Unit(str, str)
+
+
+def long_table(table: Table, most: int = MOST_ROWS) -> str:
+    """Return a table; rows beyond so many open on demand.
+
+    The page folds what is beyond (fitgraph/lab/sorting.py), so that it sorts all of them; in a
+    narrow window each row stands under itself.
+    """
+    return str(rows_html(table, table.title, "fg-rows", most))
+
+
+def plain_table(table: Table, caption: str = "", kind: str = "") -> str:
+    """Return a table whose rows all stand there; one of the kind ``fg-narrow`` is narrow."""
+    return str(rows_html(table, caption, kind))
 
 
 def wrap(inner: str) -> str:
@@ -78,12 +100,7 @@ def counted_text(counted: Counted) -> str:
     """
     if counted.exact:
         return f"{counted.number:,}"
-    return f"about {counted.number:,} ({_between(counted)})"
-
-
-def _between(counted: Counted) -> str:
-    sure = "" if counted.confidence == 1.0 else f", with {counted.confidence:.0%} confidence"
-    return f"between {counted.least:,} and {counted.most:,}{sure}"
+    return f"about {counted.number:,} ({between_text(counted)})"
 
 
 def count_html(
@@ -106,7 +123,7 @@ def count_html(
         large = certain.number >= 10**6
         kind = "exactly" + (f", about {about(certain.number)}" if large else "")
     else:
-        kind = f"estimated, {_between(certain)}"
+        kind = f"estimated, {between_text(certain)}"
     many = "" if ways is None else cores_text(ways)
     builds = f'<span class="fg-number">{figure}</span> {"build" if one else "builds"}'
     if many:

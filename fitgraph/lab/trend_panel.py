@@ -6,14 +6,14 @@ from collections.abc import Callable, Mapping, Sequence
 
 from fitgraph.explain.glosses import titles
 from fitgraph.lab import tables
-from fitgraph.lab.answering import Answering
+from fitgraph.lab.answering import Panel
 from fitgraph.lab.coverage_tables import trend_table
-from fitgraph.lab.downloads import csv_link
 from fitgraph.lab.fields import Fields, field
 from fitgraph.lab.gap_charts import TrendChart
-from fitgraph.lab.long_table import long_table
 from fitgraph.lab.look import dropdown, framed, grid, html, note
 from fitgraph.lab.opened import OpenCatalogue
+from fitgraph.lab.saves import csv_link
+from fitgraph.lab.tables import long_table
 from fitgraph.report.standing_words import ORDER, WORDS
 from fitgraph.stock import Coverage, Standing, grouping_names, trend
 from fitgraph.wording import plural
@@ -51,21 +51,11 @@ def unmet_by_month(
     return months, kept, [t.total for t in tallies.values()]
 
 
-class TrendPanel(Answering):
-    """The chart with its fields and its table.
-
-    Parameters
-    ----------
-    opened : OpenCatalogue
-        The catalogue.
-    changed : callable
-        Called when an entry has changed.
-    """
+class TrendPanel(Panel):
+    """The chart with its fields and its table."""
 
     def __init__(self, opened: OpenCatalogue, changed: Callable[[], None]) -> None:
-        super().__init__()
-        self.opened = opened
-        self._changed = changed
+        super().__init__(opened, changed)
         self._of: dict[str, Coverage | None] = {_TODAY: None, _THEN: None}
         told = titles(opened.catalogue)
         names = [n for n in grouping_names(opened.catalogue) if n != "month"]
@@ -100,10 +90,6 @@ class TrendPanel(Answering):
         """Show enquiries against the shelf of their day."""
         self._of[_THEN] = coverage
         self.refresh()
-
-    def _entered(self) -> None:
-        self.refresh()
-        self._changed()
 
     def _tell(self, text: str) -> None:
         self.status.value = tables.wrap(f'<p role="status">{text}</p>')

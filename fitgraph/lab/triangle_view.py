@@ -11,9 +11,9 @@ from fitgraph.explain.triangle import TubeFigures, triangle, tube_figures
 from fitgraph.lab import tables
 from fitgraph.lab.answering import Answering
 from fitgraph.lab.charts import blank, point_style
-from fitgraph.lab.long_table import TOLD_FIGURE, long_table
 from fitgraph.lab.look import framed, html, row, style
 from fitgraph.lab.opened import OpenCatalogue
+from fitgraph.lab.tables import TOLD_FIGURE, long_table
 from fitgraph.model import Catalogue
 from fitgraph.report.tables import Column, Table
 from fitgraph.report.values import COUNT, MASS, MOMENT, money_of

@@ -219,10 +219,8 @@ class WhyExplorer(Answering):
         )
         found = nests(near, vocabulary)
         named = {catalogue.parts[label.split(" + ")[0]].role for label in said.named}
-        telling = [
-            n for n in found if n.verdict is not Verdict.FITS or named & {r.role for r in n.rings}
-        ]
-        telling.sort(key=lambda n: (n.verdict, -len(named & {r.role for r in n.rings})))
+        telling = [n for n in found if n.verdict is not Verdict.FITS or named & n.roles]
+        telling.sort(key=lambda n: (n.verdict, -len(named & n.roles)))
         self.sections.value = tables.wrap(
             tables.sections_html(telling[:_MOST_SECTIONS], vocabulary)
         )

@@ -406,6 +406,18 @@ def blocks(found: Listed) -> tuple[Block, ...]:
     return tuple(pieces)
 
 
+def between_text(count: Counted) -> str:
+    """Return the bounds of an estimate, and how sure they are.
+
+    Examples
+    --------
+    >>> between_text(Counted(1000, 900, 1100, 0.99)), between_text(Counted(1000, 900, 1100))
+    ('between 900 and 1,100, with 99% confidence', 'between 900 and 1,100')
+    """
+    sure = "" if count.confidence == 1.0 else f", with {count.confidence:.0%} confidence"
+    return f"between {COUNT.show(count.least)} and {COUNT.show(count.most)}{sure}"
+
+
 def count_text(count: Counted) -> str:
     """Return a number of builds; an estimate says that it is one.
 
@@ -417,10 +429,7 @@ def count_text(count: Counted) -> str:
     many = plural(count.number, "build")
     if count.exact:
         return f"{many}."
-    return (
-        f"About {many} (between {COUNT.show(count.least)} and {COUNT.show(count.most)}, "
-        f"with {count.confidence:.0%} confidence)."
-    )
+    return f"About {many} ({between_text(count)})."
 
 
 def _advice(found: Listed, hints: Hints) -> list[str]:
@@ -469,10 +478,7 @@ def ways_text(found: Listed) -> str:
     many = cores_text(cores)
     if count.exact:
         return f"{many} ({builds})."
-    return (
-        f"{many} ({builds}: between {COUNT.show(count.least)} and {COUNT.show(count.most)}, "
-        f"with {count.confidence:.0%} confidence)."
-    )
+    return f"{many} ({builds}: {between_text(count)})."
 
 
 def _opened(found: Listed, hints: Hints) -> Report:

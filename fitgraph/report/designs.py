@@ -8,7 +8,7 @@ from math import isfinite
 from pathlib import Path
 from typing import Any
 
-from fitgraph.adapters import Scan, Together, Worth, whole_yield
+from fitgraph.adapters import BestChoice, Scan, Together, Worth, whole_yield
 from fitgraph.adapters.best_k import cost
 from fitgraph.adapters.proposals import PROPOSAL, Proposals
 from fitgraph.report.blocks import Block, Report, Say, Section, say_all
@@ -107,8 +107,10 @@ def data(found: Proposals, files: Sequence[Path] = (), saved: Path | None = None
     }
 
 
-def tables(found: Proposals) -> tuple[Table, ...]:
-    """Return the parts, and the best few together."""
+def tables(
+    found: Proposals, files: Sequence[Path] = (), saved: Path | None = None
+) -> tuple[Table, ...]:
+    """Return the parts, and the best few together; files that were written are no rows."""
     money = money_of(found.catalogue.vocabulary)
     parts = Table.of(
         "parts",
@@ -211,6 +213,11 @@ def _assemblies(scan: Scan, worth: Worth) -> dict[str, Any]:
     }
 
 
+def proof_text(choice: BestChoice) -> str:
+    """Return whether a choice is proven to be the best, else how far it may be from it."""
+    return "proven" if choice.proven else f"within {choice.gap:.1%}"
+
+
 def report(found: Proposals, files: Sequence[Path] = (), saved: Path | None = None) -> Report:
     """Return the answer for people."""
     total, covered = found.scans[0].total, found.scans[0].covered
@@ -226,7 +233,7 @@ def report(found: Proposals, files: Sequence[Path] = (), saved: Path | None = No
         texts = []
         for k, step in enumerate(found.together, start=1):
             parts = "; ".join(_called(found, w) for w in step.worths)
-            proof = "proven" if step.choice.proven else f"within {step.choice.gap:.1%}"
+            proof = proof_text(step.choice)
             share = step.coverage / total if total else 0.0
             text = f"{k}: {step.coverage:,g} of {total:,g} ({share:.1%}, {proof})  {parts}"
             if step.paired:

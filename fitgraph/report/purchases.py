@@ -169,21 +169,32 @@ def _curve_shown(found: Plans) -> Table:
     return Table("curve", columns, tuple(rows))
 
 
-def _plan_headline(found: Plans, plan: OrderPlan) -> str:
+def served_text(plan: OrderPlan, vocabulary: Vocabulary) -> str:
+    """Return what orders cost and serve, as the beginning of a sentence."""
     asked = plural(plan.total, "enquiry", "enquiries")
     if not plan.lines:
+        return (
+            f"{plan.before:g} of {asked} ({plan.share:.0%}) "
+            f"{'is' if plan.total == 1 else 'are'} served from stock"
+        )
+    return (
+        f"{vocabulary.money(plan.cost)} of orders serve {plan.served:g} of {asked} "
+        f"({plan.share:.0%}), {plan.before:g} of them from stock already"
+    )
+
+
+def bound_text(gap: float) -> str:
+    """Return how far orders may be from the best, where they are not proven to be it."""
+    return f"within {gap:.1%} of the best there could be"
+
+
+def _plan_headline(found: Plans, plan: OrderPlan) -> str:
+    text = served_text(plan, found.catalogue.vocabulary)
+    if not plan.lines:
         wanted = "" if found.target is None or not plan.reached else f" for {found.target:.0%}"
-        text = (
-            f"Nothing to order{wanted}: {plan.before:g} of {asked} ({plan.share:.0%}) "
-            f"{'is' if plan.total == 1 else 'are'} served from stock."
-        )
+        text = f"Nothing to order{wanted}: {text}."
     else:
-        proof = "proven" if plan.proven else f"within {plan.gap:.1%} of the best there could be"
-        cost = money_of(found.catalogue.vocabulary).show(plan.cost)
-        text = (
-            f"{cost} of orders serve {plan.served:g} of {asked} "
-            f"({plan.share:.0%}), {plan.before:g} of them from stock already; {proof}."
-        )
+        text = f"{text}; {'proven' if plan.proven else bound_text(plan.gap)}."
     if not plan.reached and found.target is not None:
         text = f"{found.target:.0%} is out of reach; this is the most: {text}"
     return text

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
+from fitgraph.adapters import Worth
 from fitgraph.adapters.mates import Mate
 from fitgraph.adapters.sheet import Sheet
 from fitgraph.draw.drafting import drawing, size_text
@@ -179,6 +180,13 @@ def _yields(sheet: Sheet) -> str:
     return text
 
 
+def shared_text(worth: Worth) -> str:
+    """Return how many of a made part's builds an existing part joins, in words."""
+    if worth.shared:
+        return f"an existing part joins {worth.shared:,} of them as well"
+    return "no existing part joins any of them"
+
+
 def worth_lines(sheet: Sheet) -> list[str]:
     """Return what a part is worth, one sentence a line."""
     worth = sheet.worth
@@ -187,12 +195,7 @@ def worth_lines(sheet: Sheet) -> list[str]:
         gained += f" (in {plural(len(sheet.gained), 'row')})"
     lines = [
         f"Serves {gained}, and {worth.served:g} in all.",
-        f"Joins {plural(worth.builds, 'build')}; "
-        + (
-            f"an existing part joins {worth.shared:,} of them as well."
-            if worth.shared
-            else "no existing part joins any of them."
-        ),
+        f"Joins {plural(worth.builds, 'build')}; {shared_text(worth)}.",
     ]
     if worth.taken:
         lines.append(f"Takes {worth.taken:g} enquiries from existing parts of its kind.")

@@ -2,11 +2,11 @@
 
 from __future__ import annotations
 
-from abc import ABC, abstractmethod
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import field
 from functools import cached_property
 from importlib import import_module
+from inspect import signature
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Literal
 
@@ -42,7 +42,7 @@ if TYPE_CHECKING:
 SCREEN = 40
 
 
-class Answer(ABC):
+class Answer:
     """What was found, and every way to have it.
 
     Examples
@@ -55,18 +55,25 @@ class Answer(ABC):
     'FORK-VEN-04'
     """
 
-    #: The module of :mod:`fitgraph.report` that makes data and tables of it, and which fields of it
-    #: that module asks for.
+    #: The module of :mod:`fitgraph.report` that makes data, tables and a report of it; which fields
+    #: of it all of them ask for, and which the report asks for besides.
     _module = ""
     _about: tuple[str, ...] = ("found",)
+    _shown: tuple[str, ...] = ()
 
-    @abstractmethod
     def report(self, hints: Hints | None = None) -> Report:
         """Return what is shown of it: sentences, tables, pictures and cautions."""
+        made: Report = self._made("report", *self._shown, hints=hints or Hints())
+        return made
 
-    def _made(self, what: Literal["data", "tables"]) -> Any:
+    def _made(
+        self, what: Literal["data", "tables", "report"], *more: str, hints: Hints | None = None
+    ) -> Any:
         module = import_module(f"fitgraph.report.{self._module}")
-        return getattr(module, what)(*(getattr(self, name) for name in self._about))
+        make = getattr(module, what)
+        fields = [getattr(self, name) for name in (*self._about, *more)]
+        # Not every answer says where there is more.
+        return make(*fields, hints) if "hints" in signature(make).parameters else make(*fields)
 
     def _tables(self) -> Sequence[Table]:
         """Return its tables, the main one first."""
@@ -311,12 +318,6 @@ class BuildsAnswer(Answer):
         """Whether there is a build."""
         return not self.found.none
 
-    def report(self, hints: Hints | None = None) -> Report:
-        """Return the count, the first builds and their cautions; or what to try."""
-        from fitgraph.report import builds
-
-        return builds.report(self.found, hints or Hints())
-
     def __len__(self) -> int:
         return len(self.found.builds)
 
@@ -347,12 +348,6 @@ class ExchangeAnswer(Answer):
         """Whether there is another part that goes."""
         return self.found.count > 0
 
-    def report(self, hints: Hints | None = None) -> Report:
-        """Return how many go, and the first with what comes along."""
-        from fitgraph.report import exchanges
-
-        return exchanges.report(self.found, hints or Hints())
-
 
 @dataclass(frozen=True, eq=False, repr=False)
 class WhyAnswer(Answer):
@@ -379,6 +374,7 @@ class WhyAnswer(Answer):
 
     _module = "explanations"
     _about = ("found", "catalogue")
+    _shown = ("prefer",)
 
     found: Explanation
     catalogue: Catalogue
@@ -393,12 +389,6 @@ class WhyAnswer(Answer):
     def yes(self) -> bool:
         """Whether they fit for certain."""
         return self.verdict == "fits"
-
-    def report(self, hints: Hints | None = None) -> Report:
-        """Return the verdict, why, the joints, the smallest changes and cautions."""
-        from fitgraph.report import explanations
-
-        return explanations.report(self.found, self.catalogue, self.prefer, hints or Hints())
 
 
 @dataclass(frozen=True, eq=False, repr=False)
@@ -416,6 +406,9 @@ class RemainingAnswer(Answer):
         would need too much memory.
     """
 
+    _module = "remainders"
+    _shown = ("catalogue", "left_out")
+
     found: Mapping[str, tuple[PartStanding, ...]]
     catalogue: Catalogue
     left_out: tuple[str, ...] = ()
@@ -423,23 +416,6 @@ class RemainingAnswer(Answer):
     def __getitem__(self, role: str) -> list[str]:
         """Return the stock numbers that remain for a role, for certain."""
         return [s.part.sku for s in self.found[one_of(role, self.found, "the role")] if s.remains]
-
-    def report(self, hints: Hints | None = None) -> Report:
-        """Return how many parts of each role remain."""
-        from fitgraph.report.listings import remaining_report
-
-        return remaining_report(self.found, self.catalogue, self.left_out)
-
-    def _tables(self) -> Sequence[Table]:
-        from fitgraph.report.listings import remaining_table
-
-        return (remaining_table(self.found),)
-
-    def to_dict(self) -> dict[str, Any]:
-        """Return every part with its verdict, by role."""
-        from fitgraph.report.listings import remaining_data
-
-        return remaining_data(self.found)
 
 
 @dataclass(frozen=True, eq=False, repr=False)
@@ -460,12 +436,6 @@ class MeasureAnswer(Answer):
     def yes(self) -> bool:
         """Whether a measurement settles anything."""
         return bool(self.found.measurements)
-
-    def report(self, hints: Hints | None = None) -> Report:
-        """Return the first measurements, how to do them and what they settle."""
-        from fitgraph.report import readings
-
-        return readings.report(self.found, hints or Hints())
 
 
 @dataclass(frozen=True, eq=False, repr=False)
@@ -490,6 +460,7 @@ class IdentifyAnswer(Answer):
     """
 
     _module = "guesses"
+    _shown = ("catalogue",)
 
     found: State
     catalogue: Catalogue
@@ -540,12 +511,6 @@ class IdentifyAnswer(Answer):
         """
         return IdentifyAnswer(self.found.answer(question, seen), self.catalogue)
 
-    def report(self, hints: Hints | None = None) -> Report:
-        """Return the likeliest kind and parts, and the next question."""
-        from fitgraph.report import guesses
-
-        return guesses.report(self.found, self.catalogue, hints or Hints())
-
 
 @dataclass(frozen=True, eq=False, repr=False)
 class CompareAnswer(Answer):
@@ -565,12 +530,6 @@ class CompareAnswer(Answer):
     found: Compared
     catalogue: Catalogue
 
-    def report(self, hints: Hints | None = None) -> Report:
-        """Return what differs, and which joints each opens."""
-        from fitgraph.report import sides
-
-        return sides.report(self.found, self.catalogue)
-
 
 @dataclass(frozen=True, eq=False, repr=False)
 class AdviceAnswer(Answer):
@@ -589,12 +548,6 @@ class AdviceAnswer(Answer):
 
     found: RiderAdvice
     catalogue: Catalogue
-
-    def report(self, hints: Hints | None = None) -> Report:
-        """Return the advice, and each family's figures and best parts."""
-        from fitgraph.report import families
-
-        return families.report(self.found, self.catalogue)
 
 
 @dataclass(frozen=True, eq=False, repr=False)
@@ -632,6 +585,9 @@ class CoverageAnswer(Answer):
     'system'
     """
 
+    _module = "tallies"
+    _about = ("found", "by")
+
     found: Coverage
     by: tuple[str, ...]
 
@@ -655,28 +611,11 @@ class CoverageAnswer(Answer):
         InputError
             If there is no such grouping or figure.
         """
-        from fitgraph.report import shelf
+        from fitgraph.report import tallies
 
-        one_of(values, shelf.PIVOTS, "the figure")
-        table = shelf.pivot_table(self.found, row, column, values)
+        one_of(values, tallies.PIVOTS, "the figure")
+        table = tallies.pivot_table(self.found, row, column, values)
         return PivotAnswer(table, f"{values}: {row} down, {column} across")
-
-    def report(self, hints: Hints | None = None) -> Report:
-        """Return how much of what is asked for can be built, by group."""
-        from fitgraph.report import shelf
-
-        return shelf.coverage_report(self.found, self.by)
-
-    def _tables(self) -> Sequence[Table]:
-        from fitgraph.report import shelf
-
-        return shelf.coverage_tables(self.found, self.by)
-
-    def to_dict(self) -> dict[str, Any]:
-        """Return counts of enquiries by standing, and those without a build from stock."""
-        from fitgraph.report import shelf
-
-        return shelf.coverage_data(self.found, self.by)
 
 
 @dataclass(frozen=True, eq=False, repr=False)
@@ -692,15 +631,10 @@ class GapsAnswer(Answer):
     """
 
     _module = "shelf"
+    _shown = ("limit",)
 
     found: Gaps
     limit: int = 8
-
-    def report(self, hints: Hints | None = None) -> Report:
-        """Return coverage, what much depends on, dead stock, and the months."""
-        from fitgraph.report import shelf
-
-        return shelf.report(self.found, self.limit)
 
 
 @dataclass(frozen=True, eq=False, repr=False)
@@ -722,12 +656,6 @@ class RestockAnswer(Answer):
         """Whether the share that was asked for can be reached."""
         return self.found.reached
 
-    def report(self, hints: Hints | None = None) -> Report:
-        """Return the orders by supplier, and the curve."""
-        from fitgraph.report import purchases
-
-        return purchases.report(self.found)
-
 
 @dataclass(frozen=True, eq=False, repr=False)
 class AdapterAnswer(Answer):
@@ -742,6 +670,9 @@ class AdapterAnswer(Answer):
     saved : Path or None
         The copy of the catalogue that has them.
     """
+
+    _module = "designs"
+    _about = ("found", "files", "saved")
 
     found: Proposals
     files: tuple[Path, ...] = field(default=())
@@ -773,23 +704,6 @@ class AdapterAnswer(Answer):
         from fitgraph.shop.sheets import write_sheets
 
         return write_sheets(self.found, Path(folder), whole_of(most, "most"))
-
-    def report(self, hints: Hints | None = None) -> Report:
-        """Return the parts and the best few together."""
-        from fitgraph.report import designs
-
-        return designs.report(self.found, self.files, self.saved)
-
-    def _tables(self) -> Sequence[Table]:
-        from fitgraph.report import designs
-
-        return designs.tables(self.found)
-
-    def to_dict(self) -> dict[str, Any]:
-        """Return the parts and the best few together."""
-        from fitgraph.report import designs
-
-        return designs.data(self.found, self.files, self.saved)
 
 
 @dataclass(frozen=True, eq=False, repr=False)
@@ -858,9 +772,3 @@ class StoryAnswer(Answer):
     _module = "stories"
 
     found: Story
-
-    def report(self, hints: Hints | None = None) -> Report:
-        """Return what completes it, and why one more part does not go with it."""
-        from fitgraph.report import stories
-
-        return stories.report(self.found)

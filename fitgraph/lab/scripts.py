@@ -1,8 +1,10 @@
-"""What scripts of a page share that look at its form again whenever it changes."""
+"""Pieces that several scripts of a page share; each stands before a script that uses it."""
 
 from __future__ import annotations
 
-#: Stands before a script: ``watched(el, look)`` returns what ends it.
+from fitgraph.report.as_html import MOST_WHOLE, UNITS
+
+#: ``watched(el, look)`` returns what ends it.
 WATCHED = """
 // Calls look(form) once the form around an element is there, and in the frame after its changes.
 function watched(el, look) {
@@ -24,3 +26,12 @@ function watched(el, look) {
   return () => { over = true; watch?.disconnect(); };
 }
 """
+
+#: ``WORDS`` finds words, and what is between them where it splits a text; ``staysWhole`` says of
+#: one whether it stays in one line, as stock numbers and figures with their units do; a long one
+#: may break. What is written as HTML is marked by :func:`fitgraph.report.as_html.unbroken`.
+STAYS_WHOLE = (
+    rf"const WORDS = /(\S*\d {UNITS}\S*|\S+)/u;"
+    rf"const staysWhole = (word) => word.length <= {MOST_WHOLE} && /\d/.test(word)"
+    r" && (/[\p{L}\d]-[\p{L}\d]/u.test(word) || /\S \S/.test(word));"
+)
