@@ -16,7 +16,7 @@ from fitgraph.draw.style import SIGNS, verdict_class, verdict_text
 from fitgraph.draw.svg import element, number, shorten, text_lines, write
 from fitgraph.explain import Clash
 from fitgraph.explain.series import wanted_of_unknown
-from fitgraph.explain.words import figure_text, part_text
+from fitgraph.explain.words import figure_text
 from fitgraph.model import Presence, Verdict
 from fitgraph.records import dataclass
 from fitgraph.wording import capital
@@ -154,7 +154,7 @@ def _words(clash: Clash, top: float) -> Drawn:
     made: list[ET.Element] = []
     for n, figure in enumerate(clash.figures[:2]):
         word = figure.word or "not known"
-        made += _box(12 + n * 320, top, (part_text(figure.option), word), guess=not figure.word)
+        made += _box(12 + n * 320, top, (figure.option.called, word), guess=not figure.word)
     made.append(_sign(302, top + 28, _BETWEEN[clash.verdict], clash.verdict))
     return made, top + 54
 
@@ -170,7 +170,7 @@ def _presence(clash: Clash, top: float) -> Drawn:
     if clash.joint.rule == "absent":
         there = Verdict(Verdict.FITS - there)
     state = {Verdict.FITS: "is there", Verdict.FAILS: "is not there"}.get(there, "not known")
-    whose = "" if option is None or subject.feature is None else f" of {part_text(option)}"
+    whose = "" if option is None or subject.feature is None else f" of {option.called}"
     made = _box(12, top, (f"{name}{whose}", state), guess=there is not Verdict.FITS)
     made.append(_sign(302, top + 28, SIGNS[clash.verdict], clash.verdict))
     return made, top + 54

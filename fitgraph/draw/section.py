@@ -10,7 +10,7 @@ from fitgraph.draw.drawing import drawing, identity_of
 from fitgraph.draw.nests import DrawnRing, Mating, Nest, main_nest, nests
 from fitgraph.draw.style import PART_TINTS, SIGNS, WORDS, verdict_class, verdict_text
 from fitgraph.draw.svg import badge, element, folded, number, scale_bar, shorten, text_lines, write
-from fitgraph.explain.words import part_text, size_text, the_part
+from fitgraph.explain.words import size_text, the_part
 from fitgraph.model import Dimension, Option, Presence, Verdict, Vocabulary
 from fitgraph.records import dataclass
 
@@ -210,7 +210,7 @@ def _head(ring: DrawnRing, vocabulary: Vocabulary) -> str:
     """Return a part by its name, with its role before it unless the name says that already."""
     title, named = vocabulary.roles[ring.role].title, _named(ring)
     if not named:
-        return f"{title} {part_text(ring.option)}"
+        return f"{title} {ring.option.called}"
     return the_part(title, " + ".join((named, *ring.option.services)), "")
 
 
@@ -228,7 +228,7 @@ def _section(
     cuts: list[float] = []
     for n, (ring, drawn) in enumerate(zip(nest.rings, sizes, strict=True)):
         outer, inner = drawn.outside / 2 * scale, drawn.bore / 2 * scale
-        group = element("g", element("title", part_text(ring.option)), data_role=ring.role)
+        group = element("g", element("title", ring.option.called), data_role=ring.role)
         width = _mid(ring.slot) or (2.0 if ring.slot is not None else 0.0)
         open_slot = width * scale if ring.slot_presence is Presence.PRESENT else 0.0
         cuts.append(open_slot)

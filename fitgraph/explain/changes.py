@@ -14,7 +14,7 @@ from fitgraph.explain.buckets import Factor, Least
 from fitgraph.explain.elements import AskedElements
 from fitgraph.explain.kinds import Kinds, Reduced, reduce
 from fitgraph.explain.narrowed import within
-from fitgraph.explain.network import Domains, Network, TooLongError, as_mask
+from fitgraph.explain.network import Domains, Network, TooLongError, as_mask, least_of_classes
 from fitgraph.graph.options import length_of
 from fitgraph.model import Option, Vocabulary
 from fitgraph.records import dataclass
@@ -432,7 +432,8 @@ class _Searched:
         for role, code in way.items():
             if (role, code) not in self._least:
                 mask = self._of(role, code)[0]
-                self._least[role, code] = _least_of_class(space, role, mask, self.cost[role])
+                least_here = least_of_classes(space, role, mask, self.cost[role])
+                self._least[role, code] = least_here.tolist()
         least = {role: self._least[role, code] for role, code in way.items()}
         found = network.cheapest(left, least, ready=True)
         if found is None:
@@ -447,13 +448,6 @@ class _Searched:
         mask = self._of(last, way[last])[0]
         alternatives = int((mask & open_[space.class_of[last]]).sum())
         return _change(self.question, way, self.chosen, places, alternatives, dropped)
-
-
-def _least_of_class(space: Space, role: str, mask: Bools, cost: Floats) -> list[float]:
-    """Return the least cost among some options of a role, for each class."""
-    least = np.full(space.sizes[role], np.inf)
-    np.minimum.at(least, space.class_of[role][mask], cost[mask])
-    return least.tolist()
 
 
 def _passed(

@@ -21,6 +21,7 @@ from enum import Enum
 import numpy as np
 
 from fitgraph.array_types import Bools, Floats
+from fitgraph.explain.network import least_of_classes
 from fitgraph.explain.representatives import Contrast
 from fitgraph.model import Catalogue, Fill, Option, Part
 from fitgraph.records import dataclass
@@ -254,9 +255,7 @@ class _Question:
         plan = space.plan(certain=certain, last=self.role)
         values = {}
         for name, size in plan.sizes.items():
-            of_class = np.full(size, np.inf)
-            at = np.flatnonzero(self.lets[name])
-            np.minimum.at(of_class, space.class_of[name][at], self.cost(name)[at])
+            of_class = least_of_classes(space, name, self.lets[name], self.cost(name))
             values[name] = np.zeros(size) if name == self.role else of_class
         found = Passes(plan, Demands.one(values), LEAST).through_last()[0]
         rest = found[space.class_of[self.role]]

@@ -9,7 +9,7 @@ import numpy as np
 from fitgraph.array_types import Bools, Floats
 from fitgraph.explain.elements import AskedElements
 from fitgraph.explain.hitting import Oracle
-from fitgraph.explain.network import Network, TooLongError
+from fitgraph.explain.network import Network, TooLongError, least_of_classes
 from fitgraph.graph.sums import SumCondition
 from fitgraph.model import Option
 
@@ -96,12 +96,10 @@ class GuiltySums:
         rest = self._every & ~member
         lets = {r: question.lets(r, rest) for r in network.roles}
         gain = _gains(condition, lets, certain=network.certain)
-        cost = {}
-        for role, gained in gain.items():
-            of_class = np.full(space.sizes[role], np.inf)
-            at = np.flatnonzero(lets[role])
-            np.minimum.at(of_class, space.class_of[role][at], -gained[at])
-            cost[role] = of_class.tolist()
+        cost = {
+            role: least_of_classes(space, role, lets[role], -gained).tolist()
+            for role, gained in gain.items()
+        }
         try:
             kept = frozenset(c.name for c in beside)
             found = network.cheapest(self._joints.domains(rest), cost, kept)

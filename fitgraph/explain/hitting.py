@@ -20,6 +20,7 @@ References
 from __future__ import annotations
 
 from collections.abc import Iterable
+from typing import Protocol
 
 import numpy as np
 
@@ -149,36 +150,45 @@ class Oracle:
         of = dict.fromkeys(values, np.zeros(1, dtype=np.intp))
         return bool(Passes(self._plan, Demands(values, of), EXISTS).totals()[0] > 0)
 
-    def shrunk(self, clashing: int) -> int:
-        """Return a minimal conflict within a set of elements that clash.
 
-        Notes
-        -----
-        The last element of the shortest beginning that clashes belongs to the conflict; with it
-        in front, the next is looked for among those before it.
-        """
-        kept = 0
-        rest = list(bits(clashing))
-        while self.left(self.every & ~kept):
-            check()
-            clear, clashes = 0, len(rest)  # so many leave a build; so many do not
-            while clashes - clear > 1:
-                middle = (clear + clashes) // 2
-                if self.left(self.every & ~(kept | sum(rest[:middle]))):
-                    clear = middle
-                else:
-                    clashes = middle
-            kept |= rest[clashes - 1]
-            rest = rest[: clashes - 1]
-        return kept
+class Leaves(Protocol):
+    """Says whether a build is left when elements of a question go."""
+
+    every: int
+
+    def left(self, dropped: int, /) -> object:
+        """Return something that is true where a build is left without some elements, as bits."""
+        ...
 
 
-def drops_and_conflicts(oracle: Oracle, known: Iterable[int]) -> tuple[list[int], list[int]]:
+def _shrunk(oracle: Leaves, clashing: int) -> int:
+    """Return a minimal conflict within a set of elements that clash.
+
+    The last element of the shortest beginning that clashes belongs to the conflict; with it in
+    front, the next is looked for among those before it.
+    """
+    kept = 0
+    rest = list(bits(clashing))
+    while oracle.left(oracle.every & ~kept):
+        check()
+        clear, clashes = 0, len(rest)  # so many leave a build; so many do not
+        while clashes - clear > 1:
+            middle = (clear + clashes) // 2
+            if oracle.left(oracle.every & ~(kept | sum(rest[:middle]))):
+                clear = middle
+            else:
+                clashes = middle
+        kept |= rest[clashes - 1]
+        rest = rest[: clashes - 1]
+    return kept
+
+
+def drops_and_conflicts(oracle: Leaves, known: Iterable[int]) -> tuple[list[int], list[int]]:
     """Return every minimal set to drop, and every minimal conflict, of elements as bits.
 
     Parameters
     ----------
-    oracle : Oracle
+    oracle : Leaves
         Says what is left.
     known : iterable of int
         Conflicts that are known already; they need not be minimal.
@@ -198,7 +208,7 @@ def drops_and_conflicts(oracle: Oracle, known: Iterable[int]) -> tuple[list[int]
             left = oracle.every & ~dropped
             if any(not conflict & ~left for conflict in learnt) or oracle.left(dropped):
                 continue
-            learnt.append(oracle.shrunk(left))
+            learnt.append(_shrunk(oracle, left))
         if not learnt:
             return drops, minimal_transversals(drops)
         conflicts = minimal([*conflicts, *learnt])

@@ -65,6 +65,14 @@ def as_mask(bits: int, size: int) -> Bools:
     return np.unpackbits(raw, count=size, bitorder="little").astype(bool)
 
 
+def least_of_classes(space: Space, role: str, mask: Bools, cost: Floats) -> Floats:
+    """Return the least cost among some options of a role, for each class; infinite for none."""
+    least = np.full(space.sizes[role], np.inf)
+    at = np.flatnonzero(mask)
+    np.minimum.at(least, space.class_of[role][at], cost[at])
+    return least
+
+
 class _Seen(dict[int, int]):
     """What joints and sums see of the classes left of one role: the places of all, side by side.
 

@@ -2,16 +2,8 @@
 
 Limits on price and mass add up over a build, so they are not joined to the elimination of
 :mod:`fitgraph.explain.broken`: the least price and the least mass of what is left after some
-elements go decide whether a limit is kept. Sets to drop and conflicts are found in turns: a
-smallest set that meets every set to drop found so far is either a conflict, or what it leaves
-has a build, which gives a new set to drop.
-
-References
-----------
-.. [1] M. H. Liffiton, A. Previti, A. Malik, J. Marques-Silva, "Fast, flexible MUS enumeration",
-   Constraints 21 (2016) 223-250 (reference checked).
-.. [2] D. Gunopulos, R. Khardon, H. Mannila, H. Toivonen, "Data mining, hypergraph transversals,
-   and machine learning", PODS 1997, 209-216 (reference checked).
+elements go decide whether a limit is kept. Sets to drop and conflicts are found in turns
+(:mod:`fitgraph.explain.hitting`), with that for an oracle.
 """
 
 from __future__ import annotations
@@ -55,8 +47,9 @@ from fitgraph.explain.elements import (
     AskedElements,
     of_request,
 )
+from fitgraph.explain.hitting import drops_and_conflicts
 from fitgraph.explain.kinds import Kinds, Reduced, reduce
-from fitgraph.explain.transversals import TooManySetsError, bits, minimal_transversals
+from fitgraph.explain.transversals import TooManySetsError
 from fitgraph.graph.options import plain
 from fitgraph.model import Catalogue, Option, Verdict
 from fitgraph.records import dataclass
@@ -270,43 +263,6 @@ class Leaver:
         return None
 
 
-def drops_and_conflicts(leaver: Leaver) -> tuple[list[int], list[int]]:
-    """Return every smallest set to drop, and every smallest conflict, of elements as bits.
-
-    Parameters
-    ----------
-    leaver : Leaver
-        Says what is left.
-
-    Returns
-    -------
-    drops, conflicts : list of int
-        Joints are taken to hold. No set to drop, and the empty conflict,
-        where the catalogue has no build whatever goes.
-    """
-    drops: list[int] = []
-    conflicts: set[int] = set()
-    while True:
-        candidates = minimal_transversals(drops)
-        for kept in candidates:
-            if kept in conflicts:
-                continue
-            found = leaver.left(leaver.every & ~kept)
-            if found is None:
-                conflicts.add(kept)
-                continue
-            drop = found.broken
-            for element in bits(drop):
-                if drop & element:
-                    fewer = leaver.left(drop & ~element)
-                    if fewer is not None:
-                        drop = fewer.broken
-            drops.append(drop)
-            break
-        else:
-            return drops, candidates
-
-
 def _lacking(leaver: Leaver, member: int) -> tuple[tuple[int, float], ...]:
     """Return by how much the rest of a conflict is over each of its limits at the least."""
     found = []
@@ -354,7 +310,7 @@ def explain_request(
     limited = request.budget is not None or request.max_mass_g is not None
     drops: list[int] | None = None
     if limited:
-        drops, sure_members = drops_and_conflicts(sure)
+        drops, sure_members = drops_and_conflicts(sure, ())
     about = sure if verdict is Verdict.UNKNOWN else maybe
     # Limits are not looked at there, nor is what has no known mass.
     complete = True
@@ -363,7 +319,7 @@ def explain_request(
     except TooManySetsError:
         conflicts, complete = [], False
     if limited:
-        members = sure_members if verdict is Verdict.UNKNOWN else drops_and_conflicts(maybe)[1]
+        members = sure_members if verdict is Verdict.UNKNOWN else drops_and_conflicts(maybe, ())[1]
         members = [m for m in members if m & (about.budget_bit | about.mass_bit)]
         elements = sets_of_elements(about.question, (), members)
         conflicts += [

@@ -13,8 +13,7 @@ from enum import StrEnum
 
 import numpy as np
 
-from fitgraph.array_types import Bools
-from fitgraph.explain.why import Explainer
+from fitgraph.explain.why import Explainer, left_open
 from fitgraph.graph.chains import Chain, ChainJoint, chains
 from fitgraph.graph.options import holds_for_certain
 from fitgraph.model import Catalogue, Condition, Joint, Option
@@ -83,20 +82,15 @@ class Way:
 class _Builds:
     """Whether some complete build is certain around named options."""
 
-    def __init__(self, space: Space, catalogue: Catalogue) -> None:
+    def __init__(self, space: Space) -> None:
         self.space = space
         self.place = {
             (role, option.label): n
             for role, options in space.options.items()
             for n, option in enumerate(options)
         }
-        self.base: dict[str, Bools] = {}
+        self.base = left_open(space)
         self._known: dict[tuple[frozenset[tuple[str, int]], frozenset[Condition]], bool] = {}
-        for role, options in space.options.items():
-            free = catalogue.vocabulary.roles[role].fill.free
-            self.base[role] = np.array(
-                [not o.services if free else o.empty for o in options], dtype=bool
-            )
 
     def exists(self, options: Sequence[Option], given: Iterable[Condition]) -> bool:
         """Return whether a build holds the options, with further conditions on other roles."""
@@ -120,12 +114,7 @@ class _Builds:
             of_role = self.space.options[condition.role]
             met = np.array([holds_for_certain(o, condition) for o in of_role], dtype=bool)
             lets[condition.role] &= met
-        sizes, class_of = self.space.sizes, self.space.class_of
-        weights = {
-            role: np.bincount(class_of[role][mask], minlength=sizes[role]).astype(float)
-            for role, mask in lets.items()
-        }
-        return bool(count(self.space.plan(certain=True), weights))
+        return bool(count(self.space.plan(certain=True), self.space.weights(lets)))
 
 
 def _tightest(hold: ChainJoint) -> tuple[int, float]:
@@ -211,7 +200,7 @@ def every_way(
     Takes what :func:`ways` takes.
     """
     catalogue = explainer.catalogue
-    builds = _Builds(explainer.space, catalogue)
+    builds = _Builds(explainer.space)
     for chain in chains(catalogue, one, other, through=through, most_between=most_between):
         check()
         holds = _held(builds, chain)

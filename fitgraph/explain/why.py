@@ -29,6 +29,7 @@ from fitgraph.solve import NamingError, Request, TreeEngine
 from fitgraph.solve.counting import count, count_each
 from fitgraph.solve.nearest import nearest
 from fitgraph.solve.request import named_by_role
+from fitgraph.solve.space import Space
 
 #: Assemblies drawn for their share: it is told in whole per cent.
 _ASSEMBLIES = 10_000
@@ -98,6 +99,17 @@ class Explanation:
     minimal_conflicts: tuple[Conflict, ...] = ()
     complete: bool = True
     assembly: AssemblyShare | None = None
+
+
+def left_open(space: Space) -> dict[str, Bools]:
+    """Return what may fill each role that nobody names: no work is done, nothing is added."""
+    roles = space.catalogue.vocabulary.roles
+    return {
+        role: np.array(
+            [not o.services if roles[role].fill.free else o.empty for o in options], dtype=bool
+        )
+        for role, options in space.options.items()
+    }
 
 
 class Explainer:
@@ -185,25 +197,10 @@ class Explainer:
 
     def _base(self, chosen: Mapping[str, int]) -> dict[str, Bools]:
         """Return what may fill each role as things stand."""
-        base = {}
-        for role, options in self.space.options.items():
-            fill = self.catalogue.vocabulary.roles[role].fill
-            if role in chosen:
-                mask = np.zeros(len(options), dtype=bool)
-                mask[chosen[role]] = True
-            elif fill.free:
-                mask = np.array([not o.services for o in options], dtype=bool)
-            else:
-                mask = np.array([o.empty for o in options], dtype=bool)
-            base[role] = mask
+        base = left_open(self.space)
+        for role, place in chosen.items():
+            base[role] = np.arange(len(base[role])) == place
         return base
-
-    def _weights(self, lets: Mapping[str, Bools]) -> dict[str, npt.NDArray[np.float64]]:
-        sizes = self.space.sizes
-        return {
-            r: np.bincount(self.space.class_of[r][m], minlength=sizes[r]).astype(float)
-            for r, m in lets.items()
-        }
 
     def why(
         self,
@@ -242,7 +239,7 @@ class Explainer:
         """
         chosen = self._named(skus, done or {})
         base = self._base(chosen)
-        weights = self._weights(base)
+        weights = self.space.weights(base)
         question = of_parts(self.space, chosen)
         verdict = Verdict.FITS
         minimal: tuple[Conflict, ...] = ()

@@ -69,11 +69,6 @@ def size_text(dimension: Dimension) -> str:
     return f"{dimension.mid:.2f} ±{half:.2f} mm"
 
 
-def part_text(option: Option) -> str:
-    """Return a part as a sentence names it."""
-    return option.called
-
-
 def the_part(title: str, called: str, the: str = "the ") -> str:
     """Return what a part is called, with its role before it unless the name says that already.
 
@@ -133,9 +128,9 @@ def named_figure(title: str, dimension: str | None) -> str:
 def figure_text(figure: Figure) -> str:
     """Return a figure with whose it is, its limits and where it comes from."""
     title = (figure.reference.feature or figure.reference.name).replace("_", " ")
-    whose = f"{_name(figure)} of {part_text(figure.option)}"
+    whose = f"{_name(figure)} of {figure.option.called}"
     if figure.presence is Presence.ABSENT:
-        return f"no {title} on {part_text(figure.option)}"
+        return f"no {title} on {figure.option.called}"
     if figure.dimension is None:
         return f"{whose}: {figure.word or 'unknown'}"
     basis = figure.dimension.basis
@@ -184,7 +179,7 @@ def _exceeds(clash: Clash) -> str:
     outer, inner = compared
     one, other = _name(outer), _name(inner)
     if one == other:
-        one, other = f"that of {part_text(outer.option)}", f"that of {part_text(inner.option)}"
+        one, other = f"that of {outer.option.called}", f"that of {inner.option.called}"
     else:
         one, other = f"the {one}", f"the {other}"
     wanted = _wanted(clash.joint.limits.get("least", 0.0))
@@ -259,13 +254,13 @@ def _nest_text(clash: Clash) -> str:
     if nest is None or not all(math.isfinite(end) for end in nest.together_mm):
         return ""
     each = [
-        f"{part_text(s.outer)} leaves {_range(*s.clearance_mm)} around {part_text(s.inner)}"
+        f"{s.outer.called} leaves {_range(*s.clearance_mm)} around {s.inner.called}"
         for s in nest.steps
     ]
     text = "; ".join(each)
     if len(nest.steps) > 1:
         text += f"; {_range(*nest.together_mm)} together"
-    last = part_text(nest.steps[-1].outer)
+    last = nest.steps[-1].outer.called
     if nest.slot is None or nest.slot.presence is Presence.ABSENT:
         return f"{text}, and {last} has no slot that could take it up"
     reserve = clash.joint.limits.get("reserve", 0.0)
@@ -288,7 +283,7 @@ def _snugger(clash: Clash, catalogue: Catalogue) -> str:
                     "first, as it leaves less to take up."
                 )
     outer = nest.widest.outer
-    return f" A snugger {roles[outer.role].title} than {part_text(outer)} would help first."
+    return f" A snugger {roles[outer.role].title} than {outer.called} would help first."
 
 
 def _stack_text(clash: Clash) -> str:
@@ -316,7 +311,7 @@ def _shared_text(clash: Clash) -> str:
         for f in clash.figures
         if not figures and f.reference.feature in {r.feature for r in clash.joint.unknown}
     ]
-    whose = " and ".join(dict.fromkeys(f"{_name(f)} of {part_text(f.option)}" for f in figures))
+    whose = " and ".join(dict.fromkeys(f"{_name(f)} of {f.option.called}" for f in figures))
     text = f"nobody knows the {whose}, and nothing it could be serves them all" if whose else ""
     return "; ".join(filter(None, (text, ", ".join(wants))))
 
@@ -409,12 +404,12 @@ def _undecided(clash: Clash) -> str:
     if unknown:
         what = " and ".join(
             f"the {(f.reference.feature or f.reference.name).replace('_', ' ')} of "
-            f"{part_text(f.option)}"
+            f"{f.option.called}"
             for f in unknown
         )
         return f"It cannot be told without measuring {what}."
     unseen = dict.fromkeys(
-        f"{part_text(clash.options[c.role])} has a {(c.feature or c.role).replace('_', ' ')}"
+        f"{clash.options[c.role].called} has a {(c.feature or c.role).replace('_', ' ')}"
         for c in (*conditions_of(clash.joint), clash.joint.subject)
         if c is not None
         and c.role in clash.options
@@ -574,7 +569,7 @@ def hold_text(hold: Hold) -> str:
 
 
 def _surface(surface: Surface, letter: str = "T") -> str:
-    return f"{letter}he surface between {part_text(surface.outer)} and {part_text(surface.inner)}"
+    return f"{letter}he surface between {surface.outer.called} and {surface.inner.called}"
 
 
 def held_texts(hold: Hold | None, pressed: Sequence[Pressed]) -> tuple[tuple[str, str], ...]:
@@ -604,7 +599,7 @@ def pressed_text(one: Pressed) -> str:
     tight = f"up to {high:.3g} mm" if low <= 0 else f"{low:.3g} to {high:.3g} mm"
     most = fit.force_n[1] / 1000
     text = (
-        f"{part_text(one.shaft)} is pressed into {part_text(one.hub)} with {tight} of "
+        f"{one.shaft.called} is pressed into {one.hub.called} with {tight} of "
         f"interference: some {most:.1f} kN at the most, which stresses the bore to "
         f"{fit.share_of_yield[1]:.0%} of yield"
     )
