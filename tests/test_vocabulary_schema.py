@@ -168,3 +168,9 @@ def test_what_the_reader_refuses_for_its_shape_the_schema_refuses_and_the_other_
             differ.append((how, told[:2], errors[:2]))
     assert differ == []
     assert refused > tries / 3
+
+
+@pytest.mark.parametrize("file", FILES, ids=lambda path: path.parent.name)
+def test_a_vocabulary_keeps_the_name_of_its_trade(file: Path) -> None:
+    document = tomllib.loads(file.read_text(encoding="utf-8"))
+    assert read_vocabulary(file).trade == document.get("trade", {}).get("name", "")

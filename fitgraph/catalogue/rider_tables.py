@@ -4,146 +4,111 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from types import MappingProxyType
-from typing import TYPE_CHECKING, Any
 
+from fitgraph.catalogue.entries import FileTable
 from fitgraph.catalogue.vocabulary_shape import MOST_WEIGHT, WEIGHTS
 from fitgraph.mechanics.materials import FAMILIES
 from fitgraph.model import Grouping, Reference
 from fitgraph.model.rider import Advice, Identify, Question, Style
 
-if TYPE_CHECKING:
-    from fitgraph.catalogue.vocabulary_file import _Reader as Reader
 
-
-def _question(reader: Reader, where: str, entry: Mapping[str, Any]) -> Question | None:
-    reader.known_keys(where, entry, "question")
+def _question(entry: FileTable) -> Question | None:
     text = str(entry.get("reads", ""))
     pieces = text.split(".")
-    role = reader.roles.get(pieces[0])
+    role = entry.read.roles.get(pieces[0])
     feature = role.features.get(pieces[1]) if role is not None and len(pieces) > 1 else None
     dimension = feature.dimensions.get(pieces[2]) if feature and len(pieces) == 3 else None
     if role is None or feature is None or len(pieces) > 3 or (len(pieces) == 3 and not dimension):
-        reader.fault(
-            f"{where}.reads",
-            text,
-            "names no feature and no dimension",
-            "Write role.feature, or role.feature.dimension",
-        )
+        remedy = "Write role.feature, or role.feature.dimension"
+        entry.fault("reads", text, "names no feature and no dimension", remedy)
         return None
-    ask = reader.text(where, entry, "ask")
+    ask = entry.text("ask")
     if not ask.strip():
-        reader.fault(where, "", "lacks 'ask'", "Write the question in a rider's words")
-    effort = reader.number(f"{where}.effort", entry.get("effort", 1), 1000)
+        entry.lacks("ask", "Write the question in a rider's words")
+    effort = entry.number("effort", 1000, 1)
     if effort == 0:
-        reader.fault(f"{where}.effort", effort, "is zero", "A glance is 1")
+        entry.fault("effort", effort, "is zero", "A glance is 1")
         effort = 1.0
-    tolerance = reader.length(f"{where}.tolerance", entry.get("tolerance", "0.2 mm"), 0.2)
+    tolerance = entry.length("tolerance", "0.2 mm", 0.2)
     if tolerance <= 0:
-        reader.fault(f"{where}.tolerance", tolerance, "is not above zero", "Write it like 0.2 mm")
+        entry.fault("tolerance", tolerance, "is not above zero", "Write it like 0.2 mm")
     return Question(
-        reader.text(where, entry, "id", text),
+        entry.text("id", text),
         ask,
         role.name,
         feature.name,
         dimension.name if dimension else None,
         tolerance,
         effort,
-        reader.text(where, entry, "how", dimension.measure if dimension else ""),
+        entry.text("how", dimension.measure if dimension else ""),
     )
 
 
-def read_identify(
-    reader: Reader, document: Mapping[str, Any], groups: Mapping[str, Grouping]
-) -> Identify | None:
+def read_identify(file: FileTable, groups: Mapping[str, Grouping]) -> Identify | None:
     """Return the ``[identify]`` table of a vocabulary file, None where it has none."""
-    table = reader.table("identify", document.get("identify"))
+    table = file.inner("identify", "identify")
     if not table:
         return None
-    reader.known_keys("identify", table, "identify")
     group = groups.get(str(table.get("group")))
     if group is None:
-        reader.fault(
-            "identify.group",
-            table.get("group"),
-            "is no known group",
-            f"Name one of {', '.join(groups) or 'the [groups] tables, of which there is none'}",
-        )
+        names = ", ".join(groups) or "the [groups] tables, of which there is none"
+        table.fault("group", table.get("group"), "is no known group", f"Name one of {names}")
     kinds = {k.name for k in group.kinds} if group is not None else set()
-    means = reader.all_texts("identify.means", table.get("means"))
+    means = table.texts("means")
     for name in means if group is not None else ():
         if name not in kinds:
-            reader.fault(
-                "identify.means", name, "is no kind of the group", f"Use {', '.join(sorted(kinds))}"
-            )
-    raw = table.get("questions", [])
-    if not isinstance(raw, list):
-        reader.fault(
-            "identify.questions", raw, "is no list of tables", "Write [[identify.questions]]"
-        )
-        raw = []
+            remedy = f"Use {', '.join(sorted(kinds))}"
+            table.fault("means", name, "is no kind of the group", remedy)
     questions: dict[str, Question] = {}
-    for place, entry in enumerate(raw, start=1):
-        where = f"identify.questions #{place}"
-        question = _question(reader, where, reader.table(where, entry))
+    for entry in table.rows("questions", "question"):
+        question = _question(entry)
         if question is None:
             continue
         if question.name in questions:
-            reader.fault(where, question.name, "is the id of two questions", "Rename one")
+            entry.fault("", question.name, "is the id of two questions", "Rename one")
         questions[question.name] = question
-    sure = reader.number("identify.sure", table.get("sure", 0.95), 1)
+    sure = table.number("sure", 1, 0.95)
     if not questions or group is None:
         if not questions:
-            reader.fault("identify", "", "asks nothing", "Add [[identify.questions]]")
+            table.fault("", "", "asks nothing", "Add [[identify.questions]]")
         return None
     return Identify(group.name, tuple(questions.values()), MappingProxyType(means), float(sure))
 
 
-def _style(reader: Reader, where: str, name: str, entry: Mapping[str, Any]) -> Style:
-    reader.known_keys(where, entry, "style")
-    weights = {
-        w: float(reader.number(f"{where}.{w}", entry.get(w, 0), MOST_WEIGHT)) for w in WEIGHTS
-    }
+def _style(name: str, entry: FileTable) -> Style:
+    weights = {weight: float(entry.number(weight, MOST_WEIGHT)) for weight in WEIGHTS}
     if not any(weights.values()):
-        reader.fault(where, "", "weighs nothing", f"Give one of {', '.join(WEIGHTS)} a weight")
-    return Style(name, **weights, say=reader.text(where, entry, "say"))
+        remedy = f"Give one of {', '.join(WEIGHTS)} a weight"
+        entry.fault("", "", "weighs nothing", remedy)
+    return Style(name, **weights, say=entry.text("say"))
 
 
-def read_advice(
-    reader: Reader, document: Mapping[str, Any], groups: Mapping[str, Grouping]
-) -> Advice | None:
+def read_advice(file: FileTable, groups: Mapping[str, Grouping]) -> Advice | None:
     """Return the ``[advice]`` table of a vocabulary file, None where it has none."""
-    table = reader.table("advice", document.get("advice"))
+    table = file.inner("advice", "advice")
     if not table:
         return None
-    reader.known_keys("advice", table, "advice")
-    group = reader.text("advice", table, "group")
+    group = table.text("group")
     if group and group not in groups:
-        reader.fault("advice.group", group, "is no known group", "Name one of the [groups] tables")
-    styles = {
-        name: _style(
-            reader, f"advice.styles.{name}", name, reader.table(f"advice.styles.{name}", entry)
-        )
-        for name, entry in reader.table("advice.styles", table.get("styles")).items()
-    }
+        table.fault("group", group, "is no known group", "Name one of the [groups] tables")
+    styles = {name: _style(name, entry) for name, entry in table.each("styles", "style")}
     if not styles:
-        reader.fault("advice", "", "names no way of riding", "Add [advice.styles.NAME]")
+        table.fault("", "", "names no way of riding", "Add [advice.styles.NAME]")
     broken = None
     if table.get("broken") is not None:
-        entry = reader.table("advice.broken", table.get("broken"))
-        broken = _style(reader, "advice.broken", "broken", entry)
-    say = reader.all_texts("advice.say", table.get("say"))
+        broken = _style("broken", table.inner("broken", "style"))
+    say = table.texts("say")
     for family in say:
         if family not in FAMILIES:
-            reader.fault(
-                "advice.say", family, "is no family of materials", f"Use {', '.join(FAMILIES)}"
-            )
+            table.fault("say", family, "is no family of materials", f"Use {', '.join(FAMILIES)}")
+    told = table.inner("tell")
     tell: dict[str, Reference] = {}
-    for words, text in reader.table("advice.tell", table.get("tell")).items():
-        reference = reader.reference(f"advice.tell.{words}", text)
+    for words, _ in told:
+        reference = told.reference(words)
         if reference is not None:
             tell[words] = reference
     return Advice(
-        reader.text("advice", table, "rule"),
+        table.text("rule"),
         MappingProxyType(styles),
         broken,
         MappingProxyType(say),
