@@ -21,7 +21,7 @@ from fitgraph.records import dataclass
 from fitgraph.solve.integers import least_whole
 
 #: The solver's words for a program without any solution, and for a fault of its own.
-_IMPOSSIBLE = 2
+IMPOSSIBLE = 2
 
 
 class OutOfTimeError(RuntimeError):
@@ -58,6 +58,38 @@ class Solved:
     lines: tuple[OrderLine, ...]
     bound: float
     exact: bool
+
+
+@dataclass(frozen=True, slots=True)
+class Ask:
+    """What orders are wanted: the cheapest that serve enough, or those that serve most.
+
+    Parameters
+    ----------
+    cost : float
+        Most that they may cost, in minor currency units.
+    served : float or None
+        Least that they serve, in steps; then the cheapest are wanted, else those that serve most.
+    step : float
+        How many enquiries a step is.
+    """
+
+    cost: float = math.inf
+    served: float | None = None
+    step: float = 1.0
+
+    def of(self, costs: Floats, gains: Floats) -> tuple[Floats, list[tuple[Floats, float, float]]]:
+        """Return what is minimised, and the constraints: coefficients, least and most.
+
+        Parameters
+        ----------
+        costs, gains : ndarray of float, shape (n_variables,)
+            What each variable costs, and how many enquiries it serves.
+        """
+        limits = [(costs, 0.0, self.cost + 0.5)] if self.cost < math.inf else []
+        if self.served is None:
+            return -gains, limits
+        return costs, [*limits, (gains / self.step, self.served, math.inf)]
 
 
 def usable(
@@ -129,9 +161,13 @@ class Program:
             s: len(self.offers) + len(self.parts) + n for n, s in enumerate(self.suppliers)
         }
         self._question = len(self.offers) + len(self.parts) + len(self.suppliers)
-        self._most = [self._most_packs(o) for o in self.offers]
+        self._most = [self.most_packs(o) for o in self.offers]
+        self._cheapest: dict[str, int] = {}
+        for offer in self.offers:
+            before = self._cheapest.get(offer.sku, offer.pack_price)
+            self._cheapest[offer.sku] = min(before, offer.pack_price)
 
-    def _most_packs(self, offer: Offer) -> int:
+    def most_packs(self, offer: Offer) -> int:
         """Return how many packs could be of use: one, or as many as reach the least order."""
         least = self.supply.terms(offer.supplier).least_order
         enough = max(1, math.ceil(least / offer.pack_price)) if offer.pack_price else 1
@@ -156,6 +192,30 @@ class Program:
     def number_of_cuts(self) -> int:
         """Return how many cuts there are."""
         return sum(map(len, self.cuts.values()))
+
+    def least_cost(self, offer: Offer) -> int:
+        """Return what an order with an offer costs at least, in minor currency units."""
+        terms = self.supply.terms(offer.supplier)
+        return terms.delivery + max(terms.least_order, offer.pack_price)
+
+    def least_for(self, question: int) -> float:
+        """Return what orders that serve a question cost at least, in minor currency units.
+
+        Cuts without a part in common want a part each. Infinite where nothing serves it.
+        """
+        cuts = self.cuts.get(question)
+        if not cuts:
+            return 0.0
+        if not all(cuts):
+            return math.inf
+        dear = sorted(((min(self._cheapest[s] for s in cut), cut) for cut in cuts), key=_dearest)
+        taken: set[str] = set()
+        total = float(min(self.supply.terms(s).delivery for s in self.suppliers))
+        for price, cut in dear:
+            if taken.isdisjoint(cut):
+                taken |= cut
+                total += price
+        return total
 
     def costs(self) -> Floats:
         """Return what each variable costs, in minor currency units."""
@@ -197,19 +257,16 @@ class Program:
 
     def solve(
         self,
-        objective: Floats,
-        limits: Sequence[tuple[Floats, float, float]],
+        ask: Ask,
         *,
         seconds: float | None = None,
     ) -> Solved | None:
-        """Return orders of least objective; None where there are none.
+        """Return the best orders; None where there are none.
 
         Parameters
         ----------
-        objective : ndarray of float
-            What is minimised, by variable.
-        limits : sequence of (ndarray of float, float, float)
-            Further constraints: coefficients, least and most.
+        ask : Ask
+            What is wanted.
         seconds : float, optional
             Time limit.
 
@@ -218,6 +275,7 @@ class Program:
         OutOfTimeError
             If it found nothing in that time.
         """
+        objective, limits = ask.of(self.costs(), self.gains())
         rows = [*self._rows()]
         rows += [
             ({n: float(x) for n, x in enumerate(c.tolist()) if x}, lo, hi) for c, lo, hi in limits
@@ -228,6 +286,11 @@ class Program:
         matrix = coo_array((cells[:, 2], (at, column)), shape=(len(rows), self.size)).tocsr()
         upper = np.ones(self.size)
         upper[: len(self.offers)] = self._most
+        if ask.cost < math.inf:
+            upper[: len(self.offers)][[self.least_cost(o) > ask.cost for o in self.offers]] = 0.0
+            for question in range(len(self.weights)):
+                if self.least_for(question) > ask.cost:
+                    upper[self._question + question] = 0.0
         whole = np.ones(self.size)
         whole[self._question :] = 0
         options: dict[str, float | bool] = {"mip_rel_gap": 0.0}
@@ -236,7 +299,7 @@ class Program:
         kept = LinearConstraint(matrix, [lo for _, lo, _ in rows], [hi for _, _, hi in rows])
         result = least_whole(objective, [kept], whole, Bounds(0.0, upper), options)
         if result.x is None:
-            if result.status == _IMPOSSIBLE:
+            if result.status == IMPOSSIBLE:
                 return None
             raise OutOfTimeError
         packs = np.rint(result.x[: len(self.offers)]).astype(int)
@@ -245,6 +308,12 @@ class Program:
         )
         bound = result.fun if result.mip_dual_bound is None else result.mip_dual_bound
         return Solved(lines, float(bound), result.status == 0)
+
+
+def _dearest(priced: tuple[int, frozenset[str]]) -> tuple[int, int, list[str]]:
+    """Order cuts: those of dear parts first, and of these the shortest."""
+    price, cut = priced
+    return -price, len(cut), sorted(cut)
 
 
 def by_supplier(lines: Sequence[OrderLine]) -> Mapping[str, tuple[OrderLine, ...]]:

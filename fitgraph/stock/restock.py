@@ -27,6 +27,7 @@ from fitgraph.records import dataclass
 from fitgraph.solve import TreeEngine
 from fitgraph.stock.lacking import Lacking, minimal_cuts
 from fitgraph.stock.orders import (
+    Ask,
     OrderLine,
     OutOfTimeError,
     Program,
@@ -35,10 +36,14 @@ from fitgraph.stock.orders import (
     cost_of,
     usable,
 )
+from fitgraph.stock.topped_up import solve
 from fitgraph.stopping import check
 
 #: A change of weight below this is none. Weights count to a thousandth.
 _EPSILON, _THOUSAND = 1e-6, 1000
+
+#: How much dearer than a step of the curve the next one mostly is, at most.
+_NEAR = 1.25
 
 
 @dataclass(frozen=True, slots=True)
@@ -186,15 +191,18 @@ class Restocking:
         yes = self._oracle.served(self._open, frozenset(line.offer.sku for line in lines))
         return yes, float(self._weights[yes].sum())
 
-    def _cheapest(self, gain: float) -> _Best:
-        """Return the cheapest orders that serve so many more; of value inf where none do."""
+    def _cheapest(self, gain: float, near: float = inf) -> _Best:
+        """Return the cheapest orders that serve so many more; of value inf where none do.
+
+        Those that cost no more than ``near`` are looked at first, as that is quick.
+        """
         best = _Best((), inf, 0.0, False)
         if gain > self._weights.sum() + _EPSILON:
             return replace(best, bound=inf, proven=True)
         # Sums of weights are multiples of the step. The solver gets a quarter of one as slack,
         # so that nothing hangs on its tolerances.
         least = ceil(gain / self._step - _EPSILON) - 0.25
-        for solved in self._solutions(_for_cost(least, self._step)):
+        for solved in self._solutions(Ask(served=least, step=self._step), near):
             if solved is None:
                 return replace(best, bound=best.value, proven=True)
             best = replace(best, bound=max(best.bound, solved.bound))
@@ -214,7 +222,7 @@ class Restocking:
         best = _Best((), 0.0, float(self._weights.sum()), not len(self._open))
         if best.proven:
             return best
-        for solved in self._solutions(_for_gain(cost)):
+        for solved in self._solutions(Ask(cost)):
             if solved is None:
                 break
             yes, reached = self._gain(solved.lines)
@@ -228,16 +236,19 @@ class Restocking:
             self._learn(np.flatnonzero(~yes), frozenset(o.offer.sku for o in solved.lines))
         return best
 
-    def _solutions(self, ask: _Ask) -> Iterator[Solved | None]:
+    def _solutions(self, ask: Ask, near: float = inf) -> Iterator[Solved | None]:
         """Yield the program's best orders, again after each time it has learnt."""
         while True:
             check()
             left = None if self._until == inf else self._until - time.monotonic()
             if left is not None and left <= 0:
                 return
-            objective, limits = ask(self._program)
             try:
-                solved = self._program.solve(objective, limits, seconds=left)
+                solved = None
+                if near < ask.cost:
+                    solved = solve(self._program, replace(ask, cost=near), seconds=left)
+                if solved is None:
+                    solved = solve(self._program, ask, seconds=left)
             except OutOfTimeError:
                 return
             self._rounds += 1
@@ -281,9 +292,9 @@ class Restocking:
         self._rounds = 0
         self._until = inf if self.seconds is None else time.monotonic() + self.seconds
 
-    def _fitting(self, gain: float) -> OrderPlan:
+    def _fitting(self, gain: float, near: float = inf) -> OrderPlan:
         """Return the cheapest orders that serve so many more, and of those the best."""
-        best = self._cheapest(gain)
+        best = self._cheapest(gain, near)
         if best.value == inf and best.proven:
             return replace(self._within(inf), reached=False)
         more = self._most(best.value)
@@ -369,23 +380,11 @@ class Restocking:
         plan = self._plan((), _Best((), 0.0, 0.0, True), bound=0.0, reached=True)
         yield plan
         while plan.served < self.reachable - _EPSILON:
-            plan = self._fitting(plan.served - self.before + self._step / 2)
+            near = _NEAR * plan.cost if plan.cost else inf
+            plan = self._fitting(plan.served - self.before + self._step / 2, near)
             if not plan.reached:
                 return
             yield plan
-
-
-_Ask = Callable[[Program], tuple[Floats, list[tuple[Floats, float, float]]]]
-
-
-def _for_cost(steps: float, step: float) -> _Ask:
-    """Return the question for the least cost that serves so many steps of weight."""
-    return lambda program: (program.costs(), [(program.gains() / step, steps, inf)])
-
-
-def _for_gain(cost: float) -> _Ask:
-    """Return the question for the most served within a cost."""
-    return lambda program: (-program.gains(), [(program.costs(), 0.0, cost + 0.5)])
 
 
 def _least_step(weights: Floats) -> float:
