@@ -681,6 +681,24 @@ def test_the_blocks_of_the_page_can_be_used(tmp_path: Path) -> None:
     assert {p: v for p, (v, _) in said.figures.items()} == {"bore.diameter": "34,9"}
 
 
+def test_rows_that_cannot_be_taken_apart_are_kept_whole_for_mending(tmp_path: Path) -> None:
+    """A row with an open quotation mark, and what stands beyond the header's columns."""
+    file = tmp_path / "list.csv"
+    file.write_text(
+        'Item no,Title,Price\nA-1,bar 34.9 OD,50.00\nA-2,"bar 34.9 OD,60.00\n'
+        "A-3,bar 34,9 OD,70.00\n",
+        encoding="utf-8",
+    )
+    assert run(file, "--into", tmp_path / "shop", "--yes").exit_code == 1
+    with (tmp_path / "shop" / "set-aside.csv").open(encoding="utf-8", newline="") as aside:
+        rows = list(csv.DictReader(aside))
+    kept = [[row.get(n) for n in ("Item no", "Title", "Price", "column D")] for row in rows]
+    assert kept == [
+        ["A-2", '"bar 34.9 OD', "60.00", ""],
+        ["A-3", "bar 34", "9 OD", "70.00"],
+    ]
+
+
 @pytest.mark.parametrize("library", ["rapidfuzz.fuzz", "python_calamine", "sqlalchemy"])
 def test_a_library_that_is_missing_is_named_with_its_remedy(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch, library: str

@@ -56,7 +56,7 @@ from fitgraph.intake.mapping import (
 )
 from fitgraph.intake.phrases import FILE as PHRASES
 from fitgraph.intake.phrases import Phrases, Said
-from fitgraph.intake.sources import Sheet
+from fitgraph.intake.sources import Sheet, letter
 from fitgraph.intake.taken import FROM_WORDS, Taken
 from fitgraph.mechanics.materials import MATERIALS
 from fitgraph.model import Basis, Vocabulary
@@ -252,7 +252,6 @@ class _Reader:
     def table(self, table: Found) -> None:
         tally = Tally(table.source)
         self.tallies.append(tally)
-        places = {name: place for place, name in enumerate(table.header)}
         for number in table.sums:
             tally.read += 1
             tally.aside.append(number)
@@ -269,7 +268,7 @@ class _Reader:
                 "Look whether each column means what is said here, and name the one that has none",
                 WARNING,
             )
-        heads = {table.at, table.at if table.second is None else table.second}
+        heads = {table.at, *table.under}
         for number in sorted(heads & table.broken):
             self.doubt(
                 "not-utf8",
@@ -300,7 +299,7 @@ class _Reader:
                 tally.loaded += 1
                 continue
             tally.aside.append(number)
-            shown = {n: cells[p] if p < len(cells) else "" for n, p in places.items()}
+            shown = _shown(table.header, cells)
             self.aside.append(Aside(table.source, number, shown, *fault))
             self.doubt("set-aside", (table.source, number), "", " ".join(cells)[:80], *fault)
         for (word, role), (first, *rows) in self.by_title.items():
@@ -332,11 +331,13 @@ class _Reader:
                 told.remedy,
                 WARNING,
             )
-        for number, value, fault in sheet.damaged:
+        for number, value, fault, cells in sheet.damaged:
             tally.read += 1
             tally.aside.append(number)
             remedy = "Check its quotation marks and its length"
-            self.aside.append(Aside(sheet.title, number, {}, fault, remedy))
+            above = [t.header for t in found if t.at < number][-1:]
+            shown = _shown(above[0] if above else (), cells)
+            self.aside.append(Aside(sheet.title, number, shown, fault, remedy))
             self.doubt("damaged", (sheet.title, number), "", value, f"{fault}; set aside", remedy)
         for number, cells in sheet.rows:
             if number not in inside:
@@ -1163,6 +1164,13 @@ def _alone(folder: Path) -> Iterator[None]:
         yield
     finally:
         lock.release()
+
+
+def _shown(header: Sequence[str], cells: Sequence[str]) -> dict[str, str]:
+    """Return the cells of a row by the names of their columns, those beyond them by letters."""
+    beyond = [f"column {letter(n)}" for n in range(len(header), len(cells))]
+    names = [*header, *beyond]
+    return {n: cells[p] if p < len(cells) else "" for p, n in enumerate(names)} if cells else {}
 
 
 def _write_aside(path: Path, mend: Sequence[Aside]) -> None:

@@ -16,6 +16,9 @@ from fitgraph.units import LENGTH_WORDS, MASS_WORDS, MONEY_WORDS
 #: Rows at the head of a table among which the header is looked for.
 _HEAD = 30
 
+#: Rows that a header may have, at most.
+_HEADS = 4
+
 #: What a row of units under a header may hold.
 _UNITS = LENGTH_WORDS | MASS_WORDS | MONEY_WORDS | {"pcs", "pc", "pieces", "stk", "stück", "st"}
 
@@ -41,8 +44,8 @@ class Found:
     short : bool
         Whether the header has fewer names than its rows have cells, so that one may be missing
         anywhere.
-    second : int or None
-        Number of a second row of the header, where it has one.
+    under : tuple of int
+        Numbers of the header's further rows, where it has more than one.
     broken : frozenset of int
         Numbers of the rows of its sheet that hold bytes which are no letters.
     """
@@ -53,7 +56,7 @@ class Found:
     sums: tuple[int, ...]
     at: int
     short: bool = False
-    second: int | None = None
+    under: tuple[int, ...] = ()
     broken: frozenset[int] = frozenset()
     _marks: dict[str, str] = field(default_factory=dict, init=False, repr=False, compare=False)
 
@@ -67,8 +70,7 @@ class Found:
     @property
     def numbers(self) -> set[int]:
         """Return the numbers of all rows that belong to it."""
-        heads = {self.at} if self.second is None else {self.at, self.second}
-        return heads | {number for number, _ in self.rows} | set(self.sums)
+        return {self.at, *self.under} | {number for number, _ in self.rows} | set(self.sums)
 
     def column(self, name: str) -> list[str]:
         """Return the cells of a column."""
@@ -147,11 +149,8 @@ def tables(sheet: Sheet, known: Callable[[str], float], header: int | None = Non
                 # A block without a header of its own goes on with the table above it.
                 found[-1] = _joined(found[-1], block)
             continue
-        head, body, second = rows[at], block[at + 1 :], None
-        if len(rows) - at > 2 and (united := _with_units(head, rows[at + 1])):
-            head, second, body = united, body[0][0], body[1:]
-        elif _goes_on(head, rows[at + 1 : at + 12]):
-            head, second, body = _joined_heads(head, rows[at + 1]), body[0][0], body[1:]
+        head, under = _whole_head(block[at:])
+        body = block[at + 1 + len(under) :]
         for begin, end in _beside(head, [cells for _, cells in body], known):
             part = [(number, cells[begin:end]) for number, cells in body]
             part = [(n, cells[: _width(cells)]) for n, cells in part if _width(cells)]
@@ -162,13 +161,26 @@ def tables(sheet: Sheet, known: Callable[[str], float], header: int | None = Non
             usual = Counter(_width(cells) for _, cells in part).most_common(1)[0][0]
             width = max(_width(names), usual)
             table = _found(sheet, _names(names, width, begin), part, block[at][0])
-            found.append(replace(table, short=_width(names) < usual, second=second))
+            found.append(replace(table, short=_width(names) < usual, under=under))
     return found
 
 
 def _width(cells: Sequence[str]) -> int:
     """Return how many cells there are, less blank ones at the end."""
     return next((n for n in range(len(cells), 0, -1) if cells[n - 1].strip()), 0)
+
+
+def _whole_head(block: Sequence[tuple[int, list[str]]]) -> tuple[Sequence[str], tuple[int, ...]]:
+    """Return the names of columns from all rows of a header, and the numbers of those below it."""
+    rows = [cells for _, cells in block]
+    head: Sequence[str] = rows[0]
+    for at in range(1, min(_HEADS, len(rows) - 1)):
+        if len(rows) > at + 1 and (united := _with_units(head, rows[at])):
+            return united, tuple(number for number, _ in block[1 : at + 1])
+        if not _goes_on(rows[at - 1], rows[at : at + 11]):
+            return head, tuple(number for number, _ in block[1:at])
+        head = _joined_heads(head, rows[at])
+    return head, tuple(number for number, _ in block[1 : min(_HEADS, len(rows) - 1)])
 
 
 def _with_units(head: Sequence[str], below: Sequence[str]) -> list[str]:

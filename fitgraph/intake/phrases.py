@@ -130,6 +130,9 @@ class Phrase:
     adds : tuple of float or None
         By how many mm, at least and at most, the dimension is larger than the size: a fork for
         110 mm wheels has more room than that.
+    larger : str
+        The dimension that the larger of two sizes is, where a phrase gives two; ``reads`` is then
+        that of the smaller. A sleeve from 34.9 to 31.8 has the bore of one from 31.8 to 34.9.
     leads : bool or None
         Whether the size stands before the words; None where it stands among or without them.
     """
@@ -144,6 +147,7 @@ class Phrase:
     needs: str = ""
     leads: bool | None = None
     other: bool = False
+    larger: str = ""
 
     def figure(self, size: str) -> str:
         """Return the figure that a size in this phrase means."""
@@ -151,6 +155,16 @@ class Phrase:
             return size
         length = parse_length(size)
         return f"{length + self.adds[0]:g}..{length + self.adds[1]:g}"
+
+    def sizes(self, match: re.Match[str]) -> list[tuple[str, str]]:
+        """Return the dimensions that a match gives, each with its size as it is written."""
+        size = match["size"].strip()
+        if not self.larger:
+            return [(self.reads, size)]
+        two = sorted((size, match["other"].strip()), key=parse_length)
+        if parse_length(two[0]) == parse_length(two[1]):
+            raise UnitError("is given twice where two sizes are meant")
+        return list(zip((self.reads, self.larger), two, strict=True))
 
 
 @dataclass(frozen=True, slots=True)
@@ -180,7 +194,7 @@ class Said:
 
 
 def _pattern(words: str) -> re.Pattern[str]:
-    """Return what finds a phrase; its first # is the size that it gives."""
+    """Return what finds a phrase; its first # is the size that it gives, its second another."""
     pieces = []
     named = False
     for word in folded(words).split():
@@ -188,6 +202,8 @@ def _pattern(words: str) -> re.Pattern[str]:
         if not named and "#" in piece:
             piece = piece.replace("#", f"(?P<size>{SIZE})", 1)
             named = True
+        if "#" in piece and not any("<other>" in p for p in pieces):
+            piece = piece.replace("#", f"(?P<other>{SIZE})", 1)
         pieces.append(piece.replace("#", f"(?:{SIZE})"))
     joined = (r"[\s:=-]*" if named else r"[\s-]+").join(pieces)
     before = _BEFORE if joined.startswith("(?P<size>") else r"(?<![\w.,/])"
@@ -271,6 +287,7 @@ class Phrases:
 
     def _entry(self, where: str, entry: Mapping[str, Any]) -> Iterator[tuple[str, Phrase]]:
         known = {"say", "role", "of", "material", "sets", "reads", "adds", "ignore", "other"}
+        known |= {"larger"}
         if not isinstance(entry, Mapping) or set(entry) - known:
             raise _bad(where, entry, "has an unknown entry", f"Use {', '.join(sorted(known))}")
         say = _said(where, entry.get("say", []))
@@ -285,7 +302,9 @@ class Phrases:
         if material and material not in MATERIALS:
             raise _bad(where, material, "is no material", f"Use one of {', '.join(MATERIALS)}")
         sets = entry.get("sets", {})
-        reads = str(entry.get("reads", ""))
+        reads, larger = str(entry.get("reads", "")), str(entry.get("larger", ""))
+        if larger and not reads:
+            raise _bad(where, larger, "is the larger of two sizes", "Say what the smaller reads")
         adds = None
         if "adds" in entry:
             try:
@@ -296,7 +315,7 @@ class Phrases:
         if not isinstance(sets, Mapping):
             raise _bad(where, sets, "is no table", 'Write sets = { "slot" = "no" }')
         mine = of or ({role} if role else set(roles))
-        for path in [*sets, *([reads] if reads else [])]:
+        for path in [*sets, *filter(None, (reads, larger))]:
             if not any(self._has(r, str(path)) for r in mine):
                 raise _bad(where, path, "is no dimension of such a part", "Write feature.dimension")
         for path, value in sets.items():
@@ -305,6 +324,8 @@ class Phrases:
         for words in say:
             if bool(reads) != ("#" in words):
                 raise _bad(where, words, "has no # for its size", "Write # where the size stands")
+            if larger and words.count("#") != 2:
+                raise _bad(where, words, "has to have two sizes", "Write # where each stands")
             pieces = re.split(r"[#\s-]+", folded(words).lower())
             leads, ends = words.strip().startswith("#"), words.strip().endswith("#")
             yield (
@@ -314,6 +335,7 @@ class Phrases:
                     needs=max(pieces, key=len),
                     leads=leads if leads != ends else None,
                     other=entry.get("other") is True,
+                    larger=larger,
                 ),
             )
 
@@ -419,11 +441,12 @@ class Phrases:
                         doubts.append(f"has {size!r}, which it says is not certain")
                         continue
                     try:
-                        size = phrase.figure(size)
+                        given = [(at, phrase.figure(one)) for at, one in phrase.sizes(match)]
                     except UnitError as error:
                         doubts.append(f"has {size!r}, which {error}")
                         continue
-                    figures.setdefault(phrase.reads, {}).setdefault(size, match[0].strip())
+                    for at, figure in given:
+                        figures.setdefault(at, {}).setdefault(figure, match[0].strip())
                 for path, value in phrase.sets.items():
                     if self._has(role, path):
                         worded.setdefault(path, {}).setdefault(str(value), match[0].strip())

@@ -81,8 +81,9 @@ class Sheet:
     rows : list of (int, list of str)
         Row number from 1, and its cells. A cell that a spreadsheet keeps as a date begins
         with :data:`DATE`.
-    damaged : tuple of (int, str, str)
-        Rows that could not be read: number, what stands there, why.
+    damaged : tuple of (int, str, str, tuple of str)
+        Rows that could not be read: number, what stands there, why, and cells as far as they
+        can be told apart.
     remarks : tuple of Remark
         What is told of it, though everything was read.
     broken : frozenset of int
@@ -93,7 +94,7 @@ class Sheet:
     source: str
     name: str
     rows: list[tuple[int, list[str]]]
-    damaged: tuple[tuple[int, str, str], ...] = ()
+    damaged: tuple[tuple[int, str, str, tuple[str, ...]], ...] = ()
     remarks: tuple[Remark, ...] = ()
     broken: frozenset[int] = frozenset()
 
@@ -261,7 +262,7 @@ def _text_sheet(text: str, source: str) -> Sheet:
     lines = text.split("\n")
     if len(lines) > MOST_ROWS:
         raise SourceError(f"{source} has more than {MOST_ROWS:,} lines; divide it")
-    damaged: list[tuple[int, str, str]] = []
+    damaged: list[tuple[int, str, str, tuple[str, ...]]] = []
     first = lines[0].strip().lower()
     skip = 0
     delimiter = ""
@@ -273,7 +274,7 @@ def _text_sheet(text: str, source: str) -> Sheet:
     csv.field_size_limit(LONGEST_CELL)
     for at, line in enumerate(lines):
         if len(line) > 20 * LONGEST_CELL:
-            damaged.append((at + 1, line[:80], f"is a line of {len(line):,} letters"))
+            damaged.append((at + 1, line[:80], f"is a line of {len(line):,} letters", ()))
             lines[at] = ""
     delimiter = delimiter or _delimiter(lines[skip : skip + _SAMPLE])
     rows: list[tuple[int, list[Any]]] = []
@@ -288,7 +289,8 @@ def _text_sheet(text: str, source: str) -> Sheet:
             continue
         taken, cells = _quoted(lines, at, delimiter)
         if cells is None:
-            damaged.append((at + 1, line[:80], "has a quotation mark that is not closed"))
+            fault = "has a quotation mark that is not closed"
+            damaged.append((at + 1, line[:80], fault, tuple(line.split(delimiter))))
         else:
             rows.append((at + 1, cells))
             if broken.intersection(range(at, at + taken)):
