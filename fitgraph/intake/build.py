@@ -331,12 +331,12 @@ class _Reader:
                 told.remedy,
                 WARNING,
             )
-        for number, value, fault, cells in sheet.damaged:
+        for number, value, fault, torn in sheet.damaged:
             tally.read += 1
             tally.aside.append(number)
             remedy = "Check its quotation marks and its length"
             above = [t.header for t in found if t.at < number][-1:]
-            shown = _shown(above[0] if above else (), cells)
+            shown = _shown(above[0] if above else (), torn)
             self.aside.append(Aside(sheet.title, number, shown, fault, remedy))
             self.doubt("damaged", (sheet.title, number), "", value, f"{fault}; set aside", remedy)
         for number, cells in sheet.rows:

@@ -195,7 +195,7 @@ class Said:
 
 def _pattern(words: str) -> re.Pattern[str]:
     """Return what finds a phrase; its first # is the size that it gives, its second another."""
-    pieces = []
+    pieces: list[str] = []
     named = False
     for word in folded(words).split():
         piece = re.escape(word).replace(r"\#", "#")
