@@ -20,8 +20,9 @@ from fitgraph.model import Option, Vocabulary
 from fitgraph.records import dataclass
 from fitgraph.solve.algebra import COUNT
 from fitgraph.solve.best import Criteria, k_best
+from fitgraph.solve.draft import Memo
 from fitgraph.solve.passes import Demands, Passes
-from fitgraph.solve.plan import Memo, Plan
+from fitgraph.solve.plan import Plan
 from fitgraph.solve.query import TENTHS
 from fitgraph.solve.space import Space
 from fitgraph.solve.support import support_of
@@ -461,7 +462,7 @@ def _passed(
     alike: dict[frozenset[str], list[tuple[int, Mapping[str, int]]]] = {}
     for dropped, way in ways:
         alike.setdefault(frozenset(way), []).append((dropped, way))
-    memo: Memo = {}
+    memo = Memo()
     for roles, mine in alike.items():
         lets = [
             {r: question.allowed[r] & (c == way.get(r, 0)) for r, c in question.broken.items()}

@@ -32,7 +32,7 @@ from fitgraph.model import Catalogue, Joint, Option, Part, Verdict
 from fitgraph.records import dataclass
 from fitgraph.solve import Request, Space
 from fitgraph.solve.counting import count_through
-from fitgraph.solve.plan import Memo
+from fitgraph.solve.draft import Memo
 from fitgraph.solve.query import Query, ask
 from fitgraph.solve.request import find_part
 from fitgraph.solve.sample import of_classes
@@ -284,7 +284,7 @@ class Measurer:
                 for n, of in figures[role].items()
                 for h in self._suppose(self.real[role][n], n, of)
             ]
-        memo: Memo = {}
+        memo = Memo()
         for role, space in self._supposing(supposed):
             found.extend(self._of_role(role, figures[role], supposed[role], space, query, memo))
         asked = (*query.request.have, *query.request.want)

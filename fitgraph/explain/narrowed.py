@@ -11,7 +11,8 @@ import numpy as np
 from fitgraph.array_types import Bools, Ints
 from fitgraph.explain.elements import AskedElements
 from fitgraph.explain.transversals import bits
-from fitgraph.solve.plan import Memo, Plan
+from fitgraph.solve.draft import Memo
+from fitgraph.solve.plan import Plan
 from fitgraph.solve.space import Space
 from fitgraph.solve.substitutes import needed
 
@@ -47,7 +48,7 @@ def within(space: Space, lets: Mapping[str, Bools], whole: Collection[str], memo
         The options that any request lets in.
     whole : collection of str
         Roles of which every option matters; of the others only whether there is one.
-    memo : dict
+    memo : Memo
         Carries what plans have in common.
     """
     domains = {}

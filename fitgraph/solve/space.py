@@ -24,7 +24,9 @@ from fitgraph.model import Catalogue, Option, Verdict
 from fitgraph.records import dataclass
 from fitgraph.solve.circuit import Circuit, CircuitHome, circuit_of
 from fitgraph.solve.counting import Home, count, count_each, rows_counts, rows_each
-from fitgraph.solve.plan import CEILING, Ingredients, Memo, Plan, TooWideError
+from fitgraph.solve.draft import Memo
+from fitgraph.solve.plan import CEILING, Plan, TooWideError
+from fitgraph.solve.planning import Ingredients
 from fitgraph.solve.relations import Relation, relation_of
 from fitgraph.solve.request import Facts
 from fitgraph.solve.substitutes import substitutes
@@ -147,7 +149,7 @@ class Space:
             Roles that go after all others.
         leading : str, optional
             A role that goes before all others.
-        memo : dict, optional
+        memo : Memo, optional
             Carries what plans of this space have in common from one to the next.
 
         Raises

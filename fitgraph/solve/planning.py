@@ -1,0 +1,314 @@
+"""The plan of a catalogue: split into cases or not, with large sums shared or each alone."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import replace
+from types import MappingProxyType
+
+import numpy as np
+
+from fitgraph.array_types import Ints
+from fitgraph.graph.sums import SumCondition
+from fitgraph.records import dataclass
+from fitgraph.solve import bundles
+from fitgraph.solve.bundles import bundle_of
+from fitgraph.solve.case_plan import CHEAP, CasePlan
+from fitgraph.solve.draft import Draft, Memo
+from fitgraph.solve.elimination import Elimination
+from fitgraph.solve.order import NoOrderError
+from fitgraph.solve.plan import CEILING, Plan, TooWideError
+from fitgraph.solve.relations import Relation, merged, reduced, supported
+from fitgraph.solve.splits import cases_of, splits_of
+from fitgraph.solve.sums import Running
+from fitgraph.solve.within import Within
+from fitgraph.stopping import check
+
+#: Pairs of a cell and a kind from which a plan with a leading role is tried otherwise as well.
+_LOOKED = 2e7
+
+
+class _Planner:
+    """Works out cases, and what they have in common once.
+
+    Parameters
+    ----------
+    draft : Draft
+        What the plan is made from.
+    """
+
+    def __init__(self, draft: Draft) -> None:
+        self.draft = draft
+        self.within, self.elimination = Within(draft), Elimination(draft)
+        self._firsts: dict[tuple[object, ...], tuple[str, ...]] = {}
+
+    def case(self, domains: Mapping[str, Ints]) -> CasePlan | None:
+        """Return the order of elimination of a case, with its work."""
+        check()
+        domains, bundle = dict(domains), self.draft.bundle
+        if bundle is not None:
+            domains[bundle.name] = bundle.domain(domains)
+            domains[bundle.sum] = np.arange(bundle.size, dtype=np.intp)
+        left = self.within.left(domains)
+        if left is None:
+            return None
+        relations, running = left
+        for sum_ in running:
+            domains[sum_.name] = np.arange(sum_.size, dtype=np.intp)
+        if bundle is None:
+            plain = self._planned(domains, relations, running)
+            if plain.work <= CHEAP:
+                return plain
+        through = self.within.through_kinds(relations, domains)
+        if bundle is None and through is None:
+            return plain
+        kinds = self._planned(*(through or (domains, relations)), running)
+        return kinds if bundle is not None else min(plain, kinds, key=lambda c: c.work)
+
+    def _planned(
+        self,
+        domains: Mapping[str, Ints],
+        relations: Sequence[Relation],
+        running: Sequence[Running],
+    ) -> CasePlan:
+        return CasePlan(self.elimination, self._firsts, domains, relations, running)
+
+
+def make_plan(
+    roles: Sequence[str],
+    sizes: Mapping[str, int],
+    first: Mapping[str, Ints],
+    relations: Sequence[Relation],
+    sums: Sequence[SumCondition] = (),
+    *,
+    certain: bool,
+    ceiling: float = CEILING,
+    domains: Mapping[str, Ints] = MappingProxyType({}),
+    last: str | None = None,
+    late: frozenset[str] = frozenset(),
+    leading: str | None = None,
+    memo: Memo | None = None,
+) -> Plan:
+    """Return a plan.
+
+    Parameters
+    ----------
+    roles : sequence of str
+        All variables.
+    sizes : mapping of str to int
+        The number of base classes of each.
+    first : mapping of str to ndarray of int
+        One option of each base class, as sum conditions look options up.
+    relations : sequence of Relation
+        The joints.
+    sums : sequence of SumCondition
+        Conditions on sums.
+    certain : bool
+        Whether sums count at their worst.
+    ceiling : float
+        Bytes that a pass may need.
+    domains : mapping of str to ndarray of int
+        The base classes that may be used, of roles of which not all may.
+    last : str, optional
+        A role that goes last.
+    late : frozenset of str
+        Roles that go after all others.
+    leading : str, optional
+        A role that goes before all others, so that each cell of its step stands for what the
+        rest of a build asks of it.
+    memo : Memo, optional
+        Carries what plans have in common from one to the next.
+
+    Raises
+    ------
+    TooWideError
+        If a pass would need more.
+    """
+    # A plan for one question is not worth a long search for the best order.
+    kept = last is None and not domains
+    domains = {r: domains.get(r, np.arange(sizes[r], dtype=np.intp)) for r in roles}
+    nothing = Plan(tuple(roles), dict(sizes), (), (), last, ceiling, leading)
+    if not all(len(domains[r]) for r in roles):
+        return nothing
+    tidy = [reduced(r, domains) for r in relations]
+    if any(not r.scope and not r.allowed for r in tidy):
+        return nothing
+    tidy = merged((r for r in tidy if r.scope), domains)
+    domains = supported(tidy, domains)
+    if not all(len(d) for d in domains.values()):
+        return nothing
+    tidy = [reduced(r, domains) for r in tidy]
+    if any(not r.scope and not r.allowed for r in tidy):
+        return nothing
+    draft = Draft(
+        tuple(roles),
+        dict(sizes),
+        first,
+        [r for r in tidy if r.scope],
+        sums,
+        domains,
+        certain,
+        ceiling,
+        last,
+        late,
+        leading,
+        Memo() if memo is None else memo,
+        share=True,
+        kept=kept,
+    )
+    # A shared sum ties its conditions together; where a role has to go last, or that is too
+    # much, each stands alone.
+    share = last is None and leading is None
+    tuples = share and not late and leading is None
+    first_draft = _with_bundle(draft) if tuples else replace(draft, share=share)
+    try:
+        plan = _finished(first_draft)
+    except NoOrderError:  # no order keeps the tuples apart from what they decide
+        return _without_bundle(draft)
+    if plan.bytes > ceiling and first_draft.bundle is None:
+        plan = min(plan, _finished(replace(draft, share=not share)), key=lambda p: p.bytes)
+    elif leading is not None and plan.looked > _LOOKED:
+        plan = min(plan, _finished(replace(draft, share=not share)), key=lambda p: p.looked)
+    plan.refuse(plan.bytes)
+    return plan
+
+
+def _with_bundle(draft: Draft) -> Draft:
+    """Return a draft with roles that large sums share as sorted tuples, where that is worth it."""
+    within = Within(draft)
+    wide = [s for n, s in enumerate(draft.sums) if within.as_relation(n, draft.domains) is None]
+    if not wide:
+        return draft
+    cases = list(cases_of(draft, splits_of(draft)))
+    bundle = bundle_of(
+        wide,
+        draft.sums,
+        draft.relations,
+        draft.first,
+        draft.domains,
+        cases,
+        certain=draft.certain,
+        worth=bundles.WORTH,
+        most_cells=draft.ceiling / 64,
+    )
+    if bundle is None:
+        return draft
+    relations = [bundle.seen(r) for r in draft.relations if not bundle.keeps(r)]
+    domains = {
+        bundle.name: np.arange(bundle.tuples, dtype=np.intp),
+        bundle.sum: np.arange(bundle.size, dtype=np.intp),
+    }
+    return replace(
+        draft,
+        relations=[*relations, *bundle.parts()],
+        domains={**draft.domains, **domains},
+        cases=cases,
+        bundle=bundle,
+    )
+
+
+def _without_bundle(draft: Draft) -> Plan:
+    """Return the smaller of the plans in which sums are shared, and in which they stand alone."""
+    found: list[Plan] = []
+    refused: TooWideError | None = None
+    for share in (True, False):
+        try:
+            found.append(_finished(replace(draft, share=share)))
+        except TooWideError as error:
+            refused = error
+    if refused is not None and not found:
+        raise refused
+    plan = min(found, key=lambda p: p.bytes)
+    plan.refuse(plan.bytes)
+    return plan
+
+
+def _finished(draft: Draft) -> Plan:
+    planner = _Planner(draft)
+    steps_of = [case.finish() for case in _chosen(planner)]
+    return Plan(
+        draft.roles,
+        draft.sizes,
+        tuple(planner.elimination.steps),
+        tuple(steps_of),
+        draft.last,
+        draft.ceiling,
+        draft.leading,
+    )
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Ingredients:
+    """What plans of one catalogue are made from, without the catalogue.
+
+    Parameters
+    ----------
+    roles, sizes, first, relations, sums, certain, ceiling
+        As in :func:`make_plan`.
+    """
+
+    roles: tuple[str, ...]
+    sizes: Mapping[str, int]
+    first: Mapping[str, Ints]
+    relations: Sequence[Relation]
+    sums: Sequence[SumCondition]
+    certain: bool
+    ceiling: float
+
+    def plan(
+        self,
+        domains: Mapping[str, Ints],
+        *,
+        sums: frozenset[str] | None = None,
+        last: str | None = None,
+        late: frozenset[str] = frozenset(),
+        leading: str | None = None,
+        memo: Memo | None = None,
+    ) -> Plan:
+        """Return a plan over some classes.
+
+        Parameters
+        ----------
+        domains, last, late, leading, memo
+            As in :func:`make_plan`.
+        sums : frozenset of str, optional
+            Names of the conditions on sums that count; all by default.
+
+        Raises
+        ------
+        TooWideError
+            If a pass would need more memory than the ceiling.
+        """
+        return make_plan(
+            self.roles,
+            self.sizes,
+            self.first,
+            self.relations,
+            [s for s in self.sums if sums is None or s.name in sums],
+            certain=self.certain,
+            ceiling=self.ceiling,
+            domains=domains,
+            last=last,
+            late=late,
+            leading=leading,
+            memo=memo,
+        )
+
+
+def _chosen(planner: _Planner) -> list[CasePlan]:
+    """Return the cases to work out: one, or several where that is less work."""
+    draft = planner.draft
+    if draft.bundle is not None:
+        of_cases = [planner.case(domains) for domains in draft.cases]
+        return [case for case in of_cases if case is not None]
+    whole = planner.case(draft.domains)
+    if whole is None:
+        return []
+    if whole.work <= CHEAP:
+        return [whole]
+    splits = splits_of(draft)
+    if not splits:
+        return [whole]
+    several = [planner.case(domains) for domains in cases_of(draft, splits)]
+    kept = [case for case in several if case is not None]
+    return kept if sum(case.work for case in kept) < whole.work else [whole]
