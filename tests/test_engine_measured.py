@@ -10,7 +10,9 @@ from __future__ import annotations
 import functools
 import itertools
 from collections.abc import Iterator, Mapping
+from contextlib import ExitStack, contextmanager
 from types import MappingProxyType
+from typing import Any
 from unittest.mock import patch
 
 import numpy as np
@@ -34,17 +36,22 @@ from fitgraph.solve import (
     TreeEngine,
     best,
     bundles,
-    circuit,
+    case_plan,
+    circuit_rows,
     dominance,
     fronts,
-    passes,
+    grouping,
     plan,
+    planning,
     relations,
     rows,
+    splits,
+    step_work,
+    within,
 )
 from fitgraph.solve.best import Criteria, k_best
-from fitgraph.solve.circuit import CircuitHome, circuit_of, joined
-from fitgraph.solve.circuit import _words as words_of
+from fitgraph.solve.circuit_home import CircuitHome
+from fitgraph.solve.circuit_rows import circuit_of
 from fitgraph.solve.counted import Counted
 from fitgraph.solve.counting import count, count_each
 from fitgraph.solve.fronts import Fronts
@@ -54,6 +61,7 @@ from fitgraph.solve.query import TENTHS, Query, ask
 from fitgraph.solve.reference import ReferenceEngine
 from fitgraph.solve.space import compile_tables
 from fitgraph.solve.stream import Stream
+from fitgraph.solve.words import joined, words_of
 from tests.shared import the_demo
 from tests.sum_tables import table_of
 from tests.turns import LONG
@@ -66,53 +74,63 @@ def no_order_of_tuples(tangle: Tangle, enough: float = 0.0, tries: int = 0) -> O
     return best_order(tangle, enough, tries)
 
 
+Patches = list[tuple[object, Mapping[str, Any]]]
+
+#: All work is worth cases, sums are never one table, and every relation is wide.
+SPLIT: Patches = [(planning, {"CHEAP": 0.0}), (case_plan, {"CHEAP": 0.0})]
+RUNNING: Patches = [(within, {"_AS_TABLE": -1})]
+WIDE: Patches = [(splits, {"_WIDE": 0})]
+SLICES: Patches = [(step_work, {"SLICE": 8})]
+READ: Patches = [(plan, {"READ": 0})]
+TUPLES: Patches = [(bundles, {"WORTH": 0})]
+
 #: Ways to work: as it comes; in as many cases, blocks, bridges and slices as there can be.
-WAYS: dict[str, list[tuple[object, Mapping[str, float]]]] = {
+WAYS: dict[str, Patches] = {
     "plain": [],
-    "cases": [(plan, {"_CHEAP": 0.0, "_WIDE": 0})],
-    "bridges": [(plan, {"_SMALL": 0, "_BLOCK": 0.01})],
+    "cases": [*SPLIT, *WIDE],
+    "bridges": [(grouping, {"_SMALL": 0, "_BLOCK": 0.01})],
     "slices": [
-        (plan, {"_CHEAP": 0.0, "_WIDE": 0, "_SMALL": 0}),
-        (passes, {"SLICE": 8}),
+        *SPLIT,
+        *WIDE,
+        *SLICES,
+        (grouping, {"_SMALL": 0}),
         (fronts, {"_AT_ONCE": 4, "_WEIGHTINGS": 1}),
         (dominance, {"_LEVELS": 2}),
     ],
-    "running": [(plan, {"_AS_TABLE": -1})],
-    "running cases": [(plan, {"_AS_TABLE": -1, "_CHEAP": 0.0, "_WIDE": 0}), (passes, {"SLICE": 8})],
-    "read": [(plan, {"_AS_TABLE": -1, "READ": 0})],
-    "read cases": [
-        (plan, {"_AS_TABLE": -1, "_CHEAP": 0.0, "_WIDE": 0, "READ": 0}),
-        (passes, {"SLICE": 8}),
-    ],
-    "tuples": [
-        (plan, {"_AS_TABLE": -1, "_CHEAP": 0.0}),
-        (bundles, {"WORTH": 0}),
-        (circuit, {"_NARROW": np.int16}),
-    ],
+    "running": RUNNING,
+    "running cases": [*RUNNING, *SPLIT, *WIDE, *SLICES],
+    "read": [*RUNNING, *READ],
+    "read cases": [*RUNNING, *SPLIT, *WIDE, *READ, *SLICES],
+    "tuples": [*RUNNING, *SPLIT, *TUPLES, (circuit_rows, {"_NARROW": np.int16})],
     "tuples cases": [
-        (plan, {"_AS_TABLE": -1, "_CHEAP": 0.0, "_WIDE": 0, "READ": 0}),
-        (bundles, {"WORTH": 0}),
-        (passes, {"SLICE": 8}),
+        *RUNNING,
+        *SPLIT,
+        *WIDE,
+        *READ,
+        *TUPLES,
+        *SLICES,
         (rows, {"_AT_ONCE": 8}),
         # Numbers in so few bytes that an overflow anywhere would show.
-        (circuit, {"_NARROW": np.int8, "_AT_ONCE": 8, "_CELLS": 4, "_BLOCK": 16}),
+        (circuit_rows, {"_NARROW": np.int8, "_AT_ONCE": 8, "_CELLS": 4, "_BLOCK": 16}),
     ],
-    "no order": [
-        (plan, {"_AS_TABLE": -1, "_CHEAP": 0.0, "best_order": no_order_of_tuples}),
-        (bundles, {"WORTH": 0}),
-    ],
+    "no order": [*RUNNING, *SPLIT, *TUPLES, (case_plan, {"best_order": no_order_of_tuples})],
     "apart": [(relations, {"_MERGED": 0}), (best, {"_FIRST": 1, "_GROWTH": 1, "_ROWS": 1})],
 }
 
 
+@contextmanager
+def patched(patches: Patches) -> Iterator[None]:
+    """Have constants of modules be others."""
+    with ExitStack() as stack:
+        for module, values in patches:
+            stack.enter_context(patch.multiple(module, **values))
+        yield
+
+
 @pytest.fixture(params=WAYS)
 def way(request: pytest.FixtureRequest) -> Iterator[str]:
-    patches = [patch.multiple(module, **values) for module, values in WAYS[request.param]]
-    for one in patches:
-        one.start()
-    yield request.param
-    for one in patches:
-        one.stop()
+    with patched(WAYS[request.param]):
+        yield request.param
 
 
 def free_catalogue(counts: Mapping[str, int], rng: np.random.Generator) -> Catalogue:
@@ -431,14 +449,14 @@ def of(query: Query) -> tuple[Mapping[str, np.ndarray], Mapping[str, np.ndarray]
 
 
 def test_conditions_on_the_same_roles_share_a_running_sum() -> None:
-    with patch.multiple(plan, _AS_TABLE=-1):
+    with patched(RUNNING):
         plans = [random_space(n).plan(certain=sure) for n in range(120) for sure in (True, False)]
     shared = [any(s.variable.startswith("sum/") for s in p.steps) for p in plans]
     assert sum(shared) > 10
 
 
 def test_roles_that_conditions_add_up_become_tuples() -> None:
-    with patch.multiple(plan, _AS_TABLE=-1, _CHEAP=0.0), patch.multiple(bundles, WORTH=0):
+    with patched([*RUNNING, *SPLIT, *TUPLES]):
         plans = [stacked_space(n).plan(certain=sure) for n in range(60) for sure in (True, False)]
     made = [any(s.summed is not None for s in p.steps) for p in plans]
     assert sum(made) > 20

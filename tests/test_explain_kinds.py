@@ -9,12 +9,12 @@ import tracemalloc
 
 import numpy as np
 import pytest
+from bench.catalogues import measured, scaled
 
 from fitgraph.catalogue import Loaded
 from fitgraph.explain.kinds import Kinds, at_least_as_good
 from fitgraph.model import Verdict
 from fitgraph.shop.front import Shop
-from tests.bench.catalogues import measured, scaled
 
 
 @pytest.mark.parametrize("seed", range(40))

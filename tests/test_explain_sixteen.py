@@ -28,7 +28,8 @@ from fitgraph.report import as_text
 from fitgraph.report.explanations import data, report
 from fitgraph.report.hints import Hints
 from fitgraph.solve.algebra import COUNT
-from fitgraph.solve.passes import Demands, Passes
+from fitgraph.solve.messages import Demands
+from fitgraph.solve.passes import Passes
 from tests.shared import the_demo
 
 SEEDS = (1, pytest.param(0, marks=pytest.mark.long))

@@ -96,7 +96,7 @@ GENERAL_WORDS = {
 #: Words that mean something else where they stand, and the only modules they may stand in.
 COINCIDENCES = {
     "bearings": ({"mechanics/standards.py"}, "the table of ISO 15 bearing sizes"),
-    "clip": ({"solve/circuit.py"}, "how numpy treats a place that is too large"),
+    "clip": ({"solve/words.py"}, "how numpy treats a place that is too large"),
     "bolts": ({"report/explanations.py"}, "how many screws a grip was worked out for, in data"),
     "head": ({"draw/style.py", "lab/look.py"}, "a size of type"),
     "top": ({"units.py"}, "the numerator of a fraction"),

@@ -18,7 +18,7 @@ from bench.catalogues import measured, scaled
 from fitgraph.model import Verdict
 from fitgraph.solve import Request, Space, TreeEngine
 from fitgraph.solve.best import Criteria, k_best
-from fitgraph.solve.circuit import CircuitHome
+from fitgraph.solve.circuit_home import CircuitHome
 from fitgraph.solve.cores import deciding, list_cores
 from fitgraph.solve.counting import count, count_each
 from fitgraph.solve.fronts import Fronts

@@ -9,7 +9,7 @@ import numpy as np
 from fitgraph.array_types import Bools, Floats, Ints
 from fitgraph.model import Catalogue, Role
 from fitgraph.records import dataclass
-from fitgraph.solve.passes import Demands
+from fitgraph.solve.messages import Demands
 from fitgraph.solve.query import TENTHS
 from fitgraph.solve.request import AllowedRole, Facts, Request, check_material, named_by_role
 from fitgraph.solve.space import Space

@@ -22,7 +22,7 @@ from fitgraph.graph.sums import SumCondition, Term
 from fitgraph.model import Catalogue, Option
 from fitgraph.records import dataclass
 from fitgraph.solve.circuit import Circuit
-from fitgraph.solve.passes import Demands
+from fitgraph.solve.messages import Demands
 from fitgraph.solve.space import Space
 from fitgraph.solve.support import CircuitStep
 

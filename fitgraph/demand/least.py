@@ -26,7 +26,7 @@ from fitgraph.graph.classes import distinct_rows
 from fitgraph.records import dataclass
 from fitgraph.solve.arrays import dense, rank, spread
 from fitgraph.solve.circuit import Circuit
-from fitgraph.solve.passes import Demands
+from fitgraph.solve.messages import Demands
 from fitgraph.solve.plan import Step
 from fitgraph.solve.support import Support
 from fitgraph.stopping import check

@@ -21,7 +21,8 @@ from fitgraph.records import dataclass
 from fitgraph.solve.algebra import COUNT
 from fitgraph.solve.best import Criteria, k_best
 from fitgraph.solve.draft import Memo
-from fitgraph.solve.passes import Demands, Passes
+from fitgraph.solve.messages import Demands
+from fitgraph.solve.passes import Passes
 from fitgraph.solve.plan import Plan
 from fitgraph.solve.query import TENTHS
 from fitgraph.solve.space import Space

@@ -29,7 +29,8 @@ from fitgraph.solve import Request, TreeEngine
 from fitgraph.solve.algebra import LEAST
 from fitgraph.solve.best import Criteria, k_best
 from fitgraph.solve.engine import Build
-from fitgraph.solve.passes import Demands, Passes
+from fitgraph.solve.messages import Demands
+from fitgraph.solve.passes import Passes
 from fitgraph.solve.query import Query, ask
 from fitgraph.solve.request import find_part, is_of_material
 from fitgraph.solve.space import Space

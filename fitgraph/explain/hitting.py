@@ -29,7 +29,8 @@ from fitgraph.explain.narrowed import narrowed
 from fitgraph.explain.network import Domains, Network, TooLongError
 from fitgraph.explain.transversals import bits, minimal, minimal_transversals
 from fitgraph.solve.algebra import EXISTS
-from fitgraph.solve.passes import Demands, Passes
+from fitgraph.solve.messages import Demands
+from fitgraph.solve.passes import Passes
 from fitgraph.solve.plan import Plan
 from fitgraph.stopping import check
 

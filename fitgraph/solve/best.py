@@ -27,7 +27,8 @@ from fitgraph.array_types import Bools, Floats, Ints
 from fitgraph.records import dataclass
 from fitgraph.solve.algebra import LEAST
 from fitgraph.solve.arrays import spread
-from fitgraph.solve.passes import Demands, Passes
+from fitgraph.solve.messages import Demands
+from fitgraph.solve.passes import Passes
 from fitgraph.solve.plan import Case, Plan, Step
 from fitgraph.solve.rows import Members, Rows
 from fitgraph.solve.support import Support

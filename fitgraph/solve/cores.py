@@ -38,7 +38,8 @@ from fitgraph.solve.counting import EXACT_FLOAT, Exact, count, counts
 from fitgraph.solve.engine import Build, criteria_of, make_build
 from fitgraph.solve.fillings import Tables, TooManySumsError, Walk, together
 from fitgraph.solve.limits import count_within
-from fitgraph.solve.passes import Demands, Message, Passes
+from fitgraph.solve.messages import Demands, Message
+from fitgraph.solve.passes import Passes
 from fitgraph.solve.plan import Plan, TooWideError
 from fitgraph.solve.query import Query
 from fitgraph.solve.ranked import best_of

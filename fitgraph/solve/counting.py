@@ -16,8 +16,9 @@ import numpy as np
 import numpy.typing as npt
 
 from fitgraph.solve.algebra import COUNT, Counting, Modular
-from fitgraph.solve.circuit import CircuitHome
-from fitgraph.solve.passes import Demands, Message, Passes
+from fitgraph.solve.circuit_home import CircuitHome
+from fitgraph.solve.messages import Demands, Message
+from fitgraph.solve.passes import Passes
 from fitgraph.solve.plan import Plan
 from fitgraph.solve.support import Support
 

@@ -8,17 +8,13 @@ one by one: axis by axis what the tables leave is joined, and the sums are read 
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
-from typing import TYPE_CHECKING
 
 import numpy as np
 
 from fitgraph.array_types import Bools, Floats, Ints
 from fitgraph.records import dataclass
+from fitgraph.solve.messages import Messages
 from fitgraph.solve.plan import Part, Step
-
-if TYPE_CHECKING:
-    from fitgraph.solve.passes import Passes
-
 
 #: Pairs that are looked at at once.
 _AT_ONCE = 1 << 20
@@ -57,13 +53,13 @@ def _ordered(step: Step, tables: Sequence[Part]) -> list[int]:
 
 
 def pairs(
-    passes: Passes, step: Step, within: Bools | None = None
+    messages: Messages, step: Step, within: Bools | None = None
 ) -> Iterator[tuple[Ints, Ints, Floats]]:
     """Yield the pairs of a cell and a kind that are allowed.
 
     Parameters
     ----------
-    passes : Passes
+    messages : Messages
         Of one request; holds what the step's running sums come to.
     step : Step
         The step.
@@ -80,9 +76,9 @@ def pairs(
         What the kind and the sums are worth.
     """
     first = np.zeros(1, dtype=np.intp)
-    weights = passes.weights(step, first)
+    weights = messages.weights(step, first)
     assert weights is not None
-    none = passes.algebra.none
+    none = messages.algebra.none
     alive = weights[0] != none
     tables = [p for p in step.parts if p.table is not None]
     for part in tables:
@@ -144,7 +140,7 @@ def pairs(
         for part in sums:
             at = [_of_axis(part, a, step.shape[a])[where[a]] for a in part.axes]
             at.insert(part.at, kind if part.kind is None else part.kind[kind])
-            value = passes.algebra.both(value, passes.read(part.child, first, at)[0])
+            value = messages.algebra.both(value, messages.read(part.child, first, at)[0])
             some = np.flatnonzero(value != none)
             cell, kind, value = cell[some], kind[some], value[some]
             where = [w[some] for w in where]
@@ -152,12 +148,12 @@ def pairs(
             yield cell, kind, value
 
 
-def following(passes: Passes, step: Step, cells: Ints) -> tuple[Ints, Ints]:
+def following(messages: Messages, step: Step, cells: Ints) -> tuple[Ints, Ints]:
     """Return every kind that can follow some cells of the step: of which of them, and which.
 
     Parameters
     ----------
-    passes, step
+    messages, step
         As in :func:`pairs`.
     cells : ndarray of int
         Ascending; numbered through.
@@ -165,7 +161,7 @@ def following(passes: Passes, step: Step, cells: Ints) -> tuple[Ints, Ints]:
     within = np.zeros(int(np.prod(step.shape, dtype=np.intp)), dtype=bool)
     within[cells] = True
     none = np.zeros(0, dtype=np.intp)
-    found = [(none, none), *((cell, kind) for cell, kind, _ in pairs(passes, step, within))]
+    found = [(none, none), *((cell, kind) for cell, kind, _ in pairs(messages, step, within))]
     cell, kind = (np.concatenate(each) for each in zip(*found, strict=True))
     order = np.argsort(cell * step.kinds + kind)
     return np.searchsorted(cells, cell[order]).astype(np.intp), kind[order]

@@ -23,7 +23,8 @@ from fitgraph.solve.best import Bounds, Criteria
 from fitgraph.solve.counted import Counted, exactly
 from fitgraph.solve.counting import EXACT_FLOAT, count
 from fitgraph.solve.estimate import estimate
-from fitgraph.solve.passes import Demands, Passes
+from fitgraph.solve.messages import Demands
+from fitgraph.solve.passes import Passes
 from fitgraph.solve.plan import Case
 from fitgraph.solve.query import Query
 from fitgraph.solve.ranked import best_of

@@ -305,11 +305,11 @@ class Plan:
     @property
     def looked(self) -> float:
         """Return how many pairs of a cell and a kind are looked at one by one."""
-        return sum(
-            s.work
-            for s in self.steps
-            if s.decided is None and s.summed is None and s.variable != self.leading
-        )
+        return sum(s.work for s in self.steps if self.one_by_one(s))
+
+    def one_by_one(self, step: Step) -> bool:
+        """Return whether pairs of a cell and a kind of a step are looked at one by one."""
+        return step.decided is None and step.summed is None and step.variable != self.leading
 
     def _bytes(self, held: Sequence[Step]) -> float:
         messages = sum(8.0 * math.prod(s.shape) for s in held)
@@ -325,12 +325,12 @@ class Plan:
         """
         if needed > self.ceiling:
             widest = max(self.steps, key=lambda s: math.prod(s.shape))
-            raise TooWideError(
-                needed,
-                self.ceiling,
-                [v for v in (widest.variable, *widest.separator) if v in self.sizes],
-                widest.names,
-            )
+            raise self.too_wide(widest, needed, self.ceiling)
+
+    def too_wide(self, step: Step, needed: float, ceiling: float) -> TooWideError:
+        """Return what says that a step needs so many bytes, which are too many."""
+        roles = [v for v in (step.variable, *step.separator) if v in self.sizes]
+        return TooWideError(needed, ceiling, roles, step.names)
 
 
 #: Cells that a step works on at once where it can be done in slices.

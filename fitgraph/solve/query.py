@@ -6,7 +6,7 @@ from collections.abc import Mapping
 
 from fitgraph.array_types import Bools, Floats
 from fitgraph.records import dataclass
-from fitgraph.solve.circuit import CircuitHome
+from fitgraph.solve.circuit_home import CircuitHome
 from fitgraph.solve.counting import Home
 from fitgraph.solve.request import Request, allowed
 from fitgraph.solve.space import TENTHS, Space

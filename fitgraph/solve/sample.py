@@ -9,7 +9,8 @@ import numpy as np
 from fitgraph.array_types import Floats, Ints
 from fitgraph.solve.algebra import COUNT
 from fitgraph.solve.arrays import distinct, spread
-from fitgraph.solve.passes import Demands, Passes
+from fitgraph.solve.messages import Demands
+from fitgraph.solve.passes import Passes
 from fitgraph.solve.plan import Plan
 from fitgraph.solve.rows import Members, Rows
 from fitgraph.stopping import check

@@ -22,7 +22,9 @@ from fitgraph.graph.unknowns import Unknowns
 from fitgraph.mechanics.rules import RULES
 from fitgraph.model import Catalogue, Option, Verdict
 from fitgraph.records import dataclass
-from fitgraph.solve.circuit import Circuit, CircuitHome, circuit_of
+from fitgraph.solve.circuit import Circuit
+from fitgraph.solve.circuit_home import CircuitHome
+from fitgraph.solve.circuit_rows import circuit_of
 from fitgraph.solve.counting import Home, count, count_each, rows_counts, rows_each
 from fitgraph.solve.draft import Memo
 from fitgraph.solve.plan import CEILING, Plan, TooWideError

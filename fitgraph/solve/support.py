@@ -28,8 +28,9 @@ from fitgraph.array_types import Bools, Ints
 from fitgraph.records import dataclass
 from fitgraph.solve.algebra import EXISTS, Algebra
 from fitgraph.solve.arrays import distinct, distinct_below, in_batches, spread
-from fitgraph.solve.passes import Demands, Passes, kind_values
-from fitgraph.solve.plan import Case, Plan, TooWideError
+from fitgraph.solve.messages import Demands, kind_values
+from fitgraph.solve.passes import Passes
+from fitgraph.solve.plan import Case, Plan
 from fitgraph.solve.rows import Rows
 from fitgraph.stopping import check
 
@@ -422,8 +423,7 @@ def support_of(plan: Plan, ceiling: float) -> Support:
             total += ROW * len(owner)
             needed = total
         if needed > ceiling:
-            roles = [v for v in (step.variable, *step.separator) if v in plan.sizes]
-            raise TooWideError(needed, ceiling, roles, step.names)
+            raise plan.too_wide(step, needed, ceiling)
         after = rows.after(place, mine[owner], kind)
         for child, at in after.items():
             reached.setdefault(child, []).append(

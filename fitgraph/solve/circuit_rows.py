@@ -1,0 +1,318 @@
+"""The rows of a plan that some build has, worked out from the last step to the first."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable, Iterator, Mapping
+from typing import Any
+
+import numpy as np
+
+from fitgraph.array_types import Floats, Ints
+from fitgraph.records import dataclass
+from fitgraph.solve import leading, summing
+from fitgraph.solve.algebra import EXISTS
+from fitgraph.solve.arrays import SPREAD, distinct, distinct_below
+from fitgraph.solve.circuit import Circuit
+from fitgraph.solve.messages import Demands
+from fitgraph.solve.passes import Passes
+from fitgraph.solve.plan import Plan, Step
+from fitgraph.solve.rows import Rows
+from fitgraph.solve.support import CircuitStep, nodes_of
+from fitgraph.stopping import check
+
+#: Kinds and nodes of rows are numbered in this type where it holds them all.
+_NARROW: Any = np.int32
+
+#: Rows that are numbered in one go, and cells whose rows are worked out in one go.
+_AT_ONCE, _CELLS = 1 << 16, 1 << 13
+
+#: Numbers in a block: more bytes than the allocator keeps for itself.
+_BLOCK = 1 << 24
+
+#: Of so many pairs of a cell and a kind one is looked at, where parts are measured.
+_REACHED = 20
+
+
+def _slices(size: int) -> Iterator[slice]:
+    """Yield pieces of so many rows that fit in one go."""
+    for begin in range(0, size, _AT_ONCE):
+        yield slice(begin, min(size, begin + _AT_ONCE))
+
+
+def _narrow(values: Ints, size: int) -> Ints:
+    """Return numbers below a size in few bytes, where these hold them."""
+    return values.astype(_NARROW) if size <= np.iinfo(_NARROW).max else values
+
+
+class _Strung:
+    """Numbers below a size, put one after the other.
+
+    They lie in blocks so large that each is given back to the system once it is copied.
+    """
+
+    def __init__(self, size: int) -> None:
+        self.dtype = _narrow(np.zeros(0, dtype=np.intp), size).dtype
+        self._blocks: list[Ints] = []
+        self._filled = _BLOCK
+
+    def add(self, values: Ints) -> None:
+        """Add some at the end."""
+        while len(values):
+            if self._filled == _BLOCK:
+                self._blocks.append(np.empty(_BLOCK, dtype=self.dtype))
+                self._filled = 0
+            room = min(len(values), _BLOCK - self._filled)
+            self._blocks[-1][self._filled : self._filled + room] = values[:room]
+            self._filled += room
+            values = values[room:]
+
+    def whole(self) -> Ints:
+        """Return all of them, and let go of the blocks."""
+        if not self._blocks:
+            return np.zeros(0, dtype=self.dtype)
+        self._blocks[-1] = self._blocks[-1][: self._filled]
+        found = np.concatenate(self._blocks)
+        self._blocks.clear()
+        return found
+
+
+@dataclass(slots=True)
+class _Raw:
+    """Rows of a step before nodes are numbered: ``owner`` of each run is one of its cells."""
+
+    cells: Ints
+    kind: Ints
+    of_kind: dict[int, Ints]
+    after: dict[int, Ints]
+    owner: Ints
+    begin: Ints
+    end: Ints
+    runs: bool
+
+    @property
+    def bytes(self) -> float:
+        """Return how many bytes its rows and runs take."""
+        held = (self.kind, *self.after.values(), self.owner, self.begin, self.end)
+        return float(sum(a.nbytes for a in held))
+
+
+def _listed(rows: Rows, place: int, cells: Ints) -> _Raw:
+    """Return the rows of a step, cell by cell."""
+    kinds, opened = _strung(rows, place)
+    counts = [np.zeros(0, dtype=np.intp)]
+    for begin in range(0, len(cells), _CELLS):
+        check()
+        some = cells[begin : begin + _CELLS]
+        owner, kind = rows.expand(place, some)
+        counts.append(np.bincount(owner, minlength=len(some)))
+        kinds.add(kind)
+        for child, cell in rows.after(place, some[owner], kind, of_kinds=False).items():
+            opened[child].add(cell)
+    of_cell = np.concatenate(counts).astype(np.intp)
+    end = np.cumsum(of_cell)
+    after = {c: opened[c].whole() for c in opened}
+    every = np.arange(len(cells), dtype=np.intp)
+    of_kind = rows.of_kinds(place)
+    return _Raw(cells, kinds.whole(), of_kind, after, every, end - of_cell, end, runs=False)
+
+
+def _strung(rows: Rows, place: int) -> tuple[_Strung, dict[int, _Strung]]:
+    """Return what holds the kinds of a step's rows, and the cells that they open."""
+    steps = rows.plan.steps
+    decided = rows.of_kinds(place)
+    opened = {
+        c: _Strung(math.prod(steps[c].shape)) for c in rows.children(place) if c not in decided
+    }
+    return _Strung(steps[place].kinds), opened
+
+
+def _led(rows: Rows, place: int, cells: Ints) -> _Raw:
+    """Return the rows of the role that goes first; its sums are worth one, and left out."""
+    owner, kind = leading.following(rows.passes, rows.plan.steps[place], cells)
+    counts = np.bincount(owner, minlength=len(cells))
+    end = np.cumsum(counts)
+    every = np.arange(len(cells), dtype=np.intp)
+    return _Raw(cells, kind, {}, {}, every, end - counts, end, runs=False)
+
+
+def _in_runs(rows: Rows, place: int, cells: Ints) -> _Raw:
+    """Return the rows of a step of sorted tuples: a sorted list for outer cells that are alike."""
+    step = rows.plan.steps[place]
+    summed = summing.summed_of(step)
+    stride = math.prod(step.shape[summed.sum + 1 :])
+    where = np.unravel_index(cells, step.shape)
+    bases = distinct(cells - where[summed.sum] * stride)
+    at_base = np.unravel_index(bases, step.shape)
+    outer = at_base[summed.outer]
+    others = np.zeros(len(bases), dtype=np.intp)
+    for axis, size in enumerate(step.shape):
+        if axis not in (summed.outer, summed.sum):
+            others = others * size + at_base[axis]
+    kinds, opened = _strung(rows, place)
+    none = np.zeros(0, dtype=np.intp)
+    owners, begins, ends = [none], [none], [none]
+    once = [part for part in step.parts if not part.axes]
+    every = rows.possible(once, (), np.arange(step.kinds, dtype=np.intp))
+    asked_at = [p for p in step.parts if p.axes and not summing.tells_kinds(step, p)]
+    length = 0
+    for same, mine in summing.groups(step, every, distinct(outer)):
+        inside = np.flatnonzero(np.isin(outer, same))
+        for other in distinct(others[inside]):
+            here = inside[others[inside] == other]
+            at = [int(along[here[0]]) for along in at_base]
+            kind = rows.possible(asked_at, at, mine)
+            tuples = summed.kinds[kind]
+            cover = np.zeros(len(kind) + 1, dtype=np.intp)
+            mine_of: list[tuple[Ints, Ints, Ints]] = []
+            for base in here.tolist():
+                begin, to = summed.along(int(outer[base]), tuples)
+                asked = bases[base] + to * stride
+                owner = np.searchsorted(cells, asked)
+                good = cells[np.minimum(owner, len(cells) - 1)] == asked
+                end = np.append(begin[1:], len(kind))[good]
+                mine_of.append((owner[good], begin[good], end))
+                np.add.at(cover, begin[good], 1)
+                np.subtract.at(cover, end, 1)
+            # Rows that no cell has are left out.
+            kept = np.cumsum(cover)[:-1] > 0
+            row = np.append(0, np.cumsum(kept)).astype(np.intp) + length
+            for owner, begin, end in mine_of:
+                owners.append(owner)
+                begins.append(row[begin])
+                ends.append(row[end])
+            kind = kind[kept]
+            kinds.add(kind)
+            base = bases[here[:1]]  # the same for all of them
+            for child, cell in rows.after(place, base, kind, of_kinds=False).items():
+                opened[child].add(cell)
+            length += len(kind)
+    owner, begin, end = np.concatenate(owners), np.concatenate(begins), np.concatenate(ends)
+    order = np.lexsort((begin, owner))
+    return _Raw(
+        cells,
+        kinds.whole(),
+        rows.of_kinds(place),
+        {c: opened[c].whole() for c in opened},
+        owner[order],
+        begin[order],
+        end[order],
+        runs=True,
+    )
+
+
+def _way(plan: Plan, step: Step) -> Callable[[Rows, int, Ints], _Raw]:
+    """Return what makes the rows of a step."""
+    if step.variable == plan.leading:
+        return _led
+    return _listed if step.summed is None else _in_runs
+
+
+def circuit_of(plan: Plan, whole: Mapping[str, Floats], ceiling: float) -> Circuit:
+    """Return the rows of a plan, as runs.
+
+    Parameters
+    ----------
+    plan : Plan
+        The plan.
+    whole : mapping of str to ndarray of float
+        How many options each base class of each role has: no request lets in more.
+    ceiling : float
+        Bytes that the rows may take.
+
+    Raises
+    ------
+    TooWideError
+        If they would take more.
+    """
+    for step in plan.steps:  # a pass would take long, and what it is for could not be held
+        if plan.one_by_one(step) and step.work / _REACHED > ceiling:
+            raise plan.too_wide(step, step.work / _REACHED, ceiling)
+    some = {r: (w > 0).astype(EXISTS.dtype) for r, w in whole.items()}
+    passes = Passes(plan, Demands.one(some), EXISTS)
+    walked = Rows(passes)
+    cases = tuple(c for c in plan.cases if all(passes.up[r].values.any() for r in c.roots))
+    reached: dict[int, list[Ints]] = {}
+    for case in cases:
+        for root in case.roots:
+            reached.setdefault(root, []).append(np.zeros(1, dtype=np.intp))
+    raw: dict[int, _Raw] = {}
+    held = 0.0
+    for place in range(len(plan.steps) - 1, -1, -1):
+        check()
+        step = plan.steps[place]
+        cells = distinct_below(math.prod(step.shape), *reached.pop(place, []))
+        # A byte for each pair of a cell and a kind that is looked at one by one; a row stays.
+        looked = float(len(cells)) * step.kinds if plan.one_by_one(step) else 0.0
+        if held + looked > ceiling:
+            raise plan.too_wide(step, held + looked, ceiling)
+        mine = _way(plan, step)(walked, place, cells)
+        held += mine.bytes
+        if held > ceiling:
+            raise plan.too_wide(step, held, ceiling)
+        if mine.of_kind:
+            kinds = distinct_below(step.kinds, mine.kind)
+            for child, at in mine.of_kind.items():
+                reached.setdefault(child, []).append(at[kinds])
+        for child, at in mine.after.items():
+            opened = distinct_below(math.prod(plan.steps[child].shape), at)
+            reached.setdefault(child, []).append(opened)
+        raw[place] = mine
+    del walked, passes  # they hold much, and what follows needs room
+    return Circuit(plan, tuple(_numbered(raw, plan)), cases, dict(whole))
+
+
+def _nodes_at(node_of: Ints, cells: Ints, at: Ints, size: int) -> Ints:
+    """Return the node of each cell, of so many there may be, that some rows open."""
+    node_of = _narrow(node_of, int(node_of.max(initial=0)) + 1)
+    found = np.empty(len(at), dtype=node_of.dtype)
+    dense = size <= SPREAD * len(at)
+    if dense:
+        by_cell = np.zeros(size, dtype=node_of.dtype)
+        by_cell[cells] = node_of
+    for rows in _slices(len(at)):
+        some = at[rows]
+        found[rows] = by_cell[some] if dense else node_of[np.searchsorted(cells, some)]
+    return found
+
+
+def _numbered(raw: dict[int, _Raw], plan: Plan) -> Iterator[CircuitStep]:
+    """Yield the steps, with cells that are followed by the same as one node."""
+    node_of: list[Ints] = []
+    cells: list[Ints] = []
+    for place in range(len(raw)):
+        mine = raw.pop(place)
+        opens = {
+            c: _nodes_at(node_of[c], cells[c], mine.after.pop(c), math.prod(plan.steps[c].shape))
+            for c in tuple(mine.after)
+        }
+        of_kind = {}
+        for c, at in mine.of_kind.items():
+            kinds = distinct_below(plan.steps[place].kinds, mine.kind)
+            size = math.prod(plan.steps[c].shape)
+            of_kind[c] = np.zeros(len(at), dtype=np.intp)
+            of_kind[c][kinds] = _nodes_at(node_of[c], cells[c], at[kinds], size)
+        many = len(mine.cells)
+        cells.append(mine.cells)
+        if mine.runs:
+            node, kept = nodes_of(mine.owner, many, mine.begin, {-1: mine.end})
+            node_of.append(node)
+            owner = node[mine.owner[kept]]
+            first = np.flatnonzero(np.diff(owner, prepend=-1))
+            begin, end = mine.begin[kept], mine.end[kept]
+            yield CircuitStep(mine.kind, of_kind, opens, begin, end, first, len(first))
+            continue
+        owner = np.repeat(mine.owner, mine.end - mine.begin)
+        kind = _narrow(mine.kind, plan.steps[place].kinds)
+        node, kept = nodes_of(owner, many, kind, opens)
+        node_of.append(node)
+        begin = np.flatnonzero(np.diff(node[owner[kept]], prepend=-1))
+        yield CircuitStep(
+            kind[kept],
+            of_kind,
+            {c: at[kept] for c, at in opens.items()},
+            begin,
+            np.append(begin[1:], len(kept)).astype(np.intp) if len(begin) else begin,
+            None,
+            len(begin),
+        )
