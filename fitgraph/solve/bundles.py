@@ -195,7 +195,7 @@ def bundle_of(
     relations : sequence of Relation
         All others.
     first, domains, certain
-        As in :func:`fitgraph.solve.planning.make_plan`.
+        As in :class:`fitgraph.solve.planning.Ingredients`.
     cases : iterable of mapping
         The domains of every case that will be worked out.
     worth : float

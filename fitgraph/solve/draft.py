@@ -79,7 +79,7 @@ class Draft:
     """What a plan is made from."""
 
     roles: tuple[str, ...]
-    sizes: dict[str, int]
+    sizes: Mapping[str, int]
     first: Mapping[str, Ints]
     relations: list[Relation]
     sums: Sequence[SumCondition]

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import replace
-from types import MappingProxyType
 
 import numpy as np
 
@@ -17,7 +16,7 @@ from fitgraph.solve.case_plan import CHEAP, CasePlan
 from fitgraph.solve.draft import Draft, Memo
 from fitgraph.solve.elimination import Elimination
 from fitgraph.solve.order import NoOrderError
-from fitgraph.solve.plan import CEILING, Plan, TooWideError
+from fitgraph.solve.plan import Plan, TooWideError
 from fitgraph.solve.relations import Relation, merged, reduced, supported
 from fitgraph.solve.splits import cases_of, splits_of
 from fitgraph.solve.sums import Running
@@ -74,26 +73,13 @@ class _Planner:
         return CasePlan(self.elimination, self._firsts, domains, relations, running)
 
 
-def make_plan(
-    roles: Sequence[str],
-    sizes: Mapping[str, int],
-    first: Mapping[str, Ints],
-    relations: Sequence[Relation],
-    sums: Sequence[SumCondition] = (),
-    *,
-    certain: bool,
-    ceiling: float = CEILING,
-    domains: Mapping[str, Ints] = MappingProxyType({}),
-    last: str | None = None,
-    late: frozenset[str] = frozenset(),
-    leading: str | None = None,
-    memo: Memo | None = None,
-) -> Plan:
-    """Return a plan.
+@dataclass(frozen=True, slots=True, eq=False)
+class Ingredients:
+    """What plans of one catalogue are made from, without the catalogue.
 
     Parameters
     ----------
-    roles : sequence of str
+    roles : tuple of str
         All variables.
     sizes : mapping of str to int
         The number of base classes of each.
@@ -107,70 +93,96 @@ def make_plan(
         Whether sums count at their worst.
     ceiling : float
         Bytes that a pass may need.
-    domains : mapping of str to ndarray of int
-        The base classes that may be used, of roles of which not all may.
-    last : str, optional
-        A role that goes last.
-    late : frozenset of str
-        Roles that go after all others.
-    leading : str, optional
-        A role that goes before all others, so that each cell of its step stands for what the
-        rest of a build asks of it.
-    memo : Memo, optional
-        Carries what plans have in common from one to the next.
-
-    Raises
-    ------
-    TooWideError
-        If a pass would need more.
     """
-    # A plan for one question is not worth a long search for the best order.
-    kept = last is None and not domains
-    domains = {r: domains.get(r, np.arange(sizes[r], dtype=np.intp)) for r in roles}
-    nothing = Plan(tuple(roles), dict(sizes), (), (), last, ceiling, leading)
-    if not all(len(domains[r]) for r in roles):
-        return nothing
-    tidy = [reduced(r, domains) for r in relations]
-    if any(not r.scope and not r.allowed for r in tidy):
-        return nothing
-    tidy = merged((r for r in tidy if r.scope), domains)
-    domains = supported(tidy, domains)
-    if not all(len(d) for d in domains.values()):
-        return nothing
-    tidy = [reduced(r, domains) for r in tidy]
-    if any(not r.scope and not r.allowed for r in tidy):
-        return nothing
-    draft = Draft(
-        tuple(roles),
-        dict(sizes),
-        first,
-        [r for r in tidy if r.scope],
-        sums,
-        domains,
-        certain,
-        ceiling,
-        last,
-        late,
-        leading,
-        Memo() if memo is None else memo,
-        share=True,
-        kept=kept,
-    )
-    # A shared sum ties its conditions together; where a role has to go last, or that is too
-    # much, each stands alone.
-    share = last is None and leading is None
-    tuples = share and not late and leading is None
-    first_draft = _with_bundle(draft) if tuples else replace(draft, share=share)
-    try:
-        plan = _finished(first_draft)
-    except NoOrderError:  # no order keeps the tuples apart from what they decide
-        return _without_bundle(draft)
-    if plan.bytes > ceiling and first_draft.bundle is None:
-        plan = min(plan, _finished(replace(draft, share=not share)), key=lambda p: p.bytes)
-    elif leading is not None and plan.looked > _LOOKED:
-        plan = min(plan, _finished(replace(draft, share=not share)), key=lambda p: p.looked)
-    plan.refuse(plan.bytes)
-    return plan
+
+    roles: tuple[str, ...]
+    sizes: Mapping[str, int]
+    first: Mapping[str, Ints]
+    relations: Sequence[Relation]
+    sums: Sequence[SumCondition]
+    certain: bool
+    ceiling: float
+
+    def plan(
+        self,
+        domains: Mapping[str, Ints],
+        *,
+        sums: frozenset[str] | None = None,
+        last: str | None = None,
+        late: frozenset[str] = frozenset(),
+        leading: str | None = None,
+        memo: Memo | None = None,
+    ) -> Plan:
+        """Return a plan.
+
+        Parameters
+        ----------
+        domains : mapping of str to ndarray of int
+            The base classes that may be used, of roles of which not all may.
+        sums : frozenset of str, optional
+            Names of the conditions on sums that count; all by default.
+        last : str, optional
+            A role that goes last.
+        late : frozenset of str
+            Roles that go after all others.
+        leading : str, optional
+            A role that goes before all others, so that each cell of its step stands for what the
+            rest of a build asks of it.
+        memo : Memo, optional
+            Carries what plans have in common from one to the next.
+
+        Raises
+        ------
+        TooWideError
+            If a pass would need more memory than the ceiling.
+        """
+        # A plan for one question is not worth a long search for the best order.
+        kept = last is None and not domains
+        domains = {r: domains.get(r, np.arange(self.sizes[r], dtype=np.intp)) for r in self.roles}
+        nothing = Plan(self.roles, self.sizes, (), (), last, self.ceiling, leading)
+        if not all(len(domains[r]) for r in self.roles):
+            return nothing
+        tidy = [reduced(r, domains) for r in self.relations]
+        if any(not r.scope and not r.allowed for r in tidy):
+            return nothing
+        tidy = merged((r for r in tidy if r.scope), domains)
+        domains = supported(tidy, domains)
+        if not all(len(d) for d in domains.values()):
+            return nothing
+        tidy = [reduced(r, domains) for r in tidy]
+        if any(not r.scope and not r.allowed for r in tidy):
+            return nothing
+        draft = Draft(
+            self.roles,
+            self.sizes,
+            self.first,
+            [r for r in tidy if r.scope],
+            [s for s in self.sums if sums is None or s.name in sums],
+            domains,
+            self.certain,
+            self.ceiling,
+            last,
+            late,
+            leading,
+            Memo() if memo is None else memo,
+            share=True,
+            kept=kept,
+        )
+        # A shared sum ties its conditions together; where a role has to go last, or that is too
+        # much, each stands alone.
+        share = last is None and leading is None
+        tuples = share and not late and leading is None
+        first_draft = _with_bundle(draft) if tuples else replace(draft, share=share)
+        try:
+            plan = _finished(first_draft)
+        except NoOrderError:  # no order keeps the tuples apart from what they decide
+            return _without_bundle(draft)
+        if plan.bytes > self.ceiling and first_draft.bundle is None:
+            plan = min(plan, _finished(replace(draft, share=not share)), key=lambda p: p.bytes)
+        elif leading is not None and plan.looked > _LOOKED:
+            plan = min(plan, _finished(replace(draft, share=not share)), key=lambda p: p.looked)
+        plan.refuse(plan.bytes)
+        return plan
 
 
 def _with_bundle(draft: Draft) -> Draft:
@@ -235,64 +247,6 @@ def _finished(draft: Draft) -> Plan:
         draft.ceiling,
         draft.leading,
     )
-
-
-@dataclass(frozen=True, slots=True, eq=False)
-class Ingredients:
-    """What plans of one catalogue are made from, without the catalogue.
-
-    Parameters
-    ----------
-    roles, sizes, first, relations, sums, certain, ceiling
-        As in :func:`make_plan`.
-    """
-
-    roles: tuple[str, ...]
-    sizes: Mapping[str, int]
-    first: Mapping[str, Ints]
-    relations: Sequence[Relation]
-    sums: Sequence[SumCondition]
-    certain: bool
-    ceiling: float
-
-    def plan(
-        self,
-        domains: Mapping[str, Ints],
-        *,
-        sums: frozenset[str] | None = None,
-        last: str | None = None,
-        late: frozenset[str] = frozenset(),
-        leading: str | None = None,
-        memo: Memo | None = None,
-    ) -> Plan:
-        """Return a plan over some classes.
-
-        Parameters
-        ----------
-        domains, last, late, leading, memo
-            As in :func:`make_plan`.
-        sums : frozenset of str, optional
-            Names of the conditions on sums that count; all by default.
-
-        Raises
-        ------
-        TooWideError
-            If a pass would need more memory than the ceiling.
-        """
-        return make_plan(
-            self.roles,
-            self.sizes,
-            self.first,
-            self.relations,
-            [s for s in self.sums if sums is None or s.name in sums],
-            certain=self.certain,
-            ceiling=self.ceiling,
-            domains=domains,
-            last=last,
-            late=late,
-            leading=leading,
-            memo=memo,
-        )
 
 
 def _chosen(planner: _Planner) -> list[CasePlan]:
