@@ -719,6 +719,7 @@ def answers_of_the_whole_plan() -> tuple[
     return tuple(zip(requests, best_of, map(wanted.count, requests), strict=True))
 
 
+@pytest.mark.some(1)
 @pytest.mark.parametrize("weightings", [1, 2, 99])
 def test_a_plan_of_a_question_alone_gives_the_same_answers(weightings: int) -> None:
     # Where the whole plan is large, and where few weightings fit in memory at once.

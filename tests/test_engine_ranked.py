@@ -35,6 +35,7 @@ def _listed(query: Query, *, certain: bool) -> tuple[np.ndarray, np.ndarray]:
 
 
 @pytest.mark.usefixtures("wide")
+@pytest.mark.some(2)
 @pytest.mark.parametrize("certain", [True, False])
 @pytest.mark.parametrize("seed", [1, 2])
 def test_ranked_builds_of_measured_parts_are_those_of_all_conditions(

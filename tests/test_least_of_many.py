@@ -72,6 +72,7 @@ def test_runs_and_rows_find_the_same_least_and_builds_that_come_to_it(
         assert space.counts({r: w[None] for r, w in ones.items()}, certain=certain)[0] == 1
 
 
+@pytest.mark.some(2)
 @pytest.mark.parametrize(("few", "light"), [(1 << 17, 1 << 14), (0, 1 << 14), (0, 8), (0, 0)])
 def test_one_question_is_told_what_many_are(
     engine: TreeEngine, monkeypatch: pytest.MonkeyPatch, few: int, light: int

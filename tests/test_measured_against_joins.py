@@ -105,6 +105,7 @@ def front_is_that_of(space: Space, query: Query, builds: np.ndarray, certain: bo
     assert sorted(map(tuple, made.exact()[1])) == sorted(map(tuple, least))
 
 
+@pytest.mark.some(2)
 @pytest.mark.parametrize("certain", [True, False])
 @pytest.mark.parametrize("parts", [30, 40, pytest.param(80, marks=pytest.mark.long)])
 def test_what_is_counted_and_listed_is_what_a_join_finds(parts: int, certain: bool) -> None:

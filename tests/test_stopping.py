@@ -87,6 +87,7 @@ LONG: dict[str, Callable[[OpenCatalogue], Any]] = {
 }
 
 
+@pytest.mark.some(8)
 @pytest.mark.parametrize("name", LONG)
 def test_what_was_stopped_halfway_answers_as_if_it_had_not_been(name: str) -> None:
     ask_it = LONG[name]
