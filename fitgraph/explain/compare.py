@@ -26,6 +26,8 @@ from fitgraph.model import (
 )
 from fitgraph.records import dataclass
 from fitgraph.solve import NamingError, Request, TreeEngine
+from fitgraph.solve.only_named import asked_of_named
+from fitgraph.solve.plan import TooWideError
 from fitgraph.solve.request import find_part
 
 
@@ -123,15 +125,16 @@ class Totals:
         Bending moment borne again and again, in N m; a comparison.
     builds : int
         Complete builds that are certain with it, adapters and work on it included.
-    possible : int
-        The same, with those that are only possible.
+    possible : int or None
+        The same, with those that are only possible; None where to count them would need more
+        memory than the ceiling.
     """
 
     price: int | None
     mass_g: float | None
     strength_nm: float | None
     builds: int
-    possible: int
+    possible: int | None
 
 
 @dataclass(frozen=True, slots=True)
@@ -335,14 +338,18 @@ class Comparer:
         )
 
     def _part_totals(self, part: Part) -> Totals:
-        request = Request(have=(part.sku,))
-        return Totals(
-            part.price,
-            part.mass_g,
-            strength_nm(plain(part), self.catalogue.vocabulary),
-            self.engine.count(request).number,
-            self.engine.count_possible(request).number,
-        )
+        strength = strength_nm(plain(part), self.catalogue.vocabulary)
+        return Totals(part.price, part.mass_g, strength, *self._counts((part.sku,)))
+
+    def _counts(self, skus: tuple[str, ...]) -> tuple[int, int | None]:
+        """Return how many builds have some parts, and how many may; None where it is too much."""
+        request = Request(have=skus)
+        builds, engine = asked_of_named(self.engine, skus, lambda e: e.count(request).number)
+        try:
+            possible, _ = asked_of_named(engine, skus, lambda e: e.count_possible(request).number)
+        except TooWideError:
+            return builds, None
+        return builds, possible
 
     def builds(self, one: Sequence[str], other: Sequence[str]) -> ComparedBuilds:
         """Return two builds side by side.
@@ -393,11 +400,9 @@ class Comparer:
         masses = [p.mass_g for p in parts]
         strengths = [strength_nm(plain(p), self.catalogue.vocabulary) for p in parts]
         known = [s for s in strengths if s is not None]
-        request = Request(have=tuple(skus))
         return Totals(
             None if None in prices else sum(p for p in prices if p is not None),
             None if None in masses else sum(m for m in masses if m is not None),
             min(known, default=None),
-            self.engine.count(request).number,
-            self.engine.count_possible(request).number,
+            *self._counts(tuple(skus)),
         )

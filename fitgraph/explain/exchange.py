@@ -16,7 +16,9 @@ it is told which go, so that every other part has its reason.
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
+from dataclasses import replace
 from enum import Enum
+from typing import Any
 
 import numpy as np
 
@@ -27,11 +29,14 @@ from fitgraph.model import Catalogue, Fill, Option, Part
 from fitgraph.records import dataclass
 from fitgraph.solve import Request, TreeEngine
 from fitgraph.solve.algebra import LEAST
-from fitgraph.solve.best import Criteria, k_best
+from fitgraph.solve.best import Criteria
 from fitgraph.solve.engine import Build
+from fitgraph.solve.least_each import least_each
 from fitgraph.solve.messages import Demands
+from fitgraph.solve.only_named import asked_of_named
 from fitgraph.solve.passes import Passes
 from fitgraph.solve.query import Query, ask
+from fitgraph.solve.ranked import best_of
 from fitgraph.solve.request import find_part, is_of_material
 from fitgraph.solve.space import Space
 
@@ -187,6 +192,9 @@ class Exchange:
         Every other part of the role but the old one, and why it is not offered.
     open_roles : tuple of str
         Roles that nobody named: nothing is said about what is there.
+    all_stay : bool
+        Whether only what goes without replacing a kept part was looked for, since all that goes
+        would need more memory than the ceiling.
     """
 
     catalogue: Catalogue
@@ -202,6 +210,7 @@ class Exchange:
     more: tuple[str, ...]
     others: Mapping[str, NotOffered]
     open_roles: tuple[str, ...]
+    all_stay: bool = False
 
 
 class _Question:
@@ -250,17 +259,31 @@ class _Question:
         paid = self.price[name] * _CHANGES + self.changes[name]
         return self.replaced[name] * _REPLACED + paid
 
-    def least(self, *, certain: bool = True) -> Floats:
+    def least(self) -> Floats:
         """Return the least that each option of the role in question comes to; infinite if none."""
         space = self.query.space
-        plan = space.plan(certain=certain, last=self.role)
         values = {}
-        for name, size in plan.sizes.items():
+        for name, size in space.sizes.items():
             of_class = least_of_classes(space, name, self.lets[name], self.cost(name))
             values[name] = np.zeros(size) if name == self.role else of_class
-        found = Passes(plan, Demands.one(values), LEAST).through_last()[0]
+        circuit = space.circuit(certain=True)
+        if circuit is not None:  # where a plan that ends with a role is far too wide
+            found = least_each(circuit, values, self.role)
+        else:
+            plan = space.plan(certain=True, last=self.role)
+            found = Passes(plan, Demands.one(values), LEAST).through_last()[0]
         rest = found[space.class_of[self.role]]
         return np.where(self.lets[self.role], rest + self.cost(self.role), np.inf)
+
+    def perhaps(self) -> Bools:
+        """Return which options of the role in question go, or may go for all that is known."""
+        space = self.query.space
+        weights = space.weights(self.lets)
+        if space.left_out(certain=False):
+            found = space.perhaps(weights)
+        else:
+            found = space.possible(weights, certain=False)
+        return self.lets[self.role] & found[self.role][space.class_of[self.role]]
 
     def best(self, place: int, least: float) -> dict[str, int]:
         """Return the options of the least way with one option of the role in question.
@@ -282,8 +305,7 @@ class _Question:
             else:
                 lets[name] = of_role & (cost <= rest)
                 costs[name] = (cost % _REPLACED + self.replaced[name] * dear)[None, :]
-        plan, rows = space.plan(certain=True), space.few_rows(certain=True)
-        options, _ = k_best(plan, space.class_of, lets, Criteria(costs, np.zeros(0)), 1, rows)
+        options, _ = best_of(space, lets, Criteria(costs, np.zeros(0)), 1, certain=True)
         return {r: int(o[0]) for r, o in options.items()}
 
 
@@ -322,6 +344,28 @@ class _Wish:
         if self.aim is Aim.CHEAPER:
             return self.old.price is not None and total < self.old.price
         return strength > self.old_strength  # of which neither is true of what nobody knows
+
+
+def exchange_named(engine: TreeEngine, role: str, have: Sequence[str], **wishes: Any) -> Exchange:
+    """Return what :func:`exchange` does; where that is too much, of what replaces no kept part.
+
+    Parameters
+    ----------
+    engine, role, have
+        As in :func:`exchange`.
+    **wishes
+        Its other parameters.
+
+    Raises
+    ------
+    TooWideError
+        If this would need too much memory, too.
+    NamingError
+        If the catalogue has no such part.
+    """
+    stay = [p.sku for p in (find_part(engine.catalogue, s) for s in have) if p.role != role]
+    found, who = asked_of_named(engine, stay, lambda e: exchange(e, role, have, **wishes))
+    return found if who is engine else replace(found, catalogue=engine.catalogue, all_stay=True)
 
 
 def exchange(
@@ -380,7 +424,7 @@ def exchange(
     query = ask(space, Request())
     every = _Question(query, role, kept, stocked=False)
     shelf = _Question(query, role, kept, stocked=True)
-    goes, goes_today, may = every.least(), shelf.least(), every.least(certain=False)
+    goes, goes_today, may = every.least(), shelf.least(), every.perhaps()
     question, cost = (shelf, goes_today) if in_stock else (every, goes)
     to_pay, to_pay_today = _paid(goes), _paid(goes_today)
     options, strengths = space.options[role], space.strength_nm[role]
@@ -391,8 +435,7 @@ def exchange(
         one = options[place].part
         assert one is not None
         if not np.isfinite(goes[place]):
-            untold = np.isfinite(may[place])
-            others[one.sku] = NotOffered.UNTOLD if untold else NotOffered.SIZE
+            others[one.sku] = NotOffered.UNTOLD if may[place] else NotOffered.SIZE
             continue
         held = bool(np.isfinite(goes_today[place]))
         paid = to_pay_today[place] if in_stock and held else to_pay[place]

@@ -12,7 +12,7 @@ catalogue with all of them tells how many builds there would be with each.
 from __future__ import annotations
 
 from collections import defaultdict
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from fractions import Fraction
 
 import numpy as np
@@ -34,7 +34,7 @@ from fitgraph.solve import Request, Space
 from fitgraph.solve.counting import count_through
 from fitgraph.solve.draft import Memo
 from fitgraph.solve.query import Query, ask
-from fitgraph.solve.request import find_part
+from fitgraph.solve.request import find_part, named_by_role
 from fitgraph.solve.sample import of_classes
 from fitgraph.solve.space import compile_options
 from fitgraph.stopping import check
@@ -207,6 +207,9 @@ class Measurer:
     ----------
     catalogue : Catalogue
         Where figures are missing.
+    names : iterable of str
+        Stock numbers of which the builds in question have one, where they name any for a role:
+        other parts of these roles are left aside, which takes less memory. None by default.
 
     Notes
     -----
@@ -215,10 +218,16 @@ class Measurer:
     them how many builds there would be with it, exactly.
     """
 
-    def __init__(self, catalogue: Catalogue) -> None:
+    def __init__(self, catalogue: Catalogue, names: Iterable[str] = ()) -> None:
         self.catalogue = catalogue
         vocabulary = catalogue.vocabulary
-        self.real = {r: options_for(catalogue.of(r), r, vocabulary) for r in vocabulary.roles}
+        named = named_by_role(catalogue, tuple(names))
+        self.real = {
+            r: options_for(
+                (p for p in catalogue.of(r) if r not in named or p.sku in named[r]), r, vocabulary
+            )
+            for r in vocabulary.roles
+        }
         self.space = compile_options(catalogue, self.real)
         self.undecided = {known: _undecided(self.space, sums=not known) for known in (True, False)}
 

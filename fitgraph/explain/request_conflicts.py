@@ -56,6 +56,7 @@ from fitgraph.records import dataclass
 from fitgraph.solve.best import Criteria, k_best
 from fitgraph.solve.plan import TooWideError
 from fitgraph.solve.query import TENTHS
+from fitgraph.solve.ranked import best_of
 from fitgraph.solve.request import Request, Services, find_part
 
 
@@ -75,8 +76,9 @@ class RequestExplanation:
     changes : tuple of Change
         Every smallest change after which there is a build, the best first.
     complete : bool
-        Whether no conflict is missing; False only where there are more with
-        joints than can be held.
+        Whether no conflict is missing; False only where there are more with joints than can be
+        held, and where to look for them would need more memory than the ceiling: there no change
+        is told either.
     """
 
     request: Request
@@ -229,14 +231,12 @@ class Leaver:
             r: np.array([cost[r], question.price[r], question.tenths[r]]) for r in question.price
         }
         lets = {r: question.lets(r, dropped) for r in question.allowed}
-        options, sums = k_best(
-            space.plan(certain=self.certain),
-            space.class_of,
-            lets,
-            Criteria(rows, limits),
-            1,
-            space.few_rows(certain=self.certain),
-        )
+        criteria = Criteria(rows, limits)
+        try:
+            options, sums = best_of(space, lets, criteria, 1, certain=self.certain)
+        except TooWideError:  # over all parts; over those that are left there may be room
+            plan = space.plan_within(space.weights(lets), certain=self.certain)
+            options, sums = k_best(plan, space.class_of, lets, criteria, 1)
         if not len(sums):
             return None
         return self._as_found({r: int(at[0]) for r, at in options.items()})
@@ -307,6 +307,16 @@ def explain_request(
     if _holds(sure):
         return RequestExplanation(request, Verdict.FITS, (), ())
     verdict = Verdict.UNKNOWN if _holds(maybe) else Verdict.FAILS
+    try:
+        return _explained(sure, maybe, verdict, request, prefer)
+    except TooWideError:  # the verdict stands; without the named parts too much is left
+        return RequestExplanation(request, verdict, (), (), complete=False)
+
+
+def _explained(
+    sure: Leaver, maybe: Leaver, verdict: Verdict, request: Request, prefer: Prefer
+) -> RequestExplanation:
+    """Return the conflicts and the changes of a request that has no certain build."""
     limited = request.budget is not None or request.max_mass_g is not None
     drops: list[int] | None = None
     if limited:

@@ -12,6 +12,7 @@ from fitgraph.model import Catalogue, Option, Part, Verdict
 from fitgraph.records import dataclass
 from fitgraph.solve import Request, Services, TreeEngine
 from fitgraph.solve.nearest import nearest
+from fitgraph.solve.only_named import remaining_of_named
 from fitgraph.solve.query import ask
 from fitgraph.solve.request import find_part, is_of_material
 
@@ -84,7 +85,7 @@ def standings(engine: TreeEngine, request: Request) -> dict[str, tuple[PartStand
     catalogue = engine.catalogue
     owned = frozenset(find_part(catalogue, sku).sku for sku in request.have)
     result = {}
-    for role, remaining in engine.remaining(request).items():
+    for role, remaining in remaining_of_named(engine, request).items():
         material = request.material if catalogue.vocabulary.roles[role].by_material else None
         best: dict[str, tuple[Verdict, Option]] = {}
         builds: dict[str, int] = {}

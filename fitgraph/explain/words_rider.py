@@ -334,6 +334,13 @@ def exchange_text(found: Exchange) -> str:
     found : Exchange
         What was found.
     """
+    told = _exchange_text(found)
+    if not found.all_stay:
+        return told
+    return f"{told} To replace other parts as well would need too much memory to be looked at."
+
+
+def _exchange_text(found: Exchange) -> str:
     role = found.catalogue.vocabulary.roles[found.role]
     title, many = role.title, role.many
     several = title == many
@@ -347,5 +354,6 @@ def exchange_text(found: Exchange) -> str:
         than = f"Which are {found.aim.value} than theirs is told once that is named."
         return f"{told} {than}" if open_ else told
     if set(found.others.values()) <= {NotOffered.SIZE}:
-        return f"No other {title} {'go' if several else 'goes'}, whatever comes along."
+        along = "with all that is kept" if found.all_stay else "whatever comes along"
+        return f"No other {title} {'go' if several else 'goes'}, {along}."
     return f"Of {len(found.others):,} other {many} none is what is wanted."

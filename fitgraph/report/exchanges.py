@@ -81,6 +81,7 @@ def data(found: Exchange) -> dict[str, Any]:
         "parts": [row(one) for one in found.parts],
         "more": list(found.more),
         "others": {sku: why.value for sku, why in found.others.items()},
+        "all_stay": found.all_stay,
         "cautions": list(cautions(found)),
     }
 

@@ -64,6 +64,13 @@ _INCOMPLETE = (
     "is right. Ask about fewer of these parts to see the rest."
 )
 
+#: Said where nothing could be told but the verdict.
+_VERDICT_ALONE = (
+    "Neither what is in conflict nor what would change it is told: for that every other part "
+    "counts as well, and that would need too much memory. What helps: ask without the limits, or "
+    "name parts of more roles."
+)
+
 #: How the list of changes is headed, by what comes first.
 _FIRST = {
     Prefer.PRICE: "cheapest first",
@@ -389,7 +396,8 @@ def report(found: Explanation, catalogue: Catalogue, prefer: Prefer, hints: Hint
         for clash in found.conflicts:
             pieces += joint_told(clash, catalogue)
     if not found.complete:
-        pieces.append(Say(_INCOMPLETE, Tone.QUIET, deep=1))
+        some = found.conflicts or found.minimal_conflicts or found.changes
+        pieces.append(Say(_INCOMPLETE if some else _VERDICT_ALONE, Tone.QUIET, deep=1))
     if found.joints:
         joints: list[Block] = [_joints_table(found.joints)]
         if found.assembly is not None and 0 < found.assembly.share < 1:

@@ -222,7 +222,11 @@ def _totals_rows(found: Compared, catalogue: Catalogue) -> list[tuple[str, ...]]
         borne = ("unknown" if t.strength_nm is None else MOMENT.show(t.strength_nm) for t in totals)
         rows.append(("strength", *borne))
     rows.append(("leads to, certain", *(plural(t.builds, "build") for t in totals)))
-    rows.append(("leads to, possible", *(plural(t.possible, "build") for t in totals)))
+    possible = (
+        "too many to be counted" if t.possible is None else plural(t.possible, "build")
+        for t in totals
+    )
+    rows.append(("leads to, possible", *possible))
     return rows
 
 

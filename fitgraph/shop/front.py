@@ -313,14 +313,17 @@ class Shop:
         (3, 2)
         """
         from fitgraph.explain.requested import list_builds
-        from fitgraph.solve.only_named import engine_for
+        from fitgraph.solve.only_named import asked_of_named
 
         request = self._request(have, want, budget, max_mass_g, material, in_stock, services)
         order = one_of(sort, _SORTS, "sort")
         limit = whole_of(limit, "limit")
         rows = whole_of(ways, "ways") if limit else 0
-        engine = engine_for(self.engine, request)
-        found = list_builds(engine, request, sort=order, limit=limit, rows=rows)
+        found, engine = asked_of_named(
+            self.engine,
+            (*request.have, *request.want),
+            lambda e: list_builds(e, request, sort=order, limit=limit, rows=rows),
+        )
         return BuildsAnswer(found, engine)
 
     def save_builds(
@@ -366,7 +369,7 @@ class Shop:
         ...     fitgraph.open().save_builds(f"{folder}/all.csv", "FORK-VEN-04", most=500).builds
         500
         """
-        from fitgraph.solve.only_named import engine_for
+        from fitgraph.solve.only_named import asked_of_named
         from fitgraph.solve.query import ask
         from fitgraph.solve.scan import Patience
         from fitgraph.solve.write import write_csv, write_parquet
@@ -374,8 +377,12 @@ class Shop:
         request = self._request(have, want, budget, max_mass_g, material, in_stock, services)
         write = write_parquet if Path(path).suffix == ".parquet" else write_csv
         patience = Patience(builds=whole_of(most, "most"))
-        query = ask(engine_for(self.engine, request).space, request)
-        return write(query, path, patience=patience)
+        written, _ = asked_of_named(
+            self.engine,
+            (*request.have, *request.want),
+            lambda e: write(ask(e.space, request), path, patience=patience),
+        )
+        return written
 
     def exchange(
         self,
@@ -436,7 +443,7 @@ class Shop:
 
         name = one_of(role, self.catalogue.vocabulary.roles, "the role")
         kind = text_of(material, "material")
-        found = exchanges.exchange(
+        found = exchanges.exchange_named(
             self.engine,
             name,
             names_of(skus),
@@ -602,7 +609,7 @@ class Shop:
 
         names = tuple(dict.fromkeys(find_part(self.catalogue, s).sku for s in names_of(skus)))
         limit = whole_of(limit, "limit")
-        ranked = Measurer(self.catalogue).rank(Request(have=names))
+        ranked = Measurer(self.catalogue, names).rank(Request(have=names))
         found = tuple(ranked[:limit])
         return MeasureAnswer(Ranked(self.catalogue, names, found, len(ranked) - len(found)))
 
