@@ -163,6 +163,14 @@ _NO_AMOUNT = frozenset(
         *("größe", "taille", "maximal", "minimal", "colis", "ancien", "valeur", "groupe"),
     )
 )
+#: Words that make of the name of a size the name of its least or most.
+_LIMITS = frozenset(
+    (
+        *("min", "max", "minimum", "maximum", "minimal", "maximal", "least", "most", "lower"),
+        *("upper", "kleinst", "größt", "mindestmaß", "höchstmaß", "mini", "maxi", "mín", "máx"),
+        *("mínimo", "máximo", "dolna", "górna"),
+    )
+)
 _NO_AMOUNT_ENDS = (
     *("wert", "platz", "gruppe", "klasse", "nummer", "liste", "datum", "code", "einheit", "ort"),
     *("kapazität", "grenze"),
@@ -458,7 +466,10 @@ def _dimensions(
         return found
     mark, unit = decimal_mark(values), named_unit(name, "a.size")
     sized = _sized(values, phrases)
+    limit = not _LIMITS.isdisjoint(_plain(name).split())
     for path, spec, alike in _words(vocabulary, phrases).near(name):
+        if limit and alike < 1.0:
+            continue  # the least or most of a size is not the size
         plausible = spec.plausible
 
         def reads(text: str, plausible: tuple[float, float] | None = plausible) -> object:

@@ -53,13 +53,13 @@ _TOGETHER = re.compile(
 )
 #: What stands between a part and what it is for, or comes with.
 _BESIDE = re.compile(
-    r"(?:\b(?:for|für|pour|para|per|with|mit|avec|con|incl|including|inkl|inklusive)\b\.?|\bw/)"
+    r"(?:\b(?:for|für|pour|para|per|with|mit|avec|con|pod|dla|z|incl|including|inkl|inklusive)\b\.?|\bw/)"
     r"\s*(?:\S+\s+){0,2}$",
     re.IGNORECASE,
 )
 #: What denies the words behind it, where no phrase holds both.
 _DENIED = re.compile(
-    r"(?:\b(?:no|non|not|un|without|ohne|nicht|kein|keine|sans|pas|sin)\b|\bw/o)[\s-]*$",
+    r"(?:\b(?:no|non|not|un|without|ohne|nicht|kein|keine|sans|pas|sin|bez|nie)\b|\bw/o)[\s-]*$",
     re.IGNORECASE,
 )
 #: What makes a size one that nobody means exactly, before it and behind it.
