@@ -773,3 +773,25 @@ def test_progress_that_cannot_be_read_is_told_and_left_alone(shop, tmp_path):
 def test_names_of_learners_are_no_paths(tmp_path):
     for name in ("../../etc/x", "a/b", "C:\\x", "名前", "..", "con"):
         assert file_of(tmp_path, name).parent == tmp_path
+
+
+def test_topics_that_give_no_question_give_way_to_different_ones(shop, tmp_path):
+    """They stay new for ever, so they stand first once all others have been answered."""
+    day = datetime.date(2026, 3, 1)
+    silent = ("3:cap-on-seat", "3:seat-under-bar", "3:headset-thread")
+    assert all(question(shop, topic, 5) is None for topic in silent)
+    riding = [t for t in topics(shop, WHAT_TO_TELL) if "riding" in t]
+    page = Practice(shop, tmp_path, day)
+    page.learner.value = "Quill"
+    later = {t: TopicCard(3, day + datetime.timedelta(days=7)) for t in topics(shop, WHAT_TO_TELL)}
+    cards = {**later, **{t: TopicCard(1, day) for t in riding}}
+    begun = OpenRound(WHAT_TO_TELL, 5, silent)
+    page._keep(replace(page.progress, cards=cards, open=begun))
+    asked = []
+    for at in range(len(silent)):
+        page._ask()
+        asked.append(page.question.topic)
+        assert page.progress.open.topics[at] == asked[-1]
+        page.choice.index = page.question.right
+        page.answer.click()
+    assert len(set(asked)) == len(silent) and set(asked) <= set(riding)

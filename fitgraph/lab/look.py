@@ -72,7 +72,11 @@ def _widget_css() -> str:
         "overflow-wrap:break-word;padding:3px 4px;border-bottom:1px solid var(--fg-panel)}\n"
         ".fg-form .widget-radio-box label{height:auto;min-height:28px;line-height:1.4;"
         "white-space:normal;padding:3px 0;color:var(--fg-ink)}\n"
-        ".fg-form .widget-radio-box{height:auto}\n"
+        ".fg-form .widget-radio-box{height:auto;min-width:0}\n"
+        # An answer of several lines stands beside its button, and its first line level with that.
+        ".fg-form .widget-radio-box label{display:flex;align-items:flex-start}"
+        ".fg-form .widget-radio-box label>input{order:-1;flex:0 0 auto;margin:5px 8px 0 2px}\n"
+        ".fg-form .widget-radio>.widget-label{flex:0 0 auto;width:auto}\n"
         ".fg-form .widget-radio>.widget-label{margin-right:8px}\n"
         f".fg-html h2{{font-size:{TYPE['head']}px;font-weight:600;margin:1.1em 0 .3em;border:0;"
         "padding:0;line-height:1.3}\n"

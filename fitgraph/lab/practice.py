@@ -258,12 +258,16 @@ class Practice(Answering):
 
     def _made(self, begun: OpenRound) -> Exercise | None:
         at = len(begun.answers)
-        found = question(self.opened, begun.topics[at], begun.seed + at)
-        # A topic that gives no question is passed over in favour of the level's others.
+        seed = begun.seed + at
+        found = question(self.opened, begun.topics[at], seed)
+        if found is not None:
+            return found
+        # A topic that gives no question is passed over in favour of that of the level's others
+        # which is next; each other of this round has its own turn.
         spare = [t for t in topics(self.opened, begun.level) if t not in begun.topics]
-        while found is None and spare:
-            found = question(self.opened, spare.pop(0), begun.seed + at)
-        return found
+        order = pick(spare, self.progress.cards, self.today, len(spare), random.Random(seed))
+        made = (question(self.opened, topic, seed) for topic in order)
+        return next((one for one in made if one is not None), None)
 
     def _show_question(self, found: Exercise | None, begun: OpenRound) -> None:
         if found is None:
@@ -275,6 +279,11 @@ class Practice(Answering):
             )
             return
         self.question = found
+        at = len(begun.answers)
+        if begun.topics[at] != found.topic:  # so that it is asked once in a round
+            topics_now = (*begun.topics[:at], found.topic, *begun.topics[at + 1 :])
+            begun = replace(begun, topics=topics_now)
+            self._keep(replace(self.progress, open=begun))
         parts = self.opened.catalogue.parts
         roles = self.opened.catalogue.vocabulary.roles
         named = Markup('{}<br><span class="fg-note fg-plain">{} {}</span>')
@@ -357,7 +366,7 @@ class Practice(Answering):
             done = Round(begun.level, self.today, sum(answers), len(answers))
             progress = replace(progress, rounds=(*progress.rounds, done), open=None)
         self._keep(progress)
-        word = "✓ Right." if right else f"✗ Not so. {item.choices[item.right]}"
+        word = "✓ Right." if right else f"✗ Not so. Right is: {item.choices[item.right]}"
         klass = "fg-fits" if right else "fg-fails"
         reasons = "".join(f"<li>{escape(text)}</li>" for text in item.because)
         end = (

@@ -22,6 +22,7 @@ from collections.abc import Iterator
 from typing import Any
 
 from fitgraph.lab.unused import give_back, one_arena
+from fitgraph.stopping import Stop, StoppedError, stopped_by
 
 #: What a kernel and the pages need, what is needed first at the front.
 _MODULES = (
@@ -55,6 +56,9 @@ _MODULES = (
 
 #: How long work ahead waits when a page is opened [s].
 _PAGE_S = 4.0
+
+#: How long a page may wait for a step that is being made ready, and how often that is looked at [s].
+_STEP_S, _LOOK_S = 1.0, 0.2
 
 #: Of prctl(2): the signal that a process gets when the one it came of ends.
 _PR_SET_PDEATHSIG = 1
@@ -105,6 +109,38 @@ def _steps() -> Iterator[None]:
     if opened is not None:
         yield from quick(opened)
     _settle()
+
+
+@contextlib.contextmanager
+def _given_up_for_a_page(here: socket.socket) -> Iterator[None]:
+    """Stop what takes long inside once somebody asks for a kernel.
+
+    In a large catalogue of measured parts a step that else takes a moment takes minutes, and no
+    page would open for so long.
+    """
+    stop, end = Stop(), time.monotonic() + _STEP_S
+
+    def look(_number: int, _frame: object) -> None:
+        if time.monotonic() >= end and select.select([here], [], [], 0)[0]:
+            stop.set()
+
+    signal.signal(signal.SIGALRM, look)
+    signal.setitimer(signal.ITIMER_REAL, _STEP_S, _LOOK_S)
+    try:
+        with stopped_by(stop):
+            yield
+    finally:
+        signal.setitimer(signal.ITIMER_REAL, 0)
+
+
+def _next(steps: Iterator[None], here: socket.socket) -> bool:
+    """Make one step; return whether there are more that the next page can wait for."""
+    try:
+        with _given_up_for_a_page(here):
+            return next(steps, steps) is not steps
+    except StoppedError:
+        _settle()
+        return False
 
 
 def _settle() -> None:
@@ -229,13 +265,15 @@ def _dies_with(parent: int) -> None:
 
 
 def _finish() -> None:
-    """Ask what takes seconds."""
+    """Ask what takes seconds, and what was given up before."""
     with contextlib.suppress(Exception):
-        from fitgraph.lab.forehand import slow
+        from fitgraph.lab.forehand import quick, slow
         from fitgraph.lab.opened import made_ready
 
         opened = made_ready()
         if opened is not None:
+            for _ in quick(opened):
+                pass
             slow(opened)
     _settle()
 
@@ -255,7 +293,7 @@ def serve(here: socket.socket, *, done: bool = False) -> None:
     steps, ready, ahead = _steps(), done, None
     while True:
         if not ready and not select.select([here], [], [], 0)[0]:
-            ready = next(steps, steps) is steps
+            ready = not _next(steps, here)
             continue
         if ready and not done:
             ahead, done = _Ahead(here), True
