@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterable
 
 #: Words for yes and no in what people type, in small letters.
@@ -17,6 +18,13 @@ NO = frozenset(
         *("não", "nie", "ne", "nee", "nej"),
     )
 )
+
+#: What stands behind a figure and is not to be cut from it, as a regular expression; JavaScript
+#: reads it as well.
+UNITS = r"(?:mm|g|kg|N·m|MPa|min|[A-Z]{3})(?!\w)"
+
+#: A figure with its limits and its unit, or the two sizes of a name.
+FIGURE = re.compile(rf"\d(?: ±\d[\d.]*)?(?: {UNITS})|\d ±\d[\d.]*|\d x (?=\d)")
 
 
 def plural(count: float, one: str, many: str = "") -> str:

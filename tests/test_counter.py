@@ -244,6 +244,10 @@ def test_from_nothing_to_an_answer_in_twelve_presses(opened: OpenCatalogue) -> N
     assert "Name the compression kit" in page.tell.value and "N·m hold" not in page.tell.value
     fitting = expected.parts[0].assumed["kit"].part
     assert fitting is not None
+    # What is handed over is drawn as the page draws it, and does not say that it does not fit.
+    sheet = unescape(page.sheet.made("as a page").content.decode())
+    assert "✓ fits" in sheet and "does not fit" not in sheet
+    assert f"Drawn with {fitting.name} ({fitting.sku}), which nobody named." in sheet
     page.take(fitting.sku)
     assert "Name the compression kit" not in page.tell.value and "N·m" in page.tell.value
     page._drop(fitting.sku)

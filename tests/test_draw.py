@@ -22,11 +22,13 @@ import pymupdf
 import pytest
 from fpdf import FPDF
 
+from fitgraph.catalogue import load, shipped_folder
 from fitgraph.draw import main_nest, nest_svg, nests, section_svg
 from fitgraph.draw.lettering import Lettering, printed
 from fitgraph.draw.section import drawn_sizes, enlargement
 from fitgraph.draw.style import DARK, LIGHT, SIGNS, WORDS
 from fitgraph.draw.svg_print import add_drawing, outline, print_svg
+from fitgraph.draw.tints import tints
 from fitgraph.graph.options import plain
 from fitgraph.model import (
     Basis,
@@ -402,3 +404,36 @@ def test_a_nest_without_joints_is_drawn_and_not_judged(catalogue, vocabulary):
         assert word not in re.sub(r"<style.*?</style>", "", bare, flags=re.DOTALL)
     assert WORDS[nest.verdict] in judged
     assert bare.count("data-role") == judged.count("data-role") == len(nest.rings)
+
+
+@pytest.mark.parametrize("trade", ["demo", "hoses"])
+def test_a_role_has_one_tint_in_every_section_and_no_two_in_one_section_share_it(trade):
+    catalogue = load(shipped_folder("data") / trade).catalogue
+    vocabulary = catalogue.vocabulary
+    of, seen = tints(vocabulary), {}
+    for build in TreeEngine(catalogue).best(Request(), limit=20):
+        for nest in nests(build.options, vocabulary):
+            drawn = ET.fromstring(nest_svg(nest, vocabulary))
+            filled = {}
+            for group in drawn.iter("{http://www.w3.org/2000/svg}g"):
+                if role := group.get("data-role"):
+                    path = group.find("{http://www.w3.org/2000/svg}path")
+                    filled[role] = re.search(r"-p(\d)", path.get("fill"))[1]
+            assert len(set(filled.values())) == len(filled) > 1
+            for role, tint in filled.items():
+                assert seen.setdefault(role, tint) == tint == str(of[role])
+    assert seen
+
+
+def test_no_figure_of_a_drawing_is_cut_from_its_unit(catalogue):
+    """Lines end behind a unit or a word, never between a figure and its limits or its unit."""
+    figures = 0
+    for build in TreeEngine(catalogue).best(Request(), limit=4):
+        for nest in nests(build.options, catalogue.vocabulary):
+            for narrow in (False, True):
+                drawn = ET.fromstring(nest_svg(nest, catalogue.vocabulary, narrow=narrow))
+                for text in drawn.iter("{http://www.w3.org/2000/svg}text"):
+                    line = text.text or ""
+                    figures += " mm" in line
+                    assert not re.match("(mm|g|N·m)\\b|±", line), line
+    assert figures > 20

@@ -596,7 +596,8 @@ def test_a_line_chart_says_its_figures_in_words_and_holds_no_markup():
     root = ET.fromstring(svg)
     told = next(e.text for e in root.iter() if e.tag.endswith("desc"))
     assert "<i> 1" in told and "y 2" in told and "<i>" not in svg
-    ys = [float(e.get("cy")) for e in root.iter() if e.tag.endswith("circle")]
+    marks = [e.get("d") for e in root.iter() if e.get("class") == "fg-mark-0"]
+    ys = [float(path.split("L")[0].split(" ")[1]) for path in marks]
     assert ys[0] > ys[1]  # the larger value stands higher
     with pytest.raises(ValueError, match="told apart"):
         line_chart_svg("T", "a", "b", ["x"], [Series("n", (1.0,))] * 4)

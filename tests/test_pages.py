@@ -315,6 +315,7 @@ def test_an_answer_is_saved_whole_as_a_pdf_and_as_a_page(shop):
         assert text in paper, text
         assert text in unescape(re.sub("<[^>]+>", "", whole)), text
     assert not re.search("(?:src|href)=|<script|url[(](?!#)", whole)
+    assert f'<span class="fg-whole">({FORK}),</span>' in whole.split("</h1>")[0]
     page.pickers["bar"].field.value = ""  # another answer: the one before is no longer offered
     page.refresh()
     assert BAR.encode() not in page.saves.made("as a page").content
@@ -397,6 +398,12 @@ def test_a_lesson_is_saved_as_it_is_shown(shop):
         for sku in (FORK, "KIT-SKE-01", "BAR-MAR-02", "CLMP-SKE-01"):
             assert sku in text and shop.catalogue.parts[sku].name in text
     assert lines > 20 and "<svg" in saved["as a page"].content.decode()
+    # Only what was moved is said to be; a slider taken back to the part's own size is not.
+    assert printed.count("Moved by hand") == as_page.count("Moved by hand") == 1
+    page.sliders["spigot"].value = 31.0
+    assert set(map(str, page.moved)) == {"clamp.bore.diameter", "bar.outside.diameter"}
+    page.sliders["spigot"].value = 31.74
+    assert set(map(str, page.moved)) == {"clamp.bore.diameter"}
     # Parts that hold are printed with how hard, and with the caution.
     page.as_made.click()
     with pymupdf.open(stream=page.saves.made("Save this answer (PDF)").content) as document:

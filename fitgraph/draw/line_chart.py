@@ -24,8 +24,9 @@ NARROW = 380.0
 _LINE = 20.0
 _LEFT, _TOP, _RIGHT, _BOTTOM = 66.0, 40.0, 24.0, 54.0
 
-#: Marks of the lines, one after the other, with the dashes of their lines.
-_MARKS = (("circle", ""), ("square", "2 5"), ("triangle", "8 4"))
+#: Marks of the lines, one after the other, with the dashes of their lines. Circles and squares
+#: are parts on the map beside such charts.
+_MARKS = (("up", ""), ("down", "2 5"), ("post", "8 4"))
 
 #: Steps of an axis that people can reckon with.
 _STEPS = (1.0, 2.0, 2.5, 5.0, 10.0)
@@ -69,20 +70,31 @@ def ticks(low: float, high: float, most: int = 6) -> list[float]:
 
 
 def _mark(shape: str, x: float, y: float, klass: str) -> ET.Element:
-    if shape == "circle":
-        return element("circle", cx=x, cy=y, r=4.5, klass=klass)
-    if shape == "square":
-        return element("rect", x=x - 4, y=y - 4, width=8, height=8, klass=klass)
-    path = f"M{number(x)} {number(y - 5)}L{number(x + 5)} {number(y + 4)}H{number(x - 5)}Z"
+    if shape == "post":
+        return element("rect", x=x - 2, y=y - 6, width=4, height=12, klass=klass)
+    way = 1 if shape == "up" else -1
+    path = (
+        f"M{number(x)} {number(y - 6 * way)}L{number(x + 6)} {number(y + 5 * way)}H{number(x - 6)}Z"
+    )
     return element("path", d=path, klass=klass)
 
 
-def _ring(x: float, y: float, klass: str) -> ET.Element:
-    path = f"M{number(x)} {number(y - 12)}l12 12l-12 12l-12 -12Z"
-    return element("path", d=path, fill="none", klass=klass)
+#: What is marked: the part that is looked at, or several together; as on the map beside it.
+_RINGS = {
+    "diamond": "M{x} {y}m0 -{r}l{r} {r}l-{r} {r}l-{r} -{r}Z",
+    "hexagon": "M{x} {y}m-{h} -{r}h{r}l{h} {r}l-{h} {r}h-{r}l-{h} -{r}Z",
+}
 
 
-def _legend(lines: Sequence[Series], meaning: str, width: float) -> tuple[list[ET.Element], float]:
+def _ring(sign: str, x: float, y: float, radius: float) -> ET.Element:
+    """Return a sign around a point."""
+    path = _RINGS[sign].format(x=number(x), y=number(y), r=number(radius), h=number(radius / 2))
+    return element("path", d=path, fill="none", klass="fg-ring")
+
+
+def _legend(
+    lines: Sequence[Series], meaning: str, sign: str, width: float
+) -> tuple[list[ET.Element], float]:
     """Return what the marks mean, and how much room its further lines take.
 
     A single line needs no name; the axis has it.
@@ -100,8 +112,7 @@ def _legend(lines: Sequence[Series], meaning: str, width: float) -> tuple[list[E
             made.append(_mark(_MARKS[n][0], at + 6, 16 + lower, f"fg-mark-{n}"))
             made.append(element("text", name, x=at + 18, y=20 + lower))
         else:
-            path = f"M{number(at + 8)} {number(8 + lower)}l8 8l-8 8l-8 -8Z"
-            made.append(element("path", d=path, fill="none", klass="fg-ring"))
+            made.append(_ring(sign, at + 8, 16 + lower, 8))
             made.append(element("text", name, x=at + 24, y=20 + lower))
         at += wide
     return made, lower
@@ -128,6 +139,7 @@ def line_chart_svg(
     *,
     marked: int | None = None,
     meaning: str = "",
+    sign: str = "diamond",
     ends: tuple[float, float] | None = None,
     narrow: bool = False,
 ) -> str:
@@ -147,6 +159,8 @@ def line_chart_svg(
         Place of the step that is marked on the first line.
     meaning : str
         What the mark means.
+    sign : {'diamond', 'hexagon'}
+        The mark.
     ends : tuple of float, optional
         Ends of the upright axis; by default as far as the values go, and a little more.
     narrow : bool
@@ -165,7 +179,7 @@ def line_chart_svg(
         room = max((high - low) * 0.2, 1.0)
         low, high = low - room if low - room > 0 else min(low, 0.0), high + room
     width = NARROW if narrow else WIDTH
-    legend, lower = _legend(lines, meaning if marked is not None else "", width)
+    legend, lower = _legend(lines, meaning if marked is not None else "", sign, width)
     right, top, bottom = width - _RIGHT, _TOP + lower, HEIGHT + lower - _BOTTOM
     inset = 14 if narrow else 30
 
@@ -223,6 +237,6 @@ def line_chart_svg(
                 )
             )
     if marked is not None and lines:
-        root.append(_ring(x(marked), y(lines[0].values[marked]), "fg-ring"))
+        root.append(_ring(sign, x(marked), y(lines[0].values[marked]), 12))
     root.extend(legend)
     return write(root)

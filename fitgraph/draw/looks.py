@@ -10,7 +10,7 @@ from fitgraph.draw.svg import element, write
 _SIDE, _RADIUS = 64, 28
 
 _EDGE = "stroke:var(--fg-ink);stroke-width:1.5"
-_SOLID = f"fill:var(--fg-part-0);{_EDGE}"
+_SOLID = f"fill:var(--fg-panel);{_EDGE}"
 _HOLE = f"fill:var(--fg-paper);{_EDGE}"
 _AWAY = "fill:none;stroke:var(--fg-muted);stroke-width:1.5;stroke-dasharray:3 3"
 

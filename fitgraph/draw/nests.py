@@ -107,8 +107,14 @@ def _kind(vocabulary: Vocabulary, reference: Reference | None) -> str:
     return vocabulary.roles[reference.role].features[reference.feature].kind
 
 
-def _pairs(vocabulary: Vocabulary) -> list[Joint]:
-    """Return the joints in which a spigot goes into a bore."""
+def pairs(vocabulary: Vocabulary) -> list[Joint]:
+    """Return the joints in which a spigot goes into a bore.
+
+    Parameters
+    ----------
+    vocabulary : Vocabulary
+        Says of each joint what it is between.
+    """
     return [
         joint
         for joint in asked(vocabulary.joints, tidy=False)
@@ -149,7 +155,7 @@ def walls(vocabulary: Vocabulary) -> Mapping[Reference, Reference]:
 def _slots(vocabulary: Vocabulary) -> Mapping[Reference, Reference]:
     """Return for each bore the cut of the same part that lets it close."""
     found: dict[Reference, Reference] = {}
-    for joint in _pairs(vocabulary):
+    for joint in pairs(vocabulary):
         slot, bore = joint.arguments.get(SLOT), joint.arguments[OUTER]
         if slot is not None and slot.role == bore.role:
             found.setdefault(bore, slot)
@@ -206,7 +212,7 @@ def nests(options: Mapping[str, Option], vocabulary: Vocabulary) -> tuple[Nest, 
     """
     whole = {r: options.get(r) or Option(r, None) for r in vocabulary.roles}
     into: dict[Reference, dict[Reference, Mating]] = {}
-    for joint in _pairs(vocabulary):
+    for joint in pairs(vocabulary):
         bore, spigot = joint.arguments[OUTER], joint.arguments[INNER]
         if whole[bore.role].empty or whole[spigot.role].empty:
             continue

@@ -10,6 +10,7 @@ from fitgraph.draw.drawing import drawing, identity_of
 from fitgraph.draw.nests import DrawnRing, Mating, Nest, main_nest, nests
 from fitgraph.draw.style import PART_TINTS, SIGNS, WORDS, verdict_class, verdict_text
 from fitgraph.draw.svg import badge, element, folded, number, scale_bar, shorten, text_lines, write
+from fitgraph.draw.tints import tints
 from fitgraph.explain.words import size_text, the_part
 from fitgraph.model import Dimension, Option, Presence, Verdict, Vocabulary
 from fitgraph.records import dataclass
@@ -45,8 +46,8 @@ _STEPS = (1, 2, 5, 10, 20, 50, 100, 200, 500)
 #: Wall, in mm, drawn where only one side of a part is known and the other is a guess.
 _GUESSED_WALL = 3.0
 
-#: Angles of the hatching, one a tint, so that neighbours never share one.
-_HATCHING = (45, -45, 0, 70, -70)
+#: Angles of the hatching, one a tint.
+_HATCHING = (45, -45, 0, 70, -70, 90, 20)
 
 
 @dataclass(frozen=True, slots=True)
@@ -220,13 +221,17 @@ def _named(ring: DrawnRing) -> str:
 
 
 def _section(
-    nest: Nest, sizes: Sequence[DrawnDiameters], scale: float, identity: str
+    nest: Nest,
+    sizes: Sequence[DrawnDiameters],
+    scale: float,
+    identity: str,
+    tint: Mapping[str, int],
 ) -> list[ET.Element]:
     made: list[ET.Element] = []
     x, y = _AXIS
     reach = RADIUS + 10
     cuts: list[float] = []
-    for n, (ring, drawn) in enumerate(zip(nest.rings, sizes, strict=True)):
+    for ring, drawn in zip(nest.rings, sizes, strict=True):
         outer, inner = drawn.outside / 2 * scale, drawn.bore / 2 * scale
         group = element("g", element("title", ring.option.called), data_role=ring.role)
         width = _mid(ring.slot) or (2.0 if ring.slot is not None else 0.0)
@@ -242,7 +247,7 @@ def _section(
                 element(
                     "path",
                     d=ring_path(outer, inner, open_slot),
-                    fill=f"url(#{identity}-p{n % PART_TINTS})",
+                    fill=f"url(#{identity}-p{tint[ring.role]})",
                     fill_rule="evenodd",
                     klass="fg-edge"
                     + (" fg-guess" if drawn.outside_guessed or drawn.bore_guessed else ""),
@@ -384,7 +389,14 @@ def _detail_title(mating: Mating) -> list[str]:
 
 
 def _detail(
-    nest: Nest, n: int, scale: float, identity: str, left: float, top: float, lines: int
+    nest: Nest,
+    n: int,
+    scale: float,
+    identity: str,
+    tint: Mapping[str, int],
+    left: float,
+    top: float,
+    lines: int,
 ) -> ET.Element:
     """Return one joint enlarged: the part inside on the left, the part around it on the right.
 
@@ -415,7 +427,7 @@ def _detail(
                 y=band_top,
                 width=max(0.0, end - start),
                 height=band,
-                fill=f"url(#{identity}-p{ring % PART_TINTS})",
+                fill=f"url(#{identity}-p{tint[nest.rings[ring].role]})",
                 stroke="none",
             )
         )
@@ -527,7 +539,8 @@ def nest_svg(nest: Nest, vocabulary: Vocabulary, *, narrow: bool = False) -> str
             klass="fg-head",
         )
     )
-    root.extend(_section(nest, sizes, scale, identity))
+    tint = tints(vocabulary)
+    root.extend(_section(nest, sizes, scale, identity, tint))
     bar = next(m for m in (50, 20, 10, 5, 2, 1, 0.5) if m * scale <= 110 or m == 0.5)
     root.extend(scale_bar(bar, scale, 16, section_end - 8, 4))
     root.extend(words)
@@ -552,6 +565,7 @@ def nest_svg(nest: Nest, vocabulary: Vocabulary, *, narrow: bool = False) -> str
                 n,
                 scale,
                 identity,
+                tint,
                 12 + column * (_DETAIL[0] + 8),
                 details_top + 20 + row * detail,
                 lines,

@@ -35,6 +35,8 @@ LIGHT: Mapping[str, str] = MappingProxyType(
         "part-2": "#cfe9de",
         "part-3": "#f1dae7",
         "part-4": "#e0e4e9",
+        "part-5": "#e7ebc3",
+        "part-6": "#f6dccb",
     }
 )
 DARK: Mapping[str, str] = MappingProxyType(
@@ -52,6 +54,8 @@ DARK: Mapping[str, str] = MappingProxyType(
         "part-2": "#1f4e41",
         "part-3": "#55344b",
         "part-4": "#39414b",
+        "part-5": "#464b20",
+        "part-6": "#5b3b29",
     }
 )
 
@@ -61,7 +65,7 @@ _FROM_THEME: Mapping[str, str] = MappingProxyType(
 )
 
 #: How many tints and hatchings there are before they repeat.
-PART_TINTS = 5
+PART_TINTS = 7
 
 #: Sizes of type, in px: one step is about a sixth.
 TYPE: Mapping[str, int] = MappingProxyType({"small": 12, "body": 14, "lead": 16, "head": 20})

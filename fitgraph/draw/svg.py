@@ -7,6 +7,10 @@ import xml.etree.ElementTree as ET
 from collections.abc import Iterable
 
 from fitgraph.plain import plain
+from fitgraph.wording import FIGURE
+
+#: Stands for a space while a text is folded.
+_STAYS = "\u00a0"
 
 #: Spaces that keep lines and figures together stay.
 _SPACES = "\t\n\r\u00a0\u2007\u2009\u202f"
@@ -37,14 +41,19 @@ def shorten(text: str, most: int) -> str:
 def folded(text: str, letters: int, lines: int) -> list[str]:
     """Return a text in so many lines at most, of so many characters each.
 
-    Stock numbers are not broken at their hyphens.
+    Stock numbers are not broken at their hyphens, and no figure is cut from its limits and its
+    unit.
 
     Examples
     --------
     >>> folded("a name of several words", 8, 2), folded("collar CLMP-SKE-02", 13, 2)
     (['a name', 'of seve…'], ['collar', 'CLMP-SKE-02'])
+    >>> folded("clearance 0.05 to 0.25 mm", 22, 2), folded("bore 25.50 ±0.05, slot", 12, 3)
+    (['clearance 0.05 to', '0.25 mm'], ['bore', '25.50 ±0.05,', 'slot'])
     """
-    found = textwrap.wrap(text, letters, break_on_hyphens=False) or [""]
+    whole = FIGURE.sub(lambda found: found[0].replace(" ", _STAYS), text)
+    lines_of = textwrap.wrap(whole, letters, break_on_hyphens=False) or [""]
+    found = [line.replace(_STAYS, " ") for line in lines_of]
     if len(found) <= lines:
         return found
     return [*found[: lines - 1], shorten(" ".join(found[lines - 1 :]), letters)]

@@ -352,6 +352,7 @@ def frontier_svg(now: float, steps: Sequence[Together], k: int, *, narrow: bool 
         [Series("riders served", served, tuple(f"{n:,g}" for n in served))],
         marked=min(k, len(served) - 1),
         meaning="as many as the slider says" if k < len(served) else "more parts serve nobody new",
+        sign="hexagon",
         narrow=narrow,
     )
 

@@ -63,6 +63,8 @@ class Sheet:
         On the torque of the clamp's bolts.
     cautions : tuple of str
         That go with it.
+    drawn : str
+        What is to be known of its drawing.
     """
 
     title: str
@@ -72,6 +74,7 @@ class Sheet:
     strength_nm: float | None
     notes: tuple[str, ...]
     cautions: tuple[str, ...]
+    drawn: str = ""
 
 
 def _note(option: Option, owned: frozenset[str]) -> str:
@@ -157,7 +160,7 @@ def sheet_report(sheet: Sheet, options: Mapping[str, Option], vocabulary: Vocabu
     sheet : Sheet
         From :func:`sheet_of`.
     options : mapping of str to Option
-        The build's, for the drawing.
+        The build's, and what else is drawn with them.
     vocabulary : Vocabulary
         Names roles and the currency.
     """
@@ -173,6 +176,7 @@ def sheet_report(sheet: Sheet, options: Mapping[str, Option], vocabulary: Vocabu
             Table("totals", (Column("what"), Column("figure")), totals, headed=False),
             sheet_table(sheet, vocabulary).without("maker"),
             *((Picture(svg, ""),) if svg else ()),
+            *say_all((sheet.drawn,) if svg and sheet.drawn else (), deep=0),
             Section(
                 "Bolts and torque", say_all(sheet.notes or ("Not known for these parts.",), deep=0)
             ),

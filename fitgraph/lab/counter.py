@@ -479,7 +479,8 @@ class Counter(Answering):
         text = "".join(f"<p>{escape(s)}</p>" for s in told(one, whole))
         title = one.part.name or one.part.sku
         sheet = sheet_of(one.build, frozenset(kept), vocabulary, title)
-        whole_nest = main_nest(nests({**one.assumed, **one.build.options}, vocabulary), vocabulary)
+        shown = {**one.assumed, **one.build.options}
+        whole_nest = main_nest(nests(shown, vocabulary), vocabulary)
         rings = () if whole_nest is None else whole_nest.rings
         guessed = [r.role for r in rings if r.role in one.assumed]
         if guessed:  # how hard rings hold is not known while one of them is not
@@ -489,16 +490,15 @@ class Counter(Answering):
         drawn = tables.sections_html([] if whole_nest is None else [whole_nest], vocabulary)
         if guessed:
             parts = ", ".join(o.called for r in guessed if (o := one.assumed[r]).part is not None)
-            drawn += f'<p class="fg-note">Drawn with {escape(parts)}, which nobody named.</p>'
+            sheet = replace(sheet, drawn=f"Drawn with {parts}, which nobody named.")
+            drawn += f'<p class="fg-note">{escape(sheet.drawn)}</p>'
         ways = [why_link(one.build.parts.values(), catalogue, "why it fits")]
         if not kept <= set(one.build.parts.values()):
             ways.append(why_link((*kept, one.part.sku), catalogue, "why not with all they have"))
         if whole.old is not None:
             ways.append(build_link(kept, catalogue, "what else could be built"))
         self.links.value = tables.wrap(f"<p>{' · '.join(w for w in ways if w)}</p>")
-        self.sheet.offer(
-            sheet_files(sheet, one.build.options, vocabulary, "sheet", "Sheet to hand over (PDF)")
-        )
+        self.sheet.offer(sheet_files(sheet, shown, vocabulary, "sheet", "Sheet to hand over (PDF)"))
         self.section.value = tables.wrap(drawn)
         held = tables.lines_html(sheet.notes) + tables.cautions_html(sheet.cautions)
         self.tell.value = tables.wrap(text + held)

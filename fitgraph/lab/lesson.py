@@ -257,9 +257,16 @@ class FitLesson(Answering):
         joint = self._chosen_joint()
         if joint is None:
             return
+        own = self._own()
         for name, slider in self.sliders.items():
             reference = joint.arguments.get(name)
-            if reference is not None and not slider.disabled:
+            if reference is None or slider.disabled:
+                continue
+            option = own.get(reference.role)
+            size = None if option is None else length_of(option, reference)
+            if size is not None and size.known and slider.value == round(size.mid, 2):
+                self.moved.pop(reference, None)  # it stands where the part's own size is
+            else:
                 self.moved[reference] = slider.value
         self._draw_soon()
 
@@ -277,6 +284,14 @@ class FitLesson(Answering):
         FormError
             With one line for every entry that cannot be read.
         """
+        chosen = self._own()
+        for reference, size in self.moved.items():
+            if reference.role in chosen:
+                chosen[reference.role] = resized(chosen[reference.role], reference, size)
+        return chosen
+
+    def _own(self) -> dict[str, Option]:
+        """Return the parts in the fields as they are; FormError where one cannot be read."""
         catalogue = self.opened.catalogue
         wrong: Mapping[str, str] = {}
         try:
@@ -287,11 +302,7 @@ class FitLesson(Answering):
         finally:
             for role, picker in self.pickers.items():
                 picker.problem.tell(wrong.get(role, ""))
-        chosen = {role: plain(catalogue.parts[sku]) for role, sku in skus.items()}
-        for reference, size in self.moved.items():
-            if reference.role in chosen:
-                chosen[reference.role] = resized(chosen[reference.role], reference, size)
-        return chosen
+        return {role: plain(catalogue.parts[sku]) for role, sku in skus.items()}
 
     def _matings(self) -> dict[str, tuple[Nest, Mating]]:
         """Return every joint that is drawn, with the longest nest that shows it."""

@@ -107,6 +107,11 @@ def _widget_css() -> str:
         "@media (min-width:1100px){.fg-form .fg-sides{"
         "grid-template-columns:minmax(360px,5fr) minmax(0,7fr)}"
         ".fg-form .fg-sides>*{align-self:start}}\n"
+        # A field with a long name and its number behind it needs half of a window of 1,280 px.
+        "@media (min-width:1100px) and (max-width:1500px){"
+        ".fg-form .fg-sides:has(>:first-child .fg-picker){"
+        "grid-template-columns:minmax(0,1fr) minmax(0,1fr)}}\n"
+        f".fg-form .fg-picker input[type=text]{{font-size:{small}px}}\n"
         "@media (min-width:1240px){.fg-form .fg-sides.fg-halves{"
         "grid-template-columns:minmax(0,1fr) minmax(0,1fr)}}\n"
         "@media (max-width:1239px){.fg-form .fg-sides.fg-halves{"

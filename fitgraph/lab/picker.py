@@ -48,6 +48,7 @@ class PartPicker(widgets.VBox):
         self.problem = FieldProblem()
         super().__init__([widgets.HBox([self.field, self.clear]), self.problem])
         self.layout.width = "calc(100% - 4px)"
+        self.add_class("fg-picker")
 
     def _emptied(self, change: dict[str, str]) -> None:
         self.clear.disabled = not change["new"]

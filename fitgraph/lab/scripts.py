@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from fitgraph.report.as_html import MOST_WHOLE, UNITS
+from fitgraph.report.as_html import MOST_WHOLE
+from fitgraph.wording import UNITS
 
 #: ``watched(el, look)`` returns what ends it.
 WATCHED = """
@@ -31,7 +32,7 @@ function watched(el, look) {
 #: one whether it stays in one line, as stock numbers and figures with their units do; a long one
 #: may break. What is written as HTML is marked by :func:`fitgraph.report.as_html.unbroken`.
 STAYS_WHOLE = (
-    rf"const WORDS = /(\S*\d {UNITS}\S*|\S+)/u;"
+    rf"const WORDS = /(\S*\d(?: ±\d[\d.]*)? {UNITS}\S*|\S+)/u;"
     rf"const staysWhole = (word) => word.length <= {MOST_WHOLE} && /\d/.test(word)"
     r" && (/[\p{L}\d]-[\p{L}\d]/u.test(word) || /\S \S/.test(word));"
 )

@@ -57,7 +57,7 @@ _MODULES = (
 #: How long work ahead waits when a page is opened [s].
 _PAGE_S = 4.0
 
-#: How long a page may wait for a step that is being made ready, and how often that is looked at [s].
+#: How long a page may wait for a step, and how often it is looked for one from then on [s].
 _STEP_S, _LOOK_S = 1.0, 0.2
 
 #: Of prctl(2): the signal that a process gets when the one it came of ends.

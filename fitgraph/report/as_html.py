@@ -14,6 +14,7 @@ from fitgraph.model import Verdict
 from fitgraph.plain import plain
 from fitgraph.report.blocks import Block, Picture, Report, Say, Tone
 from fitgraph.report.tables import Table
+from fitgraph.wording import UNITS
 
 #: What a page may load: its own rules, and nothing else.
 _POLICY = Markup("default-src 'none'; style-src 'unsafe-inline'; img-src data:; font-src data:")
@@ -31,9 +32,8 @@ _KEPT = re.compile(
 )
 _HYPHEN = re.compile(r"\w-\w")
 
-#: Units that stay with their figure, as expressions of Python and of pages read them.
-UNITS = r"(?:mm|g|kg|N·m|MPa|min|[A-Z]{3})(?!\w)"
-_WORD = re.compile(rf"\S*\d (?:{UNITS})\S*|\S+")
+#: A word, or a figure with its limits and its unit.
+_WORD = re.compile(rf"\S*\d(?: ±\d[\d.]*)? {UNITS}\S*|\S+")
 
 #: What a report needs beside the rules of pages.
 _RULES = (
@@ -243,5 +243,11 @@ def page(report: Report, title: str) -> Markup:
         '<meta http-equiv="Content-Security-Policy" content="{policy}">'
         "<style>{css}body{{max-width:60em;margin:1.5em auto;padding:0 1em;"
         "background:var(--fg-paper)}}</style></head>"
-        '<body class="fg"><main class="fg fg-html"><h1>{title}</h1>{body}</main></body></html>'
-    ).format(title=plain(title), policy=_POLICY, css=Markup(page_css() + _RULES), body=body)
+        '<body class="fg"><main class="fg fg-html"><h1>{head}</h1>{body}</main></body></html>'
+    ).format(
+        title=plain(title),
+        head=Markup(unbroken(escape(plain(title)))),
+        policy=_POLICY,
+        css=Markup(page_css() + _RULES),
+        body=body,
+    )

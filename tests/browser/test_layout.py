@@ -9,7 +9,8 @@ import pytest
 
 from .harness import PAGES, Notebook, faults
 
-BUILDS, WHY, GAPS, DESIGN, MAP = (
+LESSON, BUILDS, WHY, GAPS, DESIGN, MAP = (
+    "01-how-fitment-works.ipynb",
     "02-what-can-i-build.ipynb",
     "03-why-not.ipynb",
     "04-gaps-in-stock.ipynb",
@@ -64,6 +65,35 @@ def test_the_answer_is_in_sight_and_no_page_is_endless(opened: Any, name: str) -
     finally:
         page.set_viewport_size({"width": 1280, "height": 900})
         page.evaluate("document.querySelector('.fg-form').scrollIntoView()")
+
+
+#: Fields of parts in sight in which a line of their list would be cut off, and by how much [px].
+_CUT = """() => [...document.querySelectorAll('.fg-picker input[list]')]
+  .filter((field) => field.offsetParent).flatMap((field) => {
+    const before = field.value, cut = [];
+    for (const { value } of document.getElementById(field.getAttribute('list')).options) {
+      field.value = value;
+      if (field.scrollWidth > field.clientWidth)
+        cut.push([value, field.scrollWidth - field.clientWidth]);
+    }
+    field.value = before;
+    return cut;
+  })"""
+
+
+@pytest.mark.parametrize("name", [WHY, LESSON])
+def test_every_part_of_the_demo_stands_whole_in_its_field(opened: Any, name: str) -> None:
+    book: Notebook = opened(PAGES, name)
+    book.page.wait_for_selector(".fg-picker input[list]")
+    for width in (1280, 1920):
+        book.page.set_viewport_size({"width": width, "height": 900})
+        book.until("(width) => innerWidth === width", width)
+        lines = book.page.evaluate(
+            "document.querySelectorAll('.fg-picker input[list]')[1].list.options.length"
+        )
+        assert lines > 30
+        assert book.page.evaluate(_CUT) == []
+    book.page.set_viewport_size({"width": 1280, "height": 900})
 
 
 def test_what_is_folded_away_stands_on_paper(opened: Any) -> None:
