@@ -75,7 +75,7 @@ def _widget_css() -> str:
         ".fg-form .widget-radio-box{height:auto;min-width:0}\n"
         # An answer of several lines stands beside its button, and its first line level with that.
         ".fg-form .widget-radio-box label{display:flex;align-items:flex-start}"
-        ".fg-form .widget-radio-box label>input{order:-1;flex:0 0 auto;margin:5px 8px 0 2px}\n"
+        ".fg-form .widget-radio-box label>input{order:-1;flex:0 0 auto;margin:1px 8px 0 2px}\n"
         ".fg-form .widget-radio>.widget-label{flex:0 0 auto;width:auto}\n"
         ".fg-form .widget-radio>.widget-label{margin-right:8px}\n"
         f".fg-html h2{{font-size:{TYPE['head']}px;font-weight:600;margin:1.1em 0 .3em;border:0;"

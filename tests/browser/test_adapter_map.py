@@ -108,6 +108,7 @@ def test_sheets_are_saved_and_open(opened: Any, found: Scan, kind: str, tmp_path
     parts.press("Home")
     part = found.worths[0].candidate.part
     page.wait_for_selector(f".fg-verdict:has-text('{found.worths[0].candidate.by_size}')")
+    page.wait_for_selector(f"caption:has-text('{part.sku}')")  # not the buttons of one before it
     weighed(book)
     files = {}
     for name in ("SVG", "PDF", "DXF", "STEP", "HTML"):

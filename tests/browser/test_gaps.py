@@ -25,6 +25,12 @@ _TOLD = (
     ".at(-1)"
 )
 
+#: The file of the orders.
+_LINK = (
+    "[...document.querySelectorAll('.fg-form a')]"
+    ".find(e => e.innerText === 'Save the orders as CSV')?.href"
+)
+
 
 @pytest.fixture(scope="module")
 def restocking(shop: OpenCatalogue) -> Restocking:
@@ -73,9 +79,12 @@ def test_orders_follow_the_slider_and_the_curve(
     step = restocking.curve()[2]
     chart = page.locator(".fg-form .fg-chart").first
     chart.scroll_into_view_if_needed()
+    before = page.evaluate(_LINK)
     click_dot(book, chart.locator(".scatterlayer .trace").first.locator(".point").nth(2))
     _says(book, step, shop)
     assert book.labelled("Budget").input_value() == shop.catalogue.vocabulary.money(step.cost)
+    # The link comes in a message after the orders.
+    book.until(f"(before) => {{ const now = {_LINK}; return now && now !== before; }}", before)
     with page.expect_download() as saving:
         page.get_by_role("link", name="Save the orders as CSV").click()
     saving.value.save_as(tmp_path / "orders.csv")
@@ -131,7 +140,7 @@ def test_a_cell_lists_who_is_not_served_and_what_each_lacks(
     page.wait_for_selector(
         f"caption:has-text('system {row}, style {column}: {tally.unmet:g} not served from stock')"
     )
-    assert cell.get_attribute("aria-pressed") == "true"
+    book.until("(cell) => cell.ariaPressed === 'true'", cell.element_handle())
     one, other = (grouper(shop.catalogue, name) for name in ("system", "style"))
     found = [e for e in served.unmet if (one(e), other(e)) == (row, column)]
     change = shop.explainer.explain(request_of(found[0], in_stock=True)).changes[0]

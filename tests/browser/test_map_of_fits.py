@@ -122,8 +122,9 @@ def test_a_way_is_walked_by_keyboard_with_its_section(opened: Any, kind: str) ->
     step.focus()
     step.press("Enter")
     page.wait_for_selector("text=Step 2 of 2")
-    assert page.locator(".fg-pressable .fg-trace.fg-now").count() == 1
-    assert page.locator(f"svg:has-text('Cross-section') text:has-text('{PART}')").count()
+    # The map and the section come in messages of their own.
+    book.until("() => document.querySelectorAll('.fg-pressable .fg-trace.fg-now').length === 1")
+    page.wait_for_selector(f"svg:has-text('Cross-section') text:has-text('{PART}')")
     book.button("Step back").click()
     page.wait_for_selector("text=Step 1 of 2")
     before = book.labelled("Way").inner_text()
@@ -131,7 +132,9 @@ def test_a_way_is_walked_by_keyboard_with_its_section(opened: Any, kind: str) ->
     book.labelled("To").fill("CLMP-SKE-02")
     book.labelled("To").press("Tab")
     page.wait_for_selector("p:has-text('Step 1 of 2: '):has-text('(BAR-MAR-05) and')")
-    assert book.labelled("Way").inner_text() != before
+    book.until(
+        "([e, before]) => e.innerText !== before", [book.labelled("Way").element_handle(), before]
+    )
     for label, sku in (("From", "FORK-VEN-04"), ("To", PART)):
         book.labelled(label).fill(sku)
         book.labelled(label).press("Tab")

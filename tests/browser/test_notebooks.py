@@ -31,7 +31,6 @@ from .harness import (
     click_dot,
     faults,
     notebook_names,
-    number,
 )
 
 START, LESSON, BUILDS, WHY, DESIGN, PRACTICE, MAP = (
@@ -124,7 +123,11 @@ def test_builds_are_counted_picked_and_handed_out(
     book = opened(kind, BUILDS)
     page = book.page
     shown = ".fg-form .fg-number"
-    assert number(book.text(shown)) == shop.engine.count(Request(have=(FORK,))).number
+    first = shop.engine.count(Request(have=(FORK,))).number
+    book.until(
+        "(n) => document.querySelector('.fg-form .fg-number')?.innerText.match(/[0-9,]+/)?.[0] === n",
+        f"{first:,}",
+    )
     # A slider moved by keyboard to its left end, then typed over.
     slider = page.get_by_label("Budget slider")
     slider.focus()

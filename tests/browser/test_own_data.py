@@ -47,7 +47,7 @@ def test_a_list_is_handed_over_asked_about_and_imported(
         with page.expect_download() as saving:
             page.get_by_role("link", name="Save set-aside.csv").click()
         assert b"A-2,hat" in Path(saving.value.path()).read_bytes()
-        assert page.locator(f".fg-form a[href='{COUNTER}']").count() == 1
+        page.wait_for_selector(f".fg-form a[href='{COUNTER}']")
     finally:
         (home / "opened").write_text(str(few))  # what the pages of other tests are about
 

@@ -41,6 +41,8 @@ def test_charts_lists_and_tables_are_whole_on_paper(servers: Any, context: Any) 
     page = book.page
     page.wait_for_selector("text=The curve is complete", state="attached")
     page.wait_for_selector("caption:has-text('the first 6 are shown')", state="attached")
+    page.wait_for_selector("caption:has-text('Dearest first')", state="attached")
+    page.wait_for_function("document.querySelectorAll('.widget-select option').length > 3")
     steps = page.locator("select[aria-label='Steps'], .widget-select select").first
     lines = steps.locator("option").all_inner_texts()
     held = page.locator("table:has(caption:has-text('Dearest first'))")
