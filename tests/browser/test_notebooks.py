@@ -125,7 +125,8 @@ def test_builds_are_counted_picked_and_handed_out(
     shown = ".fg-form .fg-number"
     first = shop.engine.count(Request(have=(FORK,))).number
     book.until(
-        "(n) => document.querySelector('.fg-form .fg-number')?.innerText.match(/[0-9,]+/)?.[0] === n",
+        "(n) => document.querySelector('.fg-form .fg-number')?.innerText.match(/[0-9,]+/)?.[0]"
+        " === n",
         f"{first:,}",
     )
     # A slider moved by keyboard to its left end, then typed over.
