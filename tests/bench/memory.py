@@ -12,6 +12,7 @@ import re
 import tempfile
 import time
 from collections.abc import Callable
+from contextlib import suppress
 from pathlib import Path
 from typing import Any
 
@@ -57,10 +58,11 @@ def _kernels(server: Server) -> list[int]:
     """Return the kernels of a server: they lead a group of their own, and came of the source."""
     found = []
     for child in _children(server.process_id):
-        parent = _parent(child)
-        named = Path(f"/proc/{child}/cmdline").read_bytes()
-        if b"fitgraph.lab.warm" in named and parent != server.process_id and _leads(child):
-            found.append(child)
+        with suppress(FileNotFoundError, ProcessLookupError):  # it may have ended since
+            named = Path(f"/proc/{child}/cmdline").read_bytes()
+            ours = b"fitgraph.lab.warm" in named and _parent(child) != server.process_id
+            if ours and _leads(child):
+                found.append(child)
     return found
 
 
