@@ -7,6 +7,8 @@ import datetime
 from types import MappingProxyType
 
 import pytest
+from hypothesis import HealthCheck, Phase, given, settings
+from hypothesis import strategies as st
 
 from fitgraph.catalogue import load, shipped_folder
 from fitgraph.demand.questions import request_of
@@ -15,6 +17,9 @@ from fitgraph.solve import TreeEngine
 from fitgraph.stock import coverage
 from fitgraph.stock.in_turn import in_turn
 from tests.shared import the_demo
+from tests.strategies import Known, brute_builds, keeps_limits
+from tests.test_stock_coverage import shops
+from tests.turns import turns
 
 
 def with_stock(catalogue: Catalogue, left: dict[str, int]) -> Catalogue:
@@ -48,6 +53,73 @@ def test_each_rider_takes_the_cheapest_that_is_left(name: str) -> None:
             for sku in went[enquiry.number].parts:
                 assert left[sku] > 0
                 left[sku] -= 1
+
+
+@st.composite
+def days(draw: st.DrawFn) -> Catalogue:
+    """Draw a small catalogue with none to two pieces of a part and riders on three days."""
+    shop = draw(shops())
+    # Few joints, so that most riders can be served if there is enough.
+    few = dataclasses.replace(shop.vocabulary, joints=shop.vocabulary.joints[:2])
+    shop = dataclasses.replace(shop, vocabulary=few)
+    left = {sku: draw(st.integers(0, 2)) for sku in sorted(shop.parts)}
+    dates = [None, datetime.date(2026, 3, 1), datetime.date(2026, 3, 2)]
+    asked = tuple(
+        dataclasses.replace(
+            enquiry,
+            number=f"{enquiry.number}/{n}",
+            date=draw(st.sampled_from(dates)),
+            weight=draw(st.sampled_from([1.0, 2.0, 0.5])),
+        )
+        for n in range(2)
+        for enquiry in shop.enquiries
+    )
+    return dataclasses.replace(with_stock(shop, left), enquiries=asked)
+
+
+@settings(
+    max_examples=turns(60),
+    deadline=None,
+    suppress_health_check=list(HealthCheck),
+    derandomize=True,
+    phases=[Phase.generate],
+)
+@given(days())
+def test_who_is_served_equals_trying_every_build_of_what_is_left(shop: Catalogue) -> None:
+    """Nobody goes without who could be served, and a mass limit aside all take the cheapest."""
+    found = in_turn(TreeEngine(shop))
+    taken = list(found.builds)
+    left = {sku: part.stock for sku, part in shop.parts.items()}
+    known: Known = {}
+    served = 0.0
+    for enquiry in sorted(shop.enquiries, key=lambda e: e.date or datetime.date.max):
+        request = request_of(enquiry, in_stock=False)
+        owned = frozenset(enquiry.have)
+        ways = {}
+        for build in brute_builds(shop, request, known=known):
+            if not keeps_limits(request, build):
+                continue
+            parts = frozenset(o.part.sku for o in build.values() if o.part) - owned
+            price = sum(o.service_price for o in build.values())
+            price += sum(shop.parts[sku].price or 0 for sku in parts)
+            ways[parts] = min(price, ways.get(parts, price))
+        weight = enquiry.weight
+        while weight > 0:
+            now = {p: cost for p, cost in ways.items() if all(left[s] > 0 for s in p)}
+            if not now:
+                assert not taken or taken[0].number != enquiry.number
+                break
+            assert taken, enquiry.number
+            took = taken.pop(0)
+            assert took.number == enquiry.number
+            assert frozenset(took.parts) in now and len(took.parts) == len(set(took.parts))
+            if enquiry.max_mass_g is None:
+                assert took.price == min(now.values())
+            for sku in took.parts:
+                left[sku] -= 1
+            served += min(1.0, weight)
+            weight -= 1
+    assert not taken and found.served == served
 
 
 def test_a_row_for_several_is_so_many_riders_and_those_without_a_date_come_last() -> None:
