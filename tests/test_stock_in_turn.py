@@ -57,17 +57,20 @@ def test_each_rider_takes_the_cheapest_that_is_left(name: str) -> None:
 
 @st.composite
 def days(draw: st.DrawFn) -> Catalogue:
-    """Draw a small catalogue with none to two pieces of a part and riders on three days."""
+    """Draw a small catalogue with none to three pieces of a part and riders on three days."""
     shop = draw(shops())
     # Few joints, so that most riders can be served if there is enough.
     few = dataclasses.replace(shop.vocabulary, joints=shop.vocabulary.joints[:2])
     shop = dataclasses.replace(shop, vocabulary=few)
-    left = {sku: draw(st.integers(0, 2)) for sku in sorted(shop.parts)}
+    left = {sku: draw(st.integers(0, 3)) for sku in sorted(shop.parts)}
     dates = [None, datetime.date(2026, 3, 1), datetime.date(2026, 3, 2)]
     asked = tuple(
         dataclasses.replace(
             enquiry,
             number=f"{enquiry.number}/{n}",
+            budget=draw(st.sampled_from([None, None, enquiry.budget])),
+            max_mass_g=draw(st.sampled_from([None, None, enquiry.max_mass_g])),
+            have=draw(st.sampled_from([(), enquiry.have])),
             date=draw(st.sampled_from(dates)),
             weight=draw(st.sampled_from([1.0, 2.0, 0.5])),
         )
