@@ -19,9 +19,9 @@ from typing import Any
 
 from fitgraph.catalogue import CatalogueError, demo_folder, load
 from fitgraph.intake import MappingError, SourceError
-from fitgraph.intake.build import take_in
 from fitgraph.intake.job import Job, mapping_of, prepared
 from fitgraph.intake.mapping import FIELDS
+from fitgraph.intake.understood import take_in
 
 #: Seconds of processor time after which an input counts as hanging.
 HANG = 10

@@ -12,7 +12,7 @@ import pytest
 
 from fitgraph.catalogue import load
 from fitgraph.intake import read_mapping
-from fitgraph.intake.build import MAPPING
+from fitgraph.intake.mapping import MAPPING
 from fitgraph.lab import OwnData
 from fitgraph.lab.chosen import VARIABLE, chosen_folder
 

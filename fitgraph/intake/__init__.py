@@ -3,10 +3,11 @@
 Everything here is data in and data out; commands and pages only ask and show.
 """
 
-from fitgraph.intake.build import Intake, Report, take_in
+from fitgraph.intake.build import Report
 from fitgraph.intake.guess import Choice, guess
 from fitgraph.intake.mapping import Mapping, MappingError, read_mapping, write_mapping
 from fitgraph.intake.sources import SourceError, frame_sheet, read_source
+from fitgraph.intake.understood import Intake, take_in
 
 __all__ = [
     "Choice",

@@ -10,23 +10,14 @@ from fitgraph.catalogue import demo_folder
 from fitgraph.catalogue.loaded import VOCABULARY
 from fitgraph.catalogue.vocabulary_file import read_vocabulary
 from fitgraph.errors import InputError
-from fitgraph.intake.build import (
-    MAPPING,
-    WHY,
-    Intake,
-    Report,
-    UnknownKind,
-    held_parts,
-    stock_numbers,
-    take_in,
-    unknown_kinds,
-    write_catalogue,
-)
+from fitgraph.intake.build import WHY, Report, held_parts, write_catalogue
 from fitgraph.intake.grid import Found, tables
 from fitgraph.intake.guess import Choice, column_as, guess, header_words, units_of
+from fitgraph.intake.kinds import UnknownKind, unknown_kinds
 from fitgraph.intake.mapping import (
     BY_TITLE,
     FIELDS,
+    MAPPING,
     NO_PART,
     Mapping,
     MappingError,
@@ -34,7 +25,9 @@ from fitgraph.intake.mapping import (
     read_mapping,
 )
 from fitgraph.intake.phrases import Phrases, read_phrases
+from fitgraph.intake.rows import stock_numbers
 from fitgraph.intake.sources import Sheet, SourceError, read_source
+from fitgraph.intake.understood import Intake, take_in
 from fitgraph.model import Vocabulary
 from fitgraph.records import dataclass
 

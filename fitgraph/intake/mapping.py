@@ -31,6 +31,9 @@ FIELDS = {
     "ignore": "not used",
 }
 
+#: The file's name in the folder of a catalogue.
+MAPPING = "mapping.toml"
+
 VERSION = 1
 
 #: What ``[roles]`` says of a word that names no part of the shop, and of one that says nothing:

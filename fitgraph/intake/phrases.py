@@ -45,6 +45,9 @@ SIZE = (
 _BEFORE = r"(?<![\w.,/])(?<![0-9]-)(?<![0-9]–)(?<![0-9] - )(?<![0-9] – )" + "".join(
     rf"(?<![0-9] {word} )" for word in ("to", "or", "and", "bis", "und", "oder", "ou", "et", "y")
 )
+#: Letters of a text that are read.
+_LONGEST = 1000
+
 #: A size that stands alone.
 _ALONE = re.compile(rf"(?<![\w.,/]){SIZE}(?![\w/]|[.,][0-9])")
 #: Two sizes that stand together, of which nobody says which is which.
@@ -362,10 +365,11 @@ class Phrases:
         Parameters
         ----------
         text : str
-            A title or a description.
+            A title or a description; what stands behind its first 1,000 letters is not read.
         role : str
             The part's role, where it is known from elsewhere.
         """
+        text = text[:_LONGEST]
         known = self._read.get((text, role))
         if known is None:
             if len(self._read) > 50_000:

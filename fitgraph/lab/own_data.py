@@ -9,7 +9,7 @@ from pathlib import Path
 
 import ipywidgets as widgets
 
-from fitgraph.intake.build import ASIDE, MAPPING, Report, UnknownKind
+from fitgraph.intake.build import ASIDE, Report
 from fitgraph.intake.guess import Choice
 from fitgraph.intake.job import (
     Job,
@@ -20,7 +20,8 @@ from fitgraph.intake.job import (
     serving,
     with_kind,
 )
-from fitgraph.intake.mapping import BY_TITLE, FIELDS, MappingError
+from fitgraph.intake.kinds import UnknownKind
+from fitgraph.intake.mapping import BY_TITLE, FIELDS, MAPPING, MappingError
 from fitgraph.intake.mapping import Column as Meant
 from fitgraph.intake.sources import Sheet, SourceError, read_held
 from fitgraph.lab import tables

@@ -7,14 +7,16 @@ from dataclasses import asdict, replace
 from pathlib import Path
 from typing import Any
 
-from fitgraph.intake.build import ASIDE, MAPPING, PAGE, Intake, Report, UnknownKind
+from fitgraph.intake.build import ASIDE, PAGE, Report
 from fitgraph.intake.cell_texts import UNSAID
 from fitgraph.intake.grid import Found
 from fitgraph.intake.guess import Choice
 from fitgraph.intake.job import Job
 from fitgraph.intake.job import import_tables as tables_imported
-from fitgraph.intake.mapping import BY_TITLE, FIELDS, NO_PART
+from fitgraph.intake.kinds import UnknownKind
+from fitgraph.intake.mapping import BY_TITLE, FIELDS, MAPPING, NO_PART
 from fitgraph.intake.mapping import Column as Meant
+from fitgraph.intake.understood import Intake
 from fitgraph.model import Vocabulary
 from fitgraph.records import dataclass
 from fitgraph.report import as_html, faults
