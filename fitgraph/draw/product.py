@@ -15,7 +15,7 @@ from fitgraph.draw.conflict import spread
 from fitgraph.draw.drawing import drawing, identity_of
 from fitgraph.draw.style import SIGNS, WORDS, verdict_class
 from fitgraph.draw.svg import element, folded, number, shorten, text_lines, write
-from fitgraph.model import Catalogue, Outline, Silhouette, Verdict, Vocabulary
+from fitgraph.model import Catalogue, Outline, Silhouette, Verdict, Vocabulary, split_label
 
 #: Width of the drawing and of the labels beside it, and the least room for a label.
 _WIDTH, _LABEL, _ROW = 640.0, 190.0, 32.0
@@ -253,6 +253,6 @@ def _drawn(
 
 def _name(catalogue: Catalogue, label: str) -> str:
     """Return a part's name, or its number where it has none, with the work done to it."""
-    sku, *work = label.split(" + ")
+    sku, work = split_label(label)
     part = catalogue.parts.get(sku)
     return " + ".join(((part.name if part else "") or sku, *work))

@@ -9,10 +9,10 @@ from fitgraph.catalogue.figures import parse_figure
 from fitgraph.catalogue.findings import WARNING, shorten
 from fitgraph.catalogue.reading import LONGEST_TEXT
 from fitgraph.intake.cell_texts import fixed, said_mass, said_presence, said_price
+from fitgraph.intake.list_rows import ListRow
 from fitgraph.intake.mapping import FIELDS, Column
 from fitgraph.intake.phrases import FILE as PHRASES
 from fitgraph.intake.phrases import Phrases, Said
-from fitgraph.intake.rows import ListRow
 from fitgraph.intake.taken import FROM_WORDS, Taken
 from fitgraph.mechanics.materials import MATERIALS
 from fitgraph.model import Basis, Vocabulary

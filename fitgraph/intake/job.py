@@ -13,7 +13,7 @@ from fitgraph.errors import InputError
 from fitgraph.intake.build import WHY, Report, held_parts, write_catalogue
 from fitgraph.intake.grid import Found, tables
 from fitgraph.intake.guess import Choice, column_as, guess, header_words, units_of
-from fitgraph.intake.kinds import UnknownKind, unknown_kinds
+from fitgraph.intake.list_rows import stock_numbers
 from fitgraph.intake.mapping import (
     BY_TITLE,
     FIELDS,
@@ -25,7 +25,7 @@ from fitgraph.intake.mapping import (
     read_mapping,
 )
 from fitgraph.intake.phrases import Phrases, read_phrases
-from fitgraph.intake.rows import stock_numbers
+from fitgraph.intake.row_kinds import UnknownKind, unknown_kinds
 from fitgraph.intake.sources import Sheet, SourceError, read_source
 from fitgraph.intake.understood import Intake, take_in
 from fitgraph.model import Vocabulary

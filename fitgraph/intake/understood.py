@@ -16,11 +16,11 @@ from fitgraph.intake.across import across
 from fitgraph.intake.cell_texts import like_a_day
 from fitgraph.intake.filled import Filling
 from fitgraph.intake.grid import Found
-from fitgraph.intake.kinds import RowKinds, heading
+from fitgraph.intake.list_rows import ListRow, columns_of
 from fitgraph.intake.lost_values import FORMULA
 from fitgraph.intake.mapping import MAPPING, Mapping
 from fitgraph.intake.phrases import Phrases
-from fitgraph.intake.rows import ListRow, columns_of
+from fitgraph.intake.row_kinds import RowKinds, heading
 from fitgraph.intake.sources import Sheet, letter
 from fitgraph.intake.taken import Taken
 from fitgraph.model import Vocabulary

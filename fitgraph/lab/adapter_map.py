@@ -685,7 +685,7 @@ class AdapterMap(Answering):
     def _show_kept(self, told: str = "") -> None:
         """Show what the folder of proposals holds, and what of it is of no use."""
         found, problems = kept(self.opened.shop.folder, self.vocabulary)
-        text = f'<p role="status">{escape(told)}</p>' if told else ""
+        text = tables.status(told) if told else ""
         text += "".join(tables.alert(problem) for problem in problems)
         self.kept_told.value = tables.wrap(text or ("" if found else "<p>None is kept yet.</p>"))
         self.kept_parts.show([self._choice(m, "Try the {}") for m in found])
@@ -711,7 +711,7 @@ class AdapterMap(Answering):
             self.drop(self.trial)
             self.trial.value = tables.wrap("<p>Nothing has been added yet.</p>")
             return
-        self.trial.value = tables.wrap('<p role="status">Asking every rider again …</p>')
+        self.trial.value = tables.wrap(tables.status("Asking every rider again …"))
         self.work_out(
             lambda: [Task(lambda: self._tried(added), self._show_tried)],
             self.trial,

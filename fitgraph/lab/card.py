@@ -160,7 +160,7 @@ def card_html(part: Part, opened: OpenCatalogue) -> str:
     ]
     near = nearest_combination(opened.explainer, (part.sku,))
     mine = [n for n in nests(near, vocabulary) if part.role in n.roles]
-    first = main_nest(tuple(mine), vocabulary) or (mine[0] if mine else None)
+    first = main_nest(tuple(mine), vocabulary)
     drawn = (
         f"<h3>Section, with the nearest parts around it</h3>"
         f"{tables.sections_html([first], vocabulary)}"

@@ -297,7 +297,7 @@ class Counter(Answering):
             self.told.value = ""
             self.likely.show([])
             return
-        self.told.value = tables.wrap(f'<p role="status">{escape(state_text(state))}</p>')
+        self.told.value = tables.wrap(tables.status(state_text(state)))
         asked = {q.role for q in state.identifier.questions.values()}
         items = []
         for role, parts in state.candidates(least=_LEAST).parts.items():
@@ -379,7 +379,7 @@ class Counter(Answering):
         if not self.wanted:
             yield Task(lambda: None, self._nothing_wanted, slow=False)
             return
-        self.verdict.value = tables.wrap('<p role="status">Looking …</p>')
+        self.verdict.value = tables.wrap(tables.status("Looking …"))
         exchange = partial(
             self.opened.shop.exchange,
             self.wanted,

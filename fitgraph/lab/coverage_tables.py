@@ -7,7 +7,7 @@ from html import escape
 
 from markupsafe import Markup
 
-from fitgraph.lab.tables import long_table
+from fitgraph.lab.tables import long_table, status
 from fitgraph.model import Catalogue
 from fitgraph.report.standing_words import MEANS, ORDER, SIGNS, WORDS, tally_text
 from fitgraph.report.tables import Column, Table
@@ -71,9 +71,9 @@ def stock_verdict_html(
         Who is served as pieces run out; None while that is worked out.
     """
     if total is None:
-        return '<p role="status">Asking what can be served …</p>'
+        return status("Asking what can be served …")
     if not total.total:
-        return '<p role="status">There are no enquiries in this catalogue.</p>'
+        return status("There are no enquiries in this catalogue.")
     told = [
         f"<strong>{total.of(Standing.STOCK):g} of {total.total:g}</strong> "
         f"{'enquiry' if total.total == 1 else 'enquiries'} "

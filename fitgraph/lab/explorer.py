@@ -101,10 +101,7 @@ class BuildExplorer(Answering):
         self.standing: dict[str, tuple[PartStanding, ...]] = {}
         self._make_fields()
         self._make_answers()
-        for sku in have:
-            part = opened.catalogue.parts.get(sku)
-            if part is not None:
-                self.pickers[part.role].field.value = part_label(part)
+        self.form.name(have)
         self.session = SessionBar(self, "builds", f"BuildExplorer {opened.catalogue.name} {have}")
         self.children = self._arranged()
         self._watch()

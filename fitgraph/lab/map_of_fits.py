@@ -212,7 +212,7 @@ class MapOfFits(Answering):
                 told = (
                     size_maps.matched(match, self.search.value, self.opened.catalogue) + " " + told
                 )
-            self.status.value = tables.wrap(f'<p role="status">{escape(told)}</p>')
+            self.status.value = tables.wrap(tables.status(told))
             self.details.value = self._details(shown, tolerance)
             self.in_words_table.value = _shown(
                 size_maps.whole(shown, tolerance), self.opened.catalogue

@@ -10,7 +10,7 @@ from html import escape
 import ipywidgets as widgets
 
 from fitgraph.lab.look import html
-from fitgraph.lab.tables import wrap
+from fitgraph.lab.tables import status, wrap
 
 #: How often the time is brought up to date, in seconds.
 _EVERY_S = 0.5
@@ -89,7 +89,7 @@ class Meter(widgets.Box):
         self._say(text)
 
     def _say(self, text: str) -> None:
-        self.status.value = wrap(f'<p role="status">{escape(text)}</p>') if text else ""
+        self.status.value = wrap(status(text)) if text else ""
 
     def _tick(self, number: int) -> None:
         if number != self._number:

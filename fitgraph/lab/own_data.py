@@ -20,9 +20,9 @@ from fitgraph.intake.job import (
     serving,
     with_kind,
 )
-from fitgraph.intake.kinds import UnknownKind
 from fitgraph.intake.mapping import BY_TITLE, FIELDS, MAPPING, MappingError
 from fitgraph.intake.mapping import Column as Meant
+from fitgraph.intake.row_kinds import UnknownKind
 from fitgraph.intake.sources import Sheet, SourceError, read_held
 from fitgraph.lab import tables
 from fitgraph.lab.answering import Answering, Task
@@ -58,7 +58,7 @@ _MOST_BYTES = 6_000_000
 #: Where a catalogue goes if nobody says.
 _INTO = "~/my-shop"
 
-_READING = '<p role="status">Reading …</p>'
+_READING = tables.status("Reading …")
 
 
 def _beside(field: widgets.Widget, flex: str) -> None:
@@ -320,7 +320,7 @@ class OwnData(Answering):
             return
         job, choices, folder = self.job, list(self.choices), self.folder()
         self.take.disabled = True
-        self.done.value = tables.wrap('<p role="status">Importing …</p>')
+        self.done.value = tables.wrap(tables.status("Importing …"))
 
         def write() -> str:
             try:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 
 import ipywidgets as widgets
 
@@ -93,6 +93,13 @@ class PartsForm(widgets.VBox):
         if not self._catalogue.vocabulary.roles[role].fill.free:
             self.more.value = True
         self.pickers[role].field.focus()
+
+    def name(self, skus: Iterable[str]) -> None:
+        """Fill in the fields of some parts; what this catalogue does not have is passed over."""
+        for sku in skus:
+            part = self._catalogue.parts.get(sku)
+            if part is not None:
+                self.pickers[part.role].field.value = part_label(part)
 
     def skus(self) -> dict[str, str]:
         """Return the stock number that is meant in each field that is filled in.

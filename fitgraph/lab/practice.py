@@ -250,7 +250,7 @@ class Practice(Answering):
 
     def _show_waiting(self, _nothing: None) -> None:
         self.round_box.layout.display = "flex"
-        self.verdict.value = tables.wrap('<p role="status">Making a question …</p>')
+        self.verdict.value = tables.wrap(tables.status("Making a question …"))
         self.asked_text.value = ""
         self.told.value = self.drawing.value = self.unjudged.value = ""
         for child in (self.choice, self.answer, self.next):

@@ -256,7 +256,7 @@ class RestockPanel(Panel):
         found = self._find(mode, figure)
         if found is None:
             self.plan = None
-            self.orders.value = tables.wrap('<p role="status">Looking for these orders …</p>')
+            self.orders.value = tables.wrap(tables.status("Looking for these orders …"))
             self.next.value = self.links.value = ""
             return False
         self.plan, after = found

@@ -9,7 +9,7 @@ from html import unescape
 
 from fitgraph.explain import Explanation, Prefer
 from fitgraph.lab.saves import SavedFile
-from fitgraph.model import Catalogue
+from fitgraph.model import Catalogue, split_label
 from fitgraph.report import as_html, explanations
 from fitgraph.report.as_pdf import pdf
 from fitgraph.report.blocks import Picture, Report, Section
@@ -29,7 +29,7 @@ def answer_title(said: Explanation, catalogue: Catalogue) -> str:
     """Return what an answer is about: its parts by name and number."""
     names = []
     for label in said.named:
-        sku, *_ = label.split(" + ")
+        sku, _ = split_label(label)
         part = catalogue.parts.get(sku)
         names.append(f"{part.name} ({label})" if part is not None and part.name else label)
     return ", ".join(names)

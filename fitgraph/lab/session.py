@@ -8,7 +8,6 @@ import os
 import urllib.parse
 import zlib
 from collections.abc import Mapping
-from html import escape
 from typing import Any, Protocol
 
 import ipywidgets as widgets
@@ -242,7 +241,7 @@ class SessionBar(widgets.HBox):
         self.changed()
 
     def _tell(self, text: str, *, wrong: bool = False) -> None:
-        told = tables.alert(text) if wrong else f'<p role="status">{escape(text)}</p>'
+        told = tables.alert(text) if wrong else tables.status(text)
         self.message.value = tables.wrap(told) if text else ""
 
     def changed(self) -> None:

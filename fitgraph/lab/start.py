@@ -189,5 +189,5 @@ class Start(Answering):
                 if shared
                 else "It can be used. In a notebook, write its path into open_catalogue(...)."
             )
-            self.message.value = tables.wrap(f'<p role="status">{escape(told)}</p>')
+            self.message.value = tables.wrap(tables.status(told))
             self._tell()

@@ -14,7 +14,7 @@ from fitgraph.errors import brief
 from fitgraph.explain import Change, Clash, Explanation, action_text, clash_text
 from fitgraph.explain.standing import PartStanding
 from fitgraph.explain.words_rider import about
-from fitgraph.model import Catalogue, Option, Part, Verdict, Vocabulary
+from fitgraph.model import Catalogue, Option, Part, Verdict, Vocabulary, split_label
 from fitgraph.report.as_html import MOST_WHOLE, in_sentences, rows_html, unbroken, verdict_sign
 from fitgraph.report.builds import between_text, cores_text
 from fitgraph.report.cautions import cautions_on
@@ -63,6 +63,11 @@ def alert(message: str) -> str:
     """Return what went wrong, one paragraph a line."""
     lines = "".join(f"<p>{escape(line)}</p>" for line in brief(message).splitlines())
     return f'<div class="fg-alert" role="alert">{lines}</div>'
+
+
+def status(text: str) -> str:
+    """Return what is told as soon as it stands there."""
+    return f'<p role="status">{escape(text)}</p>'
 
 
 def cautions_html(texts: Iterable[str]) -> str:
@@ -116,7 +121,7 @@ def count_html(
         How many ways these are, which is what somebody chooses between.
     """
     if certain is None:
-        return '<p role="status">Counting the builds …</p>'
+        return status("Counting the builds …")
     one = certain.exact and certain.number == 1
     figure = f"{certain.number:,}" if certain.exact else f"about {certain.number:,}"
     if certain.exact:
@@ -372,7 +377,7 @@ _TELL = {
 
 def _label_html(label: str, catalogue: Catalogue, *, named: bool) -> str:
     """Return a part with the work done to it; its stock number opens its card."""
-    sku, *work = label.split(" + ")
+    sku, work = split_label(label)
     part = catalogue.parts.get(sku)
     if not named and part is not None:
         part = replace(part, name=catalogue.vocabulary.roles[part.role].title)

@@ -87,7 +87,7 @@ class WaysPanel(widgets.VBox):
             self.fillings.value = ""
             return
         one = listed.answers[int(name.split(":")[1])]
-        self.fillings.value = tables.wrap('<p role="status">Listing its fillings …</p>')
+        self.fillings.value = tables.wrap(tables.status("Listing its fillings …"))
         vocabulary, owned = self._opened.catalogue.vocabulary, frozenset(listed.request.have)
 
         def fill(found: Listed) -> None:

@@ -26,7 +26,7 @@ from fitgraph.lab.pressable import Pressable
 from fitgraph.lab.saved_answer import saved_files
 from fitgraph.lab.saves import Saves
 from fitgraph.lab.session import SessionBar, SessionError
-from fitgraph.model import Option, Verdict
+from fitgraph.model import Option, Verdict, split_label
 from fitgraph.report.explanations import change_cautions
 from fitgraph.solve import Request
 from fitgraph.wording import capital, plural
@@ -63,10 +63,7 @@ class WhyExplorer(Answering):
         catalogue = opened.catalogue
         self.form = PartsForm(catalogue, "Adapters and extras")
         self.pickers = self.form.pickers
-        for sku in parts:
-            part = catalogue.parts.get(sku)
-            if part is not None:
-                self.pickers[part.role].field.value = part_label(part)
+        self.form.name(parts)
         self.verdict, self.problems, self.answer = verdict_line(), html(), html()
         self.graph, self.sections, self.needs = html(), html(), html()
         self.measure, self.telling = html(), html()
@@ -174,7 +171,7 @@ class WhyExplorer(Answering):
 
     def _nothing_named(self, _nothing: None) -> None:
         self.explanation = None
-        self.verdict.value = tables.wrap('<p role="status">Name two parts or more.</p>')
+        self.verdict.value = tables.wrap(tables.status("Name two parts or more."))
         for place in (
             *(self.answer, self.graph, self.sections, self.measure),
             *(self.telling, self.needs),
@@ -185,11 +182,14 @@ class WhyExplorer(Answering):
         self.change_note.value = ""
         self.changes.show([])
 
+    def _named(self, said: Explanation) -> dict[str, str]:
+        """Return what an answer is about by its roles: the labels of options."""
+        parts = self.opened.catalogue.parts
+        return {parts[split_label(label)[0]].role: label for label in said.named}
+
     def _drawn(self, said: Explanation, near: Mapping[str, Option]) -> dict[str, Option]:
         """Return the parts of the graph: those named, and those a conflict touches."""
-        parts = self.opened.catalogue.parts
-        roles = {parts[label.split(" + ")[0]].role for label in said.named}
-        roles |= {r for clash in said.conflicts for r in clash.options}
+        roles = {*self._named(said), *(r for clash in said.conflicts for r in clash.options)}
         return {r: o for r, o in near.items() if r in roles and o.part is not None}
 
     def _show(self, said: Explanation, near: Mapping[str, Option]) -> None:
@@ -205,9 +205,8 @@ class WhyExplorer(Answering):
         free = frozenset(r for clash in said.conflicts for r in clash.free)
         seen = {c.joint.name for c in said.conflicts}
         all_joints = (*said.conflicts, *(c for c in said.joints if c.joint.name not in seen))
-        self._draw_product(
-            {catalogue.parts[n.split(" + ")[0]].role: n for n in said.named}, all_joints
-        )
+        labels = self._named(said)
+        self._draw_product(labels, all_joints)
         graph, narrow = (
             conflict_svg(self._drawn(said, near), all_joints, vocabulary, free, narrow=n)
             for n in (False, True)
@@ -218,9 +217,10 @@ class WhyExplorer(Answering):
             "did not name. Dashed lines do not fit, dotted ones cannot be told.</p>"
         )
         found = nests(near, vocabulary)
-        named = {catalogue.parts[label.split(" + ")[0]].role for label in said.named}
-        telling = [n for n in found if n.verdict is not Verdict.FITS or named & n.roles]
-        telling.sort(key=lambda n: (n.verdict, -len(named & n.roles)))
+        telling = [
+            n for n in found if n.verdict is not Verdict.FITS or not n.roles.isdisjoint(labels)
+        ]
+        telling.sort(key=lambda n: (n.verdict, -len(n.roles.intersection(labels))))
         self.sections.value = tables.wrap(
             tables.sections_html(telling[:_MOST_SECTIONS], vocabulary)
         )
@@ -235,12 +235,12 @@ class WhyExplorer(Answering):
             self.changes.show([])
         else:
             self.change_note.value = tables.wrap(
-                '<p role="status">Looking for the smallest changes …</p>'
+                tables.status("Looking for the smallest changes …")
             )
             self.changes.disabled = True
         self.stop_button.disabled = not seeking
         self.telling.value = (
-            tables.wrap('<p role="status">Working out which measurement settles most …</p>')
+            tables.wrap(tables.status("Working out which measurement settles most …"))
             if said.verdict is Verdict.UNKNOWN
             else ""
         )
@@ -252,7 +252,7 @@ class WhyExplorer(Answering):
         self.stop_button.disabled = True
         if whole:
             return
-        stopped = tables.wrap('<p role="status">Stopped. Change an entry to look again.</p>')
+        stopped = tables.wrap(tables.status("Stopped. Change an entry to look again."))
         for place in (self.change_note, self.telling):
             if 'role="status"' in place.value:
                 place.value = stopped

@@ -3,7 +3,15 @@
 from fitgraph.model.catalogue import Catalogue, Enquiry
 from fitgraph.model.dimension import Basis, Dimension, Word
 from fitgraph.model.frozen import from_columns, proxy
-from fitgraph.model.part import ABSENT, Feature, Option, Part, with_features, with_length
+from fitgraph.model.part import (
+    ABSENT,
+    Feature,
+    Option,
+    Part,
+    split_label,
+    with_features,
+    with_length,
+)
 from fitgraph.model.supply import Offer, Supplier, Supply
 from fitgraph.model.verdict import Presence, Verdict
 from fitgraph.model.vocabulary import (
@@ -74,6 +82,7 @@ __all__ = [
     "contradictory",
     "from_columns",
     "proxy",
+    "split_label",
     "with_features",
     "with_length",
 ]

@@ -6,7 +6,7 @@ import datetime
 from collections.abc import Mapping
 from dataclasses import field
 
-from fitgraph.model.part import Part
+from fitgraph.model.part import Part, split_label
 from fitgraph.model.vocabulary import Vocabulary
 from fitgraph.records import dataclass
 
@@ -69,6 +69,6 @@ class Catalogue:
         label : str
             A stock number, with the services behind it where there are any.
         """
-        sku, *services = label.split(" + ")
+        sku, services = split_label(label)
         part = self.parts.get(sku)
         return label if part is None else " + ".join((part.called, *services))

@@ -142,6 +142,12 @@ class Option:
         return " + ".join((self.part.called, *self.services))
 
 
+def split_label(label: str) -> tuple[str, list[str]]:
+    """Return the stock number in an option's label, and the services behind it."""
+    sku, *services = label.split(" + ")
+    return sku, services
+
+
 P = TypeVar("P", Part, Option)
 
 

@@ -8,7 +8,7 @@ from collections.abc import Callable, Iterable
 from contextlib import AbstractContextManager
 from functools import cached_property, partial
 from pathlib import Path
-from typing import TYPE_CHECKING, Literal
+from typing import TYPE_CHECKING, Literal, get_args
 
 from fitgraph.catalogue import Loaded, demo_folder
 from fitgraph.errors import ArgumentError, InputError
@@ -69,9 +69,6 @@ Aim = Literal["any", "lighter", "stronger", "cheaper"]
 Work = Literal["none", "owned", "any"]
 Preference = Literal["owned", "price", "mass", "work"]
 
-_SORTS = ("price", "mass", "strength")
-_WORK = ("none", "owned", "any")
-_PREFERENCES = ("owned", "price", "mass", "work")
 
 #: No curve has as many steps.
 _MOST_STEPS = 10**9
@@ -248,7 +245,7 @@ class Shop:
             max_mass_g=mass_of(max_mass_g, self.catalogue),
             in_stock=yes_of(in_stock, "in_stock"),
             material=None if kind is None else check_material(kind),
-            services=Services(one_of(services, _WORK, "services")),
+            services=Services(one_of(services, get_args(Work), "services")),
         )
 
     # -- what fits -------------------------------------------------------
@@ -316,7 +313,7 @@ class Shop:
         from fitgraph.solve.only_named import asked_of_named
 
         request = self._request(have, want, budget, max_mass_g, material, in_stock, services)
-        order = one_of(sort, _SORTS, "sort")
+        order = one_of(sort, get_args(Sort), "sort")
         limit = whole_of(limit, "limit")
         rows = whole_of(ways, "ways") if limit else 0
         found, engine = asked_of_named(
@@ -451,7 +448,7 @@ class Shop:
             budget=money_of(budget, self.catalogue.vocabulary),
             material=None if kind is None else check_material(kind),
             in_stock=yes_of(in_stock, "in_stock"),
-            sort=None if sort is None else one_of(sort, _SORTS, "sort"),
+            sort=None if sort is None else one_of(sort, get_args(Sort), "sort"),
             limit=whole_of(limit, "limit"),
             ends=yes_of(ends, "ends"),
         )
@@ -575,7 +572,7 @@ class Shop:
         request = self._request(skus, None, budget, max_mass_g, material, in_stock)
         if request == Request():
             raise InputError("name the parts to ask about, or a limit")
-        wanted = Prefer(one_of(prefer, _PREFERENCES, "prefer"))
+        wanted = Prefer(one_of(prefer, get_args(Preference), "prefer"))
         found = explain_named(self.explainer, request, wanted)
         return WhyAnswer(found, self.catalogue, wanted)
 

@@ -13,9 +13,9 @@ from fitgraph.intake.grid import Found
 from fitgraph.intake.guess import Choice
 from fitgraph.intake.job import Job
 from fitgraph.intake.job import import_tables as tables_imported
-from fitgraph.intake.kinds import UnknownKind
 from fitgraph.intake.mapping import BY_TITLE, FIELDS, MAPPING, NO_PART
 from fitgraph.intake.mapping import Column as Meant
+from fitgraph.intake.row_kinds import UnknownKind
 from fitgraph.intake.understood import Intake
 from fitgraph.model import Vocabulary
 from fitgraph.records import dataclass

@@ -7,10 +7,10 @@ from collections.abc import Sequence
 
 from fitgraph.catalogue.findings import Notes, shorten
 from fitgraph.intake.grid import Found
+from fitgraph.intake.list_rows import ListRow, columns_of
 from fitgraph.intake.mapping import BY_TITLE, MAPPING, NO_PART, Mapping
 from fitgraph.intake.phrases import FILE as PHRASES
 from fitgraph.intake.phrases import Phrases, Said
-from fitgraph.intake.rows import ListRow, columns_of
 from fitgraph.model import Vocabulary
 from fitgraph.records import dataclass
 
