@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from html import escape
 
 from markupsafe import Markup
@@ -115,28 +115,16 @@ def cell(tally: StandingTally, shown: Standing | None, where: str) -> dict[str, 
     }
 
 
-def _sum_of(tallies: Iterable[StandingTally]) -> StandingTally:
-    rows = [t.weights for t in tallies]
-    return StandingTally(tuple(map(sum, zip(*rows, strict=True)))) if rows else StandingTally()
-
-
 def cells(
     matrix: Matrix, shown: Standing | None
 ) -> tuple[list[str], list[str], list[list[dict[str, object] | None]]]:
     """Return keys of rows and columns, the last of each for all together, and the cells."""
     rows, columns = [*matrix.rows, ""], [*matrix.columns, ""]
-
-    def of(row: str, column: str) -> StandingTally:
-        if row and column:
-            return matrix.cell(row, column)
-        spots = [t for (r, c), t in matrix.cells.items() if row in ("", r) and column in ("", c)]
-        return _sum_of(spots)
-
-    return (
-        rows,
-        columns,
-        [[cell(of(r, c), shown, f"{r or 'all'}, {c or 'all'}") for c in columns] for r in rows],
-    )
+    found = [
+        [cell(matrix.cell(r, c), shown, f"{r or 'all'}, {c or 'all'}") for c in columns]
+        for r in rows
+    ]
+    return rows, columns, found
 
 
 def matrix_table(matrix: Matrix) -> Table:

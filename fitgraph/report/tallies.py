@@ -183,18 +183,15 @@ def headline(total: StandingTally, turn: InTurn | None = None) -> str:
 
 
 def _matrix(coverage: Coverage, down: str, across: str) -> list[Block]:
-    matrix, total = coverage.matrix(down, across), coverage.total
-    of_row, of_column = coverage.by(down), coverage.by(across)
+    matrix = coverage.matrix(down, across)
 
-    def cells(name: str, tallies: Sequence[StandingTally]) -> tuple[str, ...]:
-        met = (f"{t.total - t.unmet:g}/{t.total:g}" if t.total else "·" for t in tallies)
-        return (name, *met)
+    def met(tally: StandingTally) -> str:
+        return f"{tally.total - tally.unmet:g}/{tally.total:g}" if tally.total else "·"
 
     rows = [
-        cells(row, [*(matrix.cell(row, column) for column in matrix.columns), of_row[row]])
-        for row in matrix.rows
+        (row or _ALL, *(met(matrix.cell(row, column)) for column in (*matrix.columns, "")))
+        for row in (*matrix.rows, "")
     ]
-    rows.append(cells(_ALL, [*(of_column[column] for column in matrix.columns), total]))
     columns = (Column(down, TEXT, ""), *(Column(c, _RATIO) for c in (*matrix.columns, _ALL)))
     title = f"From stock, of all asked: {down} down, {across} across"
     return [Say(title, Tone.QUIET), Table("matrix", columns, tuple(rows))]

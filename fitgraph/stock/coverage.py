@@ -89,9 +89,13 @@ class Matrix:
     columns: tuple[str, ...]
     cells: Mapping[tuple[str, str], StandingTally]
 
-    def cell(self, row: str, column: str) -> StandingTally:
-        """Return one pair's enquiries."""
-        return self.cells.get((row, column), StandingTally())
+    def cell(self, row: str = "", column: str = "") -> StandingTally:
+        """Return one pair's enquiries; those of all rows, or columns, where none is named."""
+        if row and column:
+            return self.cells.get((row, column), StandingTally())
+        spots = [t for (r, c), t in self.cells.items() if row in ("", r) and column in ("", c)]
+        weights = zip(*(t.weights for t in spots), strict=True)
+        return StandingTally(tuple(map(sum, weights))) if spots else StandingTally()
 
 
 @dataclass(frozen=True, slots=True)
