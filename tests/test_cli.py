@@ -688,6 +688,14 @@ def test_help_is_quick_because_it_loads_little() -> None:
     assert process("-c", code).stdout == "[]\n"
 
 
+def test_a_plain_why_loads_no_room_of_numpy_that_it_does_not_need() -> None:
+    run = "from fitgraph.cli.main import app; app(standalone_mode=False)"
+    code = f"import sys; sys.argv[1:] = ['why', 'FORK-VEN-04', 'BAR-MAR-05', 'CLMP-SKE-01']; {run}"
+    loaded = "print('numpy.ma' in sys.modules, 'numpy.linalg' in sys.modules)"
+    result = process("-c", f"{code}; {loaded}")
+    assert result.stdout.splitlines()[-1] == "False True"
+
+
 def test_a_terminal_without_these_characters_gets_an_answer(plugs: Path) -> None:
     words = ("-m", "fitgraph", "why", "--catalogue", str(plugs), "HOLE-1", "PLUG-B")
     result = process(*words, PYTHONIOENCODING="ascii", NO_COLOR="1")

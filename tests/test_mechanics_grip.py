@@ -12,6 +12,7 @@ from hypothesis import strategies as st
 
 from fitgraph.mechanics import clamps, slots
 from fitgraph.mechanics import grip as g
+from fitgraph.mechanics.numbers import percentile
 from tests.turns import turns
 
 STEEL, ALUMINIUM, ACETAL = 205.0, 68.9, 2.8
@@ -181,3 +182,11 @@ def test_arguments_without_sense_are_refused() -> None:
         g.nest_grip([COLLAR], BOLTS, turned=1)
     with pytest.raises(ValueError, match="bore"):
         g.nest_grip([g.RingSection(30.0, 30.0, 40.0, STEEL)], BOLTS)
+
+
+@pytest.mark.parametrize("shape", [(1,), (2,), (7,), (4, 100), (3, 2001)])
+def test_percentiles_are_those_of_numpy(shape: tuple[int, ...]) -> None:
+    values = np.random.default_rng(5).normal(100.0, 20.0, shape)
+    for share in (0.0, 5.0, 33.3, 50.0, 95.0, 100.0):
+        wanted = np.percentile(values, share, axis=-1)
+        assert percentile(values, share) == pytest.approx(wanted, rel=1e-13)

@@ -29,7 +29,7 @@ import numpy as np
 import numpy.typing as npt
 
 from fitgraph.mechanics.clamps import FRICTION_RANGE, NUT_FACTOR_RANGE
-from fitgraph.mechanics.numbers import require
+from fitgraph.mechanics.numbers import percentile, require
 from fitgraph.mechanics.published import by_name
 from fitgraph.mechanics.slots import closes_by_mm, closing_force_n
 from fitgraph.records import dataclass
@@ -378,17 +378,17 @@ def nest_grip(
         float(_slips_at(rings, bolts, _corner(rings, best), friction, contact)[0][: last + 1].min())
         for best in (False, True)
     )
-    low, middle, high = np.percentile(weakest, [LOW, 50.0, HIGH])
+    low, middle, high = (float(percentile(weakest, p)) for p in (LOW, 50.0, HIGH))
     return NestGrip(
-        float(middle),
-        float(low),
-        float(high),
+        middle,
+        low,
+        high,
         (bounds[0], bounds[1]),
         governing,
         float(counts[governing] / samples),
-        tuple(float(x) for x in np.percentile(slips, 50.0, axis=1)),
+        tuple(percentile(slips, 50.0).tolist()),
         float((slips[0] > 0).mean()),
-        float(np.percentile(taken, 50.0)),
+        float(percentile(taken, 50.0)),
     )
 
 
