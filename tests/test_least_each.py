@@ -14,6 +14,7 @@ from fitgraph.explain.exchange import exchange
 from fitgraph.model import Verdict
 from fitgraph.solve import Request, Space, TreeEngine
 from fitgraph.solve.least_each import least_each
+from fitgraph.solve.plan import TooWideError
 from fitgraph.solve.query import ask
 from tests.turns import turns
 
@@ -49,6 +50,24 @@ def test_the_least_through_each_class_is_that_of_all_builds(parts: int, certain:
                 assert found[place] == rest.min(initial=np.inf)
                 finite += bool(np.isfinite(found[place]))
     assert finite > 20
+
+
+def test_a_question_for_whose_parts_a_plan_is_too_wide_goes_along_the_whole_plan(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    """Of 1,000 measured parts a role, a count with a bar named was refused; the rest was not."""
+    space, engine = shop(80), TreeEngine(shop(80).catalogue)
+    monkeypatch.setattr("fitgraph.solve.space._FEW", 0)
+    asked = Request(have=(space.catalogue.of("bar")[5].sku,))
+    number = engine.count(asked).number
+    refused = TooWideError(3e9, 2e9, ("bar",), ("joint",))
+
+    def too_wide(*_: object, **__: object) -> None:
+        raise refused
+
+    other = TreeEngine(space.catalogue)
+    monkeypatch.setattr(Space, "plan_within", too_wide)
+    assert other.count(asked).number == number > 0
 
 
 def _asked(engine: TreeEngine) -> list[str]:

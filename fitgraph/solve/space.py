@@ -229,7 +229,9 @@ class Space:
         if plan.bytes > _FEW and any(
             np.count_nonzero(w) <= _PART * len(w) for w in weights.values()
         ):
-            return self.plan_within(weights, certain=certain)
+            # What is left of a role may suit another order of steps, which is wider elsewhere.
+            with contextlib.suppress(TooWideError):
+                return self.plan_within(weights, certain=certain)
         return plan
 
     def ingredients(self, *, certain: bool) -> Ingredients:
