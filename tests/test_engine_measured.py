@@ -59,9 +59,9 @@ from fitgraph.solve.limits import count_within
 from fitgraph.solve.order import NoOrderError, Order, Tangle, best_order
 from fitgraph.solve.query import TENTHS, Query, ask
 from fitgraph.solve.reference import ReferenceEngine
+from fitgraph.solve.residues import joined, words_of
 from fitgraph.solve.space import compile_tables
 from fitgraph.solve.stream import Stream
-from fitgraph.solve.words import joined, words_of
 from tests.shared import the_demo
 from tests.sum_tables import table_of
 from tests.turns import LONG

@@ -96,7 +96,7 @@ GENERAL_WORDS = {
 #: Words that mean something else where they stand, and the only modules they may stand in.
 COINCIDENCES = {
     "bearings": ({"mechanics/standards.py"}, "the table of ISO 15 bearing sizes"),
-    "clip": ({"solve/words.py"}, "how numpy treats a place that is too large"),
+    "clip": ({"solve/residues.py"}, "how numpy treats a place that is too large"),
     "bolts": ({"report/explanations.py"}, "how many screws a grip was worked out for, in data"),
     "head": ({"draw/style.py", "lab/look.py"}, "a size of type"),
     "lower": ({"intake/guess.py"}, "how a column of least sizes is called"),

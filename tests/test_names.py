@@ -22,7 +22,6 @@ PAIRS = {
     ("supply", "catalogue", "model"): "the supply, and the reader of its tables",
     ("tables", "lab", "report"): "the tables of an answer, and how a page shows them",
     ("ways", "explain", "report"): "the ways, and what is shown of them",
-    ("words", "explain", "solve"): "words of people, and machine words: no reader meets both",
 }
 
 #: Classes that may share a name, each with the reason.
@@ -31,7 +30,6 @@ CLASSES = {
     "Chain": "a row of things in order: of held parts, and of running sums",
     "Column": "a column of their sheet, and a column of our table",
     "Drawing": "a sheet of lines; drawing by lot: no reader meets both",
-    "Elimination": "roles taken out one by one: of sums in the graph, and by the steps of a plan",
     "Kind": "a kind of what people own; a kind of mark on the map of designs",
     "Least": "least costs: the semiring, and its bucket elimination",
     "Part": "something with a stock number; a step's operand inside the plan: no reader meets both",

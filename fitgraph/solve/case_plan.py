@@ -8,10 +8,10 @@ from dataclasses import replace
 
 from fitgraph.array_types import Ints
 from fitgraph.solve.bundles import Bundle
-from fitgraph.solve.elimination import Elimination, Live
 from fitgraph.solve.order import TRIES, Extra, Order, Tangle, best_order
 from fitgraph.solve.plan import Case
 from fitgraph.solve.relations import Relation
+from fitgraph.solve.steps import Live, Steps
 from fitgraph.solve.sums import Running
 
 #: Work (classes times cells) up to which no better order, and no split into cases, is looked for.
@@ -23,8 +23,8 @@ class CasePlan:
 
     Parameters
     ----------
-    elimination : Elimination
-        Makes the steps, for all cases.
+    steps : Steps
+        Those of all cases.
     firsts : dict
         Orders that cases begin with, carried from one case to the next.
     domains : mapping of str to ndarray of int
@@ -35,14 +35,14 @@ class CasePlan:
 
     def __init__(
         self,
-        elimination: Elimination,
+        steps: Steps,
         firsts: dict[tuple[object, ...], tuple[str, ...]],
         domains: Mapping[str, Ints],
         relations: Sequence[Relation],
         running: Sequence[Running],
     ) -> None:
-        self.elimination, self.firsts, self.domains = elimination, firsts, domains
-        self.draft, self.maps = elimination.draft, elimination.maps
+        self.steps, self.firsts, self.domains = steps, firsts, domains
+        self.draft, self.maps = steps.draft, steps.maps
         self.running = {r.name: r for r in running}
         bundle = self.draft.bundle
         #: The tuples decide their sum only where something asks for it.
@@ -55,7 +55,7 @@ class CasePlan:
         if self.bundle is not None:
             others[self.bundle.name] = None
         self.variables = [*roles, *others, *self.running]
-        self.live = [elimination.live(r) for r in relations]
+        self.live = [steps.live(r) for r in relations]
         self.found = self._order()
 
     @property
@@ -70,7 +70,7 @@ class CasePlan:
 
     def _order(self) -> Order:
         """Return the order of elimination."""
-        draft, also = self.draft, self.elimination.also
+        draft, also = self.draft, self.steps.also
         extras: dict[str, Extra] = {}
         apart = frozenset[str]()
         waits: dict[str, set[str]] = {}
@@ -166,12 +166,10 @@ class CasePlan:
         for variable in self.found.variables:
             mine = [f for f in live if variable in f.scope]
             live = [f for f in live if variable not in f.scope]
-            place, scope = self.elimination.step(
-                variable, mine, self.domains, *self._extra(variable)
-            )
+            place, scope = self.steps.step(variable, mine, self.domains, *self._extra(variable))
             places.append(place)
             if scope:
-                names = self.elimination.steps[place].names
+                names = self.steps.made[place].names
                 live.append(Live(-1 - place, scope, None, place, names))
             else:
                 roots.append(place)

@@ -5,7 +5,7 @@ worked out once (:func:`fitgraph.solve.circuit_rows.circuit_of`); then a count i
 them, and what remains a second one back. Sorted tuples are not listed cell by cell: a cell is some
 runs of a sorted list, and what a run comes to is the difference of two running sums.
 
-Numbers are kept as remainders (:mod:`fitgraph.solve.words`). How many words it takes is proven
+Numbers are kept as remainders (:mod:`fitgraph.solve.residues`). How many words it takes is proven
 before: a sum of products with no negative term is at most what it is where every option is let
 in, and that is known (:meth:`Circuit.most`).
 """
@@ -20,9 +20,7 @@ import numpy as np
 from fitgraph.array_types import Bools, Floats, Ints
 from fitgraph.solve.arrays import distinct_below, spread
 from fitgraph.solve.plan import Case, Plan
-from fitgraph.solve.support import ROW as SUPPORT_ROW
-from fitgraph.solve.support import CircuitStep, Sorted, StepRows, Support
-from fitgraph.solve.words import (
+from fitgraph.solve.residues import (
     SOME,
     AtMost,
     Objects,
@@ -34,6 +32,8 @@ from fitgraph.solve.words import (
     taken,
     words_of,
 )
+from fitgraph.solve.support import ROW as SUPPORT_ROW
+from fitgraph.solve.support import CircuitStep, Sorted, StepRows, Support
 from fitgraph.stopping import check
 
 #: Numbers of a matrix that are worth one row of a step, and that the matrices of a step may have.

@@ -8,7 +8,7 @@ import numpy as np
 
 from fitgraph.array_types import Bools, Floats
 from fitgraph.solve.circuit import Circuit
-from fitgraph.solve.words import SOME, Objects, Word, Words, joined, words_of
+from fitgraph.solve.residues import SOME, Objects, Word, Words, joined, words_of
 
 
 class CircuitHome:

@@ -14,11 +14,11 @@ from fitgraph.solve import bundles
 from fitgraph.solve.bundles import bundle_of
 from fitgraph.solve.case_plan import CHEAP, CasePlan
 from fitgraph.solve.draft import Draft, Memo
-from fitgraph.solve.elimination import Elimination
 from fitgraph.solve.order import NoOrderError
 from fitgraph.solve.plan import Plan, TooWideError
 from fitgraph.solve.relations import Relation, merged, reduced, supported
 from fitgraph.solve.splits import cases_of, splits_of
+from fitgraph.solve.steps import Steps
 from fitgraph.solve.sums import Running
 from fitgraph.solve.within import Within
 from fitgraph.stopping import check
@@ -38,7 +38,7 @@ class _Planner:
 
     def __init__(self, draft: Draft) -> None:
         self.draft = draft
-        self.within, self.elimination = Within(draft), Elimination(draft)
+        self.within, self.steps = Within(draft), Steps(draft)
         self._firsts: dict[tuple[object, ...], tuple[str, ...]] = {}
 
     def case(self, domains: Mapping[str, Ints]) -> CasePlan | None:
@@ -70,7 +70,7 @@ class _Planner:
         relations: Sequence[Relation],
         running: Sequence[Running],
     ) -> CasePlan:
-        return CasePlan(self.elimination, self._firsts, domains, relations, running)
+        return CasePlan(self.steps, self._firsts, domains, relations, running)
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -241,7 +241,7 @@ def _finished(draft: Draft) -> Plan:
     return Plan(
         draft.roles,
         draft.sizes,
-        tuple(planner.elimination.steps),
+        tuple(planner.steps.made),
         tuple(steps_of),
         draft.last,
         draft.ceiling,

@@ -34,8 +34,8 @@ class Live:
         self.names = names
 
 
-class Elimination:
-    """Makes steps, and keeps them.
+class Steps:
+    """The steps, made as they are asked for.
 
     Parameters
     ----------
@@ -45,7 +45,7 @@ class Elimination:
 
     def __init__(self, draft: Draft) -> None:
         self.draft, self.maps = draft, draft.memo.maps
-        self.steps: list[Step] = []
+        self.made: list[Step] = []
         self._by_key: dict[tuple[Any, ...], int] = {}
         #: A number for each relation, which stays its own as long as the relation is held.
         self._numbers: dict[int, tuple[int, Relation]] = {}
@@ -98,7 +98,7 @@ class Elimination:
         )
         if key in self._by_key:
             place = self._by_key[key]
-            step = self.steps[place]
+            step = self.made[place]
             return place, {
                 v: maps.number(c) for v, c in zip(step.separator, step.cell_of, strict=True)
             }
@@ -172,7 +172,7 @@ class Elimination:
         kind_of[domain] = maps.of[kind_id][domain]
         shape = tuple(len(cells[v][1]) for v in separator)
         below = frozenset({variable} & self.draft.sizes.keys()).union(
-            *(self.steps[f.child].below for f in mine if f.child >= 0)
+            *(self.made[f.child].below for f in mine if f.child >= 0)
         )
         names = tuple(dict.fromkeys(n for f in mine for n in f.names))
         step = Step(
@@ -192,7 +192,7 @@ class Elimination:
             kinds * math.prod(shape) / (1 if bundle is None else shape[where[bundle.sum]]),
             names,
         )
-        place = len(self.steps)
-        self.steps.append(step)
+        place = len(self.made)
+        self.made.append(step)
         self._by_key[key] = place
         return place, {v: cells[v][0] for v in separator}
