@@ -7,17 +7,23 @@ costs a few array operations, however many builds there are.
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping, Sequence
 
 import numpy as np
 
 from fitgraph.array_types import Floats, Ints
 from fitgraph.records import dataclass
-from fitgraph.solve.arrays import spread
+from fitgraph.solve.arrays import in_batches, spread
+from fitgraph.solve.circuit import Circuit
 from fitgraph.solve.plan import Step
 from fitgraph.solve.space import Space
+from fitgraph.solve.support import Support
+from fitgraph.stopping import check
 
 _LARGEST_KEY = 2**60
+
+#: Rows that are written out in one go.
+_AT_ONCE = 1 << 20
 
 
 @dataclass(frozen=True, slots=True)
@@ -70,6 +76,48 @@ def _summed(group: Ints, groups: int, looks: Mapping[str, Ints], weight: Floats)
     )
 
 
+@dataclass(slots=True)
+class _Rows:
+    """Some rows of a step: the kind, the cell, and what each opens."""
+
+    kind: Ints
+    cell: Ints
+    after: dict[int, Ints]
+
+
+def _rows_of(runs: Support | Circuit, place: int) -> Iterator[_Rows]:
+    """Yield the rows of a step; those of a circuit are written out some at a time."""
+    if isinstance(runs, Support):
+        rows = runs.rows[place]
+        yield _Rows(rows.kind.at, rows.cell, {c: a.at for c, a in rows.after.items()})
+        return
+    step = runs.steps[place]
+    long = step.end - step.begin
+    node = np.arange(len(long))
+    if step.first is not None:
+        node = np.repeat(np.arange(step.nodes), np.diff(np.append(step.first, len(long))))
+    for begin, end in in_batches(long, _AT_ONCE):
+        run, number = spread(long[begin:end])
+        row = step.begin[begin:end][run] + number
+        kind = step.kind[row]
+        after = {c: at[kind] for c, at in step.of_kind.items()}
+        yield _Rows(kind, node[begin:end][run], after | {c: a[row] for c, a in step.opens.items()})
+
+
+def _put_together(found: Sequence[_Sums], groups: int) -> _Sums:
+    """Return weights over groups and looks from those of some rows each."""
+    if len(found) == 1:
+        return found[0]
+    every = np.arange(groups, dtype=np.intp)
+    none = np.zeros(0, dtype=np.intp)
+    return _summed(
+        np.concatenate([none, *(np.repeat(every, s.counts) for s in found)]),
+        groups,
+        {r: np.concatenate([s.looks[r] for s in found]) for r in (found[0].looks if found else ())},
+        np.concatenate([np.zeros(0), *(s.weight for s in found)]),
+    )
+
+
 def _pass(
     space: Space,
     weights: Mapping[str, Floats],
@@ -77,29 +125,32 @@ def _pass(
     *,
     certain: bool,
 ) -> tuple[dict[str, Ints], Floats]:
-    support = space.support(certain=certain)
-    steps = support.plan.steps
+    runs = space.runs(certain=certain)
     sums: list[_Sums] = []
-    for step, rows in zip(steps, support.rows, strict=True):
-        weight, looks = np.ones(len(rows.cell)), dict[str, Ints]()
-        at = np.arange(len(rows.cell))
-        parts = [(after.at, sums[child]) for child, after in rows.after.items()]
-        if step.is_role:
-            parts.append((rows.kind.at, _of_kinds(step, space, weights, look_of)))
-        for into, more in parts:
-            owner, place = _spread(into[at], more)
-            at, weight = at[owner], weight[owner] * more.weight[place]
-            looks = {r: v[owner] for r, v in looks.items()}
-            looks |= {r: v[place] for r, v in more.looks.items()}
-        sums.append(_summed(rows.cell[at], rows.cells, looks, weight))
+    for place, step in enumerate(runs.plan.steps):
+        nodes = runs.rows[place].cells if isinstance(runs, Support) else runs.steps[place].nodes
+        own = [_of_kinds(step, space, weights, look_of)] if step.is_role else []
+        some = []
+        for rows in _rows_of(runs, place):
+            check()
+            weight, looks = np.ones(len(rows.cell)), dict[str, Ints]()
+            at = np.arange(len(rows.cell))
+            parts = [(after, sums[child]) for child, after in rows.after.items()]
+            for into, more in (*parts, *((rows.kind, of) for of in own)):
+                owner, kept = _spread(into[at], more)
+                at, weight = at[owner], weight[owner] * more.weight[kept]
+                looks = {r: v[owner] for r, v in looks.items()}
+                looks |= {r: v[kept] for r, v in more.looks.items()}
+            some.append(_summed(rows.cell[at], nodes, looks, weight))
+        sums.append(_put_together(some, nodes))
     found: list[tuple[dict[str, Ints], Floats]] = []
-    for case in support.cases:  # roots without a common role are independent
+    for case in runs.cases:  # roots without a common role are independent
         looks, weight = dict[str, Ints](), np.ones(1)
         for root in case.roots:
-            owner, place = _spread(np.zeros(len(weight), dtype=np.intp), sums[root])
-            weight = weight[owner] * sums[root].weight[place]
+            owner, kept = _spread(np.zeros(len(weight), dtype=np.intp), sums[root])
+            weight = weight[owner] * sums[root].weight[kept]
             looks = {r: v[owner] for r, v in looks.items()}
-            looks |= {r: v[place] for r, v in sums[root].looks.items()}
+            looks |= {r: v[kept] for r, v in sums[root].looks.items()}
         found.append((looks, weight))
     return (
         {

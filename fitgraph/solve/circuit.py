@@ -24,6 +24,7 @@ from fitgraph.solve.residues import (
     SOME,
     AtMost,
     Objects,
+    Rough,
     Word,
     Words,
     all_but_one,
@@ -105,14 +106,7 @@ class Circuit:
             raise self.plan.too_wide(widest, sum(needed), ceiling)
         found = []
         for step in self.steps:
-            of_run, number = spread(step.end - step.begin)
-            row = step.begin[of_run] + number
-            node = of_run
-            if step.first is not None:
-                last = np.append(step.first[1:], len(step.begin)).astype(np.intp)
-                node = spread(last - step.first)[0][of_run]
-                order = np.lexsort((row, node))
-                row, node = row[order], node[order]
+            node, row = step.one_by_one()
             found.append(
                 StepRows(
                     Sorted.of(step.kind[row].astype(np.intp)),
@@ -201,8 +195,8 @@ class Circuit:
             if not step.is_role:
                 found.append(None)
                 continue
-            kinds = np.zeros(step.kinds, dtype=np.uint64)
-            given = weights[step.variable][step.domain].astype(np.uint64)
+            kinds = np.zeros(step.kinds, dtype=word.given)
+            given = weights[step.variable][step.domain].astype(word.given)
             np.add.at(kinds, step.kind_of[step.domain], given)
             found.append(word.rest(kinds))
         return found
@@ -597,3 +591,22 @@ class Circuit:
         """Return, for every base class of every role, whether a build has one of its options."""
         own = self.own(weights, SOME)
         return self.each(own, self.below(own, SOME), SOME)
+
+    def rough(self, weights: Mapping[str, Floats]) -> dict[str, Floats]:
+        """Return, for every base class of every role, the weight of all builds with one option.
+
+        Parameters
+        ----------
+        weights : mapping of str to ndarray of float
+            Of any size, none of them negative.
+
+        Returns
+        -------
+        dict of str to ndarray of float
+            To float64's digits of the whole; zero just where there is no build.
+        """
+        word = Rough()
+        own = self.own(weights, word)
+        found = self.each(own, self.below(own, word), word)
+        possible = self.possible({r: (w > 0).astype(float) for r, w in weights.items()})
+        return {r: np.where(possible[r], n, 0.0) for r, n in found.items()}

@@ -44,6 +44,8 @@ class Word:
     dtype: Any = np.uint64
     #: Of running sums; their differences are exact below 2**64.
     sums: Any = np.uint64
+    #: Of weights as they are given.
+    given: Any = np.uint64
 
     def __init__(self, prime: int = 0) -> None:
         self.prime = np.uint64(prime)
@@ -121,6 +123,18 @@ class AtMost(Word):
         running = np.append(0.0, np.cumsum(sums))
         last, added = running[pieces.high], int(pieces.cuts[-1]) + len(running)
         return np.asarray(last - running[pieces.low] + last * (added * np.finfo(float).eps))
+
+
+class Rough(Word):
+    """Numbers of any weights, about: running sums are kept with more digits than what they tell."""
+
+    dtype = np.float64
+    sums = np.longdouble
+    given = np.float64
+
+    def rest(self, values: Words) -> Words:
+        """Return numbers without what rounding took below zero."""
+        return np.maximum(values, 0.0).astype(np.float64, copy=False)
 
 
 #: Whether there is a build at all.

@@ -444,6 +444,8 @@ class Space:
             circuit = self._circuit_or_home(home, certain=certain)
             if circuit is not None:
                 return circuit.count_each(weights)
+        elif (whole := self.circuit(certain=certain)) is not None:
+            return whole.rough(weights)
         rows = self.few_rows(certain=certain)
         if rows is not None:
             return rows_each(rows, weights, exact=exact)

@@ -166,6 +166,23 @@ class CircuitStep:
         found = {c: at.take(self.kind) for c, at in self.of_kind.items()} | dict(self.opens)
         return {child: found[child] for child in sorted(found)}
 
+    def one_by_one(self) -> tuple[Ints, Ints]:
+        """Return the rows node by node, whatever nodes share: whose each is, and which.
+
+        Returns
+        -------
+        node, row : ndarray of int
+            Ascending in both.
+        """
+        run, number = spread(self.end - self.begin)
+        row = self.begin[run] + number
+        if self.first is None:
+            return run, row
+        last = np.append(self.first[1:], len(self.begin)).astype(np.intp)
+        node = spread(last - self.first)[0][run]
+        order = np.lexsort((row, node))
+        return node[order], row[order]
+
     def only(self, row: Ints, nodes: Bools, number: Mapping[int, Ints]) -> CircuitStep:
         """Return some of the rows of some of the nodes.
 
