@@ -54,9 +54,11 @@ from fitgraph.solve.circuit_home import CircuitHome
 from fitgraph.solve.circuit_rows import circuit_of
 from fitgraph.solve.counted import Counted
 from fitgraph.solve.counting import count, count_each
+from fitgraph.solve.draft import Draft
 from fitgraph.solve.fronts import Fronts
 from fitgraph.solve.limits import count_within
 from fitgraph.solve.order import NoOrderError, Order, Tangle, best_order
+from fitgraph.solve.plan import Plan
 from fitgraph.solve.query import TENTHS, Query, ask
 from fitgraph.solve.reference import ReferenceEngine
 from fitgraph.solve.residues import joined, words_of
@@ -739,3 +741,18 @@ def test_a_plan_of_a_question_alone_gives_the_same_answers(weightings: int) -> N
             assert number.number == exact.number
         narrow += len(engine.space.kept(("plans within",), dict))
     assert narrow
+
+
+def test_a_plan_stands_where_another_way_to_plan_is_too_wide() -> None:
+    space = shop(parts=8, roles=12, seed=1).space
+    made = planning._finished
+
+    def finished(draft: Draft) -> Plan:
+        if draft.share:
+            raise TooWideError(np.inf, draft.ceiling, (), ())
+        return made(draft)
+
+    plain = space.narrow_plan({}, certain=True, leading="sleeve")
+    with patched([(planning, {"_LOOKED": 0.0, "_finished": finished})]):
+        found = space.narrow_plan({}, certain=True, leading="sleeve")
+    assert [s.variable for s in found.steps] == [s.variable for s in plain.steps]

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import contextlib
 from collections.abc import Mapping, Sequence
 from dataclasses import replace
 
@@ -177,10 +178,11 @@ class Ingredients:
             plan = _finished(first_draft)
         except NoOrderError:  # no order keeps the tuples apart from what they decide
             return _without_bundle(draft)
+        otherwise = replace(draft, share=not share)
         if plan.bytes > self.ceiling and first_draft.bundle is None:
-            plan = min(plan, _finished(replace(draft, share=not share)), key=lambda p: p.bytes)
+            plan = min((plan, *_tried(otherwise)), key=lambda p: p.bytes)
         elif leading is not None and plan.looked > _LOOKED:
-            plan = min(plan, _finished(replace(draft, share=not share)), key=lambda p: p.looked)
+            plan = min((plan, *_tried(otherwise)), key=lambda p: p.looked)
         plan.refuse(plan.bytes)
         return plan
 
@@ -221,18 +223,18 @@ def _with_bundle(draft: Draft) -> Draft:
 
 def _without_bundle(draft: Draft) -> Plan:
     """Return the smaller of the plans in which sums are shared, and in which they stand alone."""
-    found: list[Plan] = []
-    refused: TooWideError | None = None
-    for share in (True, False):
-        try:
-            found.append(_finished(replace(draft, share=share)))
-        except TooWideError as error:
-            refused = error
-    if refused is not None and not found:
-        raise refused
-    plan = min(found, key=lambda p: p.bytes)
+    alone = replace(draft, share=False)
+    found = [*_tried(replace(draft, share=True)), *_tried(alone)]
+    plan = min(found or [_finished(alone)], key=lambda p: p.bytes)
     plan.refuse(plan.bytes)
     return plan
+
+
+def _tried(draft: Draft) -> list[Plan]:
+    """Return a plan, if it is no wider than can be worked out."""
+    with contextlib.suppress(TooWideError):
+        return [_finished(draft)]
+    return []
 
 
 def _finished(draft: Draft) -> Plan:
