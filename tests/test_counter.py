@@ -6,6 +6,7 @@ how it was found; prices and masses are added up here from the catalogue's rows.
 
 from __future__ import annotations
 
+import re
 from html import unescape
 from xml.etree import ElementTree
 
@@ -247,7 +248,8 @@ def test_from_nothing_to_an_answer_in_twelve_presses(opened: OpenCatalogue) -> N
     # What is handed over is drawn as the page draws it, and does not say that it does not fit.
     sheet = unescape(page.sheet.made("as a page").content.decode())
     assert "✓ fits" in sheet and "does not fit" not in sheet
-    assert f"Drawn with {fitting.name} ({fitting.sku}), which nobody named." in sheet
+    plain = re.sub(r"<[^>]+>", "", sheet)
+    assert f"Drawn with {fitting.name} ({fitting.sku}), which nobody named." in plain
     page.take(fitting.sku)
     assert "Name the compression kit" not in page.tell.value and "N·m" in page.tell.value
     page._drop(fitting.sku)
