@@ -752,7 +752,7 @@ def test_a_plan_stands_where_another_way_to_plan_is_too_wide() -> None:
             raise TooWideError(np.inf, draft.ceiling, (), ())
         return made(draft)
 
-    plain = space.narrow_plan({}, certain=True, leading="sleeve")
+    plain = space.ingredients(certain=True).plan({}, leading="sleeve")
     with patched([(planning, {"_LOOKED": 0.0, "_finished": finished})]):
-        found = space.narrow_plan({}, certain=True, leading="sleeve")
+        found = space.ingredients(certain=True).plan({}, leading="sleeve")
     assert [s.variable for s in found.steps] == [s.variable for s in plain.steps]

@@ -349,7 +349,7 @@ class Measurer:
                 every = {**weights, role: np.ones(space.sizes[role])}
                 through = space.through(every, certain=certain)[role]
             else:
-                plan = space.narrow_plan(domains, certain=certain, last=role, memo=memo)
+                plan = space.ingredients(certain=certain).plan(domains, last=role, memo=memo)
                 through = count_through(plan, weights)
             counted[certain] = [int(x) for x in through[space.class_of[role]]]
         mine: dict[int, list[tuple[int, _Hypothesis]]] = defaultdict(list)

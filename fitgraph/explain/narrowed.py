@@ -34,7 +34,7 @@ def narrowed(question: AskedElements, *, certain: bool, sums: frozenset[str] | N
         role: _needed(space, role, allowed, _short(question, role), certain=certain)
         for role, allowed in question.allowed.items()
     }
-    return space.narrow_plan(domains, certain=certain, sums=sums)
+    return space.ingredients(certain=certain).plan(domains, sums=sums)
 
 
 def within(space: Space, lets: Mapping[str, Bools], whole: Collection[str], memo: Memo) -> Plan:
@@ -58,7 +58,7 @@ def within(space: Space, lets: Mapping[str, Bools], whole: Collection[str], memo
         else:
             nothing = np.zeros(len(mask), dtype=np.intp)
             domains[role] = _needed(space, role, mask, nothing, certain=True)
-    return space.narrow_plan(domains, certain=True, memo=memo)
+    return space.ingredients(certain=True).plan(domains, memo=memo)
 
 
 def _needed(space: Space, role: str, mask: Bools, breaks: Ints, *, certain: bool) -> Ints:

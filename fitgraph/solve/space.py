@@ -26,7 +26,6 @@ from fitgraph.solve.circuit import Circuit
 from fitgraph.solve.circuit_home import CircuitHome
 from fitgraph.solve.circuit_rows import circuit_of
 from fitgraph.solve.counting import Home, count, count_each, rows_counts, rows_each
-from fitgraph.solve.draft import Memo
 from fitgraph.solve.plan import CEILING, Plan, TooWideError
 from fitgraph.solve.planning import Ingredients
 from fitgraph.solve.relations import Relation, relation_of
@@ -119,49 +118,11 @@ class Space:
         key = (certain, sums, last, late)
         if key not in self._held:
             try:
-                self._held[key] = self.narrow_plan(
-                    {}, certain=certain, sums=sums, last=last, late=late
-                )
+                made = self.ingredients(certain=certain)
+                self._held[key] = made.plan({}, sums=sums, last=last, late=late)
             except TooWideError as refused:  # to find that out took long as well
                 self._held[key] = refused
         return _plan_or_raise(self._held[key])
-
-    def narrow_plan(
-        self,
-        domains: Mapping[str, Ints],
-        *,
-        certain: bool,
-        sums: frozenset[str] | None = None,
-        last: str | None = None,
-        late: frozenset[str] = frozenset(),
-        leading: str | None = None,
-        memo: Memo | None = None,
-    ) -> Plan:
-        """Return a plan over some classes of some roles, for one question.
-
-        Parameters
-        ----------
-        domains : mapping of str to ndarray of int
-            The classes that may be used, sorted; all of a role that is not named.
-        certain, sums
-            As in :meth:`plan`.
-        last : str, optional
-            A role that goes last, so that :meth:`Passes.last` tells what goes through each class.
-        late : frozenset of str
-            Roles that go after all others.
-        leading : str, optional
-            A role that goes before all others.
-        memo : Memo, optional
-            Carries what plans of this space have in common from one to the next.
-
-        Raises
-        ------
-        TooWideError
-            If a pass would need more memory than the ceiling.
-        """
-        return self.ingredients(certain=certain).plan(
-            domains, sums=sums, last=last, late=late, leading=leading, memo=memo
-        )
 
     def weights(self, lets: Mapping[str, Bools]) -> dict[str, Floats]:
         """Return how many options of each class are let in.
@@ -204,7 +165,7 @@ class Space:
         found = made.get(key)
         if found is None:
             try:
-                found = self.narrow_plan(domains, certain=certain, late=late)
+                found = self.ingredients(certain=certain).plan(domains, late=late)
             except TooWideError as refused:
                 found = refused
             made[key] = found
@@ -371,7 +332,7 @@ class Space:
         """
         possible = self.possible(self._whole, certain=certain)
         domains = {r: np.flatnonzero(some) for r, some in possible.items()}
-        plan = self.narrow_plan(domains, certain=certain, leading=role)
+        plan = self.ingredients(certain=certain).plan(domains, leading=role)
         return circuit_of(plan, self._whole, self._room)
 
     @property

@@ -21,7 +21,10 @@ from fitgraph.records import dataclass
 from fitgraph.solve.integers import least_whole
 
 #: The solver's words for a program without any solution, and for a fault of its own.
-IMPOSSIBLE = 2
+_IMPOSSIBLE = 2
+
+#: A constraint: coefficients by variable, the least and the most of their sum.
+Row = tuple[Mapping[int, float], float, float]
 
 
 class OutOfTimeError(RuntimeError):
@@ -78,18 +81,24 @@ class Ask:
     served: float | None = None
     step: float = 1.0
 
-    def of(self, costs: Floats, gains: Floats) -> tuple[Floats, list[tuple[Floats, float, float]]]:
-        """Return what is minimised, and the constraints: coefficients, least and most.
+    def of(self, costs: Floats, gains: Floats) -> tuple[Floats, list[Row]]:
+        """Return what is minimised, and the constraints.
 
         Parameters
         ----------
         costs, gains : ndarray of float, shape (n_variables,)
             What each variable costs, and how many enquiries it serves.
         """
-        limits = [(costs, 0.0, self.cost + 0.5)] if self.cost < math.inf else []
+        limits: list[Row] = (
+            [(_nonzero(costs), 0.0, self.cost + 0.5)] if self.cost < math.inf else []
+        )
         if self.served is None:
             return -gains, limits
-        return costs, [*limits, (gains / self.step, self.served, math.inf)]
+        return costs, [*limits, (_nonzero(gains / self.step), self.served, math.inf)]
+
+
+def _nonzero(coefficients: Floats) -> dict[int, float]:
+    return {n: float(x) for n, x in enumerate(coefficients.tolist()) if x}
 
 
 def usable(
@@ -231,9 +240,9 @@ class Program:
         gains[self._question :] = self.weights
         return gains
 
-    def _rows(self) -> list[tuple[dict[int, float], float, float]]:
+    def _rows(self) -> list[Row]:
         """Return the constraints: coefficients by variable, least and most."""
-        rows: list[tuple[dict[int, float], float, float]] = []
+        rows: list[Row] = []
         for sku, at in self._part.items():  # a part is there only if a pack of it is
             packs = {n: -1.0 for n, o in enumerate(self.offers) if o.sku == sku}
             rows.append(({at: 1.0, **packs}, -np.inf, 0.0))
@@ -276,14 +285,6 @@ class Program:
             If it found nothing in that time.
         """
         objective, limits = ask.of(self.costs(), self.gains())
-        rows = [*self._rows()]
-        rows += [
-            ({n: float(x) for n, x in enumerate(c.tolist()) if x}, lo, hi) for c, lo, hi in limits
-        ]
-        entries = [(r, n, c) for r, (row, _, _) in enumerate(rows) for n, c in row.items()]
-        cells = np.array(entries, dtype=float).reshape(-1, 3)
-        at, column = cells[:, 0].astype(int), cells[:, 1].astype(int)
-        matrix = coo_array((cells[:, 2], (at, column)), shape=(len(rows), self.size)).tocsr()
         upper = np.ones(self.size)
         upper[: len(self.offers)] = self._most
         if ask.cost < math.inf:
@@ -293,21 +294,64 @@ class Program:
                     upper[self._question + question] = 0.0
         whole = np.ones(self.size)
         whole[self._question :] = 0
-        options: dict[str, float | bool] = {"mip_rel_gap": 0.0}
-        if seconds is not None:
-            options["time_limit"] = max(seconds, 0.1)
-        kept = LinearConstraint(matrix, [lo for _, lo, _ in rows], [hi for _, _, hi in rows])
-        result = least_whole(objective, [kept], whole, Bounds(0.0, upper), options)
-        if result.x is None:
-            if result.status == IMPOSSIBLE:
-                return None
-            raise OutOfTimeError
-        packs = np.rint(result.x[: len(self.offers)]).astype(int)
+        least = least_sum(objective, [*self._rows(), *limits], upper, whole, seconds)
+        if least is None:
+            return None
+        x, bound, exact = least
+        packs = np.rint(x[: len(self.offers)]).astype(int)
         lines = tuple(
             OrderLine(o, int(n)) for o, n in zip(self.offers, packs, strict=True) if n > 0
         )
-        bound = result.fun if result.mip_dual_bound is None else result.mip_dual_bound
-        return Solved(lines, float(bound), result.status == 0)
+        return Solved(lines, bound, exact)
+
+
+def least_sum(
+    objective: Floats,
+    rows: Sequence[Row],
+    upper: Floats,
+    whole: Floats,
+    seconds: float | None,
+) -> tuple[Floats, float, bool] | None:
+    """Return where a sum over variables is least, a bound on it, and whether it is proven.
+
+    Parameters
+    ----------
+    objective : ndarray of float, shape (n_variables,)
+        What is minimised, by variable.
+    rows : sequence of Row
+        Constraints.
+    upper : ndarray of float, shape (n_variables,)
+        The most of each variable; the least is zero.
+    whole : ndarray of float, shape (n_variables,)
+        One for variables that are whole numbers, else zero.
+    seconds : float or None
+        Time limit.
+
+    Returns
+    -------
+    tuple or None
+        None where the constraints cannot be kept.
+
+    Raises
+    ------
+    OutOfTimeError
+        If nothing was found in that time.
+    """
+    entries = [(r, n, c) for r, (row, _, _) in enumerate(rows) for n, c in row.items()]
+    cells = np.array(entries, dtype=float).reshape(-1, 3)
+    at, column = cells[:, 0].astype(int), cells[:, 1].astype(int)
+    matrix = coo_array((cells[:, 2], (at, column)), shape=(len(rows), len(objective))).tocsr()
+    options: dict[str, float | bool] = {"mip_rel_gap": 0.0}
+    if seconds is not None:
+        options["time_limit"] = max(seconds, 0.1)
+    kept = LinearConstraint(matrix, [lo for _, lo, _ in rows], [hi for _, _, hi in rows])
+    result = least_whole(objective, [kept], whole, Bounds(0.0, upper), options)
+    if result.x is None:
+        if result.status == _IMPOSSIBLE:
+            return None
+        raise OutOfTimeError
+    bound = result.fun if result.mip_dual_bound is None else result.mip_dual_bound
+    return result.x, float(bound), result.status == 0
 
 
 def _dearest(priced: tuple[int, frozenset[str]]) -> tuple[int, int, list[str]]:

@@ -16,19 +16,16 @@ from functools import reduce
 from math import gcd, inf
 
 import numpy as np
-from scipy.optimize import Bounds, LinearConstraint
-from scipy.sparse import coo_array
 
 from fitgraph.model import Offer
-from fitgraph.solve.integers import least_whole
 from fitgraph.stock.orders import (
-    IMPOSSIBLE,
     Ask,
     OrderLine,
-    OutOfTimeError,
     Program,
+    Row,
     Solved,
     cost_of,
+    least_sum,
 )
 
 #: Sums of packs that are gone through at most when a least order is filled.
@@ -106,7 +103,7 @@ def _loosely(program: Program, ask: Ask, seconds: float | None) -> Solved | None
     if not size:  # nothing can be served for so little
         return Solved((), 0.0, True) if ask.served is None or ask.served <= 0 else None
     costs, gains, upper, whole = np.zeros(size), np.zeros(size), np.ones(size), np.ones(size)
-    rows: list[tuple[dict[int, float], float, float]] = []
+    rows: list[Row] = []
     of_sku: defaultdict[str, list[int]] = defaultdict(list)
     for n, offer in enumerate(offers):
         of_sku[offer.sku].append(n)
@@ -124,25 +121,14 @@ def _loosely(program: Program, ask: Ask, seconds: float | None) -> Solved | None
             one_of = {k: -1.0 for sku in cut for k in of_sku[sku]}
             rows.append(({n: 1.0, **one_of}, -inf, 0.0))
     objective, limits = ask.of(costs, gains)
-    rows += [({n: float(x) for n, x in enumerate(c.tolist()) if x}, a, b) for c, a, b in limits]
-    entries = [(r, n, c) for r, (row, _, _) in enumerate(rows) for n, c in row.items()]
-    cells = np.array(entries, dtype=float).reshape(-1, 3)
-    place = cells[:, 0].astype(int), cells[:, 1].astype(int)
-    matrix = coo_array((cells[:, 2], place), shape=(len(rows), size)).tocsr()
-    options: dict[str, float | bool] = {"mip_rel_gap": 0.0}
-    if seconds is not None:
-        options["time_limit"] = max(seconds, 0.1)
-    kept = LinearConstraint(matrix, [a for _, a, _ in rows], [b for _, _, b in rows])
-    result = least_whole(objective, [kept], whole, Bounds(0.0, upper), options)
-    if result.x is None:
-        if result.status == IMPOSSIBLE:
-            return None
-        raise OutOfTimeError
+    least = least_sum(objective, [*rows, *limits], upper, whole, seconds)
+    if least is None:
+        return None
+    x, bound, exact = least
     chosen = tuple(
-        OrderLine(o, 1) for o, x in zip(offers, result.x[: len(offers)], strict=True) if x > 0.5
+        OrderLine(o, 1) for o, taken in zip(offers, x[: len(offers)], strict=True) if taken > 0.5
     )
-    bound = result.fun if result.mip_dual_bound is None else result.mip_dual_bound
-    return Solved(chosen, float(bound), result.status == 0)
+    return Solved(chosen, bound, exact)
 
 
 def topped_up(program: Program, lines: Sequence[OrderLine]) -> tuple[OrderLine, ...] | None:
