@@ -24,15 +24,15 @@ from strategies import (
 )
 
 from fitgraph.explain import Explainer
-from fitgraph.explain.changes import Change, Prefer, applied
+from fitgraph.explain.changes import Change, Prefer
 from fitgraph.explain.conflicts import Conflict
-from fitgraph.explain.request_conflicts import apply_to_request
 from fitgraph.explain.transversals import minimal, minimal_transversals
 from fitgraph.graph.joints import asked
 from fitgraph.graph.said import judge
 from fitgraph.model import Catalogue, Fill, Option, Verdict
 from fitgraph.solve import Request, TreeEngine
 from fitgraph.solve.request import Services
+from tests.after_changes import applied, apply_to_request
 from tests.shared import the_demo
 from tests.turns import turns
 

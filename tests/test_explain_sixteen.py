@@ -18,7 +18,6 @@ import pytest
 
 from fitgraph.explain import Explainer, network
 from fitgraph.explain.buckets import Least
-from fitgraph.explain.changes import applied
 from fitgraph.explain.conflicts import Conflict, minimal_conflicts, minimal_drops
 from fitgraph.explain.elements import JOINT, AskedElements, of_parts
 from fitgraph.explain.kinds import Kinds
@@ -30,6 +29,7 @@ from fitgraph.report.hints import Hints
 from fitgraph.solve.algebra import COUNT
 from fitgraph.solve.messages import Demands
 from fitgraph.solve.passes import Passes
+from tests.after_changes import applied
 from tests.shared import the_demo
 
 SEEDS = (1, pytest.param(0, marks=pytest.mark.long))

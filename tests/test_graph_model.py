@@ -27,7 +27,6 @@ from fitgraph.graph.views import (
     in_stock,
     interfaces_of,
     nodes_of,
-    of_role,
     owned,
     parts_and_interfaces,
 )
@@ -187,8 +186,6 @@ def test_views_hold_what_they_say(demo: Catalogue, graph: nx.MultiDiGraph) -> No
     assert shelf == {p.sku for p in demo.parts.values() if p.stock > 0}
     riders = {d["sku"] for _, d in nodes_of(owned(graph), "part")}
     assert riders == {s for e in demo.enquiries for s in e.have}
-    some = of_role(graph, ["bar"])
-    assert {d["role"] for _, d in nodes_of(some, "interface")} == {"bar"}
     for view in (in_stock(graph), graph):
         parts = interfaces_of(view)
         counted = Counter(

@@ -20,12 +20,8 @@ from fitgraph.draw.sheet_step import write_step
 from fitgraph.files import folder_whole, write_bytes_whole
 from fitgraph.intake.job import Job, prepared
 from fitgraph.intake.mapping import (
-    Column,
-    Mapping,
     MappingError,
-    TableMap,
     read_mapping,
-    write_mapping,
 )
 from fitgraph.report.specification import sheet_pdf
 from fitgraph.shop.imports import import_tables
@@ -92,24 +88,6 @@ def test_an_import_that_is_killed(tmp_path: Path, before: bool) -> None:
 
     killed = kill_at_every_write(
         prepare, lambda folder: import_tables(new, new.choices, folder / "shop"), check, runs, TIMES
-    )
-    assert killed >= ENOUGH
-
-
-def test_a_mapping_that_is_killed(tmp_path: Path) -> None:
-    columns = {f"column {n}": Column("ignore") for n in range(120)}
-    old = Mapping({"a.csv": TableMap(columns)})
-    new = Mapping({"a.csv": TableMap({**columns, "more": Column("price", "", ",")}, 3)})
-
-    def check(folder: Path) -> None:
-        assert read_mapping(folder / "mapping.toml") in (old, new)
-
-    killed = kill_at_every_write(
-        lambda folder: write_mapping(folder / "mapping.toml", old),
-        lambda folder: write_mapping(folder / "mapping.toml", new),
-        check,
-        tmp_path,
-        TIMES,
     )
     assert killed >= ENOUGH
 

@@ -15,8 +15,7 @@ import pytest
 
 from fitgraph.catalogue import shipped_folder
 from fitgraph.cli.notebooks import OPENED, START, server_command
-from fitgraph.draw.doors import DOORS as PICTURES
-from fitgraph.draw.doors import door_svg
+from fitgraph.draw.doors import _DRAWN, door_svg
 from fitgraph.lab import Start, open_catalogue
 from fitgraph.lab.chosen import VARIABLE, choose, chosen_folder
 from fitgraph.lab.leads import PAGES
@@ -80,7 +79,7 @@ def test_without_a_server_of_pages_nothing_is_chosen(monkeypatch: pytest.MonkeyP
 
 def test_doors_have_pictures_and_lead_to_notebooks_that_are_there() -> None:
     names = {path.name for path in notebooks()}
-    assert {door.name for door in DOORS} == set(PICTURES)
+    assert {door.name for door in DOORS} == set(_DRAWN)
     assert set(PAGES.values()) == names
     for door in DOORS:
         assert {PAGES[p] for p in (door.page, *(page for _, page in door.more))} <= names

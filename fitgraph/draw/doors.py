@@ -81,9 +81,6 @@ _DRAWN: Mapping[str, Callable[[], list[ET.Element]]] = MappingProxyType(
     {"counter": _counter, "stock": _stock, "design": _design, "practice": _practice}
 )
 
-#: What there is a picture for.
-DOORS = tuple(_DRAWN)
-
 
 def door_svg(name: str) -> str:
     """Return the picture of a door; beside its title it says nothing more.
@@ -91,7 +88,7 @@ def door_svg(name: str) -> str:
     Parameters
     ----------
     name : str
-        One of :data:`DOORS`.
+        ``counter``, ``stock``, ``design`` or ``practice``.
     """
     root = element(
         "svg",

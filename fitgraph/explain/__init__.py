@@ -1,11 +1,11 @@
 """Why a combination fails, what would change it, and what every build has to add."""
 
 from fitgraph.explain.chance import Chance, chance_of
-from fitgraph.explain.changes import Action, Change, Prefer, applied
+from fitgraph.explain.changes import Action, Change, Prefer
 from fitgraph.explain.conflicts import Conflict
 from fitgraph.explain.elements import Element
 from fitgraph.explain.reasons import Clash, Figure
-from fitgraph.explain.request_conflicts import RequestExplanation, apply_to_request
+from fitgraph.explain.request_conflicts import RequestExplanation
 from fitgraph.explain.shares import share_of_pairs
 from fitgraph.explain.why import Explainer, Explanation, Need
 from fitgraph.explain.words import (
@@ -35,8 +35,6 @@ __all__ = [
     "Prefer",
     "RequestExplanation",
     "action_text",
-    "applied",
-    "apply_to_request",
     "assembly_text",
     "chance_of",
     "clash_text",

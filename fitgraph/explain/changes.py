@@ -532,26 +532,3 @@ def action(role: str, before: Option, after: Option) -> Action:
     if before.part == after.part:
         return Action(SERVICE, role, before, after)
     return Action(ADD if before.part is None else SWAP, role, before, after)
-
-
-def applied(
-    change: Change, skus: Sequence[str], done: Mapping[str, Sequence[str]] | None = None
-) -> tuple[tuple[str, ...], dict[str, tuple[str, ...]]]:
-    """Return the stock numbers, and the work done to them, after a change.
-
-    Parameters
-    ----------
-    change : Change
-        From :class:`fitgraph.explain.Explainer` for the same question.
-    skus : sequence of str
-        The stock numbers that were asked about.
-    done : mapping of str to sequence of str, optional
-        The work that had been done.
-    """
-    after = {sku: tuple((done or {}).get(sku, ())) for sku in skus}
-    for step in change.actions:
-        if step.before.part is not None and step.before.part != step.after.part:
-            after.pop(step.before.part.sku, None)
-        if step.after.part is not None:
-            after[step.after.part.sku] = step.after.services
-    return tuple(after), {sku: work for sku, work in after.items() if work}

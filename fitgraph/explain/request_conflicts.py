@@ -51,13 +51,13 @@ from fitgraph.explain.hitting import drops_and_conflicts
 from fitgraph.explain.kinds import Kinds, Reduced, reduce
 from fitgraph.explain.transversals import TooManySetsError
 from fitgraph.graph.options import plain
-from fitgraph.model import Catalogue, Option, Verdict
+from fitgraph.model import Option, Verdict
 from fitgraph.records import dataclass
 from fitgraph.solve.best import Criteria, k_best
 from fitgraph.solve.plan import TooWideError
 from fitgraph.solve.query import TENTHS
 from fitgraph.solve.ranked import best_of
-from fitgraph.solve.request import Request, Services, find_part
+from fitgraph.solve.request import Request, find_part
 
 
 @dataclass(frozen=True, slots=True)
@@ -460,47 +460,3 @@ def _change(leaver: Leaver, request: Request, dropped: int, prefer: Prefer) -> C
         int(found.price),
         None if None in masses else sum(m for m in masses if m is not None),
     )
-
-
-def apply_to_request(change: Change, request: Request, catalogue: Catalogue) -> Request:
-    """Return a request after a change; the change's build is one of its builds.
-
-    Parameters
-    ----------
-    change : Change
-        From :func:`explain_request` for the same request.
-    request : Request
-        What was asked.
-    catalogue : Catalogue
-        Where its stock numbers come from.
-    """
-
-    def role_of(sku: str) -> str:
-        return find_part(catalogue, sku).role
-
-    have, want = list(request.have), list(request.want)
-    for step in change.actions:
-        if step.kind in (RAISE_BUDGET, LOOSEN_MASS, OTHER_MATERIAL, ORDER):
-            continue
-        if step.before.part != step.after.part:
-            have = [s for s in have if role_of(s) != step.role]
-            want = [s for s in want if role_of(s) != step.role]
-            if step.after.part is not None:
-                want.append(step.after.part.sku)
-        if step.services and not (
-            step.after.part is not None
-            and step.after.part.sku in have
-            and request.services is Services.OWNED
-        ):
-            request = replace(request, services=Services.ANY)
-    for step in change.actions:
-        if step.kind == RAISE_BUDGET and request.budget is not None:
-            request = replace(request, budget=request.budget + int(step.amount or 0))
-        elif step.kind == LOOSEN_MASS and request.max_mass_g is not None:
-            loose = None if step.amount is None else request.max_mass_g + step.amount
-            request = replace(request, max_mass_g=loose)
-        elif step.kind == OTHER_MATERIAL:
-            request = replace(request, material=None)
-        elif step.kind == ORDER:
-            request = replace(request, in_stock=False)
-    return replace(request, have=tuple(have), want=tuple(want))

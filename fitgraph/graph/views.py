@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Iterator, Mapping
+from collections.abc import Callable, Iterator, Mapping
 from typing import Any
 
 import networkx as nx
@@ -179,9 +179,3 @@ def in_stock(graph: nx.MultiDiGraph) -> nx.MultiDiGraph:
 def owned(graph: nx.MultiDiGraph) -> nx.MultiDiGraph:
     """Return the graph of what riders who asked own."""
     return only(graph, lambda part: part["owned"] > 0)
-
-
-def of_role(graph: nx.MultiDiGraph, roles: Iterable[str]) -> nx.MultiDiGraph:
-    """Return the graph of the parts of some roles."""
-    wanted = frozenset(roles)
-    return only(graph, lambda part: part["role"] in wanted)

@@ -5,7 +5,7 @@ Everything here is data in and data out; commands and pages only ask and show.
 
 from fitgraph.intake.build import Report
 from fitgraph.intake.guess import Choice, guess
-from fitgraph.intake.mapping import Mapping, MappingError, read_mapping, write_mapping
+from fitgraph.intake.mapping import Mapping, MappingError, read_mapping
 from fitgraph.intake.sources import SourceError, frame_sheet, read_source
 from fitgraph.intake.understood import Intake, take_in
 
@@ -21,5 +21,4 @@ __all__ = [
     "read_mapping",
     "read_source",
     "take_in",
-    "write_mapping",
 ]

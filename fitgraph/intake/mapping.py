@@ -10,7 +10,7 @@ from typing import Any
 
 from fitgraph.catalogue.table_reader import MOST_COLUMNS
 from fitgraph.catalogue.toml_text import TomlError, read_toml
-from fitgraph.files import require_plain, write_text_whole
+from fitgraph.files import require_plain
 from fitgraph.plain import plain
 from fitgraph.records import dataclass
 
@@ -139,11 +139,6 @@ def written(mapping: Mapping) -> str:
         ]
         lines += [f"{_quoted(word)} = {_quoted(role)}" for word, role in mapping.roles.items()]
     return "\n".join(lines) + "\n"
-
-
-def write_mapping(path: Path, mapping: Mapping) -> None:
-    """Write a mapping file, whole or not at all."""
-    write_text_whole(path, written(mapping))
 
 
 def _text(where: str, value: object) -> str:

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterator, Mapping
 from functools import cached_property
-from typing import Protocol
 
 import numpy as np
 import numpy.typing as npt
@@ -80,18 +79,6 @@ class Remaining:
 
     verdicts: npt.NDArray[np.int8]
     builds: npt.NDArray[np.object_]
-
-
-class Engine(Protocol):
-    """What every engine answers."""
-
-    def count(self, request: Request) -> Counted:
-        """Return the number of builds."""
-        ...
-
-    def best(self, request: Request, *, sort: str, limit: int) -> list[Build]:
-        """Return the first builds of a ranking."""
-        ...
 
 
 def make_build(space: Space, query: Query, chosen: Mapping[str, int]) -> Build:
@@ -420,7 +407,6 @@ __all__ = [
     "TENTHS",
     "Build",
     "Counted",
-    "Engine",
     "Remaining",
     "TreeEngine",
     "criteria_of",

@@ -75,11 +75,6 @@ def in_steps(values: Floats) -> Floats:
     return np.where(values == np.inf, FREE, np.where(values == -np.inf, LOST, steps))
 
 
-def is_length(values: Floats) -> npt.NDArray[np.bool_]:
-    """Return which addends are lengths; the others leave a condition free, or lose it."""
-    return np.abs(values) < -LOST / 2
-
-
 def presence_axes(condition: SumCondition) -> list[tuple[str, Ints]]:
     """Return roles that a condition asks for presence, and the class of each of their options."""
     return [
