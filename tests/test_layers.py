@@ -99,9 +99,7 @@ COINCIDENCES = {
     "clip": ({"solve/residues.py"}, "how numpy treats a place that is too large"),
     "bolts": ({"report/explanations.py"}, "how many screws a grip was worked out for, in data"),
     "head": ({"draw/style.py", "lab/look.py"}, "a size of type"),
-    "lower": ({"intake/guess.py"}, "how a column of least sizes is called"),
     "top": ({"units.py"}, "the numerator of a fraction"),
-    "upper": ({"intake/guess.py"}, "how a column of most sizes is called"),
 }
 
 

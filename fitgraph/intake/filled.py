@@ -14,6 +14,7 @@ from fitgraph.intake.mapping import FIELDS, Column
 from fitgraph.intake.phrases import FILE as PHRASES
 from fitgraph.intake.phrases import Phrases, Said
 from fitgraph.intake.taken import FROM_WORDS, Taken
+from fitgraph.intake.words import any_of, words_for
 from fitgraph.mechanics.materials import MATERIALS
 from fitgraph.model import Basis, Vocabulary
 from fitgraph.units import UnitError, parse_count, parse_mass
@@ -22,13 +23,11 @@ from fitgraph.units import UnitError, parse_count, parse_mass
 _HEAVIEST_G = 1e5
 
 #: What people write behind a number of pieces.
-_PIECES = re.compile(r"\s*(?:pcs?|pieces|st(?:k|ück)?|x)\.?$", re.IGNORECASE)
+_COUNTS = words_for("counts")
+_PIECES = re.compile(rf"\s*(?:{any_of(_COUNTS['pieces'])}|pc|st|x)\.?$", re.IGNORECASE)
 
 #: What says that a price is of one piece.
-_EACH = (
-    r"(?:(?:a|per|pro|par|por|je|le|la|/)\s*)?"
-    r"(?:each|ea|one|unit|item|pc|pce|piece|st|stk|stück|stueck|pièce|pieza|unidad|unité)\.?"
-)
+_EACH = rf"(?:(?:{any_of(_COUNTS['per'])}|a|je|le|la|/)\s*)?{any_of(_COUNTS['one'])}\.?"
 _ONE = re.compile(rf"{_EACH}|1(?:\s?(?:{_EACH}|pcs))?")
 _ONE_BEHIND = re.compile(rf"(?<=[0-9€£$])\s*{_EACH}$", re.IGNORECASE)
 

@@ -10,6 +10,7 @@ from dataclasses import field, replace
 from fitgraph.catalogue.table_reader import is_total
 from fitgraph.intake.cell_texts import decimal_mark
 from fitgraph.intake.sources import DATE, Sheet, letter
+from fitgraph.intake.words import words_for
 from fitgraph.records import dataclass
 from fitgraph.units import LENGTH_WORDS, MASS_WORDS, MONEY_WORDS
 
@@ -20,7 +21,7 @@ _HEAD = 30
 _HEADS = 4
 
 #: What a row of units under a header may hold.
-_UNITS = LENGTH_WORDS | MASS_WORDS | MONEY_WORDS | {"pcs", "pc", "pieces", "stk", "stück", "st"}
+_UNITS = LENGTH_WORDS | MASS_WORDS | MONEY_WORDS | {*words_for("counts")["pieces"], "pc", "st"}
 
 _NUMBER = re.compile(r"[^\w]*[0-9][0-9.,'\u00a0 ]*[^\d]{0,6}")
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 import re
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import replace
-from functools import lru_cache
+from functools import cache
 
 from fitgraph.catalogue.figures import UNKNOWN_TEXTS, parse_figure
 from fitgraph.intake.cell_texts import (
@@ -20,6 +20,7 @@ from fitgraph.intake.grid import Found
 from fitgraph.intake.mapping import Column, TableMap
 from fitgraph.intake.phrases import Phrases
 from fitgraph.intake.sources import DATE, needed
+from fitgraph.intake.words import any_of, words_for
 from fitgraph.mechanics.materials import MATERIALS
 from fitgraph.model import Basis, DimensionKind, Vocabulary
 from fitgraph.records import dataclass
@@ -34,155 +35,23 @@ from fitgraph.units import (
     parse_mass,
 )
 
-#: Names that shops give to columns, in several languages; terms of trade and commerce only.
-NAMES: dict[str, tuple[str, ...]] = {
-    "sku": (
-        *("sku", "stock number", "item number", "item no", "part number", "part no", "article"),
-        *("article number", "art nr", "artnr", "artikelnummer", "artikel nr", "item code", "code"),
-        *("product code", "référence", "ref", "codice", "código", "id", "number", "bestellnummer"),
-        *("nr", "teilenummer", "numéro d'article", "n° article", "codice articolo", "part"),
-        *("número de artículo", "artikelcode", "réf article", "referencia", "riferimento"),
-        *("kod", "numer katalogowy", "indeks", "varenr", "varenummer", "kód", "cikkszám"),
-        *("tuotenumero", "kód produktu", "katalogové číslo"),
-    ),
-    "name": (
-        *("name", "title", "product", "product name", "product title", "item", "bezeichnung"),
-        *("artikelbezeichnung", "artikel", "titel", "désignation", "nom", "descrizione breve"),
-        *("nombre", "nome", "naam", "benennung", "item name", "libellé", "produkt", "produit"),
-        *("producto", "prodotto", "artikelname", "produktname", "artículo"),
-        *("nazwa", "nazwa produktu", "benämning", "namn", "navn", "varenavn", "název"),
-        *("megnevezés", "termék", "nimi", "tuote", "produto"),
-    ),
-    "text": (
-        *("description", "details", "beschreibung", "specification", "specs", "descripción"),
-        *("descrizione", "omschrijving", "long description", "text", "opis", "beskrivning"),
-        *("beskrivelse", "popis", "leírás", "kuvaus", "descrição"),
-    ),
-    "role": (
-        *("type", "category", "kind", "group", "product type", "kategorie", "warengruppe", "art"),
-        *("catégorie", "categoría", "categoria", "role", "product group", "typ", "soort"),
-        *("gruppe", "tipo", "famille", "familia", "type de produit"),
-    ),
-    "maker": (
-        *("maker", "brand", "manufacturer", "make", "hersteller", "marke", "marque", "marca"),
-        *("fabricant", "produttore", "vendor", "merk", "producent", "tillverkare", "märke"),
-        *("produsent", "výrobce", "značka", "gyártó", "valmistaja", "fabricante", "marka"),
-    ),
-    "price": (
-        *("price", "retail price", "rrp", "selling price", "sales price", "preis", "vk", "uvp"),
-        *("vk preis", "verkaufspreis", "prix", "prezzo", "precio", "prijs", "price eur", "msrp"),
-        *("unit price", "vk brutto", "price incl vat", "price gross", "gross price", "pvp"),
-        *("bruttopreis", "einzelpreis", "listenpreis", "preis brutto", "preis inkl mwst"),
-        *("prix ttc", "prix unitaire", "precio unitario", "prezzo unitario"),
-        *("each", "price each", "price per piece", "stückpreis", "ep", "prix de vente"),
-        *("new price", "neuer preis", "nouveau prix", "nuevo precio", "nuovo prezzo"),
-        *("cena", "cena brutto", "pris", "preço", "ár", "bruttó ár", "hinta"),
-        *(
-            "prix public",
-            "precio de venta",
-            "prezzo di vendita",
-            "verkoopprijs",
-            "consumentenprijs",
-        ),
-    ),
-    "per": (
-        *("per", "price per", "unit of sale", "sold by", "sold per", "uom", "unit", "price unit"),
-        *("einheit", "verkaufseinheit", "preiseinheit", "ve", "unité", "unidad"),
-    ),
-    "mass": (
-        *("mass", "weight", "weight g", "weight kg", "gewicht", "poids", "peso", "net weight"),
-        *("gewicht g", "gewicht kg", "mass g", "wt", "masse", "waga", "masa", "vikt", "vægt"),
-        *("vekt", "hmotnost", "váha", "súly", "tömeg", "paino"),
-    ),
-    "material": (
-        *("material", "werkstoff", "matériau", "materiale", "materiaal", "matière"),
-        *("materiał", "materiál", "anyag", "materiaali"),
-    ),
-    "stock": (
-        *("stock", "quantity", "qty", "on hand", "in stock", "bestand", "lagerbestand", "menge"),
-        *("quantité", "quantità", "cantidad", "pieces", "stück", "voorraad", "available"),
-        *("lagerstand", "anzahl", "qté", "existencias", "unidades", "giacenza", "aantal"),
-        *("en stock", "auf lager", "quantité en stock", "qté en stock", "en existencia"),
-        *("ilość", "stan", "stan magazynowy", "antal", "lagersaldo", "lagerbeholdning"),
-        *("množství", "skladem", "készlet", "darab", "darabszám", "varastossa", "quantidade"),
-    ),
-    "note": (
-        *("note", "notes", "remark", "remarks", "comment", "bemerkung", "notiz", "remarque"),
-        *("uwagi", "anmärkning", "bemærkning", "poznámka", "megjegyzés"),
-    ),
-}
-#: What a shop's list holds beside, which no catalogue needs.
-OTHERS = (
-    *("cost", "purchase price", "ek", "einkaufspreis", "ek preis", "tax", "vat", "mwst", "ean"),
-    *("gtin", "barcode", "image", "url", "link", "colour", "color", "farbe", "supplier", "date"),
-    *("updated", "created", "place", "location", "lagerplatz", "min stock", "discount", "margin"),
-    *("net price", "price net", "netto", "preis netto", "nettopreis", "vk netto", "trade price"),
-    *("wholesale price", "dealer price", "prix ht", "precio neto", "phone", "telefon"),
-    *("reorder level", "mindestbestand", "reserved", "ordered", "bestellt"),
-)
-
-#: Numbers that makers give to their goods, which do for stock numbers where there are no others.
-_MAKERS_NUMBERS = frozenset({"ean", "gtin", "barcode"})
-
-#: Signs and words for money that stand in a column's name for something else as well.
-_NO_MONEY = frozenset({"p", "c", "gr", "ft", "fr", "fr.", "lei", "kr.", "a$"})
+_FIELDS, _COLUMNS, _COUNTS = (words_for(about) for about in ("fields", "columns", "counts"))
 
 #: What says that a price is of more than one piece.
 _PER = re.compile(
-    r"(?:\bper|\bpro|\bpar|\bpor|/)\s*(?!unit|piece|pc\b|each|item|st(?:k|ück)\b|pi[eè]ce|unidad|unité)"
-    r"(?:\d+\s*(?:pcs|pieces|st(?:k|ück)?)?|pair|set|dozen|box|m(?:etre|eter)?|paar|paire|par|pack)\b"
+    rf"(?:\b{any_of(_COUNTS['per'])}|/)\s*(?!{any_of(_COUNTS['one'])}\b)"
+    rf"(?:\d+\s*{any_of(_COUNTS['pieces'])}?|{any_of(_COUNTS['several'])}|m(?:etre|eter)?)\b"
 )
 
 #: What prices are of.
 _OF = re.compile(
-    r"(?:(?:per|pro|par|por|je|a)\s)?(?:each|ea|pcs?|pieces?|st|stk|stück|pairs?|paar|paire|par|box|"
-    r"pack|set|dozen|unit|unité|unidad)\b.{0,12}|[1-9][0-9]{0,2}(?:\s?(?:pcs?|st|stk|stück))?"
+    rf"(?:(?:{any_of(_COUNTS['per'])}|je|a)\s)?"
+    rf"{any_of(*(_COUNTS[w] for w in ('one', 'pieces', 'several')))}\b.{{0,12}}"
+    rf"|[1-9][0-9]{{0,2}}(?:\s?{any_of(_COUNTS['pieces'])})?"
 )
 
 #: What a number is of, which values alone do not tell.
 _AMOUNTS = ("price", "mass", "stock")
-
-#: Words that make of the name of an amount the name of something else, and endings of such words.
-_NO_AMOUNT = frozenset(
-    (
-        *(
-            "max",
-            "maximum",
-            "min",
-            "minimum",
-            "load",
-            "capacity",
-            "shipping",
-            "packaging",
-            "package",
-        ),
-        *("class", "group", "grade", "value", "id", "code", "no", "nr", "number", "place", "date"),
-        *("list", "old", "alt", "alter", "alte", "rating", "reviews", "quality", "qualität"),
-        *("qualité", "calidad", "einheit", "height", "höhe", "hauteur", "altura"),
-        *("length", "länge", "longueur", "width", "breite", "largeur", "depth", "tiefe", "size"),
-        *("größe", "taille", "maximal", "minimal", "colis", "ancien", "valeur", "groupe"),
-    )
-)
-#: Words that make of the name of a size the name of its least or most.
-_LIMITS = frozenset(
-    (
-        *("min", "max", "minimum", "maximum", "minimal", "maximal", "least", "most", "lower"),
-        *("upper", "kleinst", "größt", "mindestmaß", "höchstmaß", "mini", "maxi", "mín", "máx"),
-        *("mínimo", "máximo", "dolna", "górna"),
-    )
-)
-_NO_AMOUNT_ENDS = (
-    *("wert", "platz", "gruppe", "klasse", "nummer", "liste", "datum", "code", "einheit", "ort"),
-    *("kapazität", "grenze"),
-)
-#: Words beside the name of an amount that change nothing of it.
-_BESIDE = frozenset(
-    (
-        *("in", "per", "pro", "par", "each", "unit", "the", "of", "our", "retail", "current"),
-        *("incl", "inkl", "vat", "mwst", "tax", "tva", "ttc", "gross", "brutto", "net", "netto"),
-        *("item", "piece", "part", "stk", "st", "pcs"),
-    )
-)
 
 #: How alike a name of an amount has to be to a known one, with the same first letter, to be a
 #: way to write it; and to need no question.
@@ -292,9 +161,10 @@ def _called(name: str, means: str) -> float:
         if plain in names:
             return 1.0
         words = plain.split()
-        if any(w in _NO_AMOUNT or w.endswith(_NO_AMOUNT_ENDS) for w in words):
+        ends = tuple(_told("no_amount_ends").plain)
+        if any(w in _told("no_amount").plain or w.endswith(ends) for w in words):
             continue
-        units = {*_BESIDE, *LENGTH_WORDS, *MASS_WORDS, *MONEY_WORDS}
+        units = {*_told("beside").plain, *LENGTH_WORDS, *MASS_WORDS, *MONEY_WORDS}
         bare = " ".join(w for w in words if w not in units)
         if bare in names:
             return 1.0
@@ -311,14 +181,15 @@ def _called(name: str, means: str) -> float:
     return found
 
 
-@lru_cache(maxsize=1)
+@cache
 def _fields() -> dict[str, _Spellings]:
-    return {means: _Spellings(names) for means, names in NAMES.items()}
+    return {means: _Spellings(names) for means, names in _FIELDS.items()}
 
 
-@lru_cache(maxsize=1)
-def _others() -> _Spellings:
-    return _Spellings(OTHERS)
+@cache
+def _told(what: str) -> _Spellings:
+    """Return words in names of columns, as they are compared."""
+    return _Spellings(_COLUMNS[what])
 
 
 class _Words:
@@ -328,7 +199,7 @@ class _Words:
         roles = vocabulary.roles
         self.titles = _Spellings([*(r.title for r in roles.values()), *roles])
         self.paths: list[tuple[str, DimensionKind, _Spellings]] = []
-        every = [n for names in NAMES.values() for n in names] + list(OTHERS)
+        every = [n for names in _FIELDS.values() for n in names] + _COLUMNS["others"]
         for role in roles.values():
             for kind in role.features.values():
                 for spec in kind.dimensions.values():
@@ -342,7 +213,7 @@ class _Words:
                     every += [spelt[0], *said]
         #: What columns are called that say whether a feature is there.
         self.features: dict[str, _Spellings] = {}
-        for name in {n: None for role in roles.values() for n in role.features if n not in NAMES}:
+        for name in {n: None for role in roles.values() for n in role.features if n not in _FIELDS}:
             titles = [
                 title
                 for role in roles.values()
@@ -466,7 +337,7 @@ def _dimensions(
         return found
     mark, unit = decimal_mark(values), named_unit(name, "a.size")
     sized = _sized(values, phrases)
-    limit = not _LIMITS.isdisjoint(_plain(name).split())
+    limit = any(word in _told("limits").plain for word in _plain(name).split())
     for path, spec, alike in _words(vocabulary, phrases).near(name):
         if limit and alike < 1.0:
             continue  # the least or most of a size is not the size
@@ -529,7 +400,7 @@ def guess(
         sure[name] = (
             means in ("ignore", "note")
             or (score >= SURE and score - max(rest, default=0.0) >= LEAD)
-            or (score > EXACT and means in NAMES and _fields()[means].alike(name) > 0.95)
+            or (score > EXACT and means in _FIELDS and _fields()[means].alike(name) > 0.95)
             or [m for m, names in _fields().items() if names.alike(name) == 1.0] == [means]
         )
         if (
@@ -543,7 +414,7 @@ def guess(
         if taken[name].unit == UNSAID or (means in _AMOUNTS and _called(name, means) < 1.0):
             sure[name] = False
         used.add(means)
-    numbered = next((n for n in samples if samples[n] and _plain(n) in _MAKERS_NUMBERS), "")
+    numbered = next((n for n in samples if samples[n] and _plain(n) in _COLUMNS["numbers"]), "")
     if known is None and numbered and "sku" not in used:
         taken[numbered], sure[numbered] = column_as(table, numbered, "sku"), False
     for name, column in taken.items():
@@ -619,7 +490,7 @@ def _scores(
         mine["maker"] = min(mine["maker"], _LEAST - 0.01)
     if max(alike["name"], alike["text"]) < _NAMED and (sized := _sized(values, phrases)) >= 0.5:
         mine["text"] = max(mine["text"], 0.7 + 0.1 * sized)
-    other = _others().alike(name)
+    other = _told("others").alike(name)
     if not values:
         mine["ignore"] = 1.0
     elif other == 1.0 and max(alike.values()) < 1.0:
@@ -656,7 +527,7 @@ def named_unit(name: str, means: str) -> str:
     ('gbp', 'per pair')
     """
     if means == "price":
-        known = MONEY_WORDS - _NO_MONEY
+        known = MONEY_WORDS.difference(_COLUMNS["no_money"])
     elif means == "mass":
         known = MASS_WORDS - {"pound", "pounds"}
     elif "." in means:

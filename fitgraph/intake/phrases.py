@@ -17,6 +17,7 @@ from fitgraph.catalogue.figures import parse_figure
 from fitgraph.catalogue.findings import CatalogueError, Finding
 from fitgraph.catalogue.table_reader import read_bytes
 from fitgraph.catalogue.toml_text import read_toml
+from fitgraph.intake.words import any_of, words_for
 from fitgraph.mechanics.materials import MATERIALS
 from fitgraph.model import Basis, Vocabulary
 from fitgraph.records import dataclass
@@ -31,6 +32,8 @@ from fitgraph.units import (
 
 FILE = "phrases.toml"
 
+_TITLES = words_for("titles")
+
 _NUMBER = r"(?:[0-9]+(?:[.,][0-9]+)?|[.,][0-9]+)"
 _UNIT = r"(?:mm|cm|µm|inch(?:es)?|zoll|in(?![a-z])|\"|'')"
 #: A size as it stands among words: a fraction or a number, a unit, limits or a class.
@@ -43,7 +46,7 @@ SIZE = (
 )
 #: Before a size: neither the inside of a word or figure, nor the first end of a range.
 _BEFORE = r"(?<![\w.,/])(?<![0-9]-)(?<![0-9]–)(?<![0-9] - )(?<![0-9] – )" + "".join(
-    rf"(?<![0-9] {word} )" for word in ("to", "or", "and", "bis", "und", "oder", "ou", "et", "y")
+    rf"(?<![0-9] {re.escape(word)} )" for word in _TITLES["between"]
 )
 #: Letters of a text that are read.
 _LONGEST = 1000
@@ -56,21 +59,12 @@ _TOGETHER = re.compile(
 )
 #: What stands between a part and what it is for, or comes with.
 _BESIDE = re.compile(
-    r"(?:\b(?:for|für|pour|para|per|with|mit|avec|con|pod|dla|z|incl|including|inkl|inklusive)\b\.?|\bw/)"
-    r"\s*(?:\S+\s+){0,2}$",
-    re.IGNORECASE,
+    rf"(?:\b{any_of(_TITLES['for'])}\b\.?|\bw/)\s*(?:\S+\s+){{0,2}}$", re.IGNORECASE
 )
 #: What denies the words behind it, where no phrase holds both.
-_DENIED = re.compile(
-    r"(?:\b(?:no|non|not|un|without|ohne|nicht|kein|keine|sans|pas|sin|bez|nie)\b|\bw/o)[\s-]*$",
-    re.IGNORECASE,
-)
+_DENIED = re.compile(rf"(?:\b{any_of(_TITLES['denies'])}\b|\bw/o)[\s-]*$", re.IGNORECASE)
 #: What makes a size one that nobody means exactly, before it and behind it.
-_VAGUE = re.compile(
-    r"(?:[~≈<>≤≥]|\b(?:ca|circa|approx|approximately|about|roughly|etwa|ungefähr|environ|aprox)\b\.?)"
-    r"\s*$",
-    re.IGNORECASE,
-)
+_VAGUE = re.compile(rf"(?:[~≈<>≤≥]|\b{any_of(_TITLES['about'])}\b\.?)\s*$", re.IGNORECASE)
 _UNSURE = re.compile(r"\s*(?:\?|\(\s*(?:\?|tbc|tbd|approx|ca))", re.IGNORECASE)
 #: Sizes that words stick to: OD34.9, 34.9OD, 34.9/ID and, in German, 34,9er.
 _STROKE = re.compile(r"(?<=\d)/(?=[^\W\d_])")
@@ -79,12 +73,11 @@ _STUCK_BEHIND = re.compile(r"(\d[.,]\d+)([^\W\d_]{2,})")
 _STUCK_BEFORE = re.compile(r"(?<![\w.,])([^\W\d_øØ]{2,})(?=\d+[.,]\d)")
 #: Numbers of pieces in a pack, and of what is counted before its name.
 _PACKED, _FEW = r"(?:[2-9]|[1-9][0-9]|100)", r"(?:[2-9]|1[0-2])"
-_PACKS, _OF = r"(?:set|pack|box|bag|lot|jeu|juego|satz|packung)", r"(?:of|de|von|à)"
 #: What says that a title is of several pieces.
 _SEVERAL = re.compile(
-    rf"(?<![\w.,/-])(?:{_PACKS}s?\s?{_OF}\s{_PACKED}"
+    rf"(?<![\w.,/-])(?:{any_of(_TITLES['packs'])}s?\s?{any_of(_TITLES['of'])}\s{_PACKED}"
     rf"|{_FEW}(?:er)?[\s-]?(?:set|satz|packs?)"
-    rf"|{_PACKED}(?:er)?[\s-]?(?:pcs|pieces|pièces|piezas|stück|stk)"
+    rf"|{_PACKED}(?:er)?[\s-]?{any_of(words_for('counts')['pieces'])}"
     rf"|{_FEW}\s?[x×](?=\s[^\W\d_]))(?![\w/])",
     re.IGNORECASE,
 )

@@ -6,7 +6,6 @@ from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import field
 from functools import cached_property
 from importlib import import_module
-from inspect import signature
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Literal
 
@@ -56,24 +55,22 @@ class Answer:
     """
 
     #: The module of :mod:`fitgraph.report` that makes data, tables and a report of it; which fields
-    #: of it all of them ask for, and which the report asks for besides.
+    #: of it all of them ask for, which the report asks for besides, and whether that says where
+    #: there is more.
     _module = ""
     _about: tuple[str, ...] = ("found",)
     _shown: tuple[str, ...] = ()
+    _hinted = False
 
     def report(self, hints: Hints | None = None) -> Report:
         """Return what is shown of it: sentences, tables, pictures and cautions."""
-        made: Report = self._made("report", *self._shown, hints=hints or Hints())
+        more = (getattr(self, name) for name in self._shown)
+        made: Report = self._made("report", *more, *((hints or Hints(),) if self._hinted else ()))
         return made
 
-    def _made(
-        self, what: Literal["data", "tables", "report"], *more: str, hints: Hints | None = None
-    ) -> Any:
+    def _made(self, what: Literal["data", "tables", "report"], *more: Any) -> Any:
         module = import_module(f"fitgraph.report.{self._module}")
-        make = getattr(module, what)
-        fields = [getattr(self, name) for name in (*self._about, *more)]
-        # Not every answer says where there is more.
-        return make(*fields, hints) if "hints" in signature(make).parameters else make(*fields)
+        return getattr(module, what)(*(getattr(self, name) for name in self._about), *more)
 
     def _tables(self) -> Sequence[Table]:
         """Return its tables, the main one first."""
@@ -253,6 +250,7 @@ class BuildsAnswer(Answer):
     """
 
     _module = "builds"
+    _hinted = True
 
     found: Listed
     engine: TreeEngine | None = None
@@ -340,6 +338,7 @@ class ExchangeAnswer(Answer):
     """
 
     _module = "exchanges"
+    _hinted = True
 
     found: Exchange
 
@@ -375,6 +374,7 @@ class WhyAnswer(Answer):
     _module = "explanations"
     _about = ("found", "catalogue")
     _shown = ("prefer",)
+    _hinted = True
 
     found: Explanation
     catalogue: Catalogue
@@ -429,6 +429,7 @@ class MeasureAnswer(Answer):
     """
 
     _module = "readings"
+    _hinted = True
 
     found: Ranked
 
@@ -461,6 +462,7 @@ class IdentifyAnswer(Answer):
 
     _module = "guesses"
     _shown = ("catalogue",)
+    _hinted = True
 
     found: State
     catalogue: Catalogue

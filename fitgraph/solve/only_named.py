@@ -70,13 +70,11 @@ def remaining_of_named(engine: TreeEngine, request: Request) -> dict[str, Remain
     NamingError
         If the request names something the catalogue does not have.
     """
-    named = named_by_role(engine.catalogue, (*request.have, *request.want))
-    try:
-        return engine.remaining(request)
-    except TooWideError:
-        if not named:
-            raise
-    found = only_named(engine, named).remaining(request)
+    names = (*request.have, *request.want)
+    found, answered = asked_of_named(engine, names, lambda e: e.remaining(request))
+    if answered is engine:
+        return found
+    named = named_by_role(engine.catalogue, names)
     for role in named:  # of whose parts each is judged as if it were taken instead
         free = only_named(engine, {r: of_role for r, of_role in named.items() if r != role})
         found[role] = free.remaining(request)[role]

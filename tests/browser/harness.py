@@ -40,6 +40,8 @@ ARGUMENTS = (
     "--disable-background-networking",
     "--disable-component-update",
     "--disable-gpu",
+    # All pages are of one computer: what they share is compiled once, not for each of them.
+    "--process-per-site",
 )
 
 LAB, PAGES = "lab", "pages"
@@ -299,8 +301,8 @@ class Notebook:
         return str(self.page.locator(selector).first.inner_text())
 
     def until(self, what: str, argument: Any = None) -> None:
-        """Wait until an expression in the page is true."""
-        self.page.wait_for_function(what, arg=argument)
+        """Wait until an expression in the page is true; it is not asked at every frame."""
+        self.page.wait_for_function(what, arg=argument, polling=100)
 
     def close(self) -> None:
         """Close the page; in JupyterLab its kernel ends as well."""

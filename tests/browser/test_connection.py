@@ -12,9 +12,15 @@ from typing import Any
 import nbformat
 import pytest
 
+from fitgraph.catalogue import shipped_folder
+
 from .harness import LAB, PAGES, Notebook, Server, copy_of_notebooks
 
 START, WHY = "00-start.ipynb", "03-why-not.ipynb"
+
+#: What is asked about, by the labels of its fields, and where that is told.
+PARTS = (("Hose", "HOSE-02"), ("Hose clip", "CLIP-05"))
+ANSWER = ".fg-form p:has-text('HOSE-02'):has-text('CLIP-05')"
 
 #: How long a page may show an old answer as if it were today's [s].
 MOST_S = 3.0
@@ -22,7 +28,11 @@ MOST_S = 3.0
 
 @pytest.fixture
 def own(browser: Any, tmp_path: Path) -> Iterator[Any]:
-    """Return what starts a server of one's own, to be killed, and a context beside it."""
+    """Return what starts a server of one's own, to be killed, and a context beside it.
+
+    Its catalogue is a small one: what its pages ask first is soon answered.
+    """
+    (tmp_path / "opened").write_text(str(shipped_folder("data") / "hoses"), encoding="utf-8")
     context = browser.new_context(viewport={"width": 1280, "height": 900})
     started: list[Server] = []
 
@@ -71,13 +81,19 @@ def told(book: Notebook, what: str) -> float:
     return after
 
 
+def answered(book: Notebook) -> None:
+    """Name two parts, and wait until they are answered."""
+    for label, sku in PARTS:
+        book.labelled(label).fill(sku)
+        book.labelled(label).press("Tab")
+    book.page.wait_for_selector(ANSWER)
+
+
 def test_a_page_tells_when_its_kernel_or_its_server_is_killed(own: Any) -> None:
     server, context = own(PAGES)
     book = Notebook(server, context, WHY)
     page = book.page
-    book.labelled("Wheels").fill("WHL-MAR-02")
-    book.labelled("Wheels").press("Tab")
-    page.wait_for_selector(".fg-form p:has-text('WHL-MAR-02')")
+    answered(book)
     assert page.locator(".fg-banner").count() == 0
     (kernel,) = kernels(server)
     os.kill(kernel, signal.SIGKILL)
@@ -85,7 +101,7 @@ def test_a_page_tells_when_its_kernel_or_its_server_is_killed(own: Any) -> None:
     # What was entered is still there once the page is loaded again.
     book.button("Load the page again").click()
     page.wait_for_selector(".fg-banner", state="detached")
-    page.wait_for_selector(".fg-form p:has-text('WHL-MAR-02')")
+    page.wait_for_selector(ANSWER)
     assert page.locator(".fg-form.fg-stale").count() == 0
     server.stop()
     assert told(book, "server") <= MOST_S
@@ -138,9 +154,7 @@ def test_a_page_tells_that_its_kernel_or_its_server_hangs_and_not_that_it_comput
         page.wait_for_timeout(100)
     assert page.evaluate("window.banners") == 0
     # What was typed meanwhile is answered.
-    book.labelled("Wheels").fill("WHL-MAR-02")
-    book.labelled("Wheels").press("Tab")
-    page.wait_for_selector(".fg-form p:has-text('WHL-MAR-02')")
+    answered(book)
 
 
 def test_a_page_that_goes_closes_its_kernel(servers: Any, context: Any) -> None:
@@ -162,7 +176,7 @@ def test_a_page_that_goes_closes_its_kernel(servers: Any, context: Any) -> None:
 def test_a_notebook_tells_when_its_kernel_is_killed(own: Any) -> None:
     server, context = own(LAB)
     book = Notebook(server, context, WHY)
-    book.page.wait_for_selector(".fg-form p:has-text('does not fit')")
+    answered(book)
     (kernel,) = kernels(server)
     for _ in hanging(book, server, kernel):
         pass
