@@ -177,7 +177,7 @@ def test_hard_squares(n: int, number: int) -> None:
     assert count(pairwise(sizes, pairs), ones(sizes), certain=True) == number
 
 
-@pytest.mark.parametrize("n", [1, 2, 10, 90, 300])
+@pytest.mark.parametrize("n", [1, 2, 10, 150, pytest.param(300, marks=pytest.mark.long)])
 def test_fibonacci_numbers_of_any_length(n: int) -> None:
     """Independent sets of a path are Fibonacci numbers; the 302nd has 63 digits."""
     sizes = {f"v{i:03}": 2 for i in range(n)}
