@@ -10,11 +10,11 @@ from fitgraph.catalogue.findings import WARNING, shorten
 from fitgraph.catalogue.reading import LONGEST_TEXT
 from fitgraph.intake.cell_texts import fixed, said_mass, said_presence, said_price
 from fitgraph.intake.list_rows import ListRow
+from fitgraph.intake.list_words import any_of, words_for
 from fitgraph.intake.mapping import FIELDS, Column
 from fitgraph.intake.phrases import FILE as PHRASES
 from fitgraph.intake.phrases import Phrases, Said
 from fitgraph.intake.taken import FROM_WORDS, Taken
-from fitgraph.intake.words import any_of, words_for
 from fitgraph.mechanics.materials import MATERIALS
 from fitgraph.model import Basis, Vocabulary
 from fitgraph.units import UnitError, parse_count, parse_mass

@@ -9,8 +9,8 @@ from dataclasses import field, replace
 
 from fitgraph.catalogue.table_reader import is_total
 from fitgraph.intake.cell_texts import decimal_mark
+from fitgraph.intake.list_words import words_for
 from fitgraph.intake.sources import DATE, Sheet, letter
-from fitgraph.intake.words import words_for
 from fitgraph.records import dataclass
 from fitgraph.units import LENGTH_WORDS, MASS_WORDS, MONEY_WORDS
 

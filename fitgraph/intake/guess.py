@@ -17,10 +17,10 @@ from fitgraph.intake.cell_texts import (
     yes_or_no,
 )
 from fitgraph.intake.grid import Found
+from fitgraph.intake.list_words import any_of, words_for
 from fitgraph.intake.mapping import Column, TableMap
 from fitgraph.intake.phrases import Phrases
 from fitgraph.intake.sources import DATE, needed
-from fitgraph.intake.words import any_of, words_for
 from fitgraph.mechanics.materials import MATERIALS
 from fitgraph.model import Basis, DimensionKind, Vocabulary
 from fitgraph.records import dataclass

@@ -17,7 +17,7 @@ from fitgraph.catalogue.figures import parse_figure
 from fitgraph.catalogue.findings import CatalogueError, Finding
 from fitgraph.catalogue.table_reader import read_bytes
 from fitgraph.catalogue.toml_text import read_toml
-from fitgraph.intake.words import any_of, words_for
+from fitgraph.intake.list_words import any_of, words_for
 from fitgraph.mechanics.materials import MATERIALS
 from fitgraph.model import Basis, Vocabulary
 from fitgraph.records import dataclass

@@ -1,4 +1,4 @@
-"""Words that the lists of all trades have in common, in several languages: ``words.toml``."""
+"""Words that the lists of all trades have in common, in several languages: ``list_words.toml``."""
 
 from __future__ import annotations
 
