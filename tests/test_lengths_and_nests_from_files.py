@@ -6,12 +6,17 @@ Counts are by hand over all combinations; sizes and limits are this file's own.
 from __future__ import annotations
 
 import itertools
+import random
 from collections.abc import Callable
 from pathlib import Path
 
 import pytest
 
 import fitgraph
+from fitgraph.explain.elements import ABSENT, PICK, Element
+from fitgraph.graph.options import options_for
+from fitgraph.graph.said import judge
+from fitgraph.model import Option, Presence, Verdict
 
 HEAD = """
 [trade]
@@ -302,3 +307,120 @@ when = ["lock"]
     assert "A complete build cannot be had." in text
     assert "Collar-on-post: bore d of C-12" in text
     assert "cannot be used" not in text
+
+
+def test_joints_that_take_part_beside_a_sum_are_told(tmp_path: Path) -> None:
+    # A post of 50 wants a foot of 15 or more under it; a bore of 12 takes none over 12.
+    shop = shop_of(
+        tmp_path / "posts",
+        OTHERS
+        + """
+[[joints]]
+id = "high-enough"
+rule = "stack"
+least = "65 mm"
+spans = [{ add = "post.length.d" }, { add = "foot.height.d", optional = true }]
+[[joints]]
+id = "foot-through-collar"
+rule = "at-least"
+whole = "collar.bore.d"
+part = "foot.height.d"
+[[joints]]
+id = "lock-needs-foot"
+rule = "present"
+needs = "foot"
+when = ["lock"]
+""",
+        "C-12,bore,d,12.2 ±0,measured\n",
+    )
+    told = shop.why("P-50").to_dict()
+    (conflict,) = told["minimal_conflicts"]
+    assert {e["joint"] for e in conflict if e["kind"] == "joint"} == {
+        "foot-through-collar",
+        "high-enough",
+    }
+    (said,) = told["sentences"]
+    assert "one of these is not made: foot-through-collar; high-enough" in said
+
+
+def random_joints(rng: random.Random) -> str:
+    """Return a stack and joints between two roles, with limits drawn by lot."""
+    text = f"""
+[[joints]]
+id = "reach"
+rule = "stack"
+least = "{rng.choice([64, 69, 74, 79])} mm"
+spans = [
+    {{ add = "post.length.d" }},
+    {{ add = "foot.height.d", optional = true }},
+    {{ take = "collar.cut.w", optional = true }},
+]
+[[joints]]
+id = "foot-in-collar"
+rule = "at-least"
+whole = "collar.bore.d"
+part = "foot.height.d"
+least = "{rng.choice([-12, -6, -3, 1])} mm"
+[[joints]]
+id = "post-against-foot"
+rule = "at-least"
+whole = "post.length.d"
+part = "foot.height.d"
+least = "{rng.choice([0, 42, 58])} mm"
+[[joints]]
+id = "collar-on-post"
+rule = "at-least"
+whole = "collar.bore.d"
+part = "post.outside.d"
+least = "{rng.choice([-4, 0, 1])} mm"
+"""
+    if rng.random() < 0.5:
+        text += '[[joints]]\nid = "lock-needs-foot"\nrule = "present"\nneeds = "foot"\n'
+        text += 'when = ["lock"]\n'
+    else:
+        text += '[[joints]]\nid = "foot-needs-lock"\nrule = "present"\nneeds = "lock.pin"\n'
+        text += 'when = ["foot"]\n'
+    return text
+
+
+def test_of_joints_beside_sums_none_can_be_left_out(tmp_path: Path) -> None:
+    """Every assignment breaks one of a conflict, and without any one of them some keeps all."""
+    rng = random.Random(7)
+    beside = 0
+    for turn in range(40):
+        bore = f"C-12,bore,d,{rng.choice([8, 12, 15, 21])} ±0,measured\n"
+        shop = shop_of(tmp_path / f"posts{turn}", random_joints(rng), bore)
+        catalogue = shop.catalogue
+        options = {
+            r: options_for(catalogue.of(r), r, catalogue.vocabulary)
+            for r in catalogue.vocabulary.roles
+        }
+        roles = list(options)
+        every = [
+            dict(zip(roles, row, strict=True)) for row in itertools.product(*options.values())
+        ]
+        named = rng.sample(list(POSTS), 1) + rng.sample([s for s in LOCKS if s], rng.randint(0, 1))
+        for conflict in shop.why(*named).found.minimal_conflicts:
+            if not any(j.spans for j in conflict.joints):
+                continue
+
+            def keeps(chosen: dict[str, Option], elements: tuple[Element, ...]) -> bool:
+                for e in elements:
+                    part = chosen[e.role].part if e.role else None
+                    if e.joint is not None:
+                        said = judge(e.joint, chosen)
+                        if said.there is not Presence.ABSENT and said.verdict is Verdict.FAILS:
+                            return False
+                    elif e.kind == ABSENT and part is not None:
+                        return False
+                    elif e.kind == PICK and (part is None or part.sku not in e.skus):
+                        return False
+                return True
+
+            elements = conflict.elements
+            assert not any(keeps(chosen, elements) for chosen in every)
+            for n in range(len(elements)):
+                less = (*elements[:n], *elements[n + 1 :])
+                assert any(keeps(chosen, less) for chosen in every), (turn, less)
+            beside += any(not j.spans for j in conflict.joints)
+    assert beside >= 5

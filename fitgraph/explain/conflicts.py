@@ -94,7 +94,8 @@ def minimal_conflicts(kinds: Kinds, question: AskedElements, verdict: Verdict) -
     Notes
     -----
     Where lengths add up over several parts, every smallest set of elements that clashes is
-    found, with one joint on such a sum that makes it clash, or several that do so together.
+    found, with one joint on such a sum that makes it clash, or several that do so together, and
+    with the joints between fewer parts that take part in it.
     """
     reduced = reduce(kinds, question)
     members, names = conflict_sets(reduced)
@@ -112,7 +113,7 @@ def minimal_conflicts(kinds: Kinds, question: AskedElements, verdict: Verdict) -
     every = (1 << len(question.elements)) - 1
     told = {m & every for m in members}
     _, clashing = drops_and_conflicts(Oracle(kinds.network, question), told)
-    guilty = GuiltySums(kinds.network, question)
+    guilty = GuiltySums(kinds, question)
     for member in clashing:
         if member not in told:
             elements = sets_of_elements(question, (), [member])[0]
@@ -132,8 +133,9 @@ def _on_sums(
         free = frozenset(r for r in condition.roles if r not in named)
         options = guilty.nearest(member, condition, others)
         told += clashes([condition.joint], options, at_most=verdict, free=free)
-    joints = (Element(JOINT, joint=c.joint, name=c.joint.name) for c in conditions)
-    return Conflict((*elements, *joints), verdict, tuple(told))
+    joints = (*guilty.beside(member, conditions), *(c.joint for c in conditions))
+    of_joints = (Element(JOINT, joint=j, name=j.name) for j in joints)
+    return Conflict((*elements, *of_joints), verdict, tuple(told))
 
 
 def minimal_drops(kinds: Kinds, question: AskedElements) -> list[int]:

@@ -1,4 +1,4 @@
-"""Which sum along a nest or a stack makes elements clash, and what comes nearest to keeping it."""
+"""Which sums along a nest or a stack make elements clash, with which joints, and how nearly."""
 
 from __future__ import annotations
 
@@ -8,10 +8,11 @@ import numpy as np
 
 from fitgraph.array_types import Bools, Floats
 from fitgraph.explain.elements import AskedElements
-from fitgraph.explain.hitting import Oracle
-from fitgraph.explain.network import Network, TooLongError, least_of_classes
+from fitgraph.explain.hitting import Oracle, shrunk
+from fitgraph.explain.kinds import Kinds
+from fitgraph.explain.network import Domains, Network, TooLongError, least_of_classes
 from fitgraph.graph.sums import SumCondition
-from fitgraph.model import Option
+from fitgraph.model import Joint, Option
 
 #: Micrometres in a millimetre, and what stands for "does not bind" among them.
 _FINE, _FREE = 1000.0, 1e9
@@ -25,14 +26,15 @@ class GuiltySums:
 
     Parameters
     ----------
-    network : Network
-        For what is certain, or for what is possible.
+    kinds : Kinds
+        Compiled for what is certain, or for what is possible.
     question : AskedElements
         What is asked.
     """
 
-    def __init__(self, network: Network, question: AskedElements) -> None:
-        self.network, self.question = network, question
+    def __init__(self, kinds: Kinds, question: AskedElements) -> None:
+        self.kinds, self.question = kinds, question
+        self.network = network = kinds.network
         self._every = (1 << len(question.elements)) - 1
         self._joints = Oracle(network, question, _NONE)
         self._counting: dict[frozenset[str], Oracle] = {}
@@ -70,6 +72,31 @@ class GuiltySums:
             if self._rule_out(member, rest):
                 together = rest
         return tuple(together)
+
+    def beside(self, member: int, conditions: Sequence[SumCondition]) -> tuple[Joint, ...]:
+        """Return joints that rule a conflict out with some sums, and of which none can go.
+
+        Parameters
+        ----------
+        member : int
+            A smallest set of elements that clash, as bits.
+        conditions : sequence of SumCondition
+            From :meth:`of`.
+
+        Returns
+        -------
+        tuple of Joint
+            None where the sums do it alone, and where finding them takes too many decisions.
+        """
+        joints = [t.joint for t in self.kinds.tables]
+        left = self._joints.domains(self._every & ~member)
+        sums = frozenset(c.name for c in conditions)
+        try:
+            counting = _Counting(self.kinds.network_apart, left, sums, joints)
+            kept = shrunk(counting, counting.every)
+        except TooLongError:
+            return ()
+        return tuple(j for n, j in enumerate(joints) if kept >> n & 1)
 
     def _rule_out(self, member: int, conditions: Sequence[SumCondition]) -> bool:
         """Return whether some sums, beside the joints, leave no build with a conflict."""
@@ -113,6 +140,33 @@ class GuiltySums:
             best = np.where(of_role, gain.get(role, 0.0), -np.inf)
             chosen[role] = space.options[role][int(np.argmax(best))]
         return chosen
+
+
+class _Counting:
+    """Says whether a build is left when some joints do not count.
+
+    Parameters
+    ----------
+    network : Network
+        With each joint by itself.
+    domains : list of int
+        The classes of each role that may be used.
+    sums : frozenset of str
+        Names of the sums that count.
+    joints : sequence of Joint
+        A bit each.
+    """
+
+    def __init__(
+        self, network: Network, domains: Domains, sums: frozenset[str], joints: Sequence[Joint]
+    ) -> None:
+        self.network, self.domains, self.sums, self.joints = network, domains, sums, joints
+        self.every = (1 << len(joints)) - 1
+
+    def left(self, dropped: int) -> bool:
+        """Return whether a build is left without some joints, as bits."""
+        names = {j.name for n, j in enumerate(self.joints) if not dropped >> n & 1}
+        return self.network.build(self.domains, self.sums | names) is not None
 
 
 def _gains(

@@ -162,7 +162,7 @@ class Leaves(Protocol):
         ...
 
 
-def _shrunk(oracle: Leaves, clashing: int) -> int:
+def shrunk(oracle: Leaves, clashing: int) -> int:
     """Return a minimal conflict within a set of elements that clash.
 
     The last element of the shortest beginning that clashes belongs to the conflict; with it in
@@ -209,7 +209,7 @@ def drops_and_conflicts(oracle: Leaves, known: Iterable[int]) -> tuple[list[int]
             left = oracle.every & ~dropped
             if any(not conflict & ~left for conflict in learnt) or oracle.left(dropped):
                 continue
-            learnt.append(_shrunk(oracle, left))
+            learnt.append(shrunk(oracle, left))
         if not learnt:
             return drops, minimal_transversals(drops)
         conflicts = minimal([*conflicts, *learnt])

@@ -145,6 +145,11 @@ class Kinds:
         """Return the joints and sums for finding builds, worked out at the first call."""
         return Network(self.space, certain=self.least is Verdict.FITS)
 
+    @cached_property
+    def network_apart(self) -> Network:
+        """Return the same with each joint by itself, to find which of them take part."""
+        return Network(self.space, certain=self.least is Verdict.FITS, apart=True)
+
     def over(self, kinds: Mapping[str, Ints]) -> list[FailingTable]:
         """Return the joints that fail somewhere, over some kinds of each role."""
         found = []

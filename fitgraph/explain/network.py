@@ -383,16 +383,19 @@ class Network:
         The compiled catalogue.
     certain : bool
         Whether a build has to be certain, not only possible.
+    apart : bool
+        Whether joints stand each by itself, so that where names of sums that count are asked for,
+        those of joints are as well.
     """
 
-    def __init__(self, space: Space, *, certain: bool) -> None:
+    def __init__(self, space: Space, *, certain: bool, apart: bool = False) -> None:
         self.space, self.certain = space, certain
         self.roles = space.roles
         self.sizes = [space.sizes[r] for r in self.roles]
         self._place = place = {r: n for n, r in enumerate(self.roles)}
         made = space.ingredients(certain=certain)
         every = {r: np.arange(n, dtype=np.intp) for r, n in space.sizes.items()}
-        relations = merged(made.relations, every)
+        relations = made.relations if apart else merged(made.relations, every)
         self.never = any(not r.scope and not r.allowed.all() for r in relations)
         seen = [_Seen(n) for n in self.sizes]
         joints = [_Joint(r, place, seen) for r in relations if r.scope]
@@ -400,7 +403,11 @@ class Network:
             _Sum(c.name, _addends(c, place, made.first, seen, certain=certain)) for c in space.sums
         ]
         self._narrowing: list[_Joint | _Sum] = [*joints, *self.sums]
-        self._first_sum = len(joints)
+        #: Names without which something does not count, with its place.
+        self._named = [(s.name, n) for n, s in enumerate(self.sums, start=len(joints))]
+        if apart:
+            of_joints = (r.names[0] for r in relations if r.scope)
+            self._named += [(name, n) for n, name in enumerate(of_joints)]
         self._touching = [
             sum(1 << n for n, c in enumerate(self._narrowing) if role in c.roles)
             for role in range(len(self.roles))
@@ -446,11 +453,7 @@ class Network:
     def _touched(self, sums: frozenset[str] | None) -> list[int]:
         """Return for each role what narrows it, as bits: the joints, and the sums that count."""
         if sums not in self._near:
-            off = sum(
-                1 << (self._first_sum + n)
-                for n, s in enumerate(self.sums)
-                if s.name not in (sums or ())
-            )
+            off = sum(1 << n for name, n in self._named if name not in (sums or ()))
             self._near[sums] = [of & ~off for of in self._touching]
         return self._near[sums]
 

@@ -377,12 +377,16 @@ def clash_text(clash: Clash, catalogue: Catalogue, named: Collection[str] = ()) 
             text += f" {_chance(chance, catalogue)}"
     if joint.because:
         text += f" {joint.because}"
-    for role in sorted(clash.free):
-        option = clash.options.get(role)
-        if option is not None and option.part is not None:
-            title = catalogue.vocabulary.roles[role].title
-            text += f" ({title}: {option.part.called} comes nearest.)"
-    return _named_once(text, [*clash.options.values(), *(f.option for f in told)], catalogue, named)
+    named_once = [*clash.options.values(), *(f.option for f in told)]
+    return _named_once(text, named_once, catalogue, named) + _nearest(clash, catalogue)
+
+
+def _nearest(clash: Clash, catalogue: Catalogue) -> str:
+    """Return which parts come nearest in the roles that nobody named."""
+    found = [(role, clash.options[role].part) for role in sorted(clash.free & set(clash.options))]
+    roles = catalogue.vocabulary.roles
+    told = [the_part(roles[role].title, part.called) for role, part in found if part is not None]
+    return f" (What comes nearest: {listed(told)}.)" if told else ""
 
 
 def _chance(chance: Chance, catalogue: Catalogue) -> str:

@@ -93,7 +93,7 @@ def _cut_mass_g(option: Option, service: Service, vocabulary: Vocabulary) -> flo
 
 
 def serviced(option: Option, service: Service, vocabulary: Vocabulary) -> Option | None:
-    """Return a part after a service, or None if the service cannot be done to it.
+    """Return a part after a service, or None if it cannot be done, or would change no figure.
 
     Parameters
     ----------
@@ -128,12 +128,16 @@ def serviced(option: Option, service: Service, vocabulary: Vocabulary) -> Option
         features[feature] = Feature(
             Presence.PRESENT, MappingProxyType({**unknown, **lengths}), MappingProxyType({**words})
         )
+    cut = _cut_mass_g(option, service, vocabulary)
+    # Work on a figure that the part lacks would stand beside the part as a second way to have it.
+    if features == dict(option.features) and (service.shifts or not cut):
+        return None
     return replace(
         option,
         services=(*option.services, service.name),
         features=MappingProxyType(features),
         service_price=option.service_price + service.price,
-        service_mass_g=option.service_mass_g - _cut_mass_g(option, service, vocabulary),
+        service_mass_g=option.service_mass_g - cut,
     )
 
 
