@@ -63,6 +63,9 @@ def test_what_needs_too_much_memory_is_refused(
     assert result.stdout == ""
     (line,) = result.stderr.strip().splitlines()
     assert "GB of memory" in line and "What helps" in line and "fault" not in line
+    # Only what takes stock numbers is told to name some.
+    assert ("name parts" in line) == (words != "gaps")
+    assert ("fewer parts" in line) == (words == "gaps")
 
 
 @dataclass

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import dataclasses
 import datetime
+from pathlib import Path
 from types import MappingProxyType
 
 import pytest
@@ -123,6 +124,43 @@ def test_who_is_served_equals_trying_every_build_of_what_is_left(shop: Catalogue
             served += min(1.0, weight)
             weight -= 1
     assert not taken and found.served == served
+
+
+def test_under_a_mass_limit_the_cheapest_goes_where_it_is_light_enough(tmp_path: Path) -> None:
+    """Of three stands the lightest is the dearest; each limit leaves another."""
+    (tmp_path / "vocabulary.toml").write_text(
+        '[trade]\nname = "Lamps"\ncurrency = "EUR"\nminor_digits = 2\n'
+        '[roles.lamp]\nfill = "always"\n[roles.lamp.features.pin]\n'
+        'dimensions.d = { plausible = "1..90 mm" }\n'
+        '[roles.stand]\nfill = "always"\n[roles.stand.features.hole]\nkind = "bore"\n'
+        'dimensions.d = { plausible = "1..90 mm" }\n'
+        '[[joints]]\nid = "in"\nrule = "clearance"\nbore = "stand.hole.d"\n'
+        'spigot = "lamp.pin.d"\nleast = "0 mm"\nmost = "1 mm"\n'
+    )
+    (tmp_path / "parts.csv").write_text(
+        "sku,role,price,mass\nL,lamp,5,100 g\n"
+        "S-CHEAP,stand,10,300 g\nS-MID,stand,12,200 g\nS-LIGHT,stand,14,100 g\n"
+    )
+    sizes = "".join(f"S-{n},hole,d,10.5 ±0,maker\n" for n in ("CHEAP", "MID", "LIGHT"))
+    (tmp_path / "features.csv").write_text(
+        "sku,feature,dimension,value,basis\nL,pin,d,10 ±0,maker\n" + sizes
+    )
+    (tmp_path / "stock.csv").write_text("sku,quantity\nL,9\nS-CHEAP,2\nS-MID,2\nS-LIGHT,9\n")
+    (tmp_path / "enquiries.csv").write_text(
+        "number,have,max_mass\n"
+        "light enough,,400 g\nno limit,,\ncheapest gone,,400 g\n"
+        "mid too heavy,,250 g\nmid again,,300 g\n"
+    )
+    catalogue = load(tmp_path).catalogue
+    found = in_turn(TreeEngine(catalogue))
+    went = {t.number: (set(t.parts) - {"L"}, t.price) for t in found.builds}
+    assert went == {
+        "light enough": ({"S-CHEAP"}, 1500),
+        "no limit": ({"S-CHEAP"}, 1500),
+        "cheapest gone": ({"S-MID"}, 1700),
+        "mid too heavy": ({"S-LIGHT"}, 1900),
+        "mid again": ({"S-MID"}, 1700),
+    }
 
 
 def test_a_row_for_several_is_so_many_riders_and_those_without_a_date_come_last() -> None:

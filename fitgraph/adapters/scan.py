@@ -36,6 +36,7 @@ from fitgraph.model import Catalogue, Enquiry, Make, Option, Part
 from fitgraph.records import dataclass
 from fitgraph.solve.circuit import Circuit
 from fitgraph.solve.engine import TreeEngine
+from fitgraph.solve.plan import naming_none
 from fitgraph.solve.query import TENTHS, ask
 from fitgraph.solve.request import Facts, Request
 
@@ -400,6 +401,7 @@ def stranded(catalogue: Catalogue, engine: TreeEngine | None = None) -> list[Par
     ]
 
 
+@naming_none()
 def scan(
     catalogue: Catalogue,
     make: Make,

@@ -21,8 +21,9 @@ References
 
 from __future__ import annotations
 
+import contextlib
 import math
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from typing import Any
 
 import numpy as np
@@ -42,6 +43,10 @@ READ = 1 << 16
 #: Joints that a refusal names.
 _NAMED = 8
 
+#: What leaves less to look at, by whether the question can name parts.
+_NAME = "name parts of some of these roles"
+_FEWER = "ask of a catalogue with fewer parts of these roles"
+
 
 class TooWideError(InputError):
     """Answers would need more memory than the ceiling; says what is to blame and what is left.
@@ -52,10 +57,18 @@ class TooWideError(InputError):
         In bytes.
     roles, joints : tuple of str
         Roles that have to be looked at together, and the joints that tie them.
+    naming : bool
+        Whether the question can name parts.
     """
 
     def __init__(
-        self, needed: float, ceiling: float, roles: Sequence[str], joints: Sequence[str]
+        self,
+        needed: float,
+        ceiling: float,
+        roles: Sequence[str],
+        joints: Sequence[str],
+        *,
+        naming: bool = True,
     ) -> None:
         self.needed, self.ceiling = needed, ceiling
         self.roles, self.joints = tuple(roles), tuple(joints)
@@ -63,8 +76,19 @@ class TooWideError(InputError):
             f"this would need {_bytes(needed)} of memory, and the ceiling is {_bytes(ceiling)}: "
             f"{', '.join(self.roles)} have to be looked at together, because of "
             f"{_first_of(self.joints) or 'the joints between them'}. What helps: leave one of "
-            "these joints out, or name parts of some of these roles"
+            f"these joints out, or {_NAME if naming else _FEWER}"
         )
+
+
+@contextlib.contextmanager
+def naming_none() -> Iterator[None]:
+    """Refuse what is too wide, of a question that names no parts, without the advice to do so."""
+    try:
+        yield
+    except TooWideError as refused:
+        raise TooWideError(
+            refused.needed, refused.ceiling, refused.roles, refused.joints, naming=False
+        ) from None
 
 
 def _first_of(names: Sequence[str]) -> str:

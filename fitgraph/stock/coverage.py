@@ -21,6 +21,7 @@ from fitgraph.demand.served import Asked, Progress, in_pieces, served
 from fitgraph.model import Catalogue, Enquiry
 from fitgraph.records import dataclass
 from fitgraph.solve import TreeEngine
+from fitgraph.solve.plan import naming_none
 from fitgraph.stock.from_stock import FromStock, from_stock
 from fitgraph.stock.groups import grouper
 
@@ -176,6 +177,7 @@ class Coverage:
         )
 
 
+@naming_none()
 def coverage(
     engine: TreeEngine,
     enquiries: Sequence[Enquiry] | None = None,

@@ -24,6 +24,7 @@ from fitgraph.demand.served import Asked, Served, served
 from fitgraph.model import Enquiry
 from fitgraph.records import dataclass
 from fitgraph.solve import TreeEngine
+from fitgraph.solve.plan import naming_none
 from fitgraph.stock.from_stock import from_stock
 
 
@@ -76,6 +77,8 @@ class _Builds:
     def __init__(self, questions: Questions, first: Served) -> None:
         self.questions, self.menus = questions, questions.menus
         self.places = np.full(questions.own.shape, -1, dtype=np.intp)
+        #: The cheapest build of each question, where it is too heavy.
+        self.too_heavy = np.full(questions.own.shape, -1, dtype=np.intp)
         self.known = np.zeros(len(questions), dtype=bool)
         self._keep(np.arange(len(questions)), questions.asked_of(IN_STOCK), first)
 
@@ -87,6 +90,7 @@ class _Builds:
     def _keep(self, at: Ints, asked: Asked, found: Served) -> None:
         """Keep the builds of some questions, under a mass limit the cheapest if it is light."""
         places = np.where(found.yes[:, None], found.places, -1)
+        too_heavy = np.full(places.shape, -1, dtype=np.intp)
         heavy = np.flatnonzero(found.yes & np.isfinite(asked.tenths))
         if len(heavy):
             part = asked.take(heavy)
@@ -95,7 +99,8 @@ class _Builds:
             )
             light = self._tenths(part.menus, least) <= part.tenths
             places[heavy[light]] = least[light]
-        self.places[at], self.known[at] = places, True
+            too_heavy[heavy[~light]] = least[~light]
+        self.places[at], self.too_heavy[at], self.known[at] = places, too_heavy, True
 
     def _tenths(self, numbers: Ints, places: Ints) -> npt.NDArray[np.float64]:
         """Return the masses of builds, as their menus count them."""
@@ -120,9 +125,21 @@ class _Builds:
 
     def parts(self, question: int) -> list[str]:
         """Return the stock numbers that a question's build takes from the shelf."""
+        return self._from_shelf(question, self.places[question])
+
+    def hang_on(self, question: int, out: set[str]) -> bool:
+        """Return whether a question's build may be another one without some parts.
+
+        It is where it has one of them, and where the cheapest, which is too heavy, has one: then
+        the next may be light enough.
+        """
+        heavy = self._from_shelf(question, self.too_heavy[question])
+        return not out.isdisjoint(self.parts(question)) or not out.isdisjoint(heavy)
+
+    def _from_shelf(self, question: int, places: Ints) -> list[str]:
         found = []
         for at, role in enumerate(self.menus.roles):
-            place = int(self.places[question, at])
+            place = int(places[at])
             if place < 0 or self.questions.own[question, at] >= 0:
                 continue
             part = self.menus.space.options[role][place].part
@@ -131,6 +148,7 @@ class _Builds:
         return found
 
 
+@naming_none()
 def in_turn(
     engine: TreeEngine,
     enquiries: Sequence[Enquiry] | None = None,
@@ -177,6 +195,6 @@ def in_turn(
             if out:
                 gone |= out
                 for q in range(len(questions)):
-                    if out.intersection(builds.parts(q)):
+                    if builds.hang_on(q, out):
                         builds.known[q] = False
     return InTurn(sum(e.weight for e in kept), total, tuple(taken))

@@ -23,6 +23,7 @@ from fitgraph.demand.served import Progress
 from fitgraph.model import Enquiry
 from fitgraph.records import dataclass
 from fitgraph.solve import TreeEngine
+from fitgraph.solve.plan import naming_none
 from fitgraph.stock.from_stock import from_stock
 
 
@@ -99,6 +100,7 @@ def builds_through(menus: Menus) -> tuple[int, dict[str, int]]:
     return total, through
 
 
+@naming_none()
 def reliance(
     engine: TreeEngine,
     enquiries: Sequence[Enquiry] | None = None,

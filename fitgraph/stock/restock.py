@@ -25,6 +25,7 @@ from fitgraph.demand.served import served
 from fitgraph.model import Enquiry, Supply
 from fitgraph.records import dataclass
 from fitgraph.solve import TreeEngine
+from fitgraph.solve.plan import naming_none
 from fitgraph.stock.lacking import Lacking, minimal_cuts
 from fitgraph.stock.orders import (
     Ask,
@@ -142,6 +143,7 @@ class Restocking:
         Is told after each round how many rounds there were and how many cuts there are.
     """
 
+    @naming_none()
     def __init__(
         self,
         engine: TreeEngine,
