@@ -50,6 +50,18 @@ def plural(count: float, one: str, many: str = "") -> str:
     return f"{number} {many or one + 's'}"
 
 
+def sentence(text: str) -> str:
+    """Return what somebody wrote as a sentence: with a capital, and an end.
+
+    Examples
+    --------
+    >>> sentence("it is carried"), sentence("Is it light?"), sentence("")
+    ('It is carried.', 'Is it light?', '')
+    """
+    text = text.strip()
+    return f"{capital(text)}{'' if text.endswith(('.', '!', '?')) else '.'}" if text else ""
+
+
 def percent(share: float, digits: int = 0) -> str:
     """Return a share, or a chance, as people read it: never 0 or 100% unless it is.
 

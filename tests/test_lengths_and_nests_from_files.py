@@ -422,3 +422,34 @@ def test_of_joints_beside_sums_none_can_be_left_out(tmp_path: Path) -> None:
                 assert any(keeps(chosen, less) for chosen in every), (turn, less)
             beside += any(not j.spans for j in conflict.joints)
     assert beside >= 5
+
+
+def test_what_is_lacking_or_in_the_way_is_named(tmp_path: Path) -> None:
+    """Rules on what is there compare no figures, and not every vocabulary gives a reason."""
+    rules = """
+[[joints]]
+id = "foot-under-lock"
+rule = "present"
+needs = "foot"
+when = ["lock"]
+[[joints]]
+id = "no-bare-lock"
+rule = "present"
+needs = "lock.pin"
+when = ["lock"]
+[[joints]]
+id = "no-foot-with-pin"
+rule = "absent"
+needs = "foot"
+when = ["lock.pin"]
+because = "it would stand askew"
+"""
+    shop = shop_of(tmp_path / "posts", OTHERS + rules)
+
+    def said(*skus: str) -> str:
+        return " ".join(shop.why(*skus).to_text().split())
+
+    assert "Foot-under-lock: the lock; no foot." in said("L-BARE")
+    assert "No-bare-lock: no pin on the lock." in said("L-BARE", "F-10")
+    with_pin = said("L-PIN", "F-10")
+    assert "No-foot-with-pin: the lock; no foot may be there. It would stand askew." in with_pin

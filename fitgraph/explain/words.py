@@ -50,7 +50,7 @@ from fitgraph.mechanics.rules import RULES
 from fitgraph.mechanics.stackup import AssemblyShare
 from fitgraph.model import Basis, Catalogue, Dimension, Fill, Option, Presence, Verdict
 from fitgraph.units import show_mass
-from fitgraph.wording import capital, listed, percent
+from fitgraph.wording import capital, listed, percent, sentence
 
 
 def size_text(dimension: Dimension) -> str:
@@ -342,6 +342,21 @@ COMES_TO: Mapping[str, Callable[[Clash], str]] = {
 }
 
 
+def _missing(clash: Clash, catalogue: Catalogue) -> str:
+    """Return what is not there and has to be, or is there and must not be, where a joint fails."""
+    subject = clash.joint.subject
+    if subject is None or clash.verdict is not Verdict.FAILS:
+        return ""
+    option = clash.options.get(subject.role)
+    title = catalogue.vocabulary.roles[subject.role].title
+    feature = (subject.feature or "").replace("_", " ")
+    if clash.joint.rule == "absent":
+        return f"no {title} may be there" if not feature else f"the {title} may have no {feature}"
+    if option is None or not feature:
+        return f"no {title}"
+    return f"no {feature} on {option.called}"
+
+
 def clash_text(clash: Clash, catalogue: Catalogue, named: Collection[str] = ()) -> str:
     """Return why a joint fails, or why nobody can tell, in one or two sentences.
 
@@ -362,11 +377,16 @@ def clash_text(clash: Clash, catalogue: Catalogue, named: Collection[str] = ()) 
         if (f.argument != "outside" or joint.rings) and f.reference not in joint.unknown
     ]
     figures = _terms(clash) if joint.spans else "; ".join(figure_text(f) for f in told)
-    subject = figures or ", ".join(map(catalogue.called, clash.parts))
-    pieces = [f"{title}: {subject}" if subject else title]
-    if sized := COMES_TO[joint.rule](clash):
-        pieces.append(sized)
-    text = "; ".join(pieces) + "."
+    missing = _missing(clash, catalogue)
+    about = [
+        catalogue.called(option.part.sku)
+        for role, option in clash.options.items()
+        if option.part is not None
+        and not (missing and joint.subject is not None and role == joint.subject.role)
+    ]
+    subject = figures or ", ".join(about)
+    comes_to = "; ".join(filter(None, (subject, COMES_TO[joint.rule](clash), missing)))
+    text = f"{title}: {comes_to}." if comes_to else f"{title}."
     slotless = any(f.argument == "slot" and f.presence is Presence.ABSENT for f in clash.figures)
     if clash.verdict is Verdict.FAILS and clash.margin_mm is not None and not slotless:
         text += f" Lacking {-clash.margin_mm:.2f} mm even at the most favourable sizes."
@@ -376,7 +396,7 @@ def clash_text(clash: Clash, catalogue: Catalogue, named: Collection[str] = ()) 
         if (chance := chance_of(clash, catalogue)) is not None:
             text += f" {_chance(chance, catalogue)}"
     if joint.because:
-        text += f" {joint.because}"
+        text += f" {sentence(joint.because)}"
     named_once = [*clash.options.values(), *(f.option for f in told)]
     return _named_once(text, named_once, catalogue, named) + _nearest(clash, catalogue)
 

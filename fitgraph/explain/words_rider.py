@@ -17,7 +17,7 @@ from fitgraph.mechanics.grip import GripRatio, inverse
 from fitgraph.model import Basis, Catalogue, Presence
 from fitgraph.model.rider import Question
 from fitgraph.units import show_mass
-from fitgraph.wording import capital, first_of, percent, plural
+from fitgraph.wording import capital, first_of, percent, plural, sentence
 
 #: Names of thousands, so that nobody counts digits.
 _SCALES = (
@@ -251,7 +251,8 @@ def tube_text(tube: Tube) -> str:
     """Return a kind of tube with its sizes."""
     sizes = ", ".join(f"{words} {lo:.1f} to {hi:.1f} mm" for words, (lo, hi) in tube.sizes.items())
     wall = f", wall {tube.wall_mm:.1f} mm" if tube.wall_mm is not None else ""
-    return f"{tube.kind or 'other'}: {sizes}{wall} ({plural(tube.parts, 'part')})"
+    told = f": {sizes}{wall}" if sizes else ""
+    return f"{tube.kind or 'other'}{told} ({plural(tube.parts, 'part')})"
 
 
 def family_text(catalogue: Catalogue, advice: FamilyAdvice) -> str:
@@ -261,11 +262,11 @@ def family_text(catalogue: Catalogue, advice: FamilyAdvice) -> str:
     text = (
         f"{capital(advice.family)}: {' and '.join(corner.reaches)}. "
         f"The middle of {plural(corner.parts, 'part')}: {show_mass(corner.mass_g)}, "
-        f"{corner.strength_nm:.0f} N·m, {price}."
+        f"{corner.strength_nm:,.0f} N·m, {price}."
     )
-    if advice.tubes:
+    if any(tube.kind or tube.sizes for tube in advice.tubes):
         text += f" It comes as {'; '.join(tube_text(t) for t in advice.tubes)}."
-    return f"{text} {advice.say}".strip()
+    return f"{text} {sentence(advice.say)}".strip()
 
 
 def advice_text(catalogue: Catalogue, advice: RiderAdvice) -> str:
@@ -286,15 +287,15 @@ def advice_text(catalogue: Catalogue, advice: RiderAdvice) -> str:
     if rest:
         text += ", then " + ", ".join(f"{f.family} ({f.worth:.2f})" for f in rest)
     text += "."
-    for sentence in advice.why:
-        text += f" {sentence}"
+    for why in advice.why:
+        text += f" {sentence(why)}"
     if advice.broken and len(advice.families) > 1:
         others = " or ".join(f.family for f in advice.families if f.family != advice.weakest)
         text += (
             f" The weakest in the middle is {advice.weakest}: who keeps breaking parts of it "
             f"should go to {others}."
         )
-    return f"{text} {advice.rule}".strip()
+    return f"{text} {sentence(advice.rule)}".strip()
 
 
 # ---------------------------------------------------------------- one part changed
