@@ -378,12 +378,7 @@ def clash_text(clash: Clash, catalogue: Catalogue, named: Collection[str] = ()) 
     ]
     figures = _terms(clash) if joint.spans else "; ".join(figure_text(f) for f in told)
     missing = _missing(clash, catalogue)
-    about = [
-        catalogue.called(option.part.sku)
-        for role, option in clash.options.items()
-        if option.part is not None
-        and not (missing and joint.subject is not None and role == joint.subject.role)
-    ]
+    about = [called for called in map(catalogue.called, clash.parts) if called not in missing]
     subject = figures or ", ".join(about)
     comes_to = "; ".join(filter(None, (subject, COMES_TO[joint.rule](clash), missing)))
     text = f"{title}: {comes_to}." if comes_to else f"{title}."
