@@ -22,7 +22,7 @@ from pathlib import Path
 from tests.turns import turns
 
 #: How often each kind of file is killed.
-TIMES = int(os.environ.get("FITGRAPH_KILLS", turns(40, 12)))
+TIMES = int(os.environ.get("FITGRAPH_KILLS", turns(40, 8)))
 
 #: How many of these have to end in its middle; a run may make a few calls fewer than the last.
 ENOUGH = TIMES - max(3, TIMES // 10 - 1)
