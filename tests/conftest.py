@@ -24,9 +24,13 @@ _BROWSER = "tests/browser/"
 #: in a browser as well, and examples that ask what the tests of the front door ask.
 _LONG = (
     "notebooks/00-start.ipynb",
+    "notebooks/01-how-fitment-works.ipynb",
     "notebooks/04-gaps-in-stock.ipynb",
     "notebooks/05-next-adapter.ipynb",
+    "notebooks/06-staff-practice.ipynb",
+    "notebooks/07-the-map-of-fits.ipynb",
     "notebooks/08-the-counter.ipynb",
+    "notebooks/09-your-data.ipynb",
     "fitgraph/shop/front.py::fitgraph.shop.front.Shop.",
     "fitgraph/shop/answers.py::",
 )

@@ -54,7 +54,7 @@ from fitgraph.model import (
 from fitgraph.solve import Request, TreeEngine
 from fitgraph.solve.engine import SORTS
 from fitgraph.solve.reference import ReferenceEngine
-from tests.turns import turns
+from tests.turns import LONG, turns
 
 Options = Mapping[str, Sequence[Option]]
 
@@ -164,7 +164,8 @@ def test_forty_parts_are_counted_as_by_hand_five_ways(bench40: Catalogue, least:
     assert counted.number == BY_HAND[least]
     assert reference.count(Request(), certain=certain).number == BY_HAND[least]
     assert by_product(options, joints, least) == BY_HAND[least]
-    assert by_python_constraint(options, joints, least) == BY_HAND[least]
+    if LONG:  # the reference asks the same library, in words of its own
+        assert by_python_constraint(options, joints, least) == BY_HAND[least]
     assert by_cp_sat(options, joints, least) == BY_HAND[least]
 
 
