@@ -70,9 +70,7 @@ def flush_folder(folder: Path) -> None:
 
 
 @contextlib.contextmanager
-def written_whole(
-    path: str | Path, mode: str = "w", *, encoding: str | None = "utf-8", newline: str | None = ""
-) -> Iterator[IO[Any]]:
+def written_whole(path: str | Path, mode: str = "w") -> Iterator[IO[Any]]:
     """Open a file for writing that appears in its place only once it is whole.
 
     Parameters
@@ -80,9 +78,7 @@ def written_whole(
     path : str or Path
         Where it belongs. A link is followed; a device or a pipe is written to as it is.
     mode : {"w", "wb"}
-        Text or bytes.
-    encoding, newline : str or None
-        As for :func:`open`, for text; lines end as they are written unless told otherwise.
+        Text, in UTF-8 with lines that end as they are written, or bytes.
 
     Yields
     ------
@@ -96,7 +92,7 @@ def written_whole(
     """
     if mode not in ("w", "wb"):
         raise ValueError(f"mode {mode!r} does not write a file anew")
-    text: dict[str, Any] = {} if mode == "wb" else {"encoding": encoding, "newline": newline}
+    text: dict[str, Any] = {} if mode == "wb" else {"encoding": "utf-8", "newline": ""}
     place = Path(os.path.realpath(path))
     before = None
     with contextlib.suppress(FileNotFoundError):

@@ -51,7 +51,7 @@ class WholeYield:
         return self.possible_builds >= ENOUGH
 
 
-def whole_yield(catalogue: Catalogue, part: Part, *, builds: int = BUILDS) -> WholeYield:
+def whole_yield(catalogue: Catalogue, part: Part) -> WholeYield:
     """Return what share of whole assemblies with a part goes together.
 
     Parameters
@@ -60,10 +60,8 @@ def whole_yield(catalogue: Catalogue, part: Part, *, builds: int = BUILDS) -> Wh
         The other parts.
     part : Part
         The made part.
-    builds : int
-        How many builds are drawn of those that certainly fit, and of those that may; seeded.
     """
-    return wholes_in(compile_space(only_parts(catalogue, part.role, [part])), part, builds=builds)
+    return wholes_in(compile_space(only_parts(catalogue, part.role, [part])), part)
 
 
 def wholes_in(space: Space, part: Part, *, builds: int = BUILDS) -> WholeYield:

@@ -210,9 +210,7 @@ def cost_of(make: Make, shape: MadeShape) -> Cost:
     )
 
 
-def make_part(
-    make: Make, vocabulary: Vocabulary, sku: str, sizes: Sizes, words: Words, *, name: str = ""
-) -> Part:
+def make_part(make: Make, vocabulary: Vocabulary, sku: str, sizes: Sizes, words: Words) -> Part:
     """Return a part that could be made, as if one were on the shelf.
 
     Parameters
@@ -225,8 +223,6 @@ def make_part(
         Its stock number.
     sizes, words : mapping
         As in :func:`features_of`.
-    name : str
-        What people call it; the title of the make by default.
     """
     features = features_of(make, vocabulary, sizes, words)
     shape = shape_of(make, features)
@@ -234,7 +230,7 @@ def make_part(
     return Part(
         sku=sku,
         role=make.role,
-        name=name or make.title,
+        name=make.title,
         price=make.price,
         mass_g=round(shape.volume_mm3 * density, 1),
         material=make.material,

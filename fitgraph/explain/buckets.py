@@ -63,12 +63,6 @@ class Least:
         """Return the least sum; infinite where everything is forbidden."""
         return float(self.values.min())
 
-    def options(self, place: int | None = None) -> dict[str, int]:
-        """Return the place of each role's option in a least sum.
-
-        Parameters
-        ----------
-        place : int, optional
-            The option of the root; the best by default.
-        """
-        return self._found.kinds(place)
+    def options(self) -> dict[str, int]:
+        """Return the place of each role's option in a least sum."""
+        return self._found.kinds()

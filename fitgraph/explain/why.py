@@ -164,17 +164,13 @@ class Explainer:
                 self._kinds[(tidy, verdict)] = Kinds(space, verdict)
         return self._kinds[(tidy, least)]
 
-    def explain(
-        self, request: Request, skus: Sequence[str] = (), *, prefer: Prefer = Prefer.OWNED
-    ) -> RequestExplanation:
+    def explain(self, request: Request, *, prefer: Prefer = Prefer.OWNED) -> RequestExplanation:
         """Say why a request has no build, and what would change that.
 
         Parameters
         ----------
         request : Request
             What is asked for.
-        skus : sequence of str
-            Further stock numbers that every build has to have.
         prefer : Prefer
             What the person would rather keep low.
 
@@ -190,8 +186,6 @@ class Explainer:
         TooManySetsError
             If there are more conflicts than can be held.
         """
-        if skus:
-            request = replace(request, want=(*request.want, *skus))
         kinds = {v: self.kinds(v, tidy=True) for v in (Verdict.UNKNOWN, Verdict.FITS)}
         return explain_request(kinds, request, prefer)
 

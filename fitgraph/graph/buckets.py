@@ -174,19 +174,10 @@ class Elimination:
         """Return the role that was eliminated last."""
         return self._trail[-1].role
 
-    def kinds(self, place: int | None = None) -> dict[str, int]:
-        """Return a kind of each role in a least sum; of equals the one that stands first.
-
-        Parameters
-        ----------
-        place : int, optional
-            The kind of the role that was eliminated last; the best by default.
-        """
+    def kinds(self) -> dict[str, int]:
+        """Return a kind of each role in a least sum; of equals the one that stands first."""
         at: dict[str, int] = {}
         for bucket in reversed(self._trail):
-            if not at and place is not None:
-                at[bucket.role] = place
-                continue
             places = (_place(at[r], of) for r, of in zip(bucket.near, bucket.class_of, strict=True))
             at[bucket.role] = int(bucket.best[tuple(places)])
         return at

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Iterable, Sequence
 from typing import Any
 
 from fitgraph.graph.options import variants
@@ -24,11 +24,6 @@ class Shape:
 
     option: Option
     parts: tuple[Part, ...]
-
-    def labels(self) -> Iterator[str]:
-        """Yield the stock number of each part, with the services behind it."""
-        for part in self.parts:
-            yield " + ".join((part.sku, *self.option.services))
 
 
 def attributes_compared(vocabulary: Vocabulary) -> tuple[str, ...]:

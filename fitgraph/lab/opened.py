@@ -159,10 +159,6 @@ class OpenCatalogue:
                 self.lacking[enquiry] = said
         return self.lacking[enquiry]
 
-    def money(self, minor: int) -> str:
-        """Return an amount in minor units as people read it, in the catalogue's currency."""
-        return self.catalogue.vocabulary.money(minor)
-
     def __repr__(self) -> str:
         """Return how many parts there are, and how many remarks on the tables."""
         parts, roles = len(self.catalogue.parts), len(self.catalogue.vocabulary.roles)

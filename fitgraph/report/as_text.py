@@ -201,7 +201,7 @@ def text(report: Report, width: int = PLAIN_WIDTH) -> str:
     return "\n".join(line.rstrip() for line in file.getvalue().splitlines())
 
 
-def screenful(whole: str, most: int = 40, more: str = "") -> str:
+def screenful(whole: str, most: int = 40) -> str:
     """Return the first lines of a text, and how many follow.
 
     Examples
@@ -215,4 +215,4 @@ def screenful(whole: str, most: int = 40, more: str = "") -> str:
     if len(every) <= most:
         return whole
     left = len(every) - most + 1
-    return "\n".join([*every[: most - 1], f"... {left} more lines{more or ': print(answer)'}"])
+    return "\n".join([*every[: most - 1], f"... {left} more lines: print(answer)"])

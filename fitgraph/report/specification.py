@@ -27,20 +27,12 @@ def title(sheet: Sheet) -> str:
     return f"{sheet.part.name}, {sheet.part.sku}"
 
 
-def sheet_blocks(sheet: Sheet, most: int | None = None) -> tuple[Block, ...]:
-    """Return the drawing, the sizes, the facts and the mating parts.
-
-    Parameters
-    ----------
-    sheet : Sheet
-        From :func:`fitgraph.adapters.sheet`.
-    most : int, optional
-        How many mating parts are listed; all by default.
-    """
-    return (Picture(lambda: sheet_svg(drawing(sheet)), ""), *_words(sheet, most))
+def sheet_blocks(sheet: Sheet) -> tuple[Block, ...]:
+    """Return the drawing of a sheet, the sizes, the facts and all mating parts."""
+    return (Picture(lambda: sheet_svg(drawing(sheet)), ""), *_words(sheet))
 
 
-def _words(sheet: Sheet, most: int | None) -> tuple[Block, ...]:
+def _words(sheet: Sheet, most: int | None = None) -> tuple[Block, ...]:
     mates = mates_table(sheet)
     left = 0 if most is None else len(mates.rows) - most
     rest = (Say(f"and {left:,} more, in the page.", Tone.QUIET),) if left > 0 else ()

@@ -53,7 +53,7 @@ def told(column: Meant) -> str:
     return FIELDS.get(column.means, "a size" if "." in column.means else "whether it is there")
 
 
-def choices_table(choices: Sequence[Choice], *, headed: bool = False) -> Table:
+def choices_table(choices: Sequence[Choice]) -> Table:
     """Return what each column was taken for, beside what stands in it."""
     return Table.of(
         "columns",
@@ -61,7 +61,7 @@ def choices_table(choices: Sequence[Choice], *, headed: bool = False) -> Table:
         (Column("column", title="Your column"), lambda c: c.column),
         (Column("means", title="Means"), lambda c: meaning(c.taken) + ("" if c.sure else "?")),
         (Column("samples", title="Holds"), lambda c: ", ".join(c.samples)[:60]),
-        headed=headed,
+        headed=False,
     )
 
 
