@@ -80,9 +80,8 @@ def test_charts_lists_and_tables_are_whole_on_paper(servers: Any, context: Any) 
     book.close()
 
 
-def test_a_long_list_stands_behind_the_chart_that_it_is_beside(servers: Any, context: Any) -> None:
-    book = Notebook(servers[PAGES], context, DESIGN)
-    page = book.page
+def test_a_long_list_stands_behind_the_chart_that_it_is_beside(opened: Any) -> None:
+    page = opened(PAGES, DESIGN).page  # whatever is looked at, the list is long
     page.wait_for_function("document.querySelectorAll('.widget-select option').length > 60")
     page.wait_for_selector(".fg-chart .main-svg")
     lines = page.locator(".widget-select option").all_inner_texts()
@@ -98,7 +97,6 @@ def test_a_long_list_stands_behind_the_chart_that_it_is_beside(servers: Any, con
     for line in lines:
         assert _joined(line) in _joined(text)
     assert page.locator(".fg-form :is(.fg-lines, .fg-lines-end)").count() == 0
-    book.close()
 
 
 def test_what_holds_nothing_is_not_printed(servers: Any, context: Any) -> None:
