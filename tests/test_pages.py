@@ -377,6 +377,16 @@ def test_a_slider_moves_one_size_and_keeps_its_limits(shop):
     assert page.verdict is Verdict.FITS and page.moved == {}
 
 
+def test_a_lesson_of_another_trade_begins_with_a_build_of_its_own():
+    """The notebook's examples are the demo's; there it began with an empty drawing."""
+    page = FitLesson(
+        open_catalogue(shipped_folder("data") / "hoses"),
+        {"a sleeve between steerer and bar": (FORK, "KIT-SKE-01", "BAR-MAR-02", "CLMP-SKE-01")},
+    )
+    assert list(page.examples) == ["the cheapest build"] == [page.example.value]
+    assert page.verdict is Verdict.FITS and "<svg" in page.drawing.value
+
+
 def test_a_lesson_is_saved_as_it_is_shown(shop):
     """The verdict stays in one line; page and print say it, the parts, and what was moved."""
     page = FitLesson(shop, {"one": (FORK, "KIT-SKE-01", "BAR-MAR-02", "CLMP-SKE-01")})

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import contextlib
 from collections.abc import Mapping, Sequence
 from html import escape
 
@@ -42,6 +43,7 @@ from fitgraph.lab.slider import Slider
 from fitgraph.model import Dimension, Joint, Option, Reference, Verdict, Vocabulary, with_length
 from fitgraph.report.as_html import verdict_sign
 from fitgraph.report.cautions import cautions_on
+from fitgraph.solve.plan import TooWideError
 from fitgraph.wording import capital
 
 #: How far a slider goes to either side of the part's own size, in mm.
@@ -114,6 +116,21 @@ def _size(value: object) -> float:
     return size
 
 
+def _known(
+    opened: OpenCatalogue, examples: Mapping[str, Sequence[str]]
+) -> dict[str, Sequence[str]]:
+    """Return the examples of which the catalogue has all parts; else its cheapest build."""
+    parts = opened.catalogue.parts
+    known = {title: skus for title, skus in examples.items() if all(s in parts for s in skus)}
+    if known or not examples:
+        return known
+    with contextlib.suppress(TooWideError):
+        around = axis_roles(opened.catalogue.vocabulary)
+        for build in opened.ends[:1]:
+            return {"the cheapest build": [s for r, s in build.parts.items() if r in around]}
+    return {}
+
+
 class FitLesson(Answering):
     """Examples, parts and sliders; under them what sits inside what, and by how much.
 
@@ -122,7 +139,7 @@ class FitLesson(Answering):
     opened : OpenCatalogue
         A catalogue that :func:`fitgraph.lab.open_catalogue` has opened.
     examples : mapping of str to sequence of str
-        Sets of parts by title, to begin with.
+        Sets of parts by title, to begin with; those of another catalogue are left out.
     """
 
     invites = "see the cross-section and its sliders"
@@ -132,7 +149,7 @@ class FitLesson(Answering):
     ) -> None:
         super().__init__()
         self.opened = opened
-        self.examples = dict(examples or {})
+        self.examples = _known(opened, examples or {})
         self.moved: dict[Reference, float] = {}
         self.verdict: Verdict | None = None
         catalogue = opened.catalogue
