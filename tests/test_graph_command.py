@@ -87,6 +87,7 @@ def test_files_are_written_whole(tmp_path: Path, ending: str) -> None:
     ("arguments", "told"),
     [
         (["--path", "NO-1", "BAR-CUL-05"], "NO-1"),
+        (["--path", "BAR-CUL-05", "BAR-CUL-05"], "named twice"),
         (["--around", "NO-1"], "NO-1"),
         (["--near-misses", "thick"], "thick"),
         (["--near-misses", "0"], "out of range"),

@@ -1288,3 +1288,12 @@ def test_id_is_an_inside_diameter_where_sizes_stand_under_it(
     found = columns(tmp_path, *rows)
     (of_id,) = (found[name] for name in found if name.startswith("ID"))
     assert of_id == (means, sure)
+
+
+def test_a_list_that_cannot_be_read_says_what_to_do(tmp_path: Path) -> None:
+    empty = tmp_path / "empty.csv"
+    empty.write_bytes(b"\n \n")
+    with pytest.raises(SourceError, match="empty.csv is empty; save the list again"):
+        read_source(str(empty))
+    with pytest.raises(SourceError, match="missing.csv cannot be read: .*; check its name"):
+        read_source(str(tmp_path / "missing.csv"))

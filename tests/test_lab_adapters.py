@@ -60,7 +60,6 @@ from fitgraph.model import Catalogue, Presence, Verdict
 from fitgraph.report.specification import sheet_pdf
 from fitgraph.solve import Request, TreeEngine
 from fitgraph.stock import Standing, coverage
-from fitgraph.wording import plural
 from tests.looping import in_a_loop
 from tests.turns import LONG, turns
 
@@ -120,7 +119,7 @@ def test_the_list_is_the_scan_and_what_no_wall_is_left_for(shared, found, shop, 
     without = barred(shop.catalogue, found.make, options)
     assert without and len(listed) == len(weighed) + len(without)
     for (text, _), worth in zip(shared.list.options, found.worths, strict=False):
-        new = plural(worth.gained, "new rider")
+        new = f"{worth.gained:,g} newly served"
         assert f"{new}, {worth.served:,g} in all" in text
 
 
@@ -129,8 +128,8 @@ def test_the_part_looked_at_is_told_as_the_scan_has_it(page, found):
         worth = found.worths[at]
         page.list.value = worth.candidate.part.sku
         told = words(page.details)
-        assert f"New riders served {worth.gained:,g}" in told
-        assert f"Riders served in all {worth.served:,g}" in told
+        assert f"Newly served {worth.gained:,g}" in told
+        assert f"Served in all {worth.served:,g}" in told
         assert f"Takes from its like {worth.taken:,g} rider" in told
         assert (f"Builds with it {worth.builds:,}" if worth.builds else "with it none") in told
         assert f"every size by {worth.candidate.slack_mm:.2f} mm" in told

@@ -259,6 +259,23 @@ def test_no_word_of_a_trade_is_a_string_in_the_code() -> None:
     assert strangers == {}
 
 
+#: Figures published for scooters are told as such.
+PUBLISHED_FOR_SCOOTERS = {"mechanics/published.py", "mechanics/standards.py"}
+
+
+def test_no_sentence_of_the_code_is_about_scooters_and_those_who_ride() -> None:
+    """Who asks is named by the vocabulary; what is asked for, by its roles."""
+    of_one_trade = re.compile(r"\b(?:riders?|scooters?)\b", re.IGNORECASE)
+    found = [
+        f"{path.relative_to(PACKAGE)}:{line}: {text[:60]}"
+        for path in modules()
+        if str(path.relative_to(PACKAGE)) not in PUBLISHED_FOR_SCOOTERS
+        for line, text in strings(path)
+        if of_one_trade.search(text) and " " in text
+    ]
+    assert found == []
+
+
 def test_exceptions_are_still_needed() -> None:
     assert set(COINCIDENCES) | {"thread", "outside", "height", "length"} <= set(found_in_code())
 

@@ -387,6 +387,20 @@ def test_a_lesson_of_another_trade_begins_with_a_build_of_its_own():
     assert page.verdict is Verdict.FITS and "<svg" in page.drawing.value
 
 
+def test_who_asks_is_called_as_the_vocabulary_calls_them(shop, tmp_path):
+    hoses = shipped_folder("data") / "hoses"
+    folder = tmp_path / "hoses"
+    shutil.copytree(hoses, folder)
+    named = folder / "vocabulary.toml"
+    words = named.read_text(encoding="utf-8")
+    named.write_text(words.replace("[trade]", '[trade]\ncustomer = "gardener"', 1), "utf-8")
+    called = [open_catalogue(place).catalogue.vocabulary.customer for place in (hoses, folder)]
+    assert [*called, shop.catalogue.vocabulary.customer] == ["customer", "gardener", "rider"]
+    advice = open_catalogue(folder)
+    asked = [question(advice, t, n) for t in topics(advice, WHAT_TO_TELL) for n in range(4)]
+    assert any(e is not None and e.text.startswith("A gardener has ") for e in asked)
+
+
 def test_a_lesson_is_saved_as_it_is_shown(shop):
     """The verdict stays in one line; page and print say it, the parts, and what was moved."""
     page = FitLesson(shop, {"one": (FORK, "KIT-SKE-01", "BAR-MAR-02", "CLMP-SKE-01")})

@@ -24,7 +24,7 @@ def _question(entry: FileTable) -> Question | None:
         return None
     ask = entry.text("ask")
     if not ask.strip():
-        entry.lacks("ask", "Write the question in a rider's words")
+        entry.lacks("ask", "Write the question in plain words")
     effort = entry.number("effort", 1000, 1)
     if effort == 0:
         entry.fault("effort", effort, "is zero", "A glance is 1")

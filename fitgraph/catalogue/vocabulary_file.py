@@ -200,6 +200,7 @@ def _vocabulary(file: FileTable) -> Vocabulary:
             "Write its three capital letters, like EUR (ISO 4217)",
         )
     read.digits = int(trade.number("minor_digits", 4, 2))
+    customer = trade.text("customer", "customer")
     half_width = _half_widths(file)
     _read_roles(file)
     joints = read_joints(file)
@@ -219,6 +220,7 @@ def _vocabulary(file: FileTable) -> Vocabulary:
         raise CatalogueError(read.faults)
     return Vocabulary(
         trade=name,
+        customer=customer,
         currency=read.currency,
         minor_digits=read.digits,
         half_width=MappingProxyType(half_width),

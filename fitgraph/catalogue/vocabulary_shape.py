@@ -179,6 +179,7 @@ TABLES: Mapping[str, Shape] = {
             "name": _text("What the trade is"),
             "currency": _text("Code of ISO 4217, like EUR", pattern="^[A-Z]{3}$"),
             "minor_digits": _number("Decimals of the currency", 4),
+            "customer": _text("What somebody who asks is called, customer by default", minLength=1),
         }
     ),
     "limits": _table(
@@ -395,7 +396,7 @@ TABLES: Mapping[str, Shape] = {
     "question": _table(
         {
             "id": _text("Its name; by default what it reads"),
-            "ask": _text("In a rider's words", minLength=1),
+            "ask": _text("In plain words", minLength=1),
             "reads": _text(
                 "role.feature, or role.feature.dimension", pattern=r"^[^.]+(\.[^.]+){1,2}$"
             ),
@@ -409,7 +410,7 @@ TABLES: Mapping[str, Shape] = {
         {
             "group": _text("The table of [groups] whose kinds are told apart"),
             "sure": _number("How sure is sure enough", 1),
-            "means": _map(_text("What a kind is"), "Kinds in a rider's words"),
+            "means": _map(_text("What a kind is"), "Kinds in plain words"),
             "questions": _list(_ref("question"), "What can be looked at", minItems=1),
         },
         needs=("group", "questions"),
@@ -417,7 +418,7 @@ TABLES: Mapping[str, Shape] = {
     "style": _table(
         {
             **{weight: _number(f"How much {weight} counts", MOST_WEIGHT) for weight in WEIGHTS},
-            "say": _text("What to say to such a rider"),
+            "say": _text("What to say to them"),
         }
     ),
     "advice": _table(

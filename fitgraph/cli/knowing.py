@@ -92,7 +92,7 @@ def advise(
         typer.Option("--style", metavar="STYLE", help="How somebody rides.  [default: any way]"),
     ] = None,
     broken: Annotated[
-        bool, typer.Option("--broken", help="The rider has broken such parts before.")
+        bool, typer.Option("--broken", help="Such parts have broken before.")
     ] = False,
     catalogue: CatalogueFolder = None,
     json: AsJson = False,

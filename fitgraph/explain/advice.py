@@ -236,7 +236,7 @@ def style_of(catalogue: Catalogue, name: str | None, *, broken: bool) -> Style:
     else:
         found = {n.casefold(): s for n, s in advice.styles.items()}.get(name.strip().casefold())
         if found is None:
-            raise NamingError(f"nobody here rides {name!r}; use one of {', '.join(advice.styles)}")
+            raise NamingError(f"no style is called {name!r}; use one of {', '.join(advice.styles)}")
         style = found
     more = advice.broken
     if not broken or more is None:

@@ -196,7 +196,7 @@ class Identifier:
         identify = catalogue.vocabulary.identify
         if identify is None:
             raise NamingError(
-                "this catalogue asks riders no questions; write an [identify] table into its "
+                "this catalogue asks no questions; write an [identify] table into its "
                 "vocabulary.toml (docs/catalogue.md)"
             )
         self.catalogue = catalogue

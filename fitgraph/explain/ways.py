@@ -19,7 +19,7 @@ from fitgraph.graph.options import holds_for_certain
 from fitgraph.model import Catalogue, Condition, Joint, Option
 from fitgraph.records import dataclass
 from fitgraph.solve.counting import count
-from fitgraph.solve.request import find_part
+from fitgraph.solve.request import NamingError, find_part
 from fitgraph.solve.space import Space
 from fitgraph.stopping import check
 
@@ -242,10 +242,12 @@ def ways(
     Raises
     ------
     NamingError
-        If a stock number is unknown.
+        If a stock number is unknown, or both are the same.
     """
     catalogue = explainer.catalogue
     one, other = (find_part(catalogue, sku).sku for sku in (one, other))
+    if one == other:
+        raise NamingError(f"a path is between two parts, and {one} is named twice; name another")
     found = list(every_way(explainer, one, other, through=through, most_between=most_between))
     kept = [w for w in found if not any(_less_work(v, w) for v in found)]
     return tuple(sorted(kept, key=lambda w: _order(w, first)))

@@ -171,7 +171,7 @@ def doubt_text(surprising: float) -> str:
         return ""
     return (
         "These answers hardly go together: look again at the one that is easiest to get wrong, "
-        "or the scooter has parts that this catalogue does not know."
+        "or there are parts that this catalogue does not know."
     )
 
 

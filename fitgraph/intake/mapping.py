@@ -174,7 +174,9 @@ def read_mapping(path: Path) -> Mapping:
     except MappingError:
         raise
     except OSError as error:
-        raise MappingError(f"{path} cannot be read: {error.strerror}") from None
+        raise MappingError(
+            f"{path} cannot be read: {error.strerror}; check its name, and who may read it"
+        ) from None
     except UnicodeDecodeError:
         raise MappingError(
             f"{path.name} is no valid TOML (it is not in UTF-8); save it in UTF-8"

@@ -560,7 +560,9 @@ def read_source(source: str) -> list[Sheet]:
     except SpecialFileError:
         raise SourceError(f"{path.name} is a pipe or a device, no file") from None
     except OSError as error:
-        raise SourceError(f"{source} cannot be read: {error.strerror}") from None
+        raise SourceError(
+            f"{source} cannot be read: {error.strerror}; check its name, and who may read it"
+        ) from None
     return read_held(path.name, data)
 
 
@@ -586,6 +588,6 @@ def read_held(name: str, data: bytes) -> list[Sheet]:
     if end in _WORKBOOKS or data[:4] in (b"PK\x03\x04", b"\xd0\xcf\x11\xe0"):
         return _workbook(data, name)
     if not data.strip():
-        raise SourceError(f"{name} is empty")
+        raise SourceError(f"{name} is empty; save the list again, with its rows")
     text, remarks = _decoded(data, name)
     return [replace(_text_sheet(text, name), remarks=remarks)]

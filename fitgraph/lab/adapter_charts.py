@@ -335,7 +335,7 @@ def frontier_svg(now: float, steps: Sequence[Together], k: int, *, narrow: bool 
     Parameters
     ----------
     now : float
-        Riders served with none of them.
+        How many are served with none of them.
     steps : sequence of Together
         The best one, the best two and so on.
     k : int
@@ -345,11 +345,11 @@ def frontier_svg(now: float, steps: Sequence[Together], k: int, *, narrow: bool 
     """
     served = (now, *(s.coverage for s in steps))
     return line_chart_svg(
-        "Riders served by the best few parts together",
+        "Served by the best few parts together",
         "Parts made",
-        "Riders served in all",
+        "Served in all",
         [str(n) for n in range(len(served))],
-        [Series("riders served", served, tuple(f"{n:,g}" for n in served))],
+        [Series("served", served, tuple(f"{n:,g}" for n in served))],
         marked=min(k, len(served) - 1),
         meaning="as many as the slider says" if k < len(served) else "more parts serve nobody new",
         sign="hexagon",

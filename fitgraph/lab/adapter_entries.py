@@ -17,7 +17,7 @@ _AND = ", "
 class Kind(Enum):
     """How a part that could be made stands; each kind has a shape of its own on the map."""
 
-    GAINS = "serves riders whom nothing serves now"
+    GAINS = "serves people whom nothing serves now"
     JOINS = "joins builds, but serves nobody new"
     IDLE = "fits parts, but joins no whole build"
     WAITING = "not weighed yet"

@@ -64,7 +64,7 @@ from fitgraph.model import Make, Vocabulary
 from fitgraph.shop.weighed import Weighed, weighed
 from fitgraph.solve import Request
 from fitgraph.stock import grouping_names
-from fitgraph.wording import capital, plural
+from fitgraph.wording import are_of, capital, plural
 
 #: More parts than this are not chosen together.
 MOST_TOGETHER = 8
@@ -74,8 +74,8 @@ _WALLS, _WALL_STEP = (0.2, 5.0), 0.1
 
 #: What the size of a dot can follow: title, whether it spreads over powers of ten.
 _METRICS = {
-    "new riders served": False,
-    "riders served in all": False,
+    "newly served": False,
+    "served in all": False,
     "builds": True,
     "stranded stock released": False,
 }
@@ -150,7 +150,7 @@ class AdapterMap(Answering):
             description="Least wall",
             unit="mm",
         )
-        self.in_stock = checkbox("Serve riders from stock only")
+        self.in_stock = checkbox("Serve from stock only")
         self.metric = widgets.Dropdown(
             options=list(_METRICS),
             description="Size of the dots",
@@ -433,7 +433,7 @@ class AdapterMap(Answering):
         if not scan.worths:
             return f"{looked}; none of them fits anything on all its sides."
         served = (
-            f" {scan.covered:,g} of {plural(scan.total, 'rider is', 'riders are')} served now."
+            f" {scan.covered:,g} of {are_of(scan.total, self.vocabulary.customer)} served now."
             if scan.total
             else ""
         )
@@ -711,7 +711,7 @@ class AdapterMap(Answering):
             self.drop(self.trial)
             self.trial.value = tables.wrap("<p>Nothing has been added yet.</p>")
             return
-        self.trial.value = tables.wrap(tables.status("Asking every rider again …"))
+        self.trial.value = tables.wrap(tables.status("Asking of every enquiry again …"))
         self.work_out(
             lambda: [Task(lambda: self._tried(added), self._show_tried)],
             self.trial,
@@ -729,9 +729,9 @@ class AdapterMap(Answering):
             worth = weighed(shop, added[:n]).worth(made)
             if worth is not None:
                 lines.append(
-                    f"The {made.title(vocabulary)} takes {plural(worth.taken, 'rider')} from its "
-                    f"like, and an existing part joins {worth.shared:,} of its "
-                    f"{plural(worth.builds, 'build')} as well."
+                    f"The {made.title(vocabulary)} takes "
+                    f"{plural(worth.taken, vocabulary.customer)} from its like, and an existing "
+                    f"part joins {worth.shared:,} of its {plural(worth.builds, 'build')} as well."
                 )
         by = next(iter(vocabulary.groups), grouping_names(self.opened.catalogue)[0])
         title = vocabulary.groups[by].title if by in vocabulary.groups else by

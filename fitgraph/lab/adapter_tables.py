@@ -21,7 +21,7 @@ from fitgraph.report.tables import Column, Table
 from fitgraph.report.values import FINE_SHARE, PLACE, THOUSANDS, Unit, money_of, number
 from fitgraph.stock import Coverage, Standing, StandingTally
 from fitgraph.units import show_mass
-from fitgraph.wording import capital, plural
+from fitgraph.wording import are_of, capital, plural
 
 
 def size_title(reference: Reference, vocabulary: Vocabulary) -> str:
@@ -70,7 +70,7 @@ def entry_text(entry: Entry, vocabulary: Vocabulary, *, named: bool = False) -> 
         return f"{called}: not weighed yet"
     frees = f", frees {vocabulary.money(worth.released_value)}" if worth.released_value > 0 else ""
     return (
-        f"{called}: {plural(worth.gained, 'new rider')}, {worth.served:,g} in all, "
+        f"{called}: {worth.gained:,g} newly served, {worth.served:,g} in all, "
         f"{builds_text(worth.builds)}{frees}"
     )
 
@@ -125,9 +125,12 @@ def worth_html(entry: Entry, vocabulary: Vocabulary) -> str:
         if worth.released:
             frees = f"{vocabulary.money(worth.released_value)}: {', '.join(worth.released)}"
         rows += [
-            ("New riders served", f"{worth.gained:,g}, whom nothing serves now"),
-            ("Riders served in all", f"{worth.served:,g}"),
-            ("Takes from its like", f"{plural(worth.taken, 'rider')} whom an existing part serves"),
+            ("Newly served", f"{worth.gained:,g}, whom nothing serves now"),
+            ("Served in all", f"{worth.served:,g}"),
+            (
+                "Takes from its like",
+                f"{plural(worth.taken, vocabulary.customer)} whom an existing part serves",
+            ),
             ("Builds with it", f"{worth.builds:,}; {joined}" if worth.builds else "none"),
             ("Stranded stock released", frees),
         ]
@@ -176,7 +179,7 @@ def together_html(
     useful = [s for s in steps if s.worths]
     if not useful:
         return (
-            f"<p>{now:,g} of {plural(total, 'rider is', 'riders are')} served now, and none of "
+            f"<p>{now:,g} of {are_of(total, vocabulary.customer)} served now, and none of "
             "these parts serves another.</p>"
         )
     step = useful[min(k, len(useful)) - 1]
@@ -191,7 +194,7 @@ def together_html(
         list(enumerate(step.worths, start=1)),
         (Column("place", PLACE, "No."), lambda row: row[0]),
         (Column("part", title="Part"), lambda row: _made_html(row[1].candidate)),
-        (Column("gained", THOUSANDS, "New riders, alone"), lambda row: row[1].gained),
+        (Column("gained", THOUSANDS, "Newly served, alone"), lambda row: row[1].gained),
         (Column("taken", THOUSANDS, "Takes from its like"), lambda row: row[1].taken),
         (Column("cost", money_of(vocabulary), "Cost, estimated"), lambda row: cost(row[1])),
     )
@@ -203,8 +206,9 @@ def together_html(
     )
     return (
         f'<p role="status"><span class="fg-number">{step.coverage:,g}</span> of '
-        f"{plural(total, 'rider')} served ({step.coverage / total:.1%}), {step.gained:,g} of them "
-        f"new. Gap {choice.gap:.1%}, {proof}.</p>{enough}" + long_table(table, len(table.rows))
+        f"{plural(total, vocabulary.customer)} served ({step.coverage / total:.1%}), "
+        f"{step.gained:,g} of them new. Gap {choice.gap:.1%}, {proof}.</p>{enough}"
+        + long_table(table, len(table.rows))
     )
 
 
@@ -275,9 +279,7 @@ def before_after_html(
     return (
         f"<p>Builds: {builds_were:,} before, {builds_are:,} with what was added "
         f"({builds_are - builds_were:+,}).</p>"
-        + plain_table(
-            table, f"Riders served from the catalogue and from stock, by {title}", "fg-narrow"
-        )
+        + plain_table(table, f"Served from the catalogue and from stock, by {title}", "fg-narrow")
     )
 
 

@@ -653,6 +653,8 @@ class Vocabulary:
         What advice by rider rests on.
     silhouette : Silhouette or None
         The product from the side.
+    customer : str
+        What somebody who asks is called, in small letters.
     """
 
     trade: str
@@ -672,6 +674,7 @@ class Vocabulary:
     identify: Identify | None = None
     advice: Advice | None = None
     silhouette: Silhouette | None = None
+    customer: str = "customer"
 
     @property
     def deciding(self) -> tuple[str, ...]:

@@ -20,14 +20,14 @@ from fitgraph.graph.options import plain
 from fitgraph.model import Catalogue, Joint, Part, Verdict
 from fitgraph.records import dataclass
 from fitgraph.solve import NamingError, Request, TreeEngine
-from fitgraph.wording import capital
+from fitgraph.wording import an, capital
 
 #: The three levels.
 WILL_IT_FIT, WHICH_IS_MISSING, WHAT_TO_TELL = 1, 2, 3
 LEVELS = {
     WILL_IT_FIT: "1: Will it fit?",
     WHICH_IS_MISSING: "2: Which part is missing?",
-    WHAT_TO_TELL: "3: What would you tell this rider?",
+    WHAT_TO_TELL: "3: What would you tell them?",
 }
 
 #: Parts of each role that a question draws from, so that one is soon made at any size.
@@ -290,7 +290,7 @@ def _what_to_tell(
         price = opened.catalogue.vocabulary.money(change.price)
         steps = ", and ".join(action_text(a, catalogue) for a in change.actions)
         right = f"It does not fit. {capital(steps)}: {price}."
-        because = (*because, f"What keeps most of what the rider has: {steps}, {price}.")
+        because = (*because, f"What keeps most of what they have: {steps}, {price}.")
     else:
         right = _SAID[truth]
     wrong = [text for verdict, text in _SAID.items() if verdict in seen and text != right]
@@ -315,7 +315,8 @@ def _what_to_tell(
     return Exercise(
         WHAT_TO_TELL,
         topic,
-        f"A rider has {the_part(titles[mine.role].title, mine.called)} and wants "
+        f"{capital(an(catalogue.vocabulary.customer))} has "
+        f"{the_part(titles[mine.role].title, mine.called)} and wants "
         f"{the_part(titles[other.role].title, other.called)} with it. What do you say?",
         pair,
         tuple(choices),
@@ -384,7 +385,8 @@ def _which_material(opened: Knowing, style: str, topic: str, rng: random.Random)
     return Exercise(
         WHAT_TO_TELL,
         topic,
-        f"Asked how they ride, a rider says: {style}{past}. Which material do you suggest first?",
+        f"Asked how it is used, {an(catalogue.vocabulary.customer)} says: {style}{past}. "
+        "Which material do you suggest first?",
         (),
         tuple(families),
         families.index(told.families[0].family),

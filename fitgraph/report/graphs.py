@@ -207,7 +207,7 @@ def hubs(found: Sequence[Hub]) -> Told:
     data = {"hubs": [{"node": h.node, "share": number(h.share)} for h in found]}
     headline = (
         f"{bare(found[0].node)} is the hub: {FINE_SHARE.show(found[0].share)} of the shortest "
-        "paths between the parts that riders own lead through it."
+        "paths between the parts that people own lead through it."
         if found
         else "There are no paths, so there is no hub."
     )

@@ -10,7 +10,7 @@ from fitgraph.report import builds, explanations
 from fitgraph.report.blocks import Block, Report, Say, Section, Tone
 from fitgraph.report.tables import Table
 from fitgraph.report.values import money_of
-from fitgraph.wording import plural
+from fitgraph.wording import an, capital, plural
 
 
 def data(story: Story) -> dict[str, Any]:
@@ -69,5 +69,5 @@ def report(story: Story) -> Report:
         *explanations.change_cautions(cheapest, catalogue),
         *builds.cautions(story.found),
     )
-    headline = f"A rider has {budget} to spend and owns"
+    headline = f"{capital(an(catalogue.vocabulary.customer))} has {budget} to spend and owns"
     return Report(headline, pieces, tuple(dict.fromkeys(told)))

@@ -50,7 +50,7 @@ def test_how_many_are_made_is_changed_by_keyboard(opened: Any, found: Scan, kind
     told = book.page.locator(".fg-form p:has(.fg-number)").inner_text()
     assert number(told) == steps[1].coverage
     assert "proven" in told
-    rows = book.page.locator(".fg-form table:has(th:has-text('New riders, alone')) tbody tr")
+    rows = book.page.locator(".fg-form table:has(th:has-text('Newly served, alone')) tbody tr")
     assert rows.count() == len(steps[1].worths)
     assert f"{found.total:,g}" in told
 
@@ -143,7 +143,7 @@ def test_a_part_is_added_for_a_trial_and_taken_out_again(opened: Any, found: Sca
     add.focus()
     add.press("Enter")
     row = page.wait_for_selector(
-        ".fg-form table:has(caption:has-text('Riders served')) tbody tr:first-child"
+        ".fg-form table:has(caption:has-text('Served from the catalogue')) tbody tr:first-child"
     )
     before, after = (int(n) for n in row.inner_text().split()[1:3])
     assert (before, after) == (found.covered, found.covered + worth.gained)
