@@ -1293,7 +1293,7 @@ def test_id_is_an_inside_diameter_where_sizes_stand_under_it(
 def test_a_list_that_cannot_be_read_says_what_to_do(tmp_path: Path) -> None:
     empty = tmp_path / "empty.csv"
     empty.write_bytes(b"\n \n")
-    with pytest.raises(SourceError, match="empty.csv is empty; save the list again"):
+    with pytest.raises(SourceError, match=r"empty\.csv is empty; save the list again"):
         read_source(str(empty))
-    with pytest.raises(SourceError, match="missing.csv cannot be read: .*; check its name"):
+    with pytest.raises(SourceError, match=r"missing\.csv cannot be read: .*; check its name"):
         read_source(str(tmp_path / "missing.csv"))
