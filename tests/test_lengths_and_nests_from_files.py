@@ -453,3 +453,41 @@ because = "it would stand askew"
     assert "No-bare-lock: no pin on the lock." in said("L-BARE", "F-10")
     with_pin = said("L-PIN", "F-10")
     assert "; no foot may be there. It would stand askew." in with_pin
+
+
+def test_work_that_changes_no_figure_is_not_offered(tmp_path: Path) -> None:
+    """A length that nobody noted is no longer for a cut, and a bore of 12.2 is bored to 12.2."""
+    services = """
+[[joints]]
+id = "foot-under-lock"
+rule = "present"
+needs = "foot"
+when = ["lock"]
+[services.shorten-cut]
+role = "collar"
+price = "2"
+shifts = { "cut.w" = "-1 mm" }
+[services.bore-again]
+role = "collar"
+price = "3"
+sets.bore = { d = "12.2 ±0 mm" }
+[services.bore-wider]
+role = "collar"
+price = "4"
+sets.bore = { d = "14 ±0 mm" }
+[services.no-more-cut]
+role = "collar"
+price = "5"
+removes = ["cut"]
+"""
+    figures = "C-12,bore,d,12.2 ±0,measured\n"
+    closed = shop_of(tmp_path / "closed", OTHERS + services, figures)
+    slit = shop_of(tmp_path / "slit", OTHERS + services, figures + "C-12,cut,w,3 ±0,measured\n")
+    done = {}
+    for name, shop in (("closed", closed), ("slit", slit)):
+        builds = shop.builds("P-50", services="any", limit=1000, ways=0).to_dict()["builds"]
+        done[name] = {w["service"] for b in builds for w in b["services"]}
+    assert done == {
+        "closed": {"bore-wider"},
+        "slit": {"shorten-cut", "bore-wider", "no-more-cut"},
+    }

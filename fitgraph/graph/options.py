@@ -92,6 +92,14 @@ def _cut_mass_g(option: Option, service: Service, vocabulary: Vocabulary) -> flo
     return float(tube_mass_g(outside.mid, bore.mid, service.cuts_off, material.density_kg_m3))
 
 
+def _known_of(feature: Feature | None) -> object:
+    """Return what is known of a feature, wherever it is known from."""
+    if feature is None or feature.presence is Presence.ABSENT:
+        return Presence.ABSENT
+    lengths = {name: size.bounds for name, size in feature.lengths.items()}
+    return feature.presence, lengths, {name: word.value for name, word in feature.words.items()}
+
+
 def serviced(option: Option, service: Service, vocabulary: Vocabulary) -> Option | None:
     """Return a part after a service, or None if it cannot be done, or would change no figure.
 
@@ -129,8 +137,9 @@ def serviced(option: Option, service: Service, vocabulary: Vocabulary) -> Option
             Presence.PRESENT, MappingProxyType({**unknown, **lengths}), MappingProxyType({**words})
         )
     cut = _cut_mass_g(option, service, vocabulary)
-    # Work on a figure that the part lacks would stand beside the part as a second way to have it.
-    if features == dict(option.features) and (service.shifts or not cut):
+    # Work that changes no figure would stand beside the part as a second way to have it.
+    changed = {f for f in features if _known_of(features[f]) != _known_of(option.features.get(f))}
+    if not changed and (service.shifts or not cut):
         return None
     return replace(
         option,
