@@ -12,6 +12,7 @@ import os
 import pty
 import re
 import shlex
+import shutil
 import sqlite3
 import subprocess
 import sys
@@ -1297,3 +1298,30 @@ def test_a_list_that_cannot_be_read_says_what_to_do(tmp_path: Path) -> None:
         read_source(str(empty))
     with pytest.raises(SourceError, match=r"missing\.csv cannot be read: .*; check its name"):
         read_source(str(tmp_path / "missing.csv"))
+
+
+def test_a_folder_names_columns_in_a_language_that_is_not_known(tmp_path: Path) -> None:
+    words = tmp_path / "words"
+    shutil.copytree(DEMO, words)
+    header = ["Prekės kodas", "Rūšis", "Kaina", "Svoris"]
+    source = csv_file(
+        tmp_path / "list.csv",
+        [header, ["A-1", "bar", "89.90", "950 g"], ["A-2", "fork", "79.90", "840 g"]],
+    )
+
+    def understood() -> dict[str, str]:
+        job = prepared([str(source)], words, None)
+        return {
+            c.column: c.taken.means for c in job.choices if c.sure and c.taken.means != "ignore"
+        }
+
+    assert not {"Prekės kodas", "Kaina", "Svoris"} & set(understood())
+    said = {"sku": "prekės kodas", "role": "rūšis", "price": "kaina", "mass": "svoris"}
+    with (words / "phrases.toml").open("a", encoding="utf-8") as file:
+        for means, say in said.items():
+            file.write(f'\n[[columns]]\nmeans = "{means}"\nsay = ["{say}"]\n')
+    assert understood() == dict(zip(header, said, strict=True))
+    with (words / "phrases.toml").open("a", encoding="utf-8") as file:
+        file.write('\n[[columns]]\nmeans = "prise"\nsay = ["x"]\n')
+    with pytest.raises(CatalogueError, match="one of sku, name"):
+        understood()

@@ -144,18 +144,19 @@ class _Spellings:
         return float(max(best, 0.85 * whole)) / 100
 
 
-def _called(name: str, means: str) -> float:
+def _called(name: str, amount: _Spellings) -> float:
     """Return how a column's name tells of an amount: 1 just so, 0.5 among other words, 0 not.
 
     "Height" is as like "weight" as a slip of the keyboard is, and "max weight" is what it bears.
 
     Examples
     --------
-    >>> [_called(n, "mass") for n in ("Weight (g)", "Wieght", "Versandgewicht", "Height")]
+    >>> mass = _Spellings(words_for("fields")["mass"])
+    >>> [_called(n, mass) for n in ("Weight (g)", "Wieght", "Versandgewicht", "Height")]
     [1.0, 0.5, 0.5, 0.0]
     """
     fuzz = needed("rapidfuzz.fuzz")
-    names = _fields()[means].plain
+    names = amount.plain
     found = 0.0
     for plain in dict.fromkeys((_plain(name), _plain(_unadorned(name)))):
         if plain in names:
@@ -182,11 +183,6 @@ def _called(name: str, means: str) -> float:
 
 
 @cache
-def _fields() -> dict[str, _Spellings]:
-    return {means: _Spellings(names) for means, names in _FIELDS.items()}
-
-
-@cache
 def _told(what: str) -> _Spellings:
     """Return words in names of columns, as they are compared."""
     return _Spellings(_COLUMNS[what])
@@ -198,8 +194,11 @@ class _Words:
     def __init__(self, vocabulary: Vocabulary, phrases: Phrases) -> None:
         roles = vocabulary.roles
         self.titles = _Spellings([*(r.title for r in roles.values()), *roles])
+        fields = {m: [*names, *phrases.columns.get(m, ())] for m, names in _FIELDS.items()}
+        #: What columns are called that become fields of a part.
+        self.fields = {means: _Spellings(names) for means, names in fields.items()}
         self.paths: list[tuple[str, DimensionKind, _Spellings]] = []
-        every = [n for names in _FIELDS.values() for n in names] + _COLUMNS["others"]
+        every = [n for names in fields.values() for n in names] + _COLUMNS["others"]
         for role in roles.values():
             for kind in role.features.values():
                 for spec in kind.dimensions.values():
@@ -371,6 +370,7 @@ def guess(
     known : TableMap, optional
         What was said before; its columns are sure.
     """
+    fields = _words(vocabulary, phrases).fields
     scores: dict[str, dict[str, float]] = {}
     samples: dict[str, tuple[str, ...]] = {}
     for name in table.header:
@@ -400,8 +400,8 @@ def guess(
         sure[name] = (
             means in ("ignore", "note")
             or (score >= SURE and score - max(rest, default=0.0) >= LEAD)
-            or (score > EXACT and means in _FIELDS and _fields()[means].alike(name) > 0.95)
-            or [m for m, names in _fields().items() if names.alike(name) == 1.0] == [means]
+            or (score > EXACT and means in fields and fields[means].alike(name) > 0.95)
+            or [m for m, names in fields.items() if names.alike(name) == 1.0] == [means]
         )
         if (
             means == "price"
@@ -411,7 +411,7 @@ def guess(
             and doubtful_prices(table.column(name))
         ):
             taken[name] = replace(taken[name], unit=UNSAID)
-        if taken[name].unit == UNSAID or (means in _AMOUNTS and _called(name, means) < 1.0):
+        if taken[name].unit == UNSAID or (means in _AMOUNTS and _called(name, fields[means]) < 1.0):
             sure[name] = False
         used.add(means)
     numbered = next((n for n in samples if samples[n] and _plain(n) in _COLUMNS["numbers"]), "")
@@ -424,7 +424,7 @@ def guess(
             if n != name
             and column.means in _AMOUNTS
             and scores[n][column.means] > max(SURE, scores[name][column.means] - 0.03)
-            and _fields()[column.means].alike(n) > _RIVAL
+            and fields[column.means].alike(n) > _RIVAL
         ]
         if rivals and known is None:
             sure.update(dict.fromkeys([name, *rivals], False))
@@ -458,6 +458,7 @@ def _scores(
 ) -> dict[str, float]:
     """Return how well a column goes with whatever it could be, by its name and its cells."""
     fits = _fits([v for v in values if not v.startswith(DATE)], vocabulary, phrases)
+    fields = _words(vocabulary, phrases).fields
     bare = {*LENGTH_WORDS, *MASS_WORDS, *MONEY_WORDS}
     without_unit = " ".join(w for w in _plain(name).split() if w not in bare)
     alike = {
@@ -466,7 +467,7 @@ def _scores(
             names.alike(_unadorned(name)),
             names.alike(without_unit) if means in _AMOUNTS else 0.0,
         )
-        for means, names in _fields().items()
+        for means, names in fields.items()
     }
     # A column that is called just so is that, whatever stands in it.
     mine = {
@@ -478,7 +479,7 @@ def _scores(
     named = not re.fullmatch(r"column [A-Z]{1,3}", name)
     for means in _AMOUNTS:
         # Numbers under a strange name may be anything; a size is no price.
-        strange = named and not _called(name, means)
+        strange = named and not _called(name, fields[means])
         if strange or (named_unit(name, "a.size") not in ("", "in") and alike[means] < 1.0):
             mine[means] = min(mine[means], _LEAST - 0.01)
     mine.update(_dimensions(name, values, vocabulary, phrases))

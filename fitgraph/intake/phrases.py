@@ -230,7 +230,8 @@ class Phrases:
     vocabulary : Vocabulary
         Whose roles and dimensions are named.
     columns : sequence of mapping
-        As ``[[columns]]`` of the file: what columns of a dimension are called.
+        As ``[[columns]]`` of the file: what columns of a dimension are called, or of a price and
+        other fields of a part, beside the names that are known of many languages.
 
     Raises
     ------
@@ -245,7 +246,7 @@ class Phrases:
         columns: Sequence[Mapping[str, Any]] = (),
     ) -> None:
         self.vocabulary = vocabulary
-        #: What columns of a dimension are called, by ``feature.dimension``.
+        #: What columns are called, by ``feature.dimension`` or the field of a part.
         self.columns = self._columns(columns)
         #: Words that say that a feature is there, by its name.
         self.present: dict[str, list[str]] = {}
@@ -342,8 +343,10 @@ class Phrases:
             if not isinstance(entry, Mapping) or set(entry) != {"means", "say"}:
                 raise _bad(where, entry, "is no such entry", "Write means and say")
             path = str(entry["means"])
-            if not any(self._has(role, path) for role in self.vocabulary.roles):
-                raise _bad(where, path, "is no dimension", "Write feature.dimension")
+            fields = words_for("fields")
+            if path not in fields and not any(self._has(r, path) for r in self.vocabulary.roles):
+                known = f"Write feature.dimension, or one of {', '.join(fields)}"
+                raise _bad(where, path, "is no dimension", known)
             found[path] = (*found.get(path, ()), *_said(where, entry["say"]))
         return found
 
