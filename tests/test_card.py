@@ -32,6 +32,8 @@ def test_a_card_tells_sizes_joints_stock_and_section(opened: OpenCatalogue, sku:
     told = words(text)
     assert part.name in told and opened.catalogue.vocabulary.money(part.price or 0) in told
     assert f"In stock {part.stock} piece" in told
+    gloss = opened.catalogue.vocabulary.roles[part.role].gloss  # for people who are new
+    assert gloss and f"{part.sku}: {gloss}" in told
     for feature in part.features.values():
         for size in feature.lengths.values():
             assert not size.known or f"{size_text(size)} ({size.basis.word})" in told

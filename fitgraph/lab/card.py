@@ -167,9 +167,10 @@ def card_html(part: Part, opened: OpenCatalogue) -> str:
         if first is not None
         else ""
     )
+    gloss = f": {escape(role.gloss)}" if role.gloss else ""
     return tables.wrap(
         f"<h2>{escape(part.name or part.sku)}</h2>"
-        f'<p class="fg-note">{escape(role.title)} {escape(part.sku)}</p><dl>{listed}</dl>'
+        f'<p class="fg-note">{escape(role.title)} {escape(part.sku)}{gloss}</p><dl>{listed}</dl>'
         f"<p>{' · '.join(w for w in ways if w)}</p>"
         f"{_sizes(part)}{_joints(part, opened)}{drawn}"
     )
