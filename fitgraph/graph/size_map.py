@@ -79,6 +79,13 @@ def drawn_joints(vocabulary: Vocabulary) -> tuple[str, ...]:
     return tuple(j.name for j in pairs if "bore" in j.arguments) or tuple(j.name for j in pairs)
 
 
+def drawn_roles(catalogue: Catalogue) -> frozenset[str]:
+    """Return the roles whose parts a map by size can show."""
+    words = catalogue.vocabulary
+    named = {r for name in drawn_joints(words) for r in words.joint(name).roles}
+    return frozenset(r for r in named if catalogue.of(r))
+
+
 def size_map(
     catalogue: Catalogue, skus: Iterable[str] | None = None, *, misses_mm: float = 0.0
 ) -> SizeMap:

@@ -24,6 +24,7 @@ from fitgraph.adapters import (
     held_to,
     yields_by_grade,
 )
+from fitgraph.adapters.candidates import Candidate
 from fitgraph.adapters.kept_parts import FOLDER, kept
 from fitgraph.adapters.kept_parts import keep as keep_parts
 from fitgraph.adapters.pairs import pairs
@@ -124,7 +125,7 @@ class AdapterMap(Answering):
         self.steps: list[Together] = []
         self.shown: dict[str, Entry] = {}
         self.added: tuple[MadeUp, ...] = ()
-        self._wanted = ""
+        self._wanted, self._asked = "", False
         self._near: Entry | None = None
         self._make_fields(make if make in self.makes else next(iter(self.makes)))
         self._make_answers()
@@ -173,6 +174,12 @@ class AdapterMap(Answering):
         )
         self.mixed = checkbox("Choose among all kinds of parts", "2px")
         self.meter = Meter("Stop weighing", "Stop working out what the parts are worth", self.stop)
+        self.ask = button(
+            "Work out what could be made",
+            self._ask,
+            tooltip="Look for every size that could be made, and weigh what each is worth",
+        )
+        self.ask.layout.display = "none"
         self.add = button(
             "Add the part looked at",
             self._add_looked_at,
@@ -212,7 +219,7 @@ class AdapterMap(Answering):
             heading("What could be made"),
             grid([self.make, self.material, self.grade, self.word], "300px"),
             grid([self.wall, self.in_stock], "300px"),
-            self.meter,
+            row([self.meter, self.ask]),
             heading("The part looked at"),
             self.list,
             self.details,
@@ -348,11 +355,37 @@ class AdapterMap(Answering):
         self.wall.disabled = make.bore is None
         self.wall.layout.display = "none" if make.bore is None else None
         self.wall.value = make.least_wall
-        found = weighed(self.opened.shop, self.added).plane(ChangedMake.of(make)).found
-        words = sorted({words_text(c.words) for c in found}) if make.words else []
+        known = make.words and not self._waits
+        found = (
+            weighed(self.opened.shop, self.added).plane(ChangedMake.of(make)).found if known else ()
+        )
+        self._offer_words(found)
+
+    def _offer_words(self, found: Sequence[Candidate]) -> None:
+        words = sorted({words_text(c.words) for c in found})
         self.word.options = [("any", ""), *((w, w) for w in words)]
         self.word.value = ""
         self.word.layout.display = None if words else "none"
+
+    @property
+    def _waits(self) -> bool:
+        """Whether nothing is worked out until somebody asks: it takes minutes and much memory."""
+        return self.opened.is_wide and not self._asked
+
+    def _ask(self) -> None:
+        self._asked = True
+        self.refresh()
+
+    def _put_off(self) -> None:
+        """Say that the map waits, and for what."""
+        self.verdict.value = tables.wrap(
+            tables.status("What could be made has not been worked out yet.")
+        )
+        self.meter.end(
+            "In a catalogue as large as this one, all of whose parts differ, this takes minutes "
+            "and gigabytes of memory. It can be stopped at any time."
+        )
+        self.ask.layout.display = None
 
     @staticmethod
     def _classes(make: Make, grade: int) -> str:
@@ -368,6 +401,10 @@ class AdapterMap(Answering):
         with self.in_words(self.problems):
             self.problems.value = ""
             self.keep()
+            if self._waits:
+                self._put_off()
+                return
+            self.ask.layout.display = "none"
             found, choice = weighed(self.opened.shop, self.added), self.choice
             word, mixed = self.word.value, self.mixed.value
             known = choice in found.scans and not word
@@ -385,6 +422,9 @@ class AdapterMap(Answering):
 
     def _show_plane(self, plane: Plane, scan: Scan | None) -> None:
         self.plane, self.scan = plane, scan
+        if len(self.word.options) == 1 and plane.make.words:  # they had to wait for the sizes
+            with self.fields.quietly():
+                self._offer_words(plane.found)
         if scan is None:
             self._begin()
         self._draw_plane()

@@ -12,6 +12,7 @@ from typing import TYPE_CHECKING, Any, Generic, TypeVar
 
 import ipywidgets as widgets
 
+from fitgraph.errors import InputError
 from fitgraph.lab import tables
 from fitgraph.lab.arrival import within
 from fitgraph.lab.early import MIME, early_html
@@ -20,7 +21,8 @@ from fitgraph.lab.form import FormError
 from fitgraph.lab.session import SessionBar, SessionError, page_address
 from fitgraph.lab.unused import given_back
 from fitgraph.records import dataclass
-from fitgraph.solve import NamingError
+from fitgraph.report.too_wide import too_wide_text
+from fitgraph.solve import TooWideError
 from fitgraph.stopping import Stop, StoppedError, check, stopped_by
 
 if TYPE_CHECKING:
@@ -99,6 +101,12 @@ class Answering(widgets.VBox):
     #: What somebody sees once the cell is run.
     invites = "see it"
 
+    #: What can be had where a question would need too much memory.
+    instead = "Name parts of these, and it can be answered."
+
+    #: The catalogue that it is about.
+    opened: OpenCatalogue
+
     def __init__(self) -> None:
         super().__init__()
         self.fields = Fields()
@@ -118,7 +126,10 @@ class Answering(widgets.VBox):
         """Show what goes wrong where the answer would stand, never as a traceback."""
         try:
             yield
-        except (FormError, NamingError, SessionError) as error:
+        except TooWideError as error:
+            told = too_wide_text(error, self.opened.catalogue.vocabulary, self.instead)
+            place.value = tables.wrap(tables.alert(told))
+        except (FormError, SessionError, InputError) as error:
             place.value = tables.wrap(tables.alert(str(error)))
         except Exception as error:  # a person at a counter can do nothing with a traceback
             place.value = tables.wrap(

@@ -15,7 +15,7 @@ from fitgraph.draw.looks import look_svg
 from fitgraph.draw.product import product_svg
 from fitgraph.explain.advice import advise
 from fitgraph.explain.exchange import Aim, Exchange
-from fitgraph.explain.identify import State
+from fitgraph.explain.identify import Likely, State
 from fitgraph.explain.part_search import search_parts
 from fitgraph.explain.words_rider import (
     advice_text,
@@ -39,7 +39,7 @@ from fitgraph.lab.session import SessionBar, SessionError
 from fitgraph.mechanics.materials import MATERIALS
 from fitgraph.model.rider import Question
 from fitgraph.report.exchanges import line, reasons, told
-from fitgraph.solve import NamingError
+from fitgraph.solve import NamingError, TooWideError
 from fitgraph.solve.request import find_part
 from fitgraph.units import UnitError
 from fitgraph.wording import percent, plural
@@ -50,8 +50,11 @@ _HITS, _LIKELY, _OFFERED = 6, 2, 6
 #: Parts less likely than this are not held out to be pointed at.
 _LEAST = 0.05
 
-#: An answer that could not be seen, as a choice.
-_UNSEEN = "?"
+#: An answer that could not be seen, and the wish to be asked at all, as choices.
+_UNSEEN, _ASK = "?", "ask"
+
+#: What is known, the next question, and the likeliest parts of each role.
+_Next = tuple[State, Question | None, Mapping[str, Sequence[Likely]]]
 
 _AIMS = (
     (Aim.ANY, "any"),
@@ -80,6 +83,8 @@ class Counter(Answering):
         self.aim = Aim.ANY
         self.on_shelf = False
         self.seen: State | None = None
+        #: Whether somebody wants to be asked what can be seen, where that takes long.
+        self.asks = False
         self.whole: Exchange | None = None
         self.chosen = ""
         self.pointed = ""
@@ -265,10 +270,14 @@ class Counter(Answering):
 
     def _start(self) -> State:
         if self.seen is None:
-            self.seen = self.opened.shop.identify().found
+            self.seen = self.opened.rider
         return self.seen
 
     def _answer(self, value: str) -> None:
+        if value == _ASK:
+            self.asks = True
+            self.refresh()
+            return
         state = self._start()
         question = state.next_question()
         if question is None:
@@ -277,13 +286,49 @@ class Counter(Answering):
             self.seen = state.answer(question.name, value)
             self.refresh()
 
-    def _ask(self, _nothing: None) -> None:
+    def _looks(self) -> Iterator[Task[Any]]:
+        """Ask what can be seen; where that takes long, once somebody wants to be asked."""
+        opened = self.opened
+        if opened.catalogue.vocabulary.identify is None:
+            return
+        if self.seen is None and not self.asks and not opened.knows("rider"):
+            yield Task(lambda: opened.is_wide, self._offer_to_ask, slow=not opened.knows("is_wide"))
+            if opened.is_wide:
+                return
+        if self.asks and self.seen is None:
+            self.question.value = tables.wrap(tables.status("Working out what to look at first …"))
+            self.answers.show([])
+        known = opened.knows("rider")
+        yield Task(self._next, self._ask, slow=not known or opened.is_wide)
+
+    def _next(self) -> _Next | None:
+        """Return what there is to ask; None where that would need too much memory."""
+        try:
+            state = self._start()
+        except TooWideError:
+            return None
+        likely = state.candidates(least=_LEAST).parts if state.given else {}
+        return state, state.next_question(), likely
+
+    def _offer_to_ask(self, wide: bool) -> None:
+        if wide:
+            self.question.value = tables.wrap(
+                "<p>Or look: in a catalogue as large as this one it takes a while to work out what "
+                "tells most.</p>"
+            )
+            self.answers.show([{"name": _ASK, "label": "Ask me what can be seen"}])
+
+    def _ask(self, found: _Next | None) -> None:
         """Show the next question with its answers, and what it most likely is."""
         catalogue = self.opened.catalogue
-        if catalogue.vocabulary.identify is None:
+        if found is None:
+            self.question.value = tables.wrap(
+                "<p>This catalogue is too large to work out what to look at first. Search for any "
+                "word or size, or press where the part is in the picture.</p>"
+            )
+            self.answers.show([])
             return
-        state = self._start()
-        question = state.next_question()
+        state, question, likely = found
         if question is None:
             self.question.value = ""
             self.answers.show([])
@@ -300,7 +345,7 @@ class Counter(Answering):
         self.told.value = tables.wrap(tables.status(state_text(state)))
         asked = {q.role for q in state.identifier.questions.values()}
         items = []
-        for role, parts in state.candidates(least=_LEAST).parts.items():
+        for role, parts in likely.items():
             if role in asked and role not in self.have:
                 items += [
                     self._part_item(p.name, percent(p.chance))
@@ -375,10 +420,13 @@ class Counter(Answering):
             self.work_out(lambda: self._steps(budget), self.problems)
 
     def _steps(self, budget: int | None) -> Iterator[Task[Any]]:
-        yield Task(lambda: None, self._ask, slow=False)
         if not self.wanted:
-            yield Task(lambda: None, self._nothing_wanted, slow=False)
+            self._nothing_wanted()
+            yield from self._looks()
             return
+        at_once = self.opened.knows("rider") and not self.opened.is_wide
+        if at_once:
+            yield from self._looks()
         self.verdict.value = tables.wrap(tables.status("Looking …"))
         exchange = partial(
             self.opened.shop.exchange,
@@ -392,8 +440,10 @@ class Counter(Answering):
             ends=True,
         )
         yield Task(lambda: exchange().found, self._show)
+        if not at_once:
+            yield from self._looks()
 
-    def _nothing_wanted(self, _nothing: None) -> None:
+    def _nothing_wanted(self) -> None:
         self.whole = None
         told = "Say what they have, and what they want another of."
         if self.have:

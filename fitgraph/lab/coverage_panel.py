@@ -68,6 +68,9 @@ class CoveragePanel(Panel):
             disabled=True,
             tooltip="Show more enquiries of the chosen cell",
         )
+        self.ask = button("Work out what each lacks", self._ask)
+        self.ask.layout.display = "none"
+        self._asked = False
         self.fields = Fields(
             rows=field(self.rows),
             columns=field(self.columns),
@@ -89,7 +92,7 @@ class CoveragePanel(Panel):
             heading("What the unserved lack"),
             note("Of the cell that is chosen in the table, the most frequent first."),
             self.list,
-            row([self.more, self.meter, self.list_links]),
+            row([self.more, self.meter, self.ask, self.list_links]),
         ]
         self.children = (sides(question, answer, halves=True),)
 
@@ -229,8 +232,22 @@ class CoveragePanel(Panel):
     # ------------------------------------------------------------ what each lacks
 
     def explain(self) -> None:
-        """Work out what the listed enquiries lack, one after the other."""
+        """Work out what the listed enquiries lack, one after the other.
+
+        In a catalogue in which that takes much memory, once somebody asks for it.
+        """
+        wanted = [e for e, _ in self.listed[: self._shown]]
+        waits = self.opened.is_wide and not self._asked
+        waits = waits and any(e not in self.opened.lacking for e in wanted)
+        self.ask.layout.display = None if waits else "none"
+        if waits:
+            self.meter.end("In a catalogue as large as this one, what each lacks takes a while.")
+            return
         self.work_out(self._steps, self.problems, self._over)
+
+    def _ask(self) -> None:
+        self._asked = True
+        self.explain()
 
     def _steps(self) -> Iterator[Task[RequestExplanation | str]]:
         wanted = [e for e, _ in self.listed[: self._shown]]

@@ -57,7 +57,7 @@ def slow(opened: OpenCatalogue) -> None:
     def scanned() -> None:
         vocabulary = opened.catalogue.vocabulary
         make = next((m for m in vocabulary.makes.values() if m.role in vocabulary.roles), None)
-        if make is not None:
+        if make is not None and not opened.is_wide:  # it waits until somebody asks for it
             found, choice = weighed(opened.shop), ChangedMake.of(make)
             found.plane(choice)
             found.scan(choice)
@@ -68,6 +68,8 @@ def slow(opened: OpenCatalogue) -> None:
         reliance(opened.engine)  # what it asks without each part is kept with the engine
 
     def lacking() -> None:
+        if opened.is_wide:  # it waits until somebody asks for it
+            return
         for enquiry, _ in unserved(opened.coverage())[:PAGE]:
             opened.lacks(enquiry)
 
@@ -85,8 +87,8 @@ def _each(asked: list[Callable[[], object]]) -> Iterator[None]:
 
 def _questions(opened: OpenCatalogue) -> Callable[[], object]:
     def first() -> None:
-        if opened.catalogue.vocabulary.identify is not None:
-            opened.shop.identify().found.next_question()
+        if opened.catalogue.vocabulary.identify is not None and not opened.is_wide:
+            opened.rider  # noqa: B018  it is kept
 
     return first
 

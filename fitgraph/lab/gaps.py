@@ -12,12 +12,12 @@ from fitgraph.lab.coverage_panel import CoveragePanel
 from fitgraph.lab.coverage_tables import stock_verdict_html
 from fitgraph.lab.fields import Fields
 from fitgraph.lab.held_panel import StrandedPanel, WeakPanel
-from fitgraph.lab.look import fold, html, style, verdict_line
+from fitgraph.lab.look import button, fold, html, row, style, verdict_line
 from fitgraph.lab.meter import Meter
 from fitgraph.lab.opened import OpenCatalogue
 from fitgraph.lab.restock_panel import RestockPanel
 from fitgraph.lab.session import SessionBar
-from fitgraph.lab.tables import wrap
+from fitgraph.lab.tables import status, wrap
 from fitgraph.lab.trend_panel import TrendPanel
 from fitgraph.records import dataclass
 from fitgraph.stock import Coverage, Reliance, coverage_then, reliance
@@ -43,6 +43,7 @@ class StockGaps(Answering):
     """
 
     invites = "see what is lacking in stock, and what to order"
+    instead = "The counter and why not answer for one person, with the parts that they name."
 
     def __init__(self, opened: OpenCatalogue) -> None:
         super().__init__()
@@ -54,7 +55,10 @@ class StockGaps(Answering):
         self.restock = RestockPanel(opened, self.keep)
         self._panels = (self.covered, self.trend, self.stranded, self.restock)
         self.fields = Fields(*(panel.fields for panel in self._panels))
-        self.meter = Meter("Stop", "Stop working out the parts of this page", self.stop)
+        self.meter = Meter("Stop", "Stop working out the parts of this page", self._halt)
+        self.go_on = button("Go on", self._go_on, tooltip="Work out what is left of this page")
+        self.go_on.layout.display = "none"
+        self._is_halted = False
         self.verdict, self.problems = verdict_line(), html()
         self.turn: InTurn | None = None
         self._todo = self._stages()
@@ -62,7 +66,7 @@ class StockGaps(Answering):
         self.children = (
             style(self),
             self.verdict,
-            self.meter,
+            row([self.meter, self.go_on]),
             self.problems,
             self.covered,
             self.restock,
@@ -144,5 +148,17 @@ class StockGaps(Answering):
             del self._todo[0]
 
     def _over(self, whole: bool) -> None:
-        over = "Stopped: what is left below has not been worked out. Run the cell again to go on."
-        self.meter.end("" if whole else over, stopped=not whole)
+        self._is_halted, halted = False, self._is_halted
+        told = "Stopped: what is left below has not been worked out."
+        self.meter.end(told if halted else "")
+        self.go_on.layout.display = None if halted else "none"
+        if not whole and not halted and self.covered.coverage is None:
+            self.verdict.value = wrap(status("Not worked out; why is told below."))
+
+    def _halt(self) -> None:
+        self._is_halted = True
+        self.stop()
+
+    def _go_on(self) -> None:
+        self.go_on.layout.display = "none"
+        self.work_out(self._steps, self.problems, self._over)

@@ -7,6 +7,7 @@ from html import escape
 from typing import Any
 
 import ipywidgets as widgets
+import networkx as nx
 
 from fitgraph.draw import nests
 from fitgraph.draw.fit_map import fit_map_svg
@@ -14,7 +15,7 @@ from fitgraph.explain.map_search import search
 from fitgraph.explain.tracing import WayStep as Traced
 from fitgraph.explain.tracing import steps
 from fitgraph.explain.ways import Way, ways
-from fitgraph.graph.size_map import SizeMap
+from fitgraph.graph.size_map import SizeMap, drawn_roles
 from fitgraph.lab import tables
 from fitgraph.lab.answering import Answering, Task
 from fitgraph.lab.debounce import Debounce
@@ -77,7 +78,10 @@ class MapOfFits(Answering):
         super().__init__()
         self.opened = opened
         catalogue = opened.catalogue
-        self.whole = opened.sizes
+        # Of many parts the map is made beside the page's fields, so that they can be used.
+        known = opened.knows("sizes")
+        self.whole = opened.sizes if known else SizeMap(catalogue, nx.MultiDiGraph(), {}, {})
+        self._drawn: tuple[object, SizeMap] = (None, self.whole)
         self.found: tuple[Way, ...] = ()
         self.unfolded = ""
         self.part = ""
@@ -94,7 +98,7 @@ class MapOfFits(Answering):
     def _make_fields(self, role: str) -> None:
         catalogue = self.opened.catalogue
         roles = catalogue.vocabulary.roles
-        drawn = {data["role"] for _, data in self.whole.view.nodes(data=True)}
+        drawn = drawn_roles(catalogue)
         circles = [(f"around: {roles[r].title}", r) for r in roles if r in drawn]
         labels = tuple(part_label(p) for p in catalogue.parts.values())
 
@@ -180,7 +184,10 @@ class MapOfFits(Answering):
     def shown(self) -> SizeMap:
         """Return what is drawn of the map."""
         on_the_way = [reference for step in self.trace for reference, _ in step.ends]
-        return self.whole.around(self.around.value or None, on_the_way)
+        key = id(self.whole), self.around.value, tuple(on_the_way)
+        if self._drawn[0] != key:
+            self._drawn = key, self.whole.around(self.around.value or None, on_the_way)
+        return self._drawn[1]
 
     @property
     def trace(self) -> Sequence[Traced]:
@@ -189,6 +196,9 @@ class MapOfFits(Answering):
         return steps(self.found[chosen]) if 0 <= chosen < len(self.found) else ()
 
     def _draw(self) -> None:
+        if not self.opened.knows("sizes"):
+            self.status.value = tables.wrap(tables.status("Drawing the map …"))
+            return
         with self.in_words(self.problems):
             self.map.svg = fit_map_svg(
                 self.shown,
@@ -202,6 +212,8 @@ class MapOfFits(Answering):
 
     def _tell(self) -> None:
         """Mark what is sought, and say what is drawn."""
+        if not self.opened.knows("sizes"):
+            return
         with self.in_words(self.problems):
             shown, tolerance = self.shown, round(self.tolerance.value, 4)
             self.map.hidden = [] if self.doubt.value else ["fg-unknown"]
@@ -262,21 +274,30 @@ class MapOfFits(Answering):
 
     def refresh(self) -> None:
         """Draw the map as the fields have it, and look for the way."""
-        self._draw()
+        if not self.opened.knows("sizes"):
+            self._draw()
         self._seek()
+
+    def _arrived(self, found: SizeMap) -> None:
+        self.whole = found
+        self._draw()
 
     def _seek(self) -> None:
         with self.in_words(self.problems):
             self.problems.value = ""
             ends, explainer = self._ends(), self.opened.explainer
             roles = self.opened.catalogue.vocabulary.roles if self.any_part.value else None
+            drawn = Task(
+                lambda: self.opened.sizes, self._arrived, slow=not self.opened.knows("sizes")
+            )
             step = Task(
                 lambda: () if ends is None else ways(explainer, *ends, through=roles),
                 lambda found: self._offer(
                     found[:_MOST_WAYS], "none" if ends is None else "no path"
                 ),
             )
-            self.work_out(lambda: [step], self.problems)
+            first = [] if self._drawn[0] else [drawn]
+            self.work_out(lambda: [*first, step], self.problems)
 
     def _offer(self, found: tuple[Way, ...], none: str) -> None:
         self.found = found

@@ -16,6 +16,7 @@ from fitgraph.wording import plural
 if TYPE_CHECKING:
     from fitgraph.adapters import Scan
     from fitgraph.explain import Explainer, RequestExplanation
+    from fitgraph.explain.identify import State
     from fitgraph.explain.measure import Measurer
     from fitgraph.graph.size_map import SizeMap
     from fitgraph.solve import TreeEngine
@@ -23,6 +24,9 @@ if TYPE_CHECKING:
     from fitgraph.stock import Coverage, Stranded
     from fitgraph.stock.in_turn import InTurn
     from fitgraph.stock.known_plans import KnownPlans
+
+#: What takes more memory than this [bytes] for all builds waits until somebody asks for it.
+WIDE = 100e6
 
 #: Joints that lack no more than this are on the map of sizes [mm].
 MOST_MISS_MM = 0.5
@@ -91,6 +95,31 @@ class OpenCatalogue:
         from fitgraph.solve.engine import SORTS
 
         return tuple(b for s in SORTS for b in self.engine.best(Request(), sort=s, limit=1))
+
+    @cached_property
+    def rider(self) -> State:
+        """Return what is known of a rider whom nobody has asked, its question worked out.
+
+        Raises
+        ------
+        NamingError
+            If the vocabulary asks no questions.
+        TooWideError
+            If that would need more memory than the ceiling.
+        """
+        found = self.shop.identify().found
+        found.next_question()
+        return found
+
+    @cached_property
+    def is_wide(self) -> bool:
+        """Whether questions over all parts take much memory, as where every part is measured."""
+        from fitgraph.solve import TooWideError
+
+        try:
+            return self.engine.space.plan(certain=False).bytes > WIDE
+        except TooWideError:
+            return True
 
     @cached_property
     def sizes(self) -> SizeMap:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from typing import Any
 
 from fitgraph.draw.style import WORDS
@@ -20,6 +21,9 @@ from fitgraph.wording import capital, first_of, plural
 
 #: Parts and joints named in a sentence.
 _FEW = 3
+
+#: Rows of a table that a page takes in at once; more would keep it busy for seconds.
+_MOST_ROWS = 400
 
 
 def interface_title(found: SizeMap, node: str) -> str:
@@ -164,4 +168,15 @@ def whole(found: SizeMap, tolerance_mm: float = 0.0) -> Report:
         rows,
         title="Interfaces drawn",
     )
-    return Report("", (Section("", (interfaces, _joints(found, tolerance_mm))),))
+    blocks: list[Block] = []
+    for table in (interfaces, _joints(found, tolerance_mm)):
+        if (number := len(table.rows)) > _MOST_ROWS:
+            blocks.append(
+                Say(
+                    f"{table.title}: {number:,}, of which the first {_MOST_ROWS} are listed. Draw "
+                    "around one role, or take a smaller tolerance, for fewer."
+                )
+            )
+            table = replace(table, rows=table.rows[:_MOST_ROWS])
+        blocks.append(table)
+    return Report("", (Section("", tuple(blocks)),))

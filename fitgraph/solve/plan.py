@@ -73,7 +73,8 @@ class TooWideError(InputError):
         self.needed, self.ceiling = needed, ceiling
         self.roles, self.joints = tuple(roles), tuple(joints)
         super().__init__(
-            f"this would need {_bytes(needed)} of memory, and the ceiling is {_bytes(ceiling)}: "
+            f"this would need {memory_text(needed)} of memory, and the ceiling is "
+            f"{memory_text(ceiling)}: "
             f"{', '.join(self.roles)} have to be looked at together, because of "
             f"{_first_of(self.joints) or 'the joints between them'}. What helps: leave one of "
             f"these joints out, or {_NAME if naming else _FEWER}"
@@ -96,7 +97,14 @@ def _first_of(names: Sequence[str]) -> str:
     return ", ".join(names[:_NAMED]) + (f" and {more} more" if more > 0 else "")
 
 
-def _bytes(number: float) -> str:
+def memory_text(number: float) -> str:
+    """Return so many bytes as people read them.
+
+    Examples
+    --------
+    >>> memory_text(2e9)
+    '2 GB'
+    """
     for unit, size in (("TB", 1e12), ("GB", 1e9), ("MB", 1e6)):
         if number >= size:
             return f"{number / size:,.3g} {unit}" if number < 1e15 else "more than 1,000 TB"
