@@ -167,6 +167,15 @@ def _inside(pieces: list[list[tuple[float, float]]]) -> str:
     return " ".join(f"{number(x)},{number(y)}" for x, y in corners)
 
 
+def _units(size: str) -> str:
+    """Return a size of letters in units of the drawing.
+
+    What writes PDF takes pixels for three quarters of a unit, and would draw all letters smaller
+    than the drawing has room for.
+    """
+    return size.removesuffix("px")
+
+
 def print_svg(svg: str, lettering: Lettering) -> str:
     """Return a drawing in which everything that is shown stands in its elements.
 
@@ -196,6 +205,8 @@ def print_svg(svg: str, lettering: Lettering) -> str:
         if tag == "text":
             made.text = lettering.text(_worded(node.text or ""))
             made.set("font-family", lettering.family)
+            if "font-size" in made.attrib:
+                made.set("font-size", _units(made.attrib["font-size"]))
             if made.get("font-weight") == "600":
                 made.set("font-weight", "bold")
         pattern = patterns.get(made.get("fill", ""))
@@ -225,7 +236,7 @@ def print_svg(svg: str, lettering: Lettering) -> str:
 
     shown = ET.Element("svg", {n: v for n, v in root.attrib.items() if n == "viewBox"})
     size = next(r.properties["font-size"] for r in rules if "font-size" in r.properties)
-    group = element("g", font_size=size)
+    group = element("g", font_size=_units(size))
     for child in root:
         group.extend(kept(child))
     shown.append(clips)

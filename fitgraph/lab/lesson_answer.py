@@ -8,7 +8,6 @@ from fitgraph.model import Verdict
 from fitgraph.records import dataclass
 from fitgraph.report.blocks import Picture, Report, Say, Section, Tone, say_all
 from fitgraph.report.tables import Column, Table
-from fitgraph.report.values import WORD
 from fitgraph.wording import capital
 
 #: What the answer is about.
@@ -63,8 +62,8 @@ def lesson_report(answer: LessonAnswer) -> Report:
     parts = Table("parts", (*heads, Column("number", title="Number")), answer.parts)
     joints = Table(
         "joints",
-        (Column("verdict", WORD, title="Verdict"), Column("joint", title="Joint")),
-        answer.joints,
+        (Column("verdict", title="Verdict"), Column("joint", title="Joint")),
+        tuple((WORDS[verdict], joint) for verdict, joint in answer.joints),
     )
     held = (Say(answer.held),) if answer.held else ()
     word = WORDS[answer.verdict]
