@@ -4,11 +4,12 @@ from __future__ import annotations
 
 import difflib
 import re
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 
 from fitgraph.mechanics.materials import MATERIALS
-from fitgraph.model import Catalogue, Part
+from fitgraph.model import Catalogue, Part, Vocabulary
 from fitgraph.plain import composed, plain
+from fitgraph.records import dataclass
 from fitgraph.units import UnitError, folded, parse_length
 
 #: A size that is typed may be off by so much from what a part has [mm].
@@ -126,42 +127,93 @@ def search_parts(
     >>> [p.sku for p in search_parts(fitgraph.open().catalogue, "bar mar 05")]
     ['BAR-MAR-05']
     """
-    text = plain(folded(composed(text))).strip()
-    words = _words(text)
-    if not words and not role:
+    sought = _Sought.of(catalogue, text, role)
+    if not sought.words and not role:
         return ()
-    looked_at = tuple(catalogue.of(role) if role else catalogue.parts.values())
-    texts = {part.sku: _told(part, catalogue) for part in looked_at}
-    words = [
-        word
-        if len(word) < _LEAST_LETTERS
-        or len(looked_at) > _MOST_RESPELT
-        or any(c.isdigit() for c in word)
-        or any(word in told for told in texts.values())
-        else _respelt(word, texts.values())
-        for word in words
-    ]
-    sizes = {word: _size(word) for word in words}
-    written = {
-        word: re.compile(rf"(?<![\d.]){re.escape(f'{size:g}')}(?![\d.])")
-        for word, size in sizes.items()
-        if size is not None
-    }
+    found = [p for p in sought.among if all(sought.has(p, w) for w in sought.words)]
+    if not found and len(sought.among) <= _MOST_NUMBERS:
+        found = _numbered(sought.among, sought.text)
+    return sought.ranked(found)[:limit]
 
-    def means(part: Part) -> bool:
-        told = texts[part.sku]
-        return all(
-            word in told
-            or (
-                (size := sizes[word]) is not None
-                and (written[word].search(told) is not None or _has_size(part, size))
-            )
-            for word in words
+
+def nearest_parts(
+    catalogue: Catalogue, text: str, limit: int = 8, role: str = ""
+) -> tuple[Part, ...]:
+    """Return the parts that most of the words mean, where none is meant by all of them.
+
+    Parameters
+    ----------
+    catalogue, text, limit, role
+        As for :func:`search_parts`.
+
+    Examples
+    --------
+    >>> import fitgraph
+    >>> shop = fitgraph.open().catalogue
+    >>> search_parts(shop, "mar bar zzyzx")
+    ()
+    >>> {p.maker for p in nearest_parts(shop, "mar bar zzyzx")}
+    {'Marrowick'}
+    """
+    sought = _Sought.of(catalogue, text, role)
+    number = {p.sku: sum(sought.has(p, w) for w in sought.words) for p in sought.among}
+    most = max(number.values(), default=0)
+    return sought.ranked([p for p in sought.among if 0 < number[p.sku] == most])[:limit]
+
+
+@dataclass(frozen=True, slots=True)
+class _Sought:
+    """What is sought, and among which parts."""
+
+    text: str
+    words: tuple[str, ...]
+    among: tuple[Part, ...]
+    told: Mapping[str, str]
+    sizes: Mapping[str, float]
+    written: Mapping[str, re.Pattern[str]]
+
+    @classmethod
+    def of(cls, catalogue: Catalogue, text: str, role: str) -> _Sought:
+        text = plain(folded(composed(text))).strip()
+        among = tuple(catalogue.of(role) if role else catalogue.parts.values())
+        told = {part.sku: _told(part, catalogue) for part in among}
+        words = tuple(_known(word, told, catalogue.vocabulary) for word in _words(text))
+        sizes = {word: size for word in words if (size := _size(word)) is not None}
+        written = {
+            word: re.compile(rf"(?<![\d.]){re.escape(f'{size:g}')}(?![\d.])")
+            for word, size in sizes.items()
+        }
+        return cls(text, words, among, told, sizes, written)
+
+    def has(self, part: Part, word: str) -> bool:
+        """Return whether a part is meant by a word."""
+        told = self.told[part.sku]
+        if word in told:
+            return True
+        size = self.sizes.get(word)
+        return size is not None and (
+            self.written[word].search(told) is not None or _has_size(part, size)
         )
 
-    found = [part for part in looked_at if means(part)]
-    if not found and len(looked_at) <= _MOST_NUMBERS:
-        found = _numbered(looked_at, text)
-    whole = text.strip().casefold()
-    found.sort(key=lambda p: (not p.sku.casefold().startswith(whole), p.stock <= 0))
-    return tuple(found[:limit])
+    def ranked(self, found: Iterable[Part]) -> tuple[Part, ...]:
+        """Return parts in the order in which they are shown."""
+        whole = self.text.casefold()
+        first = sorted(found, key=lambda p: (not p.sku.casefold().startswith(whole), p.stock <= 0))
+        return tuple(first)
+
+
+def _known(word: str, told: Mapping[str, str], vocabulary: Vocabulary) -> str:
+    """Return what a word that no part has is meant for, or the word itself."""
+    texts = told.values()
+    if len(word) < _LEAST_LETTERS or any(c.isdigit() for c in word):
+        return word
+    if len(told) > _MOST_RESPELT or any(word in text for text in texts):
+        return word
+    for role in vocabulary.roles.values():
+        title = role.title.casefold()
+        if word in (role.plural.casefold(), f"{title}s"):
+            return title
+    for role in vocabulary.roles.values():  # other names of a role stand where it is explained
+        if {word, word.removesuffix("s")} & {*re.split(r"[^\w]+", role.gloss.casefold())}:
+            return role.title.casefold()
+    return _respelt(word, texts)
