@@ -326,3 +326,72 @@ def test_a_role_that_is_pointed_at_shows_its_parts(shop) -> None:
     page.product.pressed = ["node", "bar", 2]
     page.product.pressed = ["node", "bar", 3]
     assert page.hits.items == [] and page.product.marked == []
+
+
+@pytest.mark.parametrize(
+    ("typed", "role"), [("handlebar", "bar"), ("handlebars", "bar"), ("decks", "deck")]
+)
+def test_other_names_of_a_role_and_its_plural_are_understood(shop, typed: str, role: str) -> None:
+    found = search_parts(shop.catalogue, typed, 500)
+    assert {p.sku for p in found} == {p.sku for p in shop.catalogue.of(role)}
+
+
+def tells(place) -> str:
+    """Return the words of a place of a page."""
+    return " ".join(unescape(re.sub(r"<[^>]+>", "", place.value)).split())
+
+
+@pytest.fixture
+def desk() -> OpenCatalogue:
+    return open_catalogue()
+
+
+def test_words_that_no_part_has_together_lead_to_those_with_most(desk) -> None:
+    page = Counter(desk)
+    page.search.value = "ostrathby grommeth clamp"
+    page._find()
+    shown = [desk.catalogue.parts[item["name"]] for item in page.hits.items]
+    assert shown and all(p.role == "clamp" for p in shown)
+    assert all("Ostrathby" in p.name or "Grommeth" in p.name for p in shown)
+    assert "No part has all of these words" in page.found.value
+    assert page.problems.value == ""
+    page.search.value = "zzyzx qqq"
+    page._find()
+    assert page.hits.items == [] and "any of these words" in page.found.value
+
+
+def test_what_is_seen_and_not_yet_named_is_said_not_to_count(desk) -> None:
+    page = Counter(desk)
+    page._want("bar")
+    assert "not counted in" not in page.verdict.value
+    question = page._start().next_question()
+    page._answer("no")
+    assert question is not None and "not counted in yet" in page.verdict.value
+    page.take(page.likely.items[0]["name"])
+    assert "not counted in" not in page.verdict.value
+
+
+def test_the_verdict_names_the_whole_price_and_not_what_comes_along(desk) -> None:
+    page = Counter(desk)
+    page.take("CLMP-WYN-01")
+    page._want("bar")
+    page._aim("lighter")
+    first = page.whole.parts[0]
+    assert first.along
+    assert f"{desk.catalogue.vocabulary.money(first.total)} with what comes along" in tells(
+        page.verdict
+    )
+    assert all(a.option.part.sku not in page.verdict.value for a in first.along)
+    assert first.along[0].option.part.sku in page.offers.items[0]["note"]
+
+
+def test_a_figure_that_the_check_doubts_is_told_where_the_part_is_offered(desk) -> None:
+    page = Counter(desk)
+    page._want("bar")
+    page._aim("lighter")
+    assert page.chosen == "BAR-CUL-15"  # 82 g, of which a digit is missing
+    assert "a figure of it is doubted" in page.offers.items[0]["note"]
+    assert "doubted" in tells(page.verdict)
+    assert "Look first. mass '82 g' cannot be" in tells(page.tell)
+    page._look_at(page.offers.items[1]["name"])
+    assert "Look first" not in tells(page.tell)

@@ -186,11 +186,11 @@ def test_a_role_that_is_not_there_is_told() -> None:
 def test_what_a_part_is_lighter_than_is_asked_for_and_what_it_weighs_is_told() -> None:
     shop = the_demo().shop
     text = shop.exchange("bar", "FORK-OST-03", aim="lighter", limit=3).to_text()
-    assert "Which are lighter than theirs is told once that is named." in text.replace("\n", " ")
+    assert "Which are lighter than theirs is told once theirs is named." in text.replace("\n", " ")
     for row in shop.exchange("bar", "FORK-OST-03", aim="lighter", limit=3).records():
         assert f"{row['mass_g']:,.0f} g" in text
     named = shop.exchange("bar", "FORK-OST-03", "BAR-VEN-04", aim="lighter").to_text()
-    assert "once that is named" not in named
+    assert "once theirs is named" not in named
 
 
 def test_roles_that_are_called_by_their_plural_stay_so() -> None:

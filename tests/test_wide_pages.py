@@ -86,9 +86,7 @@ def test_what_enquiries_lack_waits_for_a_press(wide: OpenCatalogue) -> None:
     assert len(wide.lacking) == 6 and panel.ask.layout.display == "none"
 
 
-def test_the_words_of_a_wide_map_end(
-    wide: OpenCatalogue, monkeypatch: pytest.MonkeyPatch
-) -> None:
+def test_the_words_of_a_wide_map_end(wide: OpenCatalogue, monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr(size_maps, "_MOST_ROWS", 100)
     everything = wide.sizes
     told = size_maps.whole(everything, 0.5)

@@ -352,7 +352,7 @@ def _exchange_text(found: Exchange) -> str:
             f"{found.count:,} {wish} {title if found.count == 1 else many}: {found.alone:,} with "
             f"nothing else, {found.today:,} from the shelf."
         )
-        than = f"Which are {found.aim.value} than theirs is told once that is named."
+        than = f"Which are {found.aim.value} than theirs is told once theirs is named."
         return f"{told} {than}" if open_ else told
     if set(found.others.values()) <= {NotOffered.SIZE}:
         along = "with all that is kept" if found.all_stay else "whatever comes along"

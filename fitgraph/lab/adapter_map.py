@@ -213,6 +213,7 @@ class AdapterMap(Answering):
         self.kept_parts = Choices("Kept proposals; press one to try it")
         self.kept_parts.on_press(self._try_kept)
         self.chart = AdapterChart(self._clicked)
+        self.frame = framed(self.chart.widget)
 
     def _arranged(self) -> tuple[widgets.Widget, ...]:
         question = [
@@ -231,7 +232,7 @@ class AdapterMap(Answering):
             heading("The map"),
             self.metric,
             self.map_note,
-            framed(self.chart.widget),
+            self.frame,
             heading("The best few together"),
             grid([self.k, self.mixed], "300px"),
             self.together,
@@ -386,6 +387,8 @@ class AdapterMap(Answering):
             "and gigabytes of memory. It can be stopped at any time."
         )
         self.ask.layout.display = None
+        self.map_note.value = tables.wrap("<p>It stands here once it has been worked out.</p>")
+        self.frame.layout.display = "none"  # axes without anything tell nobody anything
 
     @staticmethod
     def _classes(make: Make, grade: int) -> str:
@@ -404,7 +407,7 @@ class AdapterMap(Answering):
             if self._waits:
                 self._put_off()
                 return
-            self.ask.layout.display = "none"
+            self.ask.layout.display, self.frame.layout.display = "none", None
             found, choice = weighed(self.opened.shop, self.added), self.choice
             word, mixed = self.word.value, self.mixed.value
             known = choice in found.scans and not word
@@ -500,9 +503,10 @@ class AdapterMap(Answering):
             self._draw()
         self.map_note.value = tables.wrap(
             legend_html([e.kind for e in shown], wall=bool(len(self.plane.region.wall)))
-            + '<p class="fg-note">Grey cells: sizes that certainly fit parts of the catalogue, the '
-            "darker the more. Click a dot to look at it, or choose it in the list: both "
-            "say the same. Where several stand at one place, the dot is the best of them.</p>"
+            + '<p class="fg-note">Shaded cells: sizes that certainly fit parts of the catalogue, '
+            "the stronger the shade the more. Click a dot to look at it, or choose it in the "
+            "list: both say the same. Where several stand at one place, the dot is the best of "
+            "them.</p>"
         )
 
     def _draw(self) -> None:

@@ -73,7 +73,12 @@ function render({ model, el }) {
       return button;
     }));
     if (held !== null) {
-      const again = [...el.children].find((b) => b.dataset.name === held) || el.firstElementChild;
+      // Where none is left, one goes on at the field before them.
+      const fields = el.closest(".fg-form")?.querySelectorAll("input[type=text]") || [];
+      const follows = (field) =>
+        field.compareDocumentPosition(el) & Node.DOCUMENT_POSITION_FOLLOWING;
+      const again = [...el.children].find((b) => b.dataset.name === held) || el.firstElementChild
+        || [...fields].filter(follows).pop();
       again?.focus({ preventScroll: true });
     }
   };

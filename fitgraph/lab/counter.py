@@ -16,7 +16,7 @@ from fitgraph.draw.product import product_svg
 from fitgraph.explain.advice import advise
 from fitgraph.explain.exchange import Aim, Exchange
 from fitgraph.explain.identify import Likely, State
-from fitgraph.explain.part_search import search_parts
+from fitgraph.explain.part_search import nearest_parts, search_parts
 from fitgraph.explain.words_rider import (
     advice_text,
     answer_text,
@@ -31,18 +31,28 @@ from fitgraph.lab.debounce import Debounce
 from fitgraph.lab.fields import Field, FieldProblem, Fields, field
 from fitgraph.lab.form import STILL_BEFORE, FormError, read_budget
 from fitgraph.lab.leads import build_link, why_link
-from fitgraph.lab.look import dropdown, fold, heading, html, sides, style, text_field, verdict_line
+from fitgraph.lab.look import (
+    dropdown,
+    fold,
+    heading,
+    html,
+    note,
+    sides,
+    style,
+    text_field,
+    verdict_line,
+)
 from fitgraph.lab.opened import OpenCatalogue
 from fitgraph.lab.pressable import Pressable
 from fitgraph.lab.saves import Saves
 from fitgraph.lab.session import SessionBar, SessionError
 from fitgraph.mechanics.materials import MATERIALS
 from fitgraph.model.rider import Question
-from fitgraph.report.exchanges import line, reasons, told
+from fitgraph.report.exchanges import brief_line, line, reasons, told
 from fitgraph.solve import NamingError, TooWideError
 from fitgraph.solve.request import find_part
 from fitgraph.units import UnitError
-from fitgraph.wording import percent, plural
+from fitgraph.wording import listed, percent, plural
 
 #: Hits of a search, likely parts of a role and parts that fit, shown at once.
 _HITS, _LIKELY, _OFFERED = 6, 2, 6
@@ -52,6 +62,12 @@ _LEAST = 0.05
 
 #: An answer that could not be seen, and the wish to be asked at all, as choices.
 _UNSEEN, _ASK = "?", "ask"
+
+#: Said where questions were answered and no part was named.
+_UNUSED = (
+    "What can be seen is not counted in yet: press the part that it most likely is, among those "
+    "under the question."
+)
 
 #: What is known, the next question, and the likeliest parts of each role.
 _Next = tuple[State, Question | None, Mapping[str, Sequence[Likely]]]
@@ -151,7 +167,9 @@ class Counter(Answering):
             self.hits,
             *questions,
             heading("What do they want?"),
+            note("Another:"),
             self.roles,
+            note("It is to be:"),
             self.aims,
             self.budget,
             self.budget_problem,
@@ -229,16 +247,17 @@ class Counter(Answering):
         with self.in_words(self.problems):
             catalogue, text = self.opened.catalogue, self.search.value
             every = search_parts(catalogue, text, len(catalogue.parts), self.pointed)
+            near = not every and bool(text.strip())
+            if near:
+                every = nearest_parts(catalogue, text, len(catalogue.parts), self.pointed)
             found = every[:_HITS]
-            none = (text.strip() or self.pointed) and not found
             self.hits.show([self._part_item(p.sku) for p in found])
-            self.found.value = self._found_html(len(found), len(every))
-            self.product.marked = [self.pointed] if self.pointed else []
-            self.problems.value = (
-                tables.wrap(tables.alert("No part has all of these words; try fewer."))
-                if none
-                else ""
+            self.found.value = (
+                self._near_html(len(found), len(every))
+                if near
+                else self._found_html(len(found), len(every))
             )
+            self.product.marked = [self.pointed] if self.pointed else []
 
     def _point(self, change: Mapping[str, Any]) -> None:
         """Show the parts of the role that was pressed; of the same again, no more."""
@@ -246,6 +265,15 @@ class Counter(Answering):
         if role in self.opened.catalogue.vocabulary.roles:
             self.pointed = "" if role == self.pointed else role
             self._find()
+
+    def _near_html(self, shown: int, every: int) -> str:
+        """Return that no part has all the words, and what is shown instead."""
+        told = (
+            f"No part has all of these words. {shown} of {plural(every, 'part')} with most of them:"
+            if every
+            else "No part has any of these words. Try a maker, a size such as 28.6, or a role."
+        )
+        return tables.wrap(tables.status(told))
 
     def _found_html(self, shown: int, every: int) -> str:
         """Return of which role parts are shown, and how many there are."""
@@ -372,6 +400,7 @@ class Counter(Answering):
 
     def _want(self, role: str) -> None:
         self.wanted = "" if role == self.wanted else role
+        self.chosen = ""  # a new wish begins with what is first
         self.refresh()
 
     def _aim(self, name: str) -> None:
@@ -379,6 +408,7 @@ class Counter(Answering):
             self.on_shelf = not self.on_shelf
         else:
             self.aim = Aim(name)
+        self.chosen = ""
         self.refresh()
 
     def _show_wishes(self) -> None:
@@ -481,8 +511,12 @@ class Counter(Answering):
         text = exchange_text(found)
         if found.parts:
             first = found.parts[0]
-            text += f" First: {first.part.name or first.part.sku}, {line(first, found)}."
-        self.verdict.value = tables.wrap(f'<p role="status"><strong>{escape(text)}</strong></p>')
+            name = first.part.name or first.part.sku
+            text += f" First: {name}, {brief_line(first, found)}{self._doubted(first.part.sku)}."
+        unused = f"<br>{_UNUSED}" if self._only_seen else ""
+        self.verdict.value = tables.wrap(
+            f'<p role="status"><strong>{escape(text)}</strong>{unused}</p>'
+        )
         skus = [one.part.sku for one in found.parts]
         if self.chosen not in skus:
             self.chosen = skus[0] if skus else ""
@@ -491,6 +525,16 @@ class Counter(Answering):
         self.advice.value = self._advice()
         self._look()
 
+    def _doubted(self, sku: str) -> str:
+        return "; a figure of it is doubted" if self.opened.doubts(sku) else ""
+
+    @property
+    def _only_seen(self) -> bool:
+        """Whether questions were answered and yet no part that they ask about is named."""
+        if self.seen is None or all(value is None for _, value in self.seen.given):
+            return False
+        return not self.have.keys() & {q.role for q in self.seen.identifier.questions.values()}
+
     def _show_offers(self, found: Exchange) -> None:
         self.offers.show(
             [
@@ -498,7 +542,7 @@ class Counter(Answering):
                     "name": one.part.sku,
                     "label": one.part.name or one.part.sku,
                     "numbers": one.part.sku if one.part.name else "",
-                    "note": line(one, found),
+                    "note": line(one, found) + self._doubted(one.part.sku),
                     "on": one.part.sku == self.chosen,
                 }
                 for one in found.parts
@@ -526,7 +570,12 @@ class Counter(Answering):
             return
         vocabulary = catalogue.vocabulary
         kept = {part.sku for part in whole.kept}
-        text = "".join(f"<p>{escape(s)}</p>" for s in told(one, whole))
+        text = "".join(
+            f"<p><strong>Look first.</strong> {escape(f'{f.column} {f.value!r} {f.message}. ')}"
+            f"{escape(f.remedy)}.</p>"
+            for f in self.opened.doubts(one.part.sku)
+        )
+        text += "".join(f"<p>{escape(s)}</p>" for s in told(one, whole))
         title = one.part.name or one.part.sku
         sheet = sheet_of(one.build, frozenset(kept), vocabulary, title)
         shown = {**one.assumed, **one.build.options}
@@ -535,7 +584,7 @@ class Counter(Answering):
         guessed = [r.role for r in rings if r.role in one.assumed]
         if guessed:  # how hard rings hold is not known while one of them is not
             sheet = replace(sheet, notes=())
-            names = ", ".join(vocabulary.roles[r].title for r in guessed)
+            names = listed(vocabulary.roles[r].title for r in guessed)
             text += f"<p>Name the {escape(names)} as well, and how hard it holds is told.</p>"
         drawn = tables.sections_html([] if whole_nest is None else [whole_nest], vocabulary)
         if guessed:

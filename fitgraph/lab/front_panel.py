@@ -70,9 +70,9 @@ class FrontPanel(Panel):
         self.chart.widget.on_press(1, self._clicked)
         self.children = (
             note(
-                "Grey: where builds lie, the darker the more. Blue dots: builds that no other "
-                "betters in price, mass or strength without losing in another. Click dots to "
-                f"pick up to {MOST_PICKS}, or choose builds in the list."
+                "Shaded: where builds lie, the stronger the shade the more. Blue dots: builds "
+                "that no other betters in price, mass or strength without losing in another. Click "
+                f"dots to pick up to {MOST_PICKS}, or choose builds in the list."
             ),
             self.meter,
             framed(self.chart.widget),

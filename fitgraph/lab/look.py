@@ -22,6 +22,10 @@ from fitgraph.lab.tables import wrap
 LABEL = {"description_width": "8.5em"}
 
 
+#: Windows in which a part's whole name and number have no room beside a label.
+_CLOSE = "(max-width:600px),(min-width:1100px) and (max-width:1240px)"
+
+
 def _widget_css() -> str:
     body, small = TYPE["body"], TYPE["small"]
     return (
@@ -35,6 +39,9 @@ def _widget_css() -> str:
         ".fg-form .fg-chart .main-svg{background:transparent!important}\n"
         ".fg-form .fg-chart .main-svg text{fill:var(--fg-ink)!important;"
         f"font-family:{FONT}!important;font-size:{small}px!important}}\n"
+        # A rim that sets a dot off is of the paper's colour.
+        ".fg-form .fg-chart .points path[style*='stroke: rgb(255, 255, 255)']"
+        "{stroke:var(--fg-paper)!important}\n"
         ".fg-form .fg-chart .gridlayer path{stroke:var(--fg-panel)!important}\n"
         ".fg-form .fg-chart .hoverlayer text{fill:#1b1f24!important}\n"
         ".fg-form .jupyter-button{height:auto;min-height:32px;line-height:1.3;padding:4px 10px;"
@@ -66,7 +73,7 @@ def _widget_css() -> str:
         "[data-jp-theme-light='false'] .fg-form{color-scheme:dark}\n"
         ".fg-form input::placeholder{color:var(--fg-muted);opacity:1}\n"
         ".fg-form .jupyter-button.fg-clear{font-size:0;padding:0;width:30px;min-height:28px;"
-        "text-align:center;border-width:1px}\n"
+        "text-align:center;border-width:1px;align-self:flex-end;max-height:30px}\n"
         # A line of a list that is too long for a narrow window goes on in the next.
         ".fg-form .widget-select option{white-space:normal;word-break:normal;"
         "overflow-wrap:break-word;padding:3px 4px;border-bottom:1px solid var(--fg-panel)}\n"
@@ -129,6 +136,12 @@ def _widget_css() -> str:
         "@media (max-width:600px){.fg-html thead th.fg-figure{white-space:normal}"
         ".fg-html thead th.fg-figure .fg-sign{display:block;width:auto;text-align:right}"
         ".fg-html table:not(.fg-rows) :is(th,td){padding-right:.45em}}\n"
+        # Where a part's name and its number need more than is left beside the field's label, the
+        # label of a field that is filled stands over it.
+        f"@media {_CLOSE}{{.fg-form .widget-text:has(>input[list]:not(:placeholder-shown))"
+        "{flex-wrap:wrap;height:auto}"
+        ".fg-form .widget-text:has(>input[list]:not(:placeholder-shown))>.widget-label"
+        "{flex:1 0 100%;width:auto!important;text-align:left;height:22px;line-height:22px}}\n"
         # A field is never wider than what it stands in, and a box to tick says all that it does.
         ".fg-form :is(.widget-dropdown,.widget-text){max-width:calc(100% - 4px)}\n"
         "@media (max-width:600px){.fg-form .widget-checkbox{margin-left:2px!important}"

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Callable
 from functools import cached_property
 from pathlib import Path
@@ -187,6 +188,11 @@ class OpenCatalogue:
             else:
                 self.lacking[enquiry] = said
         return self.lacking[enquiry]
+
+    def doubts(self, sku: str) -> tuple[Finding, ...]:
+        """Return what the check of the tables has against the figures of a part."""
+        named = re.compile(rf"(?<![\w-]){re.escape(sku)}(?![\w-])")
+        return tuple(f for f in self.findings if named.search(f"{f.value} {f.message}"))
 
     def __repr__(self) -> str:
         """Return how many parts there are, and how many remarks on the tables."""

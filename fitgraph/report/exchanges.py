@@ -25,6 +25,7 @@ from fitgraph.report.values import (
     money_of,
     number,
 )
+from fitgraph.wording import listed
 
 
 def cautions(found: Exchange) -> tuple[str, ...]:
@@ -136,18 +137,29 @@ def line(one: Exchanged, found: Exchange) -> str:
     return "; ".join(piece for piece in pieces if piece)
 
 
+def brief_line(one: Exchanged, found: Exchange) -> str:
+    """Return what a part comes to with all that comes along, without naming that."""
+    show = money_of(found.catalogue.vocabulary).show
+    price = show(one.total) + (" with what comes along" if one.along else "")
+    held = "" if one.in_stock else "to order"
+    pieces = [price, _against(one, found), held or shelf_words(one, found)]
+    return "; ".join(piece for piece in pieces if piece)
+
+
 def told(one: Exchanged, found: Exchange) -> list[str]:
     """Return what to tell a customer about a part, in sentences."""
     roles = found.catalogue.vocabulary.roles
     part = one.part
     given_up = {a.instead.sku for a in one.along if a.instead} | {p.sku for p in one.left_out}
     stays = [p.called for p in found.kept if p.sku not in given_up]
-    fits = f"{part.called} fits {', '.join(stays) or 'what is still open'} for certain."
+    fits = f"{part.called} fits {', '.join(stays)} for certain."
+    if not stays:
+        fits = f"{part.called} goes into some whole build; nothing that has to stay is named."
     against = "It comes to this" if found.old is None else f"Against {found.old.called}"
     text = [fits, f"{against}: {line(one, found)}."]
     if found.open_roles:
-        names = ", ".join(roles[r].title for r in found.open_roles)
-        text.append(f"Nobody has named the {names}: whether these stay as they are is not told.")
+        names = listed((roles[r].title for r in found.open_roles), "or")
+        text.append(f"Nobody has named the {names}: whether it goes with theirs cannot be told.")
     return text
 
 

@@ -36,6 +36,16 @@ def served(book: Notebook, coverage: float) -> None:
     )
 
 
+def test_rims_of_dots_are_of_the_papers_colour(opened: Any) -> None:
+    book = opened(PAGES, NOTEBOOK)  # in the dark theme
+    weighed(book)
+    rims = book.page.evaluate(
+        "() => [...document.querySelectorAll('.fg-chart .points path')].filter((e) =>"
+        " e.style.stroke === 'rgb(255, 255, 255)').map((e) => getComputedStyle(e).stroke)"
+    )
+    assert rims and set(rims).isdisjoint({"rgb(255, 255, 255)"})
+
+
 @pytest.mark.parametrize("kind", [pytest.param(LAB, marks=pytest.mark.long), PAGES])
 def test_how_many_are_made_is_changed_by_keyboard(opened: Any, found: Scan, kind: str) -> None:
     book = opened(kind, NOTEBOOK)

@@ -39,6 +39,23 @@ _BROKEN = """() => [...document.querySelectorAll('.fg-form :is(.fg-whole, .fg-sk
   .map((e) => e.textContent)"""
 
 
+@pytest.mark.parametrize("width", [400, 1100])
+def test_a_part_in_a_field_is_seen_with_its_number(opened: Any, width: int) -> None:
+    book: Notebook = opened(PAGES, WHY)
+    try:
+        book.page.set_viewport_size({"width": width, "height": 900})
+        cut = book.page.evaluate(
+            "() => [...document.querySelectorAll('.fg-form input[list]')].filter((e) => e.value"
+            " && e.checkVisibility() && e.scrollWidth > e.clientWidth).map((e) => e.value)"
+        )
+        named = book.page.locator(".fg-form input[list]:not(:placeholder-shown)")
+        assert named.count() == 2 and cut == []
+        if width == 1100:  # the longest name of any fork has room as well
+            assert named.first.evaluate("(e) => e.clientWidth") > 440
+    finally:
+        book.page.set_viewport_size({"width": 1280, "height": 900})
+
+
 @pytest.mark.parametrize(
     ("name", "drawn"),
     [
