@@ -13,9 +13,11 @@ References
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
+from functools import cached_property
 from itertools import combinations
 
 import numpy as np
+import numpy.typing as npt
 
 from fitgraph.array_types import Bools, Ints
 from fitgraph.records import dataclass
@@ -26,7 +28,7 @@ from fitgraph.solve.relations import Relation
 _AT_ONCE = 1 << 24
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True)
 class PairRelation:
     """What two roles allow each other.
 
@@ -43,6 +45,11 @@ class PairRelation:
     roles: tuple[str, str]
     maps: tuple[Ints, Ints]
     allowed: Bools
+
+    @cached_property
+    def numbers(self) -> npt.NDArray[np.float32]:
+        """Return which pairs are allowed as ones and zeros, for products."""
+        return self.allowed.astype(np.float32)
 
 
 def pairs_of(relations: Sequence[Relation]) -> tuple[PairRelation, ...]:
@@ -89,7 +96,7 @@ def clashing(
             _places(lets[role], places, size)
             for role, places, size in zip(pair.roles, pair.maps, pair.allowed.shape, strict=True)
         )
-        reached = one.astype(np.float32) @ pair.allowed.astype(np.float32) > 0
+        reached = one.astype(np.float32) @ pair.numbers > 0
         first, number = dense([of[role] for role in pair.roles])
         at = [of[role][first] for role in pair.roles]
         clash = np.empty(len(first), dtype=bool)

@@ -185,12 +185,12 @@ def _cheapest(
     first, question = dense([o.alike for o in offers.values()])
     alike = {role: offer.alike[first] for role, offer in offers.items()}
     lets = {role: np.isfinite(offer.cost) for role, offer in offers.items()}
-    every = {role: np.logical_or.reduce(some) for role, some in lets.items()}
-    runs = in_reach(runs, every, len(first))
     left = np.arange(len(first))
     if len(first) > _SINGLY:
         left = np.flatnonzero(~clashing(listing.pairs(certain=certain), lets, alike))
     alike = {role: rows[left] for role, rows in alike.items()}
+    some = {role: np.unique(rows) for role, rows in alike.items()}
+    runs = in_reach(runs, {r: np.logical_or.reduce(lets[r][some[r]]) for r in roles}, len(left))
     done = _upward(runs, {r: o.cost for r, o in offers.items()}, alike, len(left))
     least, of_case = np.full(len(left), np.inf), np.full(len(left), -1, dtype=np.intp)
     for n, case in enumerate(runs.cases):

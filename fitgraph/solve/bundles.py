@@ -323,6 +323,7 @@ class _Line:
     forward: bool
     values: npt.NDArray[np.int64]
     off: npt.NDArray[np.int64]
+    ends: npt.NDArray[np.int64]  # the least and the most
 
 
 def _sorted(
@@ -375,7 +376,12 @@ def _sorted(
         return None
     key = block * reach + (lines[0] - low)
     made = [
-        _Line(ahead, v, (v - lines[0] if ahead else v + lines[0])[firsts])
+        _Line(
+            ahead,
+            v,
+            (v - lines[0] if ahead else v + lines[0])[firsts],
+            np.array([v.min(), v.max()]),
+        )
         for ahead, v in zip(forward, lines, strict=True)
     ]
     # The outer role's classes, as far as some condition tells them apart.
@@ -392,9 +398,7 @@ def _sorted(
         for a, n, off, addend in zip(asked, of_line, off_line, addends.tolist(), strict=True):
             way, more = made[n], addend + off
             shifted.append((a.marks, way, more))
-            ends = np.searchsorted(
-                a.marks, (int(way.values.min()) + more, int(way.values.max()) + more)
-            )
+            ends = np.searchsorted(a.marks, way.ends + more)
             needed = a.marks[ends[0] : ends[1] + 1] - more  # of the line, to reach each mark
             if not len(needed):
                 continue

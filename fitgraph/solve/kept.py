@@ -25,10 +25,13 @@ def keeps_joints(space: Space, options: Mapping[str, Ints], *, certain: bool) ->
         Whether what is only possible does not keep them.
     """
     least = Verdict.FITS if certain else Verdict.UNKNOWN
-    kept = np.ones(len(next(iter(options.values()))), dtype=bool)
+    size = len(next(iter(options.values())))
+    left = np.arange(size)
     for table in space.joint_tables:
-        at = tuple(c[options[r]] for r, c in zip(table.roles, table.class_of, strict=True))
-        kept &= table.verdicts[at] >= least
+        at = tuple(c[options[r][left]] for r, c in zip(table.roles, table.class_of, strict=True))
+        left = left[table.verdicts[at] >= least]
+    kept = np.zeros(size, dtype=bool)
+    kept[left] = True
     return kept
 
 

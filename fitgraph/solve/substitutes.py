@@ -53,7 +53,8 @@ def substitutes(
     found = {role: np.ones((len(of), len(of)), dtype=bool) for role, of in first.items()}
 
     def narrow(role: str, over: Bools, of_base: Ints) -> None:
-        found[role] &= over[np.ix_(of_base, of_base)]
+        if not over.all():
+            found[role] &= over.take(of_base, axis=0).take(of_base, axis=1)
 
     for relation in relations:
         for axis, (role, of_base) in enumerate(zip(relation.scope, relation.maps, strict=True)):

@@ -191,11 +191,14 @@ class FromStock:
     def _serve(self, asked: Asked, places: Ints) -> Bools:
         """Return which builds of what is on their menus fit for certain, within the limits."""
         menus = self.questions.menus
-        options = {role: places[:, at] for at, role in enumerate(menus.roles)}
         price, tenths = sums_of(menus, asked, places)
-        good = (price <= asked.budget) & (tenths <= asked.tenths)
-        good &= keeps_joints(menus.space, options, certain=True)
-        return good & keeps_sums(menus.space, options, certain=True)
+        kept = np.flatnonzero((price <= asked.budget) & (tenths <= asked.tenths))
+        for keeps in (keeps_joints, keeps_sums):
+            options = {role: places[kept, at] for at, role in enumerate(menus.roles)}
+            kept = kept[keeps(menus.space, options, certain=True)]
+        good = np.zeros(len(places), dtype=bool)
+        good[kept] = True
+        return good
 
 
 def from_stock(
