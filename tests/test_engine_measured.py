@@ -24,6 +24,7 @@ from hypothesis import strategies as st
 from walked_front import pareto_front
 
 from fitgraph.catalogue import Loaded
+from fitgraph.demand.least import least_through
 from fitgraph.graph.joints import JointTable
 from fitgraph.graph.sums import SumCondition, Term
 from fitgraph.model import Catalogue, Fill, Joint, Option, Part, Role, Verdict, Vocabulary
@@ -57,6 +58,7 @@ from fitgraph.solve.counting import count, count_each
 from fitgraph.solve.draft import Draft
 from fitgraph.solve.fronts import Fronts
 from fitgraph.solve.limits import count_within
+from fitgraph.solve.messages import Demands
 from fitgraph.solve.order import NoOrderError, Order, Tangle, best_order
 from fitgraph.solve.plan import Plan
 from fitgraph.solve.query import TENTHS, Query, ask
@@ -462,8 +464,11 @@ def test_roles_that_conditions_add_up_become_tuples() -> None:
     many = turns(60, 30)
     with patched([*RUNNING, *SPLIT, *TUPLES]):
         plans = [stacked_space(n).plan(certain=sure) for n in range(many) for sure in (True, False)]
+        stacks = [stacked_space(n) for n in range(many // 3)]
+        led = [s.around(r, certain=True).plan for s in stacks for r in s.roles]
     made = [any(s.summed is not None for s in p.steps) for p in plans]
     assert sum(made) > many / 3
+    assert sum(any(s.summed is not None for s in p.steps) for p in led) > many / 6
     assert sum(m for m, p in zip(made, plans, strict=True) if len(p.cases) > 1) > many / 12
 
 
@@ -743,6 +748,56 @@ def test_a_plan_of_a_question_alone_gives_the_same_answers(weightings: int) -> N
             assert number.number == exact.number
         narrow += len(engine.space.kept(("plans within",), dict))
     assert narrow
+
+
+@pytest.mark.some(14)
+@pytest.mark.parametrize("seed", SEEDS)
+def test_what_asks_the_same_of_a_role_that_goes_first_equals_brute_force(
+    seed: int, way: str
+) -> None:
+    """Builds through each of its classes, and the least that all others cost there."""
+    space, rng = space_for(seed, way), np.random.default_rng(seed)
+    good = judged(space, Verdict.FITS)
+    for role in space.roles:
+        runs = space.around(role, certain=True)
+        others = tuple(n for n, r in enumerate(space.roles) if r != role)
+        weights = {r: np.bincount(of).astype(float) for r, of in space.class_of.items()}
+        each = runs.count_each({**weights, role: np.ones(space.sizes[role])})[role]
+        assert [each[c] for c in space.class_of[role]] == good.sum(axis=others).tolist()
+        of_class = {
+            r: np.where(rng.random((3, n)) < 0.8, rng.integers(0, 99, (3, n)), np.inf)
+            for r, n in space.sizes.items()
+        }
+        every = np.arange(3)
+        least = least_through(runs, Demands(of_class, dict.fromkeys(of_class, every)), role)
+        for n in range(3):
+            cost = {r: of_class[r][n][of] for r, of in space.class_of.items()}
+            cost[role] = np.zeros(len(space.class_of[role]))
+            best = np.where(good, added(space, cost), np.inf).min(axis=others)
+            assert least[n][space.class_of[role]].tolist() == best.tolist()
+
+
+def test_a_role_goes_first_among_sorted_tuples_as_among_plain_roles() -> None:
+    """Measured parts, and what all others cost with each class of every role."""
+    rng, summed = np.random.default_rng(0), 0
+    with patched(TUPLES):
+        ours = shop(parts=8, roles=12, seed=1).space
+        of_tuples = {role: ours.around(role, certain=True) for role in ours.roles}
+    plain = shop(parts=8, roles=12, seed=1).space
+    for role, runs in of_tuples.items():
+        summed += any(s.summed is not None and role in s.below for s in runs.plan.steps)
+        other = plain.around(role, certain=True)
+        cost = {
+            r: np.where(rng.random((3, n)) < 0.9, rng.integers(0, 99, (3, n)), np.inf)
+            for r, n in plain.sizes.items()
+        }
+        demands = Demands(cost, dict.fromkeys(cost, np.arange(3)))
+        least = least_through(runs, demands, role)
+        assert np.array_equal(least, least_through(other, demands, role))
+        assert np.isfinite(least).any()
+        ones = {r: np.ones(n) for r, n in plain.sizes.items()}
+        assert runs.count_each(ones)[role].tolist() == other.count_each(ones)[role].tolist()
+    assert summed > 2
 
 
 def test_a_plan_stands_where_another_way_to_plan_is_too_wide() -> None:

@@ -45,6 +45,9 @@ Bytes = npt.NDArray[np.uint8]
 #: Requests in a piece of work.
 PIECE = 2048
 
+#: Bytes of groups, a bit each, that are counted in one go.
+_AT_ONCE = 1 << 20
+
 #: Takes how many requests are done, and of how many.
 Progress = Callable[[int, int], None]
 
@@ -250,19 +253,36 @@ def _unbettered(found: Sequence[Candidate], fits: Bytes) -> list[int]:
     """Return the candidates whose fits no other's contain; of equals the one with most slack."""
     first, kind_of = distinct_rows(fits)
     kinds = fits[first]
-    bits = np.unpackbits(kinds, axis=1)
-    common = bits.sum(axis=0, dtype=np.intp)
+    many, rarest = _counted(kinds)
+    byte, bit = rarest >> 3, np.right_shift(128, rarest & 7).astype(np.uint8)
+    best = np.zeros(0, dtype=np.intp)
+    # Whatever contains a kind's fits has more, and one that is kept contains them as well.
+    for kind in np.argsort(-many, kind="stable")[: np.count_nonzero(many)].tolist():
+        holders = best[(kinds[best, byte[kind]] & bit[kind]) > 0]
+        if (kinds[kind] & ~kinds[holders]).any(axis=1).all():
+            best = np.append(best, kind)
     kept = []
-    for kind in np.flatnonzero(bits.any(axis=1)).tolist():
-        groups = np.flatnonzero(bits[kind])
-        rarest = groups[np.argmin(common[groups])]
-        holders = np.flatnonzero(bits[:, rarest])
-        inside = ~(kinds[kind] & ~kinds[holders]).any(axis=1)  # its fits are all among theirs
-        if np.count_nonzero(inside) > 1:
-            continue
+    for kind in best.tolist():
         equal = np.flatnonzero(kind_of == kind).tolist()
         kept.append(max(equal, key=lambda n: (round(found[n].slack_mm, 6), -_mass(found[n]))))
     return sorted(kept)
+
+
+def _counted(kinds: Bytes) -> tuple[Ints, Ints]:
+    """Return how many groups each of some lines of bits has, and the one that fewest have."""
+    size = max(1, _AT_ONCE // max(kinds.shape[1], 1))
+    pieces = [kinds[n : n + size] for n in range(0, len(kinds), size)]
+    bits = (np.unpackbits(piece, axis=1) for piece in pieces)
+    common = np.sum([b.sum(axis=0, dtype=np.intp) for b in bits], axis=0)
+    none = len(kinds) + 1
+    many, rarest = np.zeros((2, len(kinds)), dtype=np.intp)
+    for n, piece in enumerate(pieces):
+        bits_of = np.unpackbits(piece, axis=1)
+        mine = slice(n * size, n * size + len(piece))
+        many[mine] = bits_of.sum(axis=1, dtype=np.intp)
+        if bits_of.shape[1]:
+            rarest[mine] = np.where(bits_of, common, none).argmin(axis=1)
+    return many, rarest
 
 
 def _mass(candidate: Candidate) -> float:

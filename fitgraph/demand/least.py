@@ -20,7 +20,7 @@ import numpy as np
 from fitgraph.array_types import Bools, Floats, Ints
 from fitgraph.demand.clashes import clashing
 from fitgraph.demand.in_reach import in_reach
-from fitgraph.demand.least_rows import Lookup, least_of, least_of_nodes, least_row
+from fitgraph.demand.least_rows import Lookup, least_of, least_of_nodes, least_row, runs_of
 from fitgraph.demand.menus import Listing
 from fitgraph.graph.classes import distinct_rows
 from fitgraph.records import dataclass
@@ -254,7 +254,7 @@ def least_through(runs: Circuit, demands: Demands, role: str) -> Floats:
     alike = {other: rows[first] for other, rows in alike.items()}
     alike[role] = np.zeros(len(first), dtype=np.intp)
     whole = np.full((len(first), sizes[role]), np.inf)
-    size = max(1, _CELLS // max((s.nodes for s in runs.steps), default=1))
+    size = max(1, _CELLS // max([1, *(max(s.nodes, len(s.begin)) for s in runs.steps)]))
     for start in range(0, len(first), size):
         piece = slice(start, start + size)
         some = {other: rows[piece] for other, rows in alike.items()}
@@ -284,9 +284,8 @@ def _downward(
         if around is None:
             continue
         step, lines = plan.steps[place], runs.steps[place]
-        # No sorted tuples stand above a role that goes first: every node has rows of its own.
-        node = np.repeat(np.arange(lines.nodes), lines.end - lines.begin)
-        terms = [Lookup(around, np.arange(count), node)]
+        runs_at = runs_of(lines)
+        terms = [Lookup(runs_at.around(around), np.arange(count), runs_at.piece)]
         target, size = lines.kind, step.kinds
         if step.variable != role:
             for child, at in lines.opened.items():

@@ -9,6 +9,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 from functools import cached_property
+from typing import Any
 from weakref import WeakKeyDictionary
 
 import numpy as np
@@ -28,6 +29,9 @@ _FEW, _CLEARLY = 1 << 17, 0.7
 #: Rows that a context may leave to be looked at by itself, and rows of a step of which each
 #: place's own are listed for that: what is listed takes as much room as the rows.
 _LIGHT, _LISTED = 1 << 14, 1 << 22
+
+#: Pieces of rows are numbered in this type.
+_NARROW: Any = np.int32
 
 #: Pairs of a context and a piece of the rows that are held at a time.
 _CELLS = 1 << 22
@@ -102,7 +106,7 @@ def least_of_nodes(terms: Sequence[Lookup], lines: CircuitStep, count: int) -> F
         Infinite where no row is alive.
     """
     message = np.full((count, lines.nodes), np.inf)
-    runs = _runs_of(lines)
+    runs = runs_of(lines)
     of_rows = [t for t in terms if t.kind is None]
     of_kinds = [t for t in terms if t.kind is not None]
     widest = max([len(runs.cuts), *(len(t.column) for t in of_kinds)])
@@ -116,7 +120,7 @@ def least_of_nodes(terms: Sequence[Lookup], lines: CircuitStep, count: int) -> F
 
 def _of_pieces(terms: Sequence[Lookup], lines: CircuitStep, contexts: Ints) -> Floats:
     """Return the least of each piece of the rows, for contexts that follow one another."""
-    runs, rows = _runs_of(lines), len(lines.kind)
+    runs, rows = runs_of(lines), len(lines.kind)
     if rows * len(contexts) <= _FEW and runs.apart:
         values = _values(terms, contexts, [t.column for t in terms], rows)
         return np.minimum.reduceat(values, runs.cuts, axis=1)
@@ -150,7 +154,7 @@ def _one_by_one(
 
     Of a context's lines the one that leaves the fewest rows alive tells which are looked at.
     """
-    runs = _runs_of(lines)
+    runs = runs_of(lines)
     many = np.array([t.rows_alive(runs.rows_at(n, t))[contexts] for n, t in enumerate(terms)])
     fewest, least = np.argmin(many, axis=0), many.min(axis=0)
     flat, size = pieces.reshape(-1), pieces.shape[1]
@@ -312,18 +316,17 @@ class _Runs:
         low, high = lines.pieces.low[some], lines.pieces.high[some]
         node = np.searchsorted(lines.first, some, side="right") - 1
         self._starts = np.flatnonzero(np.diff(node, prepend=-1))
-        self._nodes, self._many = node[self._starts], len(node)
+        self._node, self._nodes, self._many = node, node[self._starts], len(node)
         level = np.log2(np.maximum(high - low, 1)).astype(np.intp)
         for k in range(int(level.max(initial=-1)) + 1):
             run = np.flatnonzero(level == k)
             self._of_level.append((run, low[run], high[run] - (1 << k)))
 
     @cached_property
-    def piece(self) -> npt.NDArray[np.int32]:
-        """Return the piece of each row."""
-        return np.repeat(
-            np.arange(len(self.cuts), dtype=np.int32), np.diff(self.cuts, append=self._rows)
-        )
+    def piece(self) -> Ints:
+        """Return the piece of each row, in few bytes."""
+        every: Ints = np.arange(len(self.cuts), dtype=_NARROW)
+        return np.repeat(every, np.diff(self.cuts, append=self._rows))
 
     def rows_at(self, column: int, term: Lookup) -> Ints:
         """Return how many rows each place has, of what each row opens or of its kind."""
@@ -363,12 +366,29 @@ class _Runs:
                 found[:, run] = np.minimum(pieces.take(low, axis=1), pieces.take(high, axis=1))
         message[:, self._nodes] = np.minimum.reduceat(found, self._starts, axis=1)
 
+    def around(self, nodes: Floats) -> Floats:
+        """Return the least of the nodes that have each piece, (contexts, pieces), from theirs."""
+        if not self._of_level:
+            return nodes
+        found = np.zeros((len(nodes), 0))
+        for k in range(len(self._of_level) - 1, -1, -1):
+            run, low, high = self._of_level[k]
+            wide = np.full((len(nodes), len(self.cuts) - (1 << k) + 1), np.inf)
+            for half in (0, 1 << k):  # what a block twice as long comes to, each half does
+                into = wide[:, half : half + found.shape[1]]
+                np.minimum(into, found, out=into)
+            for line, values in zip(wide, nodes[:, self._node[run]], strict=True):
+                np.minimum.at(line, low, values)
+                np.minimum.at(line, high, values)
+            found = wide
+        return found
+
 
 #: The runs of each step, while it lives.
 _runs: WeakKeyDictionary[CircuitStep, _Runs] = WeakKeyDictionary()
 
 
-def _runs_of(lines: CircuitStep) -> _Runs:
+def runs_of(lines: CircuitStep) -> _Runs:
     """Return the runs of a step, and what is listed of its rows, worked out at the first call."""
     if lines not in _runs:
         _runs[lines] = _Runs(lines)

@@ -115,7 +115,7 @@ class CasePlan:
             return found
 
         tangle = Tangle(self.variables, [f.scope for f in self.live], extras, waits, apart, size)
-        if self.bundle is not None:
+        if self.bundle is not None and leading is None:
             self._tuples_first(tangle, waits)
         return best_order(tangle, CHEAP, TRIES if draft.kept and self.bundle else 0)
 

@@ -11,12 +11,12 @@ import numpy as np
 from fitgraph.array_types import Floats, Ints
 from fitgraph.records import dataclass
 from fitgraph.solve import leading, summing
-from fitgraph.solve.algebra import EXISTS
-from fitgraph.solve.arrays import SPREAD, distinct, distinct_below
+from fitgraph.solve.algebra import EXISTS, none_of, one_of
+from fitgraph.solve.arrays import SPREAD, distinct, distinct_below, spread
 from fitgraph.solve.circuit import Circuit
-from fitgraph.solve.messages import Demands
+from fitgraph.solve.messages import Demands, Message
 from fitgraph.solve.passes import Passes
-from fitgraph.solve.plan import Plan, Step
+from fitgraph.solve.plan import Case, Plan, Step
 from fitgraph.solve.rows import Rows
 from fitgraph.solve.support import CircuitStep, nodes_of
 from fitgraph.stopping import check
@@ -127,15 +127,6 @@ def _strung(rows: Rows, place: int) -> tuple[_Strung, dict[int, _Strung]]:
     return _Strung(steps[place].kinds), opened
 
 
-def _led(rows: Rows, place: int, cells: Ints) -> _Raw:
-    """Return the rows of the role that goes first; its sums are worth one, and left out."""
-    owner, kind = leading.following(rows.passes, rows.plan.steps[place], cells)
-    counts = np.bincount(owner, minlength=len(cells))
-    end = np.cumsum(counts)
-    every = np.arange(len(cells), dtype=np.intp)
-    return _Raw(cells, kind, {}, {}, every, end - counts, end, runs=False)
-
-
 def _in_runs(rows: Rows, place: int, cells: Ints) -> _Raw:
     """Return the rows of a step of sorted tuples: a sorted list for outer cells that are alike."""
     step = rows.plan.steps[place]
@@ -201,11 +192,111 @@ def _in_runs(rows: Rows, place: int, cells: Ints) -> _Raw:
     )
 
 
-def _way(plan: Plan, step: Step) -> Callable[[Rows, int, Ints], _Raw]:
-    """Return what makes the rows of a step."""
-    if step.variable == plan.leading:
-        return _led
-    return _listed if step.summed is None else _in_runs
+@dataclass(slots=True)
+class _Led:
+    """What follows cells of the step of the role that goes first: kinds, cell by cell."""
+
+    cells: Ints
+    ends: Ints
+    kind: Ints
+
+    def rows(self, cells: Ints) -> _Raw:
+        """Return the rows of some of the cells; the role's sums are worth one, and left out."""
+        at, kind = np.searchsorted(self.cells, cells), self.kind
+        many = np.diff(self.ends, prepend=0)[at]
+        if len(cells) < len(self.cells):
+            owner, number = spread(many)
+            kind = kind[(self.ends[at] - many)[owner] + number]
+        end, every = np.cumsum(many), np.arange(len(cells), dtype=np.intp)
+        return _Raw(cells, kind, {}, {}, every, end - many, end, runs=False)
+
+
+def _steps_down(
+    passes: Passes, rows_of: Callable[[int, Ints], _Raw | None]
+) -> Iterator[tuple[int, Ints, _Raw | None]]:
+    """Yield the steps from the last to the first, the cells that builds reach, and their rows.
+
+    ``rows_of`` makes the rows of a step; where it makes none, nothing is opened.
+    """
+    plan = passes.plan
+    reached: dict[int, list[Ints]] = {}
+    for case in _open(passes):
+        for root in case.roots:
+            reached.setdefault(root, []).append(np.zeros(1, dtype=np.intp))
+    for place in range(len(plan.steps) - 1, -1, -1):
+        check()
+        cells = distinct_below(math.prod(plan.steps[place].shape), *reached.pop(place, []))
+        mine = rows_of(place, cells)
+        if mine is not None and mine.of_kind:
+            kinds = distinct_below(plan.steps[place].kinds, mine.kind)
+            for child, at in mine.of_kind.items():
+                reached.setdefault(child, []).append(at[kinds])
+        if mine is not None:
+            for child, at in mine.after.items():
+                opened = distinct_below(math.prod(plan.steps[child].shape), at)
+                reached.setdefault(child, []).append(opened)
+        yield place, cells, mine
+
+
+def _open(passes: Passes) -> tuple[Case, ...]:
+    """Return the cases that have a build."""
+    return tuple(c for c in passes.plan.cases if all(passes.up[r].values.any() for r in c.roots))
+
+
+def _led(plan: Plan, demands: Demands, ceiling: float) -> dict[int, _Led]:
+    """Return what follows the cells of the role that goes first, those that matter.
+
+    What the rest of a build reaches where this role would let everything through is little of
+    all cells, and no other is looked at.
+
+    Raises
+    ------
+    TooWideError
+        If it would take more bytes than the ceiling.
+    """
+    every = {
+        place: Message(one_of(EXISTS, 1, *step.shape), np.zeros(1, dtype=np.intp))
+        for place, step in enumerate(plan.steps)
+        if step.variable == plan.leading
+    }
+    if not every:
+        return {}
+    passes = Passes(plan, demands, EXISTS, known=every)
+    rows = Rows(passes)
+    found = {}
+
+    def rows_of(place: int, cells: Ints) -> _Raw | None:
+        return None if place in every else _rows_of(rows, place, cells)
+
+    held = 0.0
+    for place, cells, mine in _steps_down(passes, rows_of):
+        if mine is not None or not len(cells):
+            continue
+        step, kinds = plan.steps[place], _Strung(plan.steps[place].kinds)
+        many = np.zeros(len(cells), dtype=np.intp)
+        for cell, kind, _ in leading.pairs(passes, step, cells):
+            kinds.add(kind)
+            held += float(len(kind)) * kinds.dtype.itemsize
+            if held > ceiling:
+                raise plan.too_wide(step, held, ceiling)
+            first = np.flatnonzero(np.diff(cell, prepend=-1))
+            many[np.searchsorted(cells, cell[first])] = np.diff(first, append=len(cell))
+        some = np.flatnonzero(many)
+        found[place] = _Led(cells[some], np.cumsum(many[some]), kinds.whole())
+    return found
+
+
+def _message(step: Step, led: _Led) -> Message:
+    """Return which cells of the leading role's step something follows."""
+    found = none_of(EXISTS, 1, math.prod(step.shape))
+    found[0, led.cells] = EXISTS.one
+    return Message(found.reshape(1, *step.shape), np.zeros(1, dtype=np.intp))
+
+
+def _rows_of(rows: Rows, place: int, cells: Ints) -> _Raw:
+    """Return the rows of a step that is not the leading role's."""
+    make = _listed if rows.plan.steps[place].summed is None else _in_runs
+    return make(rows, place, cells)
 
 
 def circuit_of(plan: Plan, whole: Mapping[str, Floats], ceiling: float) -> Circuit:
@@ -228,38 +319,35 @@ def circuit_of(plan: Plan, whole: Mapping[str, Floats], ceiling: float) -> Circu
     for step in plan.steps:  # a pass would take long, and what it is for could not be held
         if plan.one_by_one(step) and step.work / _REACHED > ceiling:
             raise plan.too_wide(step, step.work / _REACHED, ceiling)
-    some = {r: (w > 0).astype(EXISTS.dtype) for r, w in whole.items()}
-    passes = Passes(plan, Demands.one(some), EXISTS)
-    walked = Rows(passes)
-    cases = tuple(c for c in plan.cases if all(passes.up[r].values.any() for r in c.roots))
-    reached: dict[int, list[Ints]] = {}
-    for case in cases:
-        for root in case.roots:
-            reached.setdefault(root, []).append(np.zeros(1, dtype=np.intp))
-    raw: dict[int, _Raw] = {}
-    held = 0.0
-    for place in range(len(plan.steps) - 1, -1, -1):
-        check()
+    raw, cases = _raw(plan, whole, ceiling)  # passes hold much, and what follows needs room
+    return Circuit(plan, tuple(_numbered(raw, plan)), cases, dict(whole))
+
+
+def _raw(
+    plan: Plan, whole: Mapping[str, Floats], ceiling: float
+) -> tuple[dict[int, _Raw], tuple[Case, ...]]:
+    """Return the rows of every step, and the cases that have a build."""
+    demands = Demands.one({r: (w > 0).astype(EXISTS.dtype) for r, w in whole.items()})
+    led = _led(plan, demands, ceiling)
+    known = {place: _message(plan.steps[place], mine) for place, mine in led.items()}
+    passes = Passes(plan, demands, EXISTS, known=known)
+    walked, held = Rows(passes), 0.0
+
+    def rows_of(place: int, cells: Ints) -> _Raw:
+        nonlocal held
         step = plan.steps[place]
-        cells = distinct_below(math.prod(step.shape), *reached.pop(place, []))
         # A byte for each pair of a cell and a kind that is looked at one by one; a row stays.
         looked = float(len(cells)) * step.kinds if plan.one_by_one(step) else 0.0
         if held + looked > ceiling:
             raise plan.too_wide(step, held + looked, ceiling)
-        mine = _way(plan, step)(walked, place, cells)
+        mine = led[place].rows(cells) if place in led else _rows_of(walked, place, cells)
         held += mine.bytes
         if held > ceiling:
             raise plan.too_wide(step, held, ceiling)
-        if mine.of_kind:
-            kinds = distinct_below(step.kinds, mine.kind)
-            for child, at in mine.of_kind.items():
-                reached.setdefault(child, []).append(at[kinds])
-        for child, at in mine.after.items():
-            opened = distinct_below(math.prod(plan.steps[child].shape), at)
-            reached.setdefault(child, []).append(opened)
-        raw[place] = mine
-    del walked, passes  # they hold much, and what follows needs room
-    return Circuit(plan, tuple(_numbered(raw, plan)), cases, dict(whole))
+        return mine
+
+    raw = {place: mine for place, _, mine in _steps_down(passes, rows_of) if mine is not None}
+    return raw, _open(passes)
 
 
 def _nodes_at(node_of: Ints, cells: Ints, at: Ints, size: int) -> Ints:

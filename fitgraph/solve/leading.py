@@ -1,8 +1,9 @@
 """The step of a role that goes first: which of its kinds can follow which cells, listed.
 
 Such a step is over all that the role meets, and holds nothing below it but running sums that the
-role decides itself. Of its pairs of a cell and a kind few are allowed, so they are not looked at
-one by one: axis by axis what the tables leave is joined, and the sums are read for these alone.
+role decides itself. The rest of a build reaches few of its cells, and of their pairs with a kind
+few are allowed. So only cells that count are looked at, in bits, a bit for each kind; wide
+tables and the sums are looked up for the pairs that are left.
 """
 
 from __future__ import annotations
@@ -10,52 +11,43 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 
 import numpy as np
+import numpy.typing as npt
 
-from fitgraph.array_types import Bools, Floats, Ints
-from fitgraph.records import dataclass
+from fitgraph.array_types import Floats, Ints
 from fitgraph.solve.messages import Messages
 from fitgraph.solve.plan import Part, Step
 
-#: Pairs that are looked at at once.
-_AT_ONCE = 1 << 20
+Bytes = npt.NDArray[np.uint8]
+
+#: Bytes of bits, one for each pair of a cell and a kind, that are looked at at once.
+_AT_ONCE = 1 << 18
 
 
-@dataclass(frozen=True, slots=True)
-class _Look:
-    """What a table tells of an axis once some others are chosen: itself, and their places in it."""
-
-    table: Bools
-    part: Part
-    axes: tuple[int, ...]
-
-
-def _of_axis(part: Part, axis: int, size: int) -> Ints:
-    """Return the place in a part of each cell of an axis."""
-    cells = part.cells[part.axes.index(axis)]
-    return np.arange(size) if cells is None else cells
+def _places(part: Part, where: Sequence[Ints]) -> list[Ints]:
+    """Return the places in a part of some cells, along each of its axes."""
+    found = []
+    for axis, of_cell in zip(part.axes, part.cells, strict=True):
+        found.append(where[axis] if of_cell is None else of_cell[where[axis]])
+    return found
 
 
-def _ordered(step: Step, tables: Sequence[Part]) -> list[int]:
-    """Return the axes in the order in which they are joined: the one most is asked of first."""
-    order: list[int] = []
-    while len(order) < len(step.shape):
-        order.append(
-            min(
-                (a for a in range(len(step.shape)) if a not in order),
-                key=lambda a: (
-                    -sum(a in p.axes and {*p.axes} <= {*order, a} for p in tables),
-                    -sum(a in p.axes for p in tables),
-                    step.shape[a],
-                ),
-            )
-        )
-    return order
+def _in_bits(part: Part) -> Bytes:
+    """Return which kinds a table over one axis allows, a line of bits for each of its places."""
+    assert part.table is not None
+    table = part.table if part.kind is None else part.table.take(part.kind, axis=0)
+    return np.packbits(table.T, axis=1, bitorder="little")
 
 
-def pairs(
-    messages: Messages, step: Step, within: Bools | None = None
-) -> Iterator[tuple[Ints, Ints, Floats]]:
-    """Yield the pairs of a cell and a kind that are allowed.
+def _kinds_of(lines: Bytes) -> tuple[Ints, Ints]:
+    """Return the line and the number of each bit that is set."""
+    at = np.flatnonzero(lines)
+    byte, bit = np.nonzero(np.unpackbits(lines.reshape(-1)[at, None], axis=1, bitorder="little"))
+    line, place = np.divmod(at[byte], lines.shape[1])
+    return line, place * 8 + bit
+
+
+def pairs(messages: Messages, step: Step, cells: Ints) -> Iterator[tuple[Ints, Ints, Floats]]:
+    """Yield the pairs of a cell and a kind that are allowed, cell by cell.
 
     Parameters
     ----------
@@ -63,15 +55,15 @@ def pairs(
         Of one request; holds what the step's running sums come to.
     step : Step
         The step.
-    within : ndarray of bool, optional
-        The cells that count.
+    cells : ndarray of int
+        The cells that count, of the separator, numbered through; ascending.
 
     Yields
     ------
     cell : ndarray of int
-        Of the separator, numbered through.
+        One of them.
     kind : ndarray of int
-        What can follow it.
+        What can follow it, ascending for each.
     value : ndarray of float
         What the kind and the sums are worth.
     """
@@ -84,84 +76,29 @@ def pairs(
     for part in tables:
         if part.table is not None and not part.axes:
             alive &= part.table if part.kind is None else part.table[part.kind]
-    order = _ordered(step, tables)
-    looks: list[list[_Look]] = []
-    for n, axis in enumerate(order):
-        known = {*order[: n + 1]}
-        here = []
-        for part in tables:
-            if axis in part.axes and part.table is not None:
-                later = tuple(1 + k for k, a in enumerate(part.axes) if a not in known)
-                here.append(
-                    _Look(
-                        np.asarray(part.table.any(axis=later)),
-                        part,
-                        tuple(a for a in part.axes if a in known),
-                    )
-                )
-        looks.append(here)
-
-    def joined(kind: Ints, chosen: tuple[Ints, ...]) -> Iterator[tuple[Ints, tuple[Ints, ...]]]:
-        depth = len(chosen)
-        if depth == len(order):
-            yield kind, chosen
-            return
-        axis = order[depth]
-        size = step.shape[axis]
-        length = max(1, _AT_ONCE // max(size, 1))
-        for start in range(0, len(kind), length):
-            mine = kind[start : start + length]
-            placed = tuple(c[start : start + length] for c in chosen)
-            allowed = np.ones((len(mine), size), dtype=bool)
-            for look in looks[depth]:
-                own = mine if look.part.kind is None else look.part.kind[mine]
-                at: list[Ints] = [own[:, None]]
-                for a in look.axes:
-                    of_cell = _of_axis(look.part, a, step.shape[a])
-                    at.append(
-                        of_cell[None, :] if a == axis else of_cell[placed[order.index(a)]][:, None]
-                    )
-                allowed &= look.table[tuple(at)]
-            row, cell = np.nonzero(allowed)
-            yield from joined(mine[row], (*(c[row] for c in placed), cell))
-
-    sums = [p for p in step.parts if p.table is None]
-    for kind, chosen in joined(np.flatnonzero(alive), ()):
-        where = [chosen[order.index(a)] for a in range(len(step.shape))]
-        cell = (
-            np.ravel_multi_index(tuple(where), step.shape)
-            if step.shape
-            else np.zeros(len(kind), dtype=np.intp)
-        )
-        if within is not None:
-            some = np.flatnonzero(within[cell])
-            cell, kind, where = cell[some], kind[some], [w[some] for w in where]
+    lines = [(p, _in_bits(p)) for p in tables if len(p.axes) == 1]
+    wide = [p for p in step.parts if p.table is None or len(p.axes) > 1]
+    every = np.packbits(alive[None], axis=1, bitorder="little")
+    size = max(1, _AT_ONCE // every.shape[1])
+    for some in (cells[n : n + size] for n in range(0, len(cells), size)):
+        where = np.unravel_index(some, step.shape) if step.shape else ()
+        good = every.repeat(len(some), axis=0)
+        for part, of_place in lines:
+            good &= of_place.take(_places(part, where)[0], axis=0)
+        at, kind = _kinds_of(good)
         value = weights[0][kind]
-        for part in sums:
-            at = [_of_axis(part, a, step.shape[a])[where[a]] for a in part.axes]
-            at.insert(part.at, kind if part.kind is None else part.kind[kind])
-            value = messages.algebra.both(value, messages.read(part.child, first, at)[0])
-            some = np.flatnonzero(value != none)
-            cell, kind, value = cell[some], kind[some], value[some]
-            where = [w[some] for w in where]
-        if len(cell):
-            yield cell, kind, value
-
-
-def following(messages: Messages, step: Step, cells: Ints) -> tuple[Ints, Ints]:
-    """Return every kind that can follow some cells of the step: of which of them, and which.
-
-    Parameters
-    ----------
-    messages, step
-        As in :func:`pairs`.
-    cells : ndarray of int
-        Ascending; numbered through.
-    """
-    within = np.zeros(int(np.prod(step.shape, dtype=np.intp)), dtype=bool)
-    within[cells] = True
-    none = np.zeros(0, dtype=np.intp)
-    found = [(none, none), *((cell, kind) for cell, kind, _ in pairs(messages, step, within))]
-    cell, kind = (np.concatenate(each) for each in zip(*found, strict=True))
-    order = np.argsort(cell * step.kinds + kind)
-    return np.searchsorted(cells, cell[order]).astype(np.intp), kind[order]
+        for part in wide:
+            own = kind if part.kind is None else part.kind[kind]
+            places = _places(part, [w[at] for w in where])
+            if part.table is not None:
+                value = messages.algebra.only(
+                    value, messages.algebra.lift(part.table[(own, *places)])
+                )
+            else:
+                places.insert(part.at, own)
+                read = messages.read(part.child, first, places)[0]
+                value = messages.algebra.both(value, read)
+            kept = np.flatnonzero(value != none)
+            at, kind, value = at[kept], kind[kept], value[kept]
+        if len(at):
+            yield some[at], kind, value

@@ -136,8 +136,9 @@ class Passes(Messages):
 
     def _listed(self, step: Step) -> Numbers:
         """Return the message of the role that goes first, for one request."""
-        found = none_of(self.algebra, 1, math.prod(step.shape))
-        for cell, _, value in leading.pairs(self, step):
+        size = math.prod(step.shape)
+        found = none_of(self.algebra, 1, size)
+        for cell, _, value in leading.pairs(self, step, np.arange(size, dtype=np.intp)):
             self.algebra.scatter(found, cell, value[None])
         return found.reshape(1, *step.shape)
 

@@ -172,17 +172,19 @@ class Ingredients:
         # A shared sum ties its conditions together; where a role has to go last, or that is too
         # much, each stands alone.
         share = last is None and leading is None
-        tuples = share and not late and leading is None
-        first_draft = _with_bundle(draft) if tuples else replace(draft, share=share)
+        first_draft = replace(draft, share=share)
+        if last is None and not late:
+            first_draft = _with_bundle(first_draft)
         try:
             plan = _finished(first_draft)
         except NoOrderError:  # no order keeps the tuples apart from what they decide
             return _without_bundle(draft)
-        otherwise = replace(draft, share=not share)
-        if plan.bytes > self.ceiling and first_draft.bundle is None:
-            plan = min((plan, *_tried(otherwise)), key=lambda p: p.bytes)
-        elif leading is not None and plan.looked > _LOOKED:
-            plan = min((plan, *_tried(otherwise)), key=lambda p: p.looked)
+        if first_draft.bundle is None:
+            otherwise = replace(draft, share=not share)
+            if plan.bytes > self.ceiling:
+                plan = min((plan, *_tried(otherwise)), key=lambda p: p.bytes)
+            elif leading is not None and plan.looked > _LOOKED:
+                plan = min((plan, *_tried(otherwise)), key=lambda p: p.looked)
         plan.refuse(plan.bytes)
         return plan
 

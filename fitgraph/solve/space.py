@@ -330,9 +330,13 @@ class Space:
         TooWideError
             If they, or the plan, would need more memory than the ceiling.
         """
-        possible = self.possible(self._whole, certain=certain)
-        domains = {r: np.flatnonzero(some) for r, some in possible.items()}
-        plan = self.ingredients(certain=certain).plan(domains, leading=role)
+        ingredients = self.ingredients(certain=certain)
+        try:
+            plan = ingredients.plan({}, leading=role)
+        except TooWideError:
+            possible = self.possible(self._whole, certain=certain)
+            domains = {r: np.flatnonzero(some) for r, some in possible.items()}
+            plan = ingredients.plan(domains, leading=role)
         return circuit_of(plan, self._whole, self._room)
 
     @property
