@@ -274,7 +274,8 @@ def stacked_space(seed: int) -> Space:
             worst[lost], high[lost] = np.inf, np.inf
             terms.append(Term((role,), (each,), worst, high))
         beside = [r for r in names if r not in stack and rng.random() < 0.7]
-        more = random_sum(rng, f"sum {n}", beside, counts, asks=0.3).terms if beside else ()
+        asks = 0.3 if rng.random() < 0.5 else 0.0  # or several roles add to it by themselves
+        more = random_sum(rng, f"sum {n}", beside, counts, asks=asks).terms if beside else ()
         more = tuple(t for t in more if not set(t.roles) & set(stack))
         sums.append(
             SumCondition(Joint(f"sum {n}", f"sum {n}", "present"), f"sum {n}", (*terms, *more))
@@ -775,6 +776,33 @@ def test_what_asks_the_same_of_a_role_that_goes_first_equals_brute_force(
             cost[role] = np.zeros(len(space.class_of[role]))
             best = np.where(good, added(space, cost), np.inf).min(axis=others)
             assert least[n][space.class_of[role]].tolist() == best.tolist()
+
+
+def test_tuples_decide_their_sum_where_only_a_running_sum_asks_for_it() -> None:
+    """No relation mentions the sum itself, as where nothing else is left of a request."""
+    made, drafts, finished = 0, [], planning._finished
+    with (
+        patched([*RUNNING, *SPLIT, *TUPLES]),
+        patch.object(planning, "_finished", lambda d: drafts.append(d) or finished(d)),
+    ):
+        for seed in range(12):
+            stacked_space(seed).plan(certain=True)
+        for draft in drafts:
+            bundle, planner = draft.bundle, planning._Planner(draft)
+            if bundle is None:
+                continue
+            of_tuples = np.arange(bundle.tuples, dtype=np.intp)
+            of_sum = np.arange(bundle.size, dtype=np.intp)
+            domains = {**draft.domains, bundle.name: of_tuples, bundle.sum: of_sum}
+            relations, running = planner.within.left(domains) or ([], [])
+            rest = [r for r in relations if bundle.sum not in r.scope]
+            if any(bundle.sum in r.of for r in running):
+                domains |= {r.name: np.arange(r.size, dtype=np.intp) for r in running}
+                case = case_plan.CasePlan(planner.steps, {}, domains, rest, running)
+                order = case.found.variables
+                assert order.index(bundle.name) < order.index(bundle.sum)
+                made += 1
+    assert made
 
 
 def test_a_role_goes_first_among_sorted_tuples_as_among_plain_roles() -> None:

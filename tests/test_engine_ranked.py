@@ -11,12 +11,13 @@ import pytest
 from bench.catalogues import measured, scaled
 from scipy.stats import binom
 
-from fitgraph.solve import Request, TreeEngine, estimate, limits, paired
+from fitgraph.solve import Request, TreeEngine, estimate, limits, paired, ranked
 from fitgraph.solve.best import k_best
 from fitgraph.solve.engine import SORTS, criteria_of
 from fitgraph.solve.estimate import CONFIDENCE
 from fitgraph.solve.kept import keeps_sums
 from fitgraph.solve.limits import count_within
+from fitgraph.solve.plan import TooWideError
 from fitgraph.solve.query import TENTHS, Query, ask
 from fitgraph.solve.ranked import best_of
 from fitgraph.solve.stream import Stream
@@ -73,6 +74,24 @@ def test_ranked_builds_of_measured_parts_are_those_of_all_conditions(
     request = Request(max_mass_g=middle) if certain else Request()
     best = engine.best(request, limit=50, certain=certain)
     assert [b.price for b in best] == sorted(kept)[:50]
+
+
+@pytest.mark.usefixtures("wide")
+def test_where_too_many_partial_builds_wait_all_conditions_are_asked(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    space = TreeEngine(measured(scaled(8, 8, seed=1), seed=1)).space
+    query = ask(space, Request())
+    lets, criteria = query.mask(certain=True), criteria_of(query, "price")
+    _, known = best_of(space, lets, criteria, 20, certain=True)
+    plan = space.plan(certain=True)
+    with pytest.raises(TooWideError, match="memory"):
+        k_best(plan, space.class_of, lets, criteria, 20, room=1e3)
+    monkeypatch.setattr(ranked, "_SHARE", 1e-9)
+    with pytest.raises(TooWideError):
+        ranked._sifted(space, lets, criteria, 20, certain=True)
+    _, found = best_of(space, lets, criteria, 20, certain=True)
+    assert np.array_equal(found[:, 0], known[:, 0])
 
 
 @pytest.mark.usefixtures("wide")

@@ -18,6 +18,7 @@ References
 
 from __future__ import annotations
 
+import math
 from collections.abc import Mapping
 from functools import cached_property
 
@@ -305,6 +306,12 @@ class _Frontier:
             self.values[:, at],
         )
 
+    @property
+    def bytes(self) -> float:
+        """Return how much room they take."""
+        held = (*self.cells.values(), *self.options.values(), self.spent, self.values)
+        return float(sum(a.nbytes for a in held))
+
 
 class Search:
     """A search for the k best, most promising first.
@@ -315,6 +322,8 @@ class Search:
         As in :func:`k_best`.
     k : int
         How many are asked for.
+    room : float
+        Bytes that partial builds may take.
     """
 
     def __init__(
@@ -326,8 +335,9 @@ class Search:
         k: int,
         support: Support | None = None,
         weightings: Floats | None = None,
+        room: float = math.inf,
     ) -> None:
-        self.plan, self.criteria, self.k = plan, criteria, k
+        self.plan, self.criteria, self.k, self.room = plan, criteria, k, room
         prices = Prices(plan, class_of, lets, criteria.costs)
         if weightings is None:
             self.bounds = _weightings(prices, criteria, support)
@@ -393,13 +403,21 @@ class Search:
         self.costs = self.costs[:0]
 
     def run(self) -> None:
-        """Search to the end."""
+        """Search to the end.
+
+        Raises
+        ------
+        TooWideError
+            If partial builds take more room than they may.
+        """
         if 2 * self.k > _FIRST:
             self._dive()
         waiting = self._starts()
+        held = sum(front.bytes for front in waiting)
         while waiting:
             check()
             front = waiting.pop()
+            held -= front.bytes
             front = front.take(self._promising(front.values))
             if not len(front):
                 continue
@@ -407,13 +425,18 @@ class Search:
                 self._keep(front)
                 self._chunk = min(self._chunk * _GROWTH, _MOST)
                 continue
-            kinds = self.plan.steps[front.case.order[-1 - front.depth]].kinds
+            step = self.plan.steps[front.case.order[-1 - front.depth]]
+            kinds = step.kinds
             chunk = min(self._chunk, max(_ROWS // kinds, 1))
             if len(front) > chunk:
                 order = np.argsort(self._dual(front.values), kind="stable")
                 waiting.append(front.take(order[chunk:]))
+                held += waiting[-1].bytes
                 front = front.take(order[:chunk])
             waiting.append(self._next(front))
+            held += waiting[-1].bytes
+            if held > self.room:
+                raise self.plan.too_wide(step, held, self.room)
 
     def _keep(self, front: _Frontier) -> None:
         """Take complete builds up."""
@@ -483,6 +506,7 @@ def k_best(
     k: int,
     support: Support | None = None,
     weightings: Floats | None = None,
+    room: float | None = None,
 ) -> tuple[dict[str, Ints], Floats]:
     """Return the k solutions of least cost that keep the limits.
 
@@ -503,6 +527,8 @@ def k_best(
     weightings : ndarray of float, shape (n_weightings, n_criteria), optional
         What to bound with, where good multipliers are known: rows with a weight for the cost
         bound the cost, the others cut off what no limit allows. By default they are looked for.
+    room : float, optional
+        Bytes that partial solutions may take; the plan's ceiling by default.
 
     Returns
     -------
@@ -511,6 +537,11 @@ def k_best(
     costs : ndarray of float, shape (n, n_criteria)
         Their criteria, sorted by cost; ties by the other criteria, then by
         the options' places.
+
+    Raises
+    ------
+    TooWideError
+        If partial solutions take more room than they may.
 
     Notes
     -----
@@ -523,7 +554,8 @@ def k_best(
     if k < 1 or not plan.cases or not all(lets[r].any() for r in plan.roles):
         return nothing
     step, criteria = _in_steps(criteria, lets)
-    search = Search(plan, class_of, lets, criteria, k, support, weightings)
+    room = plan.ceiling if room is None else room
+    search = Search(plan, class_of, lets, criteria, k, support, weightings, room)
     search.step = step
     search.run()
     return search.found, search.costs

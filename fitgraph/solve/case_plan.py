@@ -47,13 +47,14 @@ class CasePlan:
         bundle = self.draft.bundle
         #: The tuples decide their sum only where something asks for it.
         self.bundle = bundle
-        if bundle is not None and not any(bundle.sum in r.scope for r in relations):
+        asking = [*(r.scope for r in relations), *(r.of for r in running)]
+        if bundle is not None and not any(bundle.sum in scope for scope in asking):
             self.bundle = None
         roles = self.draft.roles
         known = {*roles, *self.running}
         others = dict.fromkeys(v for r in relations for v in r.scope if v not in known)
         if self.bundle is not None:
-            others[self.bundle.name] = None
+            others.update({self.bundle.name: None, self.bundle.sum: None})
         self.variables = [*roles, *others, *self.running]
         self.live = [steps.live(r) for r in relations]
         self.found = self._order()

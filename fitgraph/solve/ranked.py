@@ -9,6 +9,7 @@ with all conditions is asked instead.
 
 from __future__ import annotations
 
+import contextlib
 import itertools
 from collections.abc import Iterator, Mapping
 
@@ -17,13 +18,15 @@ import numpy as np
 from fitgraph.array_types import Bools, Floats, Ints
 from fitgraph.solve.best import Criteria, k_best
 from fitgraph.solve.kept import keeps_sums
+from fitgraph.solve.plan import TooWideError
 from fitgraph.solve.space import Space
 
 #: The first builds of an endless ranking that are asked for.
 _FIRST = 16
 
-#: Builds that are ranked at most to find those that keep all conditions on sums.
-_MOST = 1 << 17
+#: Builds that are ranked at most to find those that keep all conditions on sums, and the share
+#: of the ceiling that partial ones may take.
+_MOST, _SHARE = 1 << 17, 1.0 / 8
 
 
 def best_of(
@@ -54,22 +57,35 @@ def best_of(
     TooWideError
         If it would need more memory than the ceiling.
     """
-    plain = space.without_sums(certain=certain)
-    if plain is not None:
-        plan, rows = plain.plan(certain=certain), plain.few_rows(certain=certain)
-        asked = k + k // 4 + 8
-        while asked <= max(_MOST, 2 * k):
-            options, costs = k_best(plan, plain.class_of, lets, criteria, asked, rows)
-            kept = np.flatnonzero(keeps_sums(space, options, certain=certain))
-            if len(kept) >= k or len(costs) < asked:
-                kept = kept[:k]
-                return {r: o[kept] for r, o in options.items()}, costs[kept]
-            share = max(len(kept) / asked, 1.0 / 16)
-            asked = max(2 * asked, int(1.2 * k / share))
+    with contextlib.suppress(TooWideError):  # where few of them keep the sums, too many wait
+        found = _sifted(space, lets, criteria, k, certain=certain)
+        if found is not None:
+            return found
     plan, rows = space.plan(certain=certain), space.few_rows(certain=certain)
     if rows is None:
         plan = space.plan_for(space.weights(lets), certain=certain)
     return k_best(plan, space.class_of, lets, criteria, k, rows)
+
+
+def _sifted(
+    space: Space, lets: Mapping[str, Bools], criteria: Criteria, k: int, *, certain: bool
+) -> tuple[dict[str, Ints], Floats] | None:
+    """Return the k best by ranking builds that need not keep the sums; None where that is long."""
+    plain = space.without_sums(certain=certain)
+    if plain is None:
+        return None
+    plan, rows = plain.plan(certain=certain), plain.few_rows(certain=certain)
+    room = plan.ceiling * _SHARE
+    asked = k + k // 4 + 8
+    while asked <= max(_MOST, 2 * k):
+        options, costs = k_best(plan, plain.class_of, lets, criteria, asked, rows, room=room)
+        kept = np.flatnonzero(keeps_sums(space, options, certain=certain))
+        if len(kept) >= k or len(costs) < asked:
+            kept = kept[:k]
+            return {r: o[kept] for r, o in options.items()}, costs[kept]
+        share = max(len(kept) / asked, 1.0 / 16)
+        asked = max(2 * asked, int(1.2 * k / share))
+    return None
 
 
 def ranked(
