@@ -1,4 +1,4 @@
-"""Hubs: what the shortest ways between the parts that riders own lead through.
+"""Hubs: what the shortest ways between the parts that people own lead through.
 
 References
 ----------
@@ -75,7 +75,7 @@ def weighted_betweenness(
 
 
 def hubs(graph: nx.MultiDiGraph, least: str = "unknown") -> tuple[Hub, ...]:
-    """Return what the ways between parts that riders own lead through, the busiest first.
+    """Return what the ways between parts that people own lead through, the busiest first.
 
     Parts that share all interfaces are one node, for ten bars alike are no ten roads. Where
     nobody asked anything, every part counts alike.

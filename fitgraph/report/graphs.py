@@ -197,7 +197,7 @@ def cuts(points: Sequence[CutPoint], joints: Sequence[CutPoint]) -> Told:
 
 
 def hubs(found: Sequence[Hub]) -> Told:
-    """Tell what most paths between the parts that riders own lead through."""
+    """Tell what most paths between the parts that people own lead through."""
     table = Table.of(
         "hubs",
         found,

@@ -1064,7 +1064,7 @@ class Shop:
         return GraphAnswer((points, joints), cuts(points, joints))
 
     def hubs(self, *, in_stock: bool = False) -> GraphAnswer:
-        """Return what most paths between the parts that riders own lead through.
+        """Return what most paths between the parts that people own lead through.
 
         Parameters
         ----------
