@@ -8,7 +8,9 @@ hang on presence. The judges are the plain product of all options, python-constr
 from __future__ import annotations
 
 import functools
+import gc
 import itertools
+import weakref
 from collections.abc import Iterator, Mapping
 from contextlib import ExitStack, contextmanager
 from types import MappingProxyType
@@ -826,6 +828,30 @@ def test_a_role_goes_first_among_sorted_tuples_as_among_plain_roles() -> None:
         ones = {r: np.ones(n) for r, n in plain.sizes.items()}
         assert runs.count_each(ones)[role].tolist() == other.count_each(ones)[role].tolist()
     assert summed
+
+
+def test_a_refusal_that_is_kept_holds_nothing_of_what_led_to_it() -> None:
+    space, left = shop(parts=8, roles=8, seed=1).space, []
+
+    def finished(draft: Draft) -> Plan:
+        left.append(weakref.ref(draft))
+        try:
+            raise NoOrderError
+        except NoOrderError:
+            raise TooWideError(1e13, draft.ceiling, ("fork",), ("length",)) from None
+
+    weights = {r: np.ones(n) for r, n in space.sizes.items()}
+    with patched([(planning, {"_finished": finished})]):
+        for ask_for in (space.plan, functools.partial(space.plan_within, weights)):
+            said = []
+            for _ in range(2):
+                with pytest.raises(TooWideError) as refused:
+                    ask_for(certain=True)
+                said.append(str(refused.value))
+                del refused
+            assert said[0] == said[1]
+    gc.collect()
+    assert left and not any(draft() is not None for draft in left)
 
 
 def test_a_plan_stands_where_another_way_to_plan_is_too_wide() -> None:

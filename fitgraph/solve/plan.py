@@ -70,7 +70,7 @@ class TooWideError(InputError):
         *,
         naming: bool = True,
     ) -> None:
-        self.needed, self.ceiling = needed, ceiling
+        self.needed, self.ceiling, self.naming = needed, ceiling, naming
         self.roles, self.joints = tuple(roles), tuple(joints)
         super().__init__(
             f"this would need {memory_text(needed)} of memory, and the ceiling is "
@@ -79,6 +79,10 @@ class TooWideError(InputError):
             f"{_first_of(self.joints) or 'the joints between them'}. What helps: leave one of "
             f"these joints out, or {_NAME if naming else _FEWER}"
         )
+
+    def again(self) -> TooWideError:
+        """Return the same refusal, without what was held where it arose."""
+        return TooWideError(self.needed, self.ceiling, self.roles, self.joints, naming=self.naming)
 
 
 @contextlib.contextmanager

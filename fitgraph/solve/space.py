@@ -121,7 +121,7 @@ class Space:
                 made = self.ingredients(certain=certain)
                 self._held[key] = made.plan({}, sums=sums, last=last, late=late)
             except TooWideError as refused:  # to find that out took long as well
-                self._held[key] = refused
+                self._held[key] = refused.again()
         return _plan_or_raise(self._held[key])
 
     def weights(self, lets: Mapping[str, Bools]) -> dict[str, Floats]:
@@ -167,7 +167,7 @@ class Space:
             try:
                 found = self.ingredients(certain=certain).plan(domains, late=late)
             except TooWideError as refused:
-                found = refused
+                found = refused.again()
             made[key] = found
             for oldest in list(made)[:-_KEPT]:
                 made.pop(oldest, None)
@@ -610,7 +610,7 @@ class Space:
 
 def _plan_or_raise(found: Plan | TooWideError) -> Plan:
     if isinstance(found, TooWideError):
-        raise found.with_traceback(None)
+        raise found.again()
     return found
 
 
