@@ -302,7 +302,11 @@ def advice_text(catalogue: Catalogue, advice: RiderAdvice) -> str:
 
 #: Why parts are not offered; what follows their number.
 _NOT_OFFERED = {
-    NotOffered.SIZE: ("does not go", "do not go", "with what is kept, whatever comes along"),
+    NotOffered.SIZE: (
+        "does not go",
+        "do not go",
+        "as sold with what is kept, whatever comes along",
+    ),
     NotOffered.UNTOLD: ("cannot", "cannot", "be told: a figure has to be measured"),
     NotOffered.UNSOLD: ("has", "have", "no price"),
     NotOffered.MATERIAL: ("is", "are", "of another material"),
@@ -356,5 +360,5 @@ def _exchange_text(found: Exchange) -> str:
         return f"{told} {than}" if open_ else told
     if set(found.others.values()) <= {NotOffered.SIZE}:
         along = "with all that is kept" if found.all_stay else "whatever comes along"
-        return f"No other {title} {'go' if several else 'goes'}, {along}."
+        return f"No other {title} {'go' if several else 'goes'} as sold, {along}."
     return f"Of {len(found.others):,} other {many} none is what is wanted."
