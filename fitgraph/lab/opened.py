@@ -194,6 +194,10 @@ class OpenCatalogue:
         named = re.compile(rf"(?<![\w-]){re.escape(sku)}(?![\w-])")
         return tuple(f for f in self.findings if named.search(f"{f.value} {f.message}"))
 
+    def money(self, minor: int) -> str:
+        """Return an amount in minor units as people read it, in the catalogue's currency."""
+        return self.catalogue.vocabulary.money(minor)
+
     def __repr__(self) -> str:
         """Return how many parts there are, and how many remarks on the tables."""
         parts, roles = len(self.catalogue.parts), len(self.catalogue.vocabulary.roles)
