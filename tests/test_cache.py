@@ -59,6 +59,23 @@ def test_the_second_time_is_the_first_without_reading(
     assert load(shop.parent / "other").catalogue.name == "other"
 
 
+def test_what_python_keeps_of_the_code_is_no_part_of_it(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """It is written at the first import, perhaps by another process between two looks."""
+    code = tmp_path / "catalogue" / "cache.py"
+    code.parent.mkdir()
+    code.write_text("1")
+    monkeypatch.setattr(cache, "__file__", str(code))
+    before = cache.code_state()
+    kept = code.parent / "__pycache__" / "cache.cpython-311.pyc"
+    kept.parent.mkdir()
+    kept.write_bytes(b"kept")
+    assert cache.code_state() == before
+    code.write_text("22")
+    assert cache.code_state() != before
+
+
 def test_equal_shapes_stay_one_object(shop: Path) -> None:
     load(shop)
     shapes = {id(p.features): p.features for p in load(shop).catalogue.parts.values()}

@@ -97,6 +97,8 @@ def code_state(rooms: Iterable[str] = _ROOMS) -> bytes:
     """Return what code is known by: Python's version and the state of the files of its rooms."""
     root = Path(__file__).parents[1]
     files = [*root.glob("*.py"), *(f for room in rooms for f in (root / room).rglob("*.*"))]
+    # What Python keeps of the code comes and goes, and says nothing that the code does not.
+    files = [f for f in files if f.parent.name != "__pycache__"]
     states = [(f.name, (s := f.stat()).st_size, s.st_mtime_ns) for f in sorted(files)]
     return repr((sys.version_info[:3], states)).encode()
 
