@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import hashlib
+import io
 import multiprocessing
 import os
 import pickle
@@ -15,6 +16,7 @@ import pytest
 import fitgraph
 from fitgraph.catalogue import cache, demo_folder, load, reading
 from fitgraph.catalogue.loaded import FILES
+from fitgraph.model import Feature, Presence
 from fitgraph.shop import kept_joints
 from fitgraph.shop.kept_joints import compiled
 from tests.killed import ENOUGH, TIMES, kill_at_every_write
@@ -74,6 +76,26 @@ def test_what_python_keeps_of_the_code_is_no_part_of_it(
     assert cache.code_state() == before
     code.write_text("22")
     assert cache.code_state() != before
+
+
+class _ByAttribute:
+    """Pickles as the attribute of a class, as members of enumerations do in Python 3.11.2."""
+
+    def __init__(self, kind: type, name: str) -> None:
+        self.kind, self.name = kind, name
+
+    def __reduce__(self) -> tuple[object, ...]:
+        return getattr, (self.kind, self.name)
+
+
+def test_members_of_enumerations_come_out_by_name_and_nothing_else_does() -> None:
+    def read(thing: object) -> object:
+        return cache.PlainUnpickler(io.BytesIO(pickle.dumps(thing))).load()
+
+    assert read(_ByAttribute(Presence, "PRESENT")) is Presence.PRESENT
+    for kind, name in ((Presence, "__class__"), (Feature, "__init__")):
+        with pytest.raises((KeyError, pickle.UnpicklingError)):
+            read(_ByAttribute(kind, name))
 
 
 def test_equal_shapes_stay_one_object(shop: Path) -> None:

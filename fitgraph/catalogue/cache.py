@@ -19,6 +19,7 @@ import pickle
 import sys
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import fields
+from enum import Enum
 from operator import attrgetter
 from pathlib import Path
 from types import MappingProxyType
@@ -72,6 +73,16 @@ _KNOWN: dict[tuple[str, str], Any] = {
     )
 }
 _KNOWN[proxy.__module__, proxy.__qualname__] = proxy
+
+
+def _member(kind: Any, name: str) -> Enum:
+    """Return a member of an enumeration by its name, as Python 3.11.2 asks for it."""
+    if not (isinstance(kind, type) and issubclass(kind, Enum)):
+        raise pickle.UnpicklingError(f"{name} is no member of an enumeration")
+    return kind[name]
+
+
+_KNOWN["builtins", "getattr"] = _member
 
 
 class PlainUnpickler(pickle.Unpickler):
