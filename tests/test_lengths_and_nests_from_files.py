@@ -202,6 +202,14 @@ spans = [{{ add = "foot.height.d", when = [{", ".join(f'"{c}"' for c in asked)}]
         )
 
 
+LOCK_NEEDS_FOOT = """
+[[joints]]
+id = "lock-needs-foot"
+rule = "present"
+needs = "foot"
+when = ["lock"]
+"""
+
 NEST = """
 [[joints]]
 id = "closing"
@@ -214,11 +222,6 @@ outside = "post.outside.d"
 bore = "collar.bore.d"
 outside = "collar.outside.d"
 slot = "collar.cut.w"
-[[joints]]
-id = "lock-needs-foot"
-rule = "present"
-needs = "foot"
-when = ["lock"]
 """
 
 PAIR = """
@@ -230,6 +233,17 @@ spigot = "post.outside.d"
 slot = "collar.cut.w"
 outside = "collar.outside.d"
 least = "0 mm"
+"""
+
+
+def high_enough(least: str) -> str:
+    """Return a joint that asks a post and what is under it for a height."""
+    return f"""
+[[joints]]
+id = "high-enough"
+rule = "stack"
+least = "{least}"
+spans = [{{ add = "post.length.d" }}, {{ add = "foot.height.d", optional = true }}]
 """
 
 
@@ -246,7 +260,7 @@ def test_a_nest_counts_beside_a_joint_of_the_same_two_that_asks_for_less(
 ) -> None:
     # A cut of 1 mm closes 0.24 mm by its formula: enough for 0.20 mm, not for 0.05 mm more.
     collar = "C-12,bore,d,12.20 ±0,measured\nC-12,outside,d,24 ±0,measured\nC-12,cut,w,1 ±0,\n"
-    shop = shop_of(tmp_path / "posts", PAIR + pair + NEST, collar)
+    shop = shop_of(tmp_path / "posts", PAIR + pair + NEST + LOCK_NEEDS_FOOT, collar)
     why = shop.why("P-50", "C-12", "F-10")
     assert why.verdict == "fails"
     assert "closing/collar" in {c["joint"] for c in why.to_dict()["conflicts"]}
@@ -257,23 +271,15 @@ def test_sums_that_clash_only_together_are_all_told(tmp_path: Path) -> None:
     shop = shop_of(
         tmp_path / "posts",
         OTHERS
+        + high_enough("69 mm")
         + """
-[[joints]]
-id = "high-enough"
-rule = "stack"
-least = "69 mm"
-spans = [{ add = "post.length.d" }, { add = "foot.height.d", optional = true }]
 [[joints]]
 id = "foot-not-too-high"
 rule = "stack"
 most = "15 mm"
 spans = [{ add = "foot.height.d" }, { take = "collar.cut.w", optional = true }]
-[[joints]]
-id = "lock-needs-foot"
-rule = "present"
-needs = "foot"
-when = ["lock"]
-""",
+"""
+        + LOCK_NEEDS_FOOT,
     )
     why = shop.why("P-50")
     told = why.to_dict()
@@ -314,23 +320,15 @@ def test_joints_that_take_part_beside_a_sum_are_told(tmp_path: Path) -> None:
     shop = shop_of(
         tmp_path / "posts",
         OTHERS
+        + high_enough("65 mm")
         + """
-[[joints]]
-id = "high-enough"
-rule = "stack"
-least = "65 mm"
-spans = [{ add = "post.length.d" }, { add = "foot.height.d", optional = true }]
 [[joints]]
 id = "foot-through-collar"
 rule = "at-least"
 whole = "collar.bore.d"
 part = "foot.height.d"
-[[joints]]
-id = "lock-needs-foot"
-rule = "present"
-needs = "foot"
-when = ["lock"]
-""",
+"""
+        + LOCK_NEEDS_FOOT,
         "C-12,bore,d,12.2 ±0,measured\n",
     )
     told = shop.why("P-50").to_dict()
@@ -449,10 +447,10 @@ because = "it would stand askew"
     def said(*skus: str) -> str:
         return " ".join(shop.why(*skus).to_text().split())
 
-    assert "Foot-under-lock: the lock; no foot." in said("L-BARE")
+    assert "Foot-under-lock: no foot." in said("L-BARE")
     assert "No-bare-lock: no pin on the lock." in said("L-BARE", "F-10")
     with_pin = said("L-PIN", "F-10")
-    assert "; no foot may be there. It would stand askew." in with_pin
+    assert "No-foot-with-pin: no foot may be there. It would stand askew." in with_pin
 
 
 def test_work_that_changes_no_figure_is_not_offered(tmp_path: Path) -> None:

@@ -378,7 +378,9 @@ def clash_text(clash: Clash, catalogue: Catalogue, named: Collection[str] = ()) 
     ]
     figures = _terms(clash) if joint.spans else "; ".join(figure_text(f) for f in told)
     missing = _missing(clash, catalogue)
-    about = [called for called in map(catalogue.called, clash.parts) if called not in missing]
+    # What was named just before stands there; only what is missing is news.
+    told_of = [sku for sku in clash.parts if not (missing and sku in named)]
+    about = [called for called in map(catalogue.called, told_of) if called not in missing]
     subject = figures or ", ".join(about)
     comes_to = "; ".join(filter(None, (subject, COMES_TO[joint.rule](clash), missing)))
     text = f"{title}: {comes_to}." if comes_to else f"{title}."

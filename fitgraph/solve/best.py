@@ -18,7 +18,6 @@ References
 
 from __future__ import annotations
 
-import math
 from collections.abc import Mapping
 from functools import cached_property
 
@@ -318,10 +317,8 @@ class Search:
 
     Parameters
     ----------
-    plan, class_of, lets, criteria
+    plan, class_of, lets, criteria, k, support, weightings
         As in :func:`k_best`.
-    k : int
-        How many are asked for.
     room : float
         Bytes that partial builds may take.
     """
@@ -333,9 +330,9 @@ class Search:
         lets: Mapping[str, Bools],
         criteria: Criteria,
         k: int,
-        support: Support | None = None,
-        weightings: Floats | None = None,
-        room: float = math.inf,
+        support: Support | None,
+        weightings: Floats | None,
+        room: float,
     ) -> None:
         self.plan, self.criteria, self.k, self.room = plan, criteria, k, room
         prices = Prices(plan, class_of, lets, criteria.costs)
@@ -426,8 +423,7 @@ class Search:
                 self._chunk = min(self._chunk * _GROWTH, _MOST)
                 continue
             step = self.plan.steps[front.case.order[-1 - front.depth]]
-            kinds = step.kinds
-            chunk = min(self._chunk, max(_ROWS // kinds, 1))
+            chunk = min(self._chunk, max(_ROWS // step.kinds, 1))
             if len(front) > chunk:
                 order = np.argsort(self._dual(front.values), kind="stable")
                 waiting.append(front.take(order[chunk:]))

@@ -263,18 +263,22 @@ def _led(plan: Plan, demands: Demands, ceiling: float) -> dict[int, _Led]:
         return {}
     passes = Passes(plan, demands, EXISTS, known=every)
     rows = Rows(passes)
-    found = {}
+    found, held = {}, 0.0
 
     def rows_of(place: int, cells: Ints) -> _Raw | None:
-        return None if place in every else _rows_of(rows, place, cells)
+        nonlocal held
+        if place in every:
+            return None
+        mine = _rows_of(rows, place, cells, held, ceiling)
+        held += mine.bytes
+        return mine
 
-    held = 0.0
     for place, cells, mine in _steps_down(passes, rows_of):
         if mine is not None or not len(cells):
             continue
         step, kinds = plan.steps[place], _Strung(plan.steps[place].kinds)
         many = np.zeros(len(cells), dtype=np.intp)
-        for cell, kind, _ in leading.pairs(passes, step, cells):
+        for cell, kind in leading.pairs(passes, step, cells):
             kinds.add(kind)
             held += float(len(kind)) * kinds.dtype.itemsize
             if held > ceiling:
@@ -293,10 +297,17 @@ def _message(step: Step, led: _Led) -> Message:
     return Message(found.reshape(1, *step.shape), np.zeros(1, dtype=np.intp))
 
 
-def _rows_of(rows: Rows, place: int, cells: Ints) -> _Raw:
-    """Return the rows of a step that is not the leading role's."""
-    make = _listed if rows.plan.steps[place].summed is None else _in_runs
-    return make(rows, place, cells)
+def _rows_of(rows: Rows, place: int, cells: Ints, held: float, ceiling: float) -> _Raw:
+    """Return the rows of a step that is not the leading role's, beside bytes that are held."""
+    step = rows.plan.steps[place]
+    # A byte for each pair of a cell and a kind that is looked at one by one; a row stays.
+    looked = float(len(cells)) * step.kinds if rows.plan.one_by_one(step) else 0.0
+    if held + looked > ceiling:
+        raise rows.plan.too_wide(step, held + looked, ceiling)
+    made = _listed(rows, place, cells) if step.summed is None else _in_runs(rows, place, cells)
+    if held + made.bytes > ceiling:
+        raise rows.plan.too_wide(step, held + made.bytes, ceiling)
+    return made
 
 
 def circuit_of(plan: Plan, whole: Mapping[str, Floats], ceiling: float) -> Circuit:
@@ -335,15 +346,13 @@ def _raw(
 
     def rows_of(place: int, cells: Ints) -> _Raw:
         nonlocal held
-        step = plan.steps[place]
-        # A byte for each pair of a cell and a kind that is looked at one by one; a row stays.
-        looked = float(len(cells)) * step.kinds if plan.one_by_one(step) else 0.0
-        if held + looked > ceiling:
-            raise plan.too_wide(step, held + looked, ceiling)
-        mine = led[place].rows(cells) if place in led else _rows_of(walked, place, cells)
+        if place in led:
+            mine = led[place].rows(cells)
+        else:
+            mine = _rows_of(walked, place, cells, held, ceiling)
         held += mine.bytes
         if held > ceiling:
-            raise plan.too_wide(step, held, ceiling)
+            raise plan.too_wide(plan.steps[place], held, ceiling)
         return mine
 
     raw = {place: mine for place, _, mine in _steps_down(passes, rows_of) if mine is not None}

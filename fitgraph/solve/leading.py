@@ -13,7 +13,7 @@ from collections.abc import Iterator, Sequence
 import numpy as np
 import numpy.typing as npt
 
-from fitgraph.array_types import Floats, Ints
+from fitgraph.array_types import Ints
 from fitgraph.solve.messages import Messages
 from fitgraph.solve.plan import Part, Step
 
@@ -46,7 +46,7 @@ def _kinds_of(lines: Bytes) -> tuple[Ints, Ints]:
     return line, place * 8 + bit
 
 
-def pairs(messages: Messages, step: Step, cells: Ints) -> Iterator[tuple[Ints, Ints, Floats]]:
+def pairs(messages: Messages, step: Step, cells: Ints) -> Iterator[tuple[Ints, Ints]]:
     """Yield the pairs of a cell and a kind that are allowed, cell by cell.
 
     Parameters
@@ -64,8 +64,6 @@ def pairs(messages: Messages, step: Step, cells: Ints) -> Iterator[tuple[Ints, I
         One of them.
     kind : ndarray of int
         What can follow it, ascending for each.
-    value : ndarray of float
-        What the kind and the sums are worth.
     """
     first = np.zeros(1, dtype=np.intp)
     weights = messages.weights(step, first)
@@ -86,19 +84,15 @@ def pairs(messages: Messages, step: Step, cells: Ints) -> Iterator[tuple[Ints, I
         for part, of_place in lines:
             good &= of_place.take(_places(part, where)[0], axis=0)
         at, kind = _kinds_of(good)
-        value = weights[0][kind]
         for part in wide:
             own = kind if part.kind is None else part.kind[kind]
             places = _places(part, [w[at] for w in where])
             if part.table is not None:
-                value = messages.algebra.only(
-                    value, messages.algebra.lift(part.table[(own, *places)])
-                )
+                allowed = part.table[(own, *places)]
             else:
                 places.insert(part.at, own)
-                read = messages.read(part.child, first, places)[0]
-                value = messages.algebra.both(value, read)
-            kept = np.flatnonzero(value != none)
-            at, kind, value = at[kept], kind[kept], value[kept]
+                allowed = messages.read(part.child, first, places)[0] != none
+            kept = np.flatnonzero(allowed)
+            at, kind = at[kept], kind[kept]
         if len(at):
-            yield some[at], kind, value
+            yield some[at], kind

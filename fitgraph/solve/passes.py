@@ -7,13 +7,12 @@ its message, so a message has a row for each distinct demand.
 
 from __future__ import annotations
 
-import math
 from collections.abc import Mapping
 
 import numpy as np
 
 from fitgraph.array_types import Ints
-from fitgraph.solve import leading, summing
+from fitgraph.solve import summing
 from fitgraph.solve.algebra import Algebra, none_of, one_of
 from fitgraph.solve.messages import Demands, Message, Messages, Numbers, spread_to
 from fitgraph.solve.plan import Case, Plan, Step
@@ -108,8 +107,6 @@ class Passes(Messages):
         some, row_of = self._distinct(step.below)
         if step.summed is not None:
             return Message(self._summed(step, some), row_of)
-        if step.variable == self.plan.leading and len(some) == 1:
-            return Message(self._listed(step), row_of)
         weights = self.weights(step, some)
         alive = None
         if weights is not None:
@@ -133,14 +130,6 @@ class Passes(Messages):
             check()
             out[index_of(step, block)] = mine.message(own, block)
         return Message(out, row_of)
-
-    def _listed(self, step: Step) -> Numbers:
-        """Return the message of the role that goes first, for one request."""
-        size = math.prod(step.shape)
-        found = none_of(self.algebra, 1, size)
-        for cell, _, value in leading.pairs(self, step, np.arange(size, dtype=np.intp)):
-            self.algebra.scatter(found, cell, value[None])
-        return found.reshape(1, *step.shape)
 
     def _tuples(self, step: Step, *, narrow: bool) -> tuple[Ints, Ints]:
         """Return the cells of the outer variable and the kinds of sorted tuples that count."""

@@ -80,9 +80,10 @@ class TooWideError(InputError):
             f"these joints out, or {_NAME if naming else _FEWER}"
         )
 
-    def again(self) -> TooWideError:
+    def again(self, *, naming: bool | None = None) -> TooWideError:
         """Return the same refusal, without what was held where it arose."""
-        return TooWideError(self.needed, self.ceiling, self.roles, self.joints, naming=self.naming)
+        naming = self.naming if naming is None else naming
+        return TooWideError(self.needed, self.ceiling, self.roles, self.joints, naming=naming)
 
 
 @contextlib.contextmanager
@@ -91,9 +92,7 @@ def naming_none() -> Iterator[None]:
     try:
         yield
     except TooWideError as refused:
-        raise TooWideError(
-            refused.needed, refused.ceiling, refused.roles, refused.joints, naming=False
-        ) from None
+        raise refused.again(naming=False) from None
 
 
 def _first_of(names: Sequence[str]) -> str:
