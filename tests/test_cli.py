@@ -450,9 +450,9 @@ def test_check_names_row_column_value_and_remedy(tmp_path: Path) -> None:
     found = answer("check", "--catalogue", folder, code=1)
     (finding,) = found["findings"]
     assert set(finding) == {
-        *("file", "row", "column", "value", "message", "remedy", "severity", "code")
+        *("file", "row", "column", "value", "message", "remedy", "severity", "code", "sku")
     }
-    assert (finding["file"], finding["row"]) == ("features.csv", 4)
+    assert (finding["file"], finding["row"], finding["sku"]) == ("features.csv", 4, "PLUG-A")
     assert (finding["column"], finding["value"]) == ("value", "big")
     assert finding["severity"] == "error"
     assert "features.csv, row 4" in run("check", "--catalogue", folder).stdout

@@ -13,6 +13,7 @@ from xml.etree import ElementTree
 import pytest
 
 import fitgraph
+from fitgraph.catalogue import demo_folder
 from fitgraph.draw.looks import look_svg
 from fitgraph.explain.exchange import Aim, Exchange, NotOffered, exchange
 from fitgraph.explain.part_search import search_parts
@@ -395,3 +396,31 @@ def test_a_figure_that_the_check_doubts_is_told_where_the_part_is_offered(desk) 
     assert "Look first. mass '82 g' cannot be" in tells(page.tell)
     page._look_at(page.offers.items[1]["name"])
     assert "Look first" not in tells(page.tell)
+
+
+def test_a_doubt_is_of_its_own_part_however_alike_the_numbers_are(tmp_path) -> None:
+    for table in demo_folder().iterdir():
+        text = table.read_text("utf-8")
+        if table.name == "parts.csv":
+            text += "BAR-CUL-15.B,bar,,,1,2 kg,ti-6al-4v,\n"
+        if table.name == "features.csv":
+            text += "BAR-CUL-15.B,outside,diameter,900,maker,like BAR-CUL-04\n"
+            text += "BAR-CUL-04,outside,diameter,BAR-CUL-15.B,maker,\n"
+        (tmp_path / table.name).write_text(text, "utf-8")
+    own = open_catalogue(tmp_path)
+    assert [f.column for f in own.doubts("BAR-CUL-15")] == ["mass"]
+    assert [f.value for f in own.doubts("BAR-CUL-15.B")] == ["900"]
+    assert [f.value for f in own.doubts("BAR-CUL-04")] == ["BAR-CUL-15.B"]
+    assert own.doubts("BAR-CUL-04")[0].message.endswith("so outside.diameter counts as unknown")
+    assert own.doubts("BAR-CUL-16") == ()
+
+
+def test_what_is_wrong_with_words_of_a_part_doubts_no_figure(tmp_path) -> None:
+    for table in demo_folder().iterdir():
+        text = table.read_text("utf-8")
+        if table.name == "parts.csv":
+            text += "BAR-NEW-01,bar,,,1,2 kg,cheese,\n"
+        (tmp_path / table.name).write_text(text, "utf-8")
+    own = open_catalogue(tmp_path)
+    assert [f.column for f in own.findings if f.sku == "BAR-NEW-01"] == ["material"]
+    assert own.doubts("BAR-NEW-01") == ()

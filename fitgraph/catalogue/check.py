@@ -73,6 +73,7 @@ def contradictions(catalogue: Catalogue, row_of: Mapping[str, int], file: str) -
                 " ".join(filter(None, (joint.because, "Measure the part again"))),
                 WARNING,
                 "contradictions",
+                part.sku,
             )
 
 
@@ -121,4 +122,5 @@ def weights(catalogue: Catalogue, row_of: Mapping[str, int], file: str) -> Itera
             "Weigh it, or check its material and sizes",
             WARNING,
             "weights",
+            part.sku,
         )

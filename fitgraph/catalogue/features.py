@@ -95,7 +95,8 @@ class FeatureReader:
         severity: str = ERROR,
     ) -> None:
         value = row[column] if column else ""
-        at.append(Finding(self.file, row.number, column, value, message, remedy, severity, code))
+        place = self.file, row.number, column, value
+        at.append(Finding(*place, message, remedy, severity, code=code, sku=row["sku"]))
 
     def read(
         self, table: Table, roles: Mapping[str, str], left_out: set[str], notes: Notes
@@ -161,7 +162,7 @@ class FeatureReader:
             features[sku] = known
         for findings in (self._rows, self._clashes):
             for f in sorted(findings, key=lambda f: f.row or 0):
-                notes.add(f.code, f.file, f.row, f.column, f.value, f.message, f.remedy, f.severity)
+                notes.take(f)
         return features
 
     def _part(self, sku: str, role: Role, runs: list[_Run], tally: Tally) -> Mapping[str, Feature]:
@@ -298,15 +299,14 @@ class FeatureReader:
             word = Word(None if unknown else row["value"], basis)
             words.setdefault(spec.name, []).append((word, row))
             return True
+        unread = f"so {kind.name}.{spec.name} counts as unknown"
         half_width = self.vocabulary.half_width
         half = half_width.get(basis, half_width[Basis.NOMINAL])
         try:
             figure = parse_figure(row["value"], basis, half, spec.plausible)
         except UnitError as error:
             code = "ambiguous" if isinstance(error, AmbiguousError) else "no-figure"
-            self._note(
-                self._rows, code, row, "value", f"{error}, so it counts as unknown", "Mend it"
-            )
+            self._note(self._rows, code, row, "value", f"{error}, {unread}", "Mend it")
             return False
         if figure.known and spec.plausible is not None:
             lo, hi = spec.plausible
@@ -316,7 +316,7 @@ class FeatureReader:
                     "implausible",
                     row,
                     "value",
-                    f"lies outside {lo:g} to {hi:g} mm, so it counts as unknown",
+                    f"lies outside {lo:g} to {hi:g} mm, {unread}",
                     "Check the figure and its unit",
                 )
                 return False

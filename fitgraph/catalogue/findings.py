@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections import Counter
-from dataclasses import field
+from dataclasses import field, replace
 from pathlib import Path
 
 from fitgraph.errors import InputError, brief
@@ -49,6 +49,8 @@ class Finding:
     code : str
         What kind of fault it is, in a word that stays the same from version to version;
         ``fault`` where no program is expected to ask.
+    sku : str
+        Stock number of the part that it is about; empty where it is about none.
     """
 
     file: str
@@ -59,6 +61,7 @@ class Finding:
     remedy: str
     severity: str = ERROR
     code: str = "fault"
+    sku: str = ""
 
     def __str__(self) -> str:
         place = self.file
@@ -107,20 +110,30 @@ class Notes:
         message: str,
         remedy: str,
         severity: str = ERROR,
+        sku: str = "",
     ) -> None:
-        """Add a finding; the value is shortened here.
+        """Add a finding of these words.
 
         Parameters
         ----------
-        code, file, row, column, value, message, remedy, severity
+        code, file, row, column, value, message, remedy, severity, sku
             As in :class:`Finding`.
         """
-        kind = (code, file, column, remedy, severity)
+        self.take(Finding(file, row, column, value, message, remedy, severity, code, sku))
+
+    def take(self, finding: Finding) -> None:
+        """Add a finding; its value is shortened here.
+
+        Parameters
+        ----------
+        finding : Finding
+            As it was made.
+        """
+        f = finding
+        kind = (f.code, f.file, f.column, f.remedy, f.severity)
         self._alike[kind] += 1
         if self._alike[kind] <= MOST_ALIKE:
-            self.findings.append(
-                Finding(file, row, column, shorten(value), message, remedy, severity, code)
-            )
+            self.findings.append(replace(f, value=shorten(f.value)))
 
     def all(self) -> tuple[Finding, ...]:
         """Return every finding, and a count of those that were not told one by one."""

@@ -75,7 +75,8 @@ class FolderReader:
         severity: str = ERROR,
     ) -> None:
         value = row[column] if column else ""
-        self.notes.add(code, table, row.number, column, value, message, remedy, severity)
+        place = table, row.number, column, value
+        self.notes.add(code, *place, message, remedy, severity, row["sku"])
 
     def optional_table(
         self, file: str, required: tuple[str, ...], optional: tuple[str, ...], loss: str
@@ -560,16 +561,7 @@ class FolderReader:
                 )
         for found in (contradictions, weights):
             for f in found(catalogue, self.row_of, PARTS):
-                self.notes.add(
-                    f.code,
-                    f.file,
-                    f.row,
-                    f.column,
-                    f.value,
-                    f.message,
-                    f.remedy,
-                    f.severity,
-                )
+                self.notes.take(f)
         supply, tallies = read_supply(self.folder, catalogue, self.notes)
         self.tallies.update(tallies)
         for tally in self.tallies.values():

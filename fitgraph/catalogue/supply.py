@@ -29,7 +29,8 @@ class _Reader:
     ) -> None:
         self.faults += severity == ERROR
         code = f"supply-{column.replace('_', '-')}"
-        self.notes.add(code, file, row.number, column, row[column], message, remedy, severity)
+        place = file, row.number, column, row[column]
+        self.notes.add(code, *place, message, remedy, severity, row["sku"])
 
     def table(
         self, file: str, required: Sequence[str], optional: Sequence[str], loss: str

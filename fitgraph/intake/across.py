@@ -63,6 +63,7 @@ def _prices(parts: Sequence[Taken], vocabulary: Vocabulary) -> Iterator[Finding]
                 "Check the price and its decimal mark",
                 WARNING,
                 "price-far",
+                part.sku,
             )
 
 
@@ -85,6 +86,7 @@ def _masses(parts: Sequence[Taken], vocabulary: Vocabulary) -> Iterator[Finding]
                     "Check the mass and its unit",
                     WARNING,
                     "mass-far",
+                    part.sku,
                 )
 
 
@@ -104,6 +106,7 @@ def _twins(parts: Sequence[Taken]) -> Iterator[Finding]:
                 "Drop one of the two if they are one part",
                 WARNING,
                 "twins",
+                part.sku,
             )
 
 
@@ -135,4 +138,5 @@ def _inches(parts: Sequence[Taken]) -> Iterator[Finding]:
                     "Write its unit behind it, like 1.25 in",
                     WARNING,
                     "inches",
+                    part.sku,
                 )

@@ -66,7 +66,8 @@ class ListRow:
         self, code: str, column: str, value: str, message: str, remedy: str, severity: str = ERROR
     ) -> None:
         """Note what is wrong or doubtful."""
-        self.notes.add(code, self.source, self.number, column, value, message, remedy, severity)
+        place = self.source, self.number, column, value
+        self.notes.add(code, *place, message, remedy, severity, self.text("sku"))
 
 
 def columns_of(table: Found, mapping: Mapping) -> Columns:

@@ -414,8 +414,7 @@ def take_in(
         reader.table(table)
     parts = tuple(reader.parts.values())
     for finding in across(parts, vocabulary):
-        at = (finding.file, finding.row, finding.column, finding.value)
-        reader.notes.add(finding.code, *at, finding.message, finding.remedy, finding.severity)
+        reader.notes.take(finding)
     return Intake(
         parts,
         tuple(reader.aside),

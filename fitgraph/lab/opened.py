@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
-import re
 from collections.abc import Callable
 from functools import cached_property
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from fitgraph.catalogue import CatalogueError, Finding, Loaded, demo_folder, load
+from fitgraph.catalogue.loaded import FEATURES, PARTS
 from fitgraph.lab.chosen import chosen_folder
 from fitgraph.model import Catalogue, Enquiry, Supply
 from fitgraph.shop.front import Shop
@@ -31,6 +31,9 @@ WIDE = 100e6
 
 #: Joints that lack no more than this are on the map of sizes [mm].
 MOST_MISS_MM = 0.5
+
+#: Columns of parts in which no figure stands.
+_WORDS = {"name", "maker", "material", "note"}
 
 #: Name, number, size and time of a folder's files.
 _States = tuple[tuple[str, int, int, int], ...]
@@ -191,8 +194,11 @@ class OpenCatalogue:
 
     def doubts(self, sku: str) -> tuple[Finding, ...]:
         """Return what the check of the tables has against the figures of a part."""
-        named = re.compile(rf"(?<![\w-]){re.escape(sku)}(?![\w-])")
-        return tuple(f for f in self.findings if named.search(f"{f.value} {f.message}"))
+        return tuple(
+            f
+            for f in self.findings
+            if f.sku == sku and f.file in (PARTS, FEATURES) and f.column not in _WORDS
+        )
 
     def money(self, minor: int) -> str:
         """Return an amount in minor units as people read it, in the catalogue's currency."""
