@@ -657,6 +657,14 @@ def test_the_page_can_be_followed_as_it_is_written(
     assert not Path("my-shop/set-aside.csv").exists()
 
 
+def test_what_the_page_says_of_python_runs(tmp_path: Path) -> None:
+    (tmp_path / "wares.csv").write_bytes(text(products()))
+    (code,) = re.findall(r"^```python\n(.*?)^```$", PAGE, re.M | re.S)
+    names = {"words": DEMO, "into": tmp_path / "shop"}
+    exec(code.replace("wares.csv", str(tmp_path / "wares.csv")), names)
+    assert len(names["report"].intake.parts) == 388 and len(names["report"].intake.aside) == 13
+
+
 def mend(aside: Path, mended: Path) -> None:
     """Do what the page says: give a number, delete what is no part."""
     with aside.open(encoding="utf-8", newline="") as file:
@@ -902,6 +910,38 @@ def test_a_name_like_that_of_an_amount_makes_no_amount(tmp_path: Path, name: str
     )
     (choice,) = [c for c in prepared([str(file)], hoses).choices if c.column == name]
     assert choice.taken.means not in ("price", "mass", "stock")
+
+
+def asked(folder: Path, *columns: tuple[str, str]) -> dict[str, tuple[str, bool, list[str]]]:
+    """Return what columns beside number and title are taken for: meaning, sure, the others."""
+    heads = ["SKU", "Name", *(head for head, _ in columns)]
+    rows = [
+        [f"B-{n}", f"bar {n} 34.9 OD", *(f"{n + 4}{end}" for _, end in columns)] for n in range(9)
+    ]
+    choices = prepared([str(csv_file(folder / "l.csv", [heads, *rows], ";"))], DEMO).choices
+    return {c.column: (c.taken.means, c.sure, [o.means for o in c.others]) for c in choices}
+
+
+@pytest.mark.parametrize("head", ["kaina", "Spalte 3", "Цена", "価格", "Rank"])
+@pytest.mark.parametrize("end", ["9", "9,90", "9,90 €"])
+def test_amounts_under_an_unknown_name_are_asked_about_where_nothing_gives_the_price(
+    tmp_path: Path, head: str, end: str
+) -> None:
+    means, sure, others = asked(tmp_path, (head, end))[head]
+    assert (means, sure, others[0]) == ("ignore", False, "price")
+    means, sure, _ = asked(tmp_path, (head, end), ("Preis", "9,90"))["Preis"]
+    assert (means, sure) == ("price", True)
+
+
+@pytest.mark.parametrize(
+    ("head", "end"),
+    [("EAN", "9012345678"), ("EK", "9,90"), ("Min. Bestand", "1")],
+)
+def test_amounts_under_a_name_that_says_what_else_they_are_are_not_asked_about(
+    tmp_path: Path, head: str, end: str
+) -> None:
+    means, sure, _ = asked(tmp_path, (head, end))[head]
+    assert (means, sure) == ("ignore", True)
 
 
 @pytest.mark.parametrize(

@@ -24,11 +24,12 @@ _HEAVIEST_G = 1e5
 
 #: What people write behind a number of pieces.
 _COUNTS = words_for("counts")
-_PIECES = re.compile(rf"\s*(?:{any_of(_COUNTS['pieces'])}|pc|st|x)\.?$", re.IGNORECASE)
+_FEW = (_COUNTS["pieces"], _COUNTS["short"])
+_PIECES = re.compile(rf"\s*{any_of(*_FEW, _COUNTS['behind'])}\.?$", re.IGNORECASE)
 
 #: What says that a price is of one piece.
-_EACH = rf"(?:(?:{any_of(_COUNTS['per'])}|a|je|le|la|/)\s*)?{any_of(_COUNTS['one'])}\.?"
-_ONE = re.compile(rf"{_EACH}|1(?:\s?(?:{_EACH}|pcs))?")
+_EACH = rf"(?:(?:{any_of(_COUNTS['per'], _COUNTS['each'])}|/)\s*)?{any_of(_COUNTS['one'])}\.?"
+_ONE = re.compile(rf"{_EACH}|1(?:\s?(?:{_EACH}|{any_of(*_FEW)}))?")
 _ONE_BEHIND = re.compile(rf"(?<=[0-9€£$])\s*{_EACH}$", re.IGNORECASE)
 
 

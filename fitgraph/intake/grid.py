@@ -21,7 +21,8 @@ _HEAD = 30
 _HEADS = 4
 
 #: What a row of units under a header may hold.
-_UNITS = LENGTH_WORDS | MASS_WORDS | MONEY_WORDS | {*words_for("counts")["pieces"], "pc", "st"}
+_COUNTS = words_for("counts")
+_UNITS = LENGTH_WORDS | MASS_WORDS | MONEY_WORDS | {*_COUNTS["pieces"], *_COUNTS["short"]}
 
 _NUMBER = re.compile(r"[^\w]*[0-9][0-9.,'\u00a0 ]*[^\d]{0,6}")
 

@@ -45,7 +45,7 @@ _PER = re.compile(
 
 #: What prices are of.
 _OF = re.compile(
-    rf"(?:(?:{any_of(_COUNTS['per'])}|je|a)\s)?"
+    rf"(?:{any_of(_COUNTS['per'], _COUNTS['each'])}\s)?"
     rf"{any_of(*(_COUNTS[w] for w in ('one', 'pieces', 'several')))}\b.{{0,12}}"
     rf"|[1-9][0-9]{{0,2}}(?:\s?{any_of(_COUNTS['pieces'])})?"
 )
@@ -63,6 +63,9 @@ _NAMED = 0.6
 _NEAR = 0.7
 #: The same, before it is asked which of two columns is meant.
 _RIVAL = 0.84
+
+#: More of a column's cells than this have to be amounts before it is asked whether they are prices.
+_FULL = 0.9
 
 #: From which score on a guess is not asked about, and by how much it has to lead.
 SURE, LEAD = 0.72, 0.1
@@ -446,7 +449,10 @@ def guess(
             likely += [column_as(table, name, p) for p in paths if p not in scores[name]]
             if paths and known is None:
                 sure[name] = False
-        likely = [c for c in likely if c != best][:5]
+            if known is None and "price" not in used and _may_be_price(table, name, vocabulary):
+                likely.insert(0, column_as(table, name, "price"))
+                sure[name] = False
+        likely = [c for c in dict.fromkeys(likely) if c != best][:5]
         is_sure = sure.get(name, not likely or not samples[name])
         is_sure = is_sure and (known is not None or not table.short)
         choices.append(Choice(table.source, name, best, is_sure, tuple(likely), samples[name]))
@@ -507,6 +513,17 @@ def _sized(values: Sequence[str], phrases: Phrases) -> float:
     """Return the share of cells that tell sizes in words, like "OD 34.9"."""
     some = values[:40]
     return sum(map(phrases.sized, some)) / len(some) if some else 0.0
+
+
+def _may_be_price(table: Found, name: str, vocabulary: Vocabulary) -> bool:
+    """Say whether a column whose name tells nothing is full of what could be prices."""
+    words = _plain(name).split()
+    told = any(w in _told("no_amount").plain for w in words) or named_unit(name, "a.size")
+    if told or named_unit(name, "mass") or _told("others").alike(name) == 1.0:
+        return False
+    values = [v for v in map(str.strip, table.column(name)) if v.casefold() not in UNKNOWN_TEXTS]
+    mark = decimal_mark(values)
+    return _share(values[:200], lambda v: vocabulary.read_money(fixed(v, mark))) > _FULL
 
 
 def _two_sizes(means: str, of: Mapping[str, float]) -> bool:
