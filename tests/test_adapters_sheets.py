@@ -15,10 +15,12 @@ import json
 import math
 import xml.etree.ElementTree as ET
 from collections import Counter
+from collections.abc import Callable
 from dataclasses import replace
 from pathlib import Path
 from random import Random
 from types import MappingProxyType
+from typing import Any
 
 import ezdxf
 import pymupdf
@@ -28,6 +30,7 @@ from typer.testing import CliRunner
 
 from fitgraph.adapters import (
     Sheet,
+    assemblies,
     cost_of,
     make_part,
     mates,
@@ -574,9 +577,23 @@ def thin(folder: Path, most: int = 4) -> None:
     (folder / "parts.csv").write_text("\n".join(kept) + "\n", encoding="utf-8")
 
 
-def test_the_command_answers_in_json_and_writes_sheets(shop: Path, tmp_path: Path) -> None:
+def noting(calls: list[Any], of: Callable[..., Any]) -> Callable[..., Any]:
+    """Return a function that notes each call of another."""
+
+    def noted(*arguments: Any, **named: Any) -> Any:
+        calls.append(arguments)
+        return of(*arguments, **named)
+
+    return noted
+
+
+def test_the_command_answers_in_json_and_writes_sheets(
+    shop: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
     out, new = tmp_path / "sheets", tmp_path / "copy"
     thin(shop)
+    drawn = []
+    monkeypatch.setattr(assemblies, "_shares", noting(drawn, assemblies._shares))
     code, text, _ = run(
         *("adapters", "--catalogue", str(shop), "--role", "sleeve", "--k", "1", "--json"),
         *("--sheet", str(out), "--save", str(new)),
@@ -585,6 +602,7 @@ def test_the_command_answers_in_json_and_writes_sheets(shop: Path, tmp_path: Pat
     answer = json.loads(text)
     with (shop / "enquiries.csv").open(encoding="utf-8") as file:
         assert answer["enquiries"] == sum(float(r["count"]) for r in csv.DictReader(file))
+    assert len(drawn) == 2  # certain and possible, of one part that is listed and has a sheet
     first = answer["parts"][0]
     assert first["sku"].startswith("SLEEVE-") and first["words"] == {"key.maker": "Skerrowby"}
     assert first["gained"] > 0 and first["builds"] > 0

@@ -13,6 +13,7 @@ import networkx as nx
 import pytest
 from typer.testing import CliRunner
 
+from fitgraph.catalogue import demo_folder
 from fitgraph.cli.main import app
 
 # Commands on the demo do not each read it.
@@ -33,6 +34,33 @@ def test_the_overview_counts_what_the_graph_holds() -> None:
     assert found["code"] == 0 and found["nodes"]["interface"] > 100
     assert sum(r["parts"] for r in found["roles"]) == 346
     assert "346 parts" in run().stdout
+
+
+def rows(*arguments: str) -> list[dict[str, str]]:
+    return list(csv.DictReader(io.StringIO(run(*arguments).stdout)))
+
+
+@pytest.mark.parametrize("trade", ["demo", "hoses"])
+def test_tables_hold_what_json_holds_besides(trade: str) -> None:
+    which = ("--catalogue", str(demo_folder().parent / trade))
+    whole = answer(*which)
+    for name, of in (("nodes", "kind"), ("joints", "verdict")):
+        assert {r[of]: int(r["count"]) for r in rows(*which, "--table", name)} == whole[name]
+    found = answer(*which, "--families")["compared"]
+    agreed, compared = (
+        rows(*which, "--families", "--table", name) for name in ("agreement", "compared")
+    )
+    assert bool(found) is (trade == "demo")
+    assert [{**r, "parts": int(r["parts"])} for r in agreed] == [
+        {k: v if k in ("grouping", "parts") else str(v) for k, v in c.items() if k != "kinds"}
+        for c in found
+    ]
+    assert {(r["grouping"], r["kind"], r["family"]): int(r["parts"]) for r in compared} == {
+        (c["grouping"], kind, family): parts
+        for c in found
+        for kind, of in c["kinds"].items()
+        for family, parts in of.items()
+    }
 
 
 def test_a_path_tells_price_margin_and_where_it_is_tight() -> None:

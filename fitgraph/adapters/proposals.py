@@ -4,12 +4,15 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
 from concurrent.futures import Executor
+from dataclasses import field
 
 import numpy as np
 
+from fitgraph.adapters.assemblies import WholeYield, whole_yield
 from fitgraph.adapters.best_k import Together, frontier
 from fitgraph.adapters.pairs import pairs
 from fitgraph.adapters.scan import Bools, Scan, Worth
+from fitgraph.adapters.sheet import Sheet, sheet
 from fitgraph.model import Catalogue, Make
 from fitgraph.records import dataclass
 from fitgraph.solve import NamingError
@@ -41,6 +44,7 @@ class Proposals:
     listed: tuple[tuple[Scan, Worth], ...]
     together: tuple[Together, ...]
     in_stock: bool
+    _wholes: dict[str, WholeYield] = field(default_factory=dict, compare=False, repr=False)
 
     @property
     def catalogue(self) -> Catalogue:
@@ -56,6 +60,19 @@ class Proposals:
     def gained_by(self, worth: Worth) -> list[str]:
         """Return the numbers of the enquiries that one part alone would serve."""
         return [number for scan in self.scans for number in scan.gained_by(worth)]
+
+    def wholes(self, worth: Worth) -> WholeYield:
+        """Return what share of whole assemblies with a part goes together; drawn once."""
+        part = worth.candidate.part
+        if part.sku not in self._wholes:
+            self._wholes[part.sku] = whole_yield(self.catalogue, part)
+        return self._wholes[part.sku]
+
+    def sheet(self, worth: Worth) -> Sheet:
+        """Return the specification sheet of a part."""
+        made = sheet(self.catalogue, worth, self.gained_by(worth))
+        self._wholes[made.part.sku] = made.wholes
+        return made
 
 
 def makes_of(catalogue: Catalogue, role: str | None) -> list[Make]:

@@ -8,7 +8,7 @@ from math import isfinite
 from pathlib import Path
 from typing import Any
 
-from fitgraph.adapters import BestChoice, Scan, Together, Worth, whole_yield
+from fitgraph.adapters import BestChoice, Scan, Together, Worth
 from fitgraph.adapters.best_k import cost
 from fitgraph.adapters.proposals import PROPOSAL, Proposals
 from fitgraph.report.blocks import Block, Report, Say, Section, say_all
@@ -99,7 +99,7 @@ def data(found: Proposals, files: Sequence[Path] = (), saved: Path | None = None
         "looked_at": {s.make.name: len(s.worths) for s in found.scans},
         "parts": [_worth(scan, worth) for scan, worth in found.listed],
         "together": [_together(step, money) for step in found.together],
-        "first_assemblies": _assemblies(*found.listed[0]) if found.listed else None,
+        "first_assemblies": _assemblies(found, found.listed[0][1]) if found.listed else None,
         "files": [str(file) for file in files],
         "saved": None if saved is None else str(saved),
         "cautions": list(cautions(found)),
@@ -169,7 +169,7 @@ def _shown(found: Proposals) -> Table:
     )
 
 
-def _first(scan: Scan, worth: Worth) -> tuple[Say, ...]:
+def _first(found: Proposals, worth: Worth) -> tuple[Say, ...]:
     best = worth.candidate
     sizes = (
         f"{r.feature} {best.part.features[r.feature or ''].lengths[r.name].text}"
@@ -186,7 +186,7 @@ def _first(scan: Scan, worth: Worth) -> tuple[Say, ...]:
     if best.standard:
         names = " and ".join(f"{r.feature} {best.sizes[r]:g} mm" for r in best.standard)
         texts.append(f"The workshop has gauges for it: {names}.")
-    whole = whole_yield(scan.catalogue, best.part)
+    whole = found.wholes(worth)
     text = f"All {worth.builds:,} builds with it assemble at the worst sizes"
     if worth.builds == 1:
         text = "The one build with it assembles at the worst sizes"
@@ -201,9 +201,9 @@ def _first(scan: Scan, worth: Worth) -> tuple[Say, ...]:
     return say_all(texts)
 
 
-def _assemblies(scan: Scan, worth: Worth) -> dict[str, Any]:
+def _assemblies(found: Proposals, worth: Worth) -> dict[str, Any]:
     """Return the yield of whole assemblies of one part, which takes a while to draw."""
-    whole = whole_yield(scan.catalogue, worth.candidate.part)
+    whole = found.wholes(worth)
     return {
         "sku": worth.candidate.part.sku,
         "certain": number(whole.certain) if whole.certain_builds else None,
@@ -227,7 +227,7 @@ def report(found: Proposals, files: Sequence[Path] = (), saved: Path | None = No
     left_out = unasked_lines(found.scans[0].left_out, _UNASKED)
     if not found.listed:
         return Report(headline, (Say("Nothing that could be made joins a build."), *left_out))
-    first = _first(*found.listed[0])
+    first = _first(found, found.listed[0][1])
     pieces: list[Block] = [Section("Worth making, each on its own", (_shown(found), *first))]
     if found.together:
         texts = []

@@ -36,6 +36,8 @@ def named(catalogue: Catalogue) -> Unit:
     )
 
 
+_SCORE = Unit("{:.2f}".format, number)
+
 #: Words of one cell in a row.
 WORDS = Unit(", ".join, ", ".join, figures=False, blank="", several=True)
 
@@ -127,7 +129,11 @@ def overview(graph: nx.MultiDiGraph, picture: Picture | None = None) -> Told:
         ],
     }
     blocks = () if picture is None else (picture,)
-    return Told(headline, data, (table,), blocks)
+    counted = [
+        Table(name, (Column(of), Column("count", COUNT)), tuple(counts.items()))
+        for name, of, counts in (("nodes", "kind", kinds), ("joints", "verdict", verdicts))
+    ]
+    return Told(headline, data, (table, *counted), blocks)
 
 
 def near(found: Sequence[Near], label: str, steps: int, catalogue: Catalogue) -> Told:
@@ -258,7 +264,25 @@ def families(found: Families, catalogue: Catalogue) -> Told:
         f"{plural(len(found.families), *mate)} more than with others "
         f"(modularity {found.modularity:.2f})."
     )
-    return Told(headline, data, (table,), told)
+    agreement = Table.of(
+        "agreement",
+        found.compared,
+        (Column("grouping"), lambda c: c.grouping),
+        (Column("parts", COUNT), lambda c: c.parts),
+        (Column("adjusted_rand_index", _SCORE), lambda c: c.rand),
+        (Column("normalised_mutual_information", _SCORE), lambda c: c.information),
+    )
+    compared = Table(
+        "compared",
+        (Column("grouping"), Column("kind"), Column("family", PLACE), Column("parts", COUNT)),
+        tuple(
+            (c.grouping, kind, family + 1, parts)
+            for c in found.compared
+            for kind, row in c.kinds.items()
+            for family, parts in row.items()
+        ),
+    )
+    return Told(headline, data, (table, agreement, compared), told)
 
 
 def islands(found: Islands, catalogue: Catalogue) -> Told:

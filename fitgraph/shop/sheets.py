@@ -20,7 +20,6 @@ def write_sheets(found: Proposals, folder: Path, most: int) -> tuple[Path, ...]:
     for name in ("ezdxf", "fpdf"):
         if find_spec(name) is None:
             raise InputError(f"sheets need {name}: pip install 'fitgraph[sheets]'")
-    from fitgraph.adapters import sheet
     from fitgraph.draw.drafting import drawing
     from fitgraph.draw.drafting_dxf import write_dxf
     from fitgraph.draw.drafting_svg import sheet_svg
@@ -31,7 +30,7 @@ def write_sheets(found: Proposals, folder: Path, most: int) -> tuple[Path, ...]:
     folder.mkdir(parents=True, exist_ok=True)
     files: list[Path] = []
     for worth in found.chosen(most):
-        made = sheet(found.catalogue, worth, found.gained_by(worth))
+        made = found.sheet(worth)
         drafted = drawing(made)
         name = worth.candidate.part.sku
         contents = {
