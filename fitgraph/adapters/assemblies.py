@@ -64,9 +64,9 @@ def whole_yield(catalogue: Catalogue, part: Part) -> WholeYield:
     return wholes_in(compile_space(only_parts(catalogue, part.role, [part])), part)
 
 
-def wholes_in(space: Space, part: Part, *, builds: int = BUILDS) -> WholeYield:
+def wholes_in(space: Space, part: Part) -> WholeYield:
     """Return the same of a catalogue as compiled in which the part is its role's only one."""
-    sure, maybe = (_shares(space, part, builds, certain=certain) for certain in (True, False))
+    sure, maybe = (_shares(space, part, certain=certain) for certain in (True, False))
     return WholeYield(_mean(sure), len(sure), _mean(maybe), len(maybe))
 
 
@@ -74,7 +74,7 @@ def _mean(shares: list[float]) -> float:
     return float(np.mean(shares)) if shares else 0.0
 
 
-def _shares(space: Space, part: Part, builds: int, *, certain: bool) -> list[float]:
+def _shares(space: Space, part: Part, *, certain: bool) -> list[float]:
     """Return the share of assemblies that go together in builds drawn with a part."""
     weight = {}
     for role, options in space.options.items():
@@ -85,9 +85,9 @@ def _shares(space: Space, part: Part, builds: int, *, certain: bool) -> list[flo
     drawing = Drawing(space.plan(certain=certain), space.class_of, weight)
     if not drawing.total:
         return []
-    drawn = drawing.draw(builds, np.random.default_rng(SEED))
+    drawn = drawing.draw(BUILDS, np.random.default_rng(SEED))
     assemblies, found = Assemblies(space.catalogue.vocabulary, ASSEMBLIES), []
-    for n in range(builds):
+    for n in range(BUILDS):
         check()
         share = assemblies.share({r: space.options[r][int(at[n])] for r, at in drawn.items()})
         if share is not None:

@@ -85,11 +85,11 @@ def blank(x: str, y: str, traces: Sequence[BaseTraceType], height: int = 380) ->
     )
 
 
-def thinned(count: int, most: int = MOST_POINTS) -> npt.NDArray[np.intp]:
+def thinned(count: int) -> npt.NDArray[np.intp]:
     """Return the places of at most so many points, the first and the last among them."""
-    if count <= most:
+    if count <= MOST_POINTS:
         return np.arange(count)
-    return np.unique(np.linspace(0, count - 1, most).astype(np.intp))
+    return np.unique(np.linspace(0, count - 1, MOST_POINTS).astype(np.intp))
 
 
 def build_text(build: Build, vocabulary: Vocabulary) -> str:

@@ -155,12 +155,12 @@ def rows_html(table: Table, caption: str, kind: str = "fg-fit", most: int | None
     ).format(_class(kind), folds, told, head, body)
 
 
-def table_html(table: Table, most: int = MOST_ROWS) -> Markup:
+def table_html(table: Table) -> Markup:
     """Return a table; rows beyond so many open on demand."""
-    shown = rows_html(table.first(most), table.title)
-    left = len(table.rows) - most
+    shown = rows_html(table.first(MOST_ROWS), table.title)
+    left = len(table.rows) - MOST_ROWS
     if left > 0:
-        rest = replace(table, rows=table.rows[most:])
+        rest = replace(table, rows=table.rows[MOST_ROWS:])
         more = f"{left:,} more"
         shown += Markup("<details><summary>{}</summary>{}</details>").format(
             more, rows_html(rest, f"The {more}")

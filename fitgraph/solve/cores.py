@@ -61,8 +61,8 @@ def deciding(query: Query) -> frozenset[str]:
     return frozenset(query.space.catalogue.vocabulary.deciding) & frozenset(query.space.roles)
 
 
-def core_plan(query: Query, *, certain: bool = True) -> Plan:
-    """Return a plan in which the roles that decide go last.
+def core_plan(query: Query) -> Plan:
+    """Return a plan of certain builds in which the roles that decide go last.
 
     Raises
     ------
@@ -73,17 +73,17 @@ def core_plan(query: Query, *, certain: bool = True) -> Plan:
     """
     space, late = query.space, deciding(query)
     if late == frozenset(space.roles):
-        plan = space.plan(certain=certain)
+        plan = space.plan(certain=True)
         if not _mixed(plan, late):
             return plan
-    elif not space.plan(certain=certain).reads:
+    elif not space.plan(certain=True).reads:
         # Else it would hardly be narrow, and to find that out takes long.
         with contextlib.suppress(TooWideError):
-            plan = space.plan(certain=certain, late=late)
+            plan = space.plan(certain=True, late=late)
             if plan.bytes <= _NARROW and not _mixed(plan, late):
                 return plan
-    weights = query.weights(query.mask(certain=certain))
-    plan = space.plan_within(weights, certain=certain, late=late)
+    weights = query.weights(query.mask(certain=True))
+    plan = space.plan_within(weights, certain=True, late=late)
     replace(plan, ceiling=_NARROW).refuse(plan.bytes)
     if _mixed(plan, late):
         raise TooWideError(plan.bytes, _NARROW, space.roles, [s.name for s in space.sums])
@@ -111,7 +111,7 @@ def _projected(plan: Plan, passes: Passes, late: frozenset[str]) -> dict[int, Me
     }
 
 
-def count_all(query: Query, *, certain: bool = True) -> int:
+def count_all(query: Query) -> int:
     """Return the exact number of a query's cores, limits on price and mass aside.
 
     Raises
@@ -119,13 +119,13 @@ def count_all(query: Query, *, certain: bool = True) -> int:
     TooWideError
         As :func:`core_plan` does.
     """
-    plan, late = core_plan(query, certain=certain), deciding(query)
-    demands = Demands.one(query.weights(query.mask(certain=certain)))
+    plan, late = core_plan(query), deciding(query)
+    demands = Demands.one(query.weights(query.mask(certain=True)))
     known = _projected(plan, Passes(plan, demands, COUNT), late)
     return int(counts(plan, demands, known)[0])
 
 
-def count_builds(query: Query, *, certain: bool = True) -> int:
+def count_builds(query: Query) -> int:
     """Return the exact number of a query's builds, limits aside, along the plan of its cores.
 
     Raises
@@ -133,8 +133,8 @@ def count_builds(query: Query, *, certain: bool = True) -> int:
     TooWideError
         As :func:`core_plan` does.
     """
-    weights = query.weights(query.mask(certain=certain))
-    return count(core_plan(query, certain=certain), weights)
+    weights = query.weights(query.mask(certain=True))
+    return count(core_plan(query), weights)
 
 
 def fixed(query: Query, core: Mapping[str, int]) -> Query:
@@ -313,29 +313,25 @@ class Cores:
 _KINDS = ("price", "price from stock", "price, weighed", "mass", "mass from stock")
 
 
-def list_cores(query: Query, *, certain: bool = True, most: int = MOST_LISTED) -> Cores | None:
+def list_cores(query: Query) -> Cores | None:
     """Return a query's cores within its limits; None where there are too many to be listed.
 
     Parameters
     ----------
     query : Query
         The question.
-    certain : bool
-        Whether builds that are only possible are left out.
-    most : int
-        How many may be listed, limits aside.
 
     Raises
     ------
     TooWideError
         As :func:`core_plan` does.
     """
-    plan, late = core_plan(query, certain=certain), deciding(query)
-    lets = query.mask(certain=certain)
+    plan, late = core_plan(query), deciding(query)
+    lets = query.mask(certain=True)
     demands = Demands.one(query.weights(lets))
     passes = Passes(plan, demands, COUNT)
     projected = _projected(plan, passes, late)
-    if Passes(plan, demands, COUNT, known=projected).totals()[0] > most:
+    if Passes(plan, demands, COUNT, known=projected).totals()[0] > MOST_LISTED:
         return None
     weightings = _weightings(query)
     least = _least(query, plan, lets, weightings, late)
@@ -723,20 +719,20 @@ def best_builds(query: Query, *, sort: str, limit: int) -> list[Build]:
 
 
 def _best(
-    query: Query, lets: Mapping[str, Bools], criteria: Criteria, limit: int, *, certain: bool = True
+    query: Query, lets: Mapping[str, Bools], criteria: Criteria, limit: int
 ) -> tuple[dict[str, Ints], Floats]:
     """Return the best builds: along the plan of cores, which is at hand, unless it is wide."""
     space = query.space
     with contextlib.suppress(TooWideError):
-        return k_best(core_plan(query, certain=certain), space.class_of, lets, criteria, limit)
-    return best_of(space, lets, criteria, limit, certain=certain)
+        return k_best(core_plan(query), space.class_of, lets, criteria, limit)
+    return best_of(space, lets, criteria, limit, certain=True)
 
 
 #: What the extremes of a query's builds are extremes of, and which end.
 _ENDS = {"price": (0, 1.0), "dearest": (0, -1.0), "mass": (1, 1.0), "heaviest": (1, -1.0)}
 
 
-def extreme(query: Query, which: str, *, certain: bool = True) -> tuple[int, float] | None:
+def extreme(query: Query, which: str) -> tuple[int, float] | None:
     """Return price and mass of the cheapest, dearest, lightest or heaviest build of a query.
 
     Parameters
@@ -745,8 +741,6 @@ def extreme(query: Query, which: str, *, certain: bool = True) -> tuple[int, flo
         The question; its limits hold.
     which : {'price', 'dearest', 'mass', 'heaviest'}
         Which; the last two among builds whose mass is known.
-    certain : bool
-        Whether builds that are only possible are left out.
 
     Returns
     -------
@@ -754,14 +748,14 @@ def extreme(query: Query, which: str, *, certain: bool = True) -> tuple[int, flo
         In minor units and tenths of a gram; None where there is no such build.
     """
     row, sign = _ENDS[which]
-    lets = dict(query.mask(certain=certain))
+    lets = dict(query.mask(certain=True))
     if row == 1:
         lets = {r: m & query.weighed[r] for r, m in lets.items()}
     costs = {}
     for role in query.lets:
         own = np.array([query.price[role], query.tenths[role]])
         costs[role] = np.vstack([sign * own[row], own])
-    found = _best(query, lets, Criteria(costs, limits_of(query)), 1, certain=certain)
+    found = _best(query, lets, Criteria(costs, limits_of(query)), 1)
     if not len(found[1]):
         return None
     return round(float(found[1][0, 1])), float(found[1][0, 2])

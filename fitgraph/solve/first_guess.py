@@ -18,33 +18,31 @@ from fitgraph.solve.counting import count
 from fitgraph.solve.estimate import CONFIDENCE, SEED, sample_sums
 from fitgraph.solve.query import Query
 
-#: Builds drawn.
+#: Builds drawn, each as likely as the others.
 SAMPLE = 10_000
 
 
-def first_guess(query: Query, *, certain: bool = True, samples: int = SAMPLE) -> Counted:
+def first_guess(query: Query) -> Counted:
     """Return how many builds keep a budget and a mass limit, from a small sample.
+
+    Builds that are only possible are left out.
 
     Parameters
     ----------
     query : Query
         The question over a compiled catalogue.
-    certain : bool
-        Whether builds that are only possible are left out.
-    samples : int
-        Builds drawn, each as likely as the others.
 
     Returns
     -------
     Counted
         Exact without limits; else an estimate with its 99 % interval.
     """
-    total = count(query.space.plan(certain=certain), query.weights(query.mask(certain=certain)))
+    total = count(query.space.plan(certain=True), query.weights(query.mask(certain=True)))
     request = query.request
     if total == 0 or (request.budget is None and query.max_tenths is None):
         return exactly(total)
-    price, tenths = sample_sums(query, samples, np.random.default_rng(SEED), certain=certain)
-    keeps = np.ones(samples, dtype=bool)
+    price, tenths = sample_sums(query, SAMPLE, np.random.default_rng(SEED), certain=True)
+    keeps = np.ones(SAMPLE, dtype=bool)
     if request.budget is not None:
         keeps &= price <= request.budget
     if query.max_tenths is not None:
@@ -52,7 +50,7 @@ def first_guess(query: Query, *, certain: bool = True, samples: int = SAMPLE) ->
     hits = int(keeps.sum())
     from scipy.stats import binomtest  # takes a second to load
 
-    ends = binomtest(hits, samples).proportion_ci(CONFIDENCE, method="exact")
+    ends = binomtest(hits, SAMPLE).proportion_ci(CONFIDENCE, method="exact")
     return Counted(
-        hits * total // samples, int(ends.low * total), int(np.ceil(ends.high * total)), CONFIDENCE
+        hits * total // SAMPLE, int(ends.low * total), int(np.ceil(ends.high * total)), CONFIDENCE
     )

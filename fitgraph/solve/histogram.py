@@ -14,6 +14,9 @@ from fitgraph.solve.stream import Stream
 #: Up to so many builds every one is counted.
 COUNTED_UP_TO = 5_000_000
 
+#: Builds drawn where there are more.
+DRAWN = 50_000
+
 
 @dataclass(frozen=True, slots=True)
 class Histogram:
@@ -40,10 +43,8 @@ class Histogram:
     exact: bool
 
 
-def histogram(
-    query: Query, *, bins: int = 40, samples: int = 50_000, certain: bool = True
-) -> Histogram:
-    """Return how the builds of a query spread over price and mass.
+def histogram(query: Query, *, bins: int = 40) -> Histogram:
+    """Return how the builds of a query that are certain spread over price and mass.
 
     Parameters
     ----------
@@ -52,28 +53,24 @@ def histogram(
         what lies beyond them.
     bins : int
         Cells in each direction.
-    samples : int
-        Builds drawn where there are too many to count each.
-    certain : bool
-        Whether builds that are only possible are left out.
     """
-    lets = query.mask(certain=certain)
-    total = count(query.space.plan(certain=certain), query.weights(lets))
+    lets = query.mask(certain=True)
+    total = count(query.space.plan(certain=True), query.weights(lets))
     if total == 0:
         empty = np.zeros((bins, bins))
         edges = np.linspace(0.0, 1.0, bins + 1)
         return Histogram(edges, edges, empty, empty, True)
     exact = total <= COUNTED_UP_TO
     if exact:
-        batches = list(Stream(query, certain=certain, limited=False).batches())
+        batches = list(Stream(query, certain=True, limited=False).batches())
         price = np.concatenate([b.price for b in batches]).astype(float)
         tenths = np.concatenate([b.tenths for b in batches]).astype(float)
     else:
         rng = np.random.default_rng(SEED)
-        price, tenths = sample_sums(query, samples, rng, certain=certain)
+        price, tenths = sample_sums(query, DRAWN, rng, certain=True)
     found, price_edges, mass_edges = np.histogram2d(price, tenths / TENTHS, bins=bins)
     if exact:
         return Histogram(price_edges, mass_edges, found, np.zeros_like(found), True)
-    share = found / samples
-    error = np.sqrt(share * (1 - share) / samples)
+    share = found / DRAWN
+    error = np.sqrt(share * (1 - share) / DRAWN)
     return Histogram(price_edges, mass_edges, share * total, error * total, False)

@@ -20,6 +20,9 @@ from fitgraph.records import dataclass
 #: Cells up to which relations between the same roles are made one.
 _MERGED = 1 << 14
 
+#: How often all relations are looked at for classes that they rule out, at most.
+_ROUNDS = 4
+
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Relation:
@@ -162,12 +165,10 @@ def _both(one: Relation, other: Relation, domains: Mapping[str, Ints]) -> Relati
     )
 
 
-def supported(
-    relations: Sequence[Relation], domains: Mapping[str, Ints], rounds: int = 4
-) -> dict[str, Ints]:
+def supported(relations: Sequence[Relation], domains: Mapping[str, Ints]) -> dict[str, Ints]:
     """Return domains without classes that some relation alone rules out (arc consistency)."""
     domains = dict(domains)
-    for _ in range(rounds):
+    for _ in range(_ROUNDS):
         changed = False
         for relation in relations:
             allowed = relation.allowed

@@ -11,7 +11,7 @@ from __future__ import annotations
 
 import datetime
 import math
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 
 import numpy as np
 import numpy.typing as npt
@@ -152,8 +152,6 @@ class _Builds:
 def in_turn(
     engine: TreeEngine,
     enquiries: Sequence[Enquiry] | None = None,
-    *,
-    stock: Mapping[str, int] | None = None,
 ) -> InTurn:
     """Return who is served while pieces last, first come, first served.
 
@@ -163,14 +161,11 @@ def in_turn(
         A compiled catalogue.
     enquiries : sequence of Enquiry, optional
         The catalogue's own by default.
-    stock : mapping of str to int, optional
-        Pieces held by stock number, instead of the catalogue's own.
     """
-    catalogue = engine.catalogue
-    shelf = from_stock(engine, enquiries, stock=stock)
+    shelf = from_stock(engine, enquiries)
     questions, kept = shelf.questions, shelf.enquiries
     builds = _Builds(questions, shelf.served())
-    left = {sku: p.stock for sku, p in catalogue.parts.items()} if stock is None else dict(stock)
+    left = {sku: p.stock for sku, p in engine.catalogue.parts.items()}
     order = sorted(range(len(kept)), key=lambda n: kept[n].date or datetime.date.max)
     gone: frozenset[str] = frozenset()
     taken: list[TakenPieces] = []

@@ -12,7 +12,7 @@ References
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 from concurrent.futures import Executor
 
 import numpy as np
@@ -105,7 +105,6 @@ def reliance(
     engine: TreeEngine,
     enquiries: Sequence[Enquiry] | None = None,
     *,
-    stock: Mapping[str, int] | None = None,
     pairs: bool = True,
     executor: Executor | None = None,
     progress: Progress | None = None,
@@ -118,8 +117,6 @@ def reliance(
         A compiled catalogue.
     enquiries : sequence of Enquiry, optional
         The catalogue's own by default.
-    stock : mapping of str to int, optional
-        Pieces held, instead of the catalogue's own.
     pairs : bool
         Whether pairs are looked for as well.
     executor, progress
@@ -130,7 +127,7 @@ def reliance(
     Reliance
         Exact. What a rider owns is not taken away.
     """
-    shelf = from_stock(engine, enquiries, stock=stock)
+    shelf = from_stock(engine, enquiries)
     questions, menus = shelf.questions, shelf.questions.menus
     total, through = builds_through(menus)
     none: frozenset[str] = frozenset()
