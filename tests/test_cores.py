@@ -175,12 +175,7 @@ def test_too_many_cores_to_list_are_counted_and_their_best_still_stand(
     engine = the_demo().shop.engine
     request = Request(have=("FORK-VEN-04",))
     whole = list_builds(engine, request, sort="price", limit=3, rows=5)
-    listing = cores_module.list_cores
-
-    def few(query: cores_module.Query, **how: bool) -> cores_module.Cores | None:
-        return listing(query, most=2_000)
-
-    monkeypatch.setattr("fitgraph.explain.requested.list_cores", few)
+    monkeypatch.setattr(cores_module, "MOST_LISTED", 2_000)
     part = list_builds(engine, request, sort="price", limit=3, rows=5)
     assert whole.cores == part.cores
     assert part.answers[0].price_from == whole.answers[0].price_from
