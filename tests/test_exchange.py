@@ -6,7 +6,9 @@ import itertools
 from dataclasses import replace
 
 import pytest
-from strategies import all_options, rows_of
+from hypothesis import assume, given, settings
+from hypothesis import strategies as st
+from strategies import all_options, catalogues, rows_of
 
 import fitgraph
 from fitgraph.catalogue import load, shipped_folder
@@ -16,14 +18,22 @@ from fitgraph.explain.words_rider import exchange_text
 from fitgraph.graph.joints import asked
 from fitgraph.model import Catalogue, Fill, Option, Verdict
 from fitgraph.report.exchanges import line
-from fitgraph.solve import TreeEngine
+from fitgraph.solve import Services, TreeEngine
 from tests.shared import the_demo
+from tests.turns import turns
 
 
 def least_by_trying(
-    catalogue: Catalogue, role: str, have: dict[str, str]
+    catalogue: Catalogue,
+    role: str,
+    have: dict[str, str],
+    work: str = "owned",
+    on_it: bool | None = None,
 ) -> dict[str, tuple[int, int, int]]:
-    """Return, for each part, kept parts replaced, price and changes of the least way."""
+    """Return, for each part, kept parts replaced, price and changes of the least way.
+
+    Where `on_it` is given, it says whether the part in question may be worked on.
+    """
     options = all_options(catalogue)
     names = list(options)
     roles = catalogue.vocabulary.roles
@@ -32,18 +42,21 @@ def least_by_trying(
         part, name = option.part, option.role
         kept = have.get(name)
         adapter = roles[name].fill is Fill.ADAPTER
-        sold = part is not None and part.price is not None and not option.services
-        price = 0 if part is None else (part.price or 0)
+        steps = len(option.services)
+        sold = part is not None and part.price is not None and (work == "any" or not steps)
+        price = option.service_price + (0 if part is None else (part.price or 0))
         if name == role:
-            return (0, price, 0) if sold and part is not None and part.sku != kept else None
+            may = not steps or (work == "any" if on_it is None else on_it)
+            told = part is not None and part.price is not None and part.sku != kept
+            return (0, price, steps) if may and told else None
         if kept is not None:
             if part is not None and part.sku == kept:
-                return (0, option.service_price, len(option.services))
+                return None if steps and work == "none" else (0, option.service_price, steps)
             if part is None:
                 return (0 if adapter else 1, 0, 1)
-            return (1, price, 1) if sold else None
+            return (1, price, 1 + steps) if sold else None
         if adapter:
-            return (0, 0, 0) if part is None else (0, price, 1) if sold else None
+            return (0, 0, 0) if part is None else (0, price, 1 + steps) if sold else None
         if roles[name].fill.free:
             return None if option.services else (0, 0, 0)
         return (0, 0, 0) if part is None else None
@@ -112,6 +125,69 @@ def test_every_exchange_against_trying_everything(name: str, most: int) -> None:
                 assert min(e.total for e in few.parts) == min(e.total for e in found.parts)
             assert found.alone == sum(c[0] == 0 and c[2] == 0 for c in brute.values())
     assert seen > 5
+
+
+@settings(max_examples=turns(150, 30), deadline=None)
+@given(st.data())
+def test_work_is_done_on_what_it_may_be_done_on(data: st.DataObject) -> None:
+    catalogue = data.draw(catalogues())
+    engine = TreeEngine(catalogue)
+    roles = [r for r in catalogue.vocabulary.roles if catalogue.of(r)]
+    assume(roles)
+    role = data.draw(st.sampled_from(roles))
+    have = {
+        r: data.draw(st.sampled_from(catalogue.of(r))).sku
+        for r in data.draw(st.lists(st.sampled_from(roles), max_size=3, unique=True))
+    }
+    for work in Services:
+        found = exchange(engine, role, list(have.values()), limit=1000, services=work)
+        brute = least_by_trying(catalogue, role, have, work.value)
+        assert {e.part.sku for e in found.parts} == set(brute)
+        for one in found.parts:
+            assert (one.total, one.build.price) == (brute[one.part.sku][1],) * 2
+            mine = [a for a in one.along if a.option.part is one.part]
+            option = one.build.options[role]
+            assert [a.option for a in mine] == [option] * bool(option.services)
+            assert not mine or (work is Services.ANY and not one.alone)
+            assert one.mass_g == option.mass_g
+            assert len(set(one.lacking)) == len(one.lacking)
+            assert one.in_stock is all(
+                catalogue.parts[sku].stock > 0
+                for sku in one.build.parts.values()
+                if sku not in have.values()
+            )
+        worked = least_by_trying(catalogue, role, have, work.value, on_it=True)
+        assert {sku for sku, why in found.others.items() if why is NotOffered.WORK} == {
+            sku
+            for sku in worked.keys() - brute.keys()
+            if work is Services.OWNED and found.others[sku] is not NotOffered.UNSOLD
+        }
+        shelf = exchange(
+            engine, role, list(have.values()), limit=1000, services=work, in_stock=True
+        )
+        assert shelf.count == shelf.today == found.today
+
+
+def test_a_part_that_goes_after_work_alone_is_named_and_priced() -> None:
+    shop = the_demo().shop
+    kept = ("FORK-VEN-04", "KIT-VEN-01", "CLMP-SKE-01")
+    owned = shop.exchange("bar", *kept, limit=1000)
+    waiting = {s for s, why in owned.found.others.items() if why is NotOffered.WORK}
+    whole = shop.exchange("bar", *kept, limit=1000, services="any")
+    after = {one.part.sku: one for one in whole.found.parts if one.services}
+    assert waiting and waiting <= after.keys()
+    assert not waiting & {s for s, why in whole.found.others.items() if why is NotOffered.WORK}
+    assert "would go after work on what is bought" in owned.to_text().replace("\n", " ")
+    assert "services='any'" in owned.to_text() and "services='any'" not in whole.to_text()
+    for sku in waiting:
+        one = after[sku]
+        (work,) = [a for a in one.along if a.option.part is one.part]
+        service = shop.catalogue.vocabulary.services[work.option.services[0]]
+        assert service.title in line(one, whole.found)
+        assert one.total >= (one.part.price or 0) + service.price
+    (row,) = [r for r in whole.to_dict()["parts"] if r["sku"] == min(waiting)]
+    assert [a["services"] for a in row["along"] if a["sku"] == min(waiting)] != [[]]
+    assert "cannot be undone" in " ".join(whole.to_dict()["cautions"])
 
 
 @pytest.mark.long

@@ -27,6 +27,7 @@ from fitgraph.lab import (
 )
 from fitgraph.lab.arrival import within
 from fitgraph.shop.front import Shop
+from fitgraph.solve import Services
 from fitgraph.wording import plural
 
 #: What we count, one and several; a noun may have a word before it ("1 new rider").
@@ -83,7 +84,7 @@ def test_none_one_and_several() -> None:
 @pytest.mark.parametrize("number", [0, 1, 2])
 def test_reasons_not_to_offer_parts(number: int) -> None:
     for outcome in NotOffered:
-        assert not faults(not_offered_text(outcome, Aim.LIGHTER, number))
+        assert not faults(not_offered_text(outcome, Aim.LIGHTER, Services.OWNED, number))
 
 
 @pytest.fixture(scope="module", params=["one enquiry", "one part a role", "nothing held"])

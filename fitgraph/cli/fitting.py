@@ -18,6 +18,7 @@ from fitgraph.cli.shared_options import (
     InStock,
     Material,
     MaxMass,
+    Services,
     Sort,
     Want,
     WhichTable,
@@ -40,9 +41,7 @@ def builds(
     max_mass: MaxMass = None,
     material: Material = None,
     in_stock: InStock = False,
-    services: Annotated[
-        WorkOn, typer.Option(help="To which parts the workshop may do work.")
-    ] = WorkOn.OWNED,
+    services: Services = WorkOn.OWNED,
     sort: Annotated[Sort, typer.Option(help="What comes first.")] = Sort.PRICE,
     limit: Annotated[
         int, typer.Option(metavar="K", min=0, max=MOST_LISTED, help="How many builds to list.")
@@ -95,6 +94,7 @@ def exchange(
     ends: Annotated[
         bool, typer.Option("--ends", help="Keep room for the cheapest, lightest, strongest.")
     ] = False,
+    services: Services = WorkOn.OWNED,
     json: AsJson = False,
     csv: AsCsv = False,
     table: WhichTable = None,
@@ -111,6 +111,7 @@ def exchange(
         sort=None if sort is None else sort.value,
         limit=limit,
         ends=ends,
+        services=services.value,
     )
     put_out(answer, shop, json=json, csv=csv, table=table)
 

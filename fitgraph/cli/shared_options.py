@@ -71,6 +71,9 @@ CatalogueFolder = Annotated[
         show_default=False,
     ),
 ]
+Services = Annotated[
+    WorkOn, typer.Option("--services", help="To which parts the workshop may do work.")
+]
 AsJson = Annotated[bool, typer.Option("--json", help="Print JSON and nothing else.")]
 AsCsv = Annotated[bool, typer.Option("--csv", help="Print a table as CSV and nothing else.")]
 WhichTable = Annotated[

@@ -2,8 +2,9 @@
 the others are not offered.
 
 Only the parts in question are named. A named part stays, perhaps after workshop work, and is
-replaced only where nothing else goes; adapters may be added or left out. For a role that nobody
-named, something that goes with the rest is taken to be there, and is not priced.
+replaced only where nothing else goes; adapters may be added or left out. What is bought is worked
+on only if that is asked for; parts that would go no other way have that for their reason. For a
+role that nobody named, something that goes with the rest is taken to be there, and is not priced.
 
 For every part that could be taken the way is found that replaces the fewest kept parts, of these
 the cheapest, and of these the one with the fewest changes: one pass of least costs, with that role
@@ -25,7 +26,7 @@ import numpy as np
 from fitgraph.array_types import Bools, Floats
 from fitgraph.explain.network import least_of_classes
 from fitgraph.explain.representatives import Contrast
-from fitgraph.model import Catalogue, Fill, Option, Part
+from fitgraph.model import Catalogue, Fill, Option, Part, Vocabulary
 from fitgraph.records import dataclass
 from fitgraph.solve import Request, TreeEngine
 from fitgraph.solve.algebra import LEAST
@@ -37,7 +38,7 @@ from fitgraph.solve.only_named import asked_of_named
 from fitgraph.solve.passes import Passes
 from fitgraph.solve.query import Query, ask
 from fitgraph.solve.ranked import best_of
-from fitgraph.solve.request import find_part, is_of_material
+from fitgraph.solve.request import Services, find_part, is_of_material
 from fitgraph.solve.space import Space
 
 #: A minor currency unit against one change more, and a kept part that is replaced against both.
@@ -69,6 +70,7 @@ class NotOffered(Enum):
     """Why a part is not offered; the first that holds."""
 
     SIZE = "size"
+    WORK = "work"
     UNTOLD = "untold"
     UNSOLD = "unsold"
     MATERIAL = "material"
@@ -84,7 +86,7 @@ class Along:
     Parameters
     ----------
     option : Option
-        The part, or the kept part after work on it.
+        The part; or what is kept, or the other part itself, after work on it.
     instead : Part or None
         The kept part that it replaces.
     price : int
@@ -133,6 +135,11 @@ class Exchanged:
     lacking: tuple[str, ...]
     build: Build
     assumed: Mapping[str, Option]
+
+    @property
+    def mass_g(self) -> float | None:
+        """Return the mass of the part after all work on it [g]; None where that is not known."""
+        return self.build.options[self.part.role].mass_g
 
     @property
     def in_stock(self) -> bool:
@@ -195,6 +202,8 @@ class Exchange:
     all_stay : bool
         Whether only what goes without replacing a kept part was looked for, since all that goes
         would need more memory than the ceiling.
+    services : Services
+        To which parts the workshop may do work.
     """
 
     catalogue: Catalogue
@@ -211,13 +220,20 @@ class Exchange:
     others: Mapping[str, NotOffered]
     open_roles: tuple[str, ...]
     all_stay: bool = False
+    services: Services = Services.OWNED
 
 
 class _Question:
     """What may be taken for each role, and what it costs."""
 
     def __init__(
-        self, query: Query, role: str, kept: Mapping[str, frozenset[str]], *, stocked: bool
+        self,
+        query: Query,
+        role: str,
+        kept: Mapping[str, frozenset[str]],
+        work: Services,
+        *,
+        stocked: bool,
     ) -> None:
         self.query, self.role = query, role
         self.lets: dict[str, Bools] = {}
@@ -226,8 +242,10 @@ class _Question:
         self.replaced: dict[str, Floats] = {}
         roles = query.space.catalogue.vocabulary.roles
         for name, facts in query.space.facts.items():
-            held = ~facts.serviced & ~facts.void
-            sold = facts.sold & ~facts.serviced & ~facts.void
+            as_sold = ~facts.serviced | (work is Services.ANY)
+            as_kept = ~facts.serviced | (work is not Services.NONE)
+            held = as_sold & ~facts.void
+            sold = facts.sold & held
             if stocked:
                 sold &= facts.stocked
                 held &= facts.stocked
@@ -235,20 +253,20 @@ class _Question:
             self.replaced[name] = np.zeros(len(mine))
             services = np.array([len(o.services) for o in query.space.options[name]], dtype=float)
             if name == role:
-                self.lets[name] = (
-                    held & ~mine
-                )  # without a price as well: that is a reason of its own
-                self.price[name], self.changes[name] = facts.price.copy(), 0.0 * services
+                # Without a price as well: that is a reason of its own.
+                self.lets[name] = held & ~mine
+                self.price[name] = facts.price + facts.service_price
+                self.changes[name] = services
             elif name in kept:
-                self.lets[name] = mine | sold | facts.void
+                self.lets[name] = (mine & as_kept) | sold | facts.void
                 self.price[name] = np.where(mine, 0.0, facts.price) + facts.service_price
-                self.changes[name] = np.where(mine, services, 1.0)
+                self.changes[name] = np.where(mine, services, services + 1.0)
                 adapter = roles[name].fill is Fill.ADAPTER  # which may go without a loss
                 self.replaced[name] = (~mine & ~(facts.void & adapter)).astype(float)
             elif roles[name].fill is Fill.ADAPTER:
                 self.lets[name] = sold | facts.void
                 self.price[name] = facts.price + facts.service_price
-                self.changes[name] = np.where(facts.void, 0.0, 1.0)
+                self.changes[name] = np.where(facts.void, 0.0, services + 1.0)
             else:  # taken to be there
                 open_ = ~facts.serviced if roles[name].fill.free else facts.void
                 self.lets[name] = open_.copy()
@@ -260,7 +278,10 @@ class _Question:
         return self.replaced[name] * _REPLACED + paid
 
     def least(self) -> Floats:
-        """Return the least that each option of the role in question comes to; infinite if none."""
+        """Return the least that each option of the role in question comes to; infinite if none.
+
+        Those that may not be taken have one as well: they go with what may be for other roles.
+        """
         space = self.query.space
         values = {}
         for name, size in space.sizes.items():
@@ -272,8 +293,12 @@ class _Question:
         else:
             plan = space.plan(certain=True, last=self.role)
             found = Passes(plan, Demands.one(values), LEAST).through_last()[0]
-        rest = found[space.class_of[self.role]]
-        return np.where(self.lets[self.role], rest + self.cost(self.role), np.inf)
+        rest: Floats = found[space.class_of[self.role]]
+        return rest + self.cost(self.role)
+
+    def taken(self, least: Floats) -> Floats:
+        """Return the same of options that may be taken, infinite of the others."""
+        return np.where(self.lets[self.role], least, np.inf)
 
     def perhaps(self) -> Bools:
         """Return which options of the role in question go, or may go for all that is known."""
@@ -320,26 +345,30 @@ class _Wish:
     old: Part | None
     old_strength: float
 
-    def reason(self, part: Part, strength: float, total: float, *, held: bool) -> NotOffered | None:
+    def reason(
+        self, option: Option, strength: float, total: float, *, held: bool
+    ) -> NotOffered | None:
         """Return why a part that goes is not offered, None if it is."""
+        part = option.part
+        assert part is not None
         if part.price is None:
             return NotOffered.UNSOLD
         if self.material is not None and not is_of_material(part, self.material):
             return NotOffered.MATERIAL
         if self.in_stock and not held:
             return NotOffered.STOCK
-        if not self._meets(part, strength, total):
+        if not self._meets(option, strength, total):
             return NotOffered.AIM
         if self.budget is not None and total > self.budget:
             return NotOffered.BUDGET
         return None
 
-    def _meets(self, part: Part, strength: float, total: float) -> bool:
+    def _meets(self, option: Option, strength: float, total: float) -> bool:
         """Return whether it is what is aimed at; without a part before, any is."""
         if self.aim is Aim.ANY or self.old is None:
             return True
         if self.aim is Aim.LIGHTER:
-            mine, theirs = part.mass_g, self.old.mass_g
+            mine, theirs = option.mass_g, self.old.mass_g
             return mine is not None and theirs is not None and mine < theirs
         if self.aim is Aim.CHEAPER:
             return self.old.price is not None and total < self.old.price
@@ -380,6 +409,7 @@ def exchange(
     sort: str | None = None,
     limit: int = 8,
     ends: bool = False,
+    services: Services = Services.OWNED,
 ) -> Exchange:
     """Return what could be taken for one role, with the rest kept.
 
@@ -408,6 +438,9 @@ def exchange(
     ends : bool
         Whether room is kept among them for the first that needs nothing else, for the least to
         pay, the lightest and the strongest, and for the first that can be done today.
+    services : Services
+        To which parts the workshop may do work: none, those that are kept, or what is bought as
+        well.
 
     Raises
     ------
@@ -422,30 +455,37 @@ def exchange(
     old = next((part for part in named if part.role == role), None)
     order = aim.sort if sort is None else sort
     query = ask(space, Request())
-    every = _Question(query, role, kept, stocked=False)
-    shelf = _Question(query, role, kept, stocked=True)
-    goes, goes_today, may = every.least(), shelf.least(), every.perhaps()
+    every = _Question(query, role, kept, services, stocked=False)
+    shelf = _Question(query, role, kept, services, stocked=True)
+    whole, may = every.least(), every.perhaps()
+    goes, goes_today = every.taken(whole), shelf.taken(shelf.least())
     question, cost = (shelf, goes_today) if in_stock else (every, goes)
     to_pay, to_pay_today = _paid(goes), _paid(goes_today)
     options, strengths = space.options[role], space.strength_nm[role]
     wish = _Wish(aim, budget, material, in_stock, old, _strength(space, old))
     others: dict[str, NotOffered] = {}
-    offered = []
-    for place in np.flatnonzero(every.lets[role]).tolist():
-        one = options[place].part
-        assert one is not None
-        if not np.isfinite(goes[place]):
-            others[one.sku] = NotOffered.UNTOLD if may[place] else NotOffered.SIZE
+    offered, now = [], []
+    for sku, at in space.facts[role].places.items():
+        # As sold or after work on it, whichever comes to less.
+        mine = [n for n in at if every.lets[role][n]]
+        if not mine:
             continue
-        held = bool(np.isfinite(goes_today[place]))
+        place = min(mine, key=lambda n: (cost[n], goes[n]))
+        if not np.isfinite(goes[place]):
+            worked = services is Services.OWNED and bool(np.isfinite(whole[list(at)]).any())
+            untold = NotOffered.UNTOLD if may[mine].any() else NotOffered.SIZE
+            others[sku] = NotOffered.WORK if worked else untold
+            continue
+        held = bool(np.isfinite(goes_today[mine]).any())
         paid = to_pay_today[place] if in_stock and held else to_pay[place]
-        why = wish.reason(one, float(strengths[place]), float(paid), held=held)
+        why = wish.reason(options[place], float(strengths[place]), float(paid), held=held)
         if why is None:
             offered.append(place)
+            now.append(held)
         else:
-            others[one.sku] = why
+            others[sku] = why
     places = np.array(offered, dtype=np.intp)
-    alone = cost[places] == question.cost(role)[places]
+    alone = (cost[places] == question.cost(role)[places]) & ~space.facts[role].serviced[places]
     strength = strengths[places]
     mass = np.array([_number(options[n].mass_g) for n in offered])
     paid_all = _paid(cost[places])
@@ -456,7 +496,7 @@ def exchange(
     }
     replaced = np.floor(cost[places] / _REPLACED)
     ranked = np.lexsort((*keys[order], replaced)).tolist()
-    today = np.isfinite(goes_today[places])
+    today = np.array(now, dtype=bool)
     listed = ranked[:limit]
     if ends and limit:
         firsts = [np.lexsort(keys[name])[:1].tolist() for name in keys]
@@ -482,6 +522,7 @@ def exchange(
         tuple(p.sku for n in ranked if n not in shown and (p := options[offered[n]].part)),
         others,
         tuple(name for name, r in roles.items() if r.fill.free and name not in told),
+        services=services,
     )
 
 
@@ -505,6 +546,10 @@ def _number(value: float | None) -> float:
     return _LAST if value is None else value
 
 
+def _minutes(vocabulary: Vocabulary, option: Option) -> float:
+    return sum(vocabulary.services[s].minutes for s in option.services)
+
+
 def _row(
     question: _Question, place: int, least: float, old: Part | None, named: Sequence[Part]
 ) -> Exchanged:
@@ -523,6 +568,9 @@ def _row(
     for name, n in chosen.items():
         one, kept = space.options[name][n], mine.get(name)
         if name == role:
+            if one.services:
+                along.append(Along(one, None, int(one.service_price)))
+                minutes += _minutes(vocabulary, one)
             continue
         if name not in mine and name not in adapters:
             if one.part is not None:
@@ -535,16 +583,17 @@ def _row(
         if one.services or kept is None or one.part.sku not in owned:
             instead = None if kept is None or one.part.sku == kept.sku else kept
             along.append(Along(one, instead, int(question.price[name][n])))
-            minutes += sum(vocabulary.services[s].minutes for s in one.services)
+            minutes += _minutes(vocabulary, one)
     strength = float(space.strength_nm[role][place])
-    bought = [part, *(p for one in along if (p := one.option.part) and p.sku not in owned)]
+    parts = [part, *(p for one in along if (p := one.option.part) and p.sku not in owned)]
+    bought = {p.sku: p for p in parts}
     than = None
     if old is not None:
         was = _strength(space, old)
-        known = part.mass_g is not None and old.mass_g is not None
+        known = option.mass_g is not None and old.mass_g is not None
         than = Contrast(
             None if old.price is None else (part.price or 0) - old.price,
-            (part.mass_g or 0.0) - (old.mass_g or 0.0) if known else None,
+            (option.mass_g or 0.0) - (old.mass_g or 0.0) if known else None,
             None if np.isnan(strength - was) else strength - was,
             minutes,
         )
@@ -562,7 +611,7 @@ def _row(
         None if np.isnan(strength) else strength,
         tuple(along),
         tuple(left_out),
-        tuple(p.sku for p in bought if p.stock <= 0),
+        tuple(sku for sku, p in bought.items() if p.stock <= 0),
         Build(
             ordered,
             (part.price or 0) + sum(one.price for one in along),

@@ -16,6 +16,7 @@ from fitgraph.explain.words import named_figure, size_text
 from fitgraph.mechanics.grip import GripRatio, inverse
 from fitgraph.model import Basis, Catalogue, Presence
 from fitgraph.model.rider import Question
+from fitgraph.solve import Services
 from fitgraph.units import show_mass
 from fitgraph.wording import capital, first_of, percent, plural, sentence
 
@@ -302,11 +303,8 @@ def advice_text(catalogue: Catalogue, advice: RiderAdvice) -> str:
 
 #: Why parts are not offered; what follows their number.
 _NOT_OFFERED = {
-    NotOffered.SIZE: (
-        "does not go",
-        "do not go",
-        "as sold with what is kept, whatever comes along",
-    ),
+    NotOffered.SIZE: ("does not go", "do not go", "with what is kept, whatever comes along"),
+    NotOffered.WORK: ("would go", "would go", "after work on what is bought"),
     NotOffered.UNTOLD: ("cannot", "cannot", "be told: a figure has to be measured"),
     NotOffered.UNSOLD: ("has", "have", "no price"),
     NotOffered.MATERIAL: ("is", "are", "of another material"),
@@ -315,20 +313,26 @@ _NOT_OFFERED = {
 }
 
 
-def not_offered_text(outcome: NotOffered, aim: Aim, number: int) -> str:
+def _as_sold(services: Services) -> str:
+    """Return that work on what is bought was not looked for, where that is so."""
+    return "" if services is Services.ANY else " as sold"
+
+
+def not_offered_text(outcome: NotOffered, aim: Aim, services: Services, number: int) -> str:
     """Return how many parts are not offered for a reason, and the reason.
 
     Examples
     --------
-    >>> not_offered_text(NotOffered.UNSOLD, Aim.ANY, 1)
+    >>> not_offered_text(NotOffered.UNSOLD, Aim.ANY, Services.OWNED, 1)
     '1 has no price'
-    >>> not_offered_text(NotOffered.AIM, Aim.LIGHTER, 2)
+    >>> not_offered_text(NotOffered.AIM, Aim.LIGHTER, Services.OWNED, 2)
     '2 go, and are not lighter, or nobody knows'
     """
     one, many, rest = _NOT_OFFERED.get(
         outcome, ("goes, and is", "go, and are", f"not {aim.value}, or nobody knows")
     )
-    return f"{plural(number, one, many)} {rest}"
+    sold = _as_sold(services) if outcome is NotOffered.SIZE else ""
+    return f"{plural(number, one, many)}{sold} {rest}"
 
 
 def exchange_text(found: Exchange) -> str:
@@ -358,7 +362,7 @@ def _exchange_text(found: Exchange) -> str:
         )
         than = f"Which are {found.aim.value} than theirs is told once theirs is named."
         return f"{told} {than}" if open_ else told
-    if set(found.others.values()) <= {NotOffered.SIZE}:
+    if set(found.others.values()) <= {NotOffered.SIZE, NotOffered.WORK}:
         along = "with all that is kept" if found.all_stay else "whatever comes along"
-        return f"No other {title} {'go' if several else 'goes'} as sold, {along}."
+        return f"No other {title} {'go' if several else 'goes'}{_as_sold(found.services)}, {along}."
     return f"Of {len(found.others):,} other {many} none is what is wanted."

@@ -6,6 +6,7 @@ from typing import Any
 
 from fitgraph.explain.exchange import Along, Exchange, Exchanged, NotOffered
 from fitgraph.explain.words_rider import exchange_text, not_offered_text
+from fitgraph.model import Part
 from fitgraph.report.blocks import Report, Say, Section, Tone
 from fitgraph.report.builds import difference_words
 from fitgraph.report.cautions import cautions_on_work
@@ -58,7 +59,7 @@ def data(found: Exchange) -> dict[str, Any]:
             "sku": one.part.sku,
             "price": money.data(one.price),
             "currency": vocabulary.currency,
-            "mass_g": number(one.part.mass_g),
+            "mass_g": number(one.mass_g),
             "strength": number(one.strength_nm),
             "price_more": price,
             "mass_more_g": None if than is None else number(than.mass_g),
@@ -83,16 +84,17 @@ def data(found: Exchange) -> dict[str, Any]:
         "more": list(found.more),
         "others": {sku: why.value for sku, why in found.others.items()},
         "all_stay": found.all_stay,
+        "services": found.services.value,
         "cautions": list(cautions(found)),
     }
 
 
-def _along_text(one: Along, found: Exchange) -> str:
+def _along_text(one: Along, found: Exchange, other: Part) -> str:
     vocabulary = found.catalogue.vocabulary
     part = one.option.part
     assert part is not None
     work = [vocabulary.services[s].title for s in one.option.services]
-    text = " + ".join([part.called, *work])
+    text = listed(work) if part is other else " + ".join([part.called, *work])
     price = f" ({money_of(vocabulary).show(one.price)})" if one.price else ""
     instead = "" if one.instead is None else f" for {one.instead.called}"
     return f"{text}{instead}{price}"
@@ -100,7 +102,7 @@ def _along_text(one: Along, found: Exchange) -> str:
 
 def with_it(one: Exchanged, found: Exchange) -> str:
     """Return what comes along with a part, and what is not needed any more."""
-    told = [_along_text(a, found) for a in one.along]
+    told = [_along_text(a, found, one.part) for a in one.along]
     told += [f"without {p.called}" for p in one.left_out]
     return ", ".join(told) or "nothing"
 
@@ -120,7 +122,7 @@ def _against(one: Exchanged, found: Exchange) -> str:
     """Return how a part differs from the old one; without one, what it weighs and bears."""
     if one.than is not None:
         return ", ".join(difference_words(one.than, found.catalogue.vocabulary))
-    known = [] if one.part.mass_g is None else [MASS.show(one.part.mass_g)]
+    known = [] if one.mass_g is None else [MASS.show(one.mass_g)]
     known += [] if one.strength_nm is None else [f"bears {MOMENT.show(one.strength_nm)}"]
     return ", ".join(known)
 
@@ -169,7 +171,10 @@ def reasons(found: Exchange) -> list[tuple[str, list[str]]]:
     for sku, why in found.others.items():
         of.setdefault(why, []).append(sku)
     most_first = sorted(of.items(), key=lambda one: -len(one[1]))
-    return [(not_offered_text(why, found.aim, len(skus)), skus) for why, skus in most_first]
+    return [
+        (not_offered_text(why, found.aim, found.services, len(skus)), skus)
+        for why, skus in most_first
+    ]
 
 
 def tables(found: Exchange) -> tuple[Table, ...]:
@@ -181,7 +186,7 @@ def tables(found: Exchange) -> tuple[Table, ...]:
             found.parts,
             (Column("sku"), lambda o: o.part.sku),
             (Column("price", money), lambda o: o.price),
-            (Column("mass_g", MASS), lambda o: o.part.mass_g),
+            (Column("mass_g", MASS), lambda o: o.mass_g),
             (Column("strength_nm", MOMENT), lambda o: o.strength_nm),
             (Column("price_more", money), lambda o: None if o.than is None else o.than.price),
             (
@@ -214,6 +219,8 @@ def report(found: Exchange, hints: Hints) -> Report:
     title = vocabulary.roles[found.role].title
     others = "; ".join(text for text, _ in reasons(found))
     rest = (Say(f"Of the others, {others}.", Tone.QUIET),) if others else ()
+    if NotOffered.WORK in found.others.values():
+        rest = (*rest, Say(f"With work on what is bought: {hints.worked}", Tone.QUIET))
     if not found.count:
         named = [p.sku for p in (*found.kept, *([found.old] if found.old else []))]
         return Report(exchange_text(found), (*rest, Say(f"To see why: {hints.ask('why', named)}")))

@@ -39,6 +39,11 @@ class Hints:
         """Return how to have more listed."""
         return f"--limit, or {self.rest}" if self.command else f"limit=, or {self.rest}"
 
+    @property
+    def worked(self) -> str:
+        """Return how to have work done on what is bought."""
+        return "--services any" if self.command else "services='any'"
+
     def answering(self, question: str) -> str:
         """Return how a question is answered."""
         return f"--saw {question}=..." if self.command else f".answer({question!r}, ...)"

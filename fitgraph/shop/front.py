@@ -392,6 +392,7 @@ class Shop:
         sort: Sort | None = None,
         limit: int = 8,
         ends: bool = False,
+        services: Work = "owned",
     ) -> ExchangeAnswer:
         """Return what could be taken for one role with the rest kept, and what comes along.
 
@@ -422,6 +423,9 @@ class Shop:
         ends : bool
             Whether room is kept among them for the first that needs nothing else, for the least
             to pay, the lightest, the strongest, and the first that can be done today.
+        services : {'none', 'owned', 'any'}
+            To which parts the workshop may do work: none, those that stay, or what is bought as
+            well. A part that would go only after work on it has that for its reason.
 
         Raises
         ------
@@ -436,7 +440,7 @@ class Shop:
         'BAR-MAR-05'
         """
         from fitgraph.explain import exchange as exchanges
-        from fitgraph.solve.request import check_material
+        from fitgraph.solve.request import Services, check_material
 
         name = one_of(role, self.catalogue.vocabulary.roles, "the role")
         kind = text_of(material, "material")
@@ -451,6 +455,7 @@ class Shop:
             sort=None if sort is None else one_of(sort, get_args(Sort), "sort"),
             limit=whole_of(limit, "limit"),
             ends=yes_of(ends, "ends"),
+            services=Services(one_of(services, get_args(Work), "services")),
         )
         return ExchangeAnswer(found)
 
