@@ -56,7 +56,7 @@ def opened(make: type[Answering], **given: object) -> tuple[Answering, dict[str,
     "make, given, told",
     [
         (Counter, {}, "Say what they have"),
-        (WhyExplorer, {"parts": ("FORK-SKE-01", "BAR-OST-03")}, "bar over the steerer"),
+        (WhyExplorer, {"parts": ("FORK-SKE-01", "BAR-OST-03")}, "bar over the kit's sleeve"),
         (BuildExplorer, {"have": ("FORK-SKE-01",)}, "builds certain to fit"),
         (StockGaps, {}, "Unmet demand over time"),
     ],

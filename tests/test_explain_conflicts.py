@@ -26,6 +26,7 @@ from strategies import (
 from fitgraph.explain import Explainer
 from fitgraph.explain.changes import Change, Prefer
 from fitgraph.explain.conflicts import Conflict
+from fitgraph.explain.standing import nearest_combination
 from fitgraph.explain.transversals import minimal, minimal_transversals
 from fitgraph.graph.joints import asked
 from fitgraph.graph.said import judge
@@ -451,3 +452,19 @@ def test_a_real_clash_has_the_conflicts_that_cpmpy_finds() -> None:
         )
     }
     assert model.elements(mus(model.soft, model.hard)) in wanted
+
+
+@pytest.mark.parametrize(
+    "skus",
+    [
+        ("FORK-SKE-01", "BAR-OST-03"),  # with a kit one joint fails, without one two do
+        ("WHL-QUA-10",),  # a fork that nobody measured may take them, no other does
+    ],
+)
+def test_what_is_told_of_parts_is_what_is_drawn_of_them(skus: tuple[str, ...]) -> None:
+    explainer = Explainer(the_demo().catalogue)
+    said, near = explainer.why(skus), nearest_combination(explainer, skus)
+    assert said.conflicts
+    for clash in said.conflicts:
+        assert clash.verdict is said.verdict
+        assert all(near[role] == option for role, option in clash.options.items())

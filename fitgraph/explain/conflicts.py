@@ -20,7 +20,7 @@ from fitgraph.explain.hitting import Oracle, drops_and_conflicts
 from fitgraph.explain.kinds import FailingTable, Kinds, Reduced, reduce
 from fitgraph.explain.reasons import Clash, clashes
 from fitgraph.explain.transversals import minimal_transversals
-from fitgraph.model import Joint, Verdict
+from fitgraph.model import Joint, Option, Verdict
 from fitgraph.records import dataclass
 
 
@@ -67,7 +67,12 @@ def sets_of_elements(
     return [tuple(every[n] for n in range(len(every)) if member >> n & 1) for member in members]
 
 
-def minimal_conflicts(kinds: Kinds, question: AskedElements, verdict: Verdict) -> list[Conflict]:
+def minimal_conflicts(
+    kinds: Kinds,
+    question: AskedElements,
+    verdict: Verdict,
+    near: Mapping[str, Option] | None = None,
+) -> list[Conflict]:
     """Return every smallest set of elements and joints that cannot hold together.
 
     Parameters
@@ -79,6 +84,10 @@ def minimal_conflicts(kinds: Kinds, question: AskedElements, verdict: Verdict) -
     verdict : Verdict
         What is said of them: ``FAILS`` for kinds of what is possible,
         ``UNKNOWN`` for kinds of what is certain.
+    near : mapping of str to Option, optional
+        A combination that breaks nothing but joints, the fewest it can: where it breaks one
+        joint of a conflict that is what is told, so that all conflicts, and drawings beside
+        them, speak of the same parts.
 
     Returns
     -------
@@ -101,7 +110,7 @@ def minimal_conflicts(kinds: Kinds, question: AskedElements, verdict: Verdict) -
     members, names = conflict_sets(reduced)
     by_name = {t.joint.name: t.joint for t in reduced.tables}
     joints = [by_name[name] for name in names]
-    nearest = _Nearest(reduced, verdict)
+    nearest = _Nearest(reduced, verdict, near or {})
     found = [
         Conflict(elements, verdict, nearest(elements, member))
         for member, elements in zip(
@@ -176,8 +185,8 @@ class _Nearest:
     Since nothing in a conflict can be left out, one joint is all it has to break.
     """
 
-    def __init__(self, reduced: Reduced, verdict: Verdict) -> None:
-        self.reduced, self.verdict = reduced, verdict
+    def __init__(self, reduced: Reduced, verdict: Verdict, near: Mapping[str, Option]) -> None:
+        self.reduced, self.verdict, self.near = reduced, verdict, near
         question = reduced.question
         self.tables = {t.joint.name: t for t in reduced.tables}
         self.broken = {
@@ -192,6 +201,12 @@ class _Nearest:
         tables = [self.tables[e.joint.name] for e in elements if e.joint is not None]
         if not tables:
             return ()
+        if self.near:
+            joints = [t.joint for t in tables]
+            unnamed = frozenset(self.near) - frozenset(self.named)
+            nearest = clashes(joints, self.near, at_most=self.verdict, free=unnamed)
+            if len(nearest) == 1:
+                return tuple(nearest)
         reduced = self.reduced
         roles = dict.fromkeys(r for t in tables for r in t.roles)
         factors: list[Factor] = [(t.roles, np.where(t.fails, _JOINT_COST, 0.0)) for t in tables]

@@ -289,11 +289,13 @@ class Explainer:
     ) -> tuple[Verdict, tuple[Conflict, ...], bool]:
         """Return the verdict where none is certain, the conflicts, and whether none is missing."""
         verdict = Verdict.FAILS
+        places = nearest(self.space, base)
+        near = None if places is None else self._options(places)
         try:
-            found = minimal_conflicts(self.kinds(Verdict.UNKNOWN), question, verdict)
+            found = minimal_conflicts(self.kinds(Verdict.UNKNOWN), question, verdict, near)
             if not found:  # it is possible: what keeps it from being certain?
                 verdict = Verdict.UNKNOWN
-                found = minimal_conflicts(self.kinds(Verdict.FITS), question, verdict)
+                found = minimal_conflicts(self.kinds(Verdict.FITS), question, verdict, near)
         except TooManySetsError:
             if self._any(base, weights, certain=False):
                 verdict = Verdict.UNKNOWN
@@ -309,8 +311,7 @@ class Explainer:
     def _conflicts(
         self, base: Mapping[str, Bools], chosen: Mapping[str, int], verdict: Verdict
     ) -> list[Clash]:
-        lets: Mapping[str, Bools] = base
-        places = nearest(self.space, lets)
+        places = nearest(self.space, base)
         if places is None:
             return []
         joints = asked(self.catalogue.vocabulary.joints, tidy=False)

@@ -58,7 +58,7 @@ def nearest(space: Space, lets: Mapping[str, Bools]) -> dict[str, int] | None:
     """
     tables = [t for t in space.joint_tables if t.joint.rule != SHARED]
     # Whole numbers in few bytes: equals are equal, however the costs are added.
-    width = np.min_scalar_type(len(tables) * max(_COST.values()))
+    width = np.min_scalar_type(max(1, len(tables)) * max(_COST.values()))
     cost = np.array([_COST[v] for v in sorted(_COST)], dtype=width)
     choices: dict[str, Ints] = {}
     kinds: dict[str, Ints] = {}

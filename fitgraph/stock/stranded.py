@@ -8,7 +8,7 @@ import numpy as np
 
 from fitgraph.array_types import Ints
 from fitgraph.demand.least import cheapest
-from fitgraph.demand.menus import IN_STOCK, SOLD, Menus
+from fitgraph.demand.menus import IN_STOCK, SOLD, Menus, Shelf
 from fitgraph.model import Verdict
 from fitgraph.records import dataclass
 from fitgraph.solve import Space, TreeEngine
@@ -33,10 +33,10 @@ class Stranded:
         dimension decides. ``NEITHER``: no part that is sold goes with it.
     needs : tuple of str
         The fewest parts to order, the cheapest such set, after which it has a build; for
-        ``POSSIBLY``, those of the likeliest build that are not in stock.
+        ``POSSIBLY``, those of a build that is possible.
     joints : tuple of str
         For ``NEITHER``, the joints that fail in the combination nearest to a build; for
-        ``POSSIBLY``, those of the likeliest build that nobody can tell yet.
+        ``POSSIBLY``, those that nobody can tell yet in the build that has the fewest of them.
     """
 
     sku: str
@@ -57,27 +57,30 @@ def _rows(menus: Menus, skus: list[str], shelf: list[int]) -> Ints:
     return rows
 
 
-def _in_the_way(menus: Menus, skus: list[str]) -> dict[str, tuple[str, ...]]:
-    """Return for each part the joints that fail in the combination of what is sold nearest to it.
+def _nearest_each(menus: Menus, shelves: Mapping[str, Shelf]) -> dict[str, dict[str, int]]:
+    """Return for each part the combination with it that is nearest to a build.
 
     Parts whose options are of the same classes are asked about once.
+
+    Parameters
+    ----------
+    menus : Menus
+        The menus of every role.
+    shelves : mapping of str to Shelf
+        What may go with each part.
     """
     space = menus.space
-    sold = {
-        role: menus.menu(at, menus.shelf(at, SOLD)).place for at, role in enumerate(menus.roles)
-    }
-    known: dict[tuple[str, frozenset[int]], tuple[str, ...]] = {}
+    known: dict[tuple[str, frozenset[int], Shelf], dict[str, int]] = {}
     found = {}
-    for sku in skus:
+    for sku, shelf in shelves.items():
         own = space.catalogue.parts[sku].role
         places = list(space.facts[own].places[sku])
-        key = (own, frozenset(space.class_of[own][places].tolist()))
+        key = (own, frozenset(space.class_of[own][places].tolist()), shelf)
         if key not in known:
             lets = {role: np.zeros(len(space.options[role]), dtype=bool) for role in menus.roles}
-            for role, mask in lets.items():
-                mask[places if role == own else sold[role]] = True
-            near = nearest(space, lets)
-            known[key] = () if near is None else _joints(space, near, Verdict.FAILS)
+            for at, (role, mask) in enumerate(lets.items()):
+                mask[places if role == own else menus.menu(at, menus.shelf(at, shelf)).place] = True
+            known[key] = nearest(space, lets) or {}
         found[sku] = known[key]
     return found
 
@@ -94,6 +97,22 @@ def _joints(space: Space, chosen: Mapping[str, int], verdict: Verdict) -> tuple[
             found.append(table.joint)
     found += [s.joint for s in space.sums if s.verdict(chosen) == verdict]
     return tuple(dict.fromkeys(one.name for joint in found for one in joint.shares or (joint,)))
+
+
+def _undecided(
+    space: Space, role: str, near: Mapping[str, int], possible: Mapping[str, int]
+) -> tuple[str, ...]:
+    """Return the joints that nobody can tell yet of a part of a role.
+
+    What comes nearest leaves sums aside, and what joints ask together of an unknown figure, so
+    it may be none that is possible. Of a build that is, what touches the part is told: the
+    joints between others may be undecided there and certain in another.
+    """
+    if near and not _joints(space, near, Verdict.FAILS):
+        return _joints(space, near, Verdict.UNKNOWN)
+    joints = _joints(space, possible, Verdict.UNKNOWN)
+    vocabulary = space.catalogue.vocabulary
+    return tuple(j for j in joints if role in vocabulary.joint(j).roles) or joints
 
 
 def stranded(engine: TreeEngine, stock: Mapping[str, int] | None = None) -> tuple[Stranded, ...]:
@@ -128,25 +147,36 @@ def stranded(engine: TreeEngine, stock: Mapping[str, int] | None = None) -> tupl
     maybe[unsure], likely[unsure] = cheapest(
         menus, rows[unsure], (1.0, 0.0), certain=False, witness=True
     )
-    never = ~np.isfinite(maybe)
-    failing = _in_the_way(menus, [s for s, n in zip(left, never.tolist(), strict=True) if n])
-    for n, sku in enumerate(left):
+    builds = {
+        sku: dict(zip(menus.roles, places.tolist(), strict=True))
+        for sku, places in zip(left, likely, strict=True)
+    }
+    certain, possible = (
+        {sku for sku, v in zip(left, values, strict=True) if np.isfinite(v)}
+        for values in (sure, maybe)
+    )
+    lacks = {sku: _needs(menus, sku, builds[sku]) if sku in possible else () for sku in left}
+    near = _nearest_each(
+        menus,
+        {
+            sku: Shelf(stocked=True, plus=frozenset(lacks[sku])) if sku in possible else SOLD
+            for sku in left
+            if sku not in certain
+        },
+    )
+    for sku in left:
         price = parts[sku].price
         standing = Standing.NEITHER
-        needs: tuple[str, ...] = ()
         joints: tuple[str, ...] = ()
-        if np.isfinite(sure[n]):
+        if sku in certain:
             standing = Standing.CATALOGUE
-            needs = _needs(menus, sku, dict(zip(menus.roles, chosen[n].tolist(), strict=True)))
-        elif np.isfinite(maybe[n]):
-            build = dict(zip(menus.roles, likely[n].tolist(), strict=True))
+        elif sku in possible:
             standing = Standing.POSSIBLY
-            needs = _needs(menus, sku, build)
-            joints = _joints(menus.space, build, Verdict.UNKNOWN)
-        else:
-            joints = failing[sku]
+            joints = _undecided(menus.space, parts[sku].role, near[sku], builds[sku])
+        elif near[sku]:
+            joints = _joints(menus.space, near[sku], Verdict.FAILS)
         worth = None if price is None else price * held[sku]
-        answers.append(Stranded(sku, held[sku], worth, standing, needs, joints))
+        answers.append(Stranded(sku, held[sku], worth, standing, lacks[sku], joints))
     return tuple(sorted(answers, key=lambda s: (-(s.value or 0), s.sku)))
 
 
