@@ -30,6 +30,8 @@ _VERDICT = """() => {
   return [box.top, box.bottom, innerHeight];
 }"""
 
+_THEME = "document.getElementById('theme').getBoundingClientRect()"
+
 #: How long a page may be in a narrow window [px].
 MOST_PX = {BUILDS: 6_600, WHY: 4_000, GAPS: 8_000, MAP: 4_000}
 
@@ -54,6 +56,8 @@ def test_the_answer_is_in_sight_and_no_page_is_endless(opened: Any, name: str) -
             page.wait_for_timeout(300)
             top, bottom, height = page.evaluate(_VERDICT)
             assert -1 <= top < bottom < height / 3
+            # The button for the theme goes with the page and lies over nothing.
+            assert page.evaluate(f"{_THEME}.bottom") <= 0
         page.set_viewport_size({"width": 400, "height": 800})
         form = "document.querySelector('.fg-form')"
         assert page.evaluate(f"{form}.scrollHeight") < MOST_PX[name]
