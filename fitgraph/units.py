@@ -44,7 +44,8 @@ G_PER_OUNCE = Decimal("28.349523125")
 #: No figure or amount that somebody types is longer.
 _LONGEST = 80
 
-_INCHES = (
+#: Words and signs behind inches, in which decimals have a point.
+INCHES = (
     *("in", "inch", "inches", '"', "''"),
     *("zoll", "zöllig", "pouce", "pouces", "pulgada", "pulgadas", "pollice", "pollici"),
     *("duim", "tum", "cale", "cali"),
@@ -56,7 +57,7 @@ _LENGTH_UNITS = {
     "m": Decimal(1000),
     "µm": Decimal("0.001"),
     "um": Decimal("0.001"),
-    **dict.fromkeys(_INCHES, MM_PER_INCH),
+    **dict.fromkeys(INCHES, MM_PER_INCH),
     **dict.fromkeys(("millimetre", "millimetres", "millimeter", "millimeters"), Decimal(1)),
 }
 _MASS_UNITS = {

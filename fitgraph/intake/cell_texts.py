@@ -6,8 +6,9 @@ import re
 from collections.abc import Iterable
 from statistics import median
 
+from fitgraph.intake.list_words import any_of
 from fitgraph.intake.sources import DATE
-from fitgraph.units import UnitError, folded, parse_number
+from fitgraph.units import INCHES, UnitError, folded, parse_number
 from fitgraph.wording import NO, YES
 
 #: Numbers that show which mark is the decimal one.
@@ -20,6 +21,8 @@ _BARE = re.compile(r"[øØ⌀]?\s?[+\-−]?[\d.,'\s\u00a0/\-½¼¾⅛⅜⅝⅞]+
 _LIMITS = re.compile(r"[øØ⌀]?\s?[\d.,\s\u00a0/+\-−±()…–½¼¾⅛⅜⅝⅞]*\d\)?")
 _EACH = re.compile(r"\d+(?:[.,]\d+)?(?:\s\d+/\d+|/\d+|[½¼¾⅛⅜⅝⅞])?|[.,]\d+|[½¼¾⅛⅜⅝⅞]")
 _CLASSED = re.compile(r"([øØ⌀]?\s?\d+(?:[.,]\d+)?)\s?([A-Za-z]{1,2}\s?\d{1,2})")
+
+_IN_INCHES = re.compile(rf"\d\s?{any_of(list(INCHES))}(?!\w)", re.IGNORECASE)
 
 #: What a spreadsheet makes of 1/8, 3-4 or 8.10 when it takes them for days.
 _DAY = re.compile(
@@ -196,7 +199,7 @@ def fixed(text: str, mark: str, unit: str = "") -> str:
     """Return a cell's text so that its one meaning in this column is its only one.
 
     Where the comma is proved to be the decimal mark, a point before three digits marks
-    thousands. Three digits behind the decimal mark itself stay doubtful: somebody may have
+    thousands, but not in inches. Three digits behind the decimal mark itself stay doubtful: somebody may have
     typed them in the other manner.
 
     Parameters
@@ -217,8 +220,8 @@ def fixed(text: str, mark: str, unit: str = "") -> str:
     --------
     >>> fixed("1.200", ","), fixed("28,6", ","), fixed("950", "", "g"), fixed("1 1/4", "", "in")
     ('1200', '28.6', '950 g', '1 1/4 in')
-    >>> fixed("1.125 ±0.002", ".", "in")
-    '1.125 in ±0.002 in'
+    >>> fixed("1.125 ±0.002", ".", "in"), fixed("1.125 in", ",")
+    ('1.125 in ±0.002 in', '1.125 in')
     """
     if text.startswith(DATE) or _DAY.fullmatch(text.strip()):
         raise UnitError(
@@ -228,10 +231,13 @@ def fixed(text: str, mark: str, unit: str = "") -> str:
     plain = text.strip()
     if mark:
         other = "." if mark == "," else ","
+        pointed = other == "." and (unit in INCHES or bool(_IN_INCHES.search(folded(plain))))
 
         def one(match: re.Match[str]) -> str:
             number = match[0]
-            if re.fullmatch(rf"\d{{1,3}}(?:\{other}\d{{3}})+(?:\{mark}\d+)?", number):
+            if not pointed and re.fullmatch(
+                rf"\d{{1,3}}(?:\{other}\d{{3}})+(?:\{mark}\d+)?", number
+            ):
                 number = number.replace(other, "")
             return number.replace(mark, ".") if number.count(mark) == 1 else number
 
