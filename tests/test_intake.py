@@ -912,6 +912,33 @@ def test_a_name_like_that_of_an_amount_makes_no_amount(tmp_path: Path, name: str
     assert choice.taken.means not in ("price", "mass", "stock")
 
 
+def test_a_point_in_inches_marks_no_thousands_among_decimal_commas(tmp_path: Path) -> None:
+    head = ["Art.-Nr.", "Bezeichnung", "VK", "Außendurchmesser (mm)", "Innendurchmesser (Zoll)"]
+    rows = [
+        ["A-1", "Lenker eins", "8,90", "34,9", "1,12"],
+        ["A-2", "Lenker zwei", "8,90", "1.375 in", "1.125"],
+        ["A-3", "Lenker drei", "8,90", '1.256"', "1,12"],
+    ]
+    taken(csv_file(tmp_path / "list.csv", [head, *rows], ";"), tmp_path / "shop")
+    parts = load(tmp_path / "shop").catalogue.parts
+    assert [
+        round(parts[f"A-{n}"].features[f].lengths["diameter"].mid, 4)
+        for f in ("outside", "bore")
+        for n in (1, 2, 3)
+    ] == [34.9, 34.925, 31.9024, 28.448, 28.575, 28.448]
+
+
+def test_a_cell_without_a_value_is_told_as_that_and_not_as_a_number_badly_written(
+    tmp_path: Path,
+) -> None:
+    head = ["SKU", "Name", "Price", "Weight (g)", "Outside diameter"]
+    rows = [["A-1", "bar one", "#N/A", "#REF!", "formula =1+2"], ["A-2", "bar two", "9", "9", "35"]]
+    report = taken(csv_file(tmp_path / "list.csv", [head, *rows]), tmp_path / "shop")
+    told = [f for f in report.findings if f.sku == "A-1" and f.file == "list.csv"]
+    assert [f.column for f in told] == ["Price", "Weight (g)", "Outside diameter"]
+    assert all("a formula whose value was not saved" in f.message for f in told)
+
+
 def asked(folder: Path, *columns: tuple[str, str]) -> dict[str, tuple[str, bool, list[str]]]:
     """Return what columns beside number and title are taken for: meaning, sure, the others."""
     heads = ["SKU", "Name", *(head for head, _ in columns)]

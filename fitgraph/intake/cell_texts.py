@@ -7,6 +7,7 @@ from collections.abc import Iterable
 from statistics import median
 
 from fitgraph.intake.list_words import any_of
+from fitgraph.intake.lost_values import WITHOUT_VALUE
 from fitgraph.intake.sources import DATE
 from fitgraph.units import INCHES, UnitError, folded, parse_number
 from fitgraph.wording import NO, YES
@@ -199,8 +200,8 @@ def fixed(text: str, mark: str, unit: str = "") -> str:
     """Return a cell's text so that its one meaning in this column is its only one.
 
     Where the comma is proved to be the decimal mark, a point before three digits marks
-    thousands, but not in inches. Three digits behind the decimal mark itself stay doubtful: somebody may have
-    typed them in the other manner.
+    thousands, but not in inches. Three digits behind the decimal mark itself stay doubtful:
+    somebody may have typed them in the other manner.
 
     Parameters
     ----------
@@ -214,7 +215,7 @@ def fixed(text: str, mark: str, unit: str = "") -> str:
     Raises
     ------
     UnitError
-        If a spreadsheet has made a date of it.
+        If a spreadsheet has made a date of it, or it has no value.
 
     Examples
     --------
@@ -225,8 +226,13 @@ def fixed(text: str, mark: str, unit: str = "") -> str:
     """
     if text.startswith(DATE) or _DAY.fullmatch(text.strip()):
         raise UnitError(
-            "is a date, which a spreadsheet makes of 1/8, 3-4 or 8.10; write the size again in a "
-            "cell formatted as text"
+            "is a date, which a spreadsheet makes of 1/8, 3-4 or 8.10; write it again in a cell "
+            "formatted as text"
+        )
+    if WITHOUT_VALUE.fullmatch(text.strip()):
+        raise UnitError(
+            "is an error, or a formula whose value was not saved; write the number itself, or save "
+            "the workbook once more in a spreadsheet"
         )
     plain = text.strip()
     if mark:

@@ -21,6 +21,9 @@ LostValue = tuple[int, int, str]
 #: What a formula without a value begins with, as it is told.
 FORMULA = "formula ="
 
+#: What stands in a cell that came to nothing: an error, or a formula alone.
+WITHOUT_VALUE = re.compile(rf"{FORMULA}.+|#(?:N/A|NAME\?|(?:REF|VALUE|DIV/0|NUM|NULL|SPILL|CALC)!)")
+
 _PIECE = 1 << 20
 #: No cell that is looked for is longer; pieces overlap so much that none is cut.
 _LONGEST_CELL = 1 << 14

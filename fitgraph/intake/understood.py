@@ -17,7 +17,7 @@ from fitgraph.intake.cell_texts import like_a_day
 from fitgraph.intake.filled import Filling
 from fitgraph.intake.grid import Found
 from fitgraph.intake.list_rows import ListRow, columns_of
-from fitgraph.intake.lost_values import FORMULA
+from fitgraph.intake.lost_values import WITHOUT_VALUE
 from fitgraph.intake.mapping import MAPPING, Mapping
 from fitgraph.intake.phrases import Phrases
 from fitgraph.intake.row_kinds import RowKinds, heading
@@ -29,11 +29,6 @@ from fitgraph.wording import plural
 
 #: What a spreadsheet makes of a long number: 4.00638E+12.
 _SHORTENED = re.compile(r"\d(?:[.,]\d+)?E\+\d+", re.IGNORECASE)
-
-#: What stands in a cell that came to nothing: an error, or a formula alone.
-_WITHOUT_VALUE = re.compile(
-    rf"{FORMULA}.+|#(?:N/A|NAME\?|(?:REF|VALUE|DIV/0|NUM|NULL|SPILL|CALC)!)"
-)
 
 
 @dataclass(frozen=True, slots=True)
@@ -350,7 +345,7 @@ def _unreadable(table: Found, row: ListRow) -> tuple[str, str] | None:
             "spreadsheet has cut off digits",
             "Write it again in a cell formatted as text",
         )
-    if _WITHOUT_VALUE.fullmatch(typed):
+    if WITHOUT_VALUE.fullmatch(typed):
         return (
             "has an error or a formula without a value for its stock number",
             "Write the number itself, or save the workbook once more in a spreadsheet",
