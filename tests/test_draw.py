@@ -24,11 +24,13 @@ from fpdf import FPDF
 
 from fitgraph.catalogue import load, shipped_folder
 from fitgraph.draw import main_nest, nest_svg, nests, section_svg
+from fitgraph.draw.conflict import conflict_svg
 from fitgraph.draw.lettering import Lettering, printed
 from fitgraph.draw.section import drawn_sizes, enlargement
 from fitgraph.draw.style import DARK, LIGHT, SIGNS, WORDS
 from fitgraph.draw.svg_print import add_drawing, outline, print_svg
 from fitgraph.draw.tints import tints
+from fitgraph.explain.standing import nearest_combination
 from fitgraph.graph.options import plain
 from fitgraph.model import (
     Basis,
@@ -437,3 +439,24 @@ def test_no_figure_of_a_drawing_is_cut_from_its_unit(catalogue):
                     figures += " mm" in line
                     assert not re.match("(mm|g|N·m)\\b|±", line), line
     assert figures > 20
+
+
+def test_no_name_of_a_part_is_cut_where_there_is_little_room(catalogue, vocabulary):
+    """The longest names of every role, in a drawing of the joints and in cross-sections."""
+    explainer = the_demo().explainer
+    for place in range(4):
+        longest = {
+            role: sorted(catalogue.of(role), key=lambda part: -len(part.name))[place]
+            for role in ("fork", "kit", "clamp", "bar", "grips", "plugs")
+        }
+        skus = tuple(part.sku for part in longest.values())
+        said, near = explainer.why(skus, with_changes=False), nearest_combination(explainer, skus)
+        shown = {role: near[role] for role in longest}
+        drawn = [conflict_svg(shown, said.joints, vocabulary, frozenset(shown), narrow=True)]
+        drawn += [nest_svg(nest, vocabulary, narrow=True) for nest in nests(near, vocabulary)]
+        assert len(drawn) > 2
+        for svg in drawn:
+            assert "…" not in svg
+        words = " ".join(text.text or "" for text in ET.fromstring(drawn[0]).iter(f"{NS}text"))
+        for part in longest.values():
+            assert part.name in words and part.sku in words

@@ -14,8 +14,8 @@ from fitgraph.explain import Clash
 from fitgraph.model import Option, Verdict, Vocabulary
 from fitgraph.records import dataclass
 
-#: Height of a part's box, in units of the drawing.
-_BOX = 56.0
+#: Height of a part's box with three lines or fewer, in units of the drawing, and of its lines.
+_BOX, _BOX_LINE = 56.0, 15.0
 
 #: Least room between two boxes and between two joints, and where the boxes stand.
 _GAP, _ROW, _LEFT = 16.0, 26.0, 12.0
@@ -53,11 +53,13 @@ class _Frame:
 
 
 _WIDE = _Frame(690.0, 190.0, 324.0, 48, 2)
-_NARROW = _Frame(380.0, 142.0, 196.0, 22, 3)
+_NARROW = _Frame(380.0, 142.0, 196.0, 22, 4)
 
-#: Widths of a strong letter and of another, room beside letters in a box, and from one line to
-#: the next.
-_LETTER, _PLAIN, _PAD, _BOX_LINE = 7.2, 6.5, 12.0, 15.0
+#: Widths of a strong letter and of another, and room beside letters in a box.
+_LETTER, _PLAIN, _PAD = 7.2, 6.5, 12.0
+
+#: Most lines of a part's name in its box.
+_NAME_LINES = 4
 
 
 @dataclass(frozen=True, slots=True)
@@ -121,7 +123,7 @@ def spread(wanted: Sequence[float], least: float | Sequence[float]) -> list[floa
 
 
 def layout(
-    roles: Sequence[str], joints: Sequence[DrawnJoint], lines: int = 1
+    roles: Sequence[str], joints: Sequence[DrawnJoint], lines: int = 1, box: float = _BOX
 ) -> tuple[dict[str, float], tuple[tuple[DrawnJoint, float], ...]]:
     """Return how far down the middle of each box and of each joint stands.
 
@@ -133,14 +135,16 @@ def layout(
         What is between them; each stands as near as can be to the middle of its parts.
     lines : int
         Lines of words beside each.
+    box : float
+        Height of a box.
     """
     least = _ROW + _LINE * (lines - 1)
-    pitch = max(_BOX + _GAP, least * len(joints) / max(len(roles), 1))
+    pitch = max(box + _GAP, least * len(joints) / max(len(roles), 1))
     places = {role: n * pitch for n, role in enumerate(roles)}
     middles = [sum(places[r] for r in j.roles) / len(j.roles) for j in joints]
     order = sorted(range(len(joints)), key=middles.__getitem__)
     rows = spread([middles[n] for n in order], least)
-    shift = _TOP + _BOX / 2 - min([0.0, *(row - _BOX / 2 + least / 2 for row in rows)])
+    shift = _TOP + box / 2 - min([0.0, *(row - box / 2 + least / 2 for row in rows)])
     return (
         {role: y + shift for role, y in places.items()},
         tuple((joints[n], row + shift) for n, row in zip(order, rows, strict=True)),
@@ -183,11 +187,11 @@ def _boxed(option: Option, role: str, frame: _Frame) -> list[tuple[str, str]]:
     most, plain = (int((frame.box - _PAD) / width) for width in (_LETTER, _PLAIN))
     if option.part is None or not option.part.name:
         return [(shorten(option.label, most), "fg-strong"), (shorten(role, plain), "fg-muted")]
-    named = folded(" + ".join((option.part.name, *option.services)), most, 2)
-    number = option.part.sku
-    room = plain - len(number) - 2
-    under = f"{shorten(role, room)}, {number}" if room > 3 else shorten(number, plain)
-    return [*((line, "fg-strong") for line in named), (under, "fg-muted")]
+    named = folded(" + ".join((option.part.name, *option.services)), most, _NAME_LINES)
+    under = [f"{role}, {option.part.sku}"]
+    if len(under[0]) > plain:
+        under = [*folded(role, plain, 2), shorten(option.part.sku, plain)]
+    return [*((line, "fg-strong") for line in named), *((line, "fg-muted") for line in under)]
 
 
 def conflict_svg(
@@ -226,8 +230,13 @@ def conflict_svg(
     joints = drawn_joints(clashes, shown)
     told = [folded(joint.title, frame.letters, frame.lines) for joint in joints]
     lines = max(map(len, told), default=1)
-    places, rows = layout(roles, joints, lines)
-    height = max([*places.values(), *(y for _, y in rows)]) + _BOX / 2 + 12
+    titles = {r: vocabulary.roles[r].title for r in roles}
+    boxed = {
+        r: _boxed(shown[r], titles[r] + (", nearest" if r in free else ""), frame) for r in roles
+    }
+    tall = _BOX + _BOX_LINE * max(0, *(len(words) - 3 for words in boxed.values()))
+    places, rows = layout(roles, joints, lines, tall)
+    height = max([*places.values(), *(y for _, y in rows)]) + tall / 2 + 12
     worst = min((joint.verdict for joint, _ in rows), default=Verdict.FITS)
     heading = f"Parts and their joints, {verdict_text(worst)}"
     described = " ".join(
@@ -248,20 +257,18 @@ def conflict_svg(
         root.extend(_line(joint, y, places, frame))
     for role in roles:
         x, y = _LEFT + frame.box / 2, places[role]
-        option = shown[role]
-        name = vocabulary.roles[role].title
-        words = _boxed(option, name + (", nearest" if role in free else ""), frame)
+        words = boxed[role]
         first = y + 4 - _BOX_LINE * (len(words) - 1) / 2
         root.append(
             element(
                 "g",
-                element("title", f"{name} {option.called}"),
+                element("title", f"{titles[role]} {shown[role].called}"),
                 element(
                     "rect",
                     x=x - frame.box / 2,
-                    y=y - _BOX / 2,
+                    y=y - tall / 2,
                     width=frame.box,
-                    height=_BOX,
+                    height=tall,
                     rx=5,
                     klass="fg-box fg-free" if role in free else "fg-box",
                 ),

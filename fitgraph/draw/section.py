@@ -9,7 +9,7 @@ from collections.abc import Mapping, Sequence
 from fitgraph.draw.drawing import drawing, identity_of
 from fitgraph.draw.nests import DrawnRing, Mating, Nest, main_nest, nests
 from fitgraph.draw.style import PART_TINTS, SIGNS, WORDS, verdict_class, verdict_text
-from fitgraph.draw.svg import badge, element, folded, number, scale_bar, shorten, text_lines, write
+from fitgraph.draw.svg import badge, element, folded, number, scale_bar, text_lines, write
 from fitgraph.draw.tints import tints
 from fitgraph.explain.words import size_text, the_part
 from fitgraph.model import Dimension, Option, Presence, Verdict, Vocabulary
@@ -315,22 +315,22 @@ def _words(
     such lines: there each part has a number, in the section and before its words.
     """
     across = _ACROSS if under is None else _ACROSS_NARROW
-    told: list[tuple[str, list[str]]] = []
+    told: list[tuple[list[str], list[str]]] = []
     for n, (ring, drawn) in enumerate(zip(nest.rings, sizes, strict=True)):
         if n and nest.matings:
             mating = nest.matings[n - 1]
             gap = f"{mating.joint.title}: {gap_text(mating)}"
-            told.append((verdict_text(mating.verdict, mating.margin_mm), folded(gap, across, 2)))
+            told.append(([verdict_text(mating.verdict, mating.margin_mm)], folded(gap, across, 2)))
         sized = _ring_sizes(ring, drawn, outermost=n == 0)
         if _named(ring) and ring.option.part is not None:
             sized = f"{ring.option.part.sku}: {sized}"
-        told.append((_head(ring, vocabulary), folded(sized, across, 2)))
-    heights = [_ROW + _LINE * max(len(lines) - 1, 0) for _, lines in told]
+        told.append((folded(_head(ring, vocabulary), across - 2, 2), folded(sized, across, 3)))
+    heights = [_ROW + _LINE * max(len(heads) + len(lines) - 2, 0) for heads, lines in told]
     top = max(62.0, _AXIS[1] - sum(heights) / 2) if under is None else under
     left = _WORDS_X if under is None else 34.0
     made: list[ET.Element] = []
     y = top + 14
-    for at, ((head, lines), height) in enumerate(zip(told, heights, strict=True)):
+    for at, ((heads, lines), height) in enumerate(zip(told, heights, strict=True)):
         n, joint = divmod(at, 2) if nest.matings else (at, 0)
         x = left + (14 if joint else 0)
         if joint:
@@ -338,7 +338,7 @@ def _words(
             title, klass = mating.joint.title, f"fg-strong {verdict_class(mating.verdict)}"
         else:
             drawn = sizes[n]
-            title, klass = f"{head}: {' '.join(lines)}", "fg-strong"
+            title, klass = f"{' '.join(heads)}: {' '.join(lines)}", "fg-strong"
             angle = math.radians(-58 + 74 * n / max(1, len(nest.rings) - 1))
             middle = drawn.outside / 4 + (0 if drawn.solid else drawn.bore / 4)
             px, py = _point(middle * scale, angle)
@@ -350,9 +350,9 @@ def _words(
         row = element(
             "g",
             element("title", title),
-            element("text", head if joint else shorten(head, across - 2), x=x, y=y, klass=klass),
+            *text_lines(heads, x, y, _LINE, klass=klass),
         )
-        row.extend(text_lines(lines, x, y + _LINE, _LINE, klass="fg-muted"))
+        row.extend(text_lines(lines, x, y + _LINE * len(heads), _LINE, klass="fg-muted"))
         made.append(row)
         y += height
     return made, top + sum(heights)

@@ -130,8 +130,10 @@ border-radius:5px;cursor:pointer;line-height:1.25}
 white-space:nowrap}
 .fg-cells .fg-cells-small{display:block;font-size:12px;color:var(--fg-muted)}
 @media (max-width:600px){.fg-cells .fg-cells-note{display:none}
-.fg-cells table{font-size:12px}
-.fg-cells th{padding-right:.3em}
+.fg-cells table{font-size:12px;table-layout:fixed}
+.fg-cells .fg-cells-corner{width:60px}
+.fg-cells thead th{width:58px;font-size:11px}
+.fg-cells th{padding-right:.1em;overflow-wrap:anywhere}
 .fg-cells tbody th{min-width:0}
 .fg-cells td{min-width:0;padding:1px}
 .fg-cells button{padding:4px}
