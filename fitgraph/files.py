@@ -292,6 +292,17 @@ def fill_from(source: str | Path, copy: Path) -> None:
         ]
 
 
+def folder_name(folder: Path) -> str:
+    """Return what a folder is called, however it was named: as ``.`` as well.
+
+    Examples
+    --------
+    >>> folder_name(Path("shops/north/")), folder_name(Path.cwd() / "north" / "..") != ""
+    ('north', True)
+    """
+    return Path(os.path.abspath(folder)).name or str(folder)
+
+
 def require_plain(path: Path) -> os.stat_result:
     """Return what the system says of a file that can be read to its end.
 

@@ -735,7 +735,7 @@ def test_stock_numbers_may_be_typed_in_any_letters(tmp_path: Path) -> None:
 def test_a_question_answered_in_two_ways_is_asked_again() -> None:
     result = run("identify", "slot=yes", "--saw", "slot=no")
     assert (result.exit_code, result.stdout) == (2, "")
-    assert "slot is answered by yes and by no; keep one" in result.stderr
+    assert "slot is answered by 'yes' and by 'no'; keep one" in result.stderr
     assert run("identify", "slot=yes", "--saw", "slot=yes").exit_code in (0, 1)
 
 

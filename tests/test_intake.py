@@ -657,6 +657,27 @@ def test_the_page_can_be_followed_as_it_is_written(
     assert not Path("my-shop/set-aside.csv").exists()
 
 
+@pytest.mark.parametrize("into", [".", "..", "../here"])
+def test_nobody_is_left_in_a_folder_that_is_not_there_any_more(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, into: str
+) -> None:
+    here = tmp_path / "here"
+    here.mkdir()
+    csv_file(here / "list.csv", [HEAD, *ROWS])
+    monkeypatch.chdir(here)
+    result = run("list.csv", "--into", into, "--yes")
+    assert result.exit_code == 2 and "go out of it (cd " in result.stderr
+    assert [*here.iterdir()] == [here / "list.csv"]
+    assert run("list.csv", "--into", "../shop", "--yes").exit_code == 0
+    monkeypatch.chdir(tmp_path / "shop")
+    told = CliRunner().invoke(app, ["check", "."]).stdout
+    assert told.startswith("shop: 3 parts")
+    (tmp_path / "empty").mkdir()
+    monkeypatch.chdir(tmp_path / "empty")
+    told = CliRunner().invoke(app, ["builds", "--catalogue", "."]).stderr
+    assert "is not in the folder 'empty'" in told
+
+
 def test_what_the_page_says_of_python_runs(tmp_path: Path) -> None:
     (tmp_path / "wares.csv").write_bytes(text(products()))
     (code,) = re.findall(r"^```python\n(.*?)^```$", PAGE, re.M | re.S)

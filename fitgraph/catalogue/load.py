@@ -11,6 +11,7 @@ from pathlib import Path
 from fitgraph.catalogue import cache
 from fitgraph.catalogue.findings import CatalogueError, Finding
 from fitgraph.catalogue.loaded import FILES, Loaded
+from fitgraph.files import folder_name
 
 
 @contextmanager
@@ -62,7 +63,10 @@ def _loaded(folder: Path) -> Loaded:
     """Return a catalogue as it was kept, or read anew and kept."""
     with _without_collection():
         before = cache.fingerprint(folder, FILES)
-        if before is not None and (kept := cache.kept(before.word, folder.name)) is not None:
+        if (
+            before is not None
+            and (kept := cache.kept(before.word, folder_name(folder))) is not None
+        ):
             return kept
         from fitgraph.catalogue.reading import FolderReader  # what is kept needs no reader
 

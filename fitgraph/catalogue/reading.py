@@ -17,6 +17,7 @@ from fitgraph.catalogue.loaded import ENQUIRIES, FEATURES, PARTS, STOCK, VOCABUL
 from fitgraph.catalogue.supply import read_supply
 from fitgraph.catalogue.table_reader import Row, Table, is_total, no_table, picking, read_table
 from fitgraph.catalogue.vocabulary_file import read_vocabulary
+from fitgraph.files import folder_name
 from fitgraph.mechanics.materials import FAMILIES, MATERIALS
 from fitgraph.model import Catalogue, Enquiry, Feature, Option, Part, Vocabulary, from_columns
 from fitgraph.units import (
@@ -175,7 +176,7 @@ class FolderReader:
                 None,
                 "",
                 "",
-                f"is not in the folder {self.folder.name!r}",
+                f"is not in the folder {folder_name(self.folder)!r}",
                 "Add the table of parts",
                 code="no-table",
             )
@@ -544,7 +545,7 @@ class FolderReader:
             self.vocabulary,
             MappingProxyType(parts),
             enquiries,
-            self.folder.name,
+            folder_name(self.folder),
             MappingProxyType({role: tuple(of) for role, of in by_role.items()}),
         )
         for name, words in self.vocabulary.roles.items():

@@ -25,6 +25,7 @@ from fitgraph.catalogue.source_tables import (
 from fitgraph.catalogue.table_reader import read_bytes
 from fitgraph.catalogue.toml_text import TomlError, read_toml
 from fitgraph.catalogue.vocabulary_shape import BASES, IF_MISSING, MOST_MINUTES
+from fitgraph.files import folder_name
 from fitgraph.model import (
     Basis,
     DimensionKind,
@@ -265,7 +266,7 @@ def read_vocabulary(path: Path) -> Vocabulary:
     if not path.exists() and not path.is_symlink():
         raise _stop(
             "no-table",
-            f"is not in the folder {path.parent.name!r}",
+            f"is not in the folder {folder_name(path.parent)!r}",
             "Copy one from a catalogue that works; docs/catalogue.md explains it",
         )
     data = read_bytes(path, path.parent)

@@ -76,7 +76,7 @@ def identify(
             raise BadInputError(f"--saw {text!r} has no =; write it like --saw QUESTION=ANSWER")
         name, value = question.strip(), value.strip()
         if given.setdefault(name, value) != value:
-            raise BadInputError(f"{name} is answered by {given[name]} and by {value}; keep one")
+            raise BadInputError(f"{name} is answered by {given[name]!r} and by {value!r}; keep one")
         answer = answer.answer(name, value)
     if not (json or csv or table or told) and sys.stdin.isatty():
         answer = _asked(answer)

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import contextlib
 import os
+import shlex
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import replace
 from itertools import islice
@@ -23,6 +24,7 @@ from fitgraph.catalogue.loaded import VOCABULARY, Loaded
 from fitgraph.catalogue.table_reader import read_table
 from fitgraph.files import (
     fill_from,
+    folder_name,
     folder_whole,
     write_bytes_whole,
     write_text_whole,
@@ -118,9 +120,9 @@ def _kept(
         raise MappingError(f"{error.findings[0]} Nothing was imported.") from None
     if table.tally.aside:
         raise MappingError(
-            f"{name} in {folder.name} has rows that cannot be read and would be lost, the first in "
-            f"line {table.tally.aside[0]}; mend them first (fitgraph check --catalogue {folder}). "
-            "Nothing was imported."
+            f"{name} in {folder_name(folder)} has rows that cannot be read and would be lost, the "
+            f"first in line {table.tally.aside[0]}; mend them first (fitgraph check --catalogue "
+            f"{folder}). Nothing was imported."
         )
     columns = (*_HEADS[name], *(c for c in table.columns if c not in _HEADS[name]))
     return columns, [tuple(row[c] for c in columns) for row in rows if row["sku"] not in fresh]
@@ -271,7 +273,9 @@ def write_catalogue(
             loaded: Loaded | None
             try:
                 loaded = load(made)
-                loaded = replace(loaded, catalogue=replace(loaded.catalogue, name=folder.name))
+                loaded = replace(
+                    loaded, catalogue=replace(loaded.catalogue, name=folder_name(folder))
+                )
                 of_made = loaded.findings
             except CatalogueError as error:
                 loaded, of_made = None, error.findings
@@ -281,13 +285,20 @@ def write_catalogue(
 
 
 def _ours(folder: Path) -> None:
-    """Refuse a folder that is full of other things, such as somebody's home.
+    """Refuse a folder that is full of other things, such as somebody's home, or that we are in.
 
     Raises
     ------
     MappingError
         If it is.
     """
+    place = Path(os.path.realpath(folder))
+    if place in (here := Path.cwd(), *here.parents):
+        raise MappingError(
+            f"{folder} is the folder that you are in, or above it, and an import puts a whole new "
+            f"folder in its place; go out of it (cd {shlex.quote(str(place.parent))}) and import "
+            f"into {place.name}. Nothing was imported."
+        )
     held = [*islice(folder.iterdir(), _OTHERS + 1)] if folder.is_dir() else []
     if len(held) > _OTHERS and not (folder / VOCABULARY).exists():
         raise MappingError(

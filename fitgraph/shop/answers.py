@@ -290,8 +290,8 @@ class BuildsAnswer(Answer):
         many = len(self.answers)
         place, limit = whole_of(place, "open", 1), whole_of(limit, "limit")
         if self.engine is None or not 1 <= place <= many:
-            known = f"write 1 to {many}" if many else "no way is listed"
-            raise ArgumentError("open", f"there is no row {place}; {known}")
+            known = f"write 1 to {many}" if many else "none is listed"
+            raise ArgumentError("open", f"{place} is no listed way; {known}")
         one, found = self.answers[place - 1], self.found
         listed = list_fillings(self.engine, found.request, one, sort=found.sort, limit=limit)
         return BuildsAnswer(listed, self.engine)

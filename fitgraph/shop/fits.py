@@ -8,6 +8,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from fitgraph.errors import ArgumentError
+from fitgraph.files import folder_name, write_text_whole
 from fitgraph.records import dataclass
 from fitgraph.report.hints import Hints
 from fitgraph.report.tables import Table
@@ -109,7 +110,6 @@ class MapAnswer(GraphAnswer):
         """
         import json
 
-        from fitgraph.files import write_text_whole
         from fitgraph.graph.export import graphml, json_ld, node_link
 
         path = Path(file)
@@ -174,7 +174,7 @@ def changes_since(
                 "diff", f"{str(other)!r} is neither a day like 2026-03-31 nor a catalogue's folder"
             ) from None
         before = fit_graph(load(folder).catalogue)
-        return differences(before, graph), f"Since the catalogue {folder.name}"
+        return differences(before, graph), f"Since the catalogue {folder_name(folder)}"
     try:
         shelf = on_day(loaded.catalogue, loaded.supply.counts, day)
     except LookupError:

@@ -12,6 +12,7 @@ from typing import TYPE_CHECKING, Literal, get_args
 
 from fitgraph.catalogue import Loaded, demo_folder
 from fitgraph.errors import ArgumentError, InputError
+from fitgraph.files import folder_name
 from fitgraph.report import listings
 from fitgraph.shop.answers import (
     AdapterAnswer,
@@ -121,7 +122,7 @@ class Shop:
     def name(self) -> str:
         """The catalogue's name: that of its folder."""
         folder = demo_folder() if self.folder is None else self.folder
-        return folder.name or str(folder)
+        return folder_name(folder)
 
     @cached_property
     def parts(self) -> TableAnswer:
@@ -1247,4 +1248,4 @@ def check_folder(folder: str | os.PathLike[str] | None = None) -> CheckAnswer:
         return open_shop(folder).check()
     except CatalogueError as error:
         where = demo_folder() if folder is None else Path(folder)
-        return CheckAnswer(error.findings, None, where.name or str(where))
+        return CheckAnswer(error.findings, None, folder_name(where))

@@ -7,6 +7,7 @@ from dataclasses import asdict, replace
 from pathlib import Path
 from typing import Any
 
+from fitgraph.files import folder_name
 from fitgraph.intake.build import ASIDE, PAGE, Report
 from fitgraph.intake.cell_texts import UNSAID
 from fitgraph.intake.grid import Found
@@ -183,7 +184,7 @@ def report(done: Report, choices: Sequence[Choice]) -> Shown:
     if any(a.cells for a in done.intake.aside):
         rows.append(Say(f"Rows set aside are in {ASIDE}: mend them there and import that file."))
     return Shown(
-        f"{done.folder.name}: {plural(parts, 'part')}",
+        f"{folder_name(done.folder)}: {plural(parts, 'part')}",
         (choices_table(choices), Section("", tuple(rows))),
     )
 
@@ -192,7 +193,7 @@ def as_data(report: Report, choices: Sequence[Choice]) -> dict[str, Any]:
     """Return a report in the shape that docs/commands.md describes."""
     intake = report.intake
     return {
-        "folder": report.folder.name,
+        "folder": folder_name(report.folder),
         "usable": report.loaded is not None,
         "parts": 0 if report.loaded is None else len(report.loaded.catalogue.parts),
         "tables": [
@@ -295,7 +296,7 @@ class ImportAnswer(Answer):
         told = f"Rows that were set aside are in {ASIDE}: mend them there and import that file."
         remark = () if self.yes else (Say(told),)
         shown = Shown(self.report().headline, (*remark, *listed))
-        return f"{as_html.page(shown, f'Import into {self.found.folder.name}')}\n"
+        return f"{as_html.page(shown, f'Import into {folder_name(self.found.folder)}')}\n"
 
 
 def import_tables(job: Job, choices: Sequence[Choice], into: Path) -> Report:
