@@ -62,17 +62,6 @@ def sentence(text: str) -> str:
     return f"{capital(text)}{'' if text.endswith(('.', '!', '?')) else '.'}" if text else ""
 
 
-def are_of(count: float, one: str) -> str:
-    """Return a number of things with the verb that goes with it.
-
-    Examples
-    --------
-    >>> are_of(1, "rider"), are_of(301.0, "customer")
-    ('1 rider is', '301 customers are')
-    """
-    return plural(count, f"{one} is", f"{one}s are")
-
-
 def an(noun: str) -> str:
     """Return a noun with its article, by its first letter.
 

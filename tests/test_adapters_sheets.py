@@ -628,7 +628,8 @@ def test_the_command_answers_in_json_and_writes_sheets(
 def test_the_command_speaks_to_people(shop: Path) -> None:
     code, text, _ = run("adapters", "--catalogue", str(shop), "--role", "liner", "--limit", "2")
     assert code == 0
-    assert "enquiries are served by the catalogue" in text and "liner" in text
+    assert "enquiries are served now by what is sold" in text and "liner" in text
+    assert "others could be made (--limit); one that would newly serve" in " ".join(text.split())
     assert "measure the counterparts" in text
 
 

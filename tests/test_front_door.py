@@ -402,3 +402,13 @@ def test_a_very_long_name_is_cut_in_sentences_and_whole_in_data(shop: Shop) -> N
     part = dataclasses.replace(shop.catalogue.parts["BAR-MAR-05"], name="Q " * 200)
     assert len(part.called) < 140 and part.called.endswith("… (BAR-MAR-05)")
     assert part.name == "Q " * 200
+
+
+def test_a_list_that_is_cut_says_how_to_have_the_rest(shop: Shop) -> None:
+    gaps, many = shop.gaps(limit=2), len(shop.gaps().to_dict()["stranded"])
+    assert f"{many - 2} more: limit=, or to_dict()" in " ".join(gaps.to_text().split())
+    assert "more: limit=" not in shop.gaps(limit=1000).to_text()
+    few, whole = shop.restock(steps=1), shop.restock(steps=100)
+    most = whole.to_dict()["curve"][-1]["served"]
+    assert f"More money serves more, {most:g} at the most: steps=" in few.to_text()
+    assert "More money serves more" not in whole.to_text()

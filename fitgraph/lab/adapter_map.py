@@ -62,10 +62,11 @@ from fitgraph.lab.session import SessionBar
 from fitgraph.lab.slider import Slider
 from fitgraph.mechanics.materials import MATERIALS
 from fitgraph.model import Make, Vocabulary
+from fitgraph.report.designs import now_text
 from fitgraph.shop.weighed import Weighed, weighed
 from fitgraph.solve import Request
 from fitgraph.stock import grouping_names
-from fitgraph.wording import are_of, capital, plural
+from fitgraph.wording import capital, plural
 
 #: More parts than this are not chosen together.
 MOST_TOGETHER = 8
@@ -475,11 +476,8 @@ class AdapterMap(Answering):
         looked = f"{plural(len(self.plane.found), 'best size')} looked at"
         if not scan.worths:
             return f"{looked}; none of them fits anything on all its sides."
-        served = (
-            f" {scan.covered:,g} of {are_of(scan.total, self.vocabulary.customer)} served now."
-            if scan.total
-            else ""
-        )
+        now = now_text(scan.covered, scan.total, in_stock=self.in_stock.value)
+        served = f" {now}." if scan.total else ""
         left = len(scan.worths)
         return f"{looked}, {left} left: whatever another fits, one of these fits as well.{served}"
 
@@ -662,7 +660,10 @@ class AdapterMap(Answering):
         with self.in_words(self.together):
             scan, k = self.scan, int(self.k.value)
             useful = [s for s in self.steps if s.worths]
-            text = told.together_html(self.steps, k, scan.total, scan.covered, self.vocabulary)
+            text = told.together_html(
+                *(self.steps, k, scan.total, scan.covered, self.vocabulary),
+                in_stock=self.in_stock.value,
+            )
             if useful:
                 both = (frontier_svg(scan.covered, useful, k, narrow=n) for n in (False, True))
                 text += tables.drawn_html(*both)

@@ -15,13 +15,13 @@ from fitgraph.lab.tables import TOLD_FIGURE, builds_text, long_table, plain_tabl
 from fitgraph.model import Make, Reference, Vocabulary
 from fitgraph.report.as_html import html
 from fitgraph.report.blocks import Report
-from fitgraph.report.designs import proof_text
+from fitgraph.report.designs import now_text, proof_text, room_text
 from fitgraph.report.specification import shared_text, sheet_blocks
 from fitgraph.report.tables import Column, Table
 from fitgraph.report.values import FINE_SHARE, PLACE, THOUSANDS, Unit, money_of, number
 from fitgraph.stock import Coverage, Standing, StandingTally
 from fitgraph.units import show_mass
-from fitgraph.wording import are_of, capital, plural
+from fitgraph.wording import capital, plural
 
 
 def size_title(reference: Reference, vocabulary: Vocabulary) -> str:
@@ -138,7 +138,7 @@ def worth_html(entry: Entry, vocabulary: Vocabulary) -> str:
     rows += [
         ("Mass", show_mass(part.mass_g or 0.0)),
         ("Price taken", vocabulary.money(make.price)),
-        ("May shift", f"every size by {candidate.slack_mm:.2f} mm before one is lost"),
+        ("Room", room_text(candidate)),
     ]
     return _facts(rows, _made_html(candidate))
 
@@ -168,7 +168,13 @@ def _made_html(candidate: Candidate) -> Markup:
 
 
 def together_html(
-    steps: Sequence[Together], k: int, total: float, now: float, vocabulary: Vocabulary
+    steps: Sequence[Together],
+    k: int,
+    total: float,
+    now: float,
+    vocabulary: Vocabulary,
+    *,
+    in_stock: bool,
 ) -> str:
     """Return the best choice of so many parts, with its proof."""
     if not total:
@@ -179,8 +185,8 @@ def together_html(
     useful = [s for s in steps if s.worths]
     if not useful:
         return (
-            f"<p>{now:,g} of {are_of(total, vocabulary.customer)} served now, and none of "
-            "these parts serves another.</p>"
+            f"<p>{escape(now_text(now, total, in_stock=in_stock))}, and none of these parts "
+            "serves another.</p>"
         )
     step = useful[min(k, len(useful)) - 1]
     choice = step.choice

@@ -8,11 +8,12 @@ from math import isfinite
 from pathlib import Path
 from typing import Any
 
-from fitgraph.adapters import BestChoice, Scan, Together, Worth
+from fitgraph.adapters import BestChoice, Candidate, Scan, Together, Worth
 from fitgraph.adapters.best_k import cost
 from fitgraph.adapters.proposals import PROPOSAL, Proposals
-from fitgraph.report.blocks import Block, Report, Say, Section, say_all
+from fitgraph.report.blocks import Block, Report, Say, Section, Tone, say_all
 from fitgraph.report.cautions import cautions_on
+from fitgraph.report.hints import Hints
 from fitgraph.report.tables import Column, Table
 from fitgraph.report.unasked import unasked_data, unasked_lines
 from fitgraph.report.values import (
@@ -27,7 +28,7 @@ from fitgraph.report.values import (
     money_of,
     number,
 )
-from fitgraph.wording import plural
+from fitgraph.wording import capital, plural
 
 #: A part of any size serves as long as nothing bounds it; JSON has no infinity.
 _ENDLESS_MM = 1e6
@@ -157,16 +158,32 @@ def _shown(found: Proposals) -> Table:
         "parts",
         found.listed,
         (Column("part"), lambda pair: _called(found, pair[1])),
-        (Column("gains", THOUSANDS), lambda pair: pair[1].gained),
-        (Column("serves", THOUSANDS), lambda pair: pair[1].served),
-        (Column("takes", THOUSANDS), lambda pair: pair[1].taken),
+        (Column("gained", THOUSANDS, "newly served"), lambda pair: pair[1].gained),
+        (Column("served", THOUSANDS, "in all"), lambda pair: pair[1].served),
+        (Column("taken", THOUSANDS, "from its like"), lambda pair: pair[1].taken),
         (Column("builds", COUNT), lambda pair: pair[1].builds),
         (
-            Column("frees", freed),
+            Column("released_value", freed, "frees stock"),
             lambda pair: pair[1].released_value if pair[1].released else None,
         ),
         (Column("cost", money), lambda pair: cost(pair[1])),
     )
+
+
+def now_text(served: float, total: float, *, in_stock: bool) -> str:
+    """Return how many enquiries are served without a part that nobody makes yet."""
+    by = "from stock" if in_stock else "by what is sold, in stock or to order"
+    are = "is" if total == 1 else "are"
+    return f"{served:,g} of {plural(total, 'enquiry', 'enquiries')} {are} served now {by}"
+
+
+def room_text(candidate: Candidate) -> str:
+    """Return how much its sizes may shift before a counterpart is lost."""
+    if candidate.tightens:
+        return "snug, the tightest that its counterparts still slide on and into at the worst sizes"
+    if not isfinite(candidate.slack_mm):
+        return "no counterpart bounds its sizes"
+    return f"its sizes may shift by {candidate.slack_mm:.2f} mm before a counterpart is lost"
 
 
 def _first(found: Proposals, worth: Worth) -> tuple[Say, ...]:
@@ -177,12 +194,7 @@ def _first(found: Proposals, worth: Worth) -> tuple[Say, ...]:
     )
     mass = MASS.show(best.part.mass_g or 0.0)
     texts = [f"The first: {best.part.name}, {', '.join(sizes)}, {mass}."]
-    if best.tightens:
-        texts.append(
-            "Snug: the tightest that its counterparts still slide on and into at the worst sizes."
-        )
-    elif isfinite(best.slack_mm):
-        texts.append(f"Its sizes may shift by {best.slack_mm:.2f} mm before a counterpart is lost.")
+    texts.append(f"{capital(room_text(best))}.")
     if best.standard:
         names = " and ".join(f"{r.feature} {best.sizes[r]:g} mm" for r in best.standard)
         texts.append(f"The workshop has gauges for it: {names}.")
@@ -218,17 +230,44 @@ def proof_text(choice: BestChoice) -> str:
     return "proven" if choice.proven else f"within {choice.gap:.1%}"
 
 
-def report(found: Proposals, files: Sequence[Path] = (), saved: Path | None = None) -> Report:
+#: What the figures of a part mean, in the order in which they stand.
+_FIGURES = (
+    "Newly served: enquiries that nothing serves now; in all: with those that something else "
+    "serves too; from its like: those of them that an existing part for its role serves; frees "
+    "stock: held parts that have no use now, at selling prices."
+)
+
+
+def _rest(found: Proposals, hints: Hints) -> tuple[Say, ...]:
+    """Return what is not listed, and why."""
+    listed = {w.candidate.part.sku for _, w in found.listed}
+    joining = [w for s in found.scans for w in s.worths if w.builds]
+    more = sum(w.candidate.part.sku not in listed for w in joining)
+    if not more:
+        return ()
+    text = (
+        f"{plural(more, 'other')} could be made ({hints.option('limit')}); one that would newly "
+        "serve only whom a part above does is passed over."
+    )
+    return (Say(text, Tone.QUIET, deep=1),)
+
+
+def report(
+    found: Proposals,
+    files: Sequence[Path],
+    saved: Path | None,
+    hints: Hints,
+) -> Report:
     """Return the answer for people."""
     total, covered = found.scans[0].total, found.scans[0].covered
-    where = "stock" if found.in_stock else "catalogue"
-    asked = plural(total, "enquiry is", "enquiries are")
-    headline = f"{covered:,g} of {asked} served by the {where}."
+    headline = f"{now_text(covered, total, in_stock=found.in_stock)}."
     left_out = unasked_lines(found.scans[0].left_out, _UNASKED)
     if not found.listed:
         return Report(headline, (Say("Nothing that could be made joins a build."), *left_out))
     first = _first(found, found.listed[0][1])
-    pieces: list[Block] = [Section("Worth making, each on its own", (_shown(found), *first))]
+    figures = Say(_FIGURES, Tone.QUIET, deep=1)
+    shown: list[Block] = [_shown(found), figures, *_rest(found, hints), *first]
+    pieces: list[Block] = [Section("Worth making, each on its own", tuple(shown))]
     if found.together:
         texts = []
         for k, step in enumerate(found.together, start=1):

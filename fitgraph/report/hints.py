@@ -34,10 +34,14 @@ class Hints:
     command: bool = False
     folder: Path | None = None
 
+    def option(self, name: str) -> str:
+        """Return how an option is named that asks for more."""
+        return f"--{name}" if self.command else f"{name}="
+
     @property
     def limit(self) -> str:
         """Return how to have more listed."""
-        return f"--limit, or {self.rest}" if self.command else f"limit=, or {self.rest}"
+        return f"{self.option('limit')}, or {self.rest}"
 
     @property
     def worked(self) -> str:

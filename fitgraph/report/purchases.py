@@ -7,7 +7,8 @@ from dataclasses import replace
 from typing import Any
 
 from fitgraph.model import Catalogue, Supply, Vocabulary
-from fitgraph.report.blocks import Block, Report, Section
+from fitgraph.report.blocks import Block, Report, Say, Section, Tone
+from fitgraph.report.hints import Hints
 from fitgraph.report.tables import Column, Table
 from fitgraph.report.unasked import unasked_data
 from fitgraph.report.values import (
@@ -200,12 +201,18 @@ def _plan_headline(found: Plans, plan: OrderPlan) -> str:
     return text
 
 
-def report(found: Plans) -> Report:
+def report(found: Plans, hints: Hints) -> Report:
     """Return the answer for people."""
     headline, pieces = "", list[Block]()
     if found.plan is not None:
         headline = _plan_headline(found, found.plan)
         pieces += _plan_blocks(found, found.plan)
     if found.curve:
-        pieces.append(Section("What more money buys", (_curve_shown(found),)))
+        shown: list[Block] = [_curve_shown(found)]
+        if found.curve[-1].served < found.reachable:
+            text = (
+                f"More money serves more, {found.reachable:g} at the most: {hints.option('steps')}"
+            )
+            shown.append(Say(text, Tone.QUIET, deep=1))
+        pieces.append(Section("What more money buys", tuple(shown)))
     return Report(headline, tuple(pieces))

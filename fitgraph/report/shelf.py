@@ -8,7 +8,8 @@ from typing import Any
 
 from fitgraph.model import Catalogue
 from fitgraph.report import tallies
-from fitgraph.report.blocks import Report, Section
+from fitgraph.report.blocks import Report, Say, Section, Tone
+from fitgraph.report.hints import Hints
 from fitgraph.report.tables import Column, Table
 from fitgraph.report.tallies import headline, tally_data
 from fitgraph.report.unasked import unasked_lines
@@ -129,7 +130,12 @@ def _months(gaps: Gaps) -> Table:
 _SEEN = replace(WEIGHT, blank="·")
 
 
-def report(gaps: Gaps, limit: int) -> Report:
+def _rest(listed: int, of: int, hints: Hints) -> tuple[Say, ...]:
+    """Return how many are not listed, and how to have them."""
+    return (Say(f"{of - listed:,} more: {hints.limit}", Tone.QUIET, deep=1),) if of > listed else ()
+
+
+def report(gaps: Gaps, limit: int, hints: Hints) -> Report:
     """Return the answer for people.
 
     Parameters
@@ -138,12 +144,14 @@ def report(gaps: Gaps, limit: int) -> Report:
         The answer.
     limit : int
         How many parts are listed of each sort.
+    hints : Hints
+        How more is asked for.
     """
     coverage = gaps.coverage
     money, called = money_of(coverage.catalogue.vocabulary), coverage.catalogue.called
     pieces = list(tallies.report(coverage, gaps.by).blocks)
-    weak = [w for w in gaps.reliance.parts if w.enquiries][:limit]
-    weak += gaps.reliance.pairs[:limit]
+    alone = [w for w in gaps.reliance.parts if w.enquiries]
+    weak = [*alone[:limit], *gaps.reliance.pairs[:limit]]
     if weak:
         told = Table.of(
             "weak",
@@ -152,7 +160,8 @@ def report(gaps: Gaps, limit: int) -> Report:
             (Column("enquiries lost", WEIGHT), lambda w: w.together),
             (Column("builds lost", FINE_SHARE), lambda w: w.share),
         )
-        pieces.append(Section("Much depends on (a pair: lost only if both go)", (told,)))
+        rest = _rest(len(weak), len(alone) + len(gaps.reliance.pairs), hints)
+        pieces.append(Section("Much depends on (a pair: lost only if both go)", (told, *rest)))
     if gaps.stranded:
         value = money.show(sum(s.value or 0 for s in gaps.stranded))
         held = sum(s.pieces for s in gaps.stranded)
@@ -168,7 +177,8 @@ def report(gaps: Gaps, limit: int) -> Report:
             f"Held without a use: {plural(len(gaps.stranded), 'part')}, {plural(held, 'piece')}, "
             f"{value} at selling prices"
         )
-        pieces.append(Section(title, (shown,) if shown.rows else ()))
+        rest = _rest(len(shown.rows), len(gaps.stranded), hints)
+        pieces.append(Section(title, (shown, *rest) if shown.rows else ()))
     months = _months(gaps)
     if months.rows:
         pieces.append(Section("Unmet over time", (months,)))

@@ -14,6 +14,7 @@ from fitgraph.mechanics.materials import MATERIALS
 from fitgraph.model import Verdict
 from fitgraph.report.as_html import page
 from fitgraph.report.blocks import Block, Picture, Report, Say, Section, Tone, say_all
+from fitgraph.report.designs import room_text
 from fitgraph.report.tables import Column, Table
 from fitgraph.units import show_mass
 from fitgraph.wording import plural
@@ -102,7 +103,7 @@ def facts(sheet: Sheet) -> list[tuple[str, str]]:
         ),
         ("Price taken", money(sheet.make.price)),
         ("Expected yield", _yields(sheet)),
-        ("May shift", _slack(sheet)),
+        ("Room", room_text(sheet.worth.candidate)),
     ]
     return found
 
@@ -132,11 +133,6 @@ def _surface(sheet: Sheet) -> str:
     if work.finish:
         texts.append(work.finish)
     return "; ".join(texts)
-
-
-def _slack(sheet: Sheet) -> str:
-    slack = sheet.worth.candidate.slack_mm
-    return f"every size by {slack:.2f} mm before the first counterpart is lost"
 
 
 def _closure(sheet: Sheet) -> str:

@@ -634,6 +634,7 @@ class GapsAnswer(Answer):
 
     _module = "shelf"
     _shown = ("limit",)
+    _hinted = True
 
     found: Gaps
     limit: int = 8
@@ -650,6 +651,7 @@ class RestockAnswer(Answer):
     """
 
     _module = "purchases"
+    _hinted = True
 
     found: Plans
 
@@ -675,6 +677,7 @@ class AdapterAnswer(Answer):
 
     _module = "designs"
     _about = ("found", "files", "saved")
+    _hinted = True
 
     found: Proposals
     files: tuple[Path, ...] = field(default=())
