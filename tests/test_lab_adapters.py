@@ -133,7 +133,7 @@ def test_the_part_looked_at_is_told_as_the_scan_has_it(page, found):
         assert f"Takes from its like {worth.taken:,g} rider" in told
         assert (f"Builds with it {worth.builds:,}" if worth.builds else "with it none") in told
         shift = f"may shift by {worth.candidate.slack_mm:.2f} mm"
-        assert ("Room snug, the tightest" if worth.candidate.tightens else shift) in told
+        assert ("To spare snug, the tightest" if worth.candidate.tightens else shift) in told
 
 
 def test_the_map_has_a_dot_at_every_place_and_a_shape_for_each_kind(shared):

@@ -548,18 +548,17 @@ class FolderReader:
             folder_name(self.folder),
             MappingProxyType({role: tuple(of) for role, of in by_role.items()}),
         )
-        for name, words in self.vocabulary.roles.items():
-            if not by_role[name] and not words.fill.may_be_empty:
-                self.notes.add(
-                    "empty-role",
-                    PARTS,
-                    None,
-                    "role",
-                    name,
-                    "has no part, so no build can be complete",
-                    "Add one",
-                    WARNING,
-                )
+        for name in catalogue.unfilled:
+            self.notes.add(
+                "empty-role",
+                PARTS,
+                None,
+                "role",
+                name,
+                "has no part, so no build can be complete",
+                "Add one",
+                WARNING,
+            )
         for found in (contradictions, weights):
             for f in found(catalogue, self.row_of, PARTS):
                 self.notes.take(f)

@@ -31,10 +31,10 @@ def _asked(job: Job, *, yes: bool, quiet: bool) -> list[Choice]:
     if not unsure or yes:
         return job.choices
     if quiet or not sys.stdin.isatty():
-        named = ", ".join(repr(c.column) for c in unsure[:5])
+        named = ", ".join(f"{c.column!r} ({imports.meaning(c.taken)}?)" for c in unsure[:5])
         raise BadInputError(
             f"it is not certain what {named} {'is' if len(unsure) == 1 else 'are'}; say so in a "
-            "file for --mapping, or take the guesses with --yes"
+            "file for --mapping, or take the guesses in brackets with --yes"
         )
 
     def decide(choice: Choice) -> Choice:

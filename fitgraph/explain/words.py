@@ -462,10 +462,18 @@ def element_text(element: Element, catalogue: Catalogue) -> str:
     }[element.kind]
 
 
+def unfilled_text(catalogue: Catalogue) -> str:
+    """Return of which roles a catalogue has no part, so that it has no build; empty if of none."""
+    titles = [catalogue.vocabulary.roles[role].title for role in catalogue.unfilled]
+    if not titles:
+        return ""
+    return f"No build of this catalogue can be complete: it has no part for {listed(titles)}."
+
+
 def conflict_text(conflict: Conflict, catalogue: Catalogue) -> str:
     """Return what cannot hold together, in one or two sentences; :func:`clash_text` says why."""
     if not conflict.elements:
-        return "Nothing in this catalogue makes a complete build."
+        return unfilled_text(catalogue) or "Nothing in this catalogue makes a complete build."
     told: dict[str, list[str]] = {
         kind: [] for kind in (PICK, ABSENT, PLAIN, MATERIAL, STOCK, BUDGET, MASS, "")
     }

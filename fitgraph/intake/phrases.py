@@ -29,6 +29,7 @@ from fitgraph.units import (
     folded,
     parse_length,
 )
+from fitgraph.wording import listed
 
 FILE = "phrases.toml"
 
@@ -458,11 +459,14 @@ class Phrases:
                 told[path] = next(iter(values.items()))
             else:
                 doubts.append(f"gives {path} as {' and '.join(sorted(values))}")
+        unread: list[str] = []
         for left in (_ALONE, _TOGETHER) if role else ():
             for match in left.finditer(plain):
                 if not any(taken[match.start() : match.end()]):
                     taken[match.start() : match.end()] = [True] * (match.end() - match.start())
-                    doubts.append(f"has {match[0].strip()!r}, of which the phrases say nothing")
+                    unread.append(repr(match[0].strip()))
+        if unread:
+            doubts.append(f"has {listed(unread)}, of which the phrases say nothing")
         material = next(iter(materials)) if len(materials) == 1 else ""
         if len(materials) > 1:
             doubts.append(f"names {' and '.join(sorted(materials))}")

@@ -138,7 +138,7 @@ def worth_html(entry: Entry, vocabulary: Vocabulary) -> str:
     rows += [
         ("Mass", show_mass(part.mass_g or 0.0)),
         ("Price taken", vocabulary.money(make.price)),
-        ("Room", room_text(candidate)),
+        ("To spare", room_text(candidate)),
     ]
     return _facts(rows, _made_html(candidate))
 
@@ -179,8 +179,8 @@ def together_html(
     """Return the best choice of so many parts, with its proof."""
     if not total:
         return (
-            "<p>This catalogue holds no enquiries, so nothing says whom a part would serve. "
-            "Builds and stranded stock are counted above.</p>"
+            f"<p>{escape(now_text(now, total, in_stock=in_stock))}. Builds and stranded stock are "
+            "counted above.</p>"
         )
     useful = [s for s in steps if s.worths]
     if not useful:

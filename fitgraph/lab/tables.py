@@ -11,7 +11,14 @@ from markupsafe import Markup
 
 from fitgraph.draw import Nest, nest_svg
 from fitgraph.errors import brief
-from fitgraph.explain import Change, Clash, Explanation, action_text, clash_text
+from fitgraph.explain import (
+    Change,
+    Clash,
+    Explanation,
+    action_text,
+    clash_text,
+    conflict_text,
+)
 from fitgraph.explain.standing import PartStanding
 from fitgraph.explain.words_rider import about
 from fitgraph.model import Catalogue, Option, Part, Verdict, Vocabulary, split_label
@@ -405,8 +412,11 @@ def verdict_html(explanation: Explanation, catalogue: Catalogue) -> str:
 def reasons_html(explanation: Explanation, catalogue: Catalogue) -> str:
     """Return why parts go together or not, in sentences."""
     remarks = clashes_html(explanation.remarks, catalogue)
+    # What no joint of these parts is to blame for.
+    whole = [conflict_text(c, catalogue) for c in explanation.minimal_conflicts if not c.elements]
     return (
         f"<p>{_TELL[explanation.verdict]}</p>"
+        + "".join(f"<p>{escape(text)}</p>" for text in whole)
         + clashes_html(explanation.conflicts, catalogue)
         + (f"<p>Besides, needless:</p>{remarks}" if remarks else "")
     )

@@ -61,6 +61,12 @@ class Catalogue:
         """Return the parts of a role, in catalogue order."""
         return self.by_role.get(role, ())
 
+    @property
+    def unfilled(self) -> tuple[str, ...]:
+        """Return the roles that every build fills and that have no part."""
+        roles = self.vocabulary.roles.values()
+        return tuple(r.name for r in roles if not r.fill.may_be_empty and not self.of(r.name))
+
     def called(self, label: str) -> str:
         """Return what people call a part: its name, then its stock number.
 

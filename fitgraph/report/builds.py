@@ -11,7 +11,7 @@ from typing import Any
 
 from fitgraph.explain.representatives import Contrast, Representative
 from fitgraph.explain.requested import Listed
-from fitgraph.explain.words import the_part
+from fitgraph.explain.words import the_part, unfilled_text
 from fitgraph.model import Option, Vocabulary
 from fitgraph.report.blocks import Block, Report, Say, Section, Tone
 from fitgraph.report.cautions import cautions_on_work
@@ -443,7 +443,7 @@ def _advice(found: Listed, hints: Hints) -> list[str]:
             f"Without the limits: {plural(unlimited.count.number, 'build')}, "
             f"the {_FIRST[found.sort]} at {price} and {mass}."
         ]
-    lines = []
+    lines = [text] if (text := unfilled_text(found.catalogue)) else []
     if unlimited.possible:
         limits = ", limits aside" if found.unlimited is not None else ""
         many = plural(unlimited.possible, "build")

@@ -172,6 +172,8 @@ def _shown(found: Proposals) -> Table:
 
 def now_text(served: float, total: float, *, in_stock: bool) -> str:
     """Return how many enquiries are served without a part that nobody makes yet."""
+    if not total:
+        return "This catalogue holds no enquiries, so nothing says whom a part would serve"
     by = "from stock" if in_stock else "by what is sold, in stock or to order"
     are = "is" if total == 1 else "are"
     return f"{served:,g} of {plural(total, 'enquiry', 'enquiries')} {are} served now {by}"

@@ -10,6 +10,7 @@ from fitgraph.model import Catalogue, Supply, Vocabulary
 from fitgraph.report.blocks import Block, Report, Say, Section, Tone
 from fitgraph.report.hints import Hints
 from fitgraph.report.tables import Column, Table
+from fitgraph.report.tallies import NO_ENQUIRIES
 from fitgraph.report.unasked import unasked_data
 from fitgraph.report.values import (
     COUNT,
@@ -203,6 +204,9 @@ def _plan_headline(found: Plans, plan: OrderPlan) -> str:
 
 def report(found: Plans, hints: Hints) -> Report:
     """Return the answer for people."""
+    asked = [p.total for p in (found.plan, *found.curve) if p is not None]
+    if asked and not any(asked):
+        return Report(NO_ENQUIRIES)
     headline, pieces = "", list[Block]()
     if found.plan is not None:
         headline = _plan_headline(found, found.plan)

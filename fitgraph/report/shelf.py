@@ -108,7 +108,12 @@ def stranded_text(one: Stranded, catalogue: Catalogue, most: int) -> str:
     if one.standing is Standing.POSSIBLY:
         told = f"{plural(len(one.joints), 'joint')} to be measured: {joints}"
         return f"{told}; {order}" if one.needs else told
-    return f"nothing sold goes with it: {joints or 'a role has no part'}"
+    if not joints:
+        roles = [catalogue.vocabulary.roles[name].title for name in catalogue.unfilled]
+        joints = (
+            f"no part for {first_of(roles, most)}" if roles else "a role has no part that is sold"
+        )
+    return f"nothing sold goes with it: {joints}"
 
 
 def _months(gaps: Gaps) -> Table:

@@ -103,7 +103,7 @@ def facts(sheet: Sheet) -> list[tuple[str, str]]:
         ),
         ("Price taken", money(sheet.make.price)),
         ("Expected yield", _yields(sheet)),
-        ("Room", room_text(sheet.worth.candidate)),
+        ("To spare", room_text(sheet.worth.candidate)),
     ]
     return found
 

@@ -36,6 +36,10 @@ SIDES = 2
 _ALL = "all"
 
 
+#: Said where nobody asks for anything.
+NO_ENQUIRIES = "No enquiries, so nothing is asked for: what people ask goes into enquiries.csv."
+
+
 #: How standings are headed for people, the best first.
 _HEADS = {
     Standing.STOCK: "stock",
@@ -170,7 +174,7 @@ def turn_text(turn: InTurn) -> str:
 def headline(total: StandingTally, turn: InTurn | None = None) -> str:
     """Return how many enquiries are served, and what becomes of the others."""
     if not total.total:
-        return "No enquiries, so nothing is asked for."
+        return NO_ENQUIRIES
     told = "" if turn is None else f"; {turn_text(turn)}"
     return (
         f"{total.of(Standing.STOCK):g} of {plural(total.total, 'enquiry', 'enquiries')} "
