@@ -933,6 +933,43 @@ def test_a_name_like_that_of_an_amount_makes_no_amount(tmp_path: Path, name: str
     assert choice.taken.means not in ("price", "mass", "stock")
 
 
+@pytest.mark.parametrize(
+    ("title", "figures"),
+    [
+        ("bar OD 34.9-35.0", {}),
+        ("bar OD 34.9 – 35.0 mm", {}),
+        ("bar OD 34.9..35.0", {}),
+        ("bar OD 34.9 or 31.8", {}),
+        ("Lenker OD 34,9 bis 35,1", {}),
+        ("wheels 110-120 mm", {}),
+        ("bar OD 34.9 - 650 mm", {"outside.diameter": "34.9"}),
+        ("bar OD 34.9 - ID 31.8", {"outside.diameter": "34.9", "bore.diameter": "31.8"}),
+        ("sleeve 28.6 to 31.8", {"bore.diameter": "28.6", "outside.diameter": "31.8"}),
+    ],
+)
+def test_one_end_of_a_range_in_a_title_is_no_size(title: str, figures: dict[str, str]) -> None:
+    vocabulary = load(DEMO).catalogue.vocabulary
+    said = read_phrases(DEMO, vocabulary).read(title)
+    assert {path: value for path, (value, _) in said.figures.items()} == figures
+    assert figures or "of which one size has to be told" in " ".join(said.doubts)
+
+
+@pytest.mark.parametrize(
+    ("title", "role"),
+    [
+        ("fork bolt M8", ""),
+        ("Clamp bolts M6, 2 pieces", ""),
+        ("brake pad", ""),
+        ("Gabelschraube", ""),
+        ("bar plugs, pair", "plugs"),
+        ("clamp for 34.9 bars with clamp bolts M6", "clamp"),
+    ],
+)
+def test_bolts_and_pads_of_a_part_are_none(title: str, role: str) -> None:
+    vocabulary = load(DEMO).catalogue.vocabulary
+    assert read_phrases(DEMO, vocabulary).read(title).role == role
+
+
 def test_a_point_in_inches_marks_no_thousands_among_decimal_commas(tmp_path: Path) -> None:
     head = ["Art.-Nr.", "Bezeichnung", "VK", "Außendurchmesser (mm)", "Innendurchmesser (Zoll)"]
     rows = [

@@ -49,6 +49,14 @@ SIZE = (
 _BEFORE = r"(?<![\w.,/])(?<![0-9]-)(?<![0-9]–)(?<![0-9] - )(?<![0-9] – )" + "".join(
     rf"(?<![0-9] {re.escape(word)} )" for word in _TITLES["between"]
 )
+#: Behind a size: another one that is the other end of a range, or the other choice.
+_OTHER_END = re.compile(
+    rf"(?:\s?mm)?(?:\s?(?:-|–|—|\.\.\.?|…)\s?|\s{any_of(_TITLES['between'])}\s)(?P<other>{_NUMBER})"
+    r"(?![\w/])",
+    re.IGNORECASE,
+)
+#: How many times the one end of a range is the other, at most; else two sizes stand side by side.
+_RANGE = 1.5
 #: Letters of a text that are read.
 _LONGEST = 1000
 
@@ -82,6 +90,21 @@ _SEVERAL = re.compile(
     rf"|{_FEW}\s?[x×](?=\s[^\W\d_]))(?![\w/])",
     re.IGNORECASE,
 )
+
+
+def _other_end(size: str, plain: str, at: int) -> int:
+    """Return where a second size ends that makes a range or a choice of one; 0 where none does.
+
+    Examples
+    --------
+    >>> _other_end("34.9", "od 34.9-35.0", 7), _other_end("34.9", "od 34.9 - 650 high", 7)
+    (12, 0)
+    """
+    match, number = _OTHER_END.match(plain, at), re.search(_NUMBER, size)
+    if match is None or number is None:
+        return 0
+    ends = [float(text.replace(",", ".")) for text in (number[0], match["other"])]
+    return match.end() if 0 < max(ends) <= _RANGE * min(ends) else 0
 
 
 def _apart(text: str) -> str:
@@ -440,6 +463,13 @@ class Phrases:
                     size = match["size"].strip()
                     if _VAGUE.search(plain[: match.start()]) or _UNSURE.match(plain, match.end()):
                         doubts.append(f"has {size!r}, which it says is not certain")
+                        continue
+                    if match.end() == match.end("size") and (
+                        end := _other_end(size, plain, match.end())
+                    ):
+                        taken[match.end() : end] = [True] * (end - match.end())
+                        both = plain[match.start("size") : end].strip()
+                        doubts.append(f"has {both!r}, of which one size has to be told")
                         continue
                     try:
                         given = [(at, phrase.figure(one)) for at, one in phrase.sizes(match)]
