@@ -18,6 +18,7 @@ import subprocess
 import sys
 import tomllib
 import unicodedata
+from html import escape
 from pathlib import Path
 
 import pandas as pd
@@ -931,6 +932,46 @@ def test_a_name_like_that_of_an_amount_makes_no_amount(tmp_path: Path, name: str
     )
     (choice,) = [c for c in prepared([str(file)], hoses).choices if c.column == name]
     assert choice.taken.means not in ("price", "mass", "stock")
+
+
+def test_what_a_cell_s_format_shows_counts_as_typed(tmp_path: Path) -> None:
+    """ECMA-376 part 1, 18.8.30 and 18.8.31: a number's format may hold its unit and its zeros."""
+    codes = {
+        "A": "00000",
+        "D": '[$$-409]#,##0.00;[Red]"-"0.00',
+        "E": '0.000\\ "in"',
+        "F": '0.0," kg"',  # which shows thousandths
+        "G": 'General" kg"',
+    }
+    rows = [
+        ["SKU", "Name", "Type", "Price", "Outside diameter", "Weight (g)"],
+        [123, "bar one", "Bar", 59.9, 1.375, 950],
+        [124, "bar two", "Bar", 59.9, 34.9, 1.25],
+    ]
+    book = xlsx(tmp_path / "list.xlsx", {"Bars": rows})
+    formats = "".join(
+        f'<numFmt numFmtId="{200 + n}" formatCode="{escape(code)}"/>'
+        for n, code in enumerate(codes.values())
+    )
+    styles = "".join(f'<xf numFmtId="{200 + n}"/>' for n in range(len(codes)))
+    changed(
+        book,
+        "xl/styles.xml",
+        ("<fonts ", f"<numFmts>{formats}</numFmts><fonts "),
+        ("</cellXfs>", f"{styles}</cellXfs>"),
+    )
+    at = {"A2": "A", "D2": "D", "E2": "E", "F2": "F", "F3": "G", "A3": "A"}
+    place = {column: 2 + n for n, column in enumerate(codes)}
+    cells = [(f'r="{cell}"', f'r="{cell}" s="{place[how]}"') for cell, how in at.items()]
+    changed(book, "xl/worksheets/s1.xml", *cells)
+    report = taken(book, tmp_path / "shop")
+    parts = load(tmp_path / "shop").catalogue.parts
+    assert list(parts) == ["00123", "00124"]
+    assert [p.price for p in parts.values()] == [None, 5990]
+    assert [p.mass_g for p in parts.values()] == [950, 1250]
+    sizes = [p.features["outside"].lengths["diameter"].mid for p in parts.values()]
+    assert [round(size, 3) for size in sizes] == [34.925, 34.9]
+    assert any("is in $, not in EUR" in f.message and f.sku == "00123" for f in report.findings)
 
 
 @pytest.mark.parametrize(

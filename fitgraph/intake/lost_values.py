@@ -42,17 +42,18 @@ _RELATION = re.compile(r"<(?:\w+:)?Relationship\b([^<>]*)>")
 _ATTRIBUTE = re.compile(r"""([\w:]+)=(?:"([^"]*)"|'([^']*)')""")
 
 
-def _attributes(tag: str) -> dict[str, str]:
+def attributes(tag: str) -> dict[str, str]:
+    """Return the attributes of a tag by their names, without prefixes."""
     return {n.split(":")[-1]: html.unescape(a or b) for n, a, b in _ATTRIBUTE.findall(tag)}
 
 
-def _files(packed: zipfile.ZipFile) -> dict[str, str]:
+def sheet_files(packed: zipfile.ZipFile) -> dict[str, str]:
     """Return the name of each worksheet by the file that holds it."""
     book = packed.read("xl/workbook.xml").decode("utf-8", "replace")
     relations = packed.read("xl/_rels/workbook.xml.rels").decode("utf-8", "replace")
-    targets = {a["Id"]: a["Target"] for a in map(_attributes, _RELATION.findall(relations))}
+    targets = {a["Id"]: a["Target"] for a in map(attributes, _RELATION.findall(relations))}
     found = {}
-    for sheet in map(_attributes, _SHEET.findall(book)):
+    for sheet in map(attributes, _SHEET.findall(book)):
         target = targets.get(sheet.get("id", ""), "")
         inside = target.removeprefix("/") if target.startswith("/") else f"xl/{target}"
         found[inside] = sheet.get("name", "")
@@ -89,7 +90,7 @@ def lost_values(data: bytes) -> dict[str, list[LostValue]]:
         inside = set(packed.namelist())
         if not {"xl/workbook.xml", "xl/_rels/workbook.xml.rels"} <= inside:
             return {}
-        for name, sheet in _files(packed).items():
+        for name, sheet in sheet_files(packed).items():
             if name not in inside:
                 continue
             cells: dict[tuple[int, int], str] = {}

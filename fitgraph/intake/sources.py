@@ -20,6 +20,7 @@ from types import ModuleType
 from typing import Any, NamedTuple
 
 from fitgraph.files import SpecialFileError, require_plain
+from fitgraph.intake.cell_formats import CellFormat, formatted
 from fitgraph.intake.code_pages import CodePage, code_page
 from fitgraph.intake.lost_values import LostValue, lost_values
 from fitgraph.intake.unpacked import TooLargeError, check_unpacked, joined_over_rows
@@ -325,7 +326,8 @@ def _workbook(data: bytes, source: str) -> list[Sheet]:
     calamine = needed("python_calamine")
     joined: dict[str, list[tuple[tuple[int, int], tuple[int, int]]]] = {}
     lost: dict[str, list[LostValue]] = {}
-    if zipfile.is_zipfile(io.BytesIO(data)):
+    packed = zipfile.is_zipfile(io.BytesIO(data))
+    if packed:
         try:
             check_unpacked(data)
             joined, lost = joined_over_rows(data), lost_values(data)
@@ -355,9 +357,13 @@ def _workbook(data: bytes, source: str) -> list[Sheet]:
                 # Told like any other cell that cannot be read, and not taken for a blank one.
                 if at < len(rows) and place < len(rows[at]) and rows[at][place] == "":
                     rows[at][place] = text
-            remarks = _fill_down(rows, sheet.merged_cell_ranges or joined.get(name, ()))
+            remarks = _perhaps_rounded(rows)
+            if packed:
+                for at, place, how in formatted(data, name):
+                    if at < len(rows) and place < len(rows[at]):
+                        rows[at][place] = _as_formatted(rows[at][place], how)
+            remarks += _fill_down(rows, sheet.merged_cell_ranges or joined.get(name, ()))
             read = _rows(f"{source} ({plain(name)})", rows)
-            remarks += _perhaps_rounded(rows)
             sheets.append(Sheet(source, plain(name), read, (), remarks))
     except SourceError:
         raise
@@ -372,6 +378,15 @@ def _workbook(data: bytes, source: str) -> list[Sheet]:
 _HIDDEN = Remark(
     "hidden-sheet", None, "", "is a hidden sheet and was passed over", "Show it to have it read"
 )
+
+
+def _as_formatted(value: Any, how: CellFormat) -> Any:
+    """Return a number as its cell shows it, with its unit or its zeros."""
+    if isinstance(value, bool) or not isinstance(value, int | float):
+        return value
+    if how.beside:
+        return f"{cell_text(value)} {how.beside}"
+    return f"{int(value):0{how.digits}d}" if value == int(value) and value >= 0 else value
 
 
 def _fill_down(
