@@ -113,7 +113,7 @@ def test_the_first_line_tells_alone_and_in_turn(page, served, shop):
     total, turn = served.total, in_turn(shop.engine)
     assert (
         f"{total.of(Standing.STOCK):g} of {total.total:g} enquiries ({total.share():.0%}) can be "
-        "built from stock, each taken alone: one piece may serve many; "
+        "built from stock, each taken alone, so that one piece may serve many; "
         f"{turn.served:g} ({turn.share:.0%}) first come, first served, as pieces run out"
     ) in words(page.verdict)
 

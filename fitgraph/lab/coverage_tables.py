@@ -11,7 +11,7 @@ from fitgraph.lab.tables import long_table, status
 from fitgraph.model import Catalogue
 from fitgraph.report.standing_words import MEANS, ORDER, SIGNS, WORDS, tally_text
 from fitgraph.report.tables import Column, Table
-from fitgraph.report.tallies import turn_text
+from fitgraph.report.tallies import alone_text, turn_text
 from fitgraph.report.values import FINE_SHARE, SHARE, WEIGHT
 from fitgraph.stock import Matrix, OrderPlan, Standing, StandingTally, Stranded
 from fitgraph.stock.in_turn import InTurn
@@ -74,11 +74,8 @@ def stock_verdict_html(
         return status("Asking what can be served …")
     if not total.total:
         return status("There are no enquiries in this catalogue.")
-    told = [
-        f"<strong>{total.of(Standing.STOCK):g} of {total.total:g}</strong> "
-        f"{'enquiry' if total.total == 1 else 'enquiries'} "
-        f"({total.share():.0%}) can be built from stock, each taken alone: one piece may serve many"
-    ]
+    loud = f"{total.of(Standing.STOCK):g} of {total.total:g}"
+    told = [f"<strong>{loud}</strong>{alone_text(total).removeprefix(loud)}"]
     if turn is not None:
         told.append(turn_text(turn))
     if plan is not None and plan.lines:

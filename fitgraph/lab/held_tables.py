@@ -96,6 +96,6 @@ def weak_html(weak: Sequence[Weak], builds: str, catalogue: Catalogue, *, pairs:
         (Column("together", WEIGHT, "Enquiries lost"), lambda w: w.together),
         (Column("share", _FINE, "Builds lost"), lambda w: w.share),
         title=("Two parts, and what is lost only if both are gone" if pairs else "One part gone")
-        + f". Builds: of {builds} from stock.",
+        + f". Builds: of {builds} from stock, workshop work on any part included.",
     )
     return long_table(told)

@@ -166,7 +166,13 @@ def report(gaps: Gaps, limit: int, hints: Hints) -> Report:
             (Column("builds lost", FINE_SHARE), lambda w: w.share),
         )
         rest = _rest(len(weak), len(alone) + len(gaps.reliance.pairs), hints)
-        pieces.append(Section("Much depends on (a pair: lost only if both go)", (told, *rest)))
+        builds = plural(gaps.reliance.builds, "build")
+        of = Say(
+            f"Builds lost: of {builds} from stock, workshop work on any part included.",
+            Tone.QUIET,
+            deep=1,
+        )
+        pieces.append(Section("Much depends on (a pair: lost only if both go)", (told, of, *rest)))
     if gaps.stranded:
         value = money.show(sum(s.value or 0 for s in gaps.stranded))
         held = sum(s.pieces for s in gaps.stranded)

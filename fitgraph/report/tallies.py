@@ -171,16 +171,22 @@ def turn_text(turn: InTurn) -> str:
     return f"{turn.served:g} ({SHARE.show(turn.share)}) first come, first served, as pieces run out"
 
 
+def alone_text(total: StandingTally) -> str:
+    """Return how many enquiries are served from stock, each as if it came alone."""
+    return (
+        f"{total.of(Standing.STOCK):g} of {plural(total.total, 'enquiry', 'enquiries')} "
+        f"({SHARE.show(total.share())}) can be built from stock, each taken alone, so that one "
+        "piece may serve many"
+    )
+
+
 def headline(total: StandingTally, turn: InTurn | None = None) -> str:
     """Return how many enquiries are served, and what becomes of the others."""
     if not total.total:
         return NO_ENQUIRIES
     told = "" if turn is None else f"; {turn_text(turn)}"
     return (
-        f"{total.of(Standing.STOCK):g} of {plural(total.total, 'enquiry', 'enquiries')} "
-        f"({SHARE.show(total.share())}) can be built from stock, each taken alone, so that one "
-        f"piece may serve many{told}; "
-        f"{total.of(Standing.CATALOGUE):g} more by ordering, "
+        f"{alone_text(total)}{told}; {total.of(Standing.CATALOGUE):g} more by ordering, "
         f"{total.of(Standing.POSSIBLY):g} only if an unknown figure turns out well, "
         f"{total.of(Standing.NEITHER):g} with no part that is sold."
     )
