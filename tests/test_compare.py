@@ -14,9 +14,9 @@ from typer.testing import CliRunner
 from fitgraph.catalogue import load, shipped_folder
 from fitgraph.cli import main
 from fitgraph.explain import Explainer
-from fitgraph.explain.advice import advise, doubtful, marks, tubes
+from fitgraph.explain.advice import advise, marks, tubes
 from fitgraph.explain.compare import Comparer, opened
-from fitgraph.explain.triangle import tube_figures
+from fitgraph.explain.triangle import doubtful, tube_figures
 from fitgraph.graph.options import plain
 from fitgraph.graph.said import judge
 from fitgraph.mechanics.materials import MATERIALS

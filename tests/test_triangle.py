@@ -4,7 +4,8 @@ from __future__ import annotations
 
 from statistics import median
 
-from fitgraph.explain.triangle import triangle, tube_figures
+from fitgraph.explain.advice import advise
+from fitgraph.explain.triangle import doubtful, triangle, tube_figures
 from fitgraph.graph.options import plain, strength_nm, strengths_nm
 from fitgraph.model import Presence
 from tests.shared import the_demo
@@ -42,6 +43,10 @@ def test_figures_are_those_of_the_parts() -> None:
         slotted = part.features["slot"].presence is Presence.PRESENT
         assert ranked is not None and (ranked < tube if slotted else ranked == tube)
         assert (figure.mass_g, figure.price) == (part.mass_g, part.price)
+    # As in the advice, none whose own figures contradict each other.
+    assert doubtful(catalogue) and not doubtful(catalogue) & {f.sku for f in figures}
+    advised = {f.family: f.corner for f in advise(catalogue, "street").families}
+    assert advised == triangle(catalogue)
     families = triangle(catalogue)
     steel = [f.price for f in figures if f.family == "steel"]
     assert families["steel"].price == median(steel)

@@ -15,8 +15,7 @@ from statistics import median
 
 import numpy as np
 
-from fitgraph.catalogue.check import contradictions, weights
-from fitgraph.explain.triangle import Corner, TubeFigures, triangle, tube_figures
+from fitgraph.explain.triangle import Corner, TubeFigures, doubtful, triangle, tube_figures
 from fitgraph.graph.groupings import kind_of
 from fitgraph.graph.options import length_of, plain
 from fitgraph.mechanics.materials import MATERIALS
@@ -145,14 +144,6 @@ def marks(figures: Sequence[TubeFigures]) -> list[Marks]:
     strong = _standing([f.strength_nm for f in figures], least=False)
     affordable = _standing([float(f.price) for f in figures], least=True)
     return [Marks(*each) for each in zip(figures, light, strong, affordable, strict=True)]
-
-
-def doubtful(catalogue: Catalogue) -> frozenset[str]:
-    """Return the parts whose own figures cannot be true together."""
-    place = {sku: n for n, sku in enumerate(catalogue.parts)}
-    skus = list(catalogue.parts)
-    found = [*contradictions(catalogue, place, ""), *weights(catalogue, place, "")]
-    return frozenset(skus[f.row] for f in found if f.row is not None)
 
 
 def tubes(catalogue: Catalogue, family: str) -> tuple[Tube, ...]:
@@ -286,13 +277,13 @@ def advise(
             r: tuple(p for p in ps if p.sku not in odd) for r, ps in catalogue.by_role.items()
         },
     )
-    corners = triangle(sound)
+    corners = triangle(catalogue)
     if advice is None or not corners:
         raise NamingError(
             "no part of this catalogue has its tube, mass and price known, so there is nothing "
             "to compare; fill them in (docs/catalogue.md)"
         )
-    each = marks(tube_figures(sound))
+    each = marks(tube_figures(catalogue))
     weakest = min(corners, key=lambda f: corners[f].strength_nm)
     found = []
     for family, corner in corners.items():

@@ -7,6 +7,7 @@ from statistics import median
 
 import numpy as np
 
+from fitgraph.catalogue.check import contradictions, weights
 from fitgraph.graph.options import length_of, plain, strengths_nm
 from fitgraph.mechanics.materials import MATERIALS
 from fitgraph.mechanics.tubes import stiffness_nm2
@@ -67,8 +68,18 @@ class Corner:
     reaches: tuple[str, ...]
 
 
+def doubtful(catalogue: Catalogue) -> frozenset[str]:
+    """Return the parts whose own figures cannot be true together."""
+    place = {sku: n for n, sku in enumerate(catalogue.parts)}
+    skus = list(catalogue.parts)
+    found = [*contradictions(catalogue, place, ""), *weights(catalogue, place, "")]
+    return frozenset(skus[f.row] for f in found if f.row is not None)
+
+
 def tube_figures(catalogue: Catalogue) -> list[TubeFigures]:
     """Return the figures of every part whose tube is compared and fully known.
+
+    Parts whose own figures cannot be true together are left out.
 
     Parameters
     ----------
@@ -78,7 +89,8 @@ def tube_figures(catalogue: Catalogue) -> list[TubeFigures]:
     source = catalogue.vocabulary.strength
     if source is None:
         return []
-    options = [plain(p) for p in catalogue.of(source.outside.role)]
+    odd = doubtful(catalogue)
+    options = [plain(p) for p in catalogue.of(source.outside.role) if p.sku not in odd]
     found = []
     strengths = strengths_nm(options, catalogue.vocabulary, slot_end=False)
     for option, strength in zip(options, strengths, strict=True):

@@ -115,6 +115,6 @@ def triangle_html(catalogue: Catalogue) -> str:
             for w in words
         ),
         title="The median part of each family, and in which of the three it is not the last of the "
-        "families.",
+        "families. Parts whose own figures contradict each other are left out.",
     )
     return long_table(table) + tables.cautions(vocabulary, "strength")

@@ -99,7 +99,7 @@ def tolerance(found: SizeMap, tolerance_mm: float) -> str:
     if tolerance_mm > 0:
         lacking = plural(fail, "that lacks", "that lack")
         told += f", {lacking} no more than {show_length(tolerance_mm)}"
-    return f"{told}."
+    return f"Drawn: {told}."
 
 
 def matched(match: Match, text: str, catalogue: Catalogue) -> str:
