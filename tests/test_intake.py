@@ -974,6 +974,34 @@ def test_what_a_cell_s_format_shows_counts_as_typed(tmp_path: Path) -> None:
     assert any("is in $, not in EUR" in f.message and f.sku == "00123" for f in report.findings)
 
 
+def test_the_currency_of_an_ods_cell_counts(tmp_path: Path) -> None:
+    """OpenDocument 1.3 part 3, 19.369: a cell of the type currency may name it."""
+    rows = [
+        ["SKU", "Name", "Type", "Stock", "Price"],
+        ["A-1", "bar one", "Bar", 3, 59.9],
+        ["A-2", "bar two", "Bar", 3, 69.9],
+    ]
+    book = ods(tmp_path / "list.ods", {"Other": [["a", "b"], [59.9, 1]], "Bars": rows})
+    money = 'office:value-type="currency" office:currency'
+    plain = 'office:value-type="float"'
+    changed(
+        book,
+        "content.xml",
+        (f'{plain} office:value="69.9"', f'{money}="EUR" office:value="69.9"'),
+        (f'{plain} office:value="59.9"', f'{money}="USD" office:value="59.9"'),
+        # Two blank rows before the table.
+        (
+            '<table:table table:name="Bars">',
+            '<table:table table:name="Bars"><table:table-row table:number-rows-repeated="2">'
+            '<table:table-cell table:number-columns-repeated="5"/></table:table-row>',
+        ),
+    )
+    report = taken(book, tmp_path / "shop")
+    assert [p.price for p in load(tmp_path / "shop").catalogue.parts.values()] == [None, 6990]
+    (told,) = [f for f in report.findings if "is in USD, not in EUR" in f.message]
+    assert (told.sku, told.value, told.row) == ("A-1", "59.9 USD", 4)
+
+
 @pytest.mark.parametrize(
     ("title", "figures"),
     [

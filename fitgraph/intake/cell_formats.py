@@ -2,7 +2,7 @@
 
 A cell that shows 59.90 $ or 00123 holds 59.9 and 123: whoever reads only values takes dollars for
 the shop's own money, and another stock number. ECMA-376 part 1 (``numFmt``, ``xf`` and ``c`` of
-SpreadsheetML; 18.8.31 for the codes).
+SpreadsheetML; 18.8.31 for the codes) and OpenDocument 1.3 part 3 (``office:currency``).
 """
 
 from __future__ import annotations
@@ -13,7 +13,7 @@ import zipfile
 from collections.abc import Iterator
 
 from fitgraph.intake.lost_values import attributes, sheet_files
-from fitgraph.intake.unpacked import column_number
+from fitgraph.intake.unpacked import column_number, pieces, table_name, tags, times
 from fitgraph.records import dataclass
 from fitgraph.units import LENGTH_WORDS, MASS_WORDS, MONEY_WORDS, folded
 
@@ -28,6 +28,7 @@ _AT = re.compile(rb'\br="([A-Z]{1,3})([0-9]{1,9})"')
 #: A piece of a format: a text in quotes, a letter that stands for itself, a currency, what is said
 #: of colour or language, room, and anything else.
 _TOKEN = re.compile(r'"([^"]*)"|\\(.)|\[\$([^\]-]*)[^\]]*\]|(\[[^\]]*\]|[_*].)|(.)', re.DOTALL)
+_CURRENCY = re.compile(rb'\bcurrency="([A-Z]{3})"')
 _WORDS = LENGTH_WORDS | MASS_WORDS | MONEY_WORDS
 
 
@@ -91,8 +92,26 @@ def _styles(packed: zipfile.ZipFile) -> dict[bytes, CellFormat]:
     return {str(n).encode(): told[number] for n, number in enumerate(each) if number in told}
 
 
+def _currencies(packed: zipfile.ZipFile, sheet: str) -> Iterator[tuple[int, int, CellFormat]]:
+    """Yield the cells of an OpenDocument table that are amounts in a currency."""
+    here, row, rows, column = False, 0, 1, 0
+    for name, told, alone in tags(pieces(packed, "content.xml")):
+        by = times(told)
+        if name == b"table":
+            here, row, rows = table_name(told) == sheet, -1, 1
+        elif name == b"table-row":
+            row, rows, column = row + rows, by, 0
+        elif name in (b"table-cell", b"covered-table-cell"):
+            money = _CURRENCY.search(told) if here and not alone else None
+            if money is not None:
+                how = CellFormat(beside=money[1].decode("ascii"))
+                for at in range(row, row + rows):
+                    yield from ((at, place, how) for place in range(column, column + by))
+            column += by
+
+
 def formatted(data: bytes, sheet: str) -> Iterator[tuple[int, int, CellFormat]]:
-    """Yield the cells of a sheet of an XLSX file whose format says something of a number.
+    """Yield the cells of a sheet of an XLSX or ODS file of whose number its format says more.
 
     Parameters
     ----------
@@ -108,6 +127,8 @@ def formatted(data: bytes, sheet: str) -> Iterator[tuple[int, int, CellFormat]]:
     """
     with zipfile.ZipFile(io.BytesIO(data)) as packed:
         inside = set(packed.namelist())
+        if "content.xml" in inside:
+            yield from _currencies(packed, sheet)
         if not {"xl/workbook.xml", "xl/_rels/workbook.xml.rels", _STYLES} <= inside:
             return
         styles = _styles(packed)

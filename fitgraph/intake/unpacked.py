@@ -36,21 +36,35 @@ class TooLargeError(ValueError):
     """A workbook that asks for more than there may be; the message says of what."""
 
 
-def _pieces(packed: zipfile.ZipFile, name: str) -> Iterator[bytes]:
+def pieces(packed: zipfile.ZipFile, name: str) -> Iterator[bytes]:
+    """Yield what a file of a workbook unpacks to, piece by piece."""
     with packed.open(name) as file:
         while piece := file.read(_PIECE):
             yield piece
 
 
-def _tags(pieces: Iterator[bytes]) -> Iterator[tuple[bytes, bytes, bool]]:
+def tags(texts: Iterator[bytes]) -> Iterator[tuple[bytes, bytes, bool]]:
     """Yield the tags of rows and cells: name, attributes, and whether it closes itself."""
     rest = b""
-    for piece in pieces:
+    for piece in texts:
         text = rest + piece
         end = text.rfind(b">") + 1
         for tag in _TAG.finditer(text, 0, end):
             yield tag[1], tag[2], bool(tag[3])
         rest = text[max(end, len(text) - _LONGEST_TAG) :]
+
+
+def times(told: bytes) -> int:
+    """Return how often a row or a cell of an OpenDocument table stands there, by its attributes."""
+    repeated = _TIMES.search(told)
+    return int(repeated[1]) if repeated else 1
+
+
+def table_name(told: bytes) -> str:
+    """Return the name of an OpenDocument table, by its attributes."""
+    called = _NAME.search(told)
+    name = (called[1] or called[2] or b"") if called else b""
+    return html.unescape(name.decode("utf-8", "replace"))
 
 
 def column_number(letters: bytes) -> int:
@@ -61,7 +75,7 @@ def column_number(letters: bytes) -> int:
     return place
 
 
-def _check(tags: Iterator[tuple[bytes, bytes, bool]]) -> None:
+def _check(found: Iterator[tuple[bytes, bytes, bool]]) -> None:
     """Make sure that no sheet is larger than it may be.
 
     Raises
@@ -70,9 +84,8 @@ def _check(tags: Iterator[tuple[bytes, bytes, bool]]) -> None:
         If one is.
     """
     rows = columns = row = column = 0
-    for name, told, alone in tags:
-        at, repeated = _AT.search(told), _TIMES.search(told)
-        by = int(repeated[1]) if repeated else 1
+    for name, told, alone in found:
+        at, by = _AT.search(told), times(told)
         if name == b"table":
             rows = columns = row = column = 0
         elif name == b"row":
@@ -114,10 +127,10 @@ def check_unpacked(data: bytes) -> None:
             if _BINARY.fullmatch(entry.filename) and "sheet" in entry.filename.lower():
                 raise zipfile.BadZipFile("its sheets are binary")
             # Reading to the end proves the size that it tells of itself.
-            pieces = _pieces(packed, entry.filename)
+            read = pieces(packed, entry.filename)
             if _SHEET.fullmatch(entry.filename):
-                _check(_tags(pieces))
-            for _ in pieces:
+                _check(tags(read))
+            for _ in read:
                 pass
 
 
@@ -140,14 +153,10 @@ def joined_over_rows(data: bytes) -> dict[str, list[tuple[tuple[int, int], tuple
             return {}
         here: list[tuple[tuple[int, int], tuple[int, int]]] = []
         row = column = 0
-        for name, told, _ in _tags(_pieces(packed, "content.xml")):
-            repeated = _TIMES.search(told)
-            by = int(repeated[1]) if repeated else 1
+        for name, told, _ in tags(pieces(packed, "content.xml")):
+            by = times(told)
             if name == b"table":
-                called = _NAME.search(told)
-                title = (called[1] or called[2] or b"") if called else b""
-                here = found.setdefault(html.unescape(title.decode("utf-8", "replace")), [])
-                row = column = 0
+                here, row, column = found.setdefault(table_name(told), []), 0, 0
             elif name == b"table-row":
                 row, column = row + by, 0
             elif name in (b"table-cell", b"covered-table-cell"):
