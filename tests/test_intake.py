@@ -934,6 +934,27 @@ def test_a_name_like_that_of_an_amount_makes_no_amount(tmp_path: Path, name: str
     assert choice.taken.means not in ("price", "mass", "stock")
 
 
+@pytest.mark.parametrize(
+    ("typed", "price", "rounded"),
+    [
+        ("59.4405", 5944, True),
+        ("59,4450 €", 5945, True),
+        ("1190.1250", 119013, True),
+        ("59.9000", 5990, False),
+        ("59.90", 5990, False),
+        ("59.123", None, False),
+        ("0.00001", None, False),
+    ],
+)
+def test_a_price_that_was_worked_out_is_rounded_and_told(
+    tmp_path: Path, typed: str, price: int | None, rounded: bool
+) -> None:
+    file = csv_file(tmp_path / "list.csv", [["SKU", "Type", "Price"], ["A-1", "Bar", typed]])
+    report = taken(file, tmp_path / "shop")
+    assert load(tmp_path / "shop").catalogue.parts["A-1"].price == price
+    assert ("price-rounded" in {f.code for f in report.findings}) is rounded
+
+
 def test_what_a_cell_s_format_shows_counts_as_typed(tmp_path: Path) -> None:
     """ECMA-376 part 1, 18.8.30 and 18.8.31: a number's format may hold its unit and its zeros."""
     codes = {

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Sequence
+from decimal import ROUND_HALF_UP, Decimal
 
 from fitgraph.catalogue.figures import parse_figure
 from fitgraph.catalogue.findings import WARNING, shorten
@@ -26,6 +27,9 @@ _HEAVIEST_G = 1e5
 _COUNTS = words_for("counts")
 _FEW = (_COUNTS["pieces"], _COUNTS["short"])
 _PIECES = re.compile(rf"\s*{any_of(*_FEW, _COUNTS['behind'])}\.?$", re.IGNORECASE)
+
+#: A number with decimals that no price has and no thousands: what a spreadsheet worked out.
+_WORKED_OUT = re.compile(r"(?<![\d.,])\d{1,12}[.,](?=\d{4})\d\d\d*[1-9]\d*(?![\d.,])")
 
 #: What says that a price is of one piece.
 _EACH = rf"(?:(?:{any_of(_COUNTS['per'], _COUNTS['each'])}|/)\s*)?{any_of(_COUNTS['one'])}\.?"
@@ -66,13 +70,23 @@ class Filling:
                     row.doubt(
                         f"no-{means}", name, text, f"{error}; it counts as not known", "Mend it"
                     )
+                else:
+                    if means == "price" and part.price is not None and _WORKED_OUT.search(text):
+                        told = f"was worked out; {self._vocabulary.money(part.price)} is taken"
+                        remedy = "Write the price that is asked for, if it is another"
+                        row.doubt("price-rounded", name, text, told, remedy, WARNING)
 
     def _price(self, part: Taken, text: str, column: Column) -> None:
         plain = said_price(_ONE_BEHIND.sub("", text), column.decimal, column.unit)
-        price = self._vocabulary.read_money(plain)
+        price = self._vocabulary.read_money(_WORKED_OUT.sub(self._rounded, plain))
         if not 0 < price <= 10**12:
             raise UnitError("is out of range; write what it costs")
         part.price = price
+
+    def _rounded(self, number: re.Match[str]) -> str:
+        """Return a price with the decimals that its currency has."""
+        least = Decimal(1).scaleb(-self._vocabulary.minor_digits)
+        return str(Decimal(number[0].replace(",", ".")).quantize(least, ROUND_HALF_UP))
 
     def _stuff(self, part: Taken, row: ListRow, said: Sequence[Said]) -> None:
         typed = row.text("material")
