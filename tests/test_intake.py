@@ -1109,6 +1109,23 @@ def test_amounts_under_an_unknown_name_are_asked_about_where_nothing_gives_the_p
 
 
 @pytest.mark.parametrize(
+    ("heads", "sure"),
+    [
+        (("RRP", "Sale price"), False),
+        (("UVP", "Verkaufspreise"), False),
+        (("Price", "Price net"), True),
+        (("Price", "Cost"), True),
+        (("Price", "Old price"), True),
+    ],
+)
+def test_which_of_two_prices_counts_is_asked_about(
+    tmp_path: Path, heads: tuple[str, str], sure: bool
+) -> None:
+    found = asked(tmp_path, (heads[0], "9.90"), (heads[1], "5.90"))
+    assert [found[heads[0]][:2], found[heads[1]][1]] == [("price", sure), sure]
+
+
+@pytest.mark.parametrize(
     ("head", "end"),
     [("EAN", "9012345678"), ("EK", "9,90"), ("Min. Bestand", "1")],
 )

@@ -426,7 +426,8 @@ def guess(
             for n in scores
             if n != name
             and column.means in _AMOUNTS
-            and scores[n][column.means] > max(SURE, scores[name][column.means] - 0.03)
+            and scores[n][column.means] > SURE
+            and scores[n]["ignore"] < 1.0  # "price net" is known to be another
             and fields[column.means].alike(n) > _RIVAL
         ]
         if rivals and known is None:
