@@ -96,7 +96,8 @@ def _line(spans: Sequence[_Span], top: float) -> Drawn:
     made.append(
         element("path", d=f"M{number(_LEFT)} {number(bottom)}H{number(_RIGHT)}", klass="fg-rule")
     )
-    made.append(element("text", "mm", x=_LEFT - 8, y=bottom + 14, text_anchor="end"))
+    # Clear of a tick that stands at the very end of the axis.
+    made.append(element("text", "mm", x=_LEFT - 24, y=bottom + 14, text_anchor="end"))
     for n, span in enumerate(spans):
         y = top + n * _ROW
         told = interval_text(span.lo, span.hi)

@@ -16,7 +16,7 @@ from fitgraph.report.blocks import Picture, Report, Section
 from fitgraph.report.hints import Hints
 
 #: Where the rest is of what a sheet has no room for.
-_HINTS = Hints(rest="the page this was saved from")
+_HINTS = Hints(rest="the page this was saved from, or fitgraph why --json")
 
 
 def told_by(svg: str) -> str:
