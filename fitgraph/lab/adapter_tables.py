@@ -112,10 +112,10 @@ def worth_html(entry: Entry, vocabulary: Vocabulary) -> str:
         for r in candidate.sizes
     )
     rows = [("Sizes, mm", sizes)]
-    rows += [
-        (vocabulary.roles[r.role].features[r.feature or ""].title, word or "none")
-        for r, word in candidate.words.items()
-    ]
+    for r, word in candidate.words.items():
+        feature = vocabulary.roles[r.role].features[r.feature or ""]
+        told = f" ({feature.gloss})" if feature.gloss else ""
+        rows.append((capital(feature.title), f"{word or 'none'}{told}"))
     worth = entry.worth
     if worth is None:
         rows.append(("Worth", "not weighed yet"))
