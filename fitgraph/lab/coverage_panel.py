@@ -27,6 +27,7 @@ from fitgraph.report.standing_words import ORDER, WORDS
 from fitgraph.report.tallies import enquiries_table
 from fitgraph.report.unasked import unasked_text
 from fitgraph.stock import Coverage, Standing, grouping_names
+from fitgraph.stock.gaps import default_groupings
 from fitgraph.stock.groups import grouper
 from fitgraph.wording import plural
 
@@ -48,10 +49,9 @@ class CoveragePanel(Panel):
         names = grouping_names(opened.catalogue)
         told = titles(opened.catalogue)
         options = [(told.get(n, n), n) for n in names]
-        first = next(iter(opened.catalogue.vocabulary.groups), names[0])
-        other = next(n for n in ("material", *names) if n != first)
-        self.rows = dropdown("Rows", options, value=first)
-        self.columns = dropdown("Columns", options, value=other)
+        down, across = default_groupings(opened.catalogue)
+        self.rows = dropdown("Rows", options, value=down)
+        self.columns = dropdown("Columns", options, value=across)
         self.figure = dropdown(
             "Cells count", [*((WORDS[s], s.word) for s in ORDER), ("not from stock", "unmet")]
         )

@@ -46,8 +46,8 @@ class Gaps:
 
 
 def default_groupings(catalogue: Catalogue) -> tuple[str, str]:
-    """Return the groupings that are shown unless others are asked for."""
-    return ("material", next(iter(catalogue.vocabulary.groups), "style"))
+    """Return the groupings that are shown unless others are asked for: down, and across."""
+    return (next(iter(catalogue.vocabulary.groups), "style"), "material")
 
 
 def gaps(
