@@ -186,6 +186,11 @@ def test_a_part_that_goes_after_work_alone_is_named_and_priced() -> None:
         assert service.title in line(one, whole.found)
         assert one.total >= (one.part.price or 0) + service.price
     (row,) = [r for r in whole.to_dict()["parts"] if r["sku"] == min(waiting)]
+    assert row["minutes"] == sum(
+        shop.catalogue.vocabulary.services[s].minutes for a in row["along"] for s in a["services"]
+    )
+    (told,) = [r for r in whole.records() if r["sku"] == min(waiting)]
+    assert told["minutes"] == row["minutes"] > 0  # though no part before was named
     assert [a["services"] for a in row["along"] if a["sku"] == min(waiting)] != [[]]
     assert "cannot be undone" in " ".join(whole.to_dict()["cautions"])
 

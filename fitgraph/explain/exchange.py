@@ -124,6 +124,8 @@ class Exchanged:
         is None unless that is all of a build.
     assumed : mapping of str to Option
         What is taken to be there for those roles; nobody has said that it is so.
+    minutes : float
+        Of all work that comes along.
     """
 
     part: Part
@@ -135,6 +137,7 @@ class Exchanged:
     lacking: tuple[str, ...]
     build: Build
     assumed: Mapping[str, Option]
+    minutes: float
 
     @property
     def mass_g(self) -> float | None:
@@ -619,4 +622,5 @@ def _row(
             min(known_bears, default=None),
         ),
         assumed,
+        minutes,
     )

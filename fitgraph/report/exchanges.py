@@ -67,6 +67,7 @@ def data(found: Exchange) -> dict[str, Any]:
             "along": [_along(a, money) for a in one.along],
             "left_out": [p.sku for p in one.left_out],
             "total": money.data(one.total),
+            "minutes": number(one.minutes),
             "in_stock": one.in_stock,
             "lacking": list(one.lacking),
         }
@@ -199,7 +200,7 @@ def tables(found: Exchange) -> tuple[Table, ...]:
             ),
             (Column("along", LIST), lambda o: [a.option.label for a in o.along]),
             (Column("left_out", LIST), lambda o: [p.sku for p in o.left_out]),
-            (Column("minutes", MINUTES), lambda o: 0.0 if o.than is None else o.than.minutes),
+            (Column("minutes", MINUTES), lambda o: o.minutes),
             (Column("total", money), lambda o: o.total),
             (Column("in_stock", FLAG), lambda o: o.in_stock),
             (Column("pieces", COUNT), lambda o: o.part.stock),
