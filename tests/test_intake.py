@@ -1047,6 +1047,21 @@ def test_one_end_of_a_range_in_a_title_is_no_size(title: str, figures: dict[str,
 @pytest.mark.parametrize(
     ("title", "role"),
     [
+        ("clamp for 31.8 to 34.9 bars", "clamp"),
+        ("fork for max 120 mm wheels", "fork"),
+        ("Klemme für 31,8 mm bis 34,9 mm Lenker", "clamp"),
+        ("clamp for 34.9 mm strong oversized bars", "clamp"),
+        ("fork and bar", ""),
+    ],
+)
+def test_sizes_do_not_part_what_something_is_for_from_its_word(title: str, role: str) -> None:
+    vocabulary = load(DEMO).catalogue.vocabulary
+    assert read_phrases(DEMO, vocabulary).read(title).role == role
+
+
+@pytest.mark.parametrize(
+    ("title", "role"),
+    [
         ("fork bolt M8", ""),
         ("Clamp bolts M6, 2 pieces", ""),
         ("brake pad", ""),

@@ -67,8 +67,10 @@ _TOGETHER = re.compile(
     r"(?<![\w.,/])(?:[øØ⌀]\s?)?(?:[0-9]+[\s-])?[0-9][0-9.,]*\s?(?:[x×/]\s?[0-9][0-9.,]*)+(?:\s?mm\b)?(?!\w)"
 )
 #: What stands between a part and what it is for, or comes with.
+_SIZES = rf"(?:(?:[øØ⌀]?\s?{_NUMBER}\S*|{_UNIT}|{any_of(_TITLES['between'])}|[-–/])\s+){{0,6}}"
 _BESIDE = re.compile(
-    rf"(?:\b{any_of(_TITLES['for'])}\b\.?|\bw/)\s*(?:\S+\s+){{0,2}}$", re.IGNORECASE
+    rf"(?:\b{any_of(_TITLES['for'])}\b\.?|\bw/)\s*{_SIZES}(?:\S+\s+){{0,2}}{_SIZES}$",
+    re.IGNORECASE,
 )
 #: What denies the words behind it, where no phrase holds both.
 _DENIED = re.compile(rf"(?:\b{any_of(_TITLES['denies'])}\b|\bw/o)[\s-]*$", re.IGNORECASE)
