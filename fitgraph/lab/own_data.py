@@ -78,6 +78,9 @@ class OwnData(Answering):
         #: What was said on the page: of columns, and of words for kinds of parts.
         self._columns_said: dict[tuple[str, str], Meant] = {}
         self._kinds_said: dict[str, str] = {}
+        #: Columns that were asked about, and whether importing was pressed while it was read again.
+        self._unsure: set[tuple[str, str]] = set()
+        self._pressed = False
         self.source = text_field(
             "List",
             "path of a spreadsheet, or sqlite:///stock.db#parts",
@@ -116,7 +119,7 @@ class OwnData(Answering):
                 self.asked,
                 self.questions,
                 self.kinds,
-                heading("Your list, and what it is understood as"),
+                heading("The first rows of your list, and what they are understood as"),
                 sides([self.standing], [self.seen], halves=True),
                 self.columns,
                 heading("Make the catalogue"),
@@ -172,15 +175,18 @@ class OwnData(Answering):
         """Read with the words and the mapping of the folder that is now named."""
         if self.job is not None:
             sheets = list(self.job.sheets)
-            self._prepare(lambda: sheets)
+            self._prepare(lambda: sheets, again=True)
 
     def folder(self) -> Path:
         """Return the folder of the catalogue."""
         return Path(self.into.value.strip() or _INTO).expanduser().absolute()
 
-    def _prepare(self, sources: Callable[[], Sequence[str | Sheet]]) -> None:
+    def _prepare(
+        self, sources: Callable[[], Sequence[str | Sheet]], *, again: bool = False
+    ) -> None:
         self.drop(self.done)
-        self.job, self.take.disabled = None, True
+        # Whoever presses to import right after naming the folder presses a button that is open.
+        self.job, self.take.disabled, self._pressed = None, not again, False
         self.done.value, self.message.value = "", tables.wrap(_READING)
 
         folder = self.folder()
@@ -212,6 +218,10 @@ class OwnData(Answering):
         named = ", ".join(dict.fromkeys(t.source for t in job.tables))
         told = f"{named}: {plural(rows, 'row')}, {plural(len(self.choices), 'column')}"
         self.message.value = tables.wrap(f'<p role="status"><strong>{escape(told)}</strong></p>')
+        before, self._unsure = (
+            self._unsure,
+            {(c.source, c.column) for c in self.choices if not c.sure},
+        )
         unsure = [n for n, c in enumerate(self.choices) if not c.sure]
         sure = [n for n, c in enumerate(self.choices) if c.sure]
         self.questions.children = [self._question(n) for n in unsure[:_COLUMNS]]
@@ -220,6 +230,11 @@ class OwnData(Answering):
         self.answer.layout.display = "flex"
         self.take.disabled = False
         self._understand()
+        if self._pressed and self._unsure <= before:
+            self._import()
+        elif self._pressed:
+            told = "With this folder's words more is not certain: look above, then press again."
+            self.done.value = tables.wrap(tables.status(told))
 
     # ---------------------------------------------------------------- asking
 
@@ -299,7 +314,7 @@ class OwnData(Answering):
         assert self.job is not None
         told = "Say what these are, or leave the guess:"
         if not self.questions.children and not self.kinds.children:
-            told = "Every column is certain; look at the rows below."
+            told = "Every column is certain; look at the first rows below."
         self.asked.value = tables.wrap(f"<p>{escape(told)}</p>")
         with self.in_words(self.message):
             shown = first_rows(self.job, self.choices, _ROWS)[:_TABLES]
@@ -316,7 +331,8 @@ class OwnData(Answering):
     # ---------------------------------------------------------------- importing
 
     def _import(self) -> None:
-        if self.job is None:
+        if self.job is None:  # it is read once more, and taken as soon as it is
+            self._pressed = True
             return
         job, choices, folder = self.job, list(self.choices), self.folder()
         self.take.disabled = True
