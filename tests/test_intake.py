@@ -955,6 +955,32 @@ def test_a_price_that_was_worked_out_is_rounded_and_told(
     assert ("price-rounded" in {f.code for f in report.findings}) is rounded
 
 
+def test_rows_that_do_not_say_what_they_are_are_what_their_sheet_is_called(tmp_path: Path) -> None:
+    head = ["SKU", "Name", "Price"]
+    sheets = {
+        "Bars": [
+            [*head, "Outside diameter"],
+            ["B-1", "Skerrowby 600", 50, 34.9],
+            ["B-2", "Skerrowby end plugs", 5, ""],
+            ["B-3", "Skerrowby 650", 60, 31.8],
+        ],
+        "Forks": [[*head, "Stock"], ["F-1", "Ostrathby 110", 80, 2]],
+        "Bars 2026": [head, ["X-1", "Tarnholt 3", 80]],
+        "Clamps": [["SKU", "Quantity"], ["B-1", 7]],  # a count of the shelf, whatever it is called
+    }
+    report = taken(xlsx(tmp_path / "list.xlsx", sheets), tmp_path / "shop")
+    parts = load(tmp_path / "shop").catalogue.parts
+    assert {sku: (p.role, p.stock) for sku, p in parts.items()} == {
+        "B-1": ("bar", 7),
+        "B-2": ("plugs", 0),
+        "B-3": ("bar", 0),
+        "F-1": ("fork", 2),
+    }
+    told = [(f.value, f.row, f.message) for f in report.findings if f.code == "kind-by-sheet"]
+    assert [(value, row) for value, row, _ in told] == [("Bars", 2), ("Forks", 2)]
+    assert "(2 rows, the first of them here) was taken for a bar" in told[0][2]
+
+
 def test_what_a_cell_s_format_shows_counts_as_typed(tmp_path: Path) -> None:
     """ECMA-376 part 1, 18.8.30 and 18.8.31: a number's format may hold its unit and its zeros."""
     codes = {

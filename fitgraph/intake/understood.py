@@ -102,6 +102,7 @@ class _Reader:
         #: In which row a list told first of a part that another one has.
         self.first: dict[tuple[str, str], int] = {}
         self.notes = Notes()
+        self.sheet_names: dict[str, str] = {}
         self.parts: dict[str, Taken] = {}
         self.capitals: dict[str, str] = {}
         self.aside: list[Aside] = []
@@ -128,7 +129,8 @@ class _Reader:
             self.set_aside(tally, number, "is a row of sums, or the header again", "Leave it")
         self.header(table)
         columns = columns_of(table, self.mapping)
-        section = ""
+        section = called = self.called(table)
+        by_sheet: list[int] = []
         self.by_title.clear()
         for number, cells in table.rows:
             tally.read += 1
@@ -143,9 +145,27 @@ class _Reader:
             fault = self.row(table, row, section)
             if fault is None:
                 tally.loaded += 1
+                silent = section and section is called and not row.text("role")
+                titles = row.texts("name", "text") if silent else []
+                if silent and not any(said.role for said in self.kinds.read(titles, "")):
+                    by_sheet.append(number)
                 continue
             self.set_aside(tally, number, *fault, _shown(table.header, cells))
             row.doubt("set-aside", "", " ".join(cells)[:80], *fault)
+        if by_sheet:
+            kind = self.roles[self.kinds.meant(called)].title
+            many = f"{plural(len(by_sheet), 'row')}, the first of them here"
+            self.notes.add(
+                "kind-by-sheet",
+                table.source,
+                by_sheet[0],
+                "",
+                called,
+                f"is what the sheet is called; what does not say what it is ({many}) was taken "
+                f"for a {kind}",
+                "Say what they are in a column if they are something else",
+                WARNING,
+            )
         for (word, role), (first, *rows) in self.by_title.items():
             self.notes.add(
                 "kind-by-title",
@@ -160,6 +180,15 @@ class _Reader:
                 WARNING,
             )
         tally.check()
+
+    def called(self, table: Found) -> str:
+        """Return the name of a table's sheet where that names a kind of part, as a heading does.
+
+        Rows without titles tell more of parts that another sheet has, whatever theirs is called.
+        """
+        name = self.sheet_names.get(table.source, "")
+        plain = len(name.split()) < 3 and not any(map(str.isdigit, name))
+        return name if plain and _titled(table, self.mapping) and self.kinds.meant(name) else ""
 
     def header(self, table: Found) -> None:
         """Tell what is doubtful about the names of a table's columns."""
@@ -402,6 +431,7 @@ def take_in(
         it.
     """
     reader = _Reader(mapping, vocabulary, phrases, held or {})
+    reader.sheet_names = {sheet.title: sheet.name for sheet in sheets}
     for sheet in sheets:
         reader.outside(sheet, [t for t in tables if t.source == sheet.title])
     # What has no titles may tell of parts that another table has.
