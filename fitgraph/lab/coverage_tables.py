@@ -11,7 +11,7 @@ from fitgraph.lab.tables import long_table, status
 from fitgraph.model import Catalogue
 from fitgraph.report.standing_words import MEANS, ORDER, SIGNS, WORDS, tally_text
 from fitgraph.report.tables import Column, Table
-from fitgraph.report.tallies import alone_text, turn_text
+from fitgraph.report.tallies import NO_ENQUIRIES, alone_text, turn_text
 from fitgraph.report.values import FINE_SHARE, SHARE, WEIGHT
 from fitgraph.stock import Matrix, OrderPlan, Standing, StandingTally, Stranded
 from fitgraph.stock.in_turn import InTurn
@@ -29,10 +29,7 @@ def standing_html(standing: Standing) -> str:
 def standings_html(total: StandingTally) -> str:
     """Return how many enquiries are served, and what becomes of the others, as a table."""
     if not total.total:
-        return (
-            "<p>There are no enquiries in this catalogue, so nothing is asked for. Write some "
-            "into its table enquiries.csv; docs/catalogue.md says how.</p>"
-        )
+        return f"<p>{NO_ENQUIRIES}</p>"
     swatch = Markup('<span class="fg-swatch fg-piece-{}" aria-hidden="true"></span>')
     table = Table.of(
         "standings",

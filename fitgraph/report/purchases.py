@@ -173,6 +173,8 @@ def _curve_shown(found: Plans) -> Table:
 
 def served_text(plan: OrderPlan, vocabulary: Vocabulary) -> str:
     """Return what orders cost and serve, as the beginning of a sentence."""
+    if not plan.total:
+        return "there are no enquiries in this catalogue"
     asked = plural(plan.total, "enquiry", "enquiries")
     if not plan.lines:
         return (

@@ -37,7 +37,10 @@ _ALL = "all"
 
 
 #: Said where nobody asks for anything.
-NO_ENQUIRIES = "No enquiries, so nothing is asked for: what people ask goes into enquiries.csv."
+NO_ENQUIRIES = (
+    "There are no enquiries in this catalogue, so nothing is asked for. Write some into its table "
+    "enquiries.csv; docs/catalogue.md says how."
+)
 
 
 #: How standings are headed for people, the best first.
