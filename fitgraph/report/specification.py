@@ -221,6 +221,12 @@ def sizes_table(sheet: Sheet) -> Table:
 
 def mates_table(sheet: Sheet) -> Table:
     """Return the mating parts, certain ones first."""
+    services = sheet.catalogue.vocabulary.services
+
+    def worked(mate: Mate) -> str:
+        number = "" if mate.option.part is None else mate.option.part.sku
+        return " + ".join((number, *(services[s].title for s in mate.option.services)))
+
     ordered: Sequence[Mate] = sorted(
         sheet.mates,
         key=lambda m: (m.joint.name, m.verdict is not Verdict.FITS, -m.share, m.option.label),
@@ -229,7 +235,7 @@ def mates_table(sheet: Sheet) -> Table:
         "mates",
         ordered,
         (Column("joint"), lambda mate: mate.joint.title),
-        (Column("part"), lambda mate: mate.option.label),
+        (Column("part"), worked),
         (Column("name"), lambda mate: mate.option.part.name if mate.option.part else ""),
         (
             Column("difference", title="difference, mm"),
