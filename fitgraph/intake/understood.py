@@ -252,8 +252,7 @@ class _Reader:
         fault = _unreadable(table, row)
         if fault is not None:
             return fault
-        typed = row.text("sku")
-        sku = "-".join(typed.split())
+        typed, sku = row.text("sku"), row.sku
         titles = row.texts("name", "text")
         word = row.text("role")
         mute = not (word or section or any(titles))
@@ -379,7 +378,7 @@ def _unreadable(table: Found, row: ListRow) -> tuple[str, str] | None:
             "has an error or a formula without a value for its stock number",
             "Write the number itself, or save the workbook once more in a spreadsheet",
         )
-    sku = "-".join(typed.split())
+    sku = row.sku
     if not any(c.isalnum() for c in sku) or sku.casefold() in UNKNOWN_TEXTS | {"none"}:
         return "has no stock number", "Give it one"
     if len(sku) > 100:
