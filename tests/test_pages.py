@@ -119,6 +119,16 @@ def test_where_nobody_can_tell_the_most_telling_measurement_is_named(shop):
     assert WhyExplorer(shop, (FORK, BAR)).telling.value == ""  # nothing is in doubt
 
 
+def test_of_parts_that_do_not_fit_nothing_is_said_of_how_they_hold(shop):
+    """The command and the files say nothing either: it would not be true of them."""
+    apart = WhyExplorer(shop, (FORK, "KIT-SKE-01", "CLMP-TAR-04", BAR))
+    assert apart.explanation.verdict is Verdict.FAILS and apart.explanation.hold is not None
+    assert "bolts" not in apart.answer.value and "torque" not in apart.answer.value
+    together = WhyExplorer(shop, (FORK, "KIT-SKE-01", "CLMP-SKE-01", "BAR-MAR-02"))
+    assert together.explanation.verdict is Verdict.FITS
+    assert "hold against a turning moment" in together.answer.value
+
+
 def test_looking_for_changes_can_be_stopped(shop):
     async def begin_and_stop():
         page = WhyExplorer(shop, (FORK, BAR))

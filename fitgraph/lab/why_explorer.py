@@ -9,7 +9,7 @@ from typing import Any
 
 from fitgraph.draw import conflict_svg, nest_svg, nests
 from fitgraph.draw.product import product_svg
-from fitgraph.explain import Change, Clash, Explanation, action_text, held_texts, stock_text
+from fitgraph.explain import Change, Clash, Explanation, action_text, stock_text
 from fitgraph.explain.measure import Measurement
 from fitgraph.explain.standing import nearest_combination
 from fitgraph.lab import tables
@@ -27,7 +27,7 @@ from fitgraph.lab.saved_answer import saved_files
 from fitgraph.lab.saves import Saves
 from fitgraph.lab.session import SessionBar, SessionError
 from fitgraph.model import Option, Verdict, split_label
-from fitgraph.report.explanations import change_cautions
+from fitgraph.report.explanations import change_cautions, holding
 from fitgraph.solve import Request
 from fitgraph.wording import capital, plural
 
@@ -198,7 +198,7 @@ class WhyExplorer(Answering):
         self.explanation = said
         self.verdict.value = tables.wrap(tables.verdict_html(said, catalogue))
         text = tables.reasons_html(said, catalogue)
-        told = held_texts(said.hold, said.pressed)
+        told = holding(said)
         text += "".join(f"<p>{escape(sentence)}</p>" for _, sentence in told)
         text += tables.cautions(vocabulary, *(topic for topic, _ in told))
         self.answer.value = self._wrapped(text)
