@@ -21,7 +21,7 @@ from fitgraph.model import Catalogue, Outline, Silhouette, Verdict, Vocabulary, 
 _WIDTH, _LABEL, _ROW = 640.0, 190.0, 32.0
 
 #: Letters in a line of a label, lines that a part's name may take, and from one to the next.
-_LETTERS, _LINES, _LINE = 19, 3, 15.0
+_LETTERS, _LINES, _LINE = 19, 4, 15.0
 
 #: The plain one: a block a role.
 _BLOCK, _PITCH, _ACROSS = (70.0, 150.0), 15.0, 220.0
