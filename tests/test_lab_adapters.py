@@ -226,8 +226,14 @@ def test_a_trial_shows_coverage_and_builds_before_and_after(page, found, shop):
     # The map is weighed anew, with the part on the shelf.
     assert page.scan.covered == found.covered + best.gained
     assert len(page.taken_out.items) == 1
+    # What is still looked at is no news any more, and says so.
+    assert page.list.value == best.candidate.part.sku
+    assert "these figures are those of a second one" in words(page.verdict)
+    page.list.value = found.worths[1].candidate.part.sku
+    assert "Weighed beside what was added" in words(page.verdict)
     page.taken_out.press(page.taken_out.items[0]["name"])
     assert page.added == () and page.scan.covered == found.covered
+    assert "added" not in words(page.verdict)
 
 
 def test_only_materials_that_the_process_can_work_are_offered(shared, shop):

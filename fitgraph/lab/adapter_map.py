@@ -612,10 +612,24 @@ class AdapterMap(Answering):
 
     def _show_details(self, entry: Entry, details: str, ends: str) -> None:
         line = escape(capital(told.entry_text(entry, self.vocabulary, named=True)))
-        self.verdict.value = tables.wrap(f'<p role="status"><strong>{line}</strong></p>')
+        self.verdict.value = tables.wrap(
+            f'<p role="status"><strong>{line}</strong></p>{self._beside_trial(entry)}'
+        )
         self.details.value, self.ends.value = tables.wrap(details), tables.wrap(ends)
         self._mark()
         self.files.offer({})
+
+    def _beside_trial(self, entry: Entry) -> str:
+        """Return beside what a part was weighed, where something was added for a trial."""
+        one = entry.candidate
+        if not self.added or one is None:
+            return ""
+        looked_at = (one.make.name, tuple(one.sizes.values()), tuple(one.words.values()))
+        if looked_at in {(m.choice.make, m.sizes, m.words) for m in self.added}:
+            text = "It was added for the trial: these figures are those of a second one like it."
+        else:
+            text = "Weighed beside what was added for the trial."
+        return f'<p class="fg-note">{text}</p>'
 
     def _show_barred(self, entry: Entry, details: str) -> None:
         self._show_details(entry, details, "")
