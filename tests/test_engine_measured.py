@@ -13,6 +13,7 @@ import itertools
 import weakref
 from collections.abc import Iterator, Mapping
 from contextlib import ExitStack, contextmanager
+from dataclasses import replace
 from types import MappingProxyType
 from typing import Any
 from unittest.mock import patch
@@ -82,6 +83,17 @@ def no_order_of_tuples(tangle: Tangle, enough: float = 0.0, tries: int = 0) -> O
 
 Patches = list[tuple[object, Mapping[str, Any]]]
 
+
+def the_finer(whole: object, several: list[object]) -> list[object]:
+    """Return the cases that a case falls into, be they less work or not."""
+    return several
+
+
+def in_components(draft: Draft) -> Plan:
+    """Return a plan with sorted tuples, in finer cases."""
+    return planning._finished(replace(draft, apart=True))
+
+
 #: All work is worth cases, sums are never one table, and every relation is wide.
 SPLIT: Patches = [(planning, {"CHEAP": 0.0}), (case_plan, {"CHEAP": 0.0})]
 RUNNING: Patches = [(within, {"_AS_TABLE": -1})]
@@ -89,6 +101,8 @@ WIDE: Patches = [(splits, {"_WIDE": 0})]
 SLICES: Patches = [(step_work, {"SLICE": 8})]
 READ: Patches = [(plan, {"READ": 0})]
 TUPLES: Patches = [(bundles, {"WORTH": 0})]
+#: Every case falls into as many as it can.
+COMPONENTS: Patches = [(planning, {"_WIDE": -1.0, "_less": the_finer, "_of_tuples": in_components})]
 
 #: Ways to work: as it comes; in as many cases, blocks, bridges and slices as there can be.
 WAYS: dict[str, Patches] = {
@@ -119,6 +133,8 @@ WAYS: dict[str, Patches] = {
         # Numbers in so few bytes that an overflow anywhere would show.
         (circuit_rows, {"_NARROW": np.int8, "_AT_ONCE": 8, "_CELLS": 4, "_BLOCK": 16}),
     ],
+    "components": [*RUNNING, *SPLIT, *WIDE, *COMPONENTS],
+    "tuples components": [*RUNNING, *SPLIT, *WIDE, *TUPLES, *COMPONENTS],
     "no order": [*RUNNING, *SPLIT, *TUPLES, (case_plan, {"best_order": no_order_of_tuples})],
     "apart": [(relations, {"_MERGED": 0}), (best, {"_FIRST": 1, "_GROWTH": 1, "_ROWS": 1})],
 }
@@ -165,9 +181,17 @@ def classes(rng: np.random.Generator, count: int, most: int) -> np.ndarray:
 
 
 def random_table(
-    rng: np.random.Generator, name: str, roles: tuple[str, ...], counts: Mapping[str, int]
+    rng: np.random.Generator,
+    name: str,
+    roles: tuple[str, ...],
+    counts: Mapping[str, int],
+    *,
+    blocks: bool = False,
 ) -> JointTable:
-    """Return a table over some roles: the first two may be told apart one by one, others hardly."""
+    """Return a table over some roles: the first two may be told apart one by one, others hardly.
+
+    With ``blocks`` every other class of the first two goes only with every other.
+    """
     of = tuple(
         classes(rng, counts[r], counts[r] if n < 2 else int(rng.integers(1, 4)))
         for n, r in enumerate(roles)
@@ -181,6 +205,8 @@ def random_table(
         verdicts = np.broadcast_to(verdicts, shape).copy()
     else:
         verdicts = rng.choice([0, 1, 2], size=shape, p=[0.25, 0.1, 0.65])
+    if blocks and len(shape) > 1:
+        verdicts[np.add.outer(np.arange(shape[0]), np.arange(shape[1])) % 2 > 0] = 0
     for axis in range(2, len(shape)):  # mostly it binds only where something is missing
         index: list[object] = [slice(None)] * len(shape)
         index[axis] = int(rng.integers(0, shape[axis]))
@@ -215,7 +241,7 @@ def random_sum(
     return SumCondition(Joint(name, name, "present"), name, tuple(terms))
 
 
-def random_space(seed: int) -> Space:
+def random_space(seed: int, *, blocks: bool = False) -> Space:
     """Return a space of three to six roles."""
     rng = np.random.default_rng(seed)
     names = [f"r{n}" for n in range(int(rng.integers(3, 7)))]
@@ -227,11 +253,11 @@ def random_space(seed: int) -> Space:
     for n, name in enumerate(names):
         if ring or rng.random() < 0.5:
             roles = (name, names[(n + 1) % len(names)])
-            tables.append(random_table(rng, f"ring {n}", roles, counts))
+            tables.append(random_table(rng, f"ring {n}", roles, counts, blocks=blocks))
     for n in range(int(rng.integers(0, 3))):
         size = int(rng.integers(1, min(len(names), 5) + 1))
         roles = tuple(rng.permutation(names)[:size].tolist())
-        tables.append(random_table(rng, f"wide {n}", roles, counts))
+        tables.append(random_table(rng, f"wide {n}", roles, counts, blocks=blocks))
     sums = []
     if rng.random() < 0.5:
         for n in range(int(rng.integers(0, 3))):
@@ -245,7 +271,7 @@ def random_space(seed: int) -> Space:
     return compile_tables(catalogue, options, tables, sums=sums)
 
 
-def stacked_space(seed: int) -> Space:
+def stacked_space(seed: int, *, blocks: bool = False) -> Space:
     """Return a space in which several conditions ask for the length of the same three roles.
 
     Some ask for it at its least, some at its most, as of a stack of parts with tolerances; some
@@ -259,7 +285,7 @@ def stacked_space(seed: int) -> Space:
     tables = []
     for n in range(int(rng.integers(2, 6))):
         roles = tuple(rng.permutation(names)[: int(rng.integers(2, 4))].tolist())
-        tables.append(random_table(rng, f"table {n}", roles, counts))
+        tables.append(random_table(rng, f"table {n}", roles, counts, blocks=blocks))
     stack = rng.permutation(names)[:3].tolist()
     middle = {r: rng.normal(size=counts[r]).round(2) for r in stack}
     half = {r: rng.choice([0.1, 0.2, 0.35], size=counts[r]) for r in stack}
@@ -287,7 +313,12 @@ def stacked_space(seed: int) -> Space:
 
 def space_for(seed: int, way: str) -> Space:
     """Return a space that brings out a way to work."""
-    return stacked_space(seed) if way.startswith("tuples") else random_space(seed)
+    made = stacked_space if way.startswith("tuples") else random_space
+    return made(seed, blocks=way.endswith("components"))
+
+
+#: With sums over the same roles, or over any.
+STACKS = (random_space, stacked_space)
 
 
 def along(space: Space, roles: tuple[str, ...], class_of: tuple[np.ndarray, ...]) -> tuple:
@@ -461,6 +492,18 @@ def test_conditions_on_the_same_roles_share_a_running_sum() -> None:
         plans = [random_space(n).plan(certain=sure) for n in range(many) for sure in (True, False)]
     shared = [any(s.variable.startswith("sum/") for s in p.steps) for p in plans]
     assert sum(shared) > many / 12
+
+
+def test_cases_fall_into_components() -> None:
+    many = turns(60, 30)
+    found = {}
+    for finer in ([], COMPONENTS):
+        with patched([*RUNNING, *SPLIT, *WIDE, *TUPLES, *finer]):
+            spaces = [made(n, blocks=True) for n in range(many) for made in STACKS]
+            found[len(finer)] = [len(s.plan(certain=True).cases) for s in spaces]
+    more = np.array(found[1]) > np.array(found[0])
+    assert more.mean() > 0.05
+    assert more[::2].any() and more[1::2].any()
 
 
 def test_roles_that_conditions_add_up_become_tuples() -> None:

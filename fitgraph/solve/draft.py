@@ -94,3 +94,4 @@ class Draft:
     kept: bool
     cases: Sequence[Mapping[str, Ints]] = ()
     bundle: Bundle | None = None
+    apart: bool = False

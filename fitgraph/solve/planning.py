@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import contextlib
+import math
 from collections.abc import Mapping, Sequence
 from dataclasses import replace
 
@@ -14,6 +15,7 @@ from fitgraph.records import dataclass
 from fitgraph.solve import bundles
 from fitgraph.solve.bundles import bundle_of
 from fitgraph.solve.case_plan import CHEAP, CasePlan
+from fitgraph.solve.components import fallen_apart
 from fitgraph.solve.draft import Draft, Memo
 from fitgraph.solve.order import NoOrderError
 from fitgraph.solve.plan import Plan, TooWideError
@@ -26,6 +28,12 @@ from fitgraph.stopping import check
 
 #: Pairs of a cell and a kind from which a plan with a leading role is tried otherwise as well.
 _LOOKED = 2e7
+
+#: Work from which a case may fall into finer ones.
+_WIDE = 1e8
+
+#: Part of the ceiling from which cases that share the step of tuples may fall into finer ones.
+_MUCH = 0.5
 
 
 class _Planner:
@@ -45,10 +53,7 @@ class _Planner:
     def case(self, domains: Mapping[str, Ints]) -> CasePlan | None:
         """Return the order of elimination of a case, with its work."""
         check()
-        domains, bundle = dict(domains), self.draft.bundle
-        if bundle is not None:
-            domains[bundle.name] = bundle.domain(domains)
-            domains[bundle.sum] = np.arange(bundle.size, dtype=np.intp)
+        domains, bundle = self._with_tuples(domains), self.draft.bundle
         left = self.within.left(domains)
         if left is None:
             return None
@@ -64,6 +69,26 @@ class _Planner:
             return plain
         kinds = self._planned(*(through or (domains, relations)), running)
         return kinds if bundle is not None else min(plain, kinds, key=lambda c: c.work)
+
+    def apart(self, domains: Mapping[str, Ints]) -> list[dict[str, Ints]] | None:
+        """Return the domains of the cases that a case falls into; None where it does not."""
+        draft, domains = self.draft, self._with_tuples(domains)
+        tables = self.within.tables(domains)
+        assert tables is not None
+        # A choice of the late roles has to be in one case only, the leading role goes in one piece.
+        roles = [r for r in draft.late or draft.roles if r != draft.leading]
+        apart = fallen_apart(tables[0], domains, roles)
+        if len(apart) == 1 and all(len(d) == len(domains[v]) for v, d in apart[0].items()):
+            return None
+        return [some for some in apart if all(len(d) for d in some.values())]
+
+    def _with_tuples(self, domains: Mapping[str, Ints]) -> dict[str, Ints]:
+        """Return domains with those of the tuples, if there are any, and of their sum."""
+        bundle = self.draft.bundle
+        if bundle is None:
+            return dict(domains)
+        every = np.arange(bundle.size, dtype=np.intp)
+        return {**domains, bundle.name: bundle.domain(domains), bundle.sum: every}
 
     def _planned(
         self,
@@ -175,11 +200,13 @@ class Ingredients:
         first_draft = replace(draft, share=share)
         if last is None and not late:
             first_draft = _with_bundle(first_draft)
-        try:
+        if first_draft.bundle is not None:
+            try:
+                plan = _of_tuples(first_draft)
+            except NoOrderError:  # no order keeps the tuples apart from what they decide
+                return _without_bundle(draft)
+        else:
             plan = _finished(first_draft)
-        except NoOrderError:  # no order keeps the tuples apart from what they decide
-            return _without_bundle(draft)
-        if first_draft.bundle is None:
             otherwise = replace(draft, share=not share)
             if plan.bytes > self.ceiling:
                 plan = min((plan, *_tried(otherwise)), key=lambda p: p.bytes)
@@ -223,6 +250,17 @@ def _with_bundle(draft: Draft) -> Draft:
     )
 
 
+def _of_tuples(draft: Draft) -> Plan:
+    """Return a plan with sorted tuples; in finer cases where what they share is not worth it.
+
+    The step of the tuples stands once for all cases; in finer ones each has its own.
+    """
+    found = _tried(draft)
+    if not found or found[0].bytes > _MUCH * draft.ceiling:
+        found += _tried(replace(draft, apart=True))
+    return min(found, key=lambda p: p.bytes) if found else _finished(draft)
+
+
 def _without_bundle(draft: Draft) -> Plan:
     """Return the smaller of the plans in which sums are shared, and in which they stand alone."""
     alone = replace(draft, share=False)
@@ -257,16 +295,63 @@ def _chosen(planner: _Planner) -> list[CasePlan]:
     """Return the cases to work out: one, or several where that is less work."""
     draft = planner.draft
     if draft.bundle is not None:
+        if draft.apart:
+            return [case for domains in draft.cases for case in _cases(planner, domains)]
         of_cases = [planner.case(domains) for domains in draft.cases]
         return [case for case in of_cases if case is not None]
-    whole = planner.case(draft.domains)
-    if whole is None:
-        return []
-    if whole.work <= CHEAP:
-        return [whole]
+    whole = _case(planner, draft.domains)
+    if whole is None or (isinstance(whole, CasePlan) and whole.work <= CHEAP):
+        return [] if whole is None else [whole]
     splits = splits_of(draft)
     if not splits:
+        return _finer(planner, draft.domains, whole)
+    several = [case for some in cases_of(draft, splits) for case in _cases(planner, some)]
+    return _less([whole], several)
+
+
+def _case(planner: _Planner, domains: Mapping[str, Ints]) -> CasePlan | TooWideError | None:
+    """Return a case, or why it cannot be worked out as it is; None where no build is in it."""
+    try:
+        return planner.case(domains)
+    except TooWideError as refused:
+        return refused.again()
+
+
+def _cases(planner: _Planner, domains: Mapping[str, Ints]) -> list[CasePlan]:
+    """Return a case, or those that it falls into where it is wide and they are less work."""
+    whole = _case(planner, domains)
+    return [] if whole is None else _finer(planner, domains, whole)
+
+
+def _finer(
+    planner: _Planner, domains: Mapping[str, Ints], whole: CasePlan | TooWideError
+) -> list[CasePlan]:
+    """Return those that a case falls into, where it is wide and they are less work."""
+    if isinstance(whole, CasePlan) and whole.work <= _WIDE:
         return [whole]
-    several = [planner.case(domains) for domains in cases_of(draft, splits)]
-    kept = [case for case in several if case is not None]
-    return kept if sum(case.work for case in kept) < whole.work else [whole]
+    apart = planner.apart(domains)
+    several: Sequence[CasePlan | TooWideError] = [whole]
+    if apart is not None:
+        several = [case for some in apart for case in _cases(planner, some)]
+    return _less([whole], several)
+
+
+def _less(
+    one: Sequence[CasePlan | TooWideError], other: Sequence[CasePlan | TooWideError]
+) -> list[CasePlan]:
+    """Return the cases that are less work.
+
+    Raises
+    ------
+    TooWideError
+        If neither can be worked out.
+    """
+
+    def work(cases: Sequence[CasePlan | TooWideError]) -> float:
+        return sum(c.work if isinstance(c, CasePlan) else math.inf for c in cases)
+
+    best = min((one, other), key=work)
+    for case in best:
+        if isinstance(case, TooWideError):
+            raise case
+    return [case for case in best if isinstance(case, CasePlan)]

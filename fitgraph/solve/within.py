@@ -58,9 +58,26 @@ class Within:
 
     def left(self, domains: Mapping[str, Ints]) -> tuple[list[Relation], list[Running]] | None:
         """Return what is left of relations and sums in some domains; None where nothing can be."""
+        tables = self.tables(domains)
+        if tables is None:
+            return None
+        found, wide = tables
+        running: list[Running] = []
+        for chain in self._chains(wide, domains, found):
+            running.extend(chain.running)
+            if chain.last is not None:
+                if not chain.last.scope:
+                    return None
+                found.append(chain.last)
+        return found, running
+
+    def tables(self, domains: Mapping[str, Ints]) -> tuple[list[Relation], list[int]] | None:
+        """Return what is left of relations, and of sums that are no larger, and all other sums.
+
+        None where nothing can be.
+        """
         ids = {v: self.memo.maps.domain(d) for v, d in domains.items()}
         found: list[Relation] = []
-        running: list[Running] = []
         for n, relation in enumerate(self.draft.relations):
             key = (n, tuple(ids[v] for v in relation.scope))
             if key not in self._live:
@@ -82,14 +99,7 @@ class Within:
                 found.append(one)
             elif not one.allowed:
                 return None
-        chains = self._chains(wide, domains, ids, found)
-        for chain in chains:
-            running.extend(chain.running)
-            if chain.last is not None:
-                if not chain.last.scope:
-                    return None
-                found.append(chain.last)
-        return found, running
+        return found, wide
 
     def _bundled(self, relation: Relation) -> Relation:
         """Return a relation over the tuples of the bundle, if there is one."""
@@ -104,13 +114,12 @@ class Within:
         self,
         wide: Sequence[int],
         domains: Mapping[str, Ints],
-        ids: Mapping[str, int],
         beside: Sequence[Relation],
     ) -> Sequence[Chain]:
         """Return sums that are too large for tables as running sums, shared ones first."""
         sums, bundle = [self.draft.sums[n] for n in wide], self.bundle
         roles = dict.fromkeys(r for s in sums for t in s.terms for r in t.roles)
-        key = (*wide, *(ids[r] for r in roles))
+        key = (*wide, *(self.memo.maps.domain(domains[r]) for r in roles))
         if not wide or key in self._held_chains:
             return self._held_chains.get(key, ())
         most, tag = self.draft.ceiling / 64, f"/{len(self._held_chains)}"
