@@ -10,6 +10,7 @@ from __future__ import annotations
 import functools
 import gc
 import itertools
+import math
 import weakref
 from collections.abc import Iterator, Mapping
 from contextlib import ExitStack, contextmanager
@@ -84,11 +85,6 @@ def no_order_of_tuples(tangle: Tangle, enough: float = 0.0, tries: int = 0) -> O
 Patches = list[tuple[object, Mapping[str, Any]]]
 
 
-def the_finer(whole: object, several: list[object]) -> list[object]:
-    """Return the cases that a case falls into, be they less work or not."""
-    return several
-
-
 def in_components(draft: Draft) -> Plan:
     """Return a plan with sorted tuples, in finer cases."""
     return planning._finished(replace(draft, apart=True))
@@ -102,7 +98,7 @@ SLICES: Patches = [(step_work, {"SLICE": 8})]
 READ: Patches = [(plan, {"READ": 0})]
 TUPLES: Patches = [(bundles, {"WORTH": 0})]
 #: Every case falls into as many as it can.
-COMPONENTS: Patches = [(planning, {"_WIDE": -1.0, "_less": the_finer, "_of_tuples": in_components})]
+COMPONENTS: Patches = [(planning, {"_WIDE": -1.0, "_WORTH": math.inf, "_of_tuples": in_components})]
 
 #: Ways to work: as it comes; in as many cases, blocks, bridges and slices as there can be.
 WAYS: dict[str, Patches] = {

@@ -13,7 +13,7 @@ References
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Collection, Mapping, Sequence
 
 import numpy as np
 from scipy.sparse import coo_array
@@ -53,7 +53,7 @@ def _components(relation: Relation, domains: Mapping[str, Ints]) -> list[dict[st
 
 
 def fallen_apart(
-    relations: Sequence[Relation], domains: Mapping[str, Ints], roles: Sequence[str]
+    relations: Sequence[Relation], domains: Mapping[str, Ints], roles: Collection[str]
 ) -> list[dict[str, Ints]]:
     """Return the domains of the cases that a case falls into; one where it does not.
 

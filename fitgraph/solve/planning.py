@@ -29,8 +29,8 @@ from fitgraph.stopping import check
 #: Pairs of a cell and a kind from which a plan with a leading role is tried otherwise as well.
 _LOOKED = 2e7
 
-#: Work from which a case may fall into finer ones.
-_WIDE = 1e8
+#: Work from which a case may fall into finer ones, and the part of it that several may be.
+_WIDE, _WORTH = 1e8, 1.0
 
 #: Part of the ceiling from which cases that share the step of tuples may fall into finer ones.
 _MUCH = 0.5
@@ -73,11 +73,12 @@ class _Planner:
     def apart(self, domains: Mapping[str, Ints]) -> list[dict[str, Ints]] | None:
         """Return the domains of the cases that a case falls into; None where it does not."""
         draft, domains = self.draft, self._with_tuples(domains)
+        if draft.leading is not None:  # all that go with the same rest stand together
+            return None
         tables = self.within.tables(domains)
         assert tables is not None
-        # A choice of the late roles has to be in one case only, the leading role goes in one piece.
-        roles = [r for r in draft.late or draft.roles if r != draft.leading]
-        apart = fallen_apart(tables[0], domains, roles)
+        # A choice of the late roles has to be in one case only.
+        apart = fallen_apart(tables[0], domains, draft.late or draft.roles)
         if len(apart) == 1 and all(len(d) == len(domains[v]) for v, d in apart[0].items()):
             return None
         return [some for some in apart if all(len(d) for d in some.values())]
@@ -256,7 +257,7 @@ def _of_tuples(draft: Draft) -> Plan:
     The step of the tuples stands once for all cases; in finer ones each has its own.
     """
     found = _tried(draft)
-    if not found or found[0].bytes > _MUCH * draft.ceiling:
+    if draft.leading is None and (not found or found[0].bytes > _MUCH * draft.ceiling):
         found += _tried(replace(draft, apart=True))
     return min(found, key=lambda p: p.bytes) if found else _finished(draft)
 
@@ -294,64 +295,46 @@ def _finished(draft: Draft) -> Plan:
 def _chosen(planner: _Planner) -> list[CasePlan]:
     """Return the cases to work out: one, or several where that is less work."""
     draft = planner.draft
-    if draft.bundle is not None:
-        if draft.apart:
-            return [case for domains in draft.cases for case in _cases(planner, domains)]
+    if draft.bundle is not None and not draft.apart:
         of_cases = [planner.case(domains) for domains in draft.cases]
         return [case for case in of_cases if case is not None]
-    whole = _case(planner, draft.domains)
-    if whole is None or (isinstance(whole, CasePlan) and whole.work <= CHEAP):
-        return [] if whole is None else [whole]
-    splits = splits_of(draft)
-    if not splits:
-        return _finer(planner, draft.domains, whole)
-    several = [case for some in cases_of(draft, splits) for case in _cases(planner, some)]
-    return _less([whole], several)
-
-
-def _case(planner: _Planner, domains: Mapping[str, Ints]) -> CasePlan | TooWideError | None:
-    """Return a case, or why it cannot be worked out as it is; None where no build is in it."""
-    try:
-        return planner.case(domains)
-    except TooWideError as refused:
-        return refused.again()
+    if draft.bundle is not None:
+        return [case for domains in draft.cases for case in _cases(planner, domains)]
+    whole = planner.case(draft.domains)
+    if whole is None:
+        return []
+    if whole.work <= CHEAP:
+        return [whole]
+    several = [
+        case for domains in cases_of(draft, splits_of(draft)) for case in _cases(planner, domains)
+    ]
+    return several if sum(case.work for case in several) < _WORTH * whole.work else [whole]
 
 
 def _cases(planner: _Planner, domains: Mapping[str, Ints]) -> list[CasePlan]:
-    """Return a case, or those that it falls into where it is wide and they are less work."""
-    whole = _case(planner, domains)
-    return [] if whole is None else _finer(planner, domains, whole)
-
-
-def _finer(
-    planner: _Planner, domains: Mapping[str, Ints], whole: CasePlan | TooWideError
-) -> list[CasePlan]:
-    """Return those that a case falls into, where it is wide and they are less work."""
-    if isinstance(whole, CasePlan) and whole.work <= _WIDE:
-        return [whole]
-    apart = planner.apart(domains)
-    several: Sequence[CasePlan | TooWideError] = [whole]
-    if apart is not None:
-        several = [case for some in apart for case in _cases(planner, some)]
-    return _less([whole], several)
-
-
-def _less(
-    one: Sequence[CasePlan | TooWideError], other: Sequence[CasePlan | TooWideError]
-) -> list[CasePlan]:
-    """Return the cases that are less work.
+    """Return a case, or those that it falls into where it is wide and they are less work.
 
     Raises
     ------
     TooWideError
-        If neither can be worked out.
+        If neither it nor they can be worked out.
     """
-
-    def work(cases: Sequence[CasePlan | TooWideError]) -> float:
-        return sum(c.work if isinstance(c, CasePlan) else math.inf for c in cases)
-
-    best = min((one, other), key=work)
-    for case in best:
-        if isinstance(case, TooWideError):
-            raise case
-    return [case for case in best if isinstance(case, CasePlan)]
+    whole, work = None, math.inf
+    try:
+        whole = planner.case(domains)
+        if whole is None:
+            return []
+        work = whole.work
+    except TooWideError:
+        if planner.draft.bundle is None:  # what falls apart there would hardly be narrow enough
+            raise
+    apart = planner.apart(domains) if work > _WIDE else None
+    if apart is not None:
+        whole = None  # lets go of its sums while others are made
+        planner.within.forget()
+        several = [case for some in apart for case in _cases(planner, some)]
+        if sum(case.work for case in several) < _WORTH * work:
+            return several
+    whole = planner.case(domains) if whole is None else whole
+    assert whole is not None
+    return [whole]

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import itertools
 import math
 from collections import Counter
 from collections.abc import Mapping, Sequence
@@ -53,6 +54,7 @@ class Within:
         self.draft, self.bundle, self.memo = draft, draft.bundle, draft.memo
         self._live: dict[tuple[int, tuple[int, ...]], Relation] = {}
         self._held_chains: dict[tuple[Any, ...], Sequence[Chain]] = {}
+        self._tags = itertools.count()
         #: Relations made from others, with these, so that the numbers of both stay theirs.
         self._seen: dict[tuple[Any, ...], tuple[Relation, Relation]] = {}
 
@@ -101,6 +103,10 @@ class Within:
                 return None
         return found, wide
 
+    def forget(self) -> None:
+        """Let go of the sums that are held in case another case has the same."""
+        self._held_chains.clear()
+
     def _bundled(self, relation: Relation) -> Relation:
         """Return a relation over the tuples of the bundle, if there is one."""
         if self.bundle is None or not any(v in self.bundle.at for v in relation.scope):
@@ -122,7 +128,7 @@ class Within:
         key = (*wide, *(self.memo.maps.domain(domains[r]) for r in roles))
         if not wide or key in self._held_chains:
             return self._held_chains.get(key, ())
-        most, tag = self.draft.ceiling / 64, f"/{len(self._held_chains)}"
+        most, tag = self.draft.ceiling / 64, f"/{next(self._tags)}"
         ties = Counter(v for r in beside for v in r.scope)
         every = [frozenset(s.roles) for s in self.draft.sums]
         within = domains
