@@ -18,7 +18,7 @@ References
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from functools import cached_property
 
 import numpy as np
@@ -37,8 +37,8 @@ from fitgraph.stopping import check
 #: Partial builds that first dives carry, and by what later ones grow, up to the most.
 _FIRST, _GROWTH, _MOST = 64, 4, 1 << 16
 
-#: Pairs of a partial build and a kind that are looked at once.
-_ROWS = 1 << 22
+#: Pairs of a partial build and a kind that are looked at once, times the weightings.
+_ROWS = 1 << 24
 
 #: Multipliers that are tried at once, and how often the search for the best closes in.
 _TRIED, _ROUNDS = 12, 3
@@ -312,6 +312,21 @@ class _Frontier:
         return float(sum(a.nbytes for a in held))
 
 
+def _joined(fronts: Sequence[_Frontier]) -> _Frontier:
+    """Return partial builds of the same case and depth as one."""
+    first = fronts[0]
+    if len(fronts) == 1:
+        return first
+    return _Frontier(
+        first.case,
+        first.depth,
+        {c: np.concatenate([f.cells[c] for f in fronts]) for c in first.cells},
+        {r: np.concatenate([f.options[r] for f in fronts]) for r in first.options},
+        np.concatenate([f.spent for f in fronts]),
+        np.concatenate([f.values for f in fronts], axis=1),
+    )
+
+
 class Search:
     """A search for the k best, most promising first.
 
@@ -391,7 +406,13 @@ class Search:
         """
         for front in reversed(self._starts()):
             while len(front) and front.depth < len(front.case.order):
-                front = self._next(front, most=self.k)
+                size = self._at_once(self.plan.steps[front.case.order[-1 - front.depth]])
+                pieces = [
+                    self._next(front.take(np.arange(n, min(n + size, len(front)))), most=self.k)
+                    for n in range(0, len(front), size)
+                ]
+                front = _joined(pieces)
+                front = front.take(self._few(front.values, self.k))
             if front.depth == len(front.case.order):
                 self._keep(front)
         # What costs as much as the k-th is still wanted: none of those found here is kept.
@@ -423,7 +444,7 @@ class Search:
                 self._chunk = min(self._chunk * _GROWTH, _MOST)
                 continue
             step = self.plan.steps[front.case.order[-1 - front.depth]]
-            chunk = min(self._chunk, max(_ROWS // step.kinds, 1))
+            chunk = min(self._chunk, self._at_once(step))
             if len(front) > chunk:
                 order = np.argsort(self._dual(front.values), kind="stable")
                 waiting.append(front.take(order[chunk:]))
@@ -433,6 +454,10 @@ class Search:
             held += waiting[-1].bytes
             if held > self.room:
                 raise self.plan.too_wide(step, held, self.room)
+
+    def _at_once(self, step: Step) -> int:
+        """Return how many partial builds are looked at in one go."""
+        return max(_ROWS // (step.kinds * len(self.bounds.multipliers)), 1)
 
     def _keep(self, front: _Frontier) -> None:
         """Take complete builds up."""

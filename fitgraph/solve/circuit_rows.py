@@ -399,7 +399,7 @@ def _numbered(raw: dict[int, _Raw], plan: Plan) -> Iterator[CircuitStep]:
             begin, end = mine.begin[kept], mine.end[kept]
             yield CircuitStep(mine.kind, of_kind, opens, begin, end, first, len(first))
             continue
-        owner = np.repeat(mine.owner, mine.end - mine.begin)
+        owner = np.repeat(_narrow(mine.owner, many), mine.end - mine.begin)
         kind = _narrow(mine.kind, plan.steps[place].kinds)
         node, kept = nodes_of(owner, many, kind, opens)
         node_of.append(node)

@@ -24,9 +24,13 @@ from fitgraph.solve.space import Space
 #: The first builds of an endless ranking that are asked for.
 _FIRST = 16
 
-#: Builds that are ranked at most to find those that keep all conditions on sums, and the share
-#: of the ceiling that partial ones may take.
-_MOST, _SHARE = 1 << 17, 1.0 / 8
+#: Builds that are ranked at most to find those that keep all conditions on sums, before and after
+#: the plan with all conditions is looked at, and the share of the ceiling that partial ones may
+#: take.
+_SOON, _MOST, _SHARE = 1 << 12, 1 << 17, 1.0 / 8
+
+#: Pairs of a cell and a kind up to which a plan with all conditions is as quick.
+_LOOKED = 5e7
 
 
 def best_of(
@@ -57,18 +61,27 @@ def best_of(
     TooWideError
         If it would need more memory than the ceiling.
     """
-    with contextlib.suppress(TooWideError):  # where few of them keep the sums, too many wait
-        found = _sifted(space, lets, criteria, k, certain=certain)
-        if found is not None:
-            return found
-    plan, rows = space.plan(certain=certain), space.few_rows(certain=certain)
-    if rows is None:
-        plan = space.plan_for(space.weights(lets), certain=certain)
+    for most in (_SOON, _MOST):
+        with contextlib.suppress(TooWideError):  # where few of them keep the sums, too many wait
+            found = _sifted(space, lets, criteria, k, most, certain=certain)
+            if found is not None:
+                return found
+        plan, rows = space.plan(certain=certain), space.few_rows(certain=certain)
+        if rows is None:
+            plan = space.plan_for(space.weights(lets), certain=certain)
+        if rows is not None or plan.looked <= _LOOKED:
+            break
     return k_best(plan, space.class_of, lets, criteria, k, rows)
 
 
 def _sifted(
-    space: Space, lets: Mapping[str, Bools], criteria: Criteria, k: int, *, certain: bool
+    space: Space,
+    lets: Mapping[str, Bools],
+    criteria: Criteria,
+    k: int,
+    most: int,
+    *,
+    certain: bool,
 ) -> tuple[dict[str, Ints], Floats] | None:
     """Return the k best by ranking builds that need not keep the sums; None where that is long."""
     plain = space.without_sums(certain=certain)
@@ -77,7 +90,7 @@ def _sifted(
     plan, rows = plain.plan(certain=certain), plain.few_rows(certain=certain)
     room = plan.ceiling * _SHARE
     asked = k + k // 4 + 8
-    while asked <= max(_MOST, 2 * k):
+    while asked <= max(most, 2 * k):
         options, costs = k_best(plan, plain.class_of, lets, criteria, asked, rows, room=room)
         kept = np.flatnonzero(keeps_sums(space, options, certain=certain))
         if len(kept) >= k or len(costs) < asked:

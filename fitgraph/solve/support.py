@@ -506,9 +506,12 @@ def nodes_of(owner: Ints, cells: int, kind: Ints, opened: Mapping[int, Ints]) ->
     counts = np.bincount(owner, minlength=cells)
     starts = np.cumsum(counts) - counts
     # Cells of the same hash are compared with the first of them, row by row.
-    hashes = np.zeros(cells, dtype=np.int64)
-    if len(same):
-        hashes = np.add.reduceat(_mixed(same), starts).view(np.int64)
+    hashes = np.zeros(cells, dtype=np.uint64)
+    for begin in range(0, len(same), _AT_ONCE):
+        mine = owner[begin : begin + _AT_ONCE]
+        firsts = np.flatnonzero(np.diff(mine, prepend=-1))
+        mixed = _mixed(same[begin : begin + _AT_ONCE])
+        hashes[mine[firsts]] += np.add.reduceat(mixed, firsts)
     _, first, of = np.unique(hashes, return_index=True, return_inverse=True)
     rep = first[of].astype(np.intp)
     longer = np.flatnonzero(counts != counts[rep])
