@@ -6,6 +6,8 @@ stream of all builds of the plan with all conditions.
 
 from __future__ import annotations
 
+import math
+
 import numpy as np
 import pytest
 from bench.catalogues import measured, scaled
@@ -89,9 +91,26 @@ def test_where_too_many_partial_builds_wait_all_conditions_are_asked(
         k_best(plan, space.class_of, lets, criteria, 20, room=1e3)
     monkeypatch.setattr(ranked, "_SHARE", 1e-9)
     with pytest.raises(TooWideError):
-        ranked._sifted(space, lets, criteria, 20, certain=True)
+        ranked._sifted(space, lets, criteria, 20, 1 << 17, certain=True)
     _, found = best_of(space, lets, criteria, 20, certain=True)
     assert np.array_equal(found[:, 0], known[:, 0])
+
+
+@pytest.mark.usefixtures("wide")
+def test_a_named_part_is_ranked_along_its_own_plan_or_by_sifting(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    space = TreeEngine(measured(scaled(8, 8, seed=1), seed=1)).space
+    (part,) = TreeEngine(space.catalogue).best(Request(), limit=1)
+    query = ask(space, Request(want=(part.parts["fork"],)))
+    lets, criteria = query.mask(certain=True), criteria_of(query, "price")
+    found = []
+    for soon, looked in ((0, math.inf), (0, 0.0), (1 << 17, 0.0)):
+        monkeypatch.setattr(ranked, "_SOON", soon)
+        monkeypatch.setattr(ranked, "_LOOKED", looked)
+        found.append(best_of(space, lets, criteria, 40, certain=True)[1][:, 0].tolist())
+    assert len(found[0]) == 40
+    assert found[0] == found[1] == found[2]
 
 
 @pytest.mark.usefixtures("wide")
