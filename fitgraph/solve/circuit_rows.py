@@ -14,6 +14,7 @@ from fitgraph.solve import leading, summing
 from fitgraph.solve.algebra import EXISTS, none_of, one_of
 from fitgraph.solve.arrays import SPREAD, distinct, distinct_below, spread
 from fitgraph.solve.circuit import Circuit
+from fitgraph.solve.heap import give_back
 from fitgraph.solve.messages import Demands, Message
 from fitgraph.solve.passes import Passes
 from fitgraph.solve.plan import Case, Plan, Step
@@ -111,10 +112,10 @@ def _listed(rows: Rows, place: int, cells: Ints) -> _Raw:
             opened[child].add(cell)
     of_cell = np.concatenate(counts).astype(np.intp)
     end = np.cumsum(of_cell)
+    at, end = (_narrow(n, int(of_cell.sum())) for n in (end - of_cell, end))
     after = {c: opened[c].whole() for c in opened}
-    every = np.arange(len(cells), dtype=np.intp)
-    of_kind = rows.of_kinds(place)
-    return _Raw(cells, kinds.whole(), of_kind, after, every, end - of_cell, end, runs=False)
+    every = _narrow(np.arange(len(cells), dtype=np.intp), len(cells))
+    return _Raw(cells, kinds.whole(), rows.of_kinds(place), after, every, at, end, runs=False)
 
 
 def _strung(rows: Rows, place: int) -> tuple[_Strung, dict[int, _Strung]]:
@@ -331,7 +332,10 @@ def circuit_of(plan: Plan, whole: Mapping[str, Floats], ceiling: float) -> Circu
         if plan.one_by_one(step) and step.work / _REACHED > ceiling:
             raise plan.too_wide(step, step.work / _REACHED, ceiling)
     raw, cases = _raw(plan, whole, ceiling)  # passes hold much, and what follows needs room
-    return Circuit(plan, tuple(_numbered(raw, plan)), cases, dict(whole))
+    give_back()
+    made = Circuit(plan, tuple(_numbered(raw, plan)), cases, dict(whole))
+    give_back()
+    return made
 
 
 def _raw(
@@ -359,9 +363,8 @@ def _raw(
     return raw, _open(passes)
 
 
-def _nodes_at(node_of: Ints, cells: Ints, at: Ints, size: int) -> Ints:
+def _nodes_at(cells: Ints, node_of: Ints, at: Ints, size: int) -> Ints:
     """Return the node of each cell, of so many there may be, that some rows open."""
-    node_of = _narrow(node_of, int(node_of.max(initial=0)) + 1)
     found = np.empty(len(at), dtype=node_of.dtype)
     dense = size <= SPREAD * len(at)
     if dense:
@@ -375,12 +378,19 @@ def _nodes_at(node_of: Ints, cells: Ints, at: Ints, size: int) -> Ints:
 
 def _numbered(raw: dict[int, _Raw], plan: Plan) -> Iterator[CircuitStep]:
     """Yield the steps, with cells that are followed by the same as one node."""
-    node_of: list[Ints] = []
-    cells: list[Ints] = []
+    #: The cells of each step with the node of each, and the last step that asks for them.
+    nodes: dict[int, tuple[Ints, Ints]] = {}
+    last = {c: place for place in sorted(raw) for c in (*raw[place].after, *raw[place].of_kind)}
+
+    def numbered(place: int, cells: Ints, node: Ints) -> None:
+        nodes[place] = cells, _narrow(node, int(node.max(initial=0)) + 1)
+        for child in [c for c in nodes if last.get(c, place) == place and c != place]:
+            del nodes[child]
+
     for place in range(len(raw)):
         mine = raw.pop(place)
         opens = {
-            c: _nodes_at(node_of[c], cells[c], mine.after.pop(c), math.prod(plan.steps[c].shape))
+            c: _nodes_at(*nodes[c], mine.after.pop(c), math.prod(plan.steps[c].shape))
             for c in tuple(mine.after)
         }
         of_kind = {}
@@ -388,21 +398,20 @@ def _numbered(raw: dict[int, _Raw], plan: Plan) -> Iterator[CircuitStep]:
             kinds = distinct_below(plan.steps[place].kinds, mine.kind)
             size = math.prod(plan.steps[c].shape)
             of_kind[c] = np.zeros(len(at), dtype=np.intp)
-            of_kind[c][kinds] = _nodes_at(node_of[c], cells[c], at[kinds], size)
+            of_kind[c][kinds] = _nodes_at(*nodes[c], at[kinds], size)
         many = len(mine.cells)
-        cells.append(mine.cells)
         if mine.runs:
             node, kept = nodes_of(mine.owner, many, mine.begin, {-1: mine.end})
-            node_of.append(node)
+            numbered(place, mine.cells, node)
             owner = node[mine.owner[kept]]
             first = np.flatnonzero(np.diff(owner, prepend=-1))
             begin, end = mine.begin[kept], mine.end[kept]
             yield CircuitStep(mine.kind, of_kind, opens, begin, end, first, len(first))
             continue
-        owner = np.repeat(_narrow(mine.owner, many), mine.end - mine.begin)
+        owner = np.repeat(mine.owner, mine.end - mine.begin)
         kind = _narrow(mine.kind, plan.steps[place].kinds)
         node, kept = nodes_of(owner, many, kind, opens)
-        node_of.append(node)
+        numbered(place, mine.cells, node)
         begin = np.flatnonzero(np.diff(node[owner[kept]], prepend=-1))
         yield CircuitStep(
             kind[kept],

@@ -40,7 +40,7 @@ Numbers = npt.NDArray[Any]
 ROW = 80.0
 
 #: Rows that are compared in one go, and the largest code of what a row chooses and opens.
-_AT_ONCE, _LARGEST = 1 << 22, 1 << 62
+_AT_ONCE, _LARGEST = 1 << 19, 1 << 62
 
 #: Rows that are looked at in one go, so few that all of it stays in a processor's cache.
 _IN_CACHE = 1 << 16

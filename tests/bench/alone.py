@@ -30,7 +30,7 @@ from fitgraph.solve.counting import count
 from fitgraph.solve.engine import criteria_of
 from fitgraph.solve.estimate import sample_sums
 from fitgraph.solve.query import TENTHS, ask
-from tests.bench.catalogues import measured, scaled
+from tests.bench.catalogues import ROLES, measured, scaled
 from tests.bench.cores import clique, ring
 
 #: Seconds of processor time after which a piece of work is given up, and how many times as many
@@ -75,8 +75,8 @@ def megabytes() -> int:
 def _catalogue(kind: str, parts: int) -> Catalogue:
     if kind == "demo":
         return load(demo_folder()).catalogue
-    made = scaled(parts)
-    return measured(made) if kind == "measured" else made
+    made = scaled(parts, len(ROLES)) if kind == "whole" else scaled(parts)
+    return made if kind == "shapes" else measured(made)
 
 
 def _ready(catalogue: Catalogue) -> TreeEngine:

@@ -24,6 +24,10 @@ ROLES = (
     "axles",
     "bearings",
     "insert",
+    "liner",
+    "plugs",
+    "brake",
+    "pegs",
 )
 
 

@@ -82,6 +82,17 @@ def measured_parts() -> Iterator[Line]:
                 ),
                 lambda t, key=key, bar=rest: statistics.median(t[key]) <= bar,
             )
+    for parts in (120, 200):
+        yield _row(
+            f"all sixteen roles, where liners tie nests of five rings: {parts} parts a role, "
+            "each measured: first count",
+            "2 GB (no time asked)",
+            alone("picking", "whole", parts, patience=_PATIENT),
+            lambda t: (
+                f"{t['first']:.1f} s, {t['megabytes']} MB; after a pick {_spread(t['times'])}"
+            ),
+            lambda t: t["megabytes"] <= 2000,
+        )
 
 
 def cores() -> Iterator[Line]:
