@@ -412,3 +412,9 @@ def test_a_list_that_is_cut_says_how_to_have_the_rest(shop: Shop) -> None:
     most = whole.to_dict()["curve"][-1]["served"]
     assert f"More money serves more, {most:g} at the most: steps=" in few.to_text()
     assert "More money serves more" not in whole.to_text()
+
+
+def test_a_shop_counts_enquiries_as_its_answers_do(shop: Shop) -> None:
+    asked = shop.coverage().to_dict()["total"]["enquiries"]
+    assert asked > len(shop.catalogue.enquiries)
+    assert f", {asked:g} enquiries, " in repr(shop)

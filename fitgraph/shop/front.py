@@ -104,11 +104,13 @@ class Shop:
         self.folder = folder
 
     def __repr__(self) -> str:
-        parts, asked = self.catalogue.parts, self.catalogue.enquiries
+        parts = self.catalogue.parts
         held = sum(part.stock > 0 for part in parts.values())
+        # A row may stand for several, as wherever enquiries are counted.
+        asked = sum(enquiry.weight for enquiry in self.catalogue.enquiries)
         return (
             f"Shop({self.name!r}: {plural(len(parts), 'part')}, "
-            f"{plural(len(asked), 'enquiry', 'enquiries')}, {plural(held, 'kind')} in stock)"
+            f"{plural(asked, 'enquiry', 'enquiries')}, {plural(held, 'kind')} in stock)"
         )
 
     # -- what it holds ---------------------------------------------------
