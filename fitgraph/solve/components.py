@@ -16,8 +16,6 @@ from __future__ import annotations
 from collections.abc import Collection, Mapping, Sequence
 
 import numpy as np
-from scipy.sparse import coo_array
-from scipy.sparse.csgraph import connected_components
 
 from fitgraph.array_types import Ints
 from fitgraph.solve.relations import Relation, supported
@@ -28,6 +26,10 @@ _MOST = 12
 
 def _components(relation: Relation, domains: Mapping[str, Ints]) -> list[dict[str, Ints]]:
     """Return the domains of both roles of a relation in each of its components."""
+    # Only wide cases fall apart, and reading scipy takes as long as a short answer does.
+    from scipy.sparse import coo_array
+    from scipy.sparse.csgraph import connected_components
+
     sides = [
         np.unique(of_base[domains[role]])
         for role, of_base in zip(relation.scope, relation.maps, strict=True)
