@@ -11,19 +11,20 @@ from fitgraph.catalogue import Loaded
 from fitgraph.demand.questions import request_of
 from fitgraph.shop.front import Shop
 from fitgraph.solve import Request, TreeEngine
+from fitgraph.solve.cores import MOST_LISTED
 from tests.bench.adapters import crowd
 from tests.bench.catalogues import measured, scaled
 
 
-@pytest.fixture(scope="module")
-def shop() -> Shop:
-    return Shop(Loaded(measured(scaled(80)), ()))
-
-
-def test_ways_too_many_to_be_listed_are_stood_for_by_a_few_that_are_builds(shop: Shop) -> None:
+@pytest.mark.parametrize(("parts", "exact"), [(80, True), (160, False)])
+def test_ways_too_many_to_be_listed_are_stood_for_by_a_few_that_are_builds(
+    parts: int, exact: bool
+) -> None:
+    shop = Shop(Loaded(measured(scaled(parts)), ()))
     found = shop.builds().found
-    assert found.cores is not None and not found.cores.exact
-    assert found.cores.least <= found.cores.most == found.count.number
+    assert found.cores is not None and found.cores.exact is exact
+    assert found.cores.least <= found.cores.most <= found.count.number
+    assert found.cores.most > MOST_LISTED
     assert 3 <= len(found.answers) <= 9
     (cheapest,) = shop.engine.best(Request(), limit=1)
     assert min(a.price_from for a in found.answers) == cheapest.price == found.builds[0].price
