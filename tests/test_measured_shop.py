@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import replace
+from typing import Any
 
 import pytest
 
@@ -12,6 +13,9 @@ from fitgraph.demand.questions import request_of
 from fitgraph.shop.front import Shop
 from fitgraph.solve import Request, TreeEngine
 from fitgraph.solve.cores import MOST_LISTED
+from fitgraph.solve.plan import Plan, TooWideError
+from fitgraph.solve.planning import Ingredients
+from fitgraph.stock import Standing
 from tests.bench.adapters import crowd
 from tests.bench.catalogues import measured, scaled
 
@@ -48,3 +52,27 @@ def test_what_to_make_is_weighed_as_the_engine_weighs_it_once_it_is_there(parts:
             asked = replace(request_of(enquiry, in_stock=False), want=(part.sku,))
             owns = any(catalogue.parts[sku].role == "sleeve" for sku in enquiry.have)
             assert served == (not owns and bool(engine.best(asked, limit=1)))
+
+
+def test_what_is_only_possible_is_told_without_sums_that_are_too_wide(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    """What fits is the same; what cannot be told is no less, and the answer says so."""
+    catalogue = crowd(measured(scaled(25)), 80)
+    told = Shop(Loaded(catalogue, ())).gaps()
+    assert told.found.coverage.told_without == () and told.to_dict()["told_without"] == []
+    refuse = Ingredients.plan
+
+    def narrow(self: Ingredients, *args: Any, **kwargs: Any) -> Plan:
+        if not self.certain and kwargs.get("sums") is None:
+            raise TooWideError(1e12, self.ceiling, self.roles, ())
+        return refuse(self, *args, **kwargs)
+
+    monkeypatch.setattr(Ingredients, "plan", narrow)
+    without = Shop(Loaded(catalogue, ())).gaps()
+    pairs = list(zip(told.found.coverage.standings, without.found.coverage.standings, strict=True))
+    for true, told_of in pairs:
+        assert told_of == true or (true, told_of) == (Standing.NEITHER, Standing.POSSIBLY)
+    assert len({true for true, _ in pairs}) > 1
+    assert without.to_dict()["told_without"]
+    assert "without what lengths add up to" in " ".join(without.to_text().split())

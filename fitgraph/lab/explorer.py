@@ -46,7 +46,7 @@ from fitgraph.lab.session import SessionBar
 from fitgraph.lab.ways_panel import WaysPanel
 from fitgraph.mechanics.materials import MATERIALS
 from fitgraph.model import Verdict
-from fitgraph.report.remainders import left_out_text
+from fitgraph.report.unasked import without_text
 from fitgraph.solve import Request, Services
 from fitgraph.solve.engine import SORTS, Build
 from fitgraph.solve.first_guess import first_guess
@@ -367,7 +367,7 @@ class BuildExplorer(Answering):
         self.standing = dict(standing)
         text = tables.roles_html(standing, owned, catalogue)
         if left_out := self.opened.engine.left_out:
-            text += f'<p class="fg-note">{escape(left_out_text(left_out))}</p>'
+            text += f'<p class="fg-note">{escape(without_text(left_out))}</p>'
         self.roles_table.value = tables.wrap(tables.with_cards(text, catalogue))
         self._list_parts()
 

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Any
 from fitgraph.model import Catalogue, Verdict
 from fitgraph.report.blocks import Report, Say, Section, Tone
 from fitgraph.report.tables import Column, Table
+from fitgraph.report.unasked import without_text
 from fitgraph.report.values import (
     COUNT,
     LIST,
@@ -57,15 +58,6 @@ def stand_counts(parts: Sequence[PartStanding]) -> tuple[int, int, int, int]:
     return fits, perhaps, fails, kept
 
 
-def left_out_text(left_out: Sequence[str]) -> str:
-    """Return in words what did not count where it cannot be told whether a part fits."""
-    return (
-        "Which parts cannot be told was worked out without what lengths add up to "
-        f"({', '.join(left_out)}), which would need too much memory here: some of them do not "
-        "fit. What fits is told with everything."
-    )
-
-
 def report(
     standing: Mapping[str, Sequence[PartStanding]],
     catalogue: Catalogue,
@@ -97,6 +89,6 @@ def report(
         "another material or without a price."
     )
     if left_out:
-        note += f" {left_out_text(left_out)}"
+        note += f" {without_text(left_out)}"
     blocks = (Section("", (Table("roles", columns, tuple(rows)),)), Say(note, Tone.QUIET))
     return Report(f"{plural(total, 'part remains', 'parts remain')} for certain.", blocks)

@@ -12,7 +12,7 @@ from fitgraph.report.blocks import Report, Say, Section, Tone
 from fitgraph.report.hints import Hints
 from fitgraph.report.tables import Column, Table
 from fitgraph.report.tallies import headline, tally_data
-from fitgraph.report.unasked import unasked_lines
+from fitgraph.report.unasked import unasked_lines, without_lines
 from fitgraph.report.values import (
     COUNT,
     FINE_SHARE,
@@ -60,7 +60,7 @@ _ORDER = (
         "builds",
         "stranded",
     ),
-    *("stranded_value", "months", "months_then", "left_out", "currency"),
+    *("stranded_value", "months", "months_then", "left_out", "told_without", "currency"),
 )
 
 
@@ -194,4 +194,5 @@ def report(gaps: Gaps, limit: int, hints: Hints) -> Report:
     if months.rows:
         pieces.append(Section("Unmet over time", (months,)))
     pieces += unasked_lines(coverage.left_out, limit)
+    pieces += without_lines(coverage.told_without)
     return Report(headline(coverage.total, gaps.in_turn), tuple(pieces))

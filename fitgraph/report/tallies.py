@@ -10,7 +10,7 @@ from fitgraph.graph.groupings import OTHER
 from fitgraph.model import Enquiry
 from fitgraph.report.blocks import Block, Report, Say, Section, Tone
 from fitgraph.report.tables import Column, Table
-from fitgraph.report.unasked import unasked_data
+from fitgraph.report.unasked import unasked_data, without_lines
 from fitgraph.report.values import (
     DATE,
     LIST,
@@ -99,6 +99,7 @@ def data(coverage: Coverage, by: Sequence[str]) -> dict[str, Any]:
         "unmet": _unmet(coverage),
         "months": {m: tally_data(t) for m, t in trend(coverage).items()},
         "left_out": unasked_data(coverage.left_out),
+        "told_without": list(coverage.told_without),
         "currency": coverage.catalogue.vocabulary.currency,
     }
 
@@ -231,4 +232,4 @@ def _blocks(coverage: Coverage, by: Sequence[str]) -> tuple[Block, ...]:
 def report(coverage: Coverage, by: Sequence[str]) -> Report:
     """Return how much of what is asked for can be built, for people."""
     blocks = (Section("", _blocks(coverage, by)),) if coverage.enquiries else ()
-    return Report(headline(coverage.total), blocks)
+    return Report(headline(coverage.total), (*blocks, *without_lines(coverage.told_without)))

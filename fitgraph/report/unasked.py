@@ -14,6 +14,20 @@ def unasked_data(left_out: Sequence[LeftOut]) -> list[dict[str, Any]]:
     return [{"number": one.number, "why": one.why} for one in left_out]
 
 
+def without_text(conditions: Sequence[str]) -> str:
+    """Return in words what did not count where it cannot be told whether something fits."""
+    return (
+        "What cannot be told was worked out without what lengths add up to "
+        f"({', '.join(conditions)}), which would need too much memory here: some of it does not "
+        "fit. What fits is told with everything."
+    )
+
+
+def without_lines(conditions: Sequence[str]) -> tuple[Say, ...]:
+    """Return :func:`without_text`, where there are such conditions."""
+    return (Say(without_text(conditions), Tone.QUIET),) if conditions else ()
+
+
 def unasked_lines(left_out: Sequence[LeftOut], limit: int | None = None) -> tuple[Say, ...]:
     """Return a line for each enquiry that was left out, or for the first few."""
     return tuple(Say(unasked_text(one), Tone.QUIET) for one in left_out[:limit])

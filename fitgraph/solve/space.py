@@ -249,6 +249,22 @@ class Space:
         circuit = self.circuit(certain=certain)
         return self.support(certain=certain) if circuit is None else circuit
 
+    def runs_perhaps(self) -> Support | Circuit:
+        """Return what :meth:`runs` does of builds that may hold, without :meth:`left_out`.
+
+        Raises
+        ------
+        TooWideError
+            If this would need more memory than the ceiling, too.
+        """
+        if not self.left_out(certain=False):
+            return self.runs(certain=False)
+        key = ("runs perhaps",)
+        if key not in self._held:
+            self._held[key] = support_of(self.plan(certain=False, sums=frozenset()), self.ceiling)
+        found: Support = self._held[key]
+        return found
+
     def few_rows(self, *, certain: bool) -> Support | None:
         """Return the rows of a plan where they are few, worked out at the first call.
 

@@ -115,6 +115,9 @@ class Coverage:
         Distinct questions that had to be answered.
     left_out : tuple of LeftOut
         Enquiries that could not be asked, and why.
+    told_without : tuple of str
+        Conditions without which it is told what is only possible, as they would need too much
+        memory.
     """
 
     catalogue: Catalogue
@@ -122,6 +125,7 @@ class Coverage:
     standings: tuple[Standing, ...]
     questions: int
     left_out: tuple[LeftOut, ...] = ()
+    told_without: tuple[str, ...] = ()
 
     @property
     def total(self) -> StandingTally:
@@ -216,6 +220,7 @@ def coverage(
         tuple(each[s] for s in standing[shelf.questions.of].tolist()),
         len(shelf.questions),
         shelf.left_out,
+        engine.left_out,
     )
 
 
