@@ -12,6 +12,7 @@ import itertools
 from collections.abc import Iterator
 from concurrent.futures import Executor, ThreadPoolExecutor
 from dataclasses import replace
+from typing import Any
 
 import numpy as np
 import pytest
@@ -19,6 +20,8 @@ from dask.distributed import Client, LocalCluster
 from hypothesis import HealthCheck, assume, given, settings
 from hypothesis import strategies as st
 
+import fitgraph
+from fitgraph import adapters
 from fitgraph.adapters import (
     Scan,
     best_cover,
@@ -38,8 +41,9 @@ from fitgraph.adapters.pairs import pairs
 from fitgraph.demand.questions import request_of
 from fitgraph.graph.options import options_for
 from fitgraph.mechanics.rules import RULES, Limits
-from fitgraph.model import Catalogue, Dimension, Enquiry, Verdict
+from fitgraph.model import Catalogue, Dimension, Enquiry, Make, Verdict
 from fitgraph.solve import Request, TreeEngine
+from fitgraph.solve.plan import TooWideError
 from tests import made_catalogues as small
 from tests.bench.catalogues import measured, scaled
 from tests.shared import the_demo
@@ -592,3 +596,27 @@ def test_executors_give_what_this_process_gives(
     assert (there.serves == here.serves).all() and (there.before == here.before).all()
     assert there.worths == here.worths
     assert here.serves.any() and not here.serves.all()
+
+
+def test_what_is_too_wide_to_be_weighed_is_told_beside_the_rest(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    shop = fitgraph.open()
+    weighed = adapters.scan
+
+    def narrow(catalogue: Catalogue, make: Make, **given: Any) -> Any:
+        if make.role == "sleeve":
+            raise TooWideError(1e12, 2e9, ["fork", "bar"], [], naming=False)
+        return weighed(catalogue, make, **given)
+
+    monkeypatch.setattr(adapters, "scan", narrow)
+    told = shop.adapters(k=1)
+    made = {m.role for m in shop.catalogue.vocabulary.makes.values()}
+    assert {scan.make.role for scan in told.found.scans} == made - {"sleeve"}
+    refused = told.to_dict()["refused"]
+    assert [one["make"] for one in refused] == [
+        m.name for m in shop.catalogue.vocabulary.makes.values() if m.role == "sleeve"
+    ]
+    assert "not weighed, this would need 1 TB" in " ".join(told.to_text().split())
+    with pytest.raises(TooWideError):
+        shop.adapters("sleeve")

@@ -38,12 +38,15 @@ class Proposals:
         The best one, two, ... together.
     in_stock : bool
         Whether enquiries are served from stock only.
+    refused : tuple of (Make, str)
+        What else could be made but would need too much memory to be weighed, and why.
     """
 
     scans: tuple[Scan, ...]
     listed: tuple[tuple[Scan, Worth], ...]
     together: tuple[Together, ...]
     in_stock: bool
+    refused: tuple[tuple[Make, str], ...] = ()
     _wholes: dict[str, WholeYield] = field(default_factory=dict, compare=False, repr=False)
 
     @property
@@ -119,6 +122,7 @@ def proposals(
     most: int,
     limit: int,
     in_stock: bool,
+    refused: Sequence[tuple[Make, str]] = (),
     executor: Executor | None = None,
 ) -> Proposals:
     """Return what is worth making.
@@ -133,10 +137,12 @@ def proposals(
         How many are listed.
     in_stock : bool
         Whether enquiries were served from stock only.
+    refused : sequence of (Make, str)
+        What else could be made but was not weighed, and why.
     executor : concurrent.futures.Executor, optional
         Where it is looked for what two parts serve in one build; here by default.
     """
     every = tuple(scans)
     both = pairs(every, in_stock=in_stock, executor=executor) if most > 1 else ()
     together = tuple(step for step in frontier(every, most, both) if step.worths)
-    return Proposals(every, _listed(every, limit), together, in_stock)
+    return Proposals(every, _listed(every, limit), together, in_stock, tuple(refused))

@@ -105,6 +105,7 @@ def data(found: Proposals, files: Sequence[Path] = (), saved: Path | None = None
         "saved": None if saved is None else str(saved),
         "cautions": list(cautions(found)),
         "left_out": unasked_data(found.scans[0].left_out),
+        "refused": [{"make": make.name, "why": why} for make, why in found.refused],
     }
 
 
@@ -264,6 +265,7 @@ def report(
     total, covered = found.scans[0].total, found.scans[0].covered
     headline = f"{now_text(covered, total, in_stock=found.in_stock)}."
     left_out = unasked_lines(found.scans[0].left_out, _UNASKED)
+    left_out += tuple(Say(f"{capital(m.title)}: not weighed, {why}.") for m, why in found.refused)
     if not found.listed:
         return Report(headline, (Say("Nothing that could be made joins a build."), *left_out))
     first = _first(found, found.listed[0][1])

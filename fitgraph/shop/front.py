@@ -851,6 +851,8 @@ class Shop:
         ------
         InputError
             If the vocabulary says of nothing how it is made, or not of this.
+        TooWideError
+            If all that could be made would need more memory than the ceiling to be weighed.
 
         Examples
         --------
@@ -863,24 +865,37 @@ class Shop:
 
         from fitgraph.adapters import scan
         from fitgraph.adapters.proposals import makes_of, proposals
+        from fitgraph.solve.plan import TooWideError
 
         k, limit = whole_of(k, "k"), whole_of(limit, "limit")
         in_stock = yes_of(in_stock, "in_stock")
-        scans = []
+        scans, refused = [], []
         for make in makes_of(self.catalogue, text_of(role, "role")):
             with nullcontext() if watched is None else watched(make.title) as progress:
-                scans.append(
-                    scan(
-                        self.catalogue,
-                        make,
-                        in_stock=in_stock,
-                        executor=executor,
-                        progress=progress,
-                        engine=self.engine,
+                try:
+                    scans.append(
+                        scan(
+                            self.catalogue,
+                            make,
+                            in_stock=in_stock,
+                            executor=executor,
+                            progress=progress,
+                            engine=self.engine,
+                        )
                     )
-                )
+                except TooWideError as error:
+                    refused.append((make, error.again()))
+        if not scans:
+            raise refused[0][1]
         return AdapterAnswer(
-            proposals(scans, most=k, limit=limit, in_stock=in_stock, executor=executor)
+            proposals(
+                scans,
+                most=k,
+                limit=limit,
+                in_stock=in_stock,
+                refused=[(make, str(error)) for make, error in refused],
+                executor=executor,
+            )
         )
 
     def save_with(self, answer: AdapterAnswer, folder: str | Path, *, most: int = 3) -> Path:
