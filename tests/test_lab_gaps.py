@@ -109,6 +109,14 @@ def test_the_table_under_the_first_line_is_the_coverage_and_does_not_say_it_agai
         assert f"{WORDS[standing]} {total.of(standing):g} {total.share(standing):.0%}" in told
 
 
+def test_the_page_says_without_what_it_was_told_what_is_only_possible(page, served):
+    panel = page.covered
+    assert "without what lengths add up to" not in words(panel.standings)
+    panel.show(dataclasses.replace(served, told_without=("closing <on> everything",)))
+    assert "without what lengths add up to (closing <on> everything)" in words(panel.standings)
+    panel.show(served)
+
+
 def test_the_first_line_tells_alone_and_in_turn(page, served, shop):
     total, turn = served.total, in_turn(shop.engine)
     assert (

@@ -104,7 +104,8 @@ class CoveragePanel(Panel):
         self._all_link = csv_link(
             "Save all enquiries as CSV", "enquiries.csv", enquiries_table(coverage)
         )
-        self.standings.value = tables.wrap(standings_html(coverage.total) + self._left_out())
+        text = standings_html(coverage.total) + tables.without_html(coverage.told_without)
+        self.standings.value = tables.wrap(text + self._left_out())
         self.refresh()
 
     def _left_out(self) -> str:

@@ -6,7 +6,6 @@ import math
 from collections.abc import Mapping, Sequence
 from dataclasses import replace
 from functools import partial
-from html import escape
 from typing import Any
 
 import ipywidgets as widgets
@@ -46,7 +45,6 @@ from fitgraph.lab.session import SessionBar
 from fitgraph.lab.ways_panel import WaysPanel
 from fitgraph.mechanics.materials import MATERIALS
 from fitgraph.model import Verdict
-from fitgraph.report.unasked import without_text
 from fitgraph.solve import Request, Services
 from fitgraph.solve.engine import SORTS, Build
 from fitgraph.solve.first_guess import first_guess
@@ -366,8 +364,7 @@ class BuildExplorer(Answering):
         owned = {catalogue.parts[sku].role: sku for sku in request.have}
         self.standing = dict(standing)
         text = tables.roles_html(standing, owned, catalogue)
-        if left_out := self.opened.engine.left_out:
-            text += f'<p class="fg-note">{escape(without_text(left_out))}</p>'
+        text += tables.without_html(self.opened.engine.left_out)
         self.roles_table.value = tables.wrap(tables.with_cards(text, catalogue))
         self._list_parts()
 

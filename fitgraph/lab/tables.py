@@ -28,6 +28,7 @@ from fitgraph.report.cautions import cautions_on
 from fitgraph.report.explanations import change_cautions
 from fitgraph.report.remainders import stand_counts
 from fitgraph.report.tables import Column, Table
+from fitgraph.report.unasked import without_text
 from fitgraph.report.values import MASS_TOLD, MOMENT_TOLD, PLACE, Unit, money_of
 from fitgraph.solve.engine import Build
 from fitgraph.solve.limits import Counted
@@ -75,6 +76,11 @@ def alert(message: str) -> str:
 def status(text: str) -> str:
     """Return what is told as soon as it stands there."""
     return f'<p role="status">{escape(text)}</p>'
+
+
+def without_html(conditions: Sequence[str]) -> str:
+    """Return what did not count where it cannot be told whether something fits, if anything."""
+    return f'<p class="fg-note">{escape(without_text(conditions))}</p>' if conditions else ""
 
 
 def cautions_html(texts: Iterable[str]) -> str:
