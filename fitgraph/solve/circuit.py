@@ -29,6 +29,7 @@ from fitgraph.solve.residues import (
     Words,
     all_but_one,
     few,
+    is_few,
     joined,
     taken,
     words_of,
@@ -143,8 +144,8 @@ class Circuit:
             check()
             step, some = self.steps[place], list[Ints]()
             mine = self._of_kinds(step, own[place], below, SOME)
-            for rows, around in self._rows_around(step, reached[place], SOME):
-                row = rows.start + np.flatnonzero(around)
+            for rows, alive, around in self._rows_around(step, reached[place], SOME):
+                row = rows.start + (np.flatnonzero(around) if alive is None else alive)
                 if mine is not None:
                     row = row[mine[step.kind[row]]]
                 for child, at in step.opens.items():
@@ -332,17 +333,17 @@ class Circuit:
                     into = kinds if target < 0 else outside[target]
                     into += word.across(matrix, around)
             else:
-                for rows, values in self._rows_around(step, around, word):
+                for rows, alive, values in self._rows_around(step, around, word):
+                    kind, opens = step.kind[rows], {c: at[rows] for c, at in step.opens.items()}
+                    if alive is not None:
+                        kind = taken(kind, alive)
+                        opens = {c: taken(at, alive) for c, at in opens.items()}
                     if word is SOME:
-                        self._mark(place, rows, values, mine, below, kinds, outside)
+                        self._mark(place, kind, opens, values, mine, below, kinds, outside)
                         continue
                     # Each is looked up twice, and numpy would widen it twice.
-                    kind = step.kind[rows].astype(np.intp)
-                    opens = {c: at[rows].astype(np.intp) for c, at in step.opens.items()}
-                    alive = few(values)
-                    if alive is not None:
-                        values, kind = taken(values, alive), taken(kind, alive)
-                        opens = {c: taken(at, alive) for c, at in opens.items()}
+                    kind = kind.astype(np.intp)
+                    opens = {c: at.astype(np.intp) for c, at in opens.items()}
                     shares = self._shares(place, kind, opens, values, mine, below, word)
                     for target, at, share in shares:
                         # Remainders of no more than 2**32 rows in all: a sum stays below 2**64.
@@ -363,7 +364,8 @@ class Circuit:
     def _mark(
         self,
         place: int,
-        rows: slice,
+        kind: Ints,
+        opens: Mapping[int, Ints],
         values: Words,
         mine: Words | None,
         below: Sequence[Words],
@@ -379,8 +381,8 @@ class Circuit:
         ----------
         place : int
             Which step.
-        rows : slice
-            Which of its rows.
+        kind, opens
+            Of some of its rows, as in :class:`CircuitStep`.
         values : ndarray of bool
             Whether there is anything around them.
         mine : ndarray or None
@@ -390,12 +392,7 @@ class Circuit:
         kinds, outside
             What is marked, of the step's own kinds and of the nodes of all steps.
         """
-        step, kind = self.steps[place], self.steps[place].kind[rows]
-        opens = {c: at[rows] for c, at in step.opens.items()}
-        alive = few(values)
-        if alive is not None:
-            values, kind = taken(values, alive), taken(kind, alive)
-            opens = {c: taken(at, alive) for c, at in opens.items()}
+        step = self.steps[place]
         opened = [(c, at, taken(below[c], at)) for c, at in opens.items()]
         if self.plan.steps[place].is_role or step.of_kind:
             through = values & ~taken(kinds, kind)
@@ -529,13 +526,25 @@ class Circuit:
 
     def _rows_around(
         self, step: CircuitStep, around: Words, word: Word
-    ) -> Iterator[tuple[slice, Words]]:
-        """Yield rows of a step, and what is around each: those that nothing is around may miss."""
+    ) -> Iterator[tuple[slice, Ints | None, Words]]:
+        """Yield rows of a step, which of them something is around, and what.
+
+        Rows that nothing is around may miss; where they are few, None stands for all.
+        """
         pieces, of_piece = step.pieces, self._around(step, around, word)
         for some, rows in pieces.batches:
-            values = of_piece[some]
-            if values.any():
-                yield rows, np.repeat(values, np.diff(pieces.cuts[some.start : some.stop + 1]))
+            values, cuts = of_piece[some], pieces.cuts[some.start : some.stop + 1]
+            live, counts = np.flatnonzero(values), np.diff(cuts)
+            if not len(live):
+                continue
+            if len(live) < len(values):
+                lengths = counts[live]
+                if is_few(int(lengths.sum()), rows.stop - rows.start):
+                    owner, number = spread(lengths)
+                    at = taken(cuts[live] - rows.start, owner) + number
+                    yield rows, at, taken(values[live], owner)
+                    continue
+            yield rows, None, np.repeat(values, counts)
 
     @staticmethod
     def _around(step: CircuitStep, around: Words, word: Word) -> Words:

@@ -146,11 +146,14 @@ def taken(values: Words, at: Ints) -> Words:
     return values.take(at, mode="clip")
 
 
+def is_few(some: int, of: int) -> bool:
+    """Return whether so many of all are worth being taken out."""
+    return 3 * some <= of
+
+
 def few(values: Words) -> Ints | None:
     """Return where values are not zero, if they are few; None where that is not worth it."""
-    if 3 * np.count_nonzero(values) > len(values):
-        return None
-    return np.flatnonzero(values)
+    return np.flatnonzero(values) if is_few(int(np.count_nonzero(values)), len(values)) else None
 
 
 @functools.cache
