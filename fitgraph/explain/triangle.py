@@ -70,10 +70,9 @@ class Corner:
 
 def doubtful(catalogue: Catalogue) -> frozenset[str]:
     """Return the parts whose own figures cannot be true together."""
-    place = {sku: n for n, sku in enumerate(catalogue.parts)}
-    skus = list(catalogue.parts)
-    found = [*contradictions(catalogue, place, ""), *weights(catalogue, place, "")]
-    return frozenset(skus[f.row] for f in found if f.row is not None)
+    row_of = dict.fromkeys(catalogue.parts, 0)
+    found = [*contradictions(catalogue, row_of, ""), *weights(catalogue, row_of, "")]
+    return frozenset(f.sku for f in found)
 
 
 def tube_figures(catalogue: Catalogue) -> list[TubeFigures]:

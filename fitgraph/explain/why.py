@@ -238,13 +238,15 @@ class Explainer:
         verdict = Verdict.FITS
         minimal: tuple[Conflict, ...] = ()
         complete = True
+        near: dict[str, Option] = {}
         if not self._any(base, weights, certain=True):
-            verdict, minimal, complete = self._minimal(question, base, weights)
+            near = self._options(nearest(self.space, base) or {})
+            verdict, minimal, complete = self._minimal(question, base, weights, near)
         minimal = tuple(without_echoes(minimal))
         told = {(c.joint.name, c.parts): c for found in minimal for c in found.clashes}
         conflicts = list(told.values())
         if verdict is not Verdict.FITS and not complete:
-            conflicts = self._conflicts(base, chosen, verdict)
+            conflicts = self._conflicts(near, chosen, verdict)
         found: list[Change] = []
         if verdict is not Verdict.FITS and with_changes:
             sure = self.kinds(Verdict.FITS)
@@ -286,11 +288,10 @@ class Explainer:
         question: AskedElements,
         base: Mapping[str, Bools],
         weights: Mapping[str, npt.NDArray[np.float64]],
+        near: Mapping[str, Option],
     ) -> tuple[Verdict, tuple[Conflict, ...], bool]:
         """Return the verdict where none is certain, the conflicts, and whether none is missing."""
         verdict = Verdict.FAILS
-        places = nearest(self.space, base)
-        near = None if places is None else self._options(places)
         try:
             found = minimal_conflicts(self.kinds(Verdict.UNKNOWN), question, verdict, near)
             if not found:  # it is possible: what keeps it from being certain?
@@ -309,14 +310,13 @@ class Explainer:
         return {r: self.space.options[r][n] for r, n in places.items()}
 
     def _conflicts(
-        self, base: Mapping[str, Bools], chosen: Mapping[str, int], verdict: Verdict
+        self, near: Mapping[str, Option], chosen: Mapping[str, int], verdict: Verdict
     ) -> list[Clash]:
-        places = nearest(self.space, base)
-        if places is None:
+        if not near:
             return []
         joints = asked(self.catalogue.vocabulary.joints, tidy=False)
         free = frozenset(self.space.options) - frozenset(chosen)
-        return clashes(joints, self._options(places), at_most=verdict, free=free)
+        return clashes(joints, near, at_most=verdict, free=free)
 
     def _known(self, chosen: Mapping[str, int]) -> dict[str, Option]:
         """Return the named options, and nothing for each adapter that is not named."""

@@ -294,6 +294,16 @@ class _Frontier:
     def __len__(self) -> int:
         return self.values.shape[1]
 
+    @property
+    def whole(self) -> bool:
+        """Return whether they are builds."""
+        return self.depth == len(self.case.order)
+
+    @property
+    def place(self) -> int:
+        """Return the step that comes next."""
+        return self.case.order[-1 - self.depth]
+
     def take(self, at: Ints) -> _Frontier:
         """Return the partial builds at some places."""
         return _Frontier(
@@ -405,15 +415,15 @@ class Search:
         At each depth it carries no more than the most promising few.
         """
         for front in reversed(self._starts()):
-            while len(front) and front.depth < len(front.case.order):
-                size = self._at_once(self.plan.steps[front.case.order[-1 - front.depth]])
+            while len(front) and not front.whole:
+                size = self._at_once(self.plan.steps[front.place])
                 pieces = [
                     self._next(front.take(np.arange(n, min(n + size, len(front)))), most=self.k)
                     for n in range(0, len(front), size)
                 ]
                 front = _joined(pieces)
                 front = front.take(self._few(front.values, self.k))
-            if front.depth == len(front.case.order):
+            if front.whole:
                 self._keep(front)
         # What costs as much as the k-th is still wanted: none of those found here is kept.
         self.threshold += self.step
@@ -439,11 +449,11 @@ class Search:
             front = front.take(self._promising(front.values))
             if not len(front):
                 continue
-            if front.depth == len(front.case.order):
+            if front.whole:
                 self._keep(front)
                 self._chunk = min(self._chunk * _GROWTH, _MOST)
                 continue
-            step = self.plan.steps[front.case.order[-1 - front.depth]]
+            step = self.plan.steps[front.place]
             chunk = min(self._chunk, self._at_once(step))
             if len(front) > chunk:
                 order = np.argsort(self._dual(front.values), kind="stable")
@@ -481,7 +491,7 @@ class Search:
 
     def _next(self, front: _Frontier, most: int | None = None) -> _Frontier:
         """Return what the next step of a case makes of partial builds, or of the best of them."""
-        place = front.case.order[-1 - front.depth]
+        place = front.place
         step = self.plan.steps[place]
         at = front.cells[place]
         rest = {k: v for k, v in front.cells.items() if k != place}

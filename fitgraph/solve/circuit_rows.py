@@ -378,15 +378,9 @@ def _nodes_at(cells: Ints, node_of: Ints, at: Ints, size: int) -> Ints:
 
 def _numbered(raw: dict[int, _Raw], plan: Plan) -> Iterator[CircuitStep]:
     """Yield the steps, with cells that are followed by the same as one node."""
-    #: The cells of each step with the node of each, and the last step that asks for them.
+    #: The cells of each step with the node of each, as long as a step is left that asks for them.
     nodes: dict[int, tuple[Ints, Ints]] = {}
     last = {c: place for place in sorted(raw) for c in (*raw[place].after, *raw[place].of_kind)}
-
-    def numbered(place: int, cells: Ints, node: Ints) -> None:
-        nodes[place] = cells, _narrow(node, int(node.max(initial=0)) + 1)
-        for child in [c for c in nodes if last.get(c, place) == place and c != place]:
-            del nodes[child]
-
     for place in range(len(raw)):
         mine = raw.pop(place)
         opens = {
@@ -399,10 +393,13 @@ def _numbered(raw: dict[int, _Raw], plan: Plan) -> Iterator[CircuitStep]:
             size = math.prod(plan.steps[c].shape)
             of_kind[c] = np.zeros(len(at), dtype=np.intp)
             of_kind[c][kinds] = _nodes_at(*nodes[c], at[kinds], size)
+        for child in {*opens, *of_kind}:
+            if last[child] == place:
+                del nodes[child]
         many = len(mine.cells)
         if mine.runs:
             node, kept = nodes_of(mine.owner, many, mine.begin, {-1: mine.end})
-            numbered(place, mine.cells, node)
+            nodes[place] = mine.cells, _narrow(node, many)
             owner = node[mine.owner[kept]]
             first = np.flatnonzero(np.diff(owner, prepend=-1))
             begin, end = mine.begin[kept], mine.end[kept]
@@ -411,7 +408,7 @@ def _numbered(raw: dict[int, _Raw], plan: Plan) -> Iterator[CircuitStep]:
         owner = np.repeat(mine.owner, mine.end - mine.begin)
         kind = _narrow(mine.kind, plan.steps[place].kinds)
         node, kept = nodes_of(owner, many, kind, opens)
-        numbered(place, mine.cells, node)
+        nodes[place] = mine.cells, _narrow(node, many)
         begin = np.flatnonzero(np.diff(node[owner[kept]], prepend=-1))
         yield CircuitStep(
             kind[kept],

@@ -94,4 +94,5 @@ class Draft:
     kept: bool
     cases: Sequence[Mapping[str, Ints]] = ()
     bundle: Bundle | None = None
-    apart: bool = False
+    #: Whether wide cases may fall into finer ones.
+    apart: bool = True

@@ -73,7 +73,7 @@ class _Planner:
     def apart(self, domains: Mapping[str, Ints]) -> list[dict[str, Ints]] | None:
         """Return the domains of the cases that a case falls into; None where it does not."""
         draft, domains = self.draft, self._with_tuples(domains)
-        if draft.leading is not None:  # all that go with the same rest stand together
+        if not draft.apart:
             return None
         tables = self.within.tables(domains)
         assert tables is not None
@@ -194,6 +194,7 @@ class Ingredients:
             Memo() if memo is None else memo,
             share=True,
             kept=kept,
+            apart=leading is None,  # what asks the same of a role that goes first stands together
         )
         # A shared sum ties its conditions together; where a role has to go last, or that is too
         # much, each stands alone.
@@ -248,6 +249,7 @@ def _with_bundle(draft: Draft) -> Draft:
         domains={**draft.domains, **domains},
         cases=cases,
         bundle=bundle,
+        apart=False,
     )
 
 
@@ -257,9 +259,12 @@ def _of_tuples(draft: Draft) -> Plan:
     The step of the tuples stands once for all cases; in finer ones each has its own.
     """
     found = _tried(draft)
-    if draft.leading is None and (not found or found[0].bytes > _MUCH * draft.ceiling):
-        found += _tried(replace(draft, apart=True))
-    return min(found, key=lambda p: p.bytes) if found else _finished(draft)
+    finer = replace(draft, apart=draft.leading is None)
+    if not found:
+        return _finished(finer)
+    if finer.apart and found[0].bytes > _MUCH * draft.ceiling:
+        found += _tried(finer)
+    return min(found, key=lambda p: p.bytes)
 
 
 def _without_bundle(draft: Draft) -> Plan:
@@ -272,8 +277,8 @@ def _without_bundle(draft: Draft) -> Plan:
 
 
 def _tried(draft: Draft) -> list[Plan]:
-    """Return a plan, if it is no wider than can be worked out."""
-    with contextlib.suppress(TooWideError):
+    """Return a plan, if there is one that is no wider than can be worked out."""
+    with contextlib.suppress(TooWideError, NoOrderError):
         return [_finished(draft)]
     return []
 
@@ -295,9 +300,6 @@ def _finished(draft: Draft) -> Plan:
 def _chosen(planner: _Planner) -> list[CasePlan]:
     """Return the cases to work out: one, or several where that is less work."""
     draft = planner.draft
-    if draft.bundle is not None and not draft.apart:
-        of_cases = [planner.case(domains) for domains in draft.cases]
-        return [case for case in of_cases if case is not None]
     if draft.bundle is not None:
         return [case for domains in draft.cases for case in _cases(planner, domains)]
     whole = planner.case(draft.domains)
@@ -319,22 +321,28 @@ def _cases(planner: _Planner, domains: Mapping[str, Ints]) -> list[CasePlan]:
     TooWideError
         If neither it nor they can be worked out.
     """
-    whole, work = None, math.inf
-    try:
-        whole = planner.case(domains)
-        if whole is None:
-            return []
-        work = whole.work
-    except TooWideError:
-        if planner.draft.bundle is None:  # what falls apart there would hardly be narrow enough
-            raise
-    apart = planner.apart(domains) if work > _WIDE else None
+    whole = _case(planner, domains)
+    if whole is None:
+        return []
+    work = whole.work if isinstance(whole, CasePlan) else math.inf
+    # Without tuples, what is too wide would hardly fall into what is narrow enough.
+    known = math.isfinite(work) or planner.draft.bundle is not None
+    apart = planner.apart(domains) if work > _WIDE and known else None
     if apart is not None:
         whole = None  # lets go of its sums while others are made
         planner.within.forget()
         several = [case for some in apart for case in _cases(planner, some)]
         if sum(case.work for case in several) < _WORTH * work:
             return several
-    whole = planner.case(domains) if whole is None else whole
-    assert whole is not None
-    return [whole]
+        whole = _case(planner, domains)
+    if isinstance(whole, TooWideError):
+        raise whole
+    return [] if whole is None else [whole]
+
+
+def _case(planner: _Planner, domains: Mapping[str, Ints]) -> CasePlan | TooWideError | None:
+    """Return a case, or why it cannot be worked out; None where no build is in it."""
+    try:
+        return planner.case(domains)
+    except TooWideError as refused:
+        return refused.again()  # without what was held where it arose
