@@ -44,6 +44,7 @@ from fitgraph.mechanics.rules import RULES, Limits
 from fitgraph.model import Catalogue, Dimension, Enquiry, Make, Verdict
 from fitgraph.solve import Request, TreeEngine
 from fitgraph.solve.plan import TooWideError
+from fitgraph.solve.space import Space
 from tests import made_catalogues as small
 from tests.bench.catalogues import measured, scaled
 from tests.shared import the_demo
@@ -620,3 +621,23 @@ def test_what_is_too_wide_to_be_weighed_is_told_beside_the_rest(
     assert "not weighed, this would need 1 TB" in " ".join(told.to_text().split())
     with pytest.raises(TooWideError):
         shop.adapters("sleeve")
+
+
+def test_an_answer_stands_where_assemblies_are_too_wide_to_be_drawn(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    """What is only possible is much wider than what is certain, where no two parts are alike."""
+    known = fitgraph.open().adapters("sleeve", k=1).to_dict()
+    assert known["first_assemblies"]["possible_drawn"] > 0
+    plan = Space.plan
+
+    def narrow(self: Space, *, certain: bool, **given: Any) -> Any:
+        if not certain:
+            raise TooWideError(1e12, self.ceiling, ["fork", "bar"], [])
+        return plan(self, certain=certain, **given)
+
+    told = fitgraph.open().adapters("sleeve", k=1)
+    monkeypatch.setattr(Space, "plan", narrow)
+    first = told.to_dict()["first_assemblies"]
+    assert first == {**known["first_assemblies"], "possible": None, "possible_drawn": 0}
+    assert "Worth making" in told.to_text()

@@ -13,6 +13,7 @@ from fitgraph.adapters.what_if import only_parts
 from fitgraph.graph.assembly import Assemblies
 from fitgraph.model import Catalogue, Part
 from fitgraph.records import dataclass
+from fitgraph.solve.plan import TooWideError
 from fitgraph.solve.sample import Drawing
 from fitgraph.solve.space import Space, compile_space
 from fitgraph.stopping import check
@@ -75,14 +76,21 @@ def _mean(shares: list[float]) -> float:
 
 
 def _shares(space: Space, part: Part, *, certain: bool) -> list[float]:
-    """Return the share of assemblies that go together in builds drawn with a part."""
+    """Return the share of assemblies that go together in builds drawn with a part.
+
+    None where builds are too wide to be drawn: no answer beside it has to wait for that.
+    """
     weight = {}
     for role, options in space.options.items():
         mine = [o.part is not None and o.part.sku == part.sku for o in options]
         weight[role] = np.array(mine if role == part.role else np.ones(len(options)), dtype=float)
     if any(not w.sum() for w in weight.values()):
         return []
-    drawing = Drawing(space.plan(certain=certain), space.class_of, weight)
+    try:
+        plan = space.plan(certain=certain)
+    except TooWideError:
+        return []
+    drawing = Drawing(plan, space.class_of, weight)
     if not drawing.total:
         return []
     drawn = drawing.draw(BUILDS, np.random.default_rng(SEED))
