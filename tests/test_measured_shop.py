@@ -61,6 +61,7 @@ def test_what_is_only_possible_is_told_without_sums_that_are_too_wide(
     catalogue = crowd(measured(scaled(25)), 80)
     told = Shop(Loaded(catalogue, ())).gaps()
     assert told.found.coverage.told_without == () and told.to_dict()["told_without"] == []
+    chances = Shop(Loaded(catalogue, ())).identify().found.part_chances()
     refuse = Ingredients.plan
 
     def narrow(self: Ingredients, *args: Any, **kwargs: Any) -> Plan:
@@ -76,3 +77,8 @@ def test_what_is_only_possible_is_told_without_sums_that_are_too_wide(
     assert len({true for true, _ in pairs}) > 1
     assert without.to_dict()["told_without"]
     assert "without what lengths add up to" in " ".join(without.to_text().split())
+    asked = Shop(Loaded(catalogue, ())).identify()
+    for role, without_sums in asked.found.part_chances().items():
+        assert without_sums.sum() == pytest.approx(1.0)
+        assert without_sums[chances[role] > 0].all()
+    assert asked.question is not None

@@ -199,11 +199,8 @@ class Menus(Listing):
         return Listing(self.class_of, [list(menus) for menus in self._of], runs, pairs)
 
     def runs(self, *, certain: bool) -> Support | Circuit:
-        """Return the rows that builds are made of, as runs.
-
-        What is only possible is told without sums that would be too wide (``Space.left_out``).
-        """
-        return self.space.runs(certain=True) if certain else self.space.runs_perhaps()
+        """Return the rows that builds are made of, as runs."""
+        return self.space.runs(certain=certain)
 
     def pairs(self, *, certain: bool) -> tuple[PairRelation, ...]:
         """Return what two roles allow each other, where that is less than all."""

@@ -527,7 +527,7 @@ class State:
             weights[role] = weights[role] * likely[identifier._looks_of[role]]
         per_class = {r: _sums(space.class_of[r], w, space.sizes[r]) for r, w in weights.items()}
         sure = space.through(per_class, certain=True, exact=False)
-        maybe = space.through(per_class, certain=False, exact=False)
+        maybe = space.rough_perhaps(per_class)
         found = {}
         for role, weight in weights.items():
             through = (1 - DOUBT) * sure[role] + DOUBT * maybe[role]

@@ -241,29 +241,22 @@ class Space:
     def runs(self, *, certain: bool) -> Support | Circuit:
         """Return the rows of a plan as runs: those of :meth:`circuit`, or of :meth:`support`.
 
+        What is only possible is told without :meth:`left_out`.
+
         Raises
         ------
         TooWideError
             If they, or the plan, would need more memory than the ceiling.
         """
+        if not certain and self.left_out(certain=False):
+            key = ("runs without sums",)
+            if key not in self._held:
+                plan = self.plan(certain=False, sums=frozenset())
+                self._held[key] = support_of(plan, self.ceiling)
+            found: Support = self._held[key]
+            return found
         circuit = self.circuit(certain=certain)
         return self.support(certain=certain) if circuit is None else circuit
-
-    def runs_perhaps(self) -> Support | Circuit:
-        """Return what :meth:`runs` does of builds that may hold, without :meth:`left_out`.
-
-        Raises
-        ------
-        TooWideError
-            If this would need more memory than the ceiling, too.
-        """
-        if not self.left_out(certain=False):
-            return self.runs(certain=False)
-        key = ("runs perhaps",)
-        if key not in self._held:
-            self._held[key] = support_of(self.plan(certain=False, sums=frozenset()), self.ceiling)
-        found: Support = self._held[key]
-        return found
 
     def few_rows(self, *, certain: bool) -> Support | None:
         """Return the rows of a plan where they are few, worked out at the first call.
@@ -465,8 +458,24 @@ class Space:
         TooWideError
             If this would need more memory than the ceiling, too.
         """
-        plan = self.plan(certain=False, sums=frozenset())
-        return {r: v > 0 for r, v in count_each(plan, weights, exact=False).items()}
+        return {r: v > 0 for r, v in self.rough_perhaps(weights).items()}
+
+    def rough_perhaps(self, weights: Mapping[str, Floats]) -> dict[str, Floats]:
+        """Return the weight of builds that may hold through each class, without :meth:`left_out`.
+
+        Parameters
+        ----------
+        weights : mapping of str to ndarray of float
+            As in :meth:`through`; any numbers.
+
+        Raises
+        ------
+        TooWideError
+            If this would need more memory than the ceiling, too.
+        """
+        if not self.left_out(certain=False):
+            return self.through(weights, certain=False, exact=False)
+        return count_each(self.plan(certain=False, sums=frozenset()), weights, exact=False)
 
     def possible(
         self,
