@@ -7,6 +7,10 @@ from typing import Any
 
 from fitgraph.demand.questions import LeftOut
 from fitgraph.report.blocks import Say, Tone
+from fitgraph.wording import first_of
+
+#: Conditions that are named; data has all.
+_NAMED = 3
 
 
 def unasked_data(left_out: Sequence[LeftOut]) -> list[dict[str, Any]]:
@@ -18,8 +22,8 @@ def without_text(conditions: Sequence[str]) -> str:
     """Return in words what did not count where it cannot be told whether something fits."""
     return (
         "What cannot be told was worked out without what lengths add up to "
-        f"({', '.join(conditions)}), which would need too much memory here: some of it does not "
-        "fit. What fits is told with everything."
+        f"({first_of(conditions, _NAMED)}), which would need too much memory here: some of it does "
+        "not fit. What fits is told with everything."
     )
 
 
