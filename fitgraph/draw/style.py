@@ -194,6 +194,17 @@ def page_css() -> str:
         ".fg-html .fg-svg{display:block;width:100%;max-width:760px;min-width:560px;height:auto}\n"
         # A drafted sheet says its size on paper; here it takes the room there is.
         ".fg-html figure>svg:not(.fg-svg){display:block;width:100%;height:auto;max-width:900px}\n"
+        ".fg-html figure{margin:.3em 0}.fg-html figcaption{color:var(--fg-muted)}\n"
+        ".fg-html .fg-loud{font-weight:600}.fg-html .fg-plain{font-weight:400}\n"
+        ".fg-html .fg-deep-2{padding-left:1.4em}\n"
+        ".fg-html table.fg-fit{width:auto}\n"
+        ".fg-html table.fg-fit :is(th,td){padding-right:1.4em}\n"
+        # A drawing may have another shape where there is little room.
+        ".fg-html .fg-drawn{container-type:inline-size}\n"
+        ".fg-html .fg-when-narrow{display:none}\n"
+        "@container (max-width:559px){.fg-html .fg-when-wide{display:none}"
+        ".fg-html .fg-when-narrow{display:block}}\n"
+        ".fg-html .fg-when-narrow .fg-svg{min-width:0;max-width:460px}\n"
         ".fg-html .fg-product{min-width:min(100%,520px)}\n"
         "@media (max-width:600px){.fg-html .fg-product text{font-size:15px}}\n"
         # The button shows a cross; its words stay for those who have them read out.

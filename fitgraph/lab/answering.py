@@ -13,14 +13,15 @@ from typing import TYPE_CHECKING, Any, Generic, TypeVar
 import ipywidgets as widgets
 
 from fitgraph.errors import InputError
-from fitgraph.lab import tables
 from fitgraph.lab.arrival import within
 from fitgraph.lab.early import MIME, early_html
 from fitgraph.lab.fields import Fields
 from fitgraph.lab.form import FormError
 from fitgraph.lab.session import SessionBar, SessionError, page_address
+from fitgraph.lab.shown import Piece, shown
 from fitgraph.lab.unused import given_back
 from fitgraph.records import dataclass
+from fitgraph.report.blocks import fault
 from fitgraph.report.too_wide import too_wide_text
 from fitgraph.solve import TooWideError
 from fitgraph.stopping import Stop, StoppedError, check, stopped_by
@@ -121,6 +122,21 @@ class Answering(widgets.VBox):
         """Return what a notebook shows in its place until the cell is run."""
         return f"Run this cell to {self.invites}."
 
+    def write(self, place: widgets.HTML, *pieces: Piece, cautions: Iterable[str] = ()) -> None:
+        """Show something in a place; stock numbers open the cards of their parts.
+
+        Parameters
+        ----------
+        place : HTML
+            The place; nothing is left of what it showed before.
+        *pieces : Block or Markup
+            In reading order; none empties the place.
+        cautions : iterable of str
+            What has to be shown with it.
+        """
+        catalogue = self.opened.catalogue if hasattr(self, "opened") else None
+        place.value = shown(*pieces, catalogue=catalogue, cautions=cautions) if pieces else ""
+
     @contextmanager
     def in_words(self, place: widgets.HTML) -> Iterator[None]:
         """Show what goes wrong where the answer would stand, never as a traceback."""
@@ -128,15 +144,16 @@ class Answering(widgets.VBox):
             yield
         except TooWideError as error:
             told = too_wide_text(error, self.opened.catalogue.vocabulary, self.instead)
-            place.value = tables.wrap(tables.alert(told))
+            self.write(place, fault(told))
         except (FormError, SessionError, InputError) as error:
-            place.value = tables.wrap(tables.alert(str(error)))
+            self.write(place, fault(str(error)))
         except Exception as error:  # a person at a counter can do nothing with a traceback
-            place.value = tables.wrap(
-                tables.alert(
+            self.write(
+                place,
+                fault(
                     f"This could not be worked out ({type(error).__name__}: {error}). "
                     "Take the last entry back; if it stays, report it with your entries."
-                )
+                ),
             )
 
     @property

@@ -93,18 +93,11 @@ def _widget_css() -> str:
         "color:var(--fg-ink);text-decoration:none}\n"
         ".fg-html a.fg-get:hover{border-color:var(--fg-fits);background:var(--fg-panel)}\n"
         ".fg-html a:focus-visible{outline:2px solid var(--fg-fits);outline-offset:1px}\n"
-        ".fg-html .fg-plain{font-weight:400}\n"
         ".fg-html .fg-legend{display:flex;flex-wrap:wrap;gap:2px 16px}\n"
         ".fg-html .fg-legend svg{vertical-align:-3px}\n"
         ".fg-html dl{display:grid;grid-template-columns:max-content 1fr;gap:.2em 1em;margin:.3em 0}"
         "\n.fg-html dt{color:var(--fg-muted)}.fg-html dd{margin:0}\n"
         ".fg-html .fg-wide .fg-svg{max-width:900px}\n"
-        # A drawing has another shape where there is little room (fitgraph/lab/pressable.py).
-        ".fg-html .fg-drawn{container-type:inline-size}\n"
-        ".fg-html .fg-when-narrow{display:none}\n"
-        "@container (max-width:559px){.fg-html .fg-when-wide{display:none}"
-        ".fg-html .fg-when-narrow{display:block}}\n"
-        ".fg-html .fg-when-narrow .fg-svg{min-width:0;max-width:460px}\n"
         # The question at the left and the answer at the right, where there is room for both.
         ".fg-form,.jp-OutputArea:has(.fg-form),.jp-OutputArea-child:has(.fg-form),"
         ".jp-OutputArea-output:has(.fg-form){overflow:visible!important;min-width:0}\n"

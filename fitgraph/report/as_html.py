@@ -3,16 +3,18 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Callable
+from collections.abc import Callable, Iterable
 from dataclasses import replace
+from itertools import groupby
 from typing import Any
 
 from markupsafe import Markup, escape
 
 from fitgraph.draw.style import SIGNS, WORDS, page_css, verdict_class
+from fitgraph.errors import brief
 from fitgraph.model import Verdict
 from fitgraph.plain import plain
-from fitgraph.report.blocks import Block, Picture, Report, Say, Tone
+from fitgraph.report.blocks import Block, Items, Picture, Report, Say, Tone
 from fitgraph.report.tables import Table
 from fitgraph.wording import UNITS
 
@@ -35,16 +37,13 @@ _HYPHEN = re.compile(r"\w-\w")
 #: A word, or a figure with its limits and its unit.
 _WORD = re.compile(rf"\S*\d(?: ±\d[\d.]*)? {UNITS}\S*|\S+")
 
-#: What a report needs beside the rules of pages.
-_RULES = (
-    ".fg-html .fg-loud{font-weight:600}\n"
-    ".fg-html .fg-plain{font-weight:400}\n"
-    ".fg-html .fg-deep-2{padding-left:1.4em}\n"
-    ".fg-html table.fg-fit{width:auto}\n"
-    ".fg-html table.fg-fit th,.fg-html table.fg-fit td{padding-right:1.4em}\n"
-)
-
-_CLASSES = {Tone.LOUD: "fg-loud", Tone.PLAIN: "", Tone.QUIET: "fg-note"}
+_CLASSES = {
+    Tone.LOUD: "fg-loud",
+    Tone.PLAIN: "",
+    Tone.QUIET: "fg-note",
+    Tone.STATUS: "",
+    Tone.FAULT: "",
+}
 
 
 def in_sentences(markup: str, change: Callable[[str], str]) -> str:
@@ -157,10 +156,11 @@ def rows_html(table: Table, caption: str, kind: str = "fg-fit", most: int | None
 
 def table_html(table: Table) -> Markup:
     """Return a table; rows beyond so many open on demand."""
-    shown = rows_html(table.first(MOST_ROWS), table.title)
-    left = len(table.rows) - MOST_ROWS
+    most = len(table.rows) if table.whole else MOST_ROWS
+    shown = rows_html(table.first(most), table.title)
+    left = len(table.rows) - most
     if left > 0:
-        rest = replace(table, rows=table.rows[MOST_ROWS:])
+        rest = replace(table, rows=table.rows[most:])
         more = f"{left:,} more"
         shown += Markup("<details><summary>{}</summary>{}</details>").format(
             more, rows_html(rest, f"The {more}")
@@ -168,25 +168,94 @@ def table_html(table: Table) -> Markup:
     return shown
 
 
-def _block(block: Block) -> Markup:
+#: Writes the tables of a report.
+TableWriter = Callable[[Table], Markup]
+
+
+def _inline(say: Say) -> Markup:
+    """Return a sentence with the sign of its verdict before it and what is quiet behind it."""
+    sign = Markup("") if say.verdict is None else verdict_sign(say.verdict) + ". "
+    aside = Markup("")
+    if say.aside:
+        aside = Markup(' <span class="fg-note">{}</span>').format(plain(say.aside))
+    return sign + escape(plain(say.text)) + aside
+
+
+def _said(say: Say) -> Markup:
+    if say.tone is Tone.FAULT:
+        lines = (Markup("<p>{}</p>").format(plain(line)) for line in brief(say.text).splitlines())
+        return Markup('<div class="fg-alert" role="alert">{}</div>').format(Markup("").join(lines))
+    role = Markup(' role="status"') if say.tone is Tone.STATUS else Markup("")
+    deep = f"fg-deep-{say.deep}" if say.deep > 1 else ""
+    name = " ".join(filter(None, (_CLASSES[say.tone], deep)))
+    return Markup("<p{}{}>{}</p>").format(_class(name), role, _inline(say))
+
+
+def _items(listed: Items) -> Markup:
+    """Return a list; what stands deeper than a sentence is a list under it."""
+    tag = "ol" if listed.numbered else "ul"
+    least = min((say.deep for say in listed.says), default=0)
+    pieces: list[Markup] = []
+    for deeper, says in groupby(listed.says, lambda say: say.deep > least):
+        if deeper and pieces:
+            under = _items(Items(tuple(says)))
+            pieces[-1] = pieces[-1].removesuffix(Markup("</li>")) + under + Markup("</li>")
+            continue
+        for say in says:
+            name = _class(_CLASSES[say.tone])
+            pieces.append(Markup("<li{}>{}</li>").format(name, _inline(say)))
+    return Markup("<{0}>{1}</{0}>").format(tag, Markup("").join(pieces)) if pieces else Markup("")
+
+
+def _picture(picture: Picture) -> Markup:
+    # Drawings come from fitgraph.draw, which escapes what it letters.
+    drawn, narrow = Markup(picture.svg), picture.narrow_svg
+    if narrow:  # which of them is shown goes by the width of what they stand in
+        drawn = Markup(
+            '<div class="fg-drawn"><div class="fg-when-wide">{}</div>'
+            '<div class="fg-when-narrow">{}</div></div>'
+        ).format(drawn, Markup(narrow))
+    told = Markup("")
+    if picture.text:
+        told = Markup("<figcaption>{}</figcaption>").format(plain(picture.text))
+    return Markup('<figure tabindex="0" class="fg-scroll">{}{}</figure>').format(drawn, told)
+
+
+def _block(block: Block, tables: TableWriter) -> Markup:
     if isinstance(block, Table):
-        return table_html(block)
+        return tables(block)
     if isinstance(block, Say):
-        aside = ""
-        if block.aside:
-            aside = Markup(' <span class="fg-note">{}</span>').format(plain(block.aside))
-        name = " ".join(
-            filter(None, (_CLASSES[block.tone], f"fg-deep-{block.deep}" * (block.deep > 1)))
-        )
-        return Markup("<p{}>{}{}</p>").format(_class(name), plain(block.text), aside)
+        return _said(block)
+    if isinstance(block, Items):
+        return _items(block)
     if isinstance(block, Picture):
-        # Drawings come from fitgraph.draw, which escapes what it letters.
-        told = Markup("<figcaption>{}</figcaption>").format(plain(block.text)) if block.text else ""
-        return Markup('<figure tabindex="0" class="fg-scroll">{}{}</figure>').format(
-            Markup(block.svg), told
+        return _picture(block)
+    inner = blocks_html(block.blocks, tables)
+    if block.folded:
+        return Markup("<details><summary>{}</summary>{}</details>").format(
+            plain(block.title), inner
         )
     head = Markup("<h3>{}</h3>").format(plain(block.title)) if block.title else Markup("")
-    return head + Markup("").join(map(_block, block.blocks))
+    return head + inner
+
+
+def blocks_html(blocks: Iterable[Block], tables: TableWriter = table_html) -> Markup:
+    """Return blocks one under the other, without the frame that a style sheet speaks to.
+
+    Parameters
+    ----------
+    blocks : iterable of Block
+        The blocks.
+    tables : callable, optional
+        Writes their tables, where not as :func:`table_html` does.
+    """
+    return Markup("").join(_block(b, tables) for b in blocks)
+
+
+def cautions_html(texts: Iterable[str]) -> Markup:
+    """Return cautions, a paragraph each."""
+    told = Markup('<p class="fg-caution"><strong>Caution.</strong> {}</p>')
+    return Markup("").join(told.format(plain(text)) for text in texts)
 
 
 def html(report: Report) -> Markup:
@@ -207,18 +276,14 @@ def html(report: Report) -> Markup:
         inner += Markup('<p role="status">{}<strong>{}</strong></p>').format(
             sign, plain(report.headline)
         )
-    inner += Markup("").join(map(_block, report.blocks))
-    for caution in report.cautions:
-        inner += Markup('<p class="fg-caution"><strong>Caution.</strong> {}</p>').format(
-            plain(caution)
-        )
+    inner += blocks_html(report.blocks) + cautions_html(report.cautions)
     return Markup('<div class="fg fg-html">{}</div>').format(inner)
 
 
 def document(report: Report) -> Markup:
     """Return a report with its style sheet, for where nobody else brings one."""
     body = Markup(unbroken(html(report)))
-    return Markup("<style>{}</style>").format(Markup(page_css() + _RULES)) + body
+    return Markup("<style>{}</style>").format(Markup(page_css())) + body
 
 
 def page(report: Report, title: str) -> Markup:
@@ -248,6 +313,6 @@ def page(report: Report, title: str) -> Markup:
         title=plain(title),
         head=Markup(unbroken(escape(plain(title)))),
         policy=_POLICY,
-        css=Markup(page_css() + _RULES),
+        css=Markup(page_css()),
         body=body,
     )

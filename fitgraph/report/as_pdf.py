@@ -3,15 +3,17 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
+from dataclasses import replace
 
 from fpdf import FPDF
 from fpdf.fonts import FontFace
 
 from fitgraph.draw.lettering import WRITTEN_PLAINLY, Lettering, printed
+from fitgraph.draw.style import WORDS
 from fitgraph.draw.svg import shorten
 from fitgraph.draw.svg_print import add_drawing, drawn_height
 from fitgraph.plain import plain
-from fitgraph.report.blocks import Block, Picture, Report, Say, Tone
+from fitgraph.report.blocks import Block, Items, Picture, Report, Say, Tone
 from fitgraph.report.tables import Table
 
 #: Sizes of type in points, and how far what explains stands set in, in mm.
@@ -105,13 +107,23 @@ class _Paper:
                     line.cell(self.lettering.text(shorten(plain(cell), _CELL)))
         self.pdf.ln(2)
 
+    def said(self, say: Say) -> None:
+        """Write a sentence in its tone."""
+        sign = "" if say.verdict is None else f"{WORDS[say.verdict]}: "
+        text = f"{sign}{say.text} ({say.aside})" if say.aside else f"{sign}{say.text}"
+        loud = say.tone in (Tone.LOUD, Tone.FAULT)
+        self.say(text, _BODY, "B" if loud else "", max(say.deep - 1, 0))
+
     def block(self, block: Block) -> None:
         """Write a sentence, a table, a picture's words or a section."""
         if isinstance(block, Table):
             self.table(block)
         elif isinstance(block, Say):
-            text = f"{block.text} ({block.aside})" if block.aside else block.text
-            self.say(text, _BODY, "B" if block.tone is Tone.LOUD else "", max(block.deep - 1, 0))
+            self.said(block)
+        elif isinstance(block, Items):
+            for n, one in enumerate(block.says, start=1):
+                number = f"{n}." if block.numbered else "–"
+                self.said(replace(one, text=f"{number} {one.text}"))
         elif isinstance(block, Picture):
             add_drawing(self.pdf, block.svg, self.lettering, self.pdf.epw)
             self.pdf.ln(2)

@@ -3,11 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
+from dataclasses import replace
 from typing import IO, TYPE_CHECKING
 
+from fitgraph.draw.style import WORDS
 from fitgraph.explain.words import the_part
 from fitgraph.plain import plain
-from fitgraph.report.blocks import Block, Picture, Report, Say, Tone
+from fitgraph.report.blocks import Block, Items, Picture, Report, Say, Tone
 from fitgraph.report.tables import Table
 
 if TYPE_CHECKING:
@@ -29,7 +31,13 @@ _SHORT = 12
 #: To so many letters the others are cut before short texts are, then figures, then the key.
 _LEAST = (6, 6, 4, 2)
 
-_STYLES = {Tone.LOUD: "bold", Tone.PLAIN: "", Tone.QUIET: "dim"}
+_STYLES = {
+    Tone.LOUD: "bold",
+    Tone.PLAIN: "",
+    Tone.QUIET: "dim",
+    Tone.STATUS: "",
+    Tone.FAULT: "bold",
+}
 
 
 def styled(text: str, style: str = "") -> Text:
@@ -136,6 +144,16 @@ def table_lines(table: Table, width: int) -> RenderableType:
     return Padding(grid, (0, 0, 0, 2))
 
 
+def _said(say: Say) -> RenderableType:
+    from rich.padding import Padding
+
+    sign = "" if say.verdict is None else f"{WORDS[say.verdict]}: "
+    text = styled(f"{sign}{say.text}", _STYLES[say.tone])
+    if say.aside:
+        text = text + styled(f"  ({say.aside})", "dim")
+    return Padding(text, (0, 0, 0, 2 * say.deep)) if say.deep else text
+
+
 def _block(block: Block, width: int) -> Iterator[RenderableType]:
     from rich.padding import Padding
 
@@ -144,10 +162,11 @@ def _block(block: Block, width: int) -> Iterator[RenderableType]:
             yield styled(block.title, "dim")
         yield table_lines(block, width)
     elif isinstance(block, Say):
-        text = styled(block.text, _STYLES[block.tone])
-        if block.aside:
-            text = text + styled(f"  ({block.aside})", "dim")
-        yield Padding(text, (0, 0, 0, 2 * block.deep)) if block.deep else text
+        yield _said(block)
+    elif isinstance(block, Items):
+        for n, say in enumerate(block.says, start=1):
+            number = f"{n}. " if block.numbered and say.deep <= 1 else ""
+            yield _said(replace(say, text=f"{number}{say.text}", deep=max(say.deep, 1)))
     elif isinstance(block, Picture):
         if not block.text:
             return

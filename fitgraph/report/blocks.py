@@ -19,6 +19,10 @@ class Tone(Enum):
     LOUD = "loud"
     PLAIN = "plain"
     QUIET = "quiet"
+    #: Told as soon as it stands there: how far something is, what came of it.
+    STATUS = "status"
+    #: What went wrong, told as soon as it stands there; a paragraph a line.
+    FAULT = "fault"
 
 
 @dataclass(frozen=True, slots=True)
@@ -35,12 +39,31 @@ class Say:
         How far it is set in; what explains a sentence stands deeper than it.
     aside : str
         What is said quietly behind it.
+    verdict : Verdict or None
+        The verdict that it gives reasons for; its sign stands before it.
     """
 
     text: str
     tone: Tone = Tone.PLAIN
     deep: int = 0
     aside: str = ""
+    verdict: Verdict | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Items:
+    """A list of sentences.
+
+    Parameters
+    ----------
+    says : tuple of Say
+        The sentences; one that stands deeper belongs to the one before it.
+    numbered : bool
+        Whether their order counts.
+    """
+
+    says: tuple[Say, ...]
+    numbered: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -54,15 +77,23 @@ class Picture:
     text : str
         The same in words, for those who cannot see it and for terminals; empty where the
         sentence before it says it.
+    narrow : str or callable
+        The same drawing where there is little room; empty where it has one shape.
     """
 
     drawn: str | Callable[[], str]
     text: str
+    narrow: str | Callable[[], str] = ""
 
     @property
     def svg(self) -> str:
         """Return the drawing."""
         return self.drawn if isinstance(self.drawn, str) else self.drawn()
+
+    @property
+    def narrow_svg(self) -> str:
+        """Return the drawing where there is little room; empty where it has one shape."""
+        return self.narrow if isinstance(self.narrow, str) else self.narrow()
 
 
 @dataclass(frozen=True, slots=True)
@@ -79,15 +110,18 @@ class Section:
         Whether the heading is loud.
     aside : str
         What is said quietly behind the heading.
+    folded : bool
+        Whether a page shows it once somebody opens it.
     """
 
     title: str
     blocks: tuple[Block, ...]
     loud: bool = False
     aside: str = ""
+    folded: bool = False
 
 
-Block = Say | Table | Picture | Section
+Block = Say | Items | Table | Picture | Section
 
 
 @dataclass(frozen=True, slots=True)
@@ -110,6 +144,26 @@ class Report:
     blocks: tuple[Block, ...] = ()
     cautions: tuple[str, ...] = ()
     verdict: Verdict | None = None
+
+
+def status(text: str) -> Say:
+    """Return what is told as soon as it stands there: how far something is, what came of it."""
+    return Say(text, Tone.STATUS)
+
+
+def fault(text: str) -> Say:
+    """Return what went wrong, a paragraph a line."""
+    return Say(text, Tone.FAULT)
+
+
+def quiet(text: str) -> Say:
+    """Return what only explains."""
+    return Say(text, Tone.QUIET)
+
+
+def items(texts: Iterable[str], *, numbered: bool = False) -> Items:
+    """Return sentences as a list."""
+    return Items(say_all(texts), numbered)
 
 
 def say_all(texts: Iterable[str], tone: Tone = Tone.PLAIN, deep: int = 1) -> tuple[Say, ...]:

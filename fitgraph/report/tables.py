@@ -58,6 +58,8 @@ class Table:
         a line.
     joined : str
         Heading of the one column into which the marked ones are put where room is short.
+    whole : bool
+        Whether a page shows all rows at once.
     """
 
     name: str
@@ -67,6 +69,7 @@ class Table:
     headed: bool = True
     joined: str = "with"
     clipped: bool = False
+    whole: bool = False
 
     @staticmethod
     def of(
@@ -75,10 +78,11 @@ class Table:
         *columns: tuple[Column, Callable[[Any], Any]],
         title: str = "",
         headed: bool = True,
+        whole: bool = False,
     ) -> Table:
         """Return a table of things, a row each; every column says what it takes of a thing."""
         rows = tuple(tuple(take(thing) for _, take in columns) for thing in things)
-        return Table(name, tuple(c for c, _ in columns), rows, title, headed)
+        return Table(name, tuple(c for c, _ in columns), rows, title, headed, whole=whole)
 
     @property
     def keys(self) -> tuple[str, ...]:
@@ -129,6 +133,11 @@ class Table:
     def first(self, most: int | None) -> Table:
         """Return the first rows; all of them where there is no limit."""
         return self if most is None else replace(self, rows=self.rows[:most])
+
+    def beside(self, column: Column, values: Sequence[Any]) -> Table:
+        """Return the table with one more column, a value a row."""
+        rows = ((*row, value) for row, value in zip(self.rows, values, strict=True))
+        return replace(self, columns=(*self.columns, column), rows=tuple(rows))
 
     def without(self, *keys: str) -> Table:
         """Return the table without some columns."""

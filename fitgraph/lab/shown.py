@@ -1,0 +1,52 @@
+"""Blocks of reports as pages show them: part numbers open cards, long tables sort and fold."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+
+from markupsafe import Markup
+
+from fitgraph.lab.tables import with_cards
+from fitgraph.model import Catalogue
+from fitgraph.report.as_html import blocks_html, cautions_html, rows_html, unbroken
+from fitgraph.report.blocks import Block
+from fitgraph.report.tables import Table
+
+#: Rows shown at once; the others open on demand.
+_MOST_ROWS = 10
+
+#: What a page shows: blocks, and markup where it leads on to other pages.
+Piece = Block | Markup
+
+
+def _table(table: Table) -> Markup:
+    """Return a table whose headers sort it (fitgraph/lab/sorting.py), which folds it as well.
+
+    In a narrow window each row stands under itself.
+    """
+    if not table.headed:
+        return rows_html(table, table.title, "fg-narrow")
+    figures = all(column.unit.figures for column in table.columns[1:])
+    kind = "fg-rows fg-narrow" if figures else "fg-rows"
+    return rows_html(table, table.title, kind, len(table.rows) if table.whole else _MOST_ROWS)
+
+
+def shown(*pieces: Piece, catalogue: Catalogue | None = None, cautions: Iterable[str] = ()) -> str:
+    """Return what a page shows of an answer, in the frame that the style sheet speaks to.
+
+    Parameters
+    ----------
+    *pieces : Block or Markup
+        In reading order.
+    catalogue : Catalogue, optional
+        Whose stock numbers open the cards of their parts.
+    cautions : iterable of str
+        What has to be shown with it.
+    """
+    told = Markup("")
+    for piece in pieces:
+        told += piece if isinstance(piece, Markup) else blocks_html([piece], _table)
+    text = str(told + cautions_html(cautions))
+    if catalogue is not None:
+        text = with_cards(text, catalogue)
+    return f'<div class="fg fg-html">{unbroken(text)}</div>'
