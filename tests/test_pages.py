@@ -52,6 +52,7 @@ from fitgraph.lab.build_sheet import sheet_files, sheet_of
 from fitgraph.lab.charts import MARKS
 from fitgraph.lab.comparison import comparison_html
 from fitgraph.lab.lesson import resized
+from fitgraph.lab.part_numbers import sku_html, with_cards
 from fitgraph.lab.saves import SavedFile, Saves
 from fitgraph.lab.session import SessionError, from_address, read_text, to_address
 from fitgraph.lab.triangle_view import triangle_html
@@ -262,7 +263,7 @@ def test_no_stock_number_of_a_page_breaks_at_its_hyphen(shop):
         counted += len(re.findall("fg-sku|fg-whole", markup))
     assert counted > 10
     # A long one may break: nothing else would keep a page from growing wider than its window.
-    assert "fg-long" in tables.sku_html("A-" * 20) and "fg-long" not in tables.sku_html(BAR)
+    assert "fg-long" in sku_html("A-" * 20) and "fg-long" not in sku_html(BAR)
     assert (
         tables.wrap(f"<p>{'A-1' * 20}</p>") == f'<div class="fg fg-html"><p>{"A-1" * 20}</p></div>'
     )
@@ -335,7 +336,7 @@ def test_every_stock_number_in_a_sentence_opens_its_card(shop):
     catalogue = shop.catalogue
     button = f'data-sku="{BAR}"'
     for text in (f"<p>bore of {BAR}: 2 mm.</p>", f"<p>({FORK}), {BAR}.</p>", f"<b>{BAR}</b>"):
-        shown = tables.with_cards(text, catalogue)
+        shown = with_cards(text, catalogue)
         assert button in shown
         assert re.sub("<[^>]+>", "", shown) == re.sub("<[^>]+>", "", text)
     for kept in (
@@ -344,12 +345,12 @@ def test_every_stock_number_in_a_sentence_opens_its_card(shop):
         f"<summary>{BAR} and more</summary>",
         f"<p title='{BAR}'>A bar-{BAR} of 28.71 ±0.03 mm &lt; 12 &amp; 3</p>",
     ):
-        assert tables.with_cards(kept, catalogue) == kept
+        assert with_cards(kept, catalogue) == kept
     # A figure or a word is no stock number, even where a shop's numbers look like both.
     odd = replace(catalogue.parts[BAR], sku="12")
     other = replace(odd, sku="48213")
     named = replace(catalogue, parts={**catalogue.parts, "12": odd, "48213": other})
-    shown = tables.with_cards("<p>12 mm of 48213</p>", named)
+    shown = with_cards("<p>12 mm of 48213</p>", named)
     assert shown.count("data-sku") == 1 and 'data-sku="48213"' in shown
 
 

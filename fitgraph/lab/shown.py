@@ -6,7 +6,7 @@ from collections.abc import Iterable
 
 from markupsafe import Markup
 
-from fitgraph.lab.tables import with_cards
+from fitgraph.lab.part_numbers import with_cards
 from fitgraph.model import Catalogue
 from fitgraph.report.as_html import blocks_html, cautions_html, rows_html, unbroken
 from fitgraph.report.blocks import Block
