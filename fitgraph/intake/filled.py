@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from decimal import ROUND_HALF_UP, Decimal
 
 from fitgraph.catalogue.figures import parse_figure
@@ -12,7 +12,7 @@ from fitgraph.catalogue.reading import LONGEST_TEXT
 from fitgraph.intake.cell_texts import fixed, said_mass, said_presence, said_price
 from fitgraph.intake.list_rows import ListRow
 from fitgraph.intake.list_words import any_of, words_for
-from fitgraph.intake.mapping import FIELDS, Column
+from fitgraph.intake.mapping import ENDS, FIELDS, Column
 from fitgraph.intake.phrases import FILE as PHRASES
 from fitgraph.intake.phrases import Phrases, Said
 from fitgraph.intake.taken import FROM_WORDS, Taken
@@ -119,7 +119,9 @@ class Filling:
             feature, _, dimension = path.partition(".")
             kind = role.features.get(feature)
             spec = kind.dimensions.get(dimension) if kind is not None else None
-            for name, text, column in row.known(means):
+            for cells in _sized(row.known(means)):
+                name = " and ".join(name for name, _, _ in cells)
+                text = " and ".join(text for _, text, _ in cells)
                 if not dimension:
                     self._presence(part, row, (name, text), feature)
                     continue
@@ -134,7 +136,7 @@ class Filling:
                     )
                     continue
                 try:
-                    value = text if spec.worded else fixed(text, column.decimal, column.unit)
+                    value = text if spec.worded else _figure(cells)
                     if not spec.worded:
                         _sensible(value, spec.plausible)
                     basis = "maker" if spec.worded else "nominal"
@@ -210,6 +212,35 @@ class Filling:
                 )
                 continue
             part.figures[path] = (value, "nominal", f"{FROM_WORDS}{shorten(beside)}")
+
+
+_Cell = tuple[str, str, Column]
+
+
+def _sized(cells: Iterable[_Cell]) -> Iterator[tuple[_Cell, ...]]:
+    """Give the cells that tell of one size: each alone, its least and its most together."""
+    ends: dict[str, _Cell] = {}
+    for cell in cells:
+        if cell[2].end:
+            ends[cell[2].end] = cell
+        else:
+            yield (cell,)
+    if ends:
+        yield tuple(ends[end] for end in ENDS if end in ends)
+
+
+def _figure(cells: tuple[_Cell, ...]) -> str:
+    """Return a size as the catalogue has it; from its least to its most where two cells tell it.
+
+    Raises
+    ------
+    UnitError
+        If a cell cannot be read, or one of the two ends is missing.
+    """
+    told = [fixed(text, column.decimal, column.unit) for _, text, column in cells]
+    if len(cells) == 1 and (end := cells[0][2].end):
+        raise UnitError(f"is only the {end} of this size")
+    return "..".join(told)
 
 
 def _mass(part: Taken, text: str, column: Column) -> None:

@@ -18,7 +18,7 @@ from fitgraph.intake.cell_texts import (
 )
 from fitgraph.intake.grid import Found
 from fitgraph.intake.list_words import any_of, words_for
-from fitgraph.intake.mapping import Column, TableMap
+from fitgraph.intake.mapping import ENDS, Column, TableMap
 from fitgraph.intake.phrases import Phrases
 from fitgraph.intake.sources import DATE, needed
 from fitgraph.mechanics.materials import MATERIALS
@@ -326,8 +326,34 @@ def _fits(values: Sequence[str], vocabulary: Vocabulary, phrases: Phrases) -> di
     }
 
 
+def _without_end(name: str) -> tuple[str, str]:
+    """Return a column's name without the word that makes it an end of a size, and which end.
+
+    Examples
+    --------
+    >>> _without_end("Bore min (mm)"), _without_end("Bore (mm)")
+    (('Bore (mm)', 'least'), ('Bore (mm)', ''))
+    """
+    words = name.split()
+    for end in ENDS:
+        told = _told(end).plain
+        rest = [w for w in words if _plain(w) not in told]
+        if rest and len(rest) == len(words) - 1:
+            return " ".join(rest), end
+    return name, ""
+
+
+def _end(name: str, header: Sequence[str]) -> str:
+    """Return which end of a size a column holds, where another one holds the other end."""
+    size, end = _without_end(name)
+    if not end:
+        return ""
+    others = (_without_end(other) for other in header if other != name)
+    return end if any(o and o != end and _plain(s) == _plain(size) for s, o in others) else ""
+
+
 def _dimensions(
-    name: str, values: Sequence[str], vocabulary: Vocabulary, phrases: Phrases
+    name: str, values: Sequence[str], vocabulary: Vocabulary, phrases: Phrases, end: str
 ) -> dict[str, float]:
     """Return how well a column goes with each dimension of the vocabulary."""
     found: dict[str, float] = {}
@@ -339,7 +365,9 @@ def _dimensions(
         return found
     mark, unit = decimal_mark(values), named_unit(name, "a.size")
     sized = _sized(values, phrases)
-    limit = any(word in _told("limits").plain for word in _plain(name).split())
+    if end:
+        name, _ = _without_end(name)
+    limit = not end and any(w in _told(e).plain for w in _plain(name).split() for e in ENDS)
     for path, spec, alike in _words(vocabulary, phrases).near(name):
         if limit and alike < 1.0:
             continue  # the least or most of a size is not the size
@@ -380,26 +408,28 @@ def guess(
         cells = [c.strip() for c in table.column(name)]
         values = [c for c in cells if c and c.casefold() not in UNKNOWN_TEXTS][:200]
         samples[name] = tuple(dict.fromkeys(values))[:3]
-        scores[name] = _scores(name, values, vocabulary, phrases)
+        end = _end(name, table.header)
+        scores[name] = _scores(name, values, vocabulary, phrases, end)
     taken: dict[str, Column] = dict(known.columns) if known is not None else {}
     sure = dict.fromkeys(taken, True)
-    used = {column.means for column in taken.values()}
+    used = {_held(column) for column in taken.values()}
     ranked = sorted(
         ((score, name, means) for name, of in scores.items() for means, score in of.items()),
         key=lambda found: -found[0],
     )
     for score, name, means in ranked:
+        column = column_as(table, name, means)
         if (
             name in taken
             or score < _LEAST
-            or (means in used and means not in ("ignore", "note", "text"))
+            or (_held(column) in used and means not in ("ignore", "note", "text"))
             or _two_sizes(means, scores[name])
         ):
             continue
         rest = [
             s for m, s in scores[name].items() if m != means and (m not in used or m == "ignore")
         ]
-        taken[name] = column_as(table, name, means)
+        taken[name] = column
         sure[name] = (
             means in ("ignore", "note")
             or (score >= SURE and score - max(rest, default=0.0) >= LEAD)
@@ -416,7 +446,7 @@ def guess(
             taken[name] = replace(taken[name], unit=UNSAID)
         if taken[name].unit == UNSAID or (means in _AMOUNTS and _called(name, fields[means]) < 1.0):
             sure[name] = False
-        used.add(means)
+        used.add(_held(column))
     numbered = next((n for n in samples if samples[n] and _plain(n) in _COLUMNS["numbers"]), "")
     if known is None and numbered and "sku" not in used:
         taken[numbered], sure[numbered] = column_as(table, numbered, "sku"), False
@@ -461,7 +491,7 @@ def guess(
 
 
 def _scores(
-    name: str, values: Sequence[str], vocabulary: Vocabulary, phrases: Phrases
+    name: str, values: Sequence[str], vocabulary: Vocabulary, phrases: Phrases, end: str
 ) -> dict[str, float]:
     """Return how well a column goes with whatever it could be, by its name and its cells."""
     fits = _fits([v for v in values if not v.startswith(DATE)], vocabulary, phrases)
@@ -489,7 +519,7 @@ def _scores(
         strange = named and not _called(name, fields[means])
         if strange or (named_unit(name, "a.size") not in ("", "in") and alike[means] < 1.0):
             mine[means] = min(mine[means], _LEAST - 0.01)
-    mine.update(_dimensions(name, values, vocabulary, phrases))
+    mine.update(_dimensions(name, values, vocabulary, phrases, end))
     if alike["name"] == 1.0 > alike["role"]:
         mine["role"] = min(mine["role"], mine["name"] - LEAD)  # titles name kinds as well
     if named_unit(name, "a.size"):
@@ -573,4 +603,10 @@ def column_as(table: Found, name: str, means: str) -> Column:
     unit = named_unit(name, means)
     if means == "mass" and not unit and doubtful_masses(table.column(name), mark):
         unit = UNSAID
-    return Column(means, unit, mark)
+    end = _end(name, table.header) if "." in means else ""
+    return Column(means, unit, mark, end)
+
+
+def _held(column: Column) -> str:
+    """Return what a column holds, which no two columns of a table may be taken for."""
+    return f"{column.means} {column.end}".strip()

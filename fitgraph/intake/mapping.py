@@ -41,6 +41,10 @@ VERSION = 1
 NO_PART, BY_TITLE = "", "?"
 
 
+#: What a column can hold of a size: its least, and its most; both columns make its limits.
+ENDS = ("least", "most")
+
+
 class MappingError(ValueError):
     """A mapping file that cannot be used; the message says where and how to mend it."""
 
@@ -57,11 +61,14 @@ class Column:
         Unit of numbers that come without one.
     decimal : str
         The decimal mark of the column, ``.`` or ``,``; empty where each cell speaks for itself.
+    end : str
+        Which of :data:`ENDS` of a size it holds; empty where it holds the size.
     """
 
     means: str
     unit: str = ""
     decimal: str = ""
+    end: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -129,6 +136,8 @@ def written(mapping: Mapping) -> str:
                 entries.append(f"unit = {_quoted(column.unit)}")
             if column.decimal:
                 entries.append(f"decimal = {_quoted(column.decimal)}")
+            if column.end:
+                entries.append(f"end = {_quoted(column.end)}")
             lines.append(f"{_quoted(name)} = {{ {', '.join(entries)} }}")
     if mapping.roles:
         lines += [
@@ -150,13 +159,16 @@ def _text(where: str, value: object) -> str:
 def _column(where: str, entry: object) -> Column:
     if isinstance(entry, str):
         return Column(entry)
-    if not isinstance(entry, dict) or set(entry) - {"means", "unit", "decimal"}:
+    if not isinstance(entry, dict) or set(entry) - {"means", "unit", "decimal", "end"}:
         raise MappingError(f'{where} is no column; write it like {{ means = "price" }}')
     decimal = _text(f"{where}.decimal", entry.get("decimal", ""))
     if decimal not in ("", ".", ","):
         raise MappingError(f"{where}.decimal is {decimal!r}; write a point or a comma")
     means = _text(f"{where}.means", entry.get("means", "ignore"))
-    return Column(means, _text(f"{where}.unit", entry.get("unit", "")), decimal)
+    end = _text(f"{where}.end", entry.get("end", ""))
+    if end and (end not in ENDS or "." not in means):
+        raise MappingError(f"{where}.end is {end!r}; of a size it may be {' or '.join(ENDS)}")
+    return Column(means, _text(f"{where}.unit", entry.get("unit", "")), decimal, end)
 
 
 def read_mapping(path: Path) -> Mapping:

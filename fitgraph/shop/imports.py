@@ -43,14 +43,19 @@ def meaning(column: Meant) -> str:
     --------
     >>> meaning(Meant("mass", "kg")), meaning(Meant("name"))
     ('mass [kg]', 'name')
+    >>> meaning(Meant("bore.diameter", "mm", end="least"))
+    'bore.diameter, least [mm]'
     """
-    return f"{column.means} [{column.unit}]" if column.unit else column.means
+    means = f"{column.means}, {column.end}" if column.end else column.means
+    return f"{means} [{column.unit}]" if column.unit else means
 
 
 def told(column: Meant) -> str:
     """Return what a column is taken for, in a sentence."""
     if column.unit == UNSAID:
         return "in g or in kg?" if column.means == "mass" else "whole, or in hundredths?"
+    if column.end:
+        return f"the {column.end} that a size can be"
     return FIELDS.get(column.means, "a size" if "." in column.means else "whether it is there")
 
 
@@ -212,6 +217,7 @@ def as_data(report: Report, choices: Sequence[Choice]) -> dict[str, Any]:
                 "means": c.taken.means,
                 "unit": c.taken.unit,
                 "decimal": c.taken.decimal,
+                "end": c.taken.end,
                 "sure": c.sure,
                 "samples": list(c.samples),
             }
