@@ -129,7 +129,7 @@ class Answering(widgets.VBox):
         ----------
         place : HTML
             The place; nothing is left of what it showed before.
-        *pieces : Block or Markup
+        *pieces : Report, Block or Markup
             In reading order; none empties the place.
         cautions : iterable of str
             What has to be shown with it.

@@ -8,15 +8,15 @@ from markupsafe import Markup
 
 from fitgraph.lab.part_numbers import with_cards
 from fitgraph.model import Catalogue
-from fitgraph.report.as_html import blocks_html, cautions_html, rows_html, unbroken
-from fitgraph.report.blocks import Block
+from fitgraph.report.as_html import cautions_html, report_html, rows_html, unbroken
+from fitgraph.report.blocks import Block, Report
 from fitgraph.report.tables import Table
 
 #: Rows shown at once; the others open on demand.
 _MOST_ROWS = 10
 
-#: What a page shows: blocks, and markup where it leads on to other pages.
-Piece = Block | Markup
+#: What a page shows: a report or blocks of one, and markup where it leads on to other pages.
+Piece = Report | Block | Markup
 
 
 def _table(table: Table) -> Markup:
@@ -31,22 +31,25 @@ def _table(table: Table) -> Markup:
     return rows_html(table, table.title, kind, len(table.rows) if table.whole else _MOST_ROWS)
 
 
+def _piece(piece: Piece) -> Markup:
+    if isinstance(piece, Markup):
+        return piece
+    return report_html(piece if isinstance(piece, Report) else Report("", (piece,)), _table)
+
+
 def shown(*pieces: Piece, catalogue: Catalogue | None = None, cautions: Iterable[str] = ()) -> str:
     """Return what a page shows of an answer, in the frame that the style sheet speaks to.
 
     Parameters
     ----------
-    *pieces : Block or Markup
+    *pieces : Report, Block or Markup
         In reading order.
     catalogue : Catalogue, optional
         Whose stock numbers open the cards of their parts.
     cautions : iterable of str
         What has to be shown with it.
     """
-    told = Markup("")
-    for piece in pieces:
-        told += piece if isinstance(piece, Markup) else blocks_html([piece], _table)
-    text = str(told + cautions_html(cautions))
+    text = str(Markup("").join(map(_piece, pieces)) + cautions_html(cautions))
     if catalogue is not None:
         text = with_cards(text, catalogue)
     return f'<div class="fg fg-html">{unbroken(text)}</div>'

@@ -258,6 +258,29 @@ def cautions_html(texts: Iterable[str]) -> Markup:
     return Markup("").join(told.format(plain(text)) for text in texts)
 
 
+def report_html(report: Report, tables: TableWriter = table_html) -> Markup:
+    """Return a report without the frame that a style sheet speaks to.
+
+    Parameters
+    ----------
+    report : Report
+        The report; the sign of its verdict stands before its headline.
+    tables : callable, optional
+        Writes its tables, where not as :func:`table_html` does.
+    """
+    head = Markup("")
+    if report.headline:
+        sign = Markup("")
+        if report.verdict is not None:
+            sign = Markup('<span class="{} fg-sign" aria-hidden="true">{}</span> ').format(
+                verdict_class(report.verdict), SIGNS[report.verdict]
+            )
+        head = Markup('<p role="status">{}<strong>{}</strong></p>').format(
+            sign, plain(report.headline)
+        )
+    return head + blocks_html(report.blocks, tables) + cautions_html(report.cautions)
+
+
 def html(report: Report) -> Markup:
     """Return a report as a fragment that a style sheet for ``fg-html`` speaks to.
 
@@ -266,18 +289,7 @@ def html(report: Report) -> Markup:
     >>> print(html(Report("a < b", (Say("x & y"),))))
     <div class="fg fg-html"><p role="status"><strong>a &lt; b</strong></p><p>x &amp; y</p></div>
     """
-    inner = Markup("")
-    if report.headline:
-        sign = Markup("")
-        if report.verdict is not None:
-            sign = Markup('<span class="{} fg-sign" aria-hidden="true">{}</span> ').format(
-                verdict_class(report.verdict), SIGNS[report.verdict]
-            )
-        inner += Markup('<p role="status">{}<strong>{}</strong></p>').format(
-            sign, plain(report.headline)
-        )
-    inner += blocks_html(report.blocks) + cautions_html(report.cautions)
-    return Markup('<div class="fg fg-html">{}</div>').format(inner)
+    return Markup('<div class="fg fg-html">{}</div>').format(report_html(report))
 
 
 def document(report: Report) -> Markup:
