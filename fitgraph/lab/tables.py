@@ -8,7 +8,7 @@ from html import escape
 
 from markupsafe import Markup
 
-from fitgraph.draw import Nest, nest_svg
+from fitgraph.draw import Nest
 from fitgraph.errors import brief
 from fitgraph.explain import (
     Change,
@@ -23,9 +23,10 @@ from fitgraph.explain.words_rider import about
 from fitgraph.lab.part_numbers import sku_html
 from fitgraph.lab.part_numbers import with_cards as with_cards
 from fitgraph.model import Catalogue, Option, Part, Verdict, Vocabulary, split_label
-from fitgraph.report.as_html import rows_html, unbroken, verdict_sign
+from fitgraph.report.as_html import blocks_html, rows_html, unbroken, verdict_sign
 from fitgraph.report.builds import between_text, cores_text
 from fitgraph.report.cautions import cautions_on
+from fitgraph.report.cross_sections import cross_section, cross_sections
 from fitgraph.report.explanations import change_cautions
 from fitgraph.report.remainders import stand_counts
 from fitgraph.report.tables import Column, Table
@@ -388,22 +389,12 @@ def drawn_html(wide: str, narrow: str) -> str:
 
 def section_html(nest: Nest, vocabulary: Vocabulary) -> str:
     """Return a cross-section, as wide as there is room for."""
-    return drawn_html(nest_svg(nest, vocabulary), nest_svg(nest, vocabulary, narrow=True))
+    return str(blocks_html([cross_section(nest, vocabulary)]))
 
 
 def sections_html(nests: Sequence[Nest], vocabulary: Vocabulary) -> str:
     """Return cross-sections; the first is shown, the others open on demand."""
-    if not nests:
-        return '<p class="fg-note">None of these parts sits inside another.</p>'
-    first, *others = nests
-    shown = section_html(first, vocabulary)
-    for nest in others:
-        title = ", ".join(vocabulary.roles[r.role].title for r in nest.rings)
-        shown += (
-            f"<details><summary>{escape(title)}: {verdict_sign(nest.verdict)}</summary>"
-            f"{section_html(nest, vocabulary)}</details>"
-        )
-    return shown
+    return str(blocks_html(cross_sections(nests, vocabulary)))
 
 
 def lines_html(lines: Sequence[str]) -> str:

@@ -230,13 +230,12 @@ def _block(block: Block, tables: TableWriter) -> Markup:
         return _items(block)
     if isinstance(block, Picture):
         return _picture(block)
-    inner = blocks_html(block.blocks, tables)
+    inner, head = blocks_html(block.blocks, tables), escape(plain(block.title))
+    if block.verdict is not None:
+        head += ": " + verdict_sign(block.verdict)
     if block.folded:
-        return Markup("<details><summary>{}</summary>{}</details>").format(
-            plain(block.title), inner
-        )
-    head = Markup("<h3>{}</h3>").format(plain(block.title)) if block.title else Markup("")
-    return head + inner
+        return Markup("<details><summary>{}</summary>{}</details>").format(head, inner)
+    return (Markup("<h3>{}</h3>").format(head) if head else head) + inner
 
 
 def blocks_html(blocks: Iterable[Block], tables: TableWriter = table_html) -> Markup:

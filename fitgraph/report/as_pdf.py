@@ -135,9 +135,8 @@ class _Paper:
                 if self.pdf.will_page_break(high):
                     self.pdf.add_page()
             if block.title:
-                self.say(
-                    f"{block.title} ({block.aside})" if block.aside else block.title, _TITLE, "B"
-                )
+                aside = f" ({block.aside})" if block.aside else ""
+                self.say(block.heading + aside, _TITLE, "B")
             for inner in block.blocks:
                 self.block(inner)
 

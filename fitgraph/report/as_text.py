@@ -174,7 +174,7 @@ def _block(block: Block, width: int) -> Iterator[RenderableType]:
     else:
         yield ""
         if block.title:
-            title = styled(block.title, "bold" if block.loud else "dim")
+            title = styled(block.heading, "bold" if block.loud else "dim")
             yield title + styled(f"  ({block.aside})", "dim") if block.aside else title
         for inner in block.blocks:
             yield from _block(inner, width)

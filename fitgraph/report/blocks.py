@@ -8,6 +8,7 @@ from __future__ import annotations
 from collections.abc import Callable, Iterable
 from enum import Enum
 
+from fitgraph.draw.style import WORDS
 from fitgraph.model import Verdict
 from fitgraph.records import dataclass
 from fitgraph.report.tables import Table
@@ -112,6 +113,8 @@ class Section:
         What is said quietly behind the heading.
     folded : bool
         Whether a page shows it once somebody opens it.
+    verdict : Verdict or None
+        The verdict on what it shows, which stands behind the heading.
     """
 
     title: str
@@ -119,6 +122,12 @@ class Section:
     loud: bool = False
     aside: str = ""
     folded: bool = False
+    verdict: Verdict | None = None
+
+    @property
+    def heading(self) -> str:
+        """Return what stands above it, with the verdict in words."""
+        return self.title if self.verdict is None else f"{self.title}: {WORDS[self.verdict]}"
 
 
 Block = Say | Items | Table | Picture | Section
