@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 from collections.abc import Iterable
-from html import escape
+
+from markupsafe import Markup
 
 from fitgraph.lab.form import part_label
 from fitgraph.lab.session import page_address, to_address
@@ -24,12 +25,12 @@ PAGES = {
 }
 
 
-def page_link(page: str, words: str, query: str = "") -> str:
+def page_link(page: str, words: str, query: str = "") -> Markup:
     """Return a link to a page."""
-    return f'<a href="{PAGES[page]}{query}">{escape(words)}</a>'
+    return Markup('<a href="{}{}">{}</a>').format(PAGES[page], query, words)
 
 
-def parts_link(page: str, skus: Iterable[str], catalogue: Catalogue, words: str) -> str:
+def parts_link(page: str, skus: Iterable[str], catalogue: Catalogue, words: str) -> Markup:
     """Return a link to a page that takes parts, as far as an address can hold them.
 
     It can where the notebook is shown as a page.
@@ -41,11 +42,11 @@ def parts_link(page: str, skus: Iterable[str], catalogue: Catalogue, words: str)
     return page_link(page, words, f"?{to_address(page, entries)}")
 
 
-def why_link(skus: Iterable[str], catalogue: Catalogue, words: str) -> str:
+def why_link(skus: Iterable[str], catalogue: Catalogue, words: str) -> Markup:
     """Return a link to why parts go together or do not; nothing where it could not take them."""
-    return "" if page_address() is None else parts_link("why", skus, catalogue, words)
+    return Markup("") if page_address() is None else parts_link("why", skus, catalogue, words)
 
 
-def build_link(skus: Iterable[str], catalogue: Catalogue, words: str) -> str:
+def build_link(skus: Iterable[str], catalogue: Catalogue, words: str) -> Markup:
     """Return a link to what can be built with parts; nothing where it could not take them."""
-    return "" if page_address() is None else parts_link("builds", skus, catalogue, words)
+    return Markup("") if page_address() is None else parts_link("builds", skus, catalogue, words)

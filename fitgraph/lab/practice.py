@@ -450,6 +450,6 @@ class Practice(Answering):
         )
         self.summary.value = tables.wrap(
             plain_table(table.without("answers", "right"))
-            + csv_link("Save as CSV", "practice.csv", table.without("told"))
+            + str(csv_link("Save as CSV", "practice.csv", table.without("told")))
             + (tables.alert("\n".join(wrong)) if wrong else "")
         )

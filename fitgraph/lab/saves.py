@@ -10,33 +10,32 @@ import asyncio
 import base64
 from collections.abc import Callable, Iterator, Mapping
 from contextlib import contextmanager
-from html import escape
 from typing import Any
 
 import anywidget
 import traitlets
+from markupsafe import Markup
 
 from fitgraph.records import dataclass
 from fitgraph.report.as_csv import csv
 from fitgraph.report.tables import Table
 
 
-def download_link(label: str, name: str, kind: str, content: bytes) -> str:
+def download_link(label: str, name: str, kind: str, content: bytes) -> Markup:
     """Return a link that saves a file of some media type.
 
     Examples
     --------
     >>> download_link("Get it", "a.txt", "text/plain", b"hi")
-    '<a class="fg-get" download="a.txt" href="data:text/plain;base64,aGk=">Get it</a>'
+    Markup('<a class="fg-get" download="a.txt" href="data:text/plain;base64,aGk=">Get it</a>')
     """
     data = base64.b64encode(content).decode()
-    return (
-        f'<a class="fg-get" download="{escape(name)}" '
-        f'href="data:{escape(kind)};base64,{data}">{escape(label)}</a>'
+    return Markup('<a class="fg-get" download="{}" href="data:{};base64,{}">{}</a>').format(
+        name, kind, data, label
     )
 
 
-def csv_link(label: str, name: str, table: Table) -> str:
+def csv_link(label: str, name: str, table: Table) -> Markup:
     """Return a link that saves a table as CSV; headings of amounts say their currency."""
     return download_link(label, name, "text/csv", csv(table.with_currency()).encode())
 

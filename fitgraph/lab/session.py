@@ -11,6 +11,7 @@ from collections.abc import Mapping
 from typing import Any, Protocol
 
 import ipywidgets as widgets
+from markupsafe import Markup
 
 from fitgraph.lab import tables
 from fitgraph.lab.saves import download_link
@@ -256,5 +257,7 @@ class SessionBar(widgets.HBox):
             as_text(self._page, state).encode(),
         )
         if page_address() is not None:
-            links += f' <a href="?{to_address(self._page, state)}">Address of this session</a>'
+            links += Markup(' <a href="?{}">Address of this session</a>').format(
+                to_address(self._page, state)
+            )
         self.save.value = tables.wrap(links)

@@ -16,6 +16,7 @@ from fitgraph.model import Verdict
 from fitgraph.plain import plain
 from fitgraph.report.blocks import Block, Items, Picture, Report, Say, Tone
 from fitgraph.report.tables import Table
+from fitgraph.report.values import Signed
 from fitgraph.wording import UNITS
 
 #: What a page may load: its own rules, and nothing else.
@@ -84,16 +85,22 @@ def unbroken(markup: str) -> str:
     return in_sentences(markup, lambda text: _WORD.sub(word, text))
 
 
-def verdict_sign(verdict: Verdict) -> Markup:
-    """Return a verdict as a sign with its word behind it."""
+def _with_sign(kind: str, sign: str, word: str) -> Markup:
     return Markup(
         '<span class="{}"><span class="fg-sign" aria-hidden="true">{}</span>{}</span>'
-    ).format(verdict_class(verdict), SIGNS[verdict], WORDS[verdict])
+    ).format(kind, sign, word)
+
+
+def verdict_sign(verdict: Verdict) -> Markup:
+    """Return a verdict as a sign with its word behind it."""
+    return _with_sign(verdict_class(verdict), SIGNS[verdict], WORDS[verdict])
 
 
 def _cell(value: Any, shown: str) -> Markup:
     if isinstance(value, Verdict):
         return verdict_sign(value)
+    if isinstance(value, Signed):
+        return _with_sign("fg-code", value.sign, value.word)
     return value if isinstance(value, Markup) else escape(plain(shown))
 
 
@@ -175,6 +182,8 @@ TableWriter = Callable[[Table], Markup]
 def _inline(say: Say) -> Markup:
     """Return a sentence with the sign of its verdict before it and what is quiet behind it."""
     sign = Markup("") if say.verdict is None else verdict_sign(say.verdict) + ". "
+    if say.lead:
+        sign += Markup("<strong>{}</strong>").format(plain(say.lead))
     aside = Markup("")
     if say.aside:
         aside = Markup(' <span class="fg-note">{}</span>').format(plain(say.aside))

@@ -110,7 +110,8 @@ class _Paper:
     def said(self, say: Say) -> None:
         """Write a sentence in its tone."""
         sign = "" if say.verdict is None else f"{WORDS[say.verdict]}: "
-        text = f"{sign}{say.text} ({say.aside})" if say.aside else f"{sign}{say.text}"
+        aside = f" ({say.aside})" if say.aside else ""
+        text = f"{sign}{say.lead}{say.text}{aside}"
         loud = say.tone in (Tone.LOUD, Tone.FAULT)
         self.say(text, _BODY, "B" if loud else "", max(say.deep - 1, 0))
 

@@ -148,7 +148,8 @@ def _said(say: Say) -> RenderableType:
     from rich.padding import Padding
 
     sign = "" if say.verdict is None else f"{WORDS[say.verdict]}: "
-    text = styled(f"{sign}{say.text}", _STYLES[say.tone])
+    style = _STYLES[say.tone]
+    text = styled(sign, style) + styled(say.lead, "bold") + styled(say.text, style)
     if say.aside:
         text = text + styled(f"  ({say.aside})", "dim")
     return Padding(text, (0, 0, 0, 2 * say.deep)) if say.deep else text

@@ -42,6 +42,8 @@ class Say:
         What is said quietly behind it.
     verdict : Verdict or None
         The verdict that it gives reasons for; its sign stands before it.
+    lead : str
+        Its first words, which are loud.
     """
 
     text: str
@@ -49,6 +51,7 @@ class Say:
     deep: int = 0
     aside: str = ""
     verdict: Verdict | None = None
+    lead: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -155,9 +158,17 @@ class Report:
     verdict: Verdict | None = None
 
 
-def status(text: str) -> Say:
-    """Return what is told as soon as it stands there: how far something is, what came of it."""
-    return Say(text, Tone.STATUS)
+def status(text: str, lead: str = "") -> Say:
+    """Return what is told as soon as it stands there: how far something is, what came of it.
+
+    Parameters
+    ----------
+    text : str
+        All of it, but for the first words where they are loud.
+    lead : str
+        Those.
+    """
+    return Say(text, Tone.STATUS, lead=lead)
 
 
 def fault(text: str) -> Say:

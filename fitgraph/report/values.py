@@ -80,6 +80,20 @@ class Unit:
         return None if value is None else self.plain(value)
 
 
+@dataclass(frozen=True, slots=True)
+class Signed:
+    """A word that pages show with a sign before it.
+
+    Parameters
+    ----------
+    sign, word : str
+        Both always stand together.
+    """
+
+    sign: str
+    word: str
+
+
 def _signed(value: float, text: str) -> str:
     sign = "+" if round(value) > 0 else _MINUS if round(value) < 0 else "\N{PLUS-MINUS SIGN}"
     return sign + text
