@@ -124,20 +124,15 @@ def import_(
 ) -> None:
     """Make a catalogue of your own spreadsheets, price lists and databases."""
     from fitgraph.intake.job import prepared, serving
-    from fitgraph.intake.mapping import MappingError
-    from fitgraph.intake.sources import SourceError
     from fitgraph.shop import imports
 
     words, mapping = serving(into, words, mapping)
     quiet = json or csv or table is not None
-    try:
-        job = prepared(sources, words, mapping)
-        choices = _asked(job, yes=yes, quiet=quiet)
-        if not yes and not quiet and sys.stdin.isatty():
-            job = _kinds_asked(job, choices)
-        report = imports.import_tables(job, choices, into)
-    except (SourceError, MappingError) as error:
-        raise BadInputError(str(error)) from None
+    job = prepared(sources, words, mapping)
+    choices = _asked(job, yes=yes, quiet=quiet)
+    if not yes and not quiet and sys.stdin.isatty():
+        job = _kinds_asked(job, choices)
+    report = imports.import_tables(job, choices, into)
     usable = report.loaded is not None
     try:
         put_out(

@@ -10,6 +10,7 @@ from typing import Any
 
 from fitgraph.catalogue.table_reader import MOST_COLUMNS
 from fitgraph.catalogue.toml_text import TomlError, read_toml
+from fitgraph.errors import InputError
 from fitgraph.files import require_plain
 from fitgraph.plain import plain
 from fitgraph.records import dataclass
@@ -45,7 +46,7 @@ NO_PART, BY_TITLE = "", "?"
 ENDS = ("least", "most")
 
 
-class MappingError(ValueError):
+class MappingError(InputError):
     """A mapping file that cannot be used; the message says where and how to mend it."""
 
 

@@ -19,6 +19,7 @@ from pathlib import Path
 from types import ModuleType
 from typing import Any, NamedTuple
 
+from fitgraph.errors import InputError
 from fitgraph.files import SpecialFileError, require_plain
 from fitgraph.intake.cell_formats import CellFormat, formatted
 from fitgraph.intake.code_pages import CodePage, code_page
@@ -52,7 +53,7 @@ _FIFTEEN_DIGITS = 10**15
 DATE = "date "
 
 
-class SourceError(ValueError):
+class SourceError(InputError):
     """A source that cannot be read; the message says why and how to mend it."""
 
 

@@ -16,8 +16,7 @@ from fitgraph.errors import InputError
 from fitgraph.lab.arrival import within
 from fitgraph.lab.early import MIME, early_html
 from fitgraph.lab.fields import Fields
-from fitgraph.lab.form import FormError
-from fitgraph.lab.session import SessionBar, SessionError, page_address
+from fitgraph.lab.session import SessionBar, page_address
 from fitgraph.lab.shown import Piece, shown
 from fitgraph.lab.unused import given_back
 from fitgraph.records import dataclass
@@ -145,7 +144,7 @@ class Answering(widgets.VBox):
         except TooWideError as error:
             told = too_wide_text(error, self.opened.catalogue.vocabulary, self.instead)
             self.write(place, fault(told))
-        except (FormError, SessionError, InputError) as error:
+        except InputError as error:
             self.write(place, fault(str(error)))
         except Exception as error:  # a person at a counter can do nothing with a traceback
             self.write(

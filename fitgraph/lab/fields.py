@@ -8,9 +8,10 @@ from typing import Any
 
 import ipywidgets as widgets
 
-from fitgraph.lab import tables
 from fitgraph.lab.session import SessionError
+from fitgraph.lab.shown import shown
 from fitgraph.records import dataclass
+from fitgraph.report.blocks import fault
 
 
 @dataclass(frozen=True, slots=True)
@@ -125,5 +126,5 @@ class FieldProblem(widgets.HTML):
 
     def tell(self, message: str) -> None:
         """Say it; an empty message says that all is well."""
-        self.value = tables.wrap(tables.alert(message)) if message else ""
+        self.value = shown(fault(message)) if message else ""
         self.layout.display = None if message else "none"

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 
+from fitgraph.errors import InputError
 from fitgraph.model import Catalogue, Part
 from fitgraph.records import dataclass
 from fitgraph.shop.edge import doubt_of_mass
@@ -21,7 +22,7 @@ STILL_BEFORE = "An entry cannot be read. The answers are still those to the entr
 _MOST_MATCHES = 4
 
 
-class FormError(ValueError):
+class FormError(InputError):
     """An entry that cannot be read; the message says which, and how to mend it.
 
     Parameters

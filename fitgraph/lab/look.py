@@ -3,10 +3,10 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
-from html import escape
 from typing import Any
 
 import ipywidgets as widgets
+from markupsafe import Markup
 
 from fitgraph.draw.style import FONT, TYPE, page_css
 from fitgraph.lab.arrival import Arrival
@@ -14,9 +14,10 @@ from fitgraph.lab.card import Card
 from fitgraph.lab.connection import Connection
 from fitgraph.lab.controls import Controls
 from fitgraph.lab.paper import Paper
+from fitgraph.lab.shown import shown
 from fitgraph.lab.sideways import Sideways
 from fitgraph.lab.sorting import Sorting
-from fitgraph.lab.tables import wrap
+from fitgraph.report.blocks import quiet
 
 #: So that the fields of a form stand under one another.
 LABEL = {"description_width": "8.5em"}
@@ -201,12 +202,12 @@ def style(component: widgets.Widget) -> widgets.VBox:
 
 def heading(text: str, level: int = 2) -> widgets.HTML:
     """Return a heading."""
-    return html(wrap(f"<h{level}>{escape(text)}</h{level}>"))
+    return html(shown(Markup("<h{0}>{1}</h{0}>").format(level, text)))
 
 
 def note(text: str) -> widgets.HTML:
     """Return a quiet line that explains what follows."""
-    return html(wrap(f'<p class="fg-note">{escape(text)}</p>'))
+    return html(shown(quiet(text)))
 
 
 def grid(children: Sequence[widgets.Widget], least: str) -> widgets.GridBox:

@@ -5,12 +5,13 @@ from __future__ import annotations
 import asyncio
 import time
 from collections.abc import Callable
-from html import escape
 
 import ipywidgets as widgets
+from markupsafe import Markup
 
-from fitgraph.lab.look import html
-from fitgraph.lab.tables import status, wrap
+from fitgraph.lab.look import button, html
+from fitgraph.lab.shown import shown
+from fitgraph.report.blocks import status
 
 #: How often the time is brought up to date, in seconds.
 _EVERY_S = 0.5
@@ -34,13 +35,8 @@ class Meter(widgets.Box):
 
     def __init__(self, label: str, tooltip: str, stopped: Callable[[], None]) -> None:
         self.status, self.time = html(), html()
-        self.button = widgets.Button(
-            description=label,
-            disabled=True,
-            tooltip=tooltip,
-            layout=widgets.Layout(width="auto", display="none"),
-        )
-        self.button.on_click(lambda _: stopped())
+        self.button = button(label, stopped, disabled=True, tooltip=tooltip)
+        self.button.layout.display = "none"
         self._begun, self._number = 0.0, 0
         #: Set from the thread that computes: how much is done, in words.
         self.detail = ""
@@ -89,7 +85,7 @@ class Meter(widgets.Box):
         self._say(text)
 
     def _say(self, text: str) -> None:
-        self.status.value = wrap(status(text)) if text else ""
+        self.status.value = shown(status(text)) if text else ""
 
     def _tick(self, number: int) -> None:
         if number != self._number:
@@ -100,8 +96,8 @@ class Meter(widgets.Box):
             return
         seconds, (done, total) = time.monotonic() - self._begun, self._far
         detail = f"{self.detail}, " if self.detail else ""
-        bar = f'<progress max="{total}" value="{done}" aria-label="done"></progress> '
+        bar = Markup('<progress max="{}" value="{}" aria-label="done"></progress> ' * bool(total))
         if seconds >= _WORTH_S:
-            told = f"{bar if total else ''}{escape(detail)}{seconds:.0f} s so far"
-            self.time.value = wrap(f'<p class="fg-note">{told}</p>')
+            told = bar.format(total, done) + f"{detail}{seconds:.0f} s so far"
+            self.time.value = shown(Markup('<p class="fg-note">{}</p>').format(told))
         loop.call_later(_EVERY_S, self._tick, number)

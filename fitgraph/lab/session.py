@@ -13,8 +13,10 @@ from typing import Any, Protocol
 import ipywidgets as widgets
 from markupsafe import Markup
 
-from fitgraph.lab import tables
+from fitgraph.errors import InputError
 from fitgraph.lab.saves import download_link
+from fitgraph.lab.shown import shown
+from fitgraph.report.blocks import fault, status
 
 #: Marks our own files; the number changes when what they hold does.
 FORMAT, VERSION = "fitgraph-session", 1
@@ -35,7 +37,7 @@ PARAMETER = "session"
 _KEPT: dict[str, Mapping[str, Any]] = {}
 
 
-class SessionError(ValueError):
+class SessionError(InputError):
     """A session that cannot be opened; the message says why."""
 
 
@@ -242,8 +244,7 @@ class SessionBar(widgets.HBox):
         self.changed()
 
     def _tell(self, text: str, *, wrong: bool = False) -> None:
-        told = tables.alert(text) if wrong else tables.status(text)
-        self.message.value = tables.wrap(told) if text else ""
+        self.message.value = shown((fault if wrong else status)(text)) if text else ""
 
     def changed(self) -> None:
         """Take the entries as they now are into the file, the address and the memory."""
@@ -260,4 +261,4 @@ class SessionBar(widgets.HBox):
             links += Markup(' <a href="?{}">Address of this session</a>').format(
                 to_address(self._page, state)
             )
-        self.save.value = tables.wrap(links)
+        self.save.value = shown(links)

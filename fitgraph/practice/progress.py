@@ -19,6 +19,7 @@ from typing import Any
 import platformdirs
 from filelock import FileLock, Timeout
 
+from fitgraph.errors import InputError
 from fitgraph.files import write_text_whole
 from fitgraph.practice.leitner import TopicCard
 from fitgraph.records import dataclass
@@ -33,7 +34,7 @@ _PATIENCE = 20.0
 _DEVICES = re.compile(r"(con|prn|aux|nul|com\d|lpt\d)")
 
 
-class ProgressError(ValueError):
+class ProgressError(InputError):
     """A file of progress that cannot be used; the message says why and how to mend it."""
 
 
