@@ -103,6 +103,7 @@ class AdapterMap(Answering):
     """
 
     invites = "see the map of what could be made"
+    public = ("added", "choice", "entry", "scan", "steps")
 
     def __init__(self, opened: OpenCatalogue, make: str = "") -> None:
         super().__init__()

@@ -16,7 +16,7 @@ from fitgraph.errors import InputError
 from fitgraph.lab.arrival import within
 from fitgraph.lab.early import MIME, early_html
 from fitgraph.lab.fields import Fields
-from fitgraph.lab.session import SessionBar, page_address
+from fitgraph.lab.session import SessionBar, SessionError, page_address
 from fitgraph.lab.shown import Piece, shown
 from fitgraph.lab.unused import given_back
 from fitgraph.records import dataclass
@@ -88,6 +88,10 @@ class Task(Generic[T]):
     slow: bool = True
 
 
+#: What of every component somebody may touch in a notebook.
+_OFFERED = ("close", "enter", "opened", "refresh", "restore", "state", "stop")
+
+
 class Answering(widgets.VBox):
     """A component whose answers follow its fields.
 
@@ -107,6 +111,9 @@ class Answering(widgets.VBox):
     #: The catalogue that it is about.
     opened: OpenCatalogue
 
+    #: What of it somebody may touch in a notebook, beside what all components have.
+    public: tuple[str, ...] = ()
+
     def __init__(self) -> None:
         super().__init__()
         self.fields = Fields()
@@ -120,6 +127,13 @@ class Answering(widgets.VBox):
     def __repr__(self) -> str:
         """Return what a notebook shows in its place until the cell is run."""
         return f"Run this cell to {self.invites}."
+
+    def __dir__(self) -> list[str]:
+        """Return what somebody may touch in a notebook; the rest may change without notice."""
+        offered = {
+            n for n in (*_OFFERED, *self.public) if n in vars(self) or hasattr(type(self), n)
+        }
+        return sorted(offered.union(n for n in super().__dir__() if n.startswith("_")))
 
     def write(self, place: widgets.HTML, *pieces: Piece, cautions: Iterable[str] = ()) -> None:
         """Show something in a place; stock numbers open the cards of their parts.
@@ -278,6 +292,33 @@ class Answering(widgets.VBox):
         """
         self.fields.enter(state)
         self.refresh()
+
+    def enter(self, **entries: Any) -> None:
+        """Enter some of what :meth:`state` returns, and answer it; the others stay.
+
+        Parameters
+        ----------
+        **entries
+            By their names.
+
+        Raises
+        ------
+        SessionError
+            If there is no such entry, or one does not fit here; then all stays as it is.
+
+        Examples
+        --------
+        >>> from fitgraph.lab import BuildExplorer, open_catalogue
+        >>> page = BuildExplorer(open_catalogue())
+        >>> page.enter(budget="320")
+        >>> page.state()["budget"], page.request.budget
+        ('320', 32000)
+        """
+        strange = sorted(entries.keys() - self.fields.kept.keys())
+        if strange:
+            known = ", ".join(self.fields.kept) or "none"
+            raise SessionError(f"There is no entry {strange[0]!r} here; there are: {known}.")
+        self.restore({**self.state(), **entries})
 
     def refresh(self) -> None:
         """Read the fields and answer them."""

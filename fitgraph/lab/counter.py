@@ -90,6 +90,7 @@ class Counter(Answering):
     """
 
     invites = "see the counter"
+    public = ("have", "seen", "whole")
 
     def __init__(self, opened: OpenCatalogue) -> None:
         super().__init__()

@@ -87,6 +87,7 @@ class BuildExplorer(Answering):
     """
 
     invites = "see the fields, and what fits"
+    public = ("builds", "cores", "counted", "possible", "request", "standing")
 
     def __init__(self, opened: OpenCatalogue, have: tuple[str, ...] = ()) -> None:
         super().__init__()

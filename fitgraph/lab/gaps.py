@@ -43,6 +43,7 @@ class StockGaps(Answering):
     """
 
     invites = "see what is lacking in stock, and what to order"
+    public = ("turn",)
     instead = "The counter and why not answer for one person, with the parts that they name."
 
     def __init__(self, opened: OpenCatalogue) -> None:

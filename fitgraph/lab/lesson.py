@@ -143,6 +143,7 @@ class FitLesson(Answering):
     """
 
     invites = "see the cross-section and its sliders"
+    public = ("options", "verdict")
 
     def __init__(
         self, opened: OpenCatalogue, examples: Mapping[str, Sequence[str]] | None = None

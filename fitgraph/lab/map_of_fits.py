@@ -71,6 +71,7 @@ class MapOfFits(Answering):
     """
 
     invites = "see the map of fits"
+    public = ("found",)
 
     def __init__(
         self, opened: OpenCatalogue, role: str = "", way: tuple[str, str] = ("", "")

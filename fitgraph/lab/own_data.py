@@ -70,6 +70,7 @@ class OwnData(Answering):
     """A list of somebody's own, read, asked about where it is unsure, and imported."""
 
     invites = "read a list of your own"
+    public = ("choices", "job")
 
     def __init__(self) -> None:
         super().__init__()

@@ -64,6 +64,7 @@ class Practice(Answering):
     """
 
     invites = "practise"
+    public = ("question",)
 
     def __init__(
         self,

@@ -50,6 +50,7 @@ class WhyExplorer(Answering):
     """
 
     invites = "see the fields, and why parts fit or do not"
+    public = ("apply", "explanation")
 
     def __init__(self, opened: OpenCatalogue, parts: tuple[str, ...] = ()) -> None:
         super().__init__()
