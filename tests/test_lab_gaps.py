@@ -28,11 +28,13 @@ from fitgraph.explain.glosses import glosses
 from fitgraph.lab import OpenCatalogue, StockGaps, open_catalogue
 from fitgraph.lab.coverage_tables import cells
 from fitgraph.lab.gap_charts import FILLINGS, STANDING_FILLINGS, TrendChart
-from fitgraph.lab.order_tables import plan_html, proof_text
 from fitgraph.lab.session import SessionError, from_address, read_text, to_address
 from fitgraph.lab.slider import Slider
 from fitgraph.lab.trend_panel import unmet_by_month
 from fitgraph.model import Catalogue
+from fitgraph.report import as_text
+from fitgraph.report.blocks import Report
+from fitgraph.report.purchases import opened_section, proof_text
 from fitgraph.report.shelf import stranded_text
 from fitgraph.report.standing_words import ORDER, SIGNS, WORDS
 from fitgraph.stock import (
@@ -49,7 +51,7 @@ from fitgraph.stock import (
 )
 from fitgraph.stock.groups import grouper
 from fitgraph.stock.in_turn import in_turn
-from fitgraph.stock.known_plans import KnownPlans, changes_of
+from fitgraph.stock.known_plans import KnownPlans, changes_of, reaches
 from tests.looping import in_a_loop
 
 ALL = ["", ""]
@@ -463,7 +465,7 @@ def test_known_plans_answer_as_trying_all_would():
         reach = [p for p in plans if p.share >= share]
         place = known.place_reaching(share)
         if reach and (known.complete or reach[0] in plans[:shown]):
-            assert plans[place] is reach[0] and known.reaches(share)
+            assert plans[place] is reach[0] and reaches(plans[place], share)
         elif known.complete:
             assert plans[place] is plans[-1]
         else:
@@ -550,12 +552,10 @@ def test_a_catalogue_without_enquiries_says_so(shop):
     assert page.problems.value == page.restock.problems.value == ""
 
 
-def test_enquiries_without_a_number_are_called_by_their_day(shop, restocking):
+def test_enquiries_without_a_number_are_called_by_their_day(restocking):
     plan = next(p for p in restocking.curve() if p.opened)
     blank = [dataclasses.replace(e, number=" ") for e in plan.opened]
-    told = unescape(
-        plan_html(dataclasses.replace(plan, opened=tuple(blank)), "", shop.supply, shop.catalogue)
-    )
+    told = as_text.text(Report("", opened_section(dataclasses.replace(plan, opened=tuple(blank)))))
     for enquiry in blank:
         assert f"one without a number of {enquiry.date}" in told
 

@@ -290,7 +290,7 @@ def test_restock_answers_with_proof() -> None:
     assert [step["cost"] for step in found["curve"]] == sorted(s["cost"] for s in found["curve"])
     assert plan["cost"] in [step["cost"] for step in found["curve"]]
     code, text = run("restock", "--target", "45%", "--steps", "3")
-    assert code == 0 and lines[0]["sku"] in text and "proven" in text
+    assert code == 0 and lines[0]["sku"] in text and "Proven:" in text
     assert "delivery" in text
 
 

@@ -9,7 +9,6 @@ from typing import Any
 
 import ipywidgets as widgets
 
-from fitgraph.lab import tables
 from fitgraph.lab.answering import Panel, Task
 from fitgraph.lab.debounce import Debounce
 from fitgraph.lab.fields import Fields, field
@@ -19,16 +18,20 @@ from fitgraph.lab.limit_field import LimitField
 from fitgraph.lab.look import LABEL, dropdown, framed, grid, heading, html, note, sides
 from fitgraph.lab.meter import Meter
 from fitgraph.lab.opened import OpenCatalogue
-from fitgraph.lab.order_tables import (
-    days_text,
-    next_text,
-    plan_html,
-    proof_text,
-    swap_text,
-)
 from fitgraph.lab.saves import csv_link
 from fitgraph.lab.slider import Slider
-from fitgraph.report.purchases import curve_table, orders_table
+from fitgraph.report.blocks import Report, Say, fault, quiet, status
+from fitgraph.report.purchases import (
+    COMES,
+    changed_text,
+    curve_table,
+    next_text,
+    opened_section,
+    order_blocks,
+    orders_table,
+    plan_headline,
+    proof_text,
+)
 from fitgraph.stock import OrderPlan, Restocking
 from fitgraph.stock.known_plans import KnownPlans
 from fitgraph.units import UnitError
@@ -60,34 +63,26 @@ class _Curve:
     """
 
     def __init__(self, within: int | None, known: KnownPlans) -> None:
-        self.within = within
-        self.known = known
+        self.within, self.known = within, known
+        #: What orders are found with; None until it is made, and after a stop, which may have left
+        #: it half done.
         self.restocking: Restocking | None = None
-        self._steps: Iterator[OrderPlan] | None = None
+        self._steps: Iterator[OrderPlan] = iter(())
         #: Plans for sums and shares that the curve has not come to yet.
         self.asked: dict[tuple[str, float], OrderPlan] = {}
 
     def take(self, restocking: Restocking) -> None:
         """Take what orders are found with."""
-        self.restocking, self.known, self._steps = restocking, KnownPlans(), None
+        self.restocking, self.known, self._steps = restocking, KnownPlans(), restocking.steps()
 
-    def step(self) -> tuple[KnownPlans, Iterator[OrderPlan]]:
-        """Return the plans with one more."""
-        assert self.restocking is not None
-        steps = self._steps or self.restocking.steps()
-        plan = next(steps, None)
-        if plan is None:
-            return KnownPlans(self.known.plans, True), steps
-        return KnownPlans((*self.known.plans, plan), False), steps
+    def step(self) -> OrderPlan | None:
+        """Return the next step; None after the last."""
+        return next(self._steps, None)
 
-    def keep(self, known: KnownPlans, steps: Iterator[OrderPlan]) -> None:
-        """Keep what a step returned."""
-        self.known, self._steps = known, steps
-
-    def forget(self) -> None:
-        """Drop what a stop may have left half done."""
-        if not self.known.complete:
-            self.restocking = None
+    def keep(self, plan: OrderPlan | None) -> None:
+        """Keep what :meth:`step` returned."""
+        plans = self.known.plans if plan is None else (*self.known.plans, plan)
+        self.known = KnownPlans(plans, complete=plan is None)
 
 
 class RestockPanel(Panel):
@@ -127,11 +122,10 @@ class RestockPanel(Panel):
         days = sorted({o.lead_days for o in opened.supply.offers if o.lead_days is not None})
         self.within = dropdown(
             "Comes",
-            [("at any time", _ANY_TIME), *((f"within {days_text(d)}", d) for d in days)],
+            [("at any time", _ANY_TIME), *((f"within {COMES.show(d)}", d) for d in days)],
         )
         self.meter = Meter("Stop ordering", "Stop looking for orders", self.stop)
-        self.problems, self.orders, self.links = html(), html(), html()
-        self.next = html()
+        self.problems, self.orders, self.next, self.links = html(), html(), html(), html()
         self.chart = CurveChart(vocabulary)
         self.steps = widgets.Select(
             options=[],
@@ -223,11 +217,11 @@ class RestockPanel(Panel):
             mode, figure = self._wanted()
         except FormError as error:
             self.budget.problem.tell(str(error))
-            self.problems.value = tables.wrap(tables.alert(STILL_BEFORE))
+            self.write(self.problems, fault(STILL_BEFORE))
             return
         with self.in_words(self.problems):
             self.budget.problem.tell("")
-            self.problems.value = ""
+            self.write(self.problems)
             known = self._show(mode, figure)
             if self.meter.running:
                 return
@@ -256,34 +250,29 @@ class RestockPanel(Panel):
         found = self._find(mode, figure)
         if found is None:
             self.plan = None
-            self.orders.value = tables.wrap(tables.status("Looking for these orders …"))
-            self.next.value = self.links.value = ""
+            self.write(self.orders, status("Looking for these orders …"))
+            self.write(self.next)
+            self.write(self.links)
             return False
-        self.plan, after = found
+        plan, after = found
+        self.plan = plan
         catalogue, supply = self.opened.catalogue, self.opened.supply
-        target = mode == _TARGET
-        missed = figure if target and self.plan.share < figure - 1e-9 else None
-        proof = proof_text(self.plan, after, target=target)
-        self.orders.value = tables.wrap(plan_html(self.plan, proof, supply, catalogue, missed))
-        told = (
-            ""
-            if not curve.known.complete and after is None
-            else next_text(self.plan, after, catalogue)
+        target = figure if mode == _TARGET else None
+        proof = quiet(proof_text(plan, after, target=target is not None))
+        told = (proof, *order_blocks(plan, supply, catalogue), *opened_section(plan))
+        headline = plan_headline(plan, catalogue.vocabulary, target)
+        self.write(self.orders, Report(headline, told))
+        ends = after is None and not curve.known.complete  # not known yet
+        self.write(self.next, *([] if ends else [Say(next_text(plan, after, catalogue))]))
+        orders = orders_table(plan, supply, catalogue)
+        steps = curve_table(curve.known.plans, catalogue.vocabulary)
+        self.write(
+            self.links,
+            csv_link("Save the orders as CSV", "orders.csv", orders),
+            csv_link("Save the curve as CSV", "curve.csv", steps),
         )
-        more = tables.lines_html([told] if told else [])
-        self.next.value = tables.wrap(tables.with_cards(more, catalogue))
-        self.links.value = tables.wrap(
-            csv_link(
-                "Save the orders as CSV", "orders.csv", orders_table(self.plan, supply, catalogue)
-            )
-            + csv_link(
-                "Save the curve as CSV",
-                "curve.csv",
-                curve_table(curve.known.plans, catalogue.vocabulary),
-            )
-        )
-        self.chart.mark(self.plan)
-        self._point(self.plan)
+        self.chart.mark(plan)
+        self._point(plan)
         return True
 
     def _draw_curve(self, known: KnownPlans) -> None:
@@ -292,12 +281,8 @@ class RestockPanel(Panel):
         self._drawn = known
         self.chart.show(known.plans)
         with self.fields.quietly():
-            self.steps.options = [
-                (self._step_text(before, plan), n)
-                for n, (before, plan) in enumerate(
-                    zip([None, *known.plans], known.plans, strict=False)
-                )
-            ]
+            steps = zip([None, *known.plans], known.plans, strict=False)
+            self.steps.options = [(self._step_text(*step), n) for n, step in enumerate(steps)]
             self.steps.value = None
         if known.complete:
             most = max(self.opened.catalogue.vocabulary.major(known.plans[-1].cost), 1.0)
@@ -308,8 +293,8 @@ class RestockPanel(Panel):
         text = self.chart.text(plan)
         if before is None:
             return text
-        swap = swap_text(before, plan, self.opened.catalogue)
-        return f"{text}, {plan.served - before.served:g} more, {swap}"
+        change = changed_text(before, plan, self.opened.catalogue)
+        return f"{text}, {plan.served - before.served:g} more, {change}"
 
     def _point(self, plan: OrderPlan) -> None:
         """Choose a plan in the list of steps."""
@@ -350,17 +335,19 @@ class RestockPanel(Panel):
                 return
             if curve.restocking is None:
                 self.meter.begin("Asking what could be ordered …")
-                yield Task(partial(self._restocking, curve.within), partial(self._made, curve))
+                yield Task(
+                    partial(self._restocking, curve.within), partial(self._known, curve.take)
+                )
             elif not found:
                 self.meter.begin("Looking for these orders …")
                 yield Task(
                     partial(_plan, curve.restocking, mode, figure),
-                    partial(self._planned, curve, mode, figure),
+                    partial(self._known, partial(curve.asked.__setitem__, (mode, figure))),
                 )
             else:
                 number = plural(len(curve.known.plans), "step")
                 self.meter.begin(f"Following the curve: {number} so far …")
-                yield Task(curve.step, partial(self._followed, curve))
+                yield Task(curve.step, partial(self._known, curve.keep))
 
     def _progress(self, rounds: int, cuts: int) -> None:
         self.meter.detail = f"round {rounds}, {cuts} conditions learnt"
@@ -369,21 +356,15 @@ class RestockPanel(Panel):
         engine, supply = self.opened.engine, self.opened.supply
         return Restocking(engine, supply, within_days=within, progress=self._progress)
 
-    def _made(self, curve: _Curve, restocking: Restocking) -> None:
-        curve.take(restocking)
-        self.answer()
-
-    def _planned(self, curve: _Curve, mode: str, figure: float, plan: OrderPlan) -> None:
-        curve.asked[mode, figure] = plan
-        self.answer()
-
-    def _followed(self, curve: _Curve, found: tuple[KnownPlans, Iterator[OrderPlan]]) -> None:
-        curve.keep(*found)
+    def _known(self, keep: Callable[[Any], None], found: Any) -> None:
+        """Keep what was found, and answer with it."""
+        keep(found)
         self.answer()
 
     def _over(self, whole: bool) -> None:
         if not whole:
-            self.curve.forget()
+            if not self.curve.known.complete:
+                self.curve.restocking = None
             self.meter.end("Stopped. Change an entry to go on.", stopped=True)
             return
         number = len(self.curve.known.plans) - 1

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable
+from dataclasses import replace
 
 from markupsafe import Markup
 
@@ -10,7 +11,8 @@ from fitgraph.lab.part_numbers import with_cards
 from fitgraph.model import Catalogue
 from fitgraph.report.as_html import cautions_html, report_html, rows_html, unbroken
 from fitgraph.report.blocks import Block, Report
-from fitgraph.report.tables import Table
+from fitgraph.report.tables import Column, Table
+from fitgraph.wording import capital
 
 #: Rows shown at once; the others open on demand.
 _MOST_ROWS = 10
@@ -19,11 +21,19 @@ _MOST_ROWS = 10
 Piece = Report | Block | Markup
 
 
+def _headed(column: Column) -> Column:
+    """Return a column whose heading begins with a capital, as buttons and fields do."""
+    if isinstance(column.title, Markup):
+        return column
+    return replace(column, title=capital(column.heading))
+
+
 def _table(table: Table) -> Markup:
     """Return a table whose headers sort it (fitgraph/lab/sorting.py), which folds it as well.
 
     In a narrow window each row stands under itself.
     """
+    table = replace(table, columns=tuple(map(_headed, table.columns)))
     if not table.headed:
         return rows_html(table, table.title, "fg-narrow")
     figures = all(column.unit.figures for column in table.columns[1:])

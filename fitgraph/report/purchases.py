@@ -7,7 +7,7 @@ from dataclasses import replace
 from typing import Any
 
 from fitgraph.model import Catalogue, Supply, Vocabulary
-from fitgraph.report.blocks import Block, Report, Say, Section, Tone
+from fitgraph.report.blocks import Block, Report, Say, Section, Tone, quiet
 from fitgraph.report.hints import Hints
 from fitgraph.report.tables import Column, Table
 from fitgraph.report.tallies import NO_ENQUIRIES
@@ -19,19 +19,21 @@ from fitgraph.report.values import (
     FLAG,
     LIST,
     SHARE,
-    TEXT,
     WEIGHT,
     Unit,
     money_of,
     number,
 )
 from fitgraph.stock import OrderPlan
-from fitgraph.stock.known_plans import changes_of
+from fitgraph.stock.known_plans import changes_of, reaches
 from fitgraph.stock.plans import Plans
-from fitgraph.wording import plural
+from fitgraph.wording import first_of, plural
 
-#: Told as "3 × 10", to the right like a figure.
-_PACKS = Unit(str, str)
+#: A lead time in words.
+COMES = Unit(lambda days: plural(days, "day"), int, "d", blank="not known")
+
+#: Parts named at once; data has all.
+_NAMED = 3
 
 
 def _plan(plan: OrderPlan, vocabulary: Vocabulary, supply: Supply) -> dict[str, Any]:
@@ -107,11 +109,17 @@ def orders_table(plan: OrderPlan, supply: Supply, catalogue: Catalogue) -> Table
 def curve_table(curve: Sequence[OrderPlan], vocabulary: Vocabulary) -> Table:
     """Return the steps of the curve: what each costs, serves, and orders otherwise."""
     money = money_of(vocabulary)
-    rows = []
-    for before, plan in zip([None, *curve], curve, strict=False):
-        added, dropped = changes_of(before, plan)
-        step = None if before is None else plan.served - before.served
-        rows.append((plan.cost, added, dropped, plan.served, plan.share, step, plan.proven))
+    rows = [
+        (
+            plan.cost,
+            *changes_of(before, plan),
+            plan.served,
+            plan.share,
+            _more(before, plan),
+            plan.proven,
+        )
+        for before, plan in zip([None, *curve], curve, strict=False)
+    ]
     columns = (
         *(Column("cost", money), Column("orders", LIST), Column("drops", LIST)),
         *(Column("served", WEIGHT), Column("share", FINE_SHARE), Column("more", _MORE)),
@@ -124,6 +132,10 @@ def curve_table(curve: Sequence[OrderPlan], vocabulary: Vocabulary) -> Table:
 _MORE = replace(WEIGHT, blank="")
 
 
+def _more(before: OrderPlan | None, plan: OrderPlan) -> float | None:
+    return None if before is None else plan.served - before.served
+
+
 def tables(found: Plans) -> tuple[Table, ...]:
     """Return the lines of the orders, deliveries among them, and the steps of the curve."""
     curve = curve_table(found.curve, found.catalogue.vocabulary)
@@ -132,47 +144,96 @@ def tables(found: Plans) -> tuple[Table, ...]:
     return (orders_table(found.plan, found.supply, found.catalogue), curve)
 
 
-def _plan_blocks(found: Plans, plan: OrderPlan) -> list[Block]:
-    money = money_of(found.catalogue.vocabulary)
+def order_blocks(plan: OrderPlan, supply: Supply, catalogue: Catalogue) -> tuple[Block, ...]:
+    """Return orders by supplier, then what they cost with deliveries, and when all is there."""
+    money = money_of(catalogue.vocabulary)
     pieces: list[Block] = []
     for supplier, lines in plan.orders.items():
-        rows: list[tuple[Any, ...]] = [
-            (
-                found.catalogue.called(line.offer.sku),
-                f"{line.packs} × {line.offer.pack}",
-                "?" if line.offer.lead_days is None else line.offer.lead_days,
-                line.cost,
-            )
-            for line in lines
-        ]
-        delivery = found.supply.terms(supplier).delivery
-        if delivery:
-            rows.append(("delivery", "", "", delivery))
-        columns = (
-            Column("sku", TEXT, f"from {supplier or 'any supplier'}"),
-            Column("packs", _PACKS, "packs × pieces"),
-            Column("lead_days", _PACKS, "days"),
-            Column("cost", money),
+        goods, delivery = sum(line.cost for line in lines), supply.terms(supplier).delivery
+        told = f"{supplier or 'Any supplier'}: goods {money.show(goods)}"
+        table = Table.of(
+            "orders",
+            lines,
+            (Column("part"), lambda line: catalogue.called(line.offer.sku)),
+            (Column("packs", COUNT), lambda line: line.packs),
+            (Column("pieces", COUNT, "pieces in one"), lambda line: line.offer.pack),
+            (Column("price", money, "a pack"), lambda line: line.offer.pack_price),
+            (Column("cost", money), lambda line: line.cost),
+            (Column("days", COMES, "comes in"), lambda line: line.offer.lead_days),
+            title=told + (f", delivery {money.show(delivery)}" if delivery else ""),
+            whole=True,
         )
-        pieces.append(Section("", (Table("orders", columns, tuple(rows)),)))
-    return pieces
+        pieces.append(Section("", (table,)))
+    if plan.lines:
+        days = plan.lead_days
+        when = (
+            "one lead time is not known" if days is None else f"all is there in {COMES.show(days)}"
+        )
+        whole = Say(f"With deliveries {money.show(plan.cost)}; {when}.", deep=1)
+        pieces.append(Section("", (whole,)))
+    return tuple(pieces)
+
+
+def opened_section(plan: OrderPlan) -> tuple[Section, ...]:
+    """Return which enquiries orders serve, where there are orders."""
+    numbers = Say(", ".join(e.called for e in plan.opened))
+    told = Section("The enquiries that these orders serve", (numbers,), folded=True)
+    return (told,) if plan.lines else ()
+
+
+def proof_text(plan: OrderPlan, after: OrderPlan | None = None, *, target: bool) -> str:
+    """Return whether better orders could exist.
+
+    Parameters
+    ----------
+    plan : OrderPlan
+        The orders.
+    after : OrderPlan, optional
+        The next step of the curve, where there is one: its cost proves that nothing between
+        serves more.
+    target : bool
+        Whether a share was asked for, not a sum.
+    """
+    open_ = [p for p in (plan, after) if p is not None and not p.proven]
+    if open_:
+        return f"Not proven: within {max(p.gap for p in open_):.1%} of the best there could be."
+    best = "no cheaper orders serve as many" if target else "no orders for this sum serve more"
+    return f"Proven: {best} (gap 0%)."
+
+
+def changed_text(before: OrderPlan | None, plan: OrderPlan, catalogue: Catalogue) -> str:
+    """Return which orders a plan has and the one before has not, and which it drops, in words."""
+    changes = zip(("with", "without"), changes_of(before, plan), strict=True)
+    named = [f"{how} {first_of(map(catalogue.called, s), _NAMED)}" for how, s in changes if s]
+    return ", ".join(named)
+
+
+def next_text(plan: OrderPlan, after: OrderPlan | None, catalogue: Catalogue) -> str:
+    """Return what the next unit of money buys."""
+    if after is None:
+        return "More money serves nobody else: what is left cannot be ordered for."
+    money = catalogue.vocabulary.money
+    return (
+        f"The next step: {money(after.cost - plan.cost)} more ({money(after.cost)} in all) "
+        f"serve {after.served - plan.served:g} more, "
+        f"{changed_text(plan, after, catalogue) or 'in other packs'}."
+    )
 
 
 def _curve_shown(found: Plans) -> Table:
-    rows, called = [], found.catalogue.called
-    for row in curve_table(found.curve, found.catalogue.vocabulary).rows:
-        cost, added, dropped, served, share, step, _ = row
-        change = [f"+{called(s)}" for s in added] + [f"−{called(s)}" for s in dropped]
-        rows.append((cost, ", ".join(change) or "no order", served, share, step))
-    columns = (
-        *(Column("spend", money_of(found.catalogue.vocabulary)), Column("orders")),
-        *(Column("served", WEIGHT), Column("share", SHARE), Column("more", _MORE)),
+    catalogue = found.catalogue
+    return Table.of(
+        "curve",
+        [*zip([None, *found.curve], found.curve, strict=False)],
+        (Column("spend", money_of(catalogue.vocabulary)), lambda step: step[1].cost),
+        (Column("orders"), lambda step: changed_text(step[0], step[1], catalogue) or "no order"),
+        (Column("served", WEIGHT), lambda step: step[1].served),
+        (Column("share", SHARE), lambda step: step[1].share),
+        (Column("more", _MORE), lambda step: _more(*step)),
     )
-    return Table("curve", columns, tuple(rows))
 
 
-def served_text(plan: OrderPlan, vocabulary: Vocabulary) -> str:
-    """Return what orders cost and serve, as the beginning of a sentence."""
+def _served_text(plan: OrderPlan, vocabulary: Vocabulary) -> str:
     if not plan.total:
         return "there are no enquiries in this catalogue"
     asked = plural(plan.total, "enquiry", "enquiries")
@@ -187,21 +248,26 @@ def served_text(plan: OrderPlan, vocabulary: Vocabulary) -> str:
     )
 
 
-def bound_text(gap: float) -> str:
-    """Return how far orders may be from the best, where they are not proven to be it."""
-    return f"within {gap:.1%} of the best there could be"
+def plan_headline(plan: OrderPlan, vocabulary: Vocabulary, target: float | None = None) -> str:
+    """Return what orders cost and serve, and whether that is the share that was asked for.
 
-
-def _plan_headline(found: Plans, plan: OrderPlan) -> str:
-    text = served_text(plan, found.catalogue.vocabulary)
+    Parameters
+    ----------
+    plan : OrderPlan
+        The orders.
+    vocabulary : Vocabulary
+        Gives the currency.
+    target : float, optional
+        That share.
+    """
+    missed = target is not None and not reaches(plan, target)
+    text = _served_text(plan, vocabulary)
     if not plan.lines:
-        wanted = "" if found.target is None or not plan.reached else f" for {found.target:.0%}"
-        text = f"Nothing to order{wanted}: {text}."
-    else:
-        text = f"{text}; {'proven' if plan.proven else bound_text(plan.gap)}."
-    if not plan.reached and found.target is not None:
-        text = f"{found.target:.0%} is out of reach; this is the most: {text}"
-    return text
+        wanted = "" if target is None or missed else f" for {target:.0%}"
+        text = f"Nothing to order{wanted}: {text}"
+    if missed:
+        text = f"{target:.0%} is out of reach with what can be ordered; this is the most: {text}"
+    return f"{text}."
 
 
 def report(found: Plans, hints: Hints) -> Report:
@@ -210,9 +276,10 @@ def report(found: Plans, hints: Hints) -> Report:
     if asked and not any(asked):
         return Report(NO_ENQUIRIES)
     headline, pieces = "", list[Block]()
-    if found.plan is not None:
-        headline = _plan_headline(found, found.plan)
-        pieces += _plan_blocks(found, found.plan)
+    if (plan := found.plan) is not None:
+        headline = plan_headline(plan, found.catalogue.vocabulary, found.target)
+        pieces.append(quiet(proof_text(plan, target=found.target is not None)))
+        pieces += order_blocks(plan, found.supply, found.catalogue)
     if found.curve:
         shown: list[Block] = [_curve_shown(found)]
         if found.curve[-1].served < found.reachable:

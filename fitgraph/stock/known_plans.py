@@ -51,15 +51,16 @@ class KnownPlans:
         Of two that cost the same (no order, and goods for nothing) the one that serves more.
         Where none does and all are known, that of the plan that serves most.
         """
-        found = (p.cost for p in self.plans if p.share >= share - _EPSILON)
+        found = (p.cost for p in self.plans if reaches(p, share))
         cost = next(found, None)
         if cost is None:
             return len(self.plans) - 1 if self.complete else None
         return bisect_right([p.cost for p in self.plans], cost) - 1
 
-    def reaches(self, share: float) -> bool:
-        """Return whether a plan that is known reaches a share."""
-        return any(p.share >= share - _EPSILON for p in self.plans)
+
+def reaches(plan: OrderPlan, share: float) -> bool:
+    """Return whether a plan serves a share of all enquiries."""
+    return plan.share >= share - _EPSILON
 
 
 def changes_of(
