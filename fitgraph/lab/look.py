@@ -310,6 +310,12 @@ def text_field(description: str, placeholder: str, **more: Any) -> widgets.Text:
     )
 
 
+def in_row(field: widgets.Widget, flex: str = "1 1 24em") -> widgets.Widget:
+    """Return a field laid out so that there is room beside it, and that it is never too wide."""
+    field.layout.flex, field.layout.min_width, field.layout.max_width = flex, "0", "100%"
+    return field
+
+
 def checkbox(description: str, margin: str = "2px 2px 2px 9em", **more: Any) -> widgets.Checkbox:
     """Return a box to tick, under the fields of a grid."""
     layout = widgets.Layout(width="auto", margin=margin)

@@ -4,11 +4,13 @@ from __future__ import annotations
 
 from collections.abc import Callable, Sequence
 from dataclasses import replace
-from html import escape
 from pathlib import Path
+from typing import Any
 
 import ipywidgets as widgets
+from markupsafe import Markup
 
+from fitgraph.errors import InputError
 from fitgraph.intake.build import ASIDE, Report
 from fitgraph.intake.guess import Choice
 from fitgraph.intake.job import (
@@ -20,11 +22,10 @@ from fitgraph.intake.job import (
     serving,
     with_kind,
 )
-from fitgraph.intake.mapping import BY_TITLE, FIELDS, MAPPING, MappingError
+from fitgraph.intake.mapping import BY_TITLE, FIELDS, MAPPING
 from fitgraph.intake.mapping import Column as Meant
 from fitgraph.intake.row_kinds import UnknownKind
-from fitgraph.intake.sources import Sheet, SourceError, read_held
-from fitgraph.lab import tables
+from fitgraph.intake.sources import Sheet, read_held
 from fitgraph.lab.answering import Answering, Task
 from fitgraph.lab.chosen import choose
 from fitgraph.lab.leads import page_link
@@ -34,6 +35,7 @@ from fitgraph.lab.look import (
     fold,
     heading,
     html,
+    in_row,
     note,
     row,
     sides,
@@ -41,8 +43,9 @@ from fitgraph.lab.look import (
     text_field,
 )
 from fitgraph.lab.saves import download_link
-from fitgraph.report.as_html import html as report_html
-from fitgraph.report.as_html import table_html
+from fitgraph.lab.shown import Piece
+from fitgraph.report.blocks import Report as Shown
+from fitgraph.report.blocks import Say, fault, status
 from fitgraph.shop import imports
 from fitgraph.wording import plural
 
@@ -58,12 +61,36 @@ _MOST_BYTES = 6_000_000
 #: Where a catalogue goes if nobody says.
 _INTO = "~/my-shop"
 
-_READING = tables.status("Reading …")
+
+def _asking(
+    name: str,
+    options: list[tuple[str, Any]],
+    value: Any,
+    decide: Callable[[Any], None],
+    told: str,
+) -> widgets.Box:
+    """Return a field in which somebody says what something is, and what is told beside it."""
+    field = in_row(dropdown(name[:60], options, value=value, tooltip=name[:200]), "0 1 34em")
+    field.observe(lambda change: decide(change["new"]), names="value")
+    return row([field, note(told)])
 
 
-def _beside(field: widgets.Widget, flex: str) -> None:
-    """Lay a field out so that there is room beside it, and that it is never too wide."""
-    field.layout.flex, field.layout.min_width, field.layout.max_width = flex, "0", "100%"
+def _files(folder: Path) -> Markup:
+    """Return links that save what an import wrote for people."""
+    links = (
+        download_link(f"Save {name}", name, kind, (folder / name).read_bytes())
+        for name, kind in ((ASIDE, "text/csv"), (MAPPING, "application/toml"))
+        if (folder / name).exists()
+    )
+    return Markup("<p>{}</p>").format(Markup("").join(links))
+
+
+def _where(done: Report) -> Piece:
+    """Return where a new catalogue is, and the ways to it where pages are about it from now on."""
+    if done.loaded is None or not choose(done.folder):
+        return Say(f"It is in {done.folder}.")
+    told = Markup("<p>The pages are about it from now on: go to {} or to {}.</p>")
+    return told.format(page_link("counter", "the counter"), page_link("start", "the start"))
 
 
 class OwnData(Answering):
@@ -82,25 +109,27 @@ class OwnData(Answering):
         #: Columns that were asked about, and whether importing was pressed while it was read again.
         self._unsure: set[tuple[str, str]] = set()
         self._pressed = False
-        self.source = text_field(
-            "List",
-            "path of a spreadsheet, or sqlite:///stock.db#parts",
-            continuous_update=False,
+        self.source = in_row(
+            text_field(
+                "List",
+                "path of a spreadsheet, or sqlite:///stock.db#parts",
+                continuous_update=False,
+            )
         )
-        _beside(self.source, "1 1 24em")
         self.upload = widgets.FileUpload(
             multiple=False,
             description="Choose a file",
             tooltip="Hand over a spreadsheet of up to 6 MB from this computer",
             layout=widgets.Layout(width="auto"),
         )
-        self.into = text_field(
-            "Catalogue",
-            "folder of the catalogue to make, or to add to",
-            value=_INTO,
-            continuous_update=False,
+        self.into = in_row(
+            text_field(
+                "Catalogue",
+                "folder of the catalogue to make, or to add to",
+                value=_INTO,
+                continuous_update=False,
+            )
         )
-        _beside(self.into, "1 1 24em")
         self.read = button("Read it", self._typed, tooltip="Read the list; nothing is written yet")
         self.take = button(
             "Import it",
@@ -152,7 +181,7 @@ class OwnData(Answering):
         self.upload.value = ()
         if len(data) > _MOST_BYTES:
             told = f"{name} has more than {_MOST_BYTES:,} bytes; type its path instead."
-            self.message.value = tables.wrap(tables.alert(told))
+            self.write(self.message, fault(told))
             return
         self.source.value = ""
         self._forget()
@@ -161,8 +190,7 @@ class OwnData(Answering):
     def _typed(self) -> None:
         typed = self.source.value.strip()
         if not typed:
-            told = "Type the path of your list, or choose a file."
-            self.message.value = tables.wrap(tables.alert(told))
+            self.write(self.message, fault("Type the path of your list, or choose a file."))
             return
         self._forget()
         path = typed if "://" in typed else str(Path(typed).expanduser())
@@ -188,25 +216,18 @@ class OwnData(Answering):
         self.drop(self.done)
         # Whoever presses to import right after naming the folder presses a button that is open.
         self.job, self.take.disabled, self._pressed = None, not again, False
-        self.done.value, self.message.value = "", tables.wrap(_READING)
-
+        self.write(self.done)
+        self.write(self.message, status("Reading …"))
         folder = self.folder()
 
-        def read() -> Job | str:
-            words, mapping = serving(folder)
-            try:
-                return prepared(sources(), words, mapping)
-            except (SourceError, MappingError) as error:
-                return str(error)
+        def over(whole: bool) -> None:
+            self.answer.layout.display = "flex" if whole else "none"
 
-        self.work_out(lambda: [Task(read, self._prepared)], self.message)
+        read = Task(lambda: prepared(sources(), *serving(folder)), self._prepared)
+        self.work_out(lambda: [read], self.message, over)
 
-    def _prepared(self, job: Job | str) -> None:
-        """Ask about what was read, or tell why it could not be."""
-        if isinstance(job, str):
-            self.message.value = tables.wrap(tables.alert(job))
-            self.answer.layout.display = "none"
-            return
+    def _prepared(self, job: Job) -> None:
+        """Ask about what was read."""
         # What the mapping says already is not asked again.
         self._kinds_said = {
             w: r for w, r in self._kinds_said.items() if job.known.roles.get(w) != r
@@ -218,7 +239,7 @@ class OwnData(Answering):
         rows = sum(len(t.rows) + len(t.sums) for t in job.tables)
         named = ", ".join(dict.fromkeys(t.source for t in job.tables))
         told = f"{named}: {plural(rows, 'row')}, {plural(len(self.choices), 'column')}"
-        self.message.value = tables.wrap(f'<p role="status"><strong>{escape(told)}</strong></p>')
+        self.write(self.message, Shown(told))
         before, self._unsure = (
             self._unsure,
             {(c.source, c.column) for c in self.choices if not c.sure},
@@ -228,14 +249,13 @@ class OwnData(Answering):
         self.questions.children = [self._question(n) for n in unsure[:_COLUMNS]]
         self.certain.children = [self._question(n) for n in sure[:_COLUMNS]]
         self._ask_kinds()
-        self.answer.layout.display = "flex"
         self.take.disabled = False
         self._understand()
         if self._pressed and self._unsure <= before:
             self._import()
         elif self._pressed:
             told = "With this folder's words more is not certain: look above, then press again."
-            self.done.value = tables.wrap(tables.status(told))
+            self.write(self.done, status(told))
 
     # ---------------------------------------------------------------- asking
 
@@ -251,20 +271,12 @@ class OwnData(Answering):
             for path in (*(f"{kind.name}.{d}" for d in kind.dimensions), kind.name)
         )
         rest = [Meant(means) for means in (*FIELDS, *paths) if means not in named]
-        return [
-            *((f"{imports.meaning(c)}: {imports.told(c)}", c) for c in likely),
-            *((f"{imports.meaning(c)}: {imports.told(c)}", c) for c in rest),
-        ]
+        return [(f"{imports.meaning(c)}: {imports.told(c)}", c) for c in (*likely, *rest)]
 
     def _question(self, place: int) -> widgets.Box:
         choice = self.choices[place]
-        field = dropdown(
-            choice.column, self._options(choice), value=choice.taken, tooltip=choice.column
-        )
-        _beside(field, "0 1 34em")
 
-        def decide(change: dict[str, object]) -> None:
-            meant = field.value
+        def decide(meant: Meant | None) -> None:
             if self.job is None or meant is None:
                 return
             if meant in choice.options:
@@ -276,9 +288,8 @@ class OwnData(Answering):
             self._ask_kinds()
             self._understand()
 
-        field.observe(decide, names="value")
-        holds = ", ".join(choice.samples) or "nothing"
-        return row([field, note(f"holds {holds}"[:90])])
+        holds = f"holds {', '.join(choice.samples) or 'nothing'}"[:90]
+        return _asking(choice.column, self._options(choice), choice.taken, decide, holds)
 
     def _ask_kinds(self) -> None:
         """Ask which kinds of parts are meant by words that name none."""
@@ -293,22 +304,16 @@ class OwnData(Answering):
         word = kind.word
         # What nobody changes counts as it stands, and is not asked again.
         self.job = with_kind(self.job, word, self._kinds_said.setdefault(word, BY_TITLE))
-        field = dropdown(
-            word[:60],
-            [(told, name) for name, told in imports.kinds(self.job.vocabulary)],
-            value=self._kinds_said[word],
-            tooltip=word[:200],
-        )
-        _beside(field, "0 1 34em")
+        options = [(told, name) for name, told in imports.kinds(self.job.vocabulary)]
 
-        def decide(change: dict[str, object]) -> None:
+        def decide(role: str | None) -> None:
             if self.job is not None:
-                self._kinds_said[word] = field.value or ""
+                self._kinds_said[word] = role or ""
                 self.job = with_kind(self.job, word, self._kinds_said[word])
                 self._understand()
 
-        field.observe(decide, names="value")
-        return row([field, note(f"which kind of part? {imports.which_rows(kind)}")])
+        told = f"which kind of part? {imports.which_rows(kind)}"
+        return _asking(word, options, self._kinds_said[word], decide, told)
 
     def _understand(self) -> None:
         """Show the first rows beside what is understood of them."""
@@ -316,18 +321,12 @@ class OwnData(Answering):
         told = "Say what these are, or leave the guess:"
         if not self.questions.children and not self.kinds.children:
             told = "Every column is certain; look at the first rows below."
-        self.asked.value = tables.wrap(f"<p>{escape(told)}</p>")
+        self.write(self.asked, Say(told))
         with self.in_words(self.message):
+            vocabulary = self.job.vocabulary
             shown = first_rows(self.job, self.choices, _ROWS)[:_TABLES]
-            self.standing.value = tables.wrap(
-                "".join(table_html(imports.as_they_stand(t)) for t, _ in shown)
-            )
-            self.seen.value = tables.wrap(
-                "".join(
-                    table_html(imports.understood(intake, self.job.vocabulary))
-                    for _, intake in shown
-                )
-            )
+            self.write(self.standing, *(imports.as_they_stand(t) for t, _ in shown))
+            self.write(self.seen, *(imports.understood(i, vocabulary) for _, i in shown))
 
     # ---------------------------------------------------------------- importing
 
@@ -337,40 +336,17 @@ class OwnData(Answering):
             return
         job, choices, folder = self.job, list(self.choices), self.folder()
         self.take.disabled = True
-        self.done.value = tables.wrap(tables.status("Importing …"))
+        self.write(self.done, status("Importing …"))
 
-        def write() -> str:
+        def write() -> tuple[Piece, ...]:
             try:
-                report = imports.import_tables(job, choices, folder)
-                return self._told(report, choices, self._files(folder))
-            except (MappingError, OSError) as error:
-                return tables.wrap(tables.alert(str(error)))
+                done = imports.import_tables(job, choices, folder)
+                return imports.report(done, choices), _files(folder), _where(done)
+            except OSError as error:
+                raise InputError(str(error)) from None
 
-        self.work_out(lambda: [Task(write, self._imported)], self.done)
+        def over(_whole: bool) -> None:
+            self.take.disabled = False
 
-    def _imported(self, told: str) -> None:
-        self.done.value = told
-        self.take.disabled = False
-
-    @staticmethod
-    def _files(folder: Path) -> str:
-        """Return links that save what the import wrote for people."""
-        links = [
-            download_link(f"Save {name}", name, kind, (folder / name).read_bytes())
-            for name, kind in ((ASIDE, "text/csv"), (MAPPING, "application/toml"))
-            if (folder / name).exists()
-        ]
-        return f"<p>{''.join(links)}</p>"
-
-    @staticmethod
-    def _told(report: Report, choices: list[Choice], files: str) -> str:
-        shared = report.loaded is not None and choose(report.folder)
-        told = (
-            f"The pages are about it from now on: go to {page_link('counter', 'the counter')} or "
-            f"to {page_link('start', 'the start')}."
-            if shared
-            else f"It is in {escape(str(report.folder))}."
-        )
-        return f"{report_html(imports.report(report, choices))}" + tables.wrap(
-            f"{files}<p>{told}</p>"
-        )
+        told = Task(write, lambda pieces: self.write(self.done, *pieces))
+        self.work_out(lambda: [told], self.done, over)

@@ -2,20 +2,19 @@
 
 from __future__ import annotations
 
-from html import escape
 from pathlib import Path
 
-import ipywidgets as widgets
+from markupsafe import Markup
 
-from fitgraph.catalogue import CatalogueError
 from fitgraph.draw.doors import door_svg
-from fitgraph.lab import tables
 from fitgraph.lab.answering import Answering
 from fitgraph.lab.chosen import choose
 from fitgraph.lab.leads import PAGES, page_link
-from fitgraph.lab.look import field_layout, heading, html, row, style
+from fitgraph.lab.look import button, heading, html, in_row, row, style, text_field
 from fitgraph.lab.opened import OpenCatalogue, open_catalogue
+from fitgraph.lab.shown import shown
 from fitgraph.records import dataclass
+from fitgraph.report.blocks import Say, Section, Tone, status
 
 
 @dataclass(frozen=True, slots=True)
@@ -89,23 +88,31 @@ _CSS = (
     ".fg-door-picture{display:block;width:120px;height:76px;margin-bottom:8px}\n"
     ".fg-door strong{display:block;font-size:18px;margin-bottom:4px;color:var(--fg-fits)}\n"
     ".fg-door p.fg-note{margin:0;padding:4px 16px 12px;min-height:1.5em}\n"
+    ".fg-html ul.fg-doors{list-style:none;padding:0}"
 )
 
 
-def doors_html() -> str:
-    """Return the doors: a picture, a title and a sentence each, and the pages beside it."""
-    drawn = []
-    for door in DOORS:
-        more = ", ".join(page_link(page, words) for words, page in door.more)
-        drawn.append(
-            f'<li class="fg-door"><a href="{PAGES[door.page]}">{door_svg(door.name)}'
-            f"<strong>{escape(door.title)}</strong>{escape(door.sentence)}</a>"
-            f'<p class="fg-note">{"Also: " + more if more else ""}</p></li>'
-        )
-    return (
-        f"<style>{_CSS}.fg-html ul.fg-doors{{list-style:none;padding:0}}</style>"
-        f'<ul class="fg-doors">{"".join(drawn)}</ul>'
+def _door(door: Door) -> Markup:
+    """Return a door: a picture, a title and a sentence, and the pages beside it."""
+    more = Markup(", ").join(page_link(page, words) for words, page in door.more)
+    return Markup(
+        '<li class="fg-door"><a href="{}">{}<strong>{}</strong>{}</a>'
+        '<p class="fg-note">{}{}</p></li>'
+    ).format(
+        PAGES[door.page],
+        Markup(door_svg(door.name)),
+        door.title,
+        door.sentence,
+        "Also: " * bool(more),
+        more,
     )
+
+
+def doors() -> Markup:
+    """Return the doors with their style."""
+    style = Markup("<style>{}</style>").format(Markup(_CSS))
+    listed = Markup("").join(map(_door, DOORS))
+    return style + Markup('<ul class="fg-doors">{}</ul>').format(listed)
 
 
 class Start(Answering):
@@ -123,32 +130,21 @@ class Start(Answering):
         super().__init__()
         self.opened = opened
         self.health, self.message = html(), html()
-        self.folder = widgets.Text(
-            description="Folder",
-            placeholder="path of a catalogue folder; empty for the demo",
-            continuous_update=False,
-            style={"description_width": "8.5em"},
-            layout=field_layout(),
+        self.folder = in_row(
+            text_field(
+                "Folder",
+                "path of a catalogue folder; empty for the demo",
+                continuous_update=False,
+            )
         )
-        self.folder.layout.flex, self.folder.layout.max_width = "1 1 22em", "100%"
-        self.folder.layout.min_width = "0"
-        self.open = widgets.Button(
-            description="Open it",
-            tooltip="Open this folder for all pages",
-            layout=widgets.Layout(width="auto"),
-        )
-        self.open.on_click(lambda _: self.take())
+        self.open = button("Open it", self.take, tooltip="Open this folder for all pages")
+        own = Markup("<p>{}: a spreadsheet, a price list or a database. Or open a folder:</p>")
         self.children = (
             style(self),
             self.health,
-            html(tables.wrap(doors_html())),
+            html(shown(doors())),
             heading("Another catalogue"),
-            html(
-                tables.wrap(
-                    f"<p>{page_link('own', 'Make one of your own list')}: a spreadsheet, a price "
-                    "list or a database. Or open a folder:</p>"
-                )
-            ),
+            html(shown(own.format(page_link("own", "Make one of your own list")))),
             row([self.folder, self.open]),
             self.message,
         )
@@ -159,35 +155,19 @@ class Start(Answering):
         with self.in_words(self.health):
             shop = self.opened.shop
             where = "the demo that comes with fitgraph" if shop.folder is None else shop.folder
-            found = shop.check()
-            told = found.report().headline
-            listed = "".join(f"<li>{escape(str(f))}</li>" for f in self.opened.findings)
-            more = (
-                f"<details><summary>What to look at, and how to mend it</summary>"
-                f"<ul>{listed}</ul></details>"
-                if listed
-                else ""
-            )
-            self.health.value = tables.wrap(
-                f'<p role="status"><strong>{escape(told)}</strong> '
-                f'<span class="fg-note">{escape(str(where))}</span></p>{more}'
-            )
+            found = shop.check().report()
+            told = Say("", Tone.STATUS, lead=found.headline, aside=str(where))
+            more = Section("What to look at, and how to mend it", found.blocks, folded=True)
+            self.write(self.health, *((told, more) if found.blocks else (told,)))
 
     def take(self) -> None:
         """Open the folder that is typed, for this page and all that are opened from now on."""
         with self.in_words(self.message):
             typed = self.folder.value.strip()
             folder = Path(typed).expanduser().absolute() if typed else None
-            try:
-                self.opened = open_catalogue(folder, demo=folder is None)
-            except CatalogueError as error:
-                self.message.value = tables.wrap(tables.alert(f"{error}"))
-                return
-            shared = choose(folder)
-            told = (
-                "Opened. Pages that you open from now on are about it."
-                if shared
-                else "It can be used. In a notebook, write its path into open_catalogue(...)."
-            )
-            self.message.value = tables.wrap(tables.status(told))
+            self.opened = open_catalogue(folder, demo=folder is None)
+            told = "It can be used. In a notebook, write its path into open_catalogue(...)."
+            if choose(folder):
+                told = "Opened. Pages that you open from now on are about it."
+            self.write(self.message, status(told))
             self._tell()
