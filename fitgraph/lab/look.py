@@ -124,7 +124,7 @@ def _widget_css() -> str:
         ".fg-html table.fg-rows tr{padding:.4em 0;border-bottom:1px solid var(--fg-line)}"
         ".fg-html table.fg-rows :is(th,td){border:0;padding:.05em 0;white-space:normal}"
         ".fg-html table.fg-rows td.fg-figure{display:inline-block;margin-right:1.2em}"
-        ".fg-html table.fg-rows td[data-head]:not(:empty)::before"
+        ".fg-html table.fg-rows [data-head]:not(:empty)::before"
         "{content:attr(data-head) ' ';color:var(--fg-muted)}}\n"
         # Headings of narrow columns break between words, so that small tables fit.
         "@media (max-width:600px){.fg-html thead th.fg-figure{white-space:normal}"

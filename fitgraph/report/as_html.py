@@ -140,12 +140,12 @@ def rows_html(table: Table, caption: str, kind: str = "fg-fit", most: int | None
         head = Markup("<thead><tr>{}</tr></thead>").format(cells)
 
     def cell(n: int, value: Any, shown: str) -> Markup:
-        if n == 0:
-            name = _heading(kinds[0], shown)
-            return Markup('<th scope="row"{}>{}</th>').format(name, _cell(value, shown))
         named = Markup("")
-        if most is not None and table.headed:
+        if most is not None and table.headed and (n or kinds[0]):  # a name says what it is
             named = Markup(' data-head="{}"').format(Markup(heads[n]).striptags())
+        if n == 0:
+            kind = _heading(kinds[0], shown)
+            return Markup('<th scope="row"{}{}>{}</th>').format(kind, named, _cell(value, shown))
         return Markup("<td{}{}>{}</td>").format(_class(kinds[n]), named, _cell(value, shown))
 
     body = Markup("").join(
