@@ -20,6 +20,7 @@ from fitgraph.explain import (
 )
 from fitgraph.explain.standing import PartStanding
 from fitgraph.explain.words_rider import about
+from fitgraph.explain.words_rider import builds_text as builds_text
 from fitgraph.lab.part_numbers import sku_html
 from fitgraph.lab.part_numbers import with_cards as with_cards
 from fitgraph.model import Catalogue, Option, Part, Verdict, Vocabulary, split_label
@@ -32,6 +33,7 @@ from fitgraph.report.remainders import stand_counts
 from fitgraph.report.tables import Column, Table
 from fitgraph.report.unasked import without_text
 from fitgraph.report.values import MASS_TOLD, MOMENT_TOLD, PLACE, Unit, money_of
+from fitgraph.report.values import TOLD_FIGURE as TOLD_FIGURE
 from fitgraph.solve.engine import Build
 from fitgraph.solve.limits import Counted
 from fitgraph.units import show_mass
@@ -45,9 +47,6 @@ MOST_ROWS = 10
 
 #: Joints, parts and steps named at once.
 MOST_NAMES = 3
-
-#: Figures that are told in words of their own.
-TOLD_FIGURE = Unit(str, str)
 
 
 def long_table(table: Table, most: int = MOST_ROWS) -> str:
@@ -95,19 +94,6 @@ def cautions_html(texts: Iterable[str]) -> str:
 def cautions(vocabulary: Vocabulary, *topics: str) -> str:
     """Return the cautions on topics: the vocabulary's own, else the general ones."""
     return cautions_html(cautions_on(vocabulary, topics))
-
-
-def builds_text(number: int) -> str:
-    """Return a number of builds in few characters.
-
-    Examples
-    --------
-    >>> builds_text(1), builds_text(812), builds_text(98_980_594_620)
-    ('1 build', '812 builds', 'about 99 billion builds')
-    """
-    if number >= 10**6:
-        return f"about {about(number)} builds"
-    return plural(number, "build")
 
 
 def counted_text(counted: Counted) -> str:
