@@ -116,13 +116,14 @@ def tasks(desk: Desk) -> list[Task]:
 
     def fillings() -> int:
         desk.page.locator(".fg-choices[aria-label^='Ways'] button").nth(1).click()
-        return 1 + desk.sees(".fg-form table:has(th:has-text('To pay'))")
+        return 1 + desk.sees(".fg-form table:has(th:has-text('strength'))")
 
     def budget() -> int:
-        before = desk.page.locator(".fg-number").first.inner_text()
+        before = desk.page.locator(".fg-count strong").first.inner_text()
         done = desk.fill("Budget", "300")
         desk.page.wait_for_function(
-            "(before) => document.querySelector('.fg-number').innerText !== before", arg=before
+            "(before) => document.querySelector('.fg-count strong').innerText !== before",
+            arg=before,
         )
         return done
 

@@ -9,11 +9,12 @@ from ipywidgets import HTML
 
 from fitgraph.explain import action_text, clash_text
 from fitgraph.explain.standing import standings
-from fitgraph.lab import BuildExplorer, OpenCatalogue, open_catalogue, tables
+from fitgraph.lab import BuildExplorer, OpenCatalogue, open_catalogue
 from fitgraph.lab.debounce import Debounce
 from fitgraph.lab.form import Entries, FormError, part_label, read_entries, read_part
 from fitgraph.mechanics.rules import RULES
 from fitgraph.model import Catalogue, Part, Verdict
+from fitgraph.report.builds import count_told, counted_text
 from fitgraph.solve import Request, Services
 from fitgraph.solve.limits import Counted
 from tests.looping import in_a_loop
@@ -49,7 +50,7 @@ def texts(widget):
 
 
 def shown_number(explorer):
-    return int(re.search(r'fg-number">([\d,]+)<', explorer.number.value)[1].replace(",", ""))
+    return int(re.search(r"([\d,]+) builds?\b", words(explorer.number))[1].replace(",", ""))
 
 
 def test_the_number_shown_is_the_engines(shop, explorer):
@@ -62,7 +63,7 @@ def test_the_number_shown_is_the_engines(shop, explorer):
 def test_the_headline_tells_the_ways_and_the_builds_behind_them(shop, explorer, budget):
     explorer.budget.value = budget
     listed = explorer.ways_panel.listed
-    ways = f"{listed.cores.number:,} ways ( {listed.count.number:,} builds) certain to fit"
+    ways = f"{listed.cores.number:,} ways ({listed.count.number:,} builds) certain to fit"
     told = words(explorer.number)
     explorer.budget.value = ""
     assert listed.none == (budget == "1")
@@ -341,11 +342,13 @@ def test_catalogue_text_is_never_markup(shop):
 
 
 def test_an_estimate_says_so():
-    text = tables.counted_text(Counted(1000, 900, 1100, 0.99))
-    assert text == "about 1,000 (between 900 and 1,100, with 99% confidence)"
-    html = tables.count_html(Counted(1000, 900, 1100, 0.99), None, Counted(40, 40, 40))
-    assert "(estimated, between 900 and 1,100, with 99% confidence)" in html
-    assert "exactly" not in html and "(<" in html and "about 1,000</span> builds)" in html
+    estimate = Counted(1000, 900, 1100, 0.99)
+    text = counted_text(estimate)
+    assert text == "about 1,000 builds (between 900 and 1,100, with 99% confidence)"
+    first, then = count_told(estimate, None, Counted(40, 40, 40))
+    assert first.aside == "estimated, between 900 and 1,100, with 99% confidence"
+    assert first.lead + first.text == "40 ways (about 1,000 builds) certain to fit"
+    assert then.text == "Counting further …"
 
 
 def test_reading_a_part_is_strict_about_its_role(shop):

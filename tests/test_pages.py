@@ -44,18 +44,16 @@ from fitgraph.lab import (
     Practice,
     WhyExplorer,
     open_catalogue,
-    tables,
 )
 from fitgraph.lab.answering import beside
 from fitgraph.lab.arrival import within
-from fitgraph.lab.build_sheet import sheet_files, sheet_of
 from fitgraph.lab.charts import MARKS
-from fitgraph.lab.comparison import comparison_html
 from fitgraph.lab.lesson import resized
 from fitgraph.lab.part_numbers import sku_html, with_cards
+from fitgraph.lab.saved_answer import sheet_files
 from fitgraph.lab.saves import SavedFile, Saves
 from fitgraph.lab.session import SessionError, from_address, read_text, to_address
-from fitgraph.lab.triangle_view import triangle_html
+from fitgraph.lab.shown import shown
 from fitgraph.model import Presence, Reference, Verdict
 from fitgraph.practice.leitner import DAYS, TopicCard, answered, pick
 from fitgraph.practice.progress import OpenRound, Progress, ProgressError, file_of, load, read, save
@@ -68,6 +66,11 @@ from fitgraph.practice.rounds import (
     topic_title,
     topics,
 )
+from fitgraph.report.blocks import Say
+from fitgraph.report.build_sheet import sheet_of
+from fitgraph.report.explanations import verdict_told
+from fitgraph.report.families import triangle_report
+from fitgraph.report.sides import side_by_side
 from fitgraph.solve import Request, Services
 from fitgraph.solve.first_guess import first_guess
 from fitgraph.solve.query import ask
@@ -239,7 +242,7 @@ def test_the_product_says_names_and_no_label_stands_on_another(shop):
 def test_a_verdict_on_many_parts_says_their_roles_before_their_numbers(shop):
     catalogue = shop.catalogue
     said = shop.explainer.why((FORK, BAR, "CLMP-TAR-04", "KIT-SKE-01"), with_changes=False)
-    line = re.sub("<[^>]+>", "", tables.verdict_html(said, catalogue))
+    line = verdict_told(said, catalogue).text
     for sku in said.named:
         title = catalogue.vocabulary.roles[catalogue.parts[sku].role].title
         assert f"{title} {sku}" in line
@@ -264,9 +267,7 @@ def test_no_stock_number_of_a_page_breaks_at_its_hyphen(shop):
     assert counted > 10
     # A long one may break: nothing else would keep a page from growing wider than its window.
     assert "fg-long" in sku_html("A-" * 20) and "fg-long" not in sku_html(BAR)
-    assert (
-        tables.wrap(f"<p>{'A-1' * 20}</p>") == f'<div class="fg fg-html"><p>{"A-1" * 20}</p></div>'
-    )
+    assert shown(Say("A-1" * 20)) == f'<div class="fg fg-html"><p>{"A-1" * 20}</p></div>'
 
 
 def test_a_role_of_the_product_leads_to_its_field(shop, monkeypatch):
@@ -522,10 +523,11 @@ def test_no_cell_of_a_sheet_begins_a_formula(shop, build):
 
 def test_side_by_side_marks_what_differs(shop):
     builds = shop.engine.front(Request(have=(FORK,), budget=300_00))[:2]
-    html = comparison_html(builds, frozenset((FORK,)), shop.catalogue.vocabulary)
+    table, legend = side_by_side(builds, (FORK,), shop.catalogue.vocabulary)
     one, other = ({r: o.label for r, o in b.options.items()} for b in builds)
     differ = sum(one.get(r) != other.get(r) for r in {*one, *other})
-    assert html.count('title="they differ"') == differ > 0
+    assert sum("≠" in row[0] for row in table.rows) == differ > 0 and "≠" in legend.text
+    assert all(any("(yours)" in cell for cell in row) == (FORK in row[1]) for row in table.rows)
 
 
 def test_a_first_guess_holds_the_exact_number(shop):
@@ -707,7 +709,9 @@ def test_an_answer_on_materials_shows_the_triangle(shop, tmp_path):
     page.choice.index = page.question.right
     page.answer.click()
     assert "✓ Right." in page.verdict.value
-    assert tables.wrap(triangle_html(shop.catalogue)) in page.drawing.value
+    (table,) = triangle_report(shop.catalogue).blocks
+    assert all(cell in page.drawing.value for row in table.shown() for cell in row)
+    assert len(table.rows) > 1 and "<table" in page.drawing.value
 
 
 def test_a_question_is_drawn_unjudged_and_its_sizes_are_labelled(shop, tmp_path):

@@ -14,11 +14,10 @@ import scipy.stats  # noqa: F401  loaded now, so that no first answer waits for 
 from fitgraph.draw import Nest, main_nest, nests
 from fitgraph.draw.product import product_svg
 from fitgraph.draw.style import SIGNS
-from fitgraph.explain import Explanation
+from fitgraph.explain import Explanation, Prefer
 from fitgraph.explain.kept_out import limit_lines, no_build_lines
 from fitgraph.explain.requested import Listed
 from fitgraph.explain.standing import PartStanding, nearest_combination, standings, together
-from fitgraph.lab import tables
 from fitgraph.lab.answering import Answering, Task
 from fitgraph.lab.debounce import Debounce
 from fitgraph.lab.fields import Field, Fields, field
@@ -45,6 +44,10 @@ from fitgraph.lab.session import SessionBar
 from fitgraph.lab.ways_panel import WaysPanel
 from fitgraph.mechanics.materials import MATERIALS
 from fitgraph.model import Verdict
+from fitgraph.report import builds, explanations, remainders
+from fitgraph.report.blocks import Block, Report, Say, Section, fault, say_all, status
+from fitgraph.report.cross_sections import cross_sections
+from fitgraph.report.hints import Hints
 from fitgraph.solve import Request, Services
 from fitgraph.solve.engine import SORTS, Build
 from fitgraph.solve.first_guess import first_guess
@@ -70,6 +73,12 @@ _VERDICT_WORDS = {
     "cannot be told": Verdict.UNKNOWN,
     "does not fit": Verdict.FAILS,
 }
+
+#: Where there is more than is shown.
+_HINTS = Hints(rest="fitgraph why --json")
+
+#: Said until the changes are there.
+_SEEKING = "Looking for the smallest changes …"
 
 #: Steps of the sliders: in major currency units and in g.
 _MONEY_STEP, _MASS_STEP_G = 5, 20
@@ -186,6 +195,7 @@ class BuildExplorer(Answering):
         self.product = Pressable()
         self.problems = html()
         self.number = verdict_line()
+        self.number.add_class("fg-count")
         self.table = html()
         self.build_section = html()
         self.roles_table = html()
@@ -288,12 +298,10 @@ class BuildExplorer(Answering):
         except FormError as error:
             self._tell(error.at)
             rest = "\n".join(s for s in str(error).splitlines() if s not in error.at.values())
-            self.problems.value = tables.wrap(
-                tables.alert(f"{rest}\n{STILL_BEFORE}" if rest else STILL_BEFORE)
-            )
+            self.write(self.problems, fault(f"{rest}\n{STILL_BEFORE}" if rest else STILL_BEFORE))
             return
         self._tell({})
-        self.problems.value = ""
+        self.write(self.problems)
         self.request = request
         self._draw_product(None)
         self.keep()
@@ -317,7 +325,7 @@ class BuildExplorer(Answering):
         ]
         self.counted = self.possible = self.cores = None
         ways = self.ways_panel.find(request, sort)
-        guess = Task(lambda: first_guess(ask(engine.space, request)), self._show_guess, slow=False)
+        guess = Task(lambda: first_guess(ask(engine.space, request)), self._tell_count, slow=False)
         rest: list[Task[Any]] = [
             Task(lambda: self._first_builds(request, sort), self._show_builds),
             replace(ways, fill=self._show_ways),
@@ -325,59 +333,71 @@ class BuildExplorer(Answering):
         ]
         return [guess, *rest, *counts] if limited else [*counts, *rest]
 
-    def _show_guess(self, about: Counted) -> None:
-        self.number.value = tables.wrap(tables.count_html(about, None, self.cores))
+    def _tell_count(self, certain: Counted | None) -> None:
+        self.write(self.number, *builds.count_told(certain, self.possible, self.cores))
 
     def _show_count(self, counted: Counted) -> None:
         if self.counted is None or not self.counted.exact:  # else it was added up with the ways
             self.counted = counted
-        self._show_guess(self.counted)
+        self._tell_count(self.counted)
 
     def _show_possible(self, possible: Counted) -> None:
         self.possible = possible
-        self.number.value = tables.wrap(tables.count_html(self.counted, possible, self.cores))
+        self._tell_count(self.counted)
 
     def _show_ways(self, listed: Listed) -> None:
         self.ways_panel.show(listed)
         self.cores = None if listed.none else listed.cores
         if self.counted is None or listed.count.exact:
             self.counted = listed.count
-        self.number.value = tables.wrap(tables.count_html(self.counted, self.possible, self.cores))
+        self._tell_count(self.counted)
 
-    def _first_builds(self, request: Request, sort: str) -> tuple[list[Build], str]:
+    def _first_builds(self, request: Request, sort: str) -> tuple[list[Build], Report]:
         """Return the first builds, and what is shown of them."""
-        catalogue = self.opened.catalogue
         found = self.opened.engine.best(request, sort=sort, limit=SHOWN)
-        text = tables.builds_html(found, frozenset(request.have), sort, catalogue.vocabulary)
         if not found:
-            text += self._why_none(request)
-        return found, tables.with_cards(text, catalogue)
+            return found, self._why_none(request)
+        vocabulary = self.opened.catalogue.vocabulary
+        only = len(found) == 1
+        told = builds.first_told(found, sort, request.have, vocabulary, only=only)
+        return found, Report("", told, builds.cautions_of(found, vocabulary))
 
-    def _show_builds(self, answer: tuple[list[Build], str]) -> None:
-        self.builds, text = answer
-        self.table.value = tables.wrap(text)
+    def _show_builds(self, answer: tuple[list[Build], Report]) -> None:
+        self.builds, told = answer
+        self.write(self.table, told)
         self._list_builds()
 
     def _show_roles(
         self, request: Request, standing: Mapping[str, tuple[PartStanding, ...]]
     ) -> None:
-        catalogue = self.opened.catalogue
-        owned = {catalogue.parts[sku].role: sku for sku in request.have}
         self.standing = dict(standing)
-        text = tables.roles_html(standing, owned, catalogue)
-        text += tables.without_html(self.opened.engine.left_out)
-        self.roles_table.value = tables.wrap(tables.with_cards(text, catalogue))
+        left_out = self.opened.engine.left_out
+        told = remainders.report(standing, self.opened.catalogue, left_out, request.have)
+        self.write(self.roles_table, told)
         self._list_parts()
 
-    def _why_none(self, request: Request) -> str:
+    def _why_none(self, request: Request) -> Report:
         """Return why no build is certain: what is owned, or else the limits."""
+        said = self.opened.explainer.why(request.have)
+        if said.verdict is Verdict.FITS:
+            lines = no_build_lines(self.opened.engine, request)
+            return Report("No build is certain to fit.", say_all(lines))
+        changes, cautions = self._changes(said)
+        return Report("No build is certain to fit.", (*self._reasons(said), changes), cautions)
+
+    def _reasons(self, said: Explanation) -> tuple[Block, ...]:
         catalogue = self.opened.catalogue
-        explanation = self.opened.explainer.why(request.have)
-        if explanation.verdict is Verdict.FITS:
-            return tables.lines_html(no_build_lines(self.opened.engine, request))
-        return tables.why_html(explanation, catalogue) + tables.changes_html(
-            explanation.changes, catalogue
+        return (
+            explanations.verdict_told(said, catalogue),
+            *explanations.in_short(said, catalogue),
         )
+
+    def _changes(self, said: Explanation) -> tuple[Section, tuple[str, ...]]:
+        """Return what would make parts fit, with the cautions on it."""
+        catalogue = self.opened.catalogue
+        shown = said.changes[: explanations.CHANGES]
+        told = explanations.changes(said, catalogue, Prefer.OWNED, _HINTS)
+        return told, explanations.change_cautions(shown, catalogue)
 
     # ------------------------------------------------------------ the product
 
@@ -415,13 +435,13 @@ class BuildExplorer(Answering):
         with self.in_words(self.build_section):
             number = self.shown_build.value
             if not self.builds or number is None:
-                self.build_section.value = ""
+                self.write(self.build_section)
                 return
             vocabulary = self.opened.catalogue.vocabulary
             found = nests(self.builds[number - 1].options, vocabulary)
             first = main_nest(found, vocabulary)
             ordered = sorted(found, key=lambda n: n is not first)[:_MOST_SECTIONS]
-            self.build_section.value = tables.wrap(tables.sections_html(ordered, vocabulary))
+            self.write(self.build_section, *cross_sections(ordered, vocabulary))
 
     # ------------------------------------------------------------ why a part
 
@@ -440,7 +460,7 @@ class BuildExplorer(Answering):
             options = [
                 (
                     f"{SIGNS[s.verdict]} {part_label(s.part)}"
-                    + (f": {tables.builds_text(s.builds)}" if s.builds else "")
+                    + (f": {builds.builds_text(s.builds)}" if s.builds else "")
                     + (f" ({s.kept_out})" if s.kept_out else ""),
                     s.part.sku,
                 )
@@ -462,8 +482,9 @@ class BuildExplorer(Answering):
         self._draw_product(standing)
         if standing is None or self.request is None:
             self.drop(self.why_text)
-            self.why_text.value = tables.wrap("<p>No part of this role is called that.</p>")
-            self.changes_text.value = self.why_section.value = ""
+            self.write(self.why_text, Say("No part of this role is called that."))
+            self.write(self.changes_text)
+            self.write(self.why_section)
             return
         explainer, request = self.opened.explainer, self.request
         skus = together(request.have, standing.part, self.opened.catalogue)
@@ -486,17 +507,16 @@ class BuildExplorer(Answering):
             lines.append(f"With workshop work ({done}) it goes.")
         near = nests(nearest_combination(explainer, skus), catalogue.vocabulary)
         found = self._telling(near, standing.part.role)
-        told = tables.why_html(said, catalogue) + tables.lines_html(lines)
-        self.why_text.value = tables.wrap(tables.with_cards(told, catalogue))
+        cautions = explanations.cautions(said, (), catalogue)
+        self.write(self.why_text, *self._reasons(said), *say_all(lines), cautions=cautions)
         seeking = said.verdict is not Verdict.FITS
-        waits = tables.wrap(tables.changes_html(None, catalogue))
-        self.changes_text.value = waits if seeking else ""
-        self.why_section.value = tables.wrap(tables.sections_html(found, catalogue.vocabulary))
+        self.write(self.changes_text, *([status(_SEEKING)] if seeking else []))
+        self.write(self.why_section, *cross_sections(found, catalogue.vocabulary))
 
     def _show_changes(self, said: Explanation) -> None:
         if said.verdict is not Verdict.FITS:
-            told = tables.changes_html(said.changes, self.opened.catalogue)
-            self.changes_text.value = tables.wrap(tables.with_cards(told, self.opened.catalogue))
+            told, cautions = self._changes(said)
+            self.write(self.changes_text, told, cautions=cautions)
 
     def _telling(self, found: tuple[Nest, ...], role: str) -> list[Nest]:
         """Return the sections that show the part or a clash, the clashes first."""

@@ -8,16 +8,18 @@ from typing import Any
 
 import ipywidgets as widgets
 
-from fitgraph.lab import tables
 from fitgraph.lab.answering import Panel, Task
-from fitgraph.lab.build_sheet import sheet_files, sheet_of
 from fitgraph.lab.charts import FrontChart, build_text, thinned
-from fitgraph.lab.comparison import comparison_html
 from fitgraph.lab.debounce import Debounce
 from fitgraph.lab.look import button, framed, heading, html, note, row
 from fitgraph.lab.meter import Meter
 from fitgraph.lab.opened import OpenCatalogue
+from fitgraph.lab.saved_answer import sheet_files
 from fitgraph.lab.saves import Saves
+from fitgraph.report.blocks import Say
+from fitgraph.report.build_sheet import sheet_of
+from fitgraph.report.builds import cautions_of
+from fitgraph.report.sides import side_by_side
 from fitgraph.solve import Request
 from fitgraph.solve.engine import Build
 from fitgraph.solve.histogram import Histogram, histogram
@@ -189,7 +191,11 @@ class FrontPanel(Panel):
             self.chart.mark(builds)
             vocabulary = self.opened.catalogue.vocabulary
             owned = frozenset(self._request.have)
-            self.compared.value = tables.wrap(comparison_html(builds, owned, vocabulary))
+            if builds:
+                told = side_by_side(builds, owned, vocabulary)
+                self.write(self.compared, *told, cautions=cautions_of(builds, vocabulary))
+            else:
+                self.write(self.compared, Say("Pick builds above; they then stand side by side."))
             self._write_sheet()
             self._changed()
 
@@ -197,15 +203,13 @@ class FrontPanel(Panel):
         with self.in_words(self.sheet_note):
             number = self.sheet_number.value
             if number is None:
-                self.sheet_note.value = tables.wrap(
-                    "<p>Pick a build first; its sheet can then be saved.</p>"
-                )
+                self.write(self.sheet_note, Say("Pick a build first; its sheet can then be saved."))
                 self.sheet.offer({})
                 return
             build = self.picked[number - 1]
             vocabulary = self.opened.catalogue.vocabulary
             made = sheet_of(build, frozenset(self._request.have), vocabulary)
-            self.sheet_note.value = ""
+            self.write(self.sheet_note)
             self.sheet.offer(
                 sheet_files(made, build.options, vocabulary, "build-sheet", "Save as PDF")
             )

@@ -98,7 +98,7 @@ def _widget_css() -> str:
         ".fg-html .fg-legend svg{vertical-align:-3px}\n"
         ".fg-html dl{display:grid;grid-template-columns:max-content 1fr;gap:.2em 1em;margin:.3em 0}"
         "\n.fg-html dt{color:var(--fg-muted)}.fg-html dd{margin:0}\n"
-        ".fg-html .fg-wide .fg-svg{max-width:900px}\n"
+        ".fg-wide .fg-html .fg-svg,.fg-html .fg-wide .fg-svg{max-width:900px}\n"
         # The question at the left and the answer at the right, where there is room for both.
         ".fg-form,.jp-OutputArea:has(.fg-form),.jp-OutputArea-child:has(.fg-form),"
         ".jp-OutputArea-output:has(.fg-form){overflow:visible!important;min-width:0}\n"
@@ -149,6 +149,9 @@ def _widget_css() -> str:
         "var(--fg-line);border-radius:0 6px 6px 0;box-shadow:0 -6px 0 6px var(--fg-paper)}\n"
         ".fg-form .fg-verdict .fg-html{font-size:inherit}\n"
         f".fg-form .fg-verdict .fg-note{{font-size:{body}px}}\n"
+        f".fg-form .fg-count strong{{font-size:{TYPE['head']}px;"
+        "font-variant-numeric:tabular-nums}\n"
+        ".fg-form .fg-verdict p>:is(.fg-fits,.fg-fails,.fg-unknown){font-weight:600}\n"
         ".fg-form .fg-verdict:has(.fg-fits){border-left-color:var(--fg-fits)}\n"
         ".fg-form .fg-verdict:has(.fg-fails){border-left-color:var(--fg-fails)}\n"
         ".fg-form .fg-verdict:has(.fg-unknown){border-left-style:double}\n"

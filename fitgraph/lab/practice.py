@@ -24,7 +24,6 @@ from fitgraph.lab.look import fold, html, note, row, sides, style, verdict_line
 from fitgraph.lab.opened import OpenCatalogue
 from fitgraph.lab.saves import csv_link
 from fitgraph.lab.tables import TOLD_FIGURE, plain_table
-from fitgraph.lab.triangle_view import triangle_html
 from fitgraph.model import Presence
 from fitgraph.practice.leitner import DAYS, TopicCard, answered, pick
 from fitgraph.practice.progress import (
@@ -38,6 +37,8 @@ from fitgraph.practice.progress import (
     save,
 )
 from fitgraph.practice.rounds import LEVELS, Exercise, question, topic_title, topics
+from fitgraph.report.as_html import blocks_html
+from fitgraph.report.families import triangle_report
 from fitgraph.report.tables import Column, Table
 from fitgraph.report.values import COUNT, DATE, Unit
 from fitgraph.wording import plural
@@ -391,7 +392,7 @@ class Practice(Answering):
         """Return the cross-section through the parts; their graph where none shows two of them."""
         catalogue = self.opened.catalogue
         if not item.drawn:
-            return triangle_html(catalogue)
+            return str(blocks_html(triangle_report(catalogue).blocks))
         near = nearest_combination(self.opened.explainer, item.drawn)
         roles = {catalogue.parts[sku].role for sku in item.parts}
         telling = [n for n in nests(near, catalogue.vocabulary) if len(roles & n.roles) > 1]

@@ -3,16 +3,18 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Mapping
 from dataclasses import replace
 from html import unescape
 
 from fitgraph.explain import Explanation, Prefer
 from fitgraph.lab.saves import SavedFile
-from fitgraph.model import Catalogue, split_label
+from fitgraph.model import Catalogue, Option, Vocabulary
 from fitgraph.report import as_html, explanations
+from fitgraph.report.as_csv import csv
 from fitgraph.report.as_pdf import pdf
 from fitgraph.report.blocks import Picture, Report, Section
+from fitgraph.report.build_sheet import Sheet, sheet_report, sheet_table
 from fitgraph.report.hints import Hints
 
 #: Where the rest is of what a sheet has no room for.
@@ -25,20 +27,10 @@ def told_by(svg: str) -> str:
     return "" if found is None else unescape(found[1])
 
 
-def answer_title(said: Explanation, catalogue: Catalogue) -> str:
-    """Return what an answer is about: its parts by name and number."""
-    names = []
-    for label in said.named:
-        sku, _ = split_label(label)
-        part = catalogue.parts.get(sku)
-        names.append(f"{part.name} ({label})" if part is not None and part.name else label)
-    return ", ".join(names)
-
-
-def answer_report(
-    said: Explanation, catalogue: Catalogue, pictures: Sequence[tuple[str, str]] = ()
-) -> Report:
-    """Return what is kept of an answer.
+def saved_files(
+    said: Explanation, catalogue: Catalogue, pictures: Mapping[str, Picture]
+) -> dict[str, Callable[[], SavedFile]]:
+    """Return what makes the files of an answer.
 
     Parameters
     ----------
@@ -46,20 +38,18 @@ def answer_report(
         The answer, with its changes.
     catalogue : Catalogue
         Whose parts it is about.
-    pictures : sequence of (str, str)
-        Headings and drawings.
+    pictures : mapping of str to Picture
+        Drawings that go with it, by their headings.
     """
-    found = explanations.report(said, catalogue, Prefer.OWNED, _HINTS)
-    drawn = tuple(Section(head, (Picture(svg, told_by(svg)),)) for head, svg in pictures if svg)
-    return replace(found, blocks=(*found.blocks, *drawn))
 
+    def report() -> Report:
+        found = explanations.report(said, catalogue, Prefer.OWNED, _HINTS)
+        drawn = (
+            Section(head, (Picture(one.svg, told_by(one.svg)),)) for head, one in pictures.items()
+        )
+        return replace(found, blocks=(*found.blocks, *drawn))
 
-def saved_files(
-    said: Explanation, catalogue: Catalogue, pictures: Sequence[tuple[str, str]] = ()
-) -> dict[str, Callable[[], SavedFile]]:
-    """Return what makes the files of an answer; parameters as of :func:`answer_report`."""
-    title = answer_title(said, catalogue)
-    return files_of_report(title, lambda: answer_report(said, catalogue, pictures))
+    return files_of_report(", ".join(map(catalogue.called, said.named)), report)
 
 
 def files_of_report(
@@ -89,3 +79,28 @@ def files_of_report(
         return SavedFile(f"{name}.html", "text/html", as_html.page(make(), title).encode())
 
     return {first: paper, "as a page": page}
+
+
+def sheet_files(
+    sheet: Sheet, options: Mapping[str, Option], vocabulary: Vocabulary, name: str, first: str
+) -> dict[str, Callable[[], SavedFile]]:
+    """Return what makes the files of a sheet, by what a button says.
+
+    Parameters
+    ----------
+    sheet, options, vocabulary
+        As of :func:`sheet_report`.
+    name : str
+        Of the files, without an ending.
+    first : str
+        What the first button says, which is that of the PDF.
+    """
+
+    def rows() -> SavedFile:
+        made = sheet_table(sheet, vocabulary).with_currency()
+        return SavedFile(f"{name}.csv", "text/csv", csv(made).encode())
+
+    def report() -> Report:
+        return sheet_report(sheet, options, vocabulary)
+
+    return files_of_report(sheet.title, report, name, first) | {"as CSV": rows}

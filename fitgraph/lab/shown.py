@@ -8,7 +8,7 @@ from dataclasses import replace
 from markupsafe import Markup
 
 from fitgraph.lab.part_numbers import with_cards
-from fitgraph.model import Catalogue
+from fitgraph.model import Catalogue, Verdict
 from fitgraph.report.as_html import cautions_html, report_html, rows_html, unbroken
 from fitgraph.report.blocks import Block, Report
 from fitgraph.report.tables import Column, Table
@@ -17,13 +17,16 @@ from fitgraph.wording import capital
 #: Rows shown at once; the others open on demand.
 _MOST_ROWS = 10
 
+#: So many columns of figures have room in a narrow window.
+_FEW = 6
+
 #: What a page shows: a report or blocks of one, and markup where it leads on to other pages.
 Piece = Report | Block | Markup
 
 
 def _headed(column: Column) -> Column:
     """Return a column whose heading begins with a capital, as buttons and fields do."""
-    if isinstance(column.title, Markup):
+    if isinstance(column.title, Verdict):
         return column
     return replace(column, title=capital(column.heading))
 
@@ -31,13 +34,14 @@ def _headed(column: Column) -> Column:
 def _table(table: Table) -> Markup:
     """Return a table whose headers sort it (fitgraph/lab/sorting.py), which folds it as well.
 
-    In a narrow window each row stands under itself.
+    In a narrow window each row stands under itself, unless it has few figures only.
     """
-    table = replace(table, columns=tuple(map(_headed, table.columns)))
+    columns = tuple(map(_headed, table.folded().columns))
+    table = replace(table.folded(), columns=columns)
     if not table.headed:
         return rows_html(table, table.title, "fg-narrow")
-    figures = all(column.unit.figures for column in table.columns[1:])
-    kind = "fg-rows fg-narrow" if figures else "fg-rows"
+    few = len(table.columns) <= _FEW and all(c.unit.figures for c in table.columns[1:])
+    kind = "fg-narrow" if few else "fg-rows"
     return rows_html(table, table.title, kind, len(table.rows) if table.whole else _MOST_ROWS)
 
 

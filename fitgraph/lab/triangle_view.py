@@ -7,16 +7,12 @@ from html import escape
 import ipywidgets as widgets
 import plotly.graph_objects as go
 
-from fitgraph.explain.triangle import TubeFigures, triangle, tube_figures
-from fitgraph.lab import tables
+from fitgraph.explain.triangle import TubeFigures, tube_figures
 from fitgraph.lab.answering import Answering
 from fitgraph.lab.charts import blank, point_style
 from fitgraph.lab.look import framed, html, row, style
 from fitgraph.lab.opened import OpenCatalogue
-from fitgraph.lab.tables import TOLD_FIGURE, long_table
-from fitgraph.model import Catalogue
-from fitgraph.report.tables import Column, Table
-from fitgraph.report.values import COUNT, MASS, MOMENT, money_of
+from fitgraph.report.families import triangle_report
 from fitgraph.units import show_mass
 
 #: What stands along an axis: its label, and the figure of a part.
@@ -56,7 +52,8 @@ class MaterialTriangle(Answering):
             for n, family in enumerate(families)
         ]
         self.chart = blank("", "", dots)
-        self.table = html(tables.wrap(triangle_html(opened.catalogue)))
+        self.table = html()
+        self.write(self.table, triangle_report(opened.catalogue))
         self.fields.watch(self._show, self.across, self.up)
         self.children = (style(self), row([self.across, self.up]), framed(self.chart), self.table)
         self._show()
@@ -93,28 +90,3 @@ class MaterialTriangle(Answering):
                 trace.y = [self._value(f, self.up.value) for f in mine]
             figure.layout.xaxis.title.text = self._label(self.across.value)
             figure.layout.yaxis.title.text = self._label(self.up.value)
-
-
-def triangle_html(catalogue: Catalogue) -> str:
-    """Return the middle part of each family of materials, and which of the three it reaches."""
-    vocabulary = catalogue.vocabulary
-    corners = triangle(catalogue)
-    if not corners:
-        return "<p>This catalogue compares no tubes, or none is fully known.</p>"
-    words = ("light", "strong", "affordable")
-    table = Table.of(
-        "families",
-        list(corners.values()),
-        (Column("family", title="Family"), lambda c: c.family),
-        (Column("parts", COUNT, "Parts"), lambda c: c.parts),
-        (Column("mass_g", MASS, "Mass"), lambda c: c.mass_g),
-        (Column("strength_nm", MOMENT, "Plain tube bears"), lambda c: c.strength_nm),
-        (Column("price", money_of(vocabulary), "Price"), lambda c: c.price),
-        *(
-            (Column(w, TOLD_FIGURE), lambda c, w=w: "✓ yes" if w in c.reaches else "– last")
-            for w in words
-        ),
-        title="The median part of each family, and in which of the three it is not the last of the "
-        "families. Parts whose own figures contradict each other are left out.",
-    )
-    return long_table(table) + tables.cautions(vocabulary, "strength")

@@ -7,16 +7,17 @@ from typing import Any
 import ipywidgets as widgets
 
 from fitgraph.explain.requested import Listed, list_builds, list_fillings
-from fitgraph.lab import tables
 from fitgraph.lab.answering import Answering, Task
 from fitgraph.lab.choices import Choices
 from fitgraph.lab.look import html
 from fitgraph.lab.opened import OpenCatalogue
-from fitgraph.report.builds import told_answers
+from fitgraph.report.blocks import status
+from fitgraph.report.builds import report, told_answers
+from fitgraph.report.hints import Hints
 from fitgraph.solve import Request
 
 #: Ways shown, and fillings of one that is opened.
-_WAYS, _FILLINGS = 8, 12
+_WAYS, _FILLINGS = 8, 10
 
 
 class WaysPanel(widgets.VBox):
@@ -57,7 +58,7 @@ class WaysPanel(widgets.VBox):
         """Show the ways that were found."""
         self.listed, self._pressed = listed, ""
         self._asked += 1
-        self.fillings.value = ""
+        self._page.write(self.fillings)
         self._show()
 
     def _show(self) -> None:
@@ -84,16 +85,13 @@ class WaysPanel(widgets.VBox):
         self._show()
         if not self._pressed:
             self._page.drop(self.fillings)
-            self.fillings.value = ""
+            self._page.write(self.fillings)
             return
         one = listed.answers[int(name.split(":")[1])]
-        self.fillings.value = tables.wrap(tables.status("Listing its fillings …"))
-        vocabulary, owned = self._opened.catalogue.vocabulary, frozenset(listed.request.have)
+        self._page.write(self.fillings, status("Listing its fillings …"))
 
         def fill(found: Listed) -> None:
-            self.fillings.value = tables.wrap(
-                tables.builds_html(list(found.builds), owned, listed.sort, vocabulary)
-            )
+            self._page.write(self.fillings, report(found, Hints()))
 
         step = Task(
             lambda: list_fillings(

@@ -4,22 +4,21 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Mapping, Sequence
 from functools import partial
-from html import escape
 from typing import Any
 
-from fitgraph.draw import conflict_svg, nest_svg, nests
+import ipywidgets as widgets
+
+from fitgraph.draw import conflict_svg, nests
 from fitgraph.draw.product import product_svg
-from fitgraph.explain import Change, Clash, Explanation, action_text, stock_text
+from fitgraph.explain import Change, Clash, Explanation, stock_text
 from fitgraph.explain.measure import Measurement
 from fitgraph.explain.standing import nearest_combination
-from fitgraph.lab import tables
 from fitgraph.lab.answering import Answering, Task
 from fitgraph.lab.choices import Choices
 from fitgraph.lab.debounce import Debounce
 from fitgraph.lab.fields import Field, Fields
 from fitgraph.lab.form import STILL_BEFORE, FormError, part_label
 from fitgraph.lab.look import button, fold, heading, html, note, row, sides, style, verdict_line
-from fitgraph.lab.measuring import measure_html, telling_html
 from fitgraph.lab.opened import OpenCatalogue
 from fitgraph.lab.picker import PartsForm
 from fitgraph.lab.pressable import Pressable
@@ -27,12 +26,11 @@ from fitgraph.lab.saved_answer import saved_files
 from fitgraph.lab.saves import Saves
 from fitgraph.lab.session import SessionBar, SessionError
 from fitgraph.model import Option, Verdict, split_label
-from fitgraph.report.explanations import change_cautions, holding
+from fitgraph.report import explanations, readings
+from fitgraph.report.blocks import Block, Picture, Say, fault, quiet, status
+from fitgraph.report.cross_sections import cross_section, cross_sections
 from fitgraph.solve import Request
 from fitgraph.wording import capital, plural
-
-#: Changes that get a button; the others are told as a number.
-_MOST_CHANGES = 6
 
 #: Cross-sections shown.
 _MOST_SECTIONS = 4
@@ -60,13 +58,17 @@ class WhyExplorer(Answering):
         self._before: list[dict[str, Any]] = []
         self._asked = 0
         self._offered: dict[str, Change] = {}
-        self._pictures: list[tuple[str, str]] = []
+        #: What is drawn, by its heading.
+        self._pictures: dict[str, Picture] = {}
+        #: Places that say that something is being looked for.
+        self._waiting: set[widgets.HTML] = set()
         catalogue = opened.catalogue
         self.form = PartsForm(catalogue, "Adapters and extras")
         self.pickers = self.form.pickers
         self.form.name(parts)
         self.verdict, self.problems, self.answer = verdict_line(), html(), html()
         self.graph, self.sections, self.needs = html(), html(), html()
+        self.graph.add_class("fg-wide")
         self.measure, self.telling = html(), html()
         self.saves = Saves("Save this answer")
         self.product = Pressable()
@@ -143,10 +145,10 @@ class WhyExplorer(Answering):
             skus = tuple(self.form.skus().values())
         except FormError as error:
             self.form.tell(error.at)
-            self.problems.value = tables.wrap(tables.alert(STILL_BEFORE))
+            self.write(self.problems, fault(STILL_BEFORE))
             return
         self.form.tell({})
-        self.problems.value = ""
+        self.write(self.problems)
         self.done = {sku: work for sku, work in self.done.items() if sku in skus}
         self.keep()
         self._asked += 1
@@ -172,15 +174,14 @@ class WhyExplorer(Answering):
 
     def _nothing_named(self, _nothing: None) -> None:
         self.explanation = None
-        self.verdict.value = tables.wrap(tables.status("Name two parts or more."))
+        self.write(self.verdict, status("Name two parts or more."))
         for place in (
             *(self.answer, self.graph, self.sections, self.measure),
-            *(self.telling, self.needs),
+            *(self.telling, self.needs, self.change_note),
         ):
-            place.value = ""
+            self.write(place)
         self._draw_product({}, ())
         self.saves.offer({})
-        self.change_note.value = ""
         self.changes.show([])
 
     def _named(self, said: Explanation) -> dict[str, str]:
@@ -197,80 +198,65 @@ class WhyExplorer(Answering):
         catalogue = self.opened.catalogue
         vocabulary = catalogue.vocabulary
         self.explanation = said
-        self.verdict.value = tables.wrap(tables.verdict_html(said, catalogue))
-        text = tables.reasons_html(said, catalogue)
-        told = holding(said)
-        text += "".join(f"<p>{escape(sentence)}</p>" for _, sentence in told)
-        text += tables.cautions(vocabulary, *(topic for topic, _ in told))
-        self.answer.value = self._wrapped(text)
+        self.write(self.verdict, explanations.verdict_told(said, catalogue))
+        cautions = explanations.cautions(said, (), catalogue)
+        self.write(self.answer, *explanations.in_short(said, catalogue), cautions=cautions)
         free = frozenset(r for clash in said.conflicts for r in clash.free)
         seen = {c.joint.name for c in said.conflicts}
         all_joints = (*said.conflicts, *(c for c in said.joints if c.joint.name not in seen))
         labels = self._named(said)
         self._draw_product(labels, all_joints)
-        graph, narrow = (
-            conflict_svg(self._drawn(said, near), all_joints, vocabulary, free, narrow=n)
-            for n in (False, True)
+        drawn = self._drawn(said, near)
+        graph = partial(conflict_svg, drawn, all_joints, vocabulary, free)
+        joints = Picture(graph, "", partial(graph, narrow=True))
+        legend = (
+            "A dashed box is the nearest part there is for a role you did not name. "
+            "Dashed lines do not fit, dotted ones cannot be told."
         )
-        self.graph.value = tables.wrap(
-            f'<div class="fg-wide">{tables.drawn_html(graph, narrow)}</div>'
-            '<p class="fg-note">A dashed box is the nearest part there is for a role you '
-            "did not name. Dashed lines do not fit, dotted ones cannot be told.</p>"
-        )
+        self.write(self.graph, joints, quiet(legend))
         found = nests(near, vocabulary)
         telling = [
             n for n in found if n.verdict is not Verdict.FITS or not n.roles.isdisjoint(labels)
         ]
         telling.sort(key=lambda n: (n.verdict, -len(n.roles.intersection(labels))))
-        self.sections.value = tables.wrap(
-            tables.sections_html(telling[:_MOST_SECTIONS], vocabulary)
-        )
-        self._pictures = [("The joints", graph)]
-        self._pictures += [("The cross-section", nest_svg(n, vocabulary)) for n in telling[:1]]
+        telling = telling[:_MOST_SECTIONS]
+        self.write(self.sections, *cross_sections(telling, vocabulary))
+        self._pictures = {"The joints": joints}
+        if telling:
+            self._pictures["The cross-section"] = cross_section(telling[0], vocabulary)
         self.saves.offer({})
-        self.measure.value = self._wrapped(measure_html(said, vocabulary))
-        self.needs.value = self._wrapped(self._needs(said))
-        seeking = said.verdict is not Verdict.FITS
-        if not seeking:
-            self.change_note.value = tables.wrap("<p>Nothing has to change.</p>")
+        self.write(self.measure, readings.to_do(said, vocabulary))
+        self.write(self.needs, explanations.needs(said, catalogue))
+        self._waiting = set()
+        if said.verdict is Verdict.FITS:
+            self.write(self.change_note, Say("Nothing has to change."))
             self.changes.show([])
         else:
-            self.change_note.value = tables.wrap(
-                tables.status("Looking for the smallest changes …")
-            )
+            self._wait(self.change_note, "Looking for the smallest changes …")
             self.changes.disabled = True
-        self.stop_button.disabled = not seeking
-        self.telling.value = (
-            tables.wrap(tables.status("Working out which measurement settles most …"))
-            if said.verdict is Verdict.UNKNOWN
-            else ""
-        )
+        self.stop_button.disabled = not self._waiting
+        self.write(self.telling)
+        if said.verdict is Verdict.UNKNOWN:
+            self._wait(self.telling, "Working out which measurement settles most …")
+
+    def _wait(self, place: widgets.HTML, text: str) -> None:
+        """Say that something is being looked for, until it is found or stopped."""
+        self._waiting.add(place)
+        self.write(place, status(text))
+
+    def _found(self, place: widgets.HTML, *blocks: Block, cautions: Sequence[str] = ()) -> None:
+        """Show what was looked for."""
+        self._waiting.discard(place)
+        self.write(place, *blocks, cautions=cautions)
 
     def _show_telling(self, named: Sequence[str], found: Sequence[Measurement]) -> None:
-        self.telling.value = self._wrapped(telling_html(found, named, self.opened.catalogue))
+        self._found(self.telling, *readings.settling(found, named, self.opened.catalogue))
 
     def _over(self, whole: bool) -> None:
         self.stop_button.disabled = True
-        if whole:
-            return
-        stopped = tables.wrap(tables.status("Stopped. Change an entry to look again."))
-        for place in (self.change_note, self.telling):
-            if 'role="status"' in place.value:
-                place.value = stopped
-
-    def _needs(self, said: Explanation) -> str:
-        if said.verdict is Verdict.FAILS:
-            return "<p>That is told once these parts go together.</p>"
-        if not said.needs:
-            return "<p>Nothing: these parts are a whole build.</p>"
-        roles = self.opened.catalogue.vocabulary.roles
-        items = "".join(
-            f"<li>{escape(roles[n.role].title)}: {plural(len(n.parts), 'part')} would do"
-            + (f", {escape(', '.join(n.parts))}" if len(n.parts) <= 3 else "")
-            + "</li>"
-            for n in said.needs
-        )
-        return f"<ul>{items}</ul>"
+        if not whole:
+            for place in self._waiting:
+                self.write(place, status("Stopped. Change an entry to look again."))
 
     def _draw_product(self, named: Mapping[str, str], joints: Sequence[Clash]) -> None:
         """Show the product with what is named, and the worst joint of each such part."""
@@ -286,34 +272,28 @@ class WhyExplorer(Answering):
         if role in self.pickers:
             self.form.go_to(role)
 
-    def _wrapped(self, text: str) -> str:
-        """Return text in its frame, in which every stock number opens its card."""
-        return tables.wrap(tables.with_cards(text, self.opened.catalogue))
-
     # ------------------------------------------------------------ changes
 
     def _show_changes(self, said: Explanation) -> None:
         self.saves.offer(saved_files(said, self.opened.catalogue, self._pictures))
         if said.verdict is Verdict.FITS:
             return
-        shown = said.changes[:_MOST_CHANGES]
+        catalogue = self.opened.catalogue
+        shown = said.changes[: explanations.CHANGES]
         self._offered = {f"{self._asked}:{n}": change for n, change in enumerate(shown)}
         self.changes.show([self._item(name, change) for name, change in self._offered.items()])
         if not shown:
-            self.change_note.value = tables.wrap(
-                "<p>No change of up to three steps makes these fit.</p>"
-            )
+            self._found(self.change_note, Say(explanations.NO_CHANGE))
             return
         more = len(said.changes) - len(shown)
         rest = f" {plural(more, 'way')} besides." if more > 0 else ""
-        self.change_note.value = tables.wrap(
-            f"<p>What keeps your parts comes first; press one to apply it here.{rest}</p>"
-            + tables.cautions_html(change_cautions(shown, self.opened.catalogue))
-        )
+        told = Say(f"What keeps your parts comes first; press one to apply it here.{rest}")
+        cautions = explanations.change_cautions(shown, catalogue)
+        self._found(self.change_note, told, cautions=cautions)
 
     def _item(self, name: str, change: Change) -> dict[str, Any]:
         catalogue = self.opened.catalogue
-        steps = ", and ".join(action_text(a, catalogue) for a in change.actions)
+        steps = explanations.change_text(change, catalogue, ways=True)
         return {
             "name": name,
             "label": f"{capital(steps)}: {catalogue.vocabulary.money(change.price)}",

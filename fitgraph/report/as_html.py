@@ -142,7 +142,7 @@ def rows_html(table: Table, caption: str, kind: str = "fg-fit", most: int | None
     def cell(n: int, value: Any, shown: str) -> Markup:
         named = Markup("")
         if most is not None and table.headed and (n or kinds[0]):  # a name says what it is
-            named = Markup(' data-head="{}"').format(Markup(heads[n]).striptags())
+            named = Markup(' data-head="{}"').format(table.columns[n].heading)
         if n == 0:
             kind = _heading(kinds[0], shown)
             return Markup('<th scope="row"{}{}>{}</th>').format(kind, named, _cell(value, shown))
@@ -186,7 +186,7 @@ def _inline(say: Say) -> Markup:
         sign += Markup("<strong>{}</strong>").format(plain(say.lead))
     aside = Markup("")
     if say.aside:
-        aside = Markup(' <span class="fg-note">{}</span>').format(plain(say.aside))
+        aside = Markup(' <span class="fg-note">({})</span>').format(plain(say.aside))
     return sign + escape(plain(say.text)) + aside
 
 

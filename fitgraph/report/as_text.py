@@ -7,7 +7,6 @@ from dataclasses import replace
 from typing import IO, TYPE_CHECKING
 
 from fitgraph.draw.style import WORDS
-from fitgraph.explain.words import the_part
 from fitgraph.plain import plain
 from fitgraph.report.blocks import Block, Items, Picture, Report, Say, Tone
 from fitgraph.report.tables import Table
@@ -62,27 +61,15 @@ def console(file: IO[str], width: int | None = None, *, terminal: bool | None = 
     )
 
 
-def _cells(table: Table, width: int) -> tuple[list[tuple[str, bool]], list[list[str]]]:
-    """Return headings, each with whether it stands over figures, and cells."""
-    heads = [(c.heading, c.unit.figures) for c in table.columns]
-    rows = table.shown()
-    joined = [n for n, c in enumerate(table.columns) if c.joined]
-    if not joined:
-        return heads, rows
-    wide = sum(max(len(heads[n][0]), *(len(r[n]) for r in rows), 0) + 2 for n in joined)
-    if _BESIDE + wide <= width:
-        return heads, rows
-    kept = [n for n in range(len(heads)) if n not in joined]
-    folded = [
-        [*(row[n] for n in kept), ", ".join(_headed(heads[n][0], row[n]) for n in joined)]
-        for row in rows
-    ]
-    return [*(heads[n] for n in kept), (table.joined, False)], folded
-
-
-def _headed(head: str, cell: str) -> str:
-    """Return a cell with its heading before it, unless it says that itself."""
-    return the_part(head, cell, "")
+def _fitting(table: Table, width: int) -> Table:
+    """Return a table whose marked columns are one where room is short."""
+    rows, heads = table.shown(), [c.heading for c in table.columns]
+    wide = sum(
+        max(len(heads[n]), *(len(row[n]) for row in rows), 0) + 2
+        for n, c in enumerate(table.columns)
+        if c.joined
+    )
+    return table if _BESIDE + wide <= width else table.folded()
 
 
 def _fitted(cells: list[list[str]], kept: list[list[bool]], room: int) -> list[int]:
@@ -106,7 +93,8 @@ def table_lines(table: Table, width: int) -> RenderableType:
     from rich.padding import Padding
     from rich.table import Table as Grid
 
-    heads, rows = _cells(table, width)
+    table = _fitting(table, width)
+    heads, rows = [(c.heading, c.unit.figures) for c in table.columns], table.shown()
     if width < _NARROW and table.headed and len(heads) > _FEW:
         told = (
             ", ".join(f"{head} {cell}".strip() for (head, _), cell in zip(heads, row, strict=True))

@@ -6,14 +6,15 @@ fills the rest.
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Collection, Mapping, Sequence
 from typing import Any
 
 from fitgraph.explain.representatives import Contrast, Representative
 from fitgraph.explain.requested import Listed
 from fitgraph.explain.words import the_part, unfilled_text
+from fitgraph.explain.words_rider import about
 from fitgraph.model import Option, Vocabulary
-from fitgraph.report.blocks import Block, Report, Say, Section, Tone
+from fitgraph.report.blocks import Block, Report, Say, Section, Tone, quiet, status
 from fitgraph.report.cautions import cautions_on_work
 from fitgraph.report.hints import Hints
 from fitgraph.report.tables import Column, Table
@@ -22,17 +23,20 @@ from fitgraph.report.values import (
     FLAG,
     LIST,
     MASS,
+    MASS_TOLD,
     MINUTES,
     MOMENT,
+    MOMENT_TOLD,
     PLACE,
     TEXT,
+    TOLD,
     Unit,
     money_of,
     number,
 )
 from fitgraph.solve.counted import Counted
 from fitgraph.solve.engine import Build
-from fitgraph.wording import first_of, plural
+from fitgraph.wording import capital, first_of, plural
 
 #: What the reasons for a row are called.
 TITLES = {
@@ -51,14 +55,21 @@ _AGAIN = {"balance": "another balance", "different": "different again"}
 #: So many parts that have to be ordered are named, the rest counted.
 _NAMED = 2
 
+#: Numbers from here on are told in words as well.
+_LARGE = 10**6
+
 _FIRST = {"price": "cheapest", "mass": "lightest", "strength": "strongest"}
+
+
+def cautions_of(shown: Sequence[Build | Representative], vocabulary: Vocabulary) -> tuple[str, ...]:
+    """Return the cautions that travel with builds, or with ways."""
+    services = (s for b in shown for _, s in b.services)
+    return cautions_on_work(vocabulary, services, (b.strength_nm for b in shown))
 
 
 def cautions(found: Listed) -> tuple[str, ...]:
     """Return the cautions that travel with the listed builds."""
-    shown: tuple[Build | Representative, ...] = (*found.builds, *found.answers)
-    services = (s for b in shown for _, s in b.services)
-    return cautions_on_work(found.catalogue.vocabulary, services, (b.strength_nm for b in shown))
+    return cautions_of((*found.builds, *found.answers), found.catalogue.vocabulary)
 
 
 def data(found: Listed) -> dict[str, Any]:
@@ -189,7 +200,7 @@ def contrast_text(one: Representative, vocabulary: Vocabulary) -> str:
     return ", ".join([*words, shelf_words(one, vocabulary)])
 
 
-def _part(option: Option | None, vocabulary: Vocabulary) -> str:
+def part_text(option: Option | None, vocabulary: Vocabulary) -> str:
     """Return a part with the work that is done to it."""
     if option is None or option.part is None:
         return "\N{EN DASH}"
@@ -206,13 +217,12 @@ def _name_and_number(option: Option, vocabulary: Vocabulary) -> tuple[str, str]:
     return " + ".join((option.part.name, *done)), option.part.sku
 
 
-def _figures(found: Listed) -> list[Column]:
-    money = money_of(found.catalogue.vocabulary)
+def _figures(vocabulary: Vocabulary) -> list[Column]:
     return [
         Column("place", PLACE, ""),
-        Column("price", money),
-        Column("mass_g", MASS, "mass"),
-        Column("strength_nm", MOMENT, "strength"),
+        Column("price", money_of(vocabulary)),
+        Column("mass_g", MASS_TOLD, "mass"),
+        Column("strength_nm", MOMENT_TOLD, "strength"),
     ]
 
 
@@ -231,7 +241,7 @@ def tables(found: Listed) -> tuple[Table, ...]:
         )
         for n, b in enumerate(found.builds, start=1)
     ]
-    columns = (*_figures(found), *roles, Column("services"))
+    columns = (*_figures(vocabulary), *roles, Column("services"))
     listed = Table("builds", columns, tuple(rows))
     return (listed,) if found.cores is None else (listed, _answers_table(found))
 
@@ -327,7 +337,7 @@ def answer_blocks(found: Listed) -> tuple[Block, ...]:
     rows = [
         (
             n,
-            ", ".join(_part(o, vocabulary) for o in _bought(found, one)) or "what you have",
+            ", ".join(part_text(o, vocabulary) for o in _bought(found, one)) or "what you have",
             contrast_text(one, vocabulary),
         )
         for n, one in enumerate(found.answers, start=1)
@@ -335,10 +345,10 @@ def answer_blocks(found: Listed) -> tuple[Block, ...]:
     heads = (
         Column("place", PLACE, ""),
         Column("title", TEXT, ""),
-        Column("price", _RANGE),
-        Column("mass", _RANGE),
+        Column("price", TOLD),
+        Column("mass", TOLD),
         Column("strength_nm", MOMENT, "strength"),
-        Column("fillings", _RANGE),
+        Column("fillings", TOLD),
         Column("today", TEXT),
     )
     against = "against the first" if len(rows) > 1 else "today"
@@ -353,17 +363,14 @@ def answer_blocks(found: Listed) -> tuple[Block, ...]:
     )
 
 
-#: Ranges, which stand to the right.
-_RANGE = Unit(str, str)
-
-
-def _shared(found: Listed) -> tuple[list[str], list[str]]:
-    """Return what all listed builds share and is to be told, and the roles in which they differ."""
-    vocabulary, owned = found.catalogue.vocabulary, set(found.request.have)
-    rows: list[Mapping[str, Option]] = [b.options for b in found.builds]
+def _shared(
+    builds: Sequence[Build], owned: Collection[str], vocabulary: Vocabulary
+) -> tuple[list[str], list[str]]:
+    """Return what all builds share and is to be told, and the roles in which they differ."""
+    rows: list[Mapping[str, Option]] = [b.options for b in builds]
     shared, differing = [], []
     for role in vocabulary.roles.values():
-        cells = {_part(row.get(role.name), vocabulary) for row in rows}
+        cells = {part_text(row.get(role.name), vocabulary) for row in rows}
         option = rows[0].get(role.name)
         if len(cells) > 1:
             differing.append(role.name)
@@ -380,16 +387,21 @@ def _shared(found: Listed) -> tuple[list[str], list[str]]:
     return shared, differing
 
 
-def blocks(found: Listed) -> tuple[Block, ...]:
-    """Return the listed builds for people: what they share once, then a row each."""
-    vocabulary = found.catalogue.vocabulary
-    shared, differing = _shared(found)
-    pieces: list[Block] = []
-    if shared:
-        in_all = Table(
-            "in_all", (Column("what"), Column("parts")), (("in all", ", ".join(shared)),), "", False
-        )
-        pieces.append(in_all)
+def blocks(
+    builds: Sequence[Build], owned: Collection[str], vocabulary: Vocabulary
+) -> tuple[Block, ...]:
+    """Return builds for people: what they share once, then a row each.
+
+    Parameters
+    ----------
+    builds : sequence of Build
+        In their order, at least one.
+    owned : collection of str
+        Stock numbers that cost nothing.
+    vocabulary : Vocabulary
+        Names roles, services and the currency.
+    """
+    shared, differing = _shared(builds, owned, vocabulary)
     roles = [Column(r, TEXT, vocabulary.roles[r].title, joined=True) for r in differing]
     rows = [
         (
@@ -397,13 +409,45 @@ def blocks(found: Listed) -> tuple[Block, ...]:
             b.price,
             b.mass_g,
             b.strength_nm,
-            *(_part(b.options.get(r), vocabulary) for r in differing),
+            *(part_text(b.options.get(r), vocabulary) for r in differing),
         )
-        for n, b in enumerate(found.builds, start=1)
+        for n, b in enumerate(builds, start=1)
     ]
-    listed = Table("builds", (*_figures(found), *roles), tuple(rows))
-    pieces.append(Section("", (listed,)) if shared else listed)
-    return tuple(pieces)
+    listed = Table("builds", (*_figures(vocabulary), *roles), tuple(rows))
+    if not shared:
+        return (listed,)
+    row = (("in all", ", ".join(shared)),)
+    in_all = Table("in_all", (Column("what"), Column("parts")), row, headed=False)
+    return in_all, Section("", (listed,))
+
+
+def first_told(
+    builds: Sequence[Build],
+    sort: str,
+    owned: Collection[str],
+    vocabulary: Vocabulary,
+    *,
+    only: bool,
+) -> tuple[Block, ...]:
+    """Return the first builds for people, after a line that says which they are.
+
+    Parameters
+    ----------
+    builds, owned, vocabulary
+        As of :func:`blocks`.
+    sort : str
+        What they are sorted by.
+    only : bool
+        Whether there are no others.
+    """
+    many = len(builds)
+    first = f"The {many} {_FIRST[sort]}" if many > 1 else f"The {'one' if only else _FIRST[sort]}"
+    told = Section("", blocks(builds, owned, vocabulary))
+    return quiet(f"{first}{_free(owned)}:"), told
+
+
+def _free(owned: Collection[str]) -> str:
+    return "; what you have costs nothing" if owned else ""
 
 
 def between_text(count: Counted) -> str:
@@ -418,18 +462,41 @@ def between_text(count: Counted) -> str:
     return f"between {COUNT.show(count.least)} and {COUNT.show(count.most)}{sure}"
 
 
-def count_text(count: Counted) -> str:
+def counted_text(count: Counted) -> str:
     """Return a number of builds; an estimate says that it is one.
 
     Examples
     --------
-    >>> count_text(Counted(1000, 900, 1100, 0.99))
-    'About 1,000 builds (between 900 and 1,100, with 99% confidence).'
+    >>> counted_text(Counted(1234, 1234, 1234))
+    '1,234 builds'
+    >>> counted_text(Counted(1000, 900, 1100, 0.99))
+    'about 1,000 builds (between 900 and 1,100, with 99% confidence)'
     """
-    many = plural(count.number, "build")
-    if count.exact:
-        return f"{many}."
-    return f"About {many} ({between_text(count)})."
+    return _number(count) + ("" if count.exact else f" ({between_text(count)})")
+
+
+def exact_text(count: Counted) -> str:
+    """Return how exact a number of builds is, and in words what a large one is.
+
+    Examples
+    --------
+    >>> exact_text(Counted(98_980_594, 98_980_594, 98_980_594)), exact_text(Counted(90, 80, 95))
+    ('exactly, about 99 million', 'estimated, between 80 and 95')
+    """
+    if not count.exact:
+        return f"estimated, {between_text(count)}"
+    return "exactly" + (f", about {about(count.number)}" if count.number >= _LARGE else "")
+
+
+def builds_text(number: int) -> str:
+    """Return a number of builds in few characters.
+
+    Examples
+    --------
+    >>> builds_text(1), builds_text(812), builds_text(98_980_594_620)
+    ('1 build', '812 builds', 'about 99 billion builds')
+    """
+    return f"about {about(number)} builds" if number >= _LARGE else plural(number, "build")
 
 
 def _advice(found: Listed, hints: Hints) -> list[str]:
@@ -467,55 +534,80 @@ def cores_text(cores: Counted) -> str:
     return f"{COUNT.show(cores.least)} to {plural(cores.most, 'way')}"
 
 
+def count_told(
+    certain: Counted | None, possible: Counted | None, ways: Counted | None = None
+) -> tuple[Say, ...]:
+    """Return the numbers of certain and of possible builds; None while they are counted.
+
+    Parameters
+    ----------
+    certain, possible : Counted or None
+        How many builds hold, and how many hold or may hold.
+    ways : Counted or None
+        How many ways these are, which is what somebody chooses between.
+    """
+    if certain is None:
+        return (status("Counting the builds …"),)
+    number = _number(certain)
+    lead, builds = (number, "") if ways is None else (cores_text(ways), f" ({number})")
+    exact = exact_text(certain)
+    told = Say(f"{builds} certain to fit", Tone.STATUS, aside=exact, lead=lead)
+    if possible is None:
+        more = "what is possible as well" if certain.exact else "further"
+        return told, quiet(f"Counting {more} …")
+    if possible.exact and possible.number <= certain.number:
+        return (told,)
+    return told, quiet(
+        f"{counted_text(possible)} when those are counted in that only fit if a missing or loose "
+        "figure turns out well."
+    )
+
+
+def _number(count: Counted) -> str:
+    return ("" if count.exact else "about ") + plural(count.number, "build")
+
+
 def ways_text(found: Listed) -> str:
     """Return the number of cores, and of builds behind it."""
     cores, count = found.cores, found.count
     if cores is None:
-        return count_text(count)
-    builds = plural(count.number, "build")
-    if not count.exact:
-        builds = f"about {builds}"
-    many = cores_text(cores)
-    if count.exact:
-        return f"{many} ({builds})."
-    return f"{many} ({builds}: {between_text(count)})."
+        return f"{capital(counted_text(count))}."
+    between = "" if count.exact else f": {between_text(count)}"
+    return f"{cores_text(cores)} ({_number(count)}{between})."
 
 
-def _opened(found: Listed, hints: Hints) -> Report:
+def _opened(found: Listed) -> Report:
     """Return the fillings of one core for people."""
     one = found.opened
     assert one is not None
-    core = ", ".join(_part(o, found.catalogue.vocabulary) for o in one.options.values())
-    about = "" if one.fillings.exact else "About "
-    headline = f"{about}{plural(one.fillings.number, 'filling')} of {core}."
+    core = ", ".join(part_text(o, found.catalogue.vocabulary) for o in one.options.values())
+    some = "" if one.fillings.exact else "About "
+    headline = f"{some}{plural(one.fillings.number, 'filling')} of {core}."
     if not found.builds:
         return Report(headline)
-    number = f"{len(found.builds):,} " if len(found.builds) > 1 else ""
-    lead = Say(f"The {number}{_FIRST[found.sort]}:", Tone.QUIET)
-    return Report(headline, (lead, Section("", blocks(found))), cautions(found))
+    only = one.fillings.exact and one.fillings.number == 1
+    return Report(headline, _first(found, only=only), cautions(found))
+
+
+def _first(found: Listed, *, only: bool) -> tuple[Block, ...]:
+    owned, vocabulary = found.request.have, found.catalogue.vocabulary
+    return first_told(found.builds, found.sort, owned, vocabulary, only=only)
 
 
 def report(found: Listed, hints: Hints) -> Report:
     """Return the answer for people."""
     if found.opened is not None:
-        return _opened(found, hints)
+        return _opened(found)
     if found.none:
         return Report("No build.", tuple(map(Say, _advice(found, hints))))
     headline = ways_text(found)
     if found.answers:
-        free = "; what you have costs nothing" if found.request.have else ""
         many = len(found.answers)
         told = f"The {many} that stand for all" if many > 1 else "The one"
         if found.cores is not None and many == found.cores.number and many > 1:
             told = f"All {many}"
-        lead = Say(f"{told}{free}:", Tone.QUIET)
+        lead = quiet(f"{told}{_free(found.request.have)}:")
         return Report(headline, (lead, Section("", answer_blocks(found))), cautions(found))
     if not found.builds:
         return Report(headline)
-    listed, order = len(found.builds), _FIRST[found.sort]
-    first = f"The {listed} {order}" if listed > 1 else "The one"
-    if listed == 1 < found.count.number:
-        first = f"The {order}"
-    free = "; what you have costs nothing" if found.request.have else ""
-    lead = Say(f"{first}{free}:", Tone.QUIET)
-    return Report(headline, (lead, Section("", blocks(found))), cautions(found))
+    return Report(headline, _first(found, only=found.count.most == 1), cautions(found))

@@ -28,8 +28,8 @@ from fitgraph.explain import (
 from fitgraph.graph.hold import Hold
 from fitgraph.graph.options import skus_of
 from fitgraph.graph.pressed import Pressed
-from fitgraph.model import Catalogue, Verdict
-from fitgraph.report.blocks import Block, Picture, Report, Say, Section, Tone, say_all
+from fitgraph.model import Catalogue, Verdict, split_label
+from fitgraph.report.blocks import Block, Items, Picture, Report, Say, Section, Tone, say_all
 from fitgraph.report.cautions import cautions_on, cautions_on_work
 from fitgraph.report.hints import Hints
 from fitgraph.report.tables import Column, Table
@@ -56,7 +56,10 @@ HEADLINES = {
 }
 
 #: Conflicts, changes and parts listed for people; data has them all.
-_CONFLICTS, _CHANGES, _PARTS = 3, 6, 3
+_CONFLICTS, CHANGES, _PARTS = 3, 6, 3
+
+#: Said where nothing helps.
+NO_CHANGE = "No change within this catalogue makes it fit."
 
 #: Said where there are more conflicts or changes than can be held.
 _INCOMPLETE = (
@@ -330,9 +333,82 @@ def tables(found: Explanation, catalogue: Catalogue) -> tuple[Table, ...]:
 # -- for people ----------------------------------------------------------
 
 
-def reasons(clashes: Iterable[Clash], catalogue: Catalogue) -> tuple[Say, ...]:
-    """Return the clashing joints, a paragraph each."""
-    return say_all(clash_text(c, catalogue) for c in clashes)
+#: Parts that a verdict calls by name; of more only the roles and numbers are told.
+_BY_NAME = 3
+
+#: What leads to the reasons for a verdict.
+_LEADS = {
+    Verdict.FITS: "Every joint can be made, and a whole build around them is certain.",
+    Verdict.UNKNOWN: "A missing or loose figure decides:",
+    Verdict.FAILS: "What stands in the way:",
+}
+
+
+def named_text(found: Explanation, catalogue: Catalogue) -> str:
+    """Return the parts that an answer is about: by name where they are few, else by role."""
+
+    def told(label: str) -> str:
+        part = catalogue.parts.get(split_label(label)[0])
+        if part is None or len(found.named) <= _BY_NAME:
+            return catalogue.called(label)
+        return f"{catalogue.vocabulary.roles[part.role].title} {label}"
+
+    return ", ".join(map(told, found.named))
+
+
+def verdict_told(found: Explanation, catalogue: Catalogue) -> Say:
+    """Return in a line whether parts go together, and which joints stand in the way."""
+    where = "; ".join(dict.fromkeys(c.joint.title for c in found.conflicts))
+    text = ": ".join(filter(None, (named_text(found, catalogue), where)))
+    return Say(text, Tone.STATUS, verdict=found.verdict)
+
+
+def reasons(clashes: Iterable[Clash], catalogue: Catalogue) -> Items:
+    """Return what joints say, each with its verdict."""
+    return Items(
+        tuple(Say(clash_text(c, catalogue), deep=1, verdict=c.verdict) for c in clashes),
+    )
+
+
+def in_short(found: Explanation, catalogue: Catalogue) -> tuple[Block, ...]:
+    """Return which joints keep parts apart, or that none does; not what else could be taken."""
+    # What no joint of these parts is to blame for.
+    whole = [conflict_text(c, catalogue) for c in found.minimal_conflicts if not c.elements]
+    return (
+        Say(_LEADS[found.verdict]),
+        *say_all(whole),
+        reasons(found.conflicts, catalogue),
+        *not_needed(found, catalogue),
+        *grip(found),
+    )
+
+
+def not_needed(found: Explanation, catalogue: Catalogue) -> tuple[Section, ...]:
+    """Return which parts do nothing beside the others, if any."""
+    told = say_all(clash_text(c, catalogue) for c in found.remarks)
+    return (Section("Not needed", told),) if told else ()
+
+
+def grip(found: Explanation) -> tuple[Section, ...]:
+    """Return what holds the parts together, where they go together."""
+    told = say_all(text for _, text in holding(found))
+    return (Section("Grip, by comparison", told),) if told else ()
+
+
+def needs(found: Explanation, catalogue: Catalogue) -> Block:
+    """Return what a whole build still needs, a row a role."""
+    if found.verdict is Verdict.FAILS:
+        return Say("That is told once these parts go together.")
+    if not found.needs:
+        return Say("Nothing: these parts are a whole build.")
+    roles = catalogue.vocabulary.roles
+    return Table.of(
+        "needs",
+        found.needs,
+        (Column("role"), lambda n: roles[n.role].title),
+        (Column("parts"), lambda n: first_of(map(catalogue.called, n.parts), _PARTS)),
+        headed=False,
+    )
 
 
 def joint_told(
@@ -377,10 +453,11 @@ def _conflicts(conflicts: Sequence[Conflict], catalogue: Catalogue, hints: Hints
     return pieces
 
 
-def _changes(found: Explanation, catalogue: Catalogue, prefer: Prefer, hints: Hints) -> Section:
-    listed = found.changes[:_CHANGES]
+def changes(found: Explanation, catalogue: Catalogue, prefer: Prefer, hints: Hints) -> Section:
+    """Return the first changes that make it fit, for people."""
+    listed = found.changes[:CHANGES]
     if not listed:
-        return Section("No change within this catalogue makes it fit.", ())
+        return Section(NO_CHANGE, ())
     more = len(found.changes) - len(listed)
     title = f"Smallest changes, {_FIRST[prefer]}"
     title += f" ({more} more with {hints.rest})" if more else ""
@@ -403,21 +480,11 @@ def report(found: Explanation, catalogue: Catalogue, prefer: Prefer, hints: Hint
         if found.assembly is not None and 0 < found.assembly.share < 1:
             joints.append(Say(assembly_text(found.assembly), deep=1))
         pieces.append(Section("Joints between these parts", tuple(joints)))
-    if texts := [text for _, text in holding(found)]:
-        pieces.append(Section("Grip, by comparison", say_all(texts)))
+    pieces += grip(found)
     if found.verdict is not Verdict.FITS:
-        pieces.append(_changes(found, catalogue, prefer, hints))
+        pieces.append(changes(found, catalogue, prefer, hints))
     if found.needs:
-        roles = catalogue.vocabulary.roles
-        needs = Table.of(
-            "needs",
-            found.needs,
-            (Column("role"), lambda n: roles[n.role].title),
-            (Column("parts"), lambda n: first_of(map(catalogue.called, n.parts), _PARTS)),
-            headed=False,
-        )
-        pieces.append(Section("To be complete it needs", (needs,)))
-    if found.remarks:
-        pieces.append(Section("Not needed", reasons(found.remarks, catalogue)))
-    told = cautions(found, found.changes[:_CHANGES], catalogue)
+        pieces.append(Section("To be complete it needs", (needs(found, catalogue),)))
+    pieces += not_needed(found, catalogue)
+    told = cautions(found, found.changes[:CHANGES], catalogue)
     return Report(HEADLINES[found.verdict], tuple(pieces), told, found.verdict)

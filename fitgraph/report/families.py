@@ -5,12 +5,13 @@ from __future__ import annotations
 from typing import Any
 
 from fitgraph.explain.advice import FamilyAdvice, RiderAdvice
+from fitgraph.explain.triangle import triangle
 from fitgraph.explain.words_rider import advice_text, family_text
 from fitgraph.model import Catalogue
 from fitgraph.report.blocks import Block, Report, Say, Section
 from fitgraph.report.cautions import cautions_on
 from fitgraph.report.tables import Column, Table
-from fitgraph.report.values import COUNT, FINE_SHARE, LIST, MASS, MOMENT, money_of, number
+from fitgraph.report.values import COUNT, FINE_SHARE, LIST, MASS, MOMENT, TOLD, money_of, number
 
 
 def _family(found: FamilyAdvice, catalogue: Catalogue) -> dict[str, Any]:
@@ -92,6 +93,29 @@ def tables(found: RiderAdvice, catalogue: Catalogue) -> tuple[Table, ...]:
         (Column("stock", COUNT), lambda pair: catalogue.parts[pair[1].sku].stock),
     )
     return (families, best)
+
+
+def triangle_report(catalogue: Catalogue) -> Report:
+    """Return the middle part of each family, and which of the three it reaches."""
+    corners = triangle(catalogue)
+    if not corners:
+        return Report("This catalogue compares no tubes, or none is fully known.")
+    table = Table.of(
+        "triangle",
+        list(corners.values()),
+        (Column("family"), lambda c: c.family),
+        (Column("parts", COUNT), lambda c: c.parts),
+        (Column("mass_g", MASS, "mass"), lambda c: c.mass_g),
+        (Column("strength_nm", MOMENT, "plain tube bears"), lambda c: c.strength_nm),
+        (Column("price", money_of(catalogue.vocabulary)), lambda c: c.price),
+        *(
+            (Column(w, TOLD), lambda c, w=w: "✓ yes" if w in c.reaches else "– last")
+            for w in ("light", "strong", "affordable")
+        ),
+        title="The median part of each family, and in which of the three it is not the last of the "
+        "families. Parts whose own figures contradict each other are left out.",
+    )
+    return Report("", (table,), cautions_on(catalogue.vocabulary, ["strength"]))
 
 
 def _best(family: FamilyAdvice, catalogue: Catalogue) -> Table:

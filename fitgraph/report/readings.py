@@ -5,16 +5,20 @@ from __future__ import annotations
 from collections.abc import Sequence
 from typing import Any
 
+from fitgraph.explain import Explanation, share_of_pairs
 from fitgraph.explain.measure import Measurement
+from fitgraph.explain.reasons import to_measure
+from fitgraph.explain.words import size_text
 from fitgraph.explain.words_rider import figure_text, how_text, measurement_text, outcome_text
-from fitgraph.model import Catalogue
+from fitgraph.model import Catalogue, Verdict, Vocabulary
 from fitgraph.records import dataclass
-from fitgraph.report.blocks import Block, Report, Say, Section, Tone, say_all
+from fitgraph.report.blocks import Block, Items, Report, Say, Section, Tone, say_all
 from fitgraph.report.hints import Hints
 from fitgraph.report.tables import Column, Table
 from fitgraph.report.values import COUNT, FLAG, THOUSANDS, number
+from fitgraph.wording import capital, percent
 
-#: Outcomes listed for people; data has them all.
+#: Outcomes listed for people, and measurements of named parts; data has them all.
 _OUTCOMES = 3
 
 
@@ -91,6 +95,54 @@ def tables(found: Ranked) -> tuple[Table, ...]:
             (Column("how"), lambda m: how_text(found.catalogue, m)),
         ),
     )
+
+
+def to_do(found: Explanation, vocabulary: Vocabulary) -> Block:
+    """Return what to measure, where and how, for every joint that cannot be told.
+
+    Parameters
+    ----------
+    found : Explanation
+        The answer to a question about parts.
+    vocabulary : Vocabulary
+        Says how each dimension is measured.
+    """
+    says = []
+    for clash in found.conflicts:
+        if clash.verdict is not Verdict.UNKNOWN:
+            continue
+        share = share_of_pairs(clash)
+        told = "" if share is None else f" As things stand {percent(share)} of such pairs fit."
+        says.append(Say(f"{capital(clash.joint.title)}.{told}", deep=1))
+        for figure in to_measure(clash):
+            reference = figure.reference
+            if reference.feature is None or figure.option.part is None:
+                continue
+            kind = vocabulary.roles[reference.role].features[reference.feature]
+            now = "not known" if figure.dimension is None else size_text(figure.dimension)
+            text = f"{kind.title} of {figure.option.part.called} (now {now}): "
+            says.append(Say(text + kind.dimensions[reference.name].measure, deep=2))
+    return Items(tuple(says)) if says else Say("Nothing: no figure is in doubt here.")
+
+
+def settling(
+    measurements: Sequence[Measurement], named: Sequence[str], catalogue: Catalogue
+) -> tuple[Block, ...]:
+    """Return which measurements of the named parts settle most of the builds with them.
+
+    Parameters
+    ----------
+    measurements : sequence of Measurement
+        What settles most first.
+    named : sequence of str
+        Stock numbers.
+    catalogue : Catalogue
+        Where they come from.
+    """
+    mine = [m for m in measurements if m.sku in named][:_OUTCOMES]
+    if not mine:
+        return (Say("No single measurement of these parts settles a whole build."),)
+    return Say("What settles most whole builds with these parts:"), *_blocks(mine, catalogue)
 
 
 def _blocks(measurements: Sequence[Measurement], catalogue: Catalogue) -> list[Block]:

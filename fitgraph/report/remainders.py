@@ -6,18 +6,23 @@ from collections.abc import Mapping, Sequence
 from typing import TYPE_CHECKING, Any
 
 from fitgraph.model import Catalogue, Verdict
-from fitgraph.report.blocks import Report, Say, Section, Tone
+from fitgraph.report.blocks import Block, Report, Section, quiet
 from fitgraph.report.tables import Column, Table
-from fitgraph.report.unasked import without_text
+from fitgraph.report.unasked import without_lines
 from fitgraph.report.values import (
     COUNT,
     LIST,
     WORD,
+    Unit,
 )
 from fitgraph.wording import plural
 
 if TYPE_CHECKING:
     from fitgraph.explain.standing import PartStanding
+
+
+#: Numbers of which none stands out.
+_SOME = Unit(lambda n: f"{n:,}" if n else "\N{EN DASH}", int)
 
 
 def _table(standing: Mapping[str, Sequence[PartStanding]]) -> Table:
@@ -49,7 +54,7 @@ def data(standing: Mapping[str, Sequence[PartStanding]]) -> dict[str, Any]:
     }
 
 
-def stand_counts(parts: Sequence[PartStanding]) -> tuple[int, int, int, int]:
+def _counts(parts: Sequence[PartStanding]) -> tuple[int, int, int, int]:
     """Return how many parts remain, may remain, do not fit, and are kept out otherwise."""
     fits = sum(s.remains for s in parts)
     perhaps = sum(s.verdict is Verdict.UNKNOWN and not s.kept_out for s in parts)
@@ -62,6 +67,7 @@ def report(
     standing: Mapping[str, Sequence[PartStanding]],
     catalogue: Catalogue,
     left_out: Sequence[str] = (),
+    have: Sequence[str] = (),
 ) -> Report:
     """Return how many parts of each role remain, may, do not, or are kept out.
 
@@ -73,22 +79,30 @@ def report(
         Whose words are meant.
     left_out : sequence of str
         Conditions that did not count where it cannot be told.
+    have : sequence of str
+        Stock numbers that are owned.
     """
-    rows = []
-    for role, parts in standing.items():
-        title = catalogue.vocabulary.roles[role].title
-        rows.append((title, *stand_counts(parts), len(parts)))
-    columns = (
-        *(Column("role"), Column("fits", COUNT), Column("unknown", COUNT, "cannot be told")),
-        *(Column("fails", COUNT, "does not fit"), Column("kept_out", COUNT, "kept out")),
-        Column("of", COUNT),
+    yours = (quiet(f"Yours: {', '.join(map(catalogue.called, have))}."),) if have else ()
+    table = Table.of(
+        "roles",
+        [(role, _counts(parts), len(parts)) for role, parts in standing.items()],
+        (Column("role"), lambda row: catalogue.vocabulary.roles[row[0]].title),
+        (Column("fits", _SOME, Verdict.FITS), lambda row: row[1][0]),
+        (Column("unknown", _SOME, Verdict.UNKNOWN), lambda row: row[1][1]),
+        (Column("fails", _SOME, Verdict.FAILS), lambda row: row[1][2]),
+        (Column("kept_out", _SOME, "kept out"), lambda row: row[1][3]),
+        (Column("of", COUNT), lambda row: row[2]),
+        whole=True,
     )
-    total = sum(row[1] for row in rows)
+    total = sum(row[1] for row in table.rows)
     note = (
         "By size, limits of budget and mass aside. Kept out: would go, but is out of stock, of "
         "another material or without a price."
     )
-    if left_out:
-        note += f" {without_text(left_out)}"
-    blocks = (Section("", (Table("roles", columns, tuple(rows)),)), Say(note, Tone.QUIET))
+    blocks: tuple[Block, ...] = (
+        *yours,
+        Section("", (table,)),
+        quiet(note),
+        *without_lines(left_out),
+    )
     return Report(f"{plural(total, 'part remains', 'parts remain')} for certain.", blocks)

@@ -2,19 +2,32 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Collection, Sequence
 from typing import Any
 
 from fitgraph.explain import clash_text
 from fitgraph.explain.compare import ComparedBuilds, ComparedParts, Mates, Side, Totals
 from fitgraph.explain.words_rider import difference_title, grip_text, opened_text, side_text
 from fitgraph.mechanics.grip import GripRatio
-from fitgraph.model import Catalogue
-from fitgraph.report.blocks import Block, Report, Say, Section, Tone, say_all
+from fitgraph.model import Catalogue, Option, Vocabulary
+from fitgraph.report.blocks import Block, Report, Say, Section, Tone, quiet, say_all
+from fitgraph.report.builds import part_text
 from fitgraph.report.cautions import cautions_on
 from fitgraph.report.explanations import HEADLINES, reasons
 from fitgraph.report.tables import Column, Table
-from fitgraph.report.values import COUNT, FLAG, LENGTH, LIST, MASS, MOMENT, money_of, number
+from fitgraph.report.values import (
+    COUNT,
+    FLAG,
+    LENGTH,
+    LIST,
+    MASS,
+    MASS_TOLD,
+    MOMENT,
+    MOMENT_TOLD,
+    money_of,
+    number,
+)
+from fitgraph.solve.engine import Build
 from fitgraph.wording import plural
 
 Compared = ComparedParts | ComparedBuilds
@@ -230,9 +243,43 @@ def _totals_rows(found: Compared, catalogue: Catalogue) -> list[tuple[str, ...]]
     return rows
 
 
-def _two(name: str, heads: tuple[str, str], rows: list[tuple[str, ...]], first: str = "") -> Table:
+def _beside(name: str, heads: Sequence[str], rows: Sequence[tuple[Any, ...]], first: str) -> Table:
     columns = (Column("what", title=first), *(Column(head) for head in heads))
-    return Table(name, columns, tuple(rows))
+    return Table(name, columns, tuple(rows), whole=True)
+
+
+def side_by_side(
+    builds: Sequence[Build], owned: Collection[str], vocabulary: Vocabulary
+) -> tuple[Block, ...]:
+    """Return builds as the columns of a table; roles in which they differ are marked.
+
+    Parameters
+    ----------
+    builds : sequence of Build
+        In the order in which they were picked.
+    owned : collection of str
+        Stock numbers that cost nothing.
+    vocabulary : Vocabulary
+        Names the roles.
+    """
+
+    def told(option: Option | None) -> str:
+        mine = option is not None and option.part is not None and option.part.sku in owned
+        return part_text(option, vocabulary) + (" (yours)" if mine else "")
+
+    rows = [
+        ("price", *(vocabulary.money(b.price) for b in builds)),
+        ("mass", *(MASS_TOLD.show(b.mass_g) for b in builds)),
+        ("strength", *(MOMENT_TOLD.show(b.strength_nm) for b in builds)),
+    ]
+    for role in vocabulary.roles.values():
+        options = [b.options.get(role.name) for b in builds]
+        labels = {"" if o is None else o.label for o in options}
+        if labels != {""}:
+            differ = " ≠" if len(labels) > 1 else ""
+            rows.append((role.title + differ, *map(told, options)))
+    heads = [f"pick {n}" for n in range(1, len(builds) + 1)]
+    return _beside("picks", heads, rows, "of the whole"), quiet("≠ marks where they differ.")
 
 
 def _parts_blocks(found: ComparedParts, catalogue: Catalogue) -> list[Block]:
@@ -247,7 +294,7 @@ def _parts_blocks(found: ComparedParts, catalogue: Catalogue) -> list[Block]:
         for d in found.differences
         if not d.same
     ]
-    pieces: list[Block] = [_two("sides", names, rows)]
+    pieces: list[Block] = [_beside("sides", names, rows, "")]
     if same := sum(d.same for d in found.differences):
         text = f"{plural(same, 'more figure is', 'more figures are')} the same."
         pieces.append(Say(text, Tone.QUIET, deep=1))
@@ -268,7 +315,7 @@ def _builds_blocks(found: ComparedBuilds, catalogue: Catalogue) -> list[Block]:
     for role, pair in found.roles.items():
         called = (catalogue.called(sku) if sku else "any" for sku in pair)
         rows.append((catalogue.vocabulary.roles[role].title, *called))
-    pieces: list[Block] = [_two("sides", words, rows)]
+    pieces: list[Block] = [_beside("sides", words, rows, "")]
     pieces += _grip(found, ("the first", "the second"), "what lies in its clamp")
     differing = [
         (j.joint.title, *("not there" if c is None else c.verdict.word for c in j.sides))
@@ -276,14 +323,14 @@ def _builds_blocks(found: ComparedBuilds, catalogue: Catalogue) -> list[Block]:
         if not j.same
     ]
     if differing:
-        joints = _two("joints", words, list(differing), "joint")
+        joints = _beside("joints", words, differing, "joint")
         pieces.append(Section("Joints in which they differ", (joints,)))
     else:
         alike = "Every joint between the named parts stands alike in both."
         pieces.append(Section(alike, ()))
     for word, answer in zip(words, found.answers, strict=True):
         if answer.conflicts:
-            why = reasons(answer.conflicts, catalogue)
+            why = (reasons(answer.conflicts, catalogue),)
             pieces.append(Section(f"Why the {word} does not hold", why))
     return pieces
 

@@ -54,13 +54,13 @@ def report(story: Story) -> Report:
         Say(", ".join(map(titled, story.kept)), Tone.QUIET, deep=1),
         Section(
             f"What completes it?  {many} within the budget",
-            builds.blocks(story.found),
+            builds.blocks(story.found.builds, story.kept, catalogue.vocabulary),
             loud=True,
             aside="fitgraph builds --have ...",
         ),
         Section(
             f"And with {titled(story.tried, 'the ')}?  {verdict}",
-            (*reasons, changes),
+            (reasons, changes),
             loud=True,
             aside="fitgraph why ...",
         ),

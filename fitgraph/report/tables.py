@@ -6,6 +6,9 @@ from collections.abc import Callable, Sequence
 from dataclasses import replace
 from typing import Any
 
+from fitgraph.draw.style import WORDS
+from fitgraph.explain.words import the_part
+from fitgraph.model import Verdict
 from fitgraph.records import dataclass
 from fitgraph.report.values import TEXT, Unit
 
@@ -20,7 +23,7 @@ class Column:
         Its name for programs: in a frame, as CSV, in a record.
     unit : Unit
         How its values are shown and handed on.
-    title : str
+    title : str or Verdict
         Its heading for people; the key where none is given, nothing for a blank one.
     joined : bool
         Whether it is put into one column with the others so marked where room is short.
@@ -28,12 +31,14 @@ class Column:
 
     key: str
     unit: Unit = TEXT
-    title: str | None = None
+    title: str | Verdict | None = None
     joined: bool = False
 
     @property
     def heading(self) -> str:
         """Return what stands above it."""
+        if isinstance(self.title, Verdict):
+            return WORDS[self.title]
         return self.key if self.title is None else self.title.strip()
 
 
@@ -138,6 +143,23 @@ class Table:
         """Return the table with one more column, a value a row."""
         rows = ((*row, value) for row, value in zip(self.rows, values, strict=True))
         return replace(self, columns=(*self.columns, column), rows=tuple(rows))
+
+    def folded(self) -> Table:
+        """Return it with the columns that are so marked in one, which names the others' headings.
+
+        A heading is left out where its cell says it already.
+        """
+        joined = [n for n, c in enumerate(self.columns) if c.joined]
+        if not joined:
+            return self
+        kept = [n for n in range(len(self.columns)) if n not in joined]
+        heads = [c.heading for c in self.columns]
+        rows = (
+            (*(row[n] for n in kept), ", ".join(the_part(heads[n], told[n], "") for n in joined))
+            for row, told in zip(self.rows, self.shown(), strict=True)
+        )
+        columns = (*(self.columns[n] for n in kept), Column("joined", title=self.joined))
+        return replace(self, columns=columns, rows=tuple(rows))
 
     def without(self, *keys: str) -> Table:
         """Return the table without some columns."""

@@ -21,7 +21,6 @@ from typing import Any
 from fitgraph.model import Vocabulary
 from fitgraph.records import dataclass
 from fitgraph.units import show_length, show_mass
-from fitgraph.wording import percent
 
 #: Decimals of a number that is handed on; mm and g are not known better.
 _DECIMALS = 4
@@ -110,13 +109,15 @@ def _rise(mm: float) -> str:
 
 TEXT = Unit(str, str, figures=False, blank="")
 WORD = Unit(lambda v: v.word, lambda v: v.word, figures=False, blank="")
+#: Figures that are told in words of their own.
+TOLD = Unit(str, str)
 FLAG = Unit(lambda v: "yes" if v else "no", bool, figures=False, blank="")
 COUNT = Unit(lambda n: f"{n:,}", int)
 PLACE = Unit(str, int, blank="")
 WEIGHT = Unit(lambda w: f"{w:g}", number)
 THOUSANDS = Unit(lambda w: f"{w:,g}", number)
 SHARE = Unit(lambda s: f"{s:.0%}", number, blank="")
-FINE_SHARE = Unit(lambda s: percent(s, 1), number, blank="")
+FINE_SHARE = Unit(lambda s: f"{s:.1%}", number, blank="")
 MASS = Unit(show_mass, number, "g")
 MASS_CHANGE = Unit(lambda g: _signed(g, show_mass(abs(g))), number, "g")
 LENGTH = Unit(lambda mm: f"{mm:g} mm", number, "mm", blank="")
@@ -129,8 +130,6 @@ MASS_TOLD = replace(MASS, blank="not known")
 MOMENT_TOLD = replace(MOMENT, blank="not known")
 DAYS = Unit(str, int, "d")
 DATE = Unit(lambda d: d.isoformat(), lambda d: d, figures=False, blank="")
-#: Figures that are told in words of their own.
-TOLD_FIGURE = Unit(str, str)
 #: Several stock numbers or words in one cell.
 LIST = Unit(", ".join, " ".join, figures=False, blank="", several=True)
 

@@ -404,14 +404,17 @@ class RemainingAnswer(Answer):
     left_out : tuple of str
         Conditions that did not count where it cannot be told whether a part fits: with them it
         would need too much memory.
+    have : tuple of str
+        Stock numbers that are owned.
     """
 
     _module = "remainders"
-    _shown = ("catalogue", "left_out")
+    _shown = ("catalogue", "left_out", "have")
 
     found: Mapping[str, tuple[PartStanding, ...]]
     catalogue: Catalogue
     left_out: tuple[str, ...] = ()
+    have: tuple[str, ...] = ()
 
     def __getitem__(self, role: str) -> list[str]:
         """Return the stock numbers that remain for a role, for certain."""

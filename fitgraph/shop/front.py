@@ -500,7 +500,7 @@ class Shop:
 
         request = self._request(have, None, None, None, material, in_stock, services)
         found = standings(self.engine, request)
-        return RemainingAnswer(found, self.catalogue, self.engine.left_out)
+        return RemainingAnswer(found, self.catalogue, self.engine.left_out, request.have)
 
     def compare(self, one: Names, other: Names) -> CompareAnswer:
         """Put two parts of a role, or two builds, side by side.

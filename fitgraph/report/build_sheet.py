@@ -2,17 +2,14 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
+from collections.abc import Mapping
 
 from fitgraph.draw import section_svg
 from fitgraph.explain import held_texts
 from fitgraph.graph.hold import hold
 from fitgraph.graph.pressed import pressed
-from fitgraph.lab.saved_answer import files_of_report
-from fitgraph.lab.saves import SavedFile
 from fitgraph.model import Option, Vocabulary
 from fitgraph.records import dataclass
-from fitgraph.report.as_csv import csv
 from fitgraph.report.blocks import Picture, Report, Section, say_all
 from fitgraph.report.cautions import cautions_on
 from fitgraph.report.tables import Column, Table
@@ -183,28 +180,3 @@ def sheet_report(sheet: Sheet, options: Mapping[str, Option], vocabulary: Vocabu
         ),
         sheet.cautions,
     )
-
-
-def sheet_files(
-    sheet: Sheet, options: Mapping[str, Option], vocabulary: Vocabulary, name: str, first: str
-) -> dict[str, Callable[[], SavedFile]]:
-    """Return what makes the files of a sheet, by what a button says.
-
-    Parameters
-    ----------
-    sheet, options, vocabulary
-        As of :func:`sheet_report`.
-    name : str
-        Of the files, without an ending.
-    first : str
-        What the first button says, which is that of the PDF.
-    """
-
-    def rows() -> SavedFile:
-        made = sheet_table(sheet, vocabulary).with_currency()
-        return SavedFile(f"{name}.csv", "text/csv", csv(made).encode())
-
-    def report() -> Report:
-        return sheet_report(sheet, options, vocabulary)
-
-    return files_of_report(sheet.title, report, name, first) | {"as CSV": rows}
