@@ -38,6 +38,15 @@ class InputError(ValueError):
     """Something typed or asked for that cannot be used; the message says how to mend it.
 
     What was typed may be long; the message shows its two ends.
+
+    Examples
+    --------
+    >>> import fitgraph
+    >>> try:
+    ...     fitgraph.open().why("FORK-VEN-40", "BAR-CUL-05")
+    ... except fitgraph.InputError as error:
+    ...     print(error)
+    no part has the stock number 'FORK-VEN-40'; did you mean FORK-VEN-08, FORK-VEN-07, FORK-VEN-06?
     """
 
     def __str__(self) -> str:

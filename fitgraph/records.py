@@ -3,7 +3,8 @@
 The standard decorator writes and compiles up to ten functions a class while its module is being
 imported: a millisecond for each of the package's 350 classes, of which one command makes every
 fourth. Here it gathers the fields and makes the slots, and is asked for nothing else: ``__init__``
-is written at the first call, and the other methods are closures, with the same results.
+is written at the first call, and the other methods are closures, with the same results, but that
+the repr of what holds a whole catalogue is no longer than a screen.
 """
 
 from __future__ import annotations
@@ -58,6 +59,9 @@ else:
             return cls
 
         return made if cls is None else made(cls)
+
+    #: Letters of a repr that are shown whole, and of each value where there are more.
+    _SCREEN, _LONG_VALUE = 2000, 120
 
     class _Fresh:
         def __repr__(self):
@@ -135,11 +139,16 @@ else:
 
         return hashed
 
+    def _cut(text):
+        return text if len(text) <= _LONG_VALUE else f"{text[:_LONG_VALUE]}… ({len(text):,})"
+
     def _repr(names):
         @recursive_repr()
         def written(self):
-            inside = ", ".join(f"{name}={getattr(self, name)!r}" for name in names)
-            return f"{self.__class__.__qualname__}({inside})"
+            inside = [f"{name}={getattr(self, name)!r}" for name in names]
+            if sum(map(len, inside)) > _SCREEN:
+                inside = map(_cut, inside)
+            return f"{self.__class__.__qualname__}({', '.join(inside)})"
 
         return written
 

@@ -331,6 +331,23 @@ except fitgraph.InputError as error:
     assert done.stdout.startswith("frames need pandas or polars or pyarrow: pip install pandas")
 
 
+def test_what_answers_hold_shows_no_more_than_a_screen() -> None:
+    shop = fitgraph.open()
+    said = shop.why("BAR-MAR-05", "CLMP-SKE-02")
+    listed = shop.builds("FORK-VEN-04", limit=1)
+    held = [
+        shop.catalogue,
+        shop.catalogue.vocabulary,
+        said.found,
+        listed.found,
+        shop.coverage().found,
+    ]
+    held += [*said.found.changes, *listed.answers, shop.catalogue.parts["BAR-MAR-05"]]
+    for thing in held:
+        assert len(repr(thing)) < 2_500, type(thing)
+    assert repr(listed.answers[0].options["fork"]) == "<fork: FORK-VEN-04>"
+
+
 # ---------------------------------------------------------------- what is told
 
 
@@ -349,7 +366,16 @@ def test_every_function_of_the_front_door_has_an_example_that_runs() -> None:
     plain = {"catalogue", "name", "engine", "explainer", "save_with"}
     lacking = [q for q in questions if q not in plain and not found.get(f"Shop.{q}")]
     assert lacking == []
-    assert found["open"] and found["Answer"] and found["Shop"]
+    assert found["open"] and found["Answer"] and found["Shop"] and found["InputError"]
+
+
+def test_every_answer_shows_all_it_can_be_asked_in_an_example() -> None:
+    answers = [t for t in api_page.public_names().values() if isinstance(t, type)]
+    for answer in (t for t in answers if issubclass(t, Answer)):
+        shown = "".join(e.source for e in doctest.DocTestParser().get_examples(answer.__doc__))
+        assert shown, answer
+        own = {m for m, _, _ in api_page.members(answer)}
+        assert {name for name in own if name not in shown} == set(), answer
 
 
 def test_the_page_is_made_of_todays_docstrings() -> None:

@@ -71,7 +71,7 @@ class Part:
     mass_g: float | None = None
     material: str | None = None
     stock: int = 0
-    features: Mapping[str, Feature] = field(default_factory=dict)
+    features: Mapping[str, Feature] = field(default_factory=dict, repr=False)
     note: str = ""
 
     @property
@@ -109,9 +109,12 @@ class Option:
     role: str
     part: Part | None
     services: tuple[str, ...] = ()
-    features: Mapping[str, Feature] = field(default_factory=dict)
+    features: Mapping[str, Feature] = field(default_factory=dict, repr=False)
     service_price: int = 0
     service_mass_g: float = 0.0
+
+    def __repr__(self) -> str:
+        return f"<{self.role}: {self.label}>"
 
     @property
     def empty(self) -> bool:

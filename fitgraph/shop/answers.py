@@ -47,11 +47,22 @@ class Answer:
     Examples
     --------
     >>> import fitgraph
-    >>> answer = fitgraph.open().builds(have=["FORK-VEN-04"], budget=350, limit=2)
+    >>> shop = fitgraph.open()
+    >>> answer = shop.why("BAR-MAR-05", "CLMP-SKE-02")
+    >>> answer.yes, answer.report().headline
+    (False, 'Does not fit.')
+    >>> print(answer.to_text().splitlines()[0])
+    Does not fit.
+    >>> answer.to_dict()["verdict"], answer.to_json().split()[2]
+    ('fails', '"fails",')
     >>> answer.tables
-    ('builds', 'answers')
-    >>> answer.records()[0]["fork"]
-    'FORK-VEN-04'
+    ('joints', 'changes', 'minimal_conflicts', 'needs')
+    >>> answer.records("joints")[0]["verdict"], answer.units("joints")
+    ('fails', {'margin_mm': 'mm'})
+    >>> answer.table("joints").keys == tuple(answer.to_frame("joints").columns)
+    True
+    >>> print(answer.to_csv("joints").splitlines()[0])
+    joint,verdict,margin_mm,share,rule
     """
 
     #: The module of :mod:`fitgraph.report` that makes data, tables and a report of it; which fields
@@ -187,11 +198,13 @@ class TableAnswer(Answer):
     Examples
     --------
     >>> import fitgraph
-    >>> stock = fitgraph.open().stock
-    >>> list(stock[0])
+    >>> shop = fitgraph.open()
+    >>> list(shop.stock[0])
     ['sku', 'role', 'pieces', 'price', 'value']
-    >>> len(stock["pieces"]) == len(stock)
+    >>> len(shop.stock["pieces"]) == len(shop.stock) == len(shop.stock.to_dict()["stock"])
     True
+    >>> shop.parts.report().headline
+    '346 parts'
     """
 
     found: Table
@@ -238,13 +251,16 @@ class BuildsAnswer(Answer):
     Examples
     --------
     >>> import fitgraph
-    >>> answer = fitgraph.open().builds(have="FORK-VEN-04", budget="350 EUR", limit=1)
-    >>> answer.exact, len(answer)
-    (True, 1)
+    >>> shop = fitgraph.open()
+    >>> answer = shop.builds(have="FORK-VEN-04", budget="350 EUR", limit=1)
+    >>> answer.yes, answer.count, answer.exact, len(answer)
+    (True, 190093, True, 1)
+    >>> answer.possible is None
+    True
     >>> answer.to_frame()["price"].max() <= 350
     np.True_
-    >>> answer.cores, len(answer.answers)
-    (69, 8)
+    >>> answer.cores, answer.cores_exact, answer.answers[0].reasons
+    (69, True, ('cheapest', 'lightest'))
     >>> answer.open(1).count == answer.answers[0].fillings.number
     True
     """
@@ -332,9 +348,10 @@ class ExchangeAnswer(Answer):
     Examples
     --------
     >>> import fitgraph
-    >>> answer = fitgraph.open().exchange("bar", "FORK-VEN-04", "CLMP-SKE-01", "BAR-MAR-05")
-    >>> answer.records()[0]["total"] >= answer.records()[0]["price"]
-    True
+    >>> shop = fitgraph.open()
+    >>> answer = shop.exchange("bar", "FORK-VEN-04", "CLMP-SKE-01", "BAR-MAR-05")
+    >>> answer.yes, answer.records()[0]["total"] >= answer.records()[0]["price"]
+    (True, True)
     """
 
     _module = "exchanges"
@@ -364,11 +381,10 @@ class WhyAnswer(Answer):
     Examples
     --------
     >>> import fitgraph
-    >>> answer = fitgraph.open().why("BAR-MAR-05", "CLMP-SKE-02")
-    >>> answer.verdict
-    'fails'
-    >>> answer.tables
-    ('joints', 'changes', 'minimal_conflicts', 'needs')
+    >>> shop = fitgraph.open()
+    >>> answer = shop.why("BAR-MAR-05", "CLMP-SKE-02")
+    >>> answer.verdict, answer.yes
+    ('fails', False)
     """
 
     _module = "explanations"
@@ -406,6 +422,13 @@ class RemainingAnswer(Answer):
         would need too much memory.
     have : tuple of str
         Stock numbers that are owned.
+
+    Examples
+    --------
+    >>> import fitgraph
+    >>> shop = fitgraph.open()
+    >>> shop.remaining("FORK-VEN-04")["bar"][:2]
+    ['BAR-SKE-01', 'BAR-SKE-02']
     """
 
     _module = "remainders"
@@ -429,6 +452,14 @@ class MeasureAnswer(Answer):
     ----------
     found : Ranked
         Measurements, what settles most first.
+
+    Examples
+    --------
+    >>> import fitgraph
+    >>> shop = fitgraph.open()
+    >>> answer = shop.measure("BAR-WYN-04", limit=1)
+    >>> answer.yes, answer.records()[0]["sku"]
+    (True, 'CLMP-VEN-01')
     """
 
     _module = "readings"
@@ -456,11 +487,14 @@ class IdentifyAnswer(Answer):
     Examples
     --------
     >>> import fitgraph
-    >>> asked = fitgraph.open().identify()
-    >>> asked.question in asked.found.identifier.questions
-    True
-    >>> asked.answer(asked.question, "?").question == asked.question
-    False
+    >>> shop = fitgraph.open()
+    >>> asked = shop.identify()
+    >>> asked.question, asked.common, asked.yes
+    ('nuts-on-headset', ['no', 'yes'], False)
+    >>> asked.ask.split("?")[0]
+    'Is there a large nut for a spanner on top of the headset'
+    >>> asked.answer(asked.question, "no").question
+    'sleeve-outside'
     """
 
     _module = "guesses"
@@ -527,6 +561,13 @@ class CompareAnswer(Answer):
         The two.
     catalogue : Catalogue
         Whose parts and words are meant.
+
+    Examples
+    --------
+    >>> import fitgraph
+    >>> shop = fitgraph.open()
+    >>> [row["parts"] for row in shop.compare("BAR-MAR-05", "BAR-CUL-05").records()]
+    ['BAR-MAR-05', 'BAR-CUL-05']
     """
 
     _module = "sides"
@@ -546,6 +587,13 @@ class AdviceAnswer(Answer):
         Families, the best first.
     catalogue : Catalogue
         Whose parts and words are meant.
+
+    Examples
+    --------
+    >>> import fitgraph
+    >>> shop = fitgraph.open()
+    >>> shop.advise("street").records()[0]["family"]
+    'steel'
     """
 
     _module = "families"
@@ -560,6 +608,14 @@ class PivotAnswer(TableAnswer):
     """One figure of enquiries for every pair of groups.
 
     ``to_frame()`` has the groups of the first grouping in its first column.
+
+    Examples
+    --------
+    >>> import fitgraph
+    >>> shop = fitgraph.open()
+    >>> pivot = shop.coverage().pivot("system", "material", "enquiries")
+    >>> pivot[0]["steel"], pivot.report().headline
+    (14.0, 'enquiries: system down, material across')
     """
 
     def report(self, hints: Hints | None = None) -> Report:
@@ -583,7 +639,8 @@ class CoverageAnswer(Answer):
     Examples
     --------
     >>> import fitgraph
-    >>> coverage = fitgraph.open().coverage()
+    >>> shop = fitgraph.open()
+    >>> coverage = shop.coverage()
     >>> round(coverage.share, 2)
     0.39
     >>> coverage.pivot("system", "material").to_frame().columns[0]
@@ -633,6 +690,13 @@ class GapsAnswer(Answer):
         Coverage, stranded parts and what much depends on.
     limit : int
         How many parts are listed of each sort.
+
+    Examples
+    --------
+    >>> import fitgraph
+    >>> shop = fitgraph.open()
+    >>> shop.gaps().tables
+    ('enquiries', 'by_system', 'by_material', 'by_month', 'stranded', 'weak')
     """
 
     _module = "shelf"
@@ -651,6 +715,14 @@ class RestockAnswer(Answer):
     ----------
     found : Plans
         The orders and the curve.
+
+    Examples
+    --------
+    >>> import fitgraph
+    >>> shop = fitgraph.open()
+    >>> orders = shop.restock(spend=100)
+    >>> orders.yes, orders.tables
+    (True, ('orders', 'curve'))
     """
 
     _module = "purchases"
@@ -676,6 +748,15 @@ class AdapterAnswer(Answer):
         Sheets that were written.
     saved : Path or None
         The copy of the catalogue that has them.
+
+    Examples
+    --------
+    >>> import fitgraph
+    >>> shop = fitgraph.open()
+    >>> made = shop.adapters("sleeve", k=1, limit=1)
+    >>> made.yes, made.tables
+    (True, ('parts', 'together'))
+    >>> made.write_sheets("sheets", most=1)  # doctest: +SKIP
     """
 
     _module = "designs"
@@ -726,6 +807,16 @@ class CheckAnswer(Answer):
         What can be used; None where nothing can go on.
     name : str
         The catalogue's.
+
+    Examples
+    --------
+    >>> import fitgraph
+    >>> shop = fitgraph.open()
+    >>> found = shop.check()
+    >>> found.yes, found.parts, found.report().headline
+    (False, 346, 'demo: 346 parts, 10 things to look at.')
+    >>> list(found.to_dict()), len(found.missing)
+    (['usable', 'parts', 'findings', 'missing'], 44)
     """
 
     found: tuple[Finding, ...]
@@ -775,6 +866,13 @@ class StoryAnswer(Answer):
     ----------
     found : Story
         The enquiry and both answers.
+
+    Examples
+    --------
+    >>> import fitgraph
+    >>> shop = fitgraph.open()
+    >>> shop.story().tables
+    ('builds', 'joints', 'changes', 'minimal_conflicts', 'needs')
     """
 
     _module = "stories"

@@ -42,8 +42,8 @@ class GraphAnswer(Answer):
     --------
     >>> import fitgraph
     >>> answer = fitgraph.open().paths("FORK-VEN-04", "BAR-CUL-05")
-    >>> answer.records()[0]["way"]
-    'FORK-VEN-04 > SLV-VEN-01 > BAR-CUL-05'
+    >>> answer.yes, answer.records()[0]["way"]
+    (True, 'FORK-VEN-04 > SLV-VEN-01 > BAR-CUL-05')
     """
 
     found: Any
@@ -86,6 +86,7 @@ class MapAnswer(GraphAnswer):
     >>> whole = fitgraph.open().map()
     >>> whole.svg.startswith("<svg"), sum(r["parts"] for r in whole.records())
     (True, 346)
+    >>> whole.save("fits.graphml")  # doctest: +SKIP
     """
 
     svg: str = ""
