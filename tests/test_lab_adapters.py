@@ -113,12 +113,12 @@ def words(html) -> str:
 
 
 def test_the_list_is_the_scan_and_what_no_wall_is_left_for(shared, found, shop, options):
-    listed = [key for _, key in shared.list.options]
+    listed = [key for _, key in shared.map.list.options]
     weighed = [w.candidate.part.sku for w in found.worths]
     assert listed[: len(weighed)] == weighed
     without = barred(shop.catalogue, found.make, options)
     assert without and len(listed) == len(weighed) + len(without)
-    for (text, _), worth in zip(shared.list.options, found.worths, strict=False):
+    for (text, _), worth in zip(shared.map.list.options, found.worths, strict=False):
         new = f"{worth.gained:,g} newly served"
         assert f"{new}, {worth.served:,g} in all" in text
 
@@ -126,11 +126,11 @@ def test_the_list_is_the_scan_and_what_no_wall_is_left_for(shared, found, shop, 
 def test_the_part_looked_at_is_told_as_the_scan_has_it(page, found):
     for at in (0, 2, len(found.worths) - 1)[: turns(3, 2)]:
         worth = found.worths[at]
-        page.list.value = worth.candidate.part.sku
-        told = words(page.details)
+        page.map.list.value = worth.candidate.part.sku
+        told = words(page.design.details)
         assert f"Newly served {worth.gained:,g}" in told
         assert f"Served in all {worth.served:,g}" in told
-        assert f"Takes from its like {worth.taken:,g} rider" in told
+        assert f"Takes from its like {worth.taken:,g} enquir" in told
         assert (f"Builds with it {worth.builds:,}" if worth.builds else "with it none") in told
         shift = f"may shift by {worth.candidate.slack_mm:.2f} mm"
         assert ("To spare snug, the tightest" if worth.candidate.tightens else shift) in told
@@ -138,47 +138,47 @@ def test_the_part_looked_at_is_told_as_the_scan_has_it(page, found):
 
 def test_the_map_has_a_dot_at_every_place_and_a_shape_for_each_kind(shared):
     assert len({shape for shape, _ in LOOKS.values()}) == len(LOOKS)
-    places = {(round(e.x, 2), round(e.y, 2)) for e in shared.shown.values()}
+    places = {(round(e.x, 2), round(e.y, 2)) for e in shared.map.shown.values()}
     drawn = set()
-    for trace in shared.chart.figure.data:
+    for trace in shared.map.chart.figure.data:
         if trace.name in {kind.value for kind in Kind}:
             drawn |= {(round(x, 2), round(y, 2)) for x, y in zip(trace.x, trace.y, strict=True)}
     assert drawn == places
-    axes = shared.chart.figure.layout
+    axes = shared.map.chart.figure.layout
     assert axes.xaxis.title.text == "Inner diameter, mm"
     assert axes.yaxis.title.text == "Outer diameter, mm"
     assert "wall under 1.2 mm" in axes.annotations[0].text
 
 
 def test_a_click_on_a_dot_looks_at_its_part(page):
-    traces = page.chart.figure.data
+    traces = page.map.chart.figure.data
     at = next(n for n, t in enumerate(traces) if t.name == Kind.GAINS.value)
     key = traces[at].customdata[-1]
-    page.chart.widget.press(at, len(traces[at].customdata) - 1)
-    assert page.list.value == key
-    assert key in words(page.details)
+    page.map.chart.widget.press(at, len(traces[at].customdata) - 1)
+    assert page.map.list.value == key
+    assert key in words(page.design.details)
 
 
 def test_what_cannot_be_made_says_why(page, found, shop, options):
     first = barred(shop.catalogue, found.make, options)[0]
-    page.list.value = next(k for _, k in page.list.options if k.startswith("no wall"))
-    told = words(page.details)
+    page.map.list.value = next(k for _, k in page.map.list.options if k.startswith("no wall"))
+    told = words(page.design.details)
     assert "Cannot be made" in told and "1.2 mm is the least" in told
     assert all(f"{mm:.2f} mm" in told for mm in first.sizes.values())
-    assert page.add.disabled and "none" in words(page.sheet_view)
+    assert page.trial.add.disabled and "none" in words(page.design.sheet)
 
 
 def test_the_best_few_are_the_programs_with_bound_and_gap(page, found):
     steps = list(frontier([found], 8))
     for k in (1, 2, 5):
-        page.k.value = float(k)
+        page.best.k.value = float(k)
         step = steps[min(k, len(steps)) - 1]
-        told = words(page.together)
-        assert told.startswith(f"{step.coverage:,g} of {found.total:,g} riders served")
-        assert f"Gap {step.choice.gap:.1%}, proven" in told
+        told = words(page.best.together)
+        assert told.startswith(f"{step.coverage:,g} of {found.total:,g} enquiries served")
+        assert f"gap {step.choice.gap:.1%}, proven" in told
         assert all(w.candidate.part.sku in told for w in step.worths)
         assert ("enough: a further one serves nobody new" in told) == (k > len(steps))
-    drawn = ET.fromstring(re.search(r"<svg.*?</svg>", page.together.value, re.DOTALL)[0])
+    drawn = ET.fromstring(re.search(r"<svg.*?</svg>", page.best.together.value, re.DOTALL)[0])
     told = next(e.text for e in drawn.iter() if e.tag.endswith("desc"))
     assert all(f" {s.coverage:,.4g}" in told for s in steps)
 
@@ -189,19 +189,19 @@ def test_tolerance_against_yield_is_the_apis(page, found, shop):
     for step in yields_by_grade(shop.catalogue, candidate, grades):
         row = f"IT{step.grade}" + (" (as designed)" if step.grade == 9 else "")
         assert f"{row} {step.pairs:.1%} {step.worst:.1%} {step.wall:.2f} mm" in words(
-            page.yield_table
+            page.design.yields
         )
 
 
 def test_the_sheet_is_the_apis_and_its_files_open(page, found, shop):
     worth = found.worths[0]
     made = sheet(shop.catalogue, worth, found.gained_by(worth))
-    told = words(page.sheet_view)
+    told = words(page.design.sheet)
     assert f"{made.yields.certain} counterparts fit for certain" in told
     assert all(caution.split(".")[0] in told for caution in made.cautions)
-    assert 'role="img"' in page.sheet_view.value
+    assert 'role="img"' in page.design.sheet.value
     for ending in ("svg", "pdf", "dxf", "step", "html"):
-        saved = page.files.made(f"Save as {ending.upper()}")
+        saved = page.design.files.made(f"Save as {ending.upper()}")
         assert saved.name == f"{worth.candidate.part.sku}.{ending}"
         assert worth.candidate.part.sku.encode() in saved.content or ending == "pdf"
 
@@ -209,10 +209,10 @@ def test_the_sheet_is_the_apis_and_its_files_open(page, found, shop):
 @pytest.mark.long
 def test_a_trial_shows_coverage_and_builds_before_and_after(page, found, shop):
     best = found.worths[0]
-    page.add.click()
+    page.trial.add.click()
     after = with_part(shop.catalogue, best.candidate.part)
     engine = TreeEngine(after)
-    told = words(page.trial)
+    told = words(page.trial.told)
     builds = [e.count(Request()).number for e in (shop.engine, engine)]
     assert f"Builds: {builds[0]:,} before, {builds[1]:,} with" in told
     assert builds[1] - builds[0] == best.builds
@@ -222,22 +222,22 @@ def test_a_trial_shows_coverage_and_builds_before_and_after(page, found, shop):
             tally = coverage(e).total
             figures.append(sum(tally.of(s) for s in Standing if s >= standing))
     assert f"all {' '.join(f'{f:,g}' for f in figures)} +{best.gained:,g}" in told
-    assert f"takes {best.taken:,g} rider" in told
+    assert f"takes {best.taken:,g} enquir" in told
     # The map is weighed anew, with the part on the shelf.
     assert page.scan.covered == found.covered + best.gained
-    assert len(page.taken_out.items) == 1
+    assert len(page.trial.taken_out.items) == 1
     # What is still looked at is no news any more, and says so.
-    assert page.list.value == best.candidate.part.sku
+    assert page.map.list.value == best.candidate.part.sku
     assert "these figures are those of a second one" in words(page.verdict)
-    page.list.value = found.worths[1].candidate.part.sku
+    page.map.list.value = found.worths[1].candidate.part.sku
     assert "Weighed beside what was added" in words(page.verdict)
-    page.taken_out.press(page.taken_out.items[0]["name"])
-    assert page.added == () and page.scan.covered == found.covered
+    page.trial.taken_out.press(page.trial.taken_out.items[0]["name"])
+    assert page.trial.added == () and page.scan.covered == found.covered
     assert "added" not in words(page.verdict)
 
 
 def test_only_materials_that_the_process_can_work_are_offered(shared, shop):
-    offered = {name for _, name in shared.material.options}
+    offered = {name for _, name in shared.question.material.options}
     make = shop.catalogue.vocabulary.makes["sleeve"]
     assert offered == {n for n, m in MATERIALS.items() if {n, m.family} & make.materials}
     assert {"steel-4130", "brass", "pom"} <= offered and make.material in offered
@@ -245,17 +245,20 @@ def test_only_materials_that_the_process_can_work_are_offered(shared, shop):
 
 
 def test_a_part_is_kept_beside_the_tables_and_read_back(page, shop, tmp_path, monkeypatch):
-    page.keep_button.click()
-    assert "the demo is not written to" in words(page.kept_told) and not page.kept_parts.items
+    page.trial.keep_button.click()
+    assert (
+        "the demo is not written to" in words(page.trial.kept_told)
+        and not page.trial.kept_parts.items
+    )
     monkeypatch.setattr(shop.shop, "folder", tmp_path)
-    entry = page.entry
+    entry = page.map.entry
     assert entry is not None and entry.candidate is not None
-    page.keep_button.click()
+    page.trial.keep_button.click()
     sku = entry.candidate.part.sku
-    made = MadeUp.of(page.choice, entry.candidate, sku)
+    made = MadeUp.of(page.question.choice, entry.candidate, sku)
     assert kept(tmp_path, shop.catalogue.vocabulary) == ((made,), ())
     assert [f.suffix for f in (tmp_path / "proposals").iterdir()] == [".json"]
-    assert [item["name"] for item in page.kept_parts.items] == [sku]
+    assert [item["name"] for item in page.trial.kept_parts.items] == [sku]
     assert made.part(shop.catalogue.vocabulary).features == entry.candidate.part.features
     # What is spoilt is named, and takes nothing else with it.
     (tmp_path / "proposals" / "a.json").write_text('{"make": "<b>no such</b>"}', "utf-8")
@@ -265,12 +268,12 @@ def test_a_part_is_kept_beside_the_tables_and_read_back(page, shop, tmp_path, mo
     )
     (tmp_path / "proposals" / "d.json").write_bytes(b"\xff\xfe")
     (tmp_path / "proposals" / "e.json").mkdir()
-    page.keep_button.click()
+    page.trial.keep_button.click()
     parts, problems = kept(tmp_path, shop.catalogue.vocabulary)
     assert parts == (made,) and len(problems) == 5
     for name, problem in zip("abcde", problems, strict=True):
-        assert f"proposals/{name}.json" in problem and problem in words(page.kept_told)
-    assert "<b>" not in page.kept_told.value
+        assert f"proposals/{name}.json" in problem and problem in words(page.trial.kept_told)
+    assert "<b>" not in page.trial.kept_told.value
 
 
 def test_a_proposals_name_leads_nowhere_else(shop, found, tmp_path):
@@ -287,20 +290,20 @@ def test_a_proposals_name_leads_nowhere_else(shop, found, tmp_path):
 
 @pytest.mark.long
 def test_what_was_looked_at_stays_after_a_part_is_added(page, shop, tmp_path, monkeypatch):
-    at = [k for _, k in page.list.options][3]
-    near = page.shown[at]
+    at = [k for _, k in page.map.list.options][3]
+    near = page.map.shown[at]
     monkeypatch.setattr(shop.shop, "folder", tmp_path)
-    page.list.value = next(k for _, k in page.list.options)
-    page.keep_button.click()
-    page.list.value = at
-    page.kept_parts.press(page.kept_parts.items[0]["name"])
-    assert len(page.added) == 1
-    entry = page.entry
+    page.map.list.value = next(k for _, k in page.map.list.options)
+    page.trial.keep_button.click()
+    page.map.list.value = at
+    page.trial.kept_parts.press(page.trial.kept_parts.items[0]["name"])
+    assert len(page.trial.added) == 1
+    entry = page.map.entry
     assert entry is not None
-    best = min(abs(e.x - near.x) + abs(e.y - near.y) for e in page.shown.values())
+    best = min(abs(e.x - near.x) + abs(e.y - near.y) for e in page.map.shown.values())
     assert entry.key == at or abs(entry.x - near.x) + abs(entry.y - near.y) == best
-    page.kept_parts.press(page.kept_parts.items[0]["name"])
-    assert len({made.sku for made in page.added}) == 2
+    page.trial.kept_parts.press(page.trial.kept_parts.items[0]["name"])
+    assert len({made.sku for made in page.trial.added}) == 2
 
 
 # ---------------------------------------------------------------- entries, errors, sessions
@@ -308,13 +311,13 @@ def test_what_was_looked_at_stays_after_a_part_is_added(page, shop, tmp_path, mo
 
 @pytest.mark.long
 def test_every_entry_reaches_the_scan(page, shop):
-    page.make.value = "liner"
-    assert next(k for _, k in page.list.options).startswith("LINER")
+    page.question.make.value = "liner"
+    assert next(k for _, k in page.map.list.options).startswith("LINER")
     with page.fields.quietly():  # so that it is weighed once, not after each of them
-        page.material.value = "steel-4130"
-        page.grade.value = 7
-        page.wall.value = 0.8
-    page.in_stock.value = True
+        page.question.material.value = "steel-4130"
+        page.question.grade.value = 7
+        page.question.wall.value = 0.8
+    page.question.in_stock.value = True
     make = page.scan.make
     assert (make.material, make.least_wall) == ("steel-4130", 0.8)
     assert {f.klass for f in make.free} == {"H7", "h7"}
@@ -329,37 +332,37 @@ def test_every_entry_reaches_the_scan(page, shop):
 
 def test_words_leave_only_their_parts(page, found):
     word = next(iter(found.worths[0].candidate.words.values()))
-    assert word in [value for _, value in page.word.options]
-    page.word.value = word
-    kept = [e for e in page.shown.values() if e.candidate is not None]
+    assert word in [value for _, value in page.question.word.options]
+    page.question.word.value = word
+    kept = [e for e in page.map.shown.values() if e.candidate is not None]
     assert kept and all(word in e.candidate.words.values() for e in kept)
     assert len(kept) < len(page.scan.worths)
 
 
 @pytest.mark.long
 def test_a_part_without_bore_has_other_axes_and_no_wall(page):
-    page.make.value = "insert"
-    assert page.chart.figure.layout.yaxis.title.text == "Length, mm"
-    assert page.wall.layout.display == "none"
-    assert not page.chart.figure.data[1].visible
-    assert "none of these parts serves another" in words(page.together)
+    page.question.make.value = "insert"
+    assert page.map.chart.figure.layout.yaxis.title.text == "Length, mm"
+    assert page.question.wall.layout.display == "none"
+    assert not page.map.chart.figure.data[1].visible
+    assert "none of these parts serves another" in words(page.best.together)
 
 
 @pytest.mark.long
 def test_a_session_is_found_again(page, shop):
-    page.list.value = page.list.options[0][1]
-    page.add.click()  # the same trial as above, which was weighed there
-    page.list.value = page.list.options[3][1]
-    page.k.value = 2.0
-    page.metric.value = "builds"
+    page.map.list.value = page.map.list.options[0][1]
+    page.trial.add.click()  # the same trial as above, which was weighed there
+    page.map.list.value = page.map.list.options[3][1]
+    page.best.k.value = 2.0
+    page.map.metric.value = "builds"
     state = page.state()
     again = AdapterMap(shop, "sleeve")
     again.restore(state)
     assert again.state() == state
-    assert words(again.details) == words(page.details)
-    assert words(again.trial) == words(page.trial)
+    assert words(again.design.details) == words(page.design.details)
+    assert words(again.trial.told) == words(page.trial.told)
     again.session.afresh.click()
-    assert again.added == () and again.k.value == 1.0
+    assert again.trial.added == () and again.best.k.value == 1.0
 
 
 @pytest.mark.parametrize(
@@ -392,9 +395,9 @@ def test_a_vocabulary_that_makes_nothing_is_told_in_words(shop):
 @pytest.mark.long
 def test_without_enquiries_builds_are_still_told(shop):
     page = AdapterMap(OpenCatalogue(replace(shop.catalogue, enquiries=())), "liner")
-    assert "holds no enquiries" in words(page.together)
+    assert "holds no enquiries" in words(page.best.together)
     assert page.scan.worths[0].builds > 0
-    assert f"{page.scan.worths[0].builds:,}" in words(page.details)
+    assert f"{page.scan.worths[0].builds:,}" in words(page.design.details)
 
 
 def test_what_goes_wrong_inside_is_told_in_words(shop, monkeypatch):
@@ -417,17 +420,24 @@ def test_catalogue_text_is_never_markup(shop):
         vocabulary=replace(vocabulary, makes=MappingProxyType({"liner": make})),
     )
     page = AdapterMap(OpenCatalogue(hostile))
-    shown = (page.details, page.ends, page.together, page.sheet_view, page.trial, page.meter.status)
-    assert "&lt;img" in page.details.value
+    shown = (
+        page.design.details,
+        page.best.together,
+        page.design.sheet,
+        page.trial.told,
+        page.meter.status,
+    )
+    assert "&lt;img" in page.design.details.value
     for html in shown:
         assert "<img" not in html.value
 
 
 def test_controls_are_labelled(shared):
+    question, few, trial = shared.question, shared.best, shared.trial
     controls = [
-        shared.make, shared.material, shared.grade, shared.word, shared.wall, shared.in_stock,
-        shared.metric, shared.list, shared.k, shared.mixed, shared.meter.button, shared.add,
-        shared.add_best,
+        question.make, question.material, question.grade, question.word, question.wall,
+        question.in_stock, shared.map.metric, shared.map.list, few.k, few.mixed,
+        shared.meter.button, trial.add, trial.add_best,
     ]  # fmt: skip
     labels = [c.description for c in controls]
     assert all(labels) and len(set(labels)) == len(labels)
@@ -439,7 +449,7 @@ def test_weighing_can_be_stopped_and_begun_again(shop):
         page = AdapterMap(OpenCatalogue(shop.catalogue), "liner")
         for _ in range(2000):
             await asyncio.sleep(0.005)
-            if not page.meter.button.disabled and page.plane is not None:
+            if not page.meter.button.disabled and page.map.plane is not None:
                 break
         assert not page.meter.button.disabled
         page.meter.button.click()
@@ -448,15 +458,15 @@ def test_weighing_can_be_stopped_and_begun_again(shop):
         while page._tasks and time.perf_counter() - begun < 20:
             await asyncio.sleep(0.01)
         assert page.scan is None and page.meter.button.disabled
-        assert any("not weighed yet" in text for text, _ in page.list.options)
+        assert any("not weighed yet" in text for text, _ in page.map.list.options)
         page.refresh()
-        while (page._tasks or not page.files.items) and time.perf_counter() - begun < 90:
+        while (page._tasks or not page.design.files.items) and time.perf_counter() - begun < 90:
             await asyncio.sleep(0.02)
         return page
 
     page = in_a_loop(stop_and_go())
     assert page.scan is not None and page.scan.worths
-    assert "Save as PDF" in page.files.items
+    assert "Save as PDF" in page.design.files.items
 
 
 def test_a_choice_is_the_make_that_it_says(shop):

@@ -204,7 +204,7 @@ def test_without_a_kernel_one_line_says_how_to_get_it(
     assert {p.suffix for p in out.iterdir()} == {".svg", ".html", ".pdf", ".dxf"}
     monkeypatch.setattr("fitgraph.lab.adapter_files.can_write_step", lambda: False)
     assert "Save as STEP" not in adapter_files.files_of(sheets["insert"])
-    assert "extra “cad”" in adapter_files.lacking_html()
+    assert "extra “cad”" in " ".join(adapter_files.lacking())
     assert "OCP" in sys.modules  # the tests themselves have it
 
 

@@ -67,7 +67,7 @@ def test_nothing_is_weighed_until_somebody_asks_for_it(
     wide: OpenCatalogue, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     page = AdapterMap(wide)
-    assert page.plane is None and page.scan is None
+    assert page.map.plane is None and page.scan is None
     assert page.ask.layout.display is None
     assert "not been worked out yet" in words(page.verdict)
     assert "takes minutes" in words(page.meter.status)

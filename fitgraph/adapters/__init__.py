@@ -7,7 +7,7 @@ from fitgraph.adapters.made import Cost, MadeShape, cost_of, make_part, shape_of
 from fitgraph.adapters.mates import Mate, Yield, mates, yield_of
 from fitgraph.adapters.region import Barred, Edge, Region, axes_of, barred, edges, region
 from fitgraph.adapters.scan import Scan, Worth, scan, stranded
-from fitgraph.adapters.sheet import Sheet, sheet
+from fitgraph.adapters.sheet import Sheet, sheet, size_title
 from fitgraph.adapters.tolerance import GradeYield, yields_by_grade
 from fitgraph.adapters.variants import (
     grade_of,
@@ -53,6 +53,7 @@ __all__ = [
     "scan",
     "shape_of",
     "sheet",
+    "size_title",
     "stranded",
     "whole_yield",
     "with_least_wall",

@@ -30,6 +30,11 @@ Sizes = Mapping[Reference, float]
 Words = Mapping[Reference, str | None]
 
 
+def words_text(words: Words) -> str:
+    """Return the words of a part for people; a dash where it has none."""
+    return ", ".join(word or "none" for word in words.values()) or "–"
+
+
 def held(free: FreeSize, nominal: float) -> tuple[float, float]:
     """Return the deviations in mm that the process holds at a nominal size in mm."""
     if free.klass:

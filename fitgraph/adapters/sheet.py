@@ -14,7 +14,16 @@ from fitgraph.graph.options import empty
 from fitgraph.mechanics.cautions import CAUTIONS
 from fitgraph.mechanics.materials import MATERIALS
 from fitgraph.mechanics.slots import closes_by_mm, elastic_closure_mm
-from fitgraph.model import Catalogue, Dimension, Make, Part, Presence, Reference, Verdict
+from fitgraph.model import (
+    Catalogue,
+    Dimension,
+    Make,
+    Part,
+    Presence,
+    Reference,
+    Verdict,
+    Vocabulary,
+)
 from fitgraph.records import dataclass
 from fitgraph.solve import Request, TreeEngine
 
@@ -138,6 +147,14 @@ class Sheet:
         return self.worth.candidate.make
 
 
+def size_title(reference: Reference, vocabulary: Vocabulary) -> str:
+    """Return what a size is called, in two or three words."""
+    feature = vocabulary.roles[reference.role].features[reference.feature or ""]
+    if reference.name in (feature.title, feature.name):
+        return feature.title
+    return f"{feature.title} {reference.name}"
+
+
 def _sizes(catalogue: Catalogue, worth: Worth) -> tuple[Size, ...]:
     make, part = worth.candidate.make, worth.candidate.part
     role = catalogue.vocabulary.roles[make.role]
@@ -150,11 +167,10 @@ def _sizes(catalogue: Catalogue, worth: Worth) -> tuple[Size, ...]:
         for name, dimension in of_part.lengths.items():
             reference = Reference(make.role, feature.name, name)
             chosen = free.get(reference)
-            title = feature.title if name == feature.title else f"{feature.title} {name}"
             found.append(
                 Size(
                     reference,
-                    title,
+                    size_title(reference, catalogue.vocabulary),
                     worth.candidate.sizes.get(reference, dimension.mid),
                     dimension,
                     chosen.klass if chosen is not None else "",

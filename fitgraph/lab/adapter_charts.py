@@ -1,18 +1,17 @@
-"""The map of what could be made, what the best few serve, and tolerance against yield."""
+"""The map of what could be made, and what its signs mean."""
 
 from __future__ import annotations
 
 import math
 from collections.abc import Callable, Mapping, Sequence
 from functools import partial
-from html import escape
 
 import numpy as np
 import plotly.graph_objects as go
+from markupsafe import Markup
 
-from fitgraph.adapters import GradeYield, Region, Together
+from fitgraph.adapters import Region
 from fitgraph.adapters.trials import Plane
-from fitgraph.draw.line_chart import Series, line_chart_svg
 from fitgraph.lab.adapter_entries import Entry, Kind
 from fitgraph.lab.charts import MARKS, blank
 
@@ -298,7 +297,14 @@ _SIGNS: Mapping[str, str] = {
 }
 
 
-def legend_html(kinds: Sequence[Kind], wall: bool) -> str:
+#: One of them beside what it means.
+_SIGN = Markup(
+    '<span><svg viewBox="0 0 20 16" width="20" height="16" aria-hidden="true"><path d="{}" '
+    'fill="{}" stroke="{}" stroke-width="2"/></svg> {}</span>'
+)
+
+
+def legend(kinds: Sequence[Kind], *, wall: bool) -> Markup:
     """Return what the signs on the map mean, as one list that wraps where it is narrow.
 
     Parameters
@@ -312,14 +318,11 @@ def legend_html(kinds: Sequence[Kind], wall: bool) -> str:
     entries += [("diamond", MARKS[1], "looked at"), ("hexagon", MARKS[1], "best together")]
     if wall:
         entries.append(("dash", MARKS[1], "the wall is too thin under it"))
-    filled = ("circle", "square")
-    items = "".join(
-        f'<span><svg viewBox="0 0 20 16" width="20" height="16" aria-hidden="true"><path '
-        f'd="{_SIGNS[sign]}" fill="{colour if sign in filled else "none"}" stroke="{colour}" '
-        f'stroke-width="2"/></svg> {escape(told)}</span>'
+    signs = (
+        _SIGN.format(_SIGNS[sign], colour if sign in ("circle", "square") else "none", colour, told)
         for sign, colour, told in entries
     )
-    return f'<p class="fg-legend">{items}</p>'
+    return Markup('<p class="fg-legend">{}</p>').format(Markup("").join(signs))
 
 
 def _within(ends: np.ndarray, window: tuple[float, float]) -> range:
@@ -327,60 +330,3 @@ def _within(ends: np.ndarray, window: tuple[float, float]) -> range:
     begin = max(int(np.searchsorted(ends, window[0], side="right")) - 1, 0)
     end = min(int(np.searchsorted(ends, window[1], side="left")), len(ends) - 1)
     return range(begin, max(end, begin + 1))
-
-
-def frontier_svg(now: float, steps: Sequence[Together], k: int, *, narrow: bool = False) -> str:
-    """Return how many riders the best few serve, against how few they are.
-
-    Parameters
-    ----------
-    now : float
-        How many are served with none of them.
-    steps : sequence of Together
-        The best one, the best two and so on.
-    k : int
-        How many are meant.
-    narrow : bool
-        Whether it is for a narrow window.
-    """
-    served = (now, *(s.coverage for s in steps))
-    return line_chart_svg(
-        "Served by the best few parts together",
-        "Parts made",
-        "Served in all",
-        [str(n) for n in range(len(served))],
-        [Series("served", served, tuple(f"{n:,g}" for n in served))],
-        marked=min(k, len(served) - 1),
-        meaning="as many as the slider says" if k < len(served) else "more parts serve nobody new",
-        sign="hexagon",
-        narrow=narrow,
-    )
-
-
-def yields_svg(yields: Sequence[GradeYield], grade: int, *, narrow: bool = False) -> str:
-    """Return the share of pairs that assemble, against the grade that the process holds.
-
-    Parameters
-    ----------
-    yields : sequence of GradeYield
-        One for each grade.
-    grade : int
-        The grade that the part is designed for.
-    narrow : bool
-        Whether it is for a narrow window.
-    """
-    grades = [y.grade for y in yields]
-    return line_chart_svg(
-        "Share of pairs that assemble, by standard tolerance grade",
-        "Standard tolerance grade (ISO 286-1)",
-        "Pairs that assemble, %",
-        [f"IT{g}" for g in grades],
-        [
-            Series("mean of all counterparts", tuple(100 * y.pairs for y in yields)),
-            Series("worst of the certain ones", tuple(100 * y.worst for y in yields)),
-        ],
-        marked=grades.index(grade) if grade in grades else None,
-        meaning="as designed",
-        ends=(0.0, 104.0),
-        narrow=narrow,
-    )

@@ -2,16 +2,15 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Iterator, Mapping
 from enum import Enum
 
 from fitgraph.adapters import Barred, Candidate, Scan, Worth
-from fitgraph.adapters.made import Words
-from fitgraph.model import Reference
+from fitgraph.adapters.made import words_text
+from fitgraph.adapters.trials import Plane
+from fitgraph.model import Reference, Vocabulary
 from fitgraph.records import dataclass
-
-#: Between the words of a part that has several.
-_AND = ", "
+from fitgraph.report.made_parts import thin_text, worth_text
 
 
 class Kind(Enum):
@@ -48,10 +47,16 @@ class Entry:
     worth: Worth | None = None
     barred: Barred | None = None
 
-
-def words_text(words: Words) -> str:
-    """Return the words of a part for people; a dash where it has none."""
-    return _AND.join(word or "none" for word in words.values()) or "–"
+    def text(self, vocabulary: Vocabulary) -> str:
+        """Return it as a line of the list, or as what the map says when it is pointed at."""
+        if self.barred is not None:
+            return (
+                f"✗ {self.x:.2f} with {self.y:.2f} mm: cannot be made, "
+                f"{thin_text(self.barred)} at the worst sizes"
+            )
+        assert self.candidate is not None
+        told = "not weighed yet" if self.worth is None else worth_text(self.worth, vocabulary)
+        return f"{self.candidate.by_size}: {told}"
 
 
 def kind_of(worth: Worth) -> Kind:
@@ -61,31 +66,23 @@ def kind_of(worth: Worth) -> Kind:
     return Kind.JOINS if worth.builds else Kind.IDLE
 
 
-def entries(
-    axes: tuple[Reference, Reference | None],
-    scan: Scan | None,
-    found: Sequence[Candidate],
-    barred: Sequence[Barred],
-    word: str = "",
-) -> Iterator[Entry]:
+def entries(plane: Plane, scan: Scan | None, word: str = "") -> Iterator[Entry]:
     """Yield what can be chosen, the best first.
 
     Parameters
     ----------
-    axes : tuple of Reference
-        The sizes of the map.
+    plane : Plane
+        What there is of a make; its candidates are shown until they are weighed.
     scan : Scan or None
         What the parts are worth; None while that is not known.
-    found : sequence of Candidate
-        Shown until they are weighed.
-    barred : sequence of Barred
-        What no wall is left for.
     word : str
-        Only parts with these words, as :func:`words_text` has them; empty for all.
+        Only parts with these words, as :func:`fitgraph.adapters.made.words_text` has them; empty
+        for all.
     """
+    across, up = plane.axes
 
     def at(sizes: Mapping[Reference, float]) -> tuple[float, float]:
-        return sizes[axes[0]], 0.0 if axes[1] is None else sizes[axes[1]]
+        return sizes[across], 0.0 if up is None else sizes[up]
 
     if scan is not None:
         for worth in scan.worths:
@@ -93,12 +90,12 @@ def entries(
             if not word or words_text(one.words) == word:
                 yield Entry(one.part.sku, kind_of(worth), *at(one.sizes), one, worth)
     else:
-        for one in found:
+        for one in plane.found:
             # Cells that no counterpart bounds hold nothing; they are there for completeness.
             meets = all(c.bound_below or c.bound_above for c in one.cells.values())
             if meets and (not word or words_text(one.words) == word):
                 yield Entry(one.part.sku, Kind.WAITING, *at(one.sizes), one)
-    for none in barred:
+    for none in plane.barred:
         if not word or word in map(words_text, none.words):
             x, y = at(none.sizes)
             yield Entry(f"no wall {x:.2f} {y:.2f}", Kind.BARRED, x, y, barred=none)

@@ -57,11 +57,11 @@ def files_of(sheet: Sheet) -> dict[str, Callable[[], SavedFile]]:
     return found
 
 
-def lacking_html() -> str:
+def lacking() -> tuple[str, ...]:
     """Return which files need something that is not installed, and how to get it."""
     told = []
     if find_spec("ezdxf") is None:
         told.append("For DXF install fitgraph with the extra “sheets”.")
     if not can_write_step():
         told.append("For STEP install fitgraph with the extra “cad”.")
-    return "".join(f'<p class="fg-note">{line}</p>' for line in told)
+    return tuple(told)

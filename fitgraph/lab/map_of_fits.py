@@ -2,12 +2,12 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
-from html import escape
+from collections.abc import Iterator, Mapping, Sequence
 from typing import Any
 
 import ipywidgets as widgets
 import networkx as nx
+from markupsafe import Markup
 
 from fitgraph.draw import nests
 from fitgraph.draw.fit_map import fit_map_svg
@@ -16,7 +16,6 @@ from fitgraph.explain.tracing import WayStep as Traced
 from fitgraph.explain.tracing import steps
 from fitgraph.explain.ways import Way, ways
 from fitgraph.graph.size_map import SizeMap, drawn_roles
-from fitgraph.lab import tables
 from fitgraph.lab.answering import Answering, Task
 from fitgraph.lab.debounce import Debounce
 from fitgraph.lab.fields import Fields, field
@@ -42,11 +41,11 @@ from fitgraph.lab.look import (
 from fitgraph.lab.opened import MOST_MISS_MM, OpenCatalogue
 from fitgraph.lab.pressable import Pressable
 from fitgraph.lab.session import SessionBar
+from fitgraph.lab.shown import Piece
 from fitgraph.lab.slider import Slider
-from fitgraph.model import Catalogue
-from fitgraph.report import Report, size_maps
-from fitgraph.report.as_html import html as report_html
-from fitgraph.report.as_html import unbroken
+from fitgraph.report import size_maps
+from fitgraph.report.blocks import Say, status
+from fitgraph.report.cross_sections import cross_section
 from fitgraph.report.ways import way_text
 from fitgraph.solve.request import find_part
 
@@ -198,7 +197,7 @@ class MapOfFits(Answering):
 
     def _draw(self) -> None:
         if not self.opened.knows("sizes"):
-            self.status.value = tables.wrap(tables.status("Drawing the map …"))
+            self.write(self.status, status("Drawing the map …"))
             return
         with self.in_words(self.problems):
             self.map.svg = fit_map_svg(
@@ -225,11 +224,9 @@ class MapOfFits(Answering):
                 told = (
                     size_maps.matched(match, self.search.value, self.opened.catalogue) + " " + told
                 )
-            self.status.value = tables.wrap(tables.status(told))
-            self.details.value = self._details(shown, tolerance)
-            self.in_words_table.value = _shown(
-                size_maps.whole(shown, tolerance), self.opened.catalogue
-            )
+            self.write(self.status, status(told))
+            self.write(self.details, *self._details(shown, tolerance))
+            self.write(self.in_words_table, size_maps.whole(shown, tolerance))
             self.keep()
 
     def _pressed(self, change: Mapping[str, Any]) -> None:
@@ -242,15 +239,17 @@ class MapOfFits(Answering):
         self.from_here.disabled = self.to_here.disabled = not self.part
         self._draw()
 
-    def _details(self, shown: SizeMap, tolerance: float) -> str:
-        told, catalogue = "", self.opened.catalogue
+    def _details(self, shown: SizeMap, tolerance: float) -> Iterator[Piece]:
+        """Yield what is told of the part and of the interface that were pressed."""
         if self.part:
-            told += _shown(size_maps.part(shown, self.part), catalogue) + tables.wrap(self._links())
+            yield size_maps.part(shown, self.part)
+            yield self._links()
         if self.unfolded in shown.view:
-            told += _shown(size_maps.interface(shown, self.unfolded, tolerance), catalogue)
-        return told or tables.wrap("<p>Nothing yet.</p>")
+            yield size_maps.interface(shown, self.unfolded, tolerance)
+        elif not self.part:
+            yield Say("Nothing yet.")
 
-    def _links(self) -> str:
+    def _links(self) -> Markup:
         catalogue = self.opened.catalogue
         links = (
             parts_link("why", [self.part], catalogue, "why it fits or not"),
@@ -258,7 +257,8 @@ class MapOfFits(Answering):
             page_link("gaps", "gaps in stock"),
             page_link("adapters", "the next adapter"),
         )
-        return f"<p>Go on with {escape(catalogue.called(self.part))}: {', '.join(links)}.</p>"
+        told = Markup("<p>Go on with {}: {}.</p>")
+        return told.format(catalogue.called(self.part), Markup(", ").join(links))
 
     def _take(self, field: widgets.Combobox) -> None:
         if self.part:
@@ -285,7 +285,7 @@ class MapOfFits(Answering):
 
     def _seek(self) -> None:
         with self.in_words(self.problems):
-            self.problems.value = ""
+            self.write(self.problems)
             ends, explainer = self._ends(), self.opened.explainer
             roles = self.opened.catalogue.vocabulary.roles if self.any_part.value else None
             drawn = Task(
@@ -317,23 +317,14 @@ class MapOfFits(Answering):
         if trace:
             one = trace[self.at]
             catalogue = self.opened.catalogue
-            told = size_maps.step(one, catalogue, self.at + 1, len(trace))
-            self.step_told.value = _shown(told, catalogue)
-            joined = nests(one.joined, catalogue.vocabulary)
+            self.write(self.step_told, size_maps.step(one, catalogue, self.at + 1, len(trace)))
             roles = {o.role for o in one.options}
-            telling = [n for n in joined if roles <= n.roles]
-            self.section.value = tables.wrap(
-                "".join(tables.section_html(n, catalogue.vocabulary) for n in telling[:1])
-            )
+            telling = [n for n in nests(one.joined, catalogue.vocabulary) if roles <= n.roles]
+            drawn = [cross_section(n, catalogue.vocabulary) for n in telling[:1]]
+            self.write(self.section, *drawn)
         else:
-            text = "No path with these parts between." if self._named() else "Name two parts."
-            self.step_told.value = tables.wrap(f"<p>{text}</p>")
-            self.section.value = ""
+            named = self.one.value.strip() and self.other.value.strip()
+            text = "No path with these parts between." if named else "Name two parts."
+            self.write(self.step_told, Say(text))
+            self.write(self.section)
         self._draw()
-
-    def _named(self) -> bool:
-        return bool(self.one.value.strip() and self.other.value.strip())
-
-
-def _shown(report: Report, catalogue: Catalogue) -> str:
-    return unbroken(tables.with_cards(str(report_html(report)), catalogue))

@@ -4,16 +4,30 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import replace
-from math import isfinite
+from functools import partial
 from pathlib import Path
 from typing import Any
 
-from fitgraph.adapters import BestChoice, Candidate, Scan, Together, Worth
+from fitgraph.adapters import Scan, Together, Worth, size_title
 from fitgraph.adapters.best_k import cost
 from fitgraph.adapters.proposals import PROPOSAL, Proposals
-from fitgraph.report.blocks import Block, Report, Say, Section, Tone, say_all
+from fitgraph.draw.line_chart import Series, line_chart_svg
+from fitgraph.model import Vocabulary
+from fitgraph.report.blocks import (
+    Block,
+    Picture,
+    Report,
+    Say,
+    Section,
+    Tone,
+    items,
+    quiet,
+    say_all,
+    status,
+)
 from fitgraph.report.cautions import cautions_on
 from fitgraph.report.hints import Hints
+from fitgraph.report.made_parts import ENQUIRIES, called, room_text, sizes_text
 from fitgraph.report.tables import Column, Table
 from fitgraph.report.unasked import unasked_data, unasked_lines
 from fitgraph.report.values import (
@@ -152,54 +166,42 @@ def _called(found: Proposals, worth: Worth) -> str:
     return one.by_size if len(found.scans) == 1 else f"{role.title} {one.by_size}"
 
 
-def _shown(found: Proposals) -> Table:
-    money = money_of(found.catalogue.vocabulary)
-    freed = replace(money, blank="–")
+def _worths_table(worths: Sequence[tuple[str, Worth]], vocabulary: Vocabulary) -> Table:
+    """Return what parts are worth, each on its own, by what they are called."""
+    money = money_of(vocabulary)
     return Table.of(
         "parts",
-        found.listed,
-        (Column("part"), lambda pair: _called(found, pair[1])),
+        worths,
+        (Column("part"), lambda pair: pair[0]),
         (Column("gained", THOUSANDS, "newly served"), lambda pair: pair[1].gained),
         (Column("served", THOUSANDS, "in all"), lambda pair: pair[1].served),
         (Column("taken", THOUSANDS, "from its like"), lambda pair: pair[1].taken),
         (Column("builds", COUNT), lambda pair: pair[1].builds),
         (
-            Column("released_value", freed, "frees stock"),
+            Column("released_value", replace(money, blank="–"), "frees stock"),
             lambda pair: pair[1].released_value if pair[1].released else None,
         ),
         (Column("cost", money), lambda pair: cost(pair[1])),
     )
 
 
-def now_text(served: float, total: float, *, in_stock: bool) -> str:
+def now_text(scan: Scan, *, in_stock: bool) -> str:
     """Return how many enquiries are served without a part that nobody makes yet."""
-    if not total:
+    if not scan.total:
         return "This catalogue holds no enquiries, so nothing says whom a part would serve"
     by = "from stock" if in_stock else "by what is sold, in stock or to order"
-    are = "is" if total == 1 else "are"
-    return f"{served:,g} of {plural(total, 'enquiry', 'enquiries')} {are} served now {by}"
-
-
-def room_text(candidate: Candidate) -> str:
-    """Return how much its sizes may shift before a counterpart is lost."""
-    if candidate.tightens:
-        return "snug, the tightest that its counterparts still slide on and into at the worst sizes"
-    if not isfinite(candidate.slack_mm):
-        return "no counterpart bounds its sizes"
-    return f"its sizes may shift by {candidate.slack_mm:.2f} mm before a counterpart is lost"
+    are = "is" if scan.total == 1 else "are"
+    return f"{scan.covered:,g} of {plural(scan.total, *ENQUIRIES)} {are} served now {by}"
 
 
 def _first(found: Proposals, worth: Worth) -> tuple[Say, ...]:
     best = worth.candidate
-    sizes = (
-        f"{r.feature} {best.part.features[r.feature or ''].lengths[r.name].text}"
-        for r in best.sizes
-    )
-    mass = MASS.show(best.part.mass_g or 0.0)
-    texts = [f"The first: {best.part.name}, {', '.join(sizes)}, {mass}."]
+    sizes, mass = sizes_text(best, found.catalogue.vocabulary), MASS.show(best.part.mass_g or 0.0)
+    texts = [f"The first: {best.part.name}, {sizes}, {mass}."]
     texts.append(f"{capital(room_text(best))}.")
     if best.standard:
-        names = " and ".join(f"{r.feature} {best.sizes[r]:g} mm" for r in best.standard)
+        words = found.catalogue.vocabulary
+        names = " and ".join(f"{size_title(r, words)} {best.sizes[r]:g} mm" for r in best.standard)
         texts.append(f"The workshop has gauges for it: {names}.")
     whole = found.wholes(worth)
     text = f"All {worth.builds:,} builds with it assemble at the worst sizes"
@@ -228,9 +230,74 @@ def _assemblies(found: Proposals, worth: Worth) -> dict[str, Any]:
     }
 
 
-def proof_text(choice: BestChoice) -> str:
-    """Return whether a choice is proven to be the best, else how far it may be from it."""
-    return "proven" if choice.proven else f"within {choice.gap:.1%}"
+def _served_text(step: Together, total: float) -> str:
+    """Return what parts serve together, behind how many that are in all, with the proof."""
+    choice = step.choice
+    proof = "proven" if choice.proven else f"none can gain more than {choice.bound:,g}"
+    paired = f", {step.paired:,g} with two of these in one build" if step.paired else ""
+    share = f" ({step.coverage / total:.1%})" if total else ""
+    return (
+        f" of {plural(total, *ENQUIRIES)} served{share}, {step.gained:,g} new{paired}; gap "
+        f"{choice.gap:.1%}, {proof}"
+    )
+
+
+#: What a choice of some parts is proven by.
+_PROOF = "Gap: how much more another choice of so many could serve at most; proven: none does."
+
+
+def _frontier(now: float, steps: Sequence[Together], k: int | None = None) -> Picture:
+    """Return how many the best few parts serve, against how few they are, `k` of them marked."""
+    served = (now, *(s.coverage for s in steps))
+    beyond = "more parts serve nobody new" if k is not None and k >= len(served) else ""
+    chart = partial(
+        line_chart_svg,
+        "Served by the best few parts together",
+        "Parts made",
+        "Served in all",
+        [str(n) for n in range(len(served))],
+        [Series("served", served, tuple(f"{n:,g}" for n in served))],
+        marked=None if k is None else min(k, len(served) - 1),
+        meaning=beyond or ("" if k is None else "as many as were asked for"),
+        sign="hexagon",
+    )
+    return Picture(chart, "", partial(chart, narrow=True))
+
+
+def best_few(scan: Scan, steps: Sequence[Together], k: int, *, in_stock: bool) -> tuple[Block, ...]:
+    """Return the best choice of so many parts, with its proof, and what fewer and more serve.
+
+    Parameters
+    ----------
+    scan : Scan
+        Says how many enquiries there are, and how many are served without.
+    steps : sequence of Together
+        The best one, the best two and so on.
+    k : int
+        How many parts may be made.
+    in_stock : bool
+        Whether enquiries are served from stock only.
+    """
+    now = now_text(scan, in_stock=in_stock)
+    useful = [step for step in steps if step.worths]
+    if not scan.total:
+        return (Say(f"{now}; builds and stranded stock are counted all the same."),)
+    if not useful:
+        return (Say(f"{now}, and none of these parts serves another."),)
+    step = useful[min(k, len(useful)) - 1]
+    count = len(step.worths)
+    are = plural(count, "part is", "parts are")
+    enough = Say(f"{are} enough: a further one serves nobody new.")
+    named = [(f"{n}. {called(w.candidate)}", w) for n, w in enumerate(step.worths, start=1)]
+    table = _worths_table(named, scan.catalogue.vocabulary)
+    alone = table.without("served", "builds", "released_value")
+    return (
+        status(f"{_served_text(step, scan.total)}.", lead=f"{step.coverage:,g}"),
+        *([enough] if k > count else []),
+        quiet(_PROOF),
+        replace(alone, title="What each of them serves alone", whole=True),
+        _frontier(scan.covered, useful, k),
+    )
 
 
 #: What the figures of a part mean, in the order in which they stand.
@@ -262,27 +329,26 @@ def report(
     hints: Hints,
 ) -> Report:
     """Return the answer for people."""
-    total, covered = found.scans[0].total, found.scans[0].covered
-    headline = f"{now_text(covered, total, in_stock=found.in_stock)}."
-    left_out = unasked_lines(found.scans[0].left_out, _UNASKED)
+    scan, vocabulary = found.scans[0], found.catalogue.vocabulary
+    headline = f"{now_text(scan, in_stock=found.in_stock)}."
+    left_out = unasked_lines(scan.left_out, _UNASKED)
     left_out += tuple(Say(f"{capital(m.title)}: not weighed, {why}.") for m, why in found.refused)
     if not found.listed:
         return Report(headline, (Say("Nothing that could be made joins a build."), *left_out))
     first = _first(found, found.listed[0][1])
     figures = Say(_FIGURES, Tone.QUIET, deep=1)
-    shown: list[Block] = [_shown(found), figures, *_rest(found, hints), *first]
+    worths = _worths_table([(_called(found, w), w) for _, w in found.listed], vocabulary)
+    shown: list[Block] = [worths, figures, *_rest(found, hints), *first]
     pieces: list[Block] = [Section("Worth making, each on its own", tuple(shown))]
     if found.together:
-        texts = []
-        for k, step in enumerate(found.together, start=1):
-            parts = "; ".join(_called(found, w) for w in step.worths)
-            proof = proof_text(step.choice)
-            share = step.coverage / total if total else 0.0
-            text = f"{k}: {step.coverage:,g} of {total:,g} ({share:.1%}, {proof})  {parts}"
-            if step.paired:
-                text += f"; {step.paired:,g} of them with two of these in one build"
-            texts.append(text)
-        pieces.append(Section("The best together", say_all(texts)))
+        told = [
+            f"{'; '.join(_called(found, w) for w in step.worths)}: {step.coverage:,g}"
+            f"{_served_text(step, scan.total)}"
+            for step in found.together
+        ]
+        proof = Say(_PROOF, Tone.QUIET, deep=1)
+        served = (items(told, numbered=True), proof, _frontier(scan.covered, found.together))
+        pieces.append(Section("The best together", served))
     if files:
         pieces.append(Section(f"{plural(len(files), 'file')} in {files[0].parent}", ()))
     if saved is not None:

@@ -68,7 +68,7 @@ def interface(found: SizeMap, node: str, tolerance_mm: float = 0.0) -> Report:
     skus = found.parts.get(node, ())
     headline = f"{capital(title)}: {plural(len(skus), 'part')}."
     held = plural(data["stock"], "piece") + " in stock"
-    blocks: list[Block] = [Say(f"{held}; {first_of(skus, _FEW)}")]
+    blocks: list[Block] = [Say(f"{held}; {first_of(map(found.catalogue.called, skus), _FEW)}.")]
     if data["owned"]:
         blocks.append(Say(f"Named in {plural(data['owned'], 'enquiry', 'enquiries')}.", Tone.QUIET))
     joints = _joints(found, tolerance_mm, node)

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from fitgraph.adapters import Worth
 from fitgraph.adapters.mates import Mate
 from fitgraph.adapters.sheet import Sheet
 from fitgraph.draw.drafting import drawing, size_text
@@ -13,10 +12,9 @@ from fitgraph.explain.words import hold_text
 from fitgraph.mechanics.materials import MATERIALS
 from fitgraph.model import Verdict
 from fitgraph.report.as_html import page
-from fitgraph.report.blocks import Block, Picture, Report, Say, Section, Tone, say_all
-from fitgraph.report.designs import room_text
+from fitgraph.report.blocks import Block, Picture, Report, Say, Section, Tone
+from fitgraph.report.made_parts import facts_table, making_rows, worth_rows
 from fitgraph.report.tables import Column, Table
-from fitgraph.units import show_mass
 from fitgraph.wording import plural
 
 #: Mating parts listed in print; the page has them all.
@@ -37,18 +35,16 @@ def _words(sheet: Sheet, most: int | None = None) -> tuple[Block, ...]:
     mates = mates_table(sheet)
     left = 0 if most is None else len(mates.rows) - most
     rest = (Say(f"and {left:,} more, in the page.", Tone.QUIET),) if left > 0 else ()
-    told = Table("facts", (Column("what"), Column("figure")), tuple(facts(sheet)), headed=False)
     return (
         Section("Dimensions in mm", (sizes_table(sheet),)),
-        Section("The part", (told,)),
+        Section("The part", (facts_table(facts(sheet)),)),
         Section("Mating parts", (mates.first(most), *rest)),
     )
 
 
 def report(sheet: Sheet) -> Report:
     """Return a specification sheet as it is handed over: what the part is worth, then the sheet."""
-    worth = say_all(worth_lines(sheet), deep=0)
-    return Report("", (*worth, *sheet_blocks(sheet)), sheet.cautions)
+    return Report("", (_worth(sheet), *sheet_blocks(sheet)), sheet.cautions)
 
 
 def sheet_html(sheet: Sheet) -> str:
@@ -58,28 +54,26 @@ def sheet_html(sheet: Sheet) -> str:
 
 def sheet_pdf(sheet: Sheet) -> bytes:
     """Return a specification sheet as a PDF: the drawing to scale, then what has to be known."""
-    made, worth = drawing(sheet), say_all(worth_lines(sheet), deep=0)
-    told = Report("", (*worth, *_words(sheet, _PRINTED)), sheet.cautions)
+    made = drawing(sheet)
+    told = Report("", (_worth(sheet), *_words(sheet, _PRINTED)), sheet.cautions)
     from fitgraph.draw.drafting_pdf import draw_sheet
     from fitgraph.report.as_pdf import pdf
 
     return pdf(told, title(sheet), lambda paper, letters: draw_sheet(paper, made, letters))
 
 
+def _worth(sheet: Sheet) -> Section:
+    rows = worth_rows(sheet.worth, sheet.catalogue, len(sheet.gained))
+    return Section("What it is worth", (facts_table(rows),))
+
+
 def facts(sheet: Sheet) -> list[tuple[str, str]]:
     """Return what is to be said of a part in pairs of a name and a text."""
-    worth, cost = sheet.worth, sheet.cost
     found = [
         ("Stock number", sheet.part.sku),
         ("Material", _material(sheet)),
         ("Made by", sheet.make.process),
-        ("Mass", f"{show_mass(sheet.part.mass_g or 0.0)} (blank {show_mass(cost.blank_g)})"),
-    ]
-    money = sheet.catalogue.vocabulary.money
-    found += [
-        (word.feature or word.name, text)
-        for word, text in worth.candidate.words.items()
-        if text is not None
+        *making_rows(sheet.worth.candidate, sheet.catalogue.vocabulary),
     ]
     if sheet.shape.bore is not None:
         found.append(
@@ -94,17 +88,7 @@ def facts(sheet: Sheet) -> list[tuple[str, str]]:
         found.append(("Slot", _closure(sheet)))
     if sheet.holds:
         found.append(("Clamp, weakest of the cheapest builds", hold_text(sheet.holds[0])))
-    found += [
-        (
-            "Estimated cost",
-            f"{money(cost.total)} a piece in lots of {sheet.make.cost.lot}: "
-            f"material {money(cost.material)}, machine {money(cost.machining)} "
-            f"({cost.minutes:.1f} min), setting up {money(cost.setup)}",
-        ),
-        ("Price taken", money(sheet.make.price)),
-        ("Expected yield", _yields(sheet)),
-        ("To spare", room_text(sheet.worth.candidate)),
-    ]
+    found.append(("Expected yield", _yields(sheet)))
     return found
 
 
@@ -168,31 +152,6 @@ def _yields(sheet: Sheet) -> str:
     return text
 
 
-def shared_text(worth: Worth) -> str:
-    """Return how many of a made part's builds an existing part joins, in words."""
-    if worth.shared:
-        return f"an existing part joins {worth.shared:,} of them as well"
-    return "no existing part joins any of them"
-
-
-def worth_lines(sheet: Sheet) -> list[str]:
-    """Return what a part is worth, one sentence a line."""
-    worth = sheet.worth
-    gained = f"{plural(worth.gained, 'enquiry', 'enquiries')} that nothing serves now"
-    if sheet.gained:
-        gained += f" (in {plural(len(sheet.gained), 'row')})"
-    lines = [
-        f"Serves {gained}, and {worth.served:g} in all.",
-        f"Joins {plural(worth.builds, 'build')}; {shared_text(worth)}.",
-    ]
-    if worth.taken:
-        lines.append(f"Takes {worth.taken:g} enquiries from existing parts of its kind.")
-    if worth.released:
-        value = sheet.catalogue.vocabulary.money(worth.released_value)
-        lines.append(f"Gives a use to stranded stock worth {value}: {', '.join(worth.released)}.")
-    return lines
-
-
 def _share(mate: Mate) -> str:
     if mate.verdict is Verdict.FITS:
         return "certain"
@@ -224,8 +183,9 @@ def mates_table(sheet: Sheet) -> Table:
     services = sheet.catalogue.vocabulary.services
 
     def worked(mate: Mate) -> str:
-        number = "" if mate.option.part is None else mate.option.part.sku
-        return " + ".join((number, *(services[s].title for s in mate.option.services)))
+        part, work = mate.option.part, mate.option.services
+        called = "" if part is None else part.called
+        return " + ".join((called, *(services[s].title for s in work)))
 
     ordered: Sequence[Mate] = sorted(
         sheet.mates,
@@ -236,7 +196,6 @@ def mates_table(sheet: Sheet) -> Table:
         ordered,
         (Column("joint"), lambda mate: mate.joint.title),
         (Column("part"), worked),
-        (Column("name"), lambda mate: mate.option.part.name if mate.option.part else ""),
         (
             Column("difference", title="difference, mm"),
             lambda mate: f"{mate.clearance[0]:.2f} to {mate.clearance[1]:.2f}",

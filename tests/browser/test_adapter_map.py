@@ -31,7 +31,8 @@ def weighed(book: Notebook) -> None:
 def served(book: Notebook, coverage: float) -> None:
     """Wait until the best few serve so many riders."""
     book.until(
-        "(n) => [...document.querySelectorAll('.fg-form .fg-number')].some(e => e.innerText === n)",
+        "(n) => [...document.querySelectorAll('.fg-form p[role=status] strong')]"
+        ".some(e => e.innerText === n)",
         f"{coverage:,g}",
     )
 
@@ -57,10 +58,10 @@ def test_how_many_are_made_is_changed_by_keyboard(opened: Any, found: Scan, kind
     served(book, steps[0].coverage)
     slider.press("ArrowRight")
     served(book, steps[1].coverage)
-    told = book.page.locator(".fg-form p:has(.fg-number)").inner_text()
+    told = book.page.locator(".fg-form p:has-text('enquiries served')").first.inner_text()
     assert number(told) == steps[1].coverage
     assert "proven" in told
-    rows = book.page.locator(".fg-form table:has(th:has-text('Newly served, alone')) tbody tr")
+    rows = book.page.locator(".fg-form table:has(caption:has-text('serves alone')) tbody tr")
     assert rows.count() == len(steps[1].worths)
     assert f"{found.total:,g}" in told
 
@@ -98,13 +99,13 @@ def test_a_dot_is_clicked_and_its_part_told(opened: Any, found: Scan, kind: str)
     page.wait_for_selector(", ".join(near))
     (told,) = [selector for selector in near if page.locator(selector).count()]
     text = page.locator(told).first.inner_text()
-    assert f"{near[told].gained:,g}, whom nothing serves now" in text
+    assert f"{near[told].gained:,g} enquiries that nothing serves now" in text
     assert f"{near[told].builds:,}" in text
     # From the list, by keyboard: down to what no wall is left for.
     parts.focus()
     parts.press("ArrowDown")
     parts.press("End")
-    page.wait_for_selector(".fg-form strong:has-text('Cannot be made')")
+    page.wait_for_selector(".fg-form h3:has-text('Cannot be made')")
     parts.press("Home")
     page.wait_for_selector(f"caption:has-text('{found.worths[0].candidate.part.sku}')")
 
