@@ -96,8 +96,6 @@ def _widget_css() -> str:
         ".fg-html a:focus-visible{outline:2px solid var(--fg-fits);outline-offset:1px}\n"
         ".fg-html .fg-legend{display:flex;flex-wrap:wrap;gap:2px 16px}\n"
         ".fg-html .fg-legend svg{vertical-align:-3px}\n"
-        ".fg-html dl{display:grid;grid-template-columns:max-content 1fr;gap:.2em 1em;margin:.3em 0}"
-        "\n.fg-html dt{color:var(--fg-muted)}.fg-html dd{margin:0}\n"
         ".fg-wide .fg-html .fg-svg,.fg-html .fg-wide .fg-svg{max-width:900px}\n"
         # The question at the left and the answer at the right, where there is room for both.
         ".fg-form,.jp-OutputArea:has(.fg-form),.jp-OutputArea-child:has(.fg-form),"

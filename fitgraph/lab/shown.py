@@ -34,13 +34,14 @@ def _headed(column: Column) -> Column:
 def _table(table: Table) -> Markup:
     """Return a table whose headers sort it (fitgraph/lab/sorting.py), which folds it as well.
 
-    In a narrow window each row stands under itself, unless it has few figures only.
+    In a narrow window each row stands under itself, unless it has two columns or few figures only.
     """
     columns = tuple(map(_headed, table.folded().columns))
     table = replace(table.folded(), columns=columns)
     if not table.headed:
-        return rows_html(table, table.title, "fg-narrow")
-    few = len(table.columns) <= _FEW and all(c.unit.figures for c in table.columns[1:])
+        return rows_html(table, table.title)
+    _, *others = table.columns
+    few = len(others) < 2 or (len(others) < _FEW and all(c.unit.figures for c in others))
     kind = "fg-narrow" if few else "fg-rows"
     return rows_html(table, table.title, kind, len(table.rows) if table.whole else _MOST_ROWS)
 
