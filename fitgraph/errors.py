@@ -34,6 +34,23 @@ def brief(message: str) -> str:
     return _LONG_WORD.sub(lambda m: _cut(m[0]), quoted)
 
 
+def handed(value: object) -> str:
+    """Return what a program handed in as a message tells it: whole, or its kind if it is large.
+
+    Examples
+    --------
+    >>> handed("4 mm"), handed(2.5), handed([[1, 2]] * 40)
+    ("'4 mm'", '2.5', 'a value of type list')
+    """
+    try:
+        text = repr(value)
+    except Exception:  # whatever its own code does
+        text = ""
+    if text and (isinstance(value, str) or (len(text) <= _HEAD and text.isprintable())):
+        return text
+    return f"a value of type {type(value).__name__}"
+
+
 class InputError(ValueError):
     """Something typed or asked for that cannot be used; the message says how to mend it.
 

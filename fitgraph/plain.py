@@ -63,9 +63,25 @@ def cell(text: str) -> str:
     return harmless
 
 
-def csv_row(values: Iterable[Any]) -> list[Any]:
-    """Return the cells of a row: texts guarded, nothing for None, numbers as they are."""
-    return [cell(v) if isinstance(v, str) else "" if v is None else v for v in values]
+def csv_row(values: Iterable[Any]) -> list[str]:
+    """Return the cells of a row: texts guarded, nothing for None, numbers as numbers.
+
+    A number below zero is no formula: with a guard before it a program would read a text.
+
+    Examples
+    --------
+    >>> csv_row(["-2", -2.5, 12.0, None, 10**13 + 1])
+    ["'-2", '-2.5', '12', '', '10000000000001']
+    """
+    return [_csv_cell(value) for value in values]
+
+
+def _csv_cell(value: Any) -> str:
+    if value is None:
+        return ""
+    if isinstance(value, str):
+        return cell(value)
+    return f"{value:.12g}" if isinstance(value, float) else str(value)
 
 
 class CsvWriter:
@@ -98,12 +114,11 @@ def csv_text(heads: Sequence[str], rows: Iterable[Sequence[Any]]) -> str:
 
     Examples
     --------
-    >>> csv_text(["part", "=mass"], [["@x", 1.5], ["b", None]])
-    "part,'=mass\\r\\n'@x,1.5\\r\\nb,\\r\\n"
+    >>> csv_text(["part", "=mass"], [["@x", -1.5], ["b", None]])
+    "part,'=mass\\r\\n'@x,-1.5\\r\\nb,\\r\\n"
     """
     out = io.StringIO()
     writer = CsvWriter(out)
     writer.row(heads)
-    for row in rows:
-        writer.row(v if isinstance(v, str) or v is None else f"{v:.12g}" for v in row)
+    writer.rows(rows)
     return out.getvalue()

@@ -183,13 +183,14 @@ def test_a_limit_that_is_not_reached_is_not_told(query: Query) -> None:
 
 
 def rows_of(query: Query, start: int = 0, stop: int | None = None) -> list[tuple]:
-    """Return builds as the files hold them: stock numbers, price, mass in g."""
+    """Return builds as the files hold them: stock numbers, price in major units, mass in g."""
+    minor = 10**query.space.catalogue.vocabulary.minor_digits
     labels = {
         role: [o.label if o.part is not None else "" for o in options]
         for role, options in query.space.options.items()
     }
     return [
-        (*(labels[r][int(c[n])] for r, c in b.options.items()), int(p), int(t) / TENTHS)
+        (*(labels[r][int(c[n])] for r, c in b.options.items()), int(p) / minor, int(t) / TENTHS)
         for b in Stream(query).batches(start, stop)
         for n, (p, t) in enumerate(zip(b.price, b.tenths, strict=True))
     ]
@@ -218,7 +219,7 @@ def test_files_hold_the_stream(tmp_path: Path, under_limits: bool) -> None:
     with written.path.open(newline="", encoding="utf-8") as file:
         head, *rows = csv.reader(file)
     assert head == [*query.space.roles, "price", "mass_g"]
-    assert [(*r[:-2], int(r[-2]), float(r[-1])) for r in rows] == wanted
+    assert [(*r[:-2], float(r[-2]), float(r[-1])) for r in rows] == wanted
 
 
 @pytest.mark.parametrize("write", [write_parquet, write_csv])
@@ -236,7 +237,7 @@ def test_a_file_that_ended_early_can_be_read_and_gone_on_with(tmp_path: Path, wr
             return list(zip(*(c.to_pylist() for c in pq.read_table(path).columns), strict=True))
         with path.open(newline="", encoding="utf-8") as file:
             rows = list(csv.reader(file))[1:]
-        return [(*r[:-2], int(r[-2]), float(r[-1])) for r in rows]
+        return [(*r[:-2], float(r[-2]), float(r[-1])) for r in rows]
 
     assert read(first.path) + read(second.path) == rows_of(query)
 

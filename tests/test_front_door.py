@@ -6,19 +6,27 @@ shows itself on a screen, and refuses what cannot be used in words.
 
 from __future__ import annotations
 
+import copy
 import csv
 import dataclasses
+import datetime
 import doctest
 import io
 import json
+import pickle
+import shutil
 import subprocess
 import sys
 from collections.abc import Callable, Iterator
+from decimal import Decimal
+from enum import StrEnum
 from pathlib import Path
 from typing import Any
 
 import narwhals as nw
+import numpy as np
 import pandas as pd
+import polars as pl
 import pyarrow as pa
 import pytest
 
@@ -114,9 +122,35 @@ def test_all_builds_can_be_saved(tmp_path: Path, ending: str) -> None:
     read = pd.read_csv if ending == "csv" else pd.read_parquet
     rows = read(written.path)
     assert len(rows) == counted
-    middle = int(rows["price"].median())
-    cheap = shop.save_builds(tmp_path / f"cheap.{ending}", budget=middle / 100)
+    middle = float(rows["price"].quantile(0.5, "lower"))
+    cheap = shop.save_builds(tmp_path / f"cheap.{ending}", budget=middle)
     assert cheap.builds == (rows["price"] <= middle).sum()
+
+
+@pytest.mark.parametrize("ending", ["csv", "parquet"])
+def test_saved_builds_say_what_listed_ones_say(tmp_path: Path, ending: str) -> None:
+    """Prices in major units, and no mass where that of a part is not known."""
+    folder = tmp_path / "unweighed"
+    shutil.copytree(shipped_folder("data") / "bench40", folder)
+    text = (folder / "parts.csv").read_text()
+    (folder / "parts.csv").write_text(text.replace(",510 g,", ",,", 1))
+    shop = fitgraph.open(folder)
+    shop.save_builds(tmp_path / f"all.{ending}")
+    read = pd.read_csv if ending == "csv" else pd.read_parquet
+    rows = read(tmp_path / f"all.{ending}")
+    roles = list(shop.catalogue.vocabulary.roles)
+    named = dict.fromkeys(roles, "")
+    saved = {
+        tuple(r[role] if isinstance(r[role], str) else "" for role in roles): r
+        for r in rows.to_dict("records")
+    }
+    listed = shop.builds(limit=len(rows)).to_dict()["builds"]
+    assert {b["mass_g"] is None for b in listed} == {True, False}
+    for build in listed:
+        if not build["services"]:
+            row = saved[tuple((named | build["parts"]).values())]
+            assert row["price"] == build["price"]
+            assert (None if pd.isna(row["mass_g"]) else row["mass_g"]) == build["mass_g"]
 
 
 @pytest.mark.parametrize(
@@ -444,3 +478,160 @@ def test_a_shop_counts_enquiries_as_its_answers_do(shop: Shop) -> None:
     asked = shop.coverage().to_dict()["total"]["enquiries"]
     assert asked > len(shop.catalogue.enquiries)
     assert f", {asked:g} enquiries, " in repr(shop)
+
+
+# ---------------------------------------------------------------- what programs hand in
+
+
+class Colour(StrEnum):
+    """A word that is not one of any."""
+
+    RED = "red"
+
+
+#: Columns and scalars of every library, and what is none of them.
+ODD: tuple[Any, ...] = (
+    *(None, True, np.True_, 0, -1, 2.5, float("nan"), 10**30, 10**5000, Decimal("sNaN")),
+    *("", "\x00", "\ud800", "a" * 3000, b"price", [], [None], {"x"}, {"x": 1}, range(3)),
+    *(np.array([]), np.array([1, 2]), np.array(3), np.array("price"), np.array(["x", "y"])),
+    *(pd.Series([1]), pd.Series(["x", "y"]), pd.DataFrame({"a": [1]}), pd.NA, pd.NaT),
+    *(
+        pl.Series([1]),
+        pl.DataFrame({"a": [1]}),
+        pa.array([1]),
+        pa.scalar("x"),
+        pa.table({"a": [1]}),
+    ),
+    *(datetime.datetime(1999, 1, 15, 3), Path("x"), object(), Colour.RED, fitgraph.open),
+)
+
+#: One argument of each kind that is read in its own way.
+TAKES: dict[str, Callable[[Shop, Any], object]] = {
+    "have": lambda s, v: s.builds(v, limit=0),
+    "skus": lambda s, v: s.why(v),
+    "budget": lambda s, v: s.builds(budget=v, limit=0),
+    "max_mass_g": lambda s, v: s.builds(max_mass_g=v, limit=0),
+    "material": lambda s, v: s.builds(material=v, limit=0),
+    "in_stock": lambda s, v: s.islands(in_stock=v),
+    "services": lambda s, v: s.builds(services=v, limit=0),
+    "sort": lambda s, v: s.builds(sort=v, limit=0),
+    "limit": lambda s, v: s.builds(limit=v),
+    "role": lambda s, v: s.exchange(v, "OUT-01", limit=1),
+    "target": lambda s, v: s.restock(target=v, steps=0),
+    "seconds": lambda s, v: s.restock(seconds=v, steps=0),
+    "by": lambda s, v: s.coverage(v),
+    "grouping": lambda s, v: s.coverage().pivot(v, "style"),
+    "steps": lambda s, v: s.around("OUT-01", v),
+    "mm": lambda s, v: s.near_misses(v),
+    "diff": lambda s, v: s.diff(v),
+    "folder": lambda s, v: fitgraph.open(v),
+    "table": lambda s, v: s.stock.to_csv(v),
+    "backend": lambda s, v: s.stock.to_frame(backend=v),
+    "column": lambda s, v: s.stock[v],
+    "width": lambda s, v: s.stock.to_text(v),
+    "file": lambda s, v: s.map().save(v),
+    "answer": lambda s, v: s.save_with(v, "copy"),
+}
+
+
+@pytest.mark.parametrize("name", TAKES)
+def test_whatever_a_program_hands_in_is_taken_or_refused_on_one_line(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, name: str
+) -> None:
+    monkeypatch.chdir(tmp_path)
+    shop = fitgraph.open(shipped_folder("data") / "hoses")
+    refused = 0
+    for value in ODD:
+        try:
+            TAKES[name](shop, value)
+        except fitgraph.InputError as error:
+            refused += 1
+            assert "\n" not in str(error) and len(str(error)) < 500, name
+        except IndexError:
+            assert name == "column"
+    assert refused > len(ODD) / 2
+
+
+def test_stock_numbers_come_in_any_column(shop: Shop) -> None:
+    pair = ["FORK-VEN-04", "BAR-MAR-05"]
+    wanted = shop.why(*pair).to_dict()
+    frame = pd.DataFrame({"sku": pair})
+    columns: tuple[Any, ...] = (
+        *(set(pair), (name for name in pair), np.array(pair), np.array(pair, object)),
+        *(frame["sku"], pd.Index(pair), pd.Categorical(pair), pl.Series(pair), pa.array(pair)),
+        *(pa.chunked_array([pair[:1], pair[1:]]), [pair[:1], pair[1:]], dict.fromkeys(pair).keys()),
+        *([" fork-ven-04", "BAR-MAR-05\n"], [np.str_(name) for name in pair]),
+    )
+    for column in columns:
+        assert shop.why(column).to_dict()["verdict"] == wanted["verdict"], type(column)
+    assert shop.builds(pa.array(pair), limit=0).count == shop.builds(set(pair), limit=0).count
+
+
+def test_words_may_be_typed_in_capitals_wherever_they_are_one_of_some(shop: Shop) -> None:
+    coverage = shop.coverage("System")
+    assert coverage.to_dict() == shop.coverage("system").to_dict()
+    pivot = coverage.pivot("System", "MATERIAL", "Unmet")
+    assert pivot.to_dict() == coverage.pivot("system", "material", "unmet").to_dict()
+    found = shop.exchange(" Bar", "FORK-VEN-04", sort="Mass", limit=1)
+    assert found.to_dict() == shop.exchange("bar", "FORK-VEN-04", sort="mass", limit=1).to_dict()
+
+
+def test_a_list_of_builds_ends_before_memory_does(shop: Shop) -> None:
+    with pytest.raises(fitgraph.InputError, match=r"write 100000 or less, .* save_builds\(\)"):
+        shop.builds("FORK-VEN-04", limit=100_001)
+    with pytest.raises(fitgraph.InputError, match="write 100000 or less"):
+        shop.builds("FORK-VEN-04", limit=1).open(1, limit=10**9)
+
+
+# ---------------------------------------------------------------- an answer is data of its own
+
+
+def test_numbers_stay_numbers_in_csv(answers: Asked) -> None:
+    """A difference below zero is no formula; it was written as a text once."""
+    below = 0
+    for name in ("exchange", "why", "story", "compare parts", "near_misses"):
+        for table in answers[name].tables:
+            rows = csv.DictReader(io.StringIO(answers[name].to_csv(table), newline=""))
+            for row, record in zip(rows, answers[name].records(table), strict=True):
+                for key, value in record.items():
+                    if isinstance(value, int | float) and not isinstance(value, bool):
+                        assert float(row[key]) == pytest.approx(value)
+                        below += value < 0
+    assert below > 10
+
+
+@pytest.mark.parametrize(
+    "name",
+    [pytest.param(n, marks=pytest.mark.long if n == "adapters" else ()) for n in QUESTIONS],
+)
+def test_an_answer_can_be_kept_and_copied_and_is_not_changed_from_outside(
+    answers: Asked, name: str
+) -> None:
+    answer = answers[name]
+    told = answer.to_json()
+    given = answer.to_dict()
+    for part in given.values():
+        if isinstance(part, dict | list):
+            part.clear()
+    given.clear()
+    assert answer.to_json() == told
+    kept: Answer
+    for kept in (pickle.loads(pickle.dumps(answer)), copy.copy(answer), copy.deepcopy(answer)):
+        assert kept.to_json() == told and repr(kept) == repr(answer)
+        assert [kept.to_csv(t) for t in kept.tables] == [answer.to_csv(t) for t in answer.tables]
+
+
+def test_rows_of_a_listing_are_taken_by_place_by_piece_and_by_name(shop: Shop) -> None:
+    rows = list(shop.stock)
+    assert shop.stock[np.int64(1)] == shop.stock[1] == rows[1] and shop.stock[-1] == rows[-1]
+    assert shop.stock[:3] == rows[:3]
+    with pytest.raises(IndexError):
+        shop.stock[len(rows)]
+
+
+def test_a_day_may_have_a_time(shop: Shop) -> None:
+    wanted = shop.diff("2026-01-15").to_dict()
+    for day in (datetime.datetime(2026, 1, 15, 23), pd.Timestamp("2026-01-15 07:00")):
+        assert shop.diff(day).to_dict() == wanted
+    with pytest.raises(fitgraph.InputError, match="is no day"):
+        shop.diff(pd.NaT)

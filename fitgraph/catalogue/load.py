@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import gc
+import os
 from collections.abc import Iterator
 from contextlib import contextmanager
 from dataclasses import replace
@@ -47,7 +48,7 @@ def load(folder: str | Path) -> Loaded:
         If nothing can go on: no folder, no vocabulary, no usable part.
     """
     folder = Path(folder)
-    if not folder.is_dir():
+    if not os.path.isdir(folder):  # a name may be too long for there to be one
         missing = Finding(
             str(folder), None, "", "", "is no folder", "Name a catalogue folder", code="no-folder"
         )

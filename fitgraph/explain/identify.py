@@ -25,6 +25,7 @@ from functools import cached_property
 import numpy as np
 
 from fitgraph.array_types import Floats, Ints
+from fitgraph.errors import handed
 from fitgraph.explain.outcomes import SAME_MM
 from fitgraph.explain.sightings import Looks, looks_of_builds
 from fitgraph.graph.columns import fold
@@ -282,18 +283,20 @@ class Identifier:
         NamingError
             If there is no such question, or the answer is none it can have.
         """
-        asked = self.questions.get(question)
+        asked = self.questions.get(question) if isinstance(question, str) else None
         if asked is None:
+            known = ", ".join(self.questions)
             raise NamingError(
-                f"no question is called {question!r}; the questions are {', '.join(self.questions)}"
+                f"no question is called {handed(question)}; the questions are {known}"
             )
+        said = handed(answer)
         text = str(answer).strip().casefold()
         if answer is None or text in UNSEEN:
             return None
         if asked.dimension is None:
             if text in YES | NO:
                 return text in YES
-            raise NamingError(f"{question}: {answer!r} is no answer; write yes, no or ?")
+            raise NamingError(f"{question}: {said} is no answer; write yes, no or ?")
         if text == NOTHING or text in NO:
             return NOTHING
         if not self.is_length(asked):
@@ -301,19 +304,19 @@ class Identifier:
             if fold(str(answer)) in words:
                 return fold(str(answer))
             raise NamingError(
-                f"{question}: {answer!r} is no answer; write one of {', '.join(sorted(words))} or ?"
+                f"{question}: {said} is no answer; write one of {', '.join(sorted(words))} or ?"
             )
         feature = self.catalogue.vocabulary.roles[asked.role].features[asked.feature]
         plausible = feature.dimensions[asked.dimension].plausible
         try:
             size = parse_length(str(answer), plausible)
         except UnitError as error:
-            raise NamingError(f"{question}: {answer!r} {error}; or write none or ?") from None
+            raise NamingError(f"{question}: {said} {error}; or write none or ?") from None
         if not 0 < size < 1e4:
-            raise NamingError(f"{question}: {answer!r} is no size; write it in mm, or none or ?")
+            raise NamingError(f"{question}: {said} is no size; write it in mm, or none or ?")
         if plausible is not None and not plausible[0] <= size <= plausible[1]:
             raise NamingError(
-                f"{question}: {answer!r} lies outside {plausible[0]:g} to {plausible[1]:g} mm; "
+                f"{question}: {said} lies outside {plausible[0]:g} to {plausible[1]:g} mm; "
                 "check the figure and its unit, or write none or ?"
             )
         return size

@@ -8,7 +8,7 @@ from __future__ import annotations
 from importlib.util import find_spec
 from typing import Any, Literal
 
-from fitgraph.errors import InputError
+from fitgraph.errors import InputError, handed
 from fitgraph.report.tables import Table
 
 Backend = Literal["pandas", "polars", "pyarrow"]
@@ -34,9 +34,10 @@ def backend_of(name: str | None = None) -> Backend:
     NoFrameError
         If it is not installed, or none is.
     """
-    wanted = [backend for backend in BACKENDS if name in (None, backend)]
+    asked = name if name is None or isinstance(name, str) else handed(name)
+    wanted = [backend for backend in BACKENDS if asked in (None, backend)]
     if not wanted:
-        raise NoFrameError(f"frames are made with {', '.join(BACKENDS)}, not with {name!r}")
+        raise NoFrameError(f"frames are made with {', '.join(BACKENDS)}, not with {handed(name)}")
     for backend in wanted:
         if find_spec(backend) is not None:
             return backend

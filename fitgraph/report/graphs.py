@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
+from functools import partial
 from typing import Any
 
 import networkx as nx
@@ -29,11 +30,13 @@ SHOWN = 12
 _NAMED = 2
 
 
+def _first_named(catalogue: Catalogue, labels: Sequence[str]) -> str:
+    return first_of(map(catalogue.called, labels), _NAMED)
+
+
 def named(catalogue: Catalogue) -> Unit:
     """Return how parts in one cell are told: the first by name for people, all as data."""
-    return Unit(
-        lambda v: first_of([*map(catalogue.called, v)], _NAMED), " ".join, figures=False, blank=""
-    )
+    return Unit(partial(_first_named, catalogue), " ".join, figures=False, blank="")
 
 
 _SCORE = Unit("{:.2f}".format, number)

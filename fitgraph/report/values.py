@@ -13,9 +13,11 @@ Examples
 
 from __future__ import annotations
 
+import datetime
 import math
 from collections.abc import Callable
 from dataclasses import replace
+from operator import attrgetter
 from typing import Any
 
 from fitgraph.model import Vocabulary
@@ -107,29 +109,49 @@ def _rise(mm: float) -> str:
     return f"{mm:+.0f} mm".replace("-", _MINUS) if mm else ""
 
 
+def _yes_or_no(yes: bool) -> str:
+    return "yes" if yes else "no"
+
+
+def _mass_change(g: float) -> str:
+    return _signed(g, show_mass(abs(g)))
+
+
+def _minutes(minutes: float) -> str:
+    return f"{minutes:.0f} min" if minutes else ""
+
+
+def _as_it_is(value: Any) -> Any:
+    return value
+
+
+# Named functions and methods throughout: whoever keeps an answer or hands it to another process
+# pickles its columns.
+_WORD = attrgetter("word")
+
 TEXT = Unit(str, str, figures=False, blank="")
-WORD = Unit(lambda v: v.word, lambda v: v.word, figures=False, blank="")
+WORD = Unit(_WORD, _WORD, figures=False, blank="")
 #: Figures that are told in words of their own.
 TOLD = Unit(str, str)
-FLAG = Unit(lambda v: "yes" if v else "no", bool, figures=False, blank="")
-COUNT = Unit(lambda n: f"{n:,}", int)
+FLAG = Unit(_yes_or_no, bool, figures=False, blank="")
+COUNT = Unit("{:,}".format, int)
 PLACE = Unit(str, int, blank="")
-WEIGHT = Unit(lambda w: f"{w:g}", number)
-THOUSANDS = Unit(lambda w: f"{w:,g}", number)
-SHARE = Unit(lambda s: f"{s:.0%}", number, blank="")
-FINE_SHARE = Unit(lambda s: f"{s:.1%}", number, blank="")
+WEIGHT = Unit("{:g}".format, number)
+THOUSANDS = Unit("{:,g}".format, number)
+SHARE = Unit("{:.0%}".format, number, blank="")
+FINE_SHARE = Unit("{:.1%}".format, number, blank="")
 MASS = Unit(show_mass, number, "g")
-MASS_CHANGE = Unit(lambda g: _signed(g, show_mass(abs(g))), number, "g")
-LENGTH = Unit(lambda mm: f"{mm:g} mm", number, "mm", blank="")
+MASS_CHANGE = Unit(_mass_change, number, "g")
+LENGTH = Unit("{:g} mm".format, number, "mm", blank="")
 MARGIN = Unit(_margin, number, "mm", blank="")
 RISE = Unit(_rise, number, "mm")
-MOMENT = Unit(lambda nm: f"{nm:,.0f} N·m", number, "N m")
-MINUTES = Unit(lambda m: f"{m:.0f} min" if m else "", number, "min")
+MOMENT = Unit("{:,.0f} N·m".format, number, "N m")
+MINUTES = Unit(_minutes, number, "min")
 #: Where there is room to say that nobody knows.
 MASS_TOLD = replace(MASS, blank="not known")
 MOMENT_TOLD = replace(MOMENT, blank="not known")
 DAYS = Unit(str, int, "d")
-DATE = Unit(lambda d: d.isoformat(), lambda d: d, figures=False, blank="")
+DATE = Unit(datetime.date.isoformat, _as_it_is, figures=False, blank="")
 #: Several stock numbers or words in one cell.
 LIST = Unit(", ".join, " ".join, figures=False, blank="", several=True)
 

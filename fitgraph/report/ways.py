@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import replace
+from functools import partial
 from typing import Any
 
 from fitgraph.explain.ways import First, Way
@@ -19,18 +20,22 @@ from fitgraph.units import show_length
 from fitgraph.wording import plural
 
 
+def _on_the_way(catalogue: Catalogue, labels: Sequence[str]) -> str:
+    return " > ".join(map(catalogue.called, labels))
+
+
 def _row(catalogue: Catalogue) -> Unit:
     """Return how the parts of a way are told, in a row."""
-    return Unit(lambda v: " > ".join(map(catalogue.called, v)), " > ".join, figures=False, blank="")
+    return Unit(partial(_on_the_way, catalogue), " > ".join, figures=False, blank="")
+
+
+def _first_closers(closers: Sequence[str]) -> str:
+    more = f"; {len(closers) - 2} more" if len(closers) > 2 else ""
+    return "; ".join(closers[:2]) + more
 
 
 #: Closers of a near miss: the first two for people, all of them as data.
-_CLOSERS = Unit(
-    lambda v: "; ".join(v[:2]) + (f"; {len(v) - 2} more" if len(v) > 2 else ""),
-    "; ".join,
-    figures=False,
-    blank="",
-)
+_CLOSERS = Unit(_first_closers, "; ".join, figures=False, blank="")
 
 _BY = {First.SHORTEST: "shortest", First.CHEAPEST: "cheapest", First.MARGIN: "most to spare"}
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import operator
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import field
 from functools import cached_property
@@ -14,7 +15,7 @@ from fitgraph.records import dataclass
 from fitgraph.report import as_csv, as_frame, as_json, as_text
 from fitgraph.report.hints import Hints
 from fitgraph.report.tables import Table
-from fitgraph.shop.edge import one_of, whole_of
+from fitgraph.shop.edge import listed_of, one_of, path_of, whole_of
 
 if TYPE_CHECKING:
     from fitgraph.adapters.proposals import Proposals
@@ -36,6 +37,9 @@ if TYPE_CHECKING:
     from fitgraph.stock import Coverage
     from fitgraph.stock.gaps import Gaps
     from fitgraph.stock.plans import Plans
+
+#: No text is wider, whatever width is asked for.
+_WIDEST = 100_000
 
 #: Lines of a screen that an answer's repr keeps to.
 SCREEN = 40
@@ -170,7 +174,7 @@ class Answer:
 
     def to_text(self, width: int = as_text.PLAIN_WIDTH) -> str:
         """Return the whole answer as text of so many columns."""
-        return as_text.text(self.report(), width)
+        return as_text.text(self.report(), min(whole_of(width, "width", 1), _WIDEST))
 
     def __str__(self) -> str:
         return self.to_text()
@@ -230,11 +234,15 @@ class TableAnswer(Answer):
     def __iter__(self) -> Iterator[dict[str, Any]]:
         return iter(self.found.records())
 
-    def __getitem__(self, key: int | str) -> Any:
-        """Return a row by its place, or a column by its name."""
-        if isinstance(key, int):
+    def __getitem__(self, key: int | slice | str) -> Any:
+        """Return a row by its place, some rows, or a column by its name."""
+        if isinstance(key, slice):
             return self.found.records()[key]
-        return self.found.data()[one_of(key, self.found.keys, "the column")]
+        try:
+            return self.found.records()[operator.index(key)]  # type: ignore[arg-type]
+        except TypeError:  # a text stands in no place
+            name = one_of(key, self.found.keys, "the column")  # type: ignore[arg-type]
+            return self.found.data()[name]
 
 
 @dataclass(frozen=True, eq=False, repr=False)
@@ -304,7 +312,7 @@ class BuildsAnswer(Answer):
         from fitgraph.explain.requested import list_fillings
 
         many = len(self.answers)
-        place, limit = whole_of(place, "open", 1), whole_of(limit, "limit")
+        place, limit = whole_of(place, "open", 1), listed_of(limit)
         if self.engine is None or not 1 <= place <= many:
             known = f"write 1 to {many}" if many else "none is listed"
             raise ArgumentError("open", f"{place} is no listed way; {known}")
@@ -674,8 +682,11 @@ class CoverageAnswer(Answer):
             If there is no such grouping or figure.
         """
         from fitgraph.report import tallies
+        from fitgraph.stock.groups import grouping_names
 
-        one_of(values, tallies.PIVOTS, "the figure")
+        values = one_of(values, tallies.PIVOTS, "the figure")
+        known = grouping_names(self.found.catalogue)
+        row, column = (one_of(name, known, "the grouping") for name in (row, column))
         table = tallies.pivot_table(self.found, row, column, values)
         return PivotAnswer(table, f"{values}: {row} down, {column} across")
 
@@ -792,7 +803,7 @@ class AdapterAnswer(Answer):
         """
         from fitgraph.shop.sheets import write_sheets
 
-        return write_sheets(self.found, Path(folder), whole_of(most, "most"))
+        return write_sheets(self.found, path_of(folder, "folder"), whole_of(most, "most"))
 
 
 @dataclass(frozen=True, eq=False, repr=False)

@@ -2,14 +2,16 @@
 
 from __future__ import annotations
 
+import datetime
 import math
 import operator
 import os
+import sys
 from collections.abc import Iterable, Mapping
 from decimal import Decimal, InvalidOperation
 from pathlib import Path
 
-from fitgraph.errors import ArgumentError, InputError
+from fitgraph.errors import ArgumentError, InputError, handed
 from fitgraph.model import Catalogue, Vocabulary
 from fitgraph.units import UnitError, parse_length, parse_mass
 
@@ -26,6 +28,16 @@ _MOST_LENGTH_MM = 1e6
 _FAR = 10
 
 _PERCENT = 100.0
+
+#: Builds in a list; more take minutes and gigabytes, and belong in a file.
+MOST_LISTED = 100_000
+
+
+def _named(name: str | Iterable[str]) -> tuple[str, ...]:
+    """Return the stock numbers that one of several is: itself, or its members."""
+    if name is None:
+        raise InputError("None is no stock number; write stock numbers as text")
+    return names_of(name)
 
 
 def names_of(names: str | Iterable[str] | None) -> tuple[str, ...]:
@@ -44,17 +56,19 @@ def names_of(names: str | Iterable[str] | None) -> tuple[str, ...]:
         raise InputError(
             f"a {type(names).__name__} is no list of stock numbers; hand in its column of them"
         )
-    if not isinstance(names, Iterable):
-        raise InputError(f"{names!r} is no stock number; write stock numbers as text")
-    found: list[str] = []
-    for name in names:
-        if isinstance(name, str):
-            found.append(name)
-        elif isinstance(name, list | tuple):
-            found += names_of(name)
-        else:
-            raise InputError(f"{name!r} is no stock number; write stock numbers as text")
-    return tuple(found)
+    # Whoever reads Arrow gets its own texts.
+    word = names.as_py() if hasattr(names, "as_py") else None
+    if isinstance(word, str):
+        return (word,)
+    try:
+        if isinstance(names, bytes | bytearray | memoryview):
+            raise TypeError
+        every = list(names)
+    except TypeError:  # as with an array of no dimension, which says that it can be gone through
+        raise InputError(
+            f"{handed(names)} is no stock number; write stock numbers as text"
+        ) from None
+    return tuple(name for inner in every for name in _named(inner))
 
 
 def money_of(amount: Amount | None, vocabulary: Vocabulary, what: str = "budget") -> int | None:
@@ -81,30 +95,30 @@ def money_of(amount: Amount | None, vocabulary: Vocabulary, what: str = "budget"
         try:
             minor = vocabulary.read_money(amount)
         except UnitError as error:
-            raise ArgumentError(what, f"{amount!r} {error}") from None
+            raise ArgumentError(what, f"{handed(amount)} {error}") from None
     else:
         try:
             exact = Decimal(str(amount)).scaleb(vocabulary.minor_digits)
-        except InvalidOperation:
+        except (InvalidOperation, ValueError):
             exact = Decimal("NaN")
         if not exact.is_finite():
-            raise ArgumentError(what, f"{amount!r} is no amount of money; write 250")
+            raise ArgumentError(what, f"{handed(amount)} is no amount of money; write 250")
         whole = exact.to_integral_value()
         if exact != whole:
             raise ArgumentError(
-                what, f"{amount!r} has more decimals than the currency; round it first"
+                what, f"{handed(amount)} has more decimals than the currency; round it first"
             )
         minor = int(whole)
     if not 0 <= minor <= _MOST_MINOR:
-        raise ArgumentError(what, f"{amount!r} is out of range; write an amount like 250")
+        raise ArgumentError(what, f"{handed(amount)} is out of range; write an amount like 250")
     return minor
 
 
-def _number(value: int | float | Decimal) -> float:
-    """Return a number, nan for what is none."""
+def _number(value: float | Decimal) -> float:
+    """Return a number, nan for what is none; yes and no are none, of whichever library."""
     try:
-        return float(value)
-    except (TypeError, ValueError, OverflowError):
+        return float(str(value))
+    except ValueError:
         return math.nan
 
 
@@ -123,13 +137,13 @@ def mass_of(mass: Amount | None, catalogue: Catalogue, what: str = "max_mass_g")
         try:
             grams = parse_mass(mass)
         except UnitError as error:
-            raise ArgumentError(what, f"{mass!r} {error}") from None
+            raise ArgumentError(what, f"{handed(mass)} {error}") from None
     else:
-        grams = math.nan if isinstance(mass, bool) else _number(mass)
+        grams = _number(mass)
     if not (math.isfinite(grams) and 0 <= grams <= _MOST_MASS_G):
-        raise ArgumentError(what, f"{mass!r} is out of range; write a mass like 4200")
+        raise ArgumentError(what, f"{handed(mass)} is out of range; write a mass like 4200")
     if doubt := doubt_of_mass(str(mass), grams, catalogue):
-        raise ArgumentError(what, f"{mass!r}: {doubt}")
+        raise ArgumentError(what, f"{handed(mass)}: {doubt}")
     return grams
 
 
@@ -186,9 +200,9 @@ def length_of(length: Amount, what: str) -> float:
     try:
         mm = parse_length(length) if isinstance(length, str) else _number(length)
     except UnitError as error:
-        raise ArgumentError(what, f"{length!r} {error}") from None
+        raise ArgumentError(what, f"{handed(length)} {error}") from None
     if not 0 < mm < _MOST_LENGTH_MM:
-        raise ArgumentError(what, f"{length!r} is out of range; write a length like 0.1 mm")
+        raise ArgumentError(what, f"{handed(length)} is out of range; write a length like 0.1 mm")
     return mm
 
 
@@ -207,13 +221,13 @@ def share_of(share: str | float | None, what: str = "target") -> float | None:
     """
     if share is None:
         return None
-    plain = str(share).strip().replace(",", ".")
     try:
+        plain = str(share).strip().replace(",", ".")
         value = float(plain.removesuffix("%")) / (_PERCENT if plain.endswith("%") else 1.0)
     except ValueError:
         value = -1.0
     if not 0 <= value <= 1:
-        raise ArgumentError(what, f"{share!r} is no share; write it like 0.9 or 90%")
+        raise ArgumentError(what, f"{handed(share)} is no share; write it like 0.9 or 90%")
     return value
 
 
@@ -236,12 +250,32 @@ def whole_of(number: int, what: str, least: int = 0) -> int:
         whole = operator.index(number)
     except TypeError:
         raise ArgumentError(
-            what, f"{number!r} is no whole number; write it like {max(least, 5)}"
+            what, f"{handed(number)} is no whole number; write it like {max(least, 5)}"
         ) from None
     if whole < least:
         wrong = "below zero" if least == 0 else f"below {least}"
-        raise ArgumentError(what, f"{whole} is {wrong}; write {least} or more")
+        raise ArgumentError(what, f"{handed(whole)} is {wrong}; write {least} or more")
+    if whole > sys.maxsize:
+        raise ArgumentError(what, f"{handed(whole)} is out of range; write {sys.maxsize} or less")
     return whole
+
+
+def listed_of(limit: int) -> int:
+    """Return how many builds are to be listed.
+
+    Raises
+    ------
+    InputError
+        If that is no whole number, or more than a list should hold.
+    """
+    many = whole_of(limit, "limit")
+    if many > MOST_LISTED:
+        raise ArgumentError(
+            "limit",
+            f"{handed(many)} is too long a list; write {MOST_LISTED} or less, "
+            "or have all builds written to a file with save_builds()",
+        )
+    return many
 
 
 def seconds_of(seconds: float | None, what: str = "seconds") -> float | None:
@@ -259,9 +293,9 @@ def seconds_of(seconds: float | None, what: str = "seconds") -> float | None:
     """
     if seconds is None:
         return None
-    value = math.nan if isinstance(seconds, bool | str) else _number(seconds)
+    value = math.nan if isinstance(seconds, str) else _number(seconds)
     if not (math.isfinite(value) and value >= 0):
-        raise ArgumentError(what, f"{seconds!r} is no time in seconds; write it like 10")
+        raise ArgumentError(what, f"{handed(seconds)} is no time in seconds; write it like 10")
     return value
 
 
@@ -281,10 +315,10 @@ def yes_of(answer: bool, what: str) -> bool:
     try:
         if not isinstance(answer, str) and answer in (True, False):
             return bool(answer)
-    except (TypeError, ValueError):
-        # An array compares to one of its own.
+    except (TypeError, ValueError, ArithmeticError):
+        # An array compares to one of its own, and not every number compares.
         pass
-    raise ArgumentError(what, f"{answer!r} is neither yes nor no; write True or False")
+    raise ArgumentError(what, f"{handed(answer)} is neither yes nor no; write True or False")
 
 
 def text_of(text: str | None, what: str) -> str | None:
@@ -301,8 +335,27 @@ def text_of(text: str | None, what: str) -> str | None:
     'titanium'
     """
     if text is not None and not isinstance(text, str):
-        raise ArgumentError(what, f"{text!r} is no name; write it as text")
+        raise ArgumentError(what, f"{handed(text)} is no name; write it as text")
     return text
+
+
+def day_of(day: datetime.date, what: str) -> datetime.date:
+    """Return a day without its time.
+
+    Raises
+    ------
+    InputError
+        If it is none, as a blank cell of a frame.
+
+    Examples
+    --------
+    >>> day_of(datetime.datetime(2026, 1, 15, 23, 30), "diff")
+    datetime.date(2026, 1, 15)
+    """
+    plain = day.date() if isinstance(day, datetime.datetime) else day
+    if plain != plain:  # pandas' blank is a date that equals nothing
+        raise ArgumentError(what, f"{handed(day)} is no day; write it like 2026-03-31")
+    return plain
 
 
 def path_of(path: str | os.PathLike[str], what: str) -> Path:
@@ -314,13 +367,17 @@ def path_of(path: str | os.PathLike[str], what: str) -> Path:
         If it is none.
     """
     try:
-        return Path(path)
-    except TypeError:
-        raise ArgumentError(what, f"{path!r} is no path; write it as text") from None
+        found = Path(path)
+        os.fsencode(found)
+    except (TypeError, ValueError):
+        raise ArgumentError(what, f"{handed(path)} is no path; write it as text") from None
+    if "\0" in str(found):
+        raise ArgumentError(what, f"{handed(path)} is no path; leave the letter of code 0 out")
+    return found
 
 
 def one_of(word: str, known: Iterable[str], what: str) -> str:
-    """Return a word that has to be one of some.
+    """Return a word that has to be one of some; small letters may stand for capitals.
 
     Parameters
     ----------
@@ -335,9 +392,18 @@ def one_of(word: str, known: Iterable[str], what: str) -> str:
     ------
     InputError
         If it is none of them.
+
+    Examples
+    --------
+    >>> one_of(" System", ["style", "system"], "by")
+    'system'
     """
     words = list(known)
-    if word not in words:
-        wrong = f"{word!r} is unknown; use one of {', '.join(words)}"
+    meant: list[str] = []
+    if isinstance(word, str):
+        folded = word.strip().casefold()
+        meant = [w for w in words if w == word] or [w for w in words if w.casefold() == folded]
+    if len(meant) != 1:
+        wrong = f"{handed(word)} is unknown; use one of {', '.join(words)}"
         raise InputError(f"{what} {wrong}") if " " in what else ArgumentError(what, wrong)
-    return word
+    return meant[0]

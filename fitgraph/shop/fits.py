@@ -3,7 +3,9 @@
 from __future__ import annotations
 
 import datetime
+import os
 from collections.abc import Callable, Sequence
+from copy import deepcopy
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -13,6 +15,7 @@ from fitgraph.records import dataclass
 from fitgraph.report.hints import Hints
 from fitgraph.report.tables import Table
 from fitgraph.shop.answers import Answer
+from fitgraph.shop.edge import path_of
 from fitgraph.units import UnitError, parse_day
 
 if TYPE_CHECKING:
@@ -64,7 +67,7 @@ class GraphAnswer(Answer):
 
     def to_dict(self) -> dict[str, Any]:
         """Return everything found."""
-        return self.told.data
+        return deepcopy(self.told.data)
 
 
 @dataclass(frozen=True, eq=False, repr=False)
@@ -113,7 +116,7 @@ class MapAnswer(GraphAnswer):
 
         from fitgraph.graph.export import graphml, json_ld, node_link
 
-        path = Path(file)
+        path = path_of(file, "file")
         kinds: dict[str, Callable[[], str]] = {
             ".graphml": lambda: graphml(self.found),
             ".json": lambda: json.dumps(node_link(self.found), allow_nan=False),
@@ -145,7 +148,7 @@ def map_of(graph: nx.MultiDiGraph, catalogue: Catalogue) -> MapAnswer:
 
 
 def changes_since(
-    loaded: Loaded, graph: nx.MultiDiGraph, other: str | Path | datetime.date
+    loaded: Loaded, graph: nx.MultiDiGraph, other: Path | datetime.date
 ) -> tuple[dict[str, Difference], str]:
     """Return what changed since a day on which the shelf was counted, or against a folder.
 
@@ -166,16 +169,17 @@ def changes_since(
     from fitgraph.graph.fit_graph import fit_graph
     from fitgraph.graph.views import in_stock
 
-    try:
-        day = other if isinstance(other, datetime.date) else parse_day(str(other))
-    except UnitError:
-        folder = Path(other) if isinstance(other, str | Path) else Path()
-        if not folder.is_dir():
-            raise ArgumentError(
-                "diff", f"{str(other)!r} is neither a day like 2026-03-31 nor a catalogue's folder"
-            ) from None
-        before = fit_graph(load(folder).catalogue)
-        return differences(before, graph), f"Since the catalogue {folder_name(folder)}"
+    if isinstance(other, datetime.date):
+        day = other
+    else:
+        try:
+            day = parse_day(str(other))
+        except UnitError:
+            if not os.path.isdir(other):
+                wrong = "is neither a day like 2026-03-31 nor a catalogue's folder"
+                raise ArgumentError("diff", f"{str(other)!r} {wrong}") from None
+            before = fit_graph(load(other).catalogue)
+            return differences(before, graph), f"Since the catalogue {folder_name(other)}"
     try:
         shelf = on_day(loaded.catalogue, loaded.supply.counts, day)
     except LookupError:

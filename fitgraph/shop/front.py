@@ -7,11 +7,12 @@ import os
 from collections.abc import Callable, Iterable
 from contextlib import AbstractContextManager
 from functools import cached_property, partial
+from importlib.util import find_spec
 from pathlib import Path
 from typing import TYPE_CHECKING, Literal, get_args
 
 from fitgraph.catalogue import Loaded, demo_folder
-from fitgraph.errors import ArgumentError, InputError
+from fitgraph.errors import ArgumentError, InputError, handed
 from fitgraph.files import folder_name
 from fitgraph.report import listings
 from fitgraph.shop.answers import (
@@ -33,7 +34,9 @@ from fitgraph.shop.answers import (
 )
 from fitgraph.shop.edge import (
     Amount,
+    day_of,
     length_of,
+    listed_of,
     mass_of,
     money_of,
     names_of,
@@ -290,7 +293,7 @@ class Shop:
         sort : {'price', 'mass', 'strength'}
             Cheapest, lightest or strongest first.
         limit : int
-            How many builds are listed; 0 only counts.
+            How many builds are listed, 100,000 at most; 0 only counts.
         ways : int
             How many ways are listed, unless `limit` is 0; the ends of price, mass and strength
             come first, then balances, what is on the shelf, and what differs most.
@@ -317,7 +320,7 @@ class Shop:
 
         request = self._request(have, want, budget, max_mass_g, material, in_stock, services)
         order = one_of(sort, get_args(Sort), "sort")
-        limit = whole_of(limit, "limit")
+        limit = listed_of(limit)
         rows = whole_of(ways, "ways") if limit else 0
         found, engine = asked_of_named(
             self.engine,
@@ -345,8 +348,8 @@ class Shop:
         ----------
         path : path
             Overwritten if it is there: Parquet where it ends in ``.parquet`` (extra ``arrow``),
-            else CSV. One column a role with stock numbers, ``price`` [minor currency units] and
-            ``mass_g``.
+            else CSV. One column a role with stock numbers, ``price`` [major currency units] and
+            ``mass_g`` [g], blank where a part's is not known.
         have, want, budget, max_mass_g, material, in_stock, services
             As in :meth:`builds`.
         most : int
@@ -375,12 +378,18 @@ class Shop:
         from fitgraph.solve.write import write_csv, write_parquet
 
         request = self._request(have, want, budget, max_mass_g, material, in_stock, services)
-        write = write_parquet if Path(path).suffix == ".parquet" else write_csv
+        file = path_of(path, "path")
+        write = write_parquet if file.suffix.lower() == ".parquet" else write_csv
+        if write is write_parquet and find_spec("pyarrow") is None:
+            raise InputError(
+                "Parquet needs pyarrow: pip install 'fitgraph[arrow]'; "
+                "or name a file that ends in .csv"
+            )
         patience = Patience(builds=whole_of(most, "most"))
         written, _ = asked_of_named(
             self.engine,
             (*request.have, *request.want),
-            lambda e: write(ask(e.space, request), path, patience=patience),
+            lambda e: write(ask(e.space, request), file, patience=patience),
         )
         return written
 
@@ -678,11 +687,10 @@ class Shop:
         from fitgraph.stock.gaps import default_groupings
         from fitgraph.stock.groups import grouping_names
 
-        wanted = tuple(dict.fromkeys(n.strip().lower() for n in names_of(by)))
+        known = grouping_names(self.catalogue)
+        wanted = tuple(dict.fromkeys(one_of(name, known, "by") for name in names_of(by)))
         if len(wanted) > _SIDES:
             raise ArgumentError("by", "can name two groupings at most")
-        for name in wanted:
-            one_of(name, grouping_names(self.catalogue), "by")
         return wanted or default_groupings(self.catalogue)
 
     def coverage(
@@ -917,9 +925,11 @@ class Shop:
         """
         from fitgraph.adapters import save_with
 
+        if not isinstance(answer, AdapterAnswer):
+            raise ArgumentError("answer", f"{handed(answer)} is no answer of adapters()")
         source = demo_folder() if self.folder is None else self.folder
         parts = [w.candidate.part for w in answer.found.chosen(whole_of(most, "most"))]
-        target = Path(folder)
+        target = path_of(folder, "folder")
         save_with(source, target, self.catalogue, parts)
         return target
 
@@ -1058,9 +1068,9 @@ class Shop:
         from fitgraph.report.graphs import near
         from fitgraph.solve.request import find_part
 
-        label = find_part(self.catalogue, sku).sku
+        label, steps = find_part(self.catalogue, sku).sku, whole_of(steps, "steps")
         try:
-            found = around(self._graph_of(in_stock), label, whole_of(steps, "steps"))
+            found = around(self._graph_of(in_stock), label, steps)
         except KeyError:
             raise ArgumentError("around", f"{label} is not in stock; ask of all parts") from None
         return GraphAnswer(found, near(found, label, steps, self.catalogue))
@@ -1198,7 +1208,9 @@ class Shop:
         """
         from fitgraph.report import graphs
 
-        where = other if isinstance(other, str | datetime.date) else path_of(other, "diff")
+        where = (
+            day_of(other, "diff") if isinstance(other, datetime.date) else path_of(other, "diff")
+        )
         found, since = changes_since(self._loaded, self._fits, where)
         return GraphAnswer(found, graphs.differences(found, since))
 

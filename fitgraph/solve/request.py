@@ -9,7 +9,7 @@ from enum import Enum
 import numpy as np
 
 from fitgraph.array_types import Bools, Floats
-from fitgraph.errors import InputError
+from fitgraph.errors import InputError, handed
 from fitgraph.mechanics.materials import FAMILIES, MATERIALS
 from fitgraph.model import Catalogue, Fill, Option, Part
 from fitgraph.plain import composed
@@ -69,8 +69,8 @@ def find_part(catalogue: Catalogue, sku: str) -> Part:
         If there is none, with the nearest stock numbers.
     """
     if not isinstance(sku, str):
-        raise NamingError(f"{sku!r} is no stock number; write stock numbers as text")
-    sku = composed(sku)
+        raise NamingError(f"{handed(sku)} is no stock number; write stock numbers as text")
+    sku = composed(sku).strip()
     part = catalogue.parts.get(sku) or catalogue.parts.get(sku.upper())
     if part is None:
         # Capitals alone never tell two parts of a catalogue apart.

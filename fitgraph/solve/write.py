@@ -3,11 +3,13 @@
 from __future__ import annotations
 
 import csv
+import math
 from collections.abc import Callable, Iterator
 from pathlib import Path
 
 import numpy as np
 
+from fitgraph.array_types import Floats
 from fitgraph.files import written_whole
 from fitgraph.plain import cell
 from fitgraph.records import dataclass
@@ -60,6 +62,16 @@ def _labels(query: Query) -> dict[str, list[str]]:
     }
 
 
+def _sums(query: Query, batch: Batch) -> tuple[Floats, Floats]:
+    """Return prices in major currency units, and masses [g]: nan where a part's is not known."""
+    known = np.ones(len(batch), dtype=bool)
+    for role, weighed in query.weighed.items():
+        if not weighed.all():
+            known &= weighed[batch.options[role]]
+    minor = 10**query.space.catalogue.vocabulary.minor_digits
+    return batch.price / minor, np.where(known, batch.tenths / TENTHS, np.nan)
+
+
 def write_parquet(
     query: Query,
     path: str | Path,
@@ -91,7 +103,7 @@ def write_parquet(
     -------
     Written
         One column a role with stock numbers (empty where none), ``price``
-        in minor currency units, ``mass_g``.
+        in major currency units, ``mass_g`` (null where a part's is not known).
 
     Raises
     ------
@@ -103,7 +115,7 @@ def write_parquet(
 
     labels = {role: pa.array(of_role) for role, of_role in _labels(query).items()}
     fields = [(role, pa.dictionary(pa.int32(), pa.string())) for role in labels]
-    schema = pa.schema([*fields, ("price", pa.int64()), ("mass_g", pa.float64())])
+    schema = pa.schema([*fields, ("price", pa.float64()), ("mass_g", pa.float64())])
     builds, reached, ended = 0, start, ""
     with written_whole(path, "wb") as file, pq.ParquetWriter(file, schema) as writer:
         for piece in _pieces(query, start, stop, patience, certain):
@@ -112,7 +124,8 @@ def write_parquet(
                     pa.DictionaryArray.from_arrays(batch.options[r].astype(np.int32), labels[r])
                     for r in labels
                 ]
-                sums = [pa.array(batch.price), pa.array(batch.tenths / TENTHS)]
+                # Of pandas is only meant that what is not known is null and not nan.
+                sums = [pa.array(of, from_pandas=True) for of in _sums(query, batch)]
                 writer.write_batch(pa.record_batch([*columns, *sums], schema=schema))
                 builds += len(batch)
             reached, ended = piece.stop, piece.ended
@@ -146,8 +159,9 @@ def write_csv(
         for piece in _pieces(query, start, stop, patience, certain):
             for batch in piece.results:
                 columns = [labels[r][batch.options[r]] for r in labels]
-                sums = [batch.price.tolist(), (batch.tenths / TENTHS).tolist()]
-                writer.writerows(zip(*columns, *sums, strict=True))
+                price, mass = (of.tolist() for of in _sums(query, batch))
+                told = ["" if math.isnan(g) else g for g in mass]
+                writer.writerows(zip(*columns, price, told, strict=True))
                 builds += len(batch)
             reached, ended = piece.stop, piece.ended
             if progress is not None:
