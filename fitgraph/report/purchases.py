@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import replace
+from functools import partial
 from typing import Any
 
 from fitgraph.model import Catalogue, Supply, Vocabulary
@@ -30,7 +31,7 @@ from fitgraph.stock.plans import Plans
 from fitgraph.wording import first_of, plural
 
 #: A lead time in words.
-COMES = Unit(lambda days: plural(days, "day"), int, "d", blank="not known")
+COMES = Unit(partial(plural, one="day"), int, "d", blank="not known")
 
 #: Parts named at once; data has all.
 _NAMED = 3
