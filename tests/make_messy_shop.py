@@ -1,7 +1,7 @@
 """A shop's own spreadsheet as life makes it: 400 products with titles only, made by lot.
 
 ``python -m tests.make_messy_shop FILE`` writes it; the seed is fixed. Makers and models are
-invented. ``TRUTH`` of a row is what its title says, for tests.
+invented. A :class:`Product` keeps what its title truly says, for tests.
 """
 
 from __future__ import annotations
@@ -34,9 +34,6 @@ OTHERS = {
     "brake": "fender brake",
     "kit": "compression kit",
 }
-
-#: Rows with a fault, by what is wrong with them.
-FAULTS = ("no number", "number twice", "no kind", "sums")
 
 
 @dataclass

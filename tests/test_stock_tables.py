@@ -21,7 +21,6 @@ from fitgraph.model import Enquiry
 from fitgraph.shop.edge import share_of
 from fitgraph.stock.groups import OTHER, grouper
 from fitgraph.wording import first_of
-from tests.make_supply import make_counts, make_supply
 from tests.shared import the_demo
 
 # Commands on the demo do not each read it.
@@ -122,16 +121,6 @@ def test_a_table_without_its_columns_is_told_and_passed_over(folder: Path) -> No
     assert loaded.supply.offers == ()
     assert any(
         f.file == "supply.csv" and "nothing can be ordered" in f.message for f in loaded.findings
-    )
-
-
-def test_the_demo_s_tables_are_those_that_the_script_makes() -> None:
-    demo = demo_folder()
-    for name, made in (("supply.csv", make_supply(demo)), ("stock_counts.csv", make_counts(demo))):
-        with (demo / name).open(encoding="utf-8", newline="") as file:
-            assert [tuple(row) for row in csv.reader(file)][1:] == made
-    assert not any(
-        f.file in ("supply.csv", "suppliers.csv", "stock_counts.csv") for f in load(demo).findings
     )
 
 
