@@ -398,8 +398,8 @@ def test_sections_are_drawn_of_every_rule_that_compares_a_bore_and_a_spigot():
 
 
 def test_a_role_that_is_pressed_lists_its_parts_and_the_part_looked_at_is_drawn(shop, explorer):
-    explorer.product.pressed = ["node", "clamp", 1]
-    assert explorer.role.value == "clamp" and explorer.product.marked == ["clamp"]
+    explorer.form.product.pressed = ["node", "clamp", 1]
+    assert explorer.role.value == "clamp" and explorer.form.product.marked == ["clamp"]
     looked_at = explorer.part.value
     assert shop.catalogue.parts[looked_at].role == "clamp"
-    assert looked_at in explorer.product.svg and FORK in explorer.product.svg
+    assert looked_at in explorer.form.product.svg and FORK in explorer.form.product.svg

@@ -272,17 +272,17 @@ def test_no_stock_number_of_a_page_breaks_at_its_hyphen(shop):
 
 def test_a_role_of_the_product_leads_to_its_field(shop, monkeypatch):
     page = WhyExplorer(shop, (FORK, BAR))
-    drawn = roles_drawn(page.product.svg)
+    drawn = roles_drawn(page.form.product.svg)
     called = shop.catalogue.parts[BAR].called
     assert drawn["bar"] == f"bar: {called}, does not fit" and "not named" in drawn["deck"]
     gone_to = []
     for role, picker in page.pickers.items():
         monkeypatch.setattr(picker.field, "focus", lambda role=role: gone_to.append(role))
-    page.product.pressed = ["node", "deck", 1]
+    page.form.product.pressed = ["node", "deck", 1]
     assert gone_to == ["deck"] and not page.form.more.value
-    page.product.pressed = ["node", "sleeve", 2]  # its field is folded away
+    page.form.product.pressed = ["node", "sleeve", 2]  # its field is folded away
     assert gone_to == ["deck", "sleeve"] and page.form.more.value
-    page.product.pressed = ["node", "no such role", 3]
+    page.form.product.pressed = ["node", "no such role", 3]
     assert gone_to == ["deck", "sleeve"]
 
 

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import replace
 from functools import partial
 from typing import Any
@@ -11,8 +11,7 @@ from typing import Any
 import ipywidgets as widgets
 import scipy.stats  # noqa: F401  loaded now, so that no first answer waits for it
 
-from fitgraph.draw import Nest, main_nest, nests
-from fitgraph.draw.product import product_svg
+from fitgraph.draw import main_nest, nests
 from fitgraph.draw.style import SIGNS
 from fitgraph.explain import Explanation, Prefer
 from fitgraph.explain.kept_out import limit_lines, no_build_lines
@@ -39,14 +38,14 @@ from fitgraph.lab.look import (
 )
 from fitgraph.lab.opened import OpenCatalogue
 from fitgraph.lab.picker import PartsForm
-from fitgraph.lab.pressable import Pressable
 from fitgraph.lab.session import SessionBar
+from fitgraph.lab.shown import Piece
 from fitgraph.lab.ways_panel import WaysPanel
 from fitgraph.mechanics.materials import MATERIALS
 from fitgraph.model import Verdict
 from fitgraph.report import builds, explanations, remainders
-from fitgraph.report.blocks import Block, Report, Say, Section, fault, say_all, status
-from fitgraph.report.cross_sections import cross_sections
+from fitgraph.report.blocks import Report, Say, fault, say_all, status
+from fitgraph.report.cross_sections import cross_sections, telling
 from fitgraph.report.hints import Hints
 from fitgraph.solve import Request, Services
 from fitgraph.solve.engine import SORTS, Build
@@ -57,9 +56,6 @@ from fitgraph.units import parse_mass
 
 #: Builds shown at once.
 SHOWN = 8
-
-#: Cross-sections shown for one combination.
-_MOST_SECTIONS = 4
 
 _SERVICES = (
     ("none", Services.NONE),
@@ -78,7 +74,7 @@ _VERDICT_WORDS = {
 _HINTS = Hints(rest="fitgraph why --json")
 
 #: Said until the changes are there.
-_SEEKING = "Looking for the smallest changes …"
+_SEEKING = status("Looking for the smallest changes …")
 
 #: Steps of the sliders: in major currency units and in g.
 _MONEY_STEP, _MASS_STEP_G = 5, 20
@@ -119,7 +115,7 @@ class BuildExplorer(Answering):
 
     def _make_fields(self) -> None:
         catalogue = self.opened.catalogue
-        self.form = PartsForm(catalogue, "Adapters and extras I own")
+        self.form = PartsForm(catalogue, "Adapters and extras I own", self._pointed)
         self.pickers = self.form.pickers
         chosen_by = [r for r in catalogue.vocabulary.roles.values() if r.by_material]
         materials = {p.material for r in chosen_by for p in catalogue.of(r.name) if p.material}
@@ -159,49 +155,36 @@ class BuildExplorer(Answering):
 
     def _limit_fields(self) -> tuple[LimitField, LimitField]:
         """Return the fields for budget and mass, their sliders as wide as builds go."""
-        vocabulary = self.opened.catalogue.vocabulary
-        ends = self.opened.ends
-        prices = [vocabulary.major(b.price) for b in ends] or [0.0]
-        masses = [b.mass_g for b in ends if b.mass_g is not None] or [0.0]
+        vocabulary, ends = self.opened.catalogue.vocabulary, self.opened.ends
 
-        def reach(values: Sequence[float], step: int) -> tuple[int, int]:
-            least, most = min(values), max(values)
-            ends = (math.floor(least / step) * step, math.ceil(1.25 * most / step) * step)
-            return ends[0], max(ends[1], ends[0] + step)
+        def limit(
+            name: str,
+            unit: str,
+            example: str,
+            read: Callable[[str], float],
+            values: Sequence[float],
+            step: int,
+        ) -> LimitField:
+            least = math.floor(min(values, default=0) / step) * step
+            most = math.ceil(1.25 * max(values, default=0) / step) * step
+            hint = f"no limit; e.g. {example}"
+            return LimitField(name, unit, hint, read, least, max(most, least + step), step)
 
-        least, most = reach(prices, _MONEY_STEP)
-        budget = LimitField(
-            "Budget",
-            vocabulary.currency,
-            f"no limit; e.g. 250 {vocabulary.currency}",
-            lambda text: vocabulary.major(vocabulary.read_money(text)),
-            least,
-            most,
-            _MONEY_STEP,
+        def money(text: str) -> float:
+            return vocabulary.major(vocabulary.read_money(text))
+
+        currency, prices = vocabulary.currency, [vocabulary.major(b.price) for b in ends]
+        masses = [b.mass_g for b in ends if b.mass_g is not None]
+        return (
+            limit("Budget", currency, f"250 {currency}", money, prices, _MONEY_STEP),
+            limit("Mass limit", "g", "3.6 kg or 3600 g", parse_mass, masses, _MASS_STEP_G),
         )
-        least, most = reach(masses, _MASS_STEP_G)
-        mass = LimitField(
-            "Mass limit",
-            "g",
-            "no limit; e.g. 3.6 kg or 3600 g",
-            parse_mass,
-            least,
-            most,
-            _MASS_STEP_G,
-        )
-        return budget, mass
 
     def _make_answers(self) -> None:
-        self.product = Pressable()
-        self.problems = html()
-        self.number = verdict_line()
+        self.problems, self.number = html(), verdict_line()
         self.number.add_class("fg-count")
-        self.table = html()
-        self.build_section = html()
-        self.roles_table = html()
-        self.why_text = html()
-        self.changes_text = html()
-        self.why_section = html()
+        self.table, self.build_section, self.roles_table = html(), html(), html()
+        self.why_text, self.changes_text, self.why_section = html(), html(), html()
         self.front_panel = FrontPanel(self.opened, self.keep)
         self.ways_panel = WaysPanel(self.opened, self)
 
@@ -218,7 +201,6 @@ class BuildExplorer(Answering):
                 "Press a role to go to its field and to see its parts below; the part looked at "
                 "there stands in the drawing too, with its sign."
             ),
-            self.product,
             self.form,
             heading("Limits"),
             grid([self.budget_field, self.mass_field], "300px"),
@@ -275,7 +257,6 @@ class BuildExplorer(Answering):
         self.fields.watch(Debounce(self._list_parts), self.find, self.role, self.which)
         self.fields.watch(self._explain, self.part)
         self.fields.watch(self._draw_build, self.shown_build)
-        self.product.observe(self._pointed, names="pressed")
 
     # ------------------------------------------------------------ asking
 
@@ -352,7 +333,7 @@ class BuildExplorer(Answering):
             self.counted = listed.count
         self._tell_count(self.counted)
 
-    def _first_builds(self, request: Request, sort: str) -> tuple[list[Build], Report]:
+    def _first_builds(self, request: Request, sort: str) -> tuple[list[Build], Sequence[Piece]]:
         """Return the first builds, and what is shown of them."""
         found = self.opened.engine.best(request, sort=sort, limit=SHOWN)
         if not found:
@@ -360,11 +341,27 @@ class BuildExplorer(Answering):
         vocabulary = self.opened.catalogue.vocabulary
         only = len(found) == 1
         told = builds.first_told(found, sort, request.have, vocabulary, only=only)
-        return found, Report("", told, builds.cautions_of(found, vocabulary))
+        return found, [Report("", told, builds.cautions_of(found, vocabulary))]
 
-    def _show_builds(self, answer: tuple[list[Build], Report]) -> None:
+    def _why_none(self, request: Request) -> Sequence[Piece]:
+        """Return why no build is certain: what is owned, or else the limits."""
+        none = Say("No build is certain to fit.")
+        said = self.opened.explainer.why(request.have)
+        if said.verdict is Verdict.FITS:
+            return none, *say_all(no_build_lines(self.opened.engine, request))
+        return none, *self._reasons(said), self._changes(said)
+
+    def _reasons(self, said: Explanation, *besides: str) -> Sequence[Piece]:
+        catalogue = self.opened.catalogue
+        verdict = explanations.verdict_told(said, catalogue)
+        return verdict, *say_all(besides), explanations.in_short(said, catalogue)
+
+    def _changes(self, said: Explanation) -> Report:
+        return explanations.changes(said, self.opened.catalogue, Prefer.OWNED, _HINTS)
+
+    def _show_builds(self, answer: tuple[list[Build], Sequence[Piece]]) -> None:
         self.builds, told = answer
-        self.write(self.table, told)
+        self.write(self.table, *told)
         self._list_builds()
 
     def _show_roles(
@@ -376,37 +373,11 @@ class BuildExplorer(Answering):
         self.write(self.roles_table, told)
         self._list_parts()
 
-    def _why_none(self, request: Request) -> Report:
-        """Return why no build is certain: what is owned, or else the limits."""
-        said = self.opened.explainer.why(request.have)
-        if said.verdict is Verdict.FITS:
-            lines = no_build_lines(self.opened.engine, request)
-            return Report("No build is certain to fit.", say_all(lines))
-        changes, cautions = self._changes(said)
-        return Report("No build is certain to fit.", (*self._reasons(said), changes), cautions)
-
-    def _reasons(self, said: Explanation) -> tuple[Block, ...]:
-        catalogue = self.opened.catalogue
-        return (
-            explanations.verdict_told(said, catalogue),
-            *explanations.in_short(said, catalogue),
-        )
-
-    def _changes(self, said: Explanation) -> tuple[Section, tuple[str, ...]]:
-        """Return what would make parts fit, with the cautions on it."""
-        catalogue = self.opened.catalogue
-        shown = said.changes[: explanations.CHANGES]
-        told = explanations.changes(said, catalogue, Prefer.OWNED, _HINTS)
-        return told, explanations.change_cautions(shown, catalogue)
-
     # ------------------------------------------------------------ the product
 
-    def _pointed(self, change: Mapping[str, Any]) -> None:
-        """Go to the field of the role that was pressed, and list its parts."""
-        _, role, _ = change["new"]
-        if role in self.pickers:
-            self.role.value = role
-            self.form.go_to(role)
+    def _pointed(self, role: str) -> None:
+        """List the parts of the role that was pressed."""
+        self.role.value = role
 
     def _draw_product(self, looked_at: PartStanding | None) -> None:
         """Show the product with what is owned, and the part that is looked at."""
@@ -417,8 +388,8 @@ class BuildExplorer(Answering):
         if looked_at is not None:
             named[looked_at.part.role] = looked_at.part.sku
             verdicts[looked_at.part.role] = looked_at.verdict
-        self.product.svg = product_svg(catalogue, named, verdicts)
-        self.product.marked = [self.role.value]
+        self.form.draw(named, verdicts)
+        self.form.product.marked = [self.role.value]
 
     # ------------------------------------------------------------ drawing a build
 
@@ -440,7 +411,7 @@ class BuildExplorer(Answering):
             vocabulary = self.opened.catalogue.vocabulary
             found = nests(self.builds[number - 1].options, vocabulary)
             first = main_nest(found, vocabulary)
-            ordered = sorted(found, key=lambda n: n is not first)[:_MOST_SECTIONS]
+            ordered = sorted(found, key=lambda n: n is not first)
             self.write(self.build_section, *cross_sections(ordered, vocabulary))
 
     # ------------------------------------------------------------ why a part
@@ -506,19 +477,11 @@ class BuildExplorer(Answering):
             done = " and ".join(catalogue.vocabulary.services[s].title for s in standing.services)
             lines.append(f"With workshop work ({done}) it goes.")
         near = nests(nearest_combination(explainer, skus), catalogue.vocabulary)
-        found = self._telling(near, standing.part.role)
-        cautions = explanations.cautions(said, (), catalogue)
-        self.write(self.why_text, *self._reasons(said), *say_all(lines), cautions=cautions)
-        seeking = said.verdict is not Verdict.FITS
-        self.write(self.changes_text, *([status(_SEEKING)] if seeking else []))
+        found = telling(near, [standing.part.role])
+        self.write(self.why_text, *self._reasons(said, *lines))
+        self.write(self.changes_text, *([] if said.verdict is Verdict.FITS else [_SEEKING]))
         self.write(self.why_section, *cross_sections(found, catalogue.vocabulary))
 
     def _show_changes(self, said: Explanation) -> None:
         if said.verdict is not Verdict.FITS:
-            told, cautions = self._changes(said)
-            self.write(self.changes_text, told, cautions=cautions)
-
-    def _telling(self, found: tuple[Nest, ...], role: str) -> list[Nest]:
-        """Return the sections that show the part or a clash, the clashes first."""
-        telling = [n for n in found if n.verdict is not Verdict.FITS or role in n.roles]
-        return sorted(telling, key=lambda n: n.verdict)[:_MOST_SECTIONS]
+            self.write(self.changes_text, self._changes(said))

@@ -2,15 +2,18 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Callable, Iterable, Mapping
+from typing import Any
 
 import ipywidgets as widgets
 
+from fitgraph.draw.product import product_svg
 from fitgraph.lab.fields import FieldProblem
 from fitgraph.lab.form import part_label, read_parts
 from fitgraph.lab.look import grid
+from fitgraph.lab.pressable import Pressable
 from fitgraph.lab.session import SessionError
-from fitgraph.model import Catalogue
+from fitgraph.model import Catalogue, Verdict
 from fitgraph.wording import capital
 
 
@@ -68,9 +71,13 @@ class PartsForm(widgets.VBox):
         Whose parts are listed.
     more : str
         What the button says.
+    gone_to : callable, optional
+        Called with the role that was pressed in the drawing.
     """
 
-    def __init__(self, catalogue: Catalogue, more: str) -> None:
+    def __init__(
+        self, catalogue: Catalogue, more: str, gone_to: Callable[[str], object] = lambda role: None
+    ) -> None:
         self._catalogue, roles = catalogue, catalogue.vocabulary.roles
         self.pickers = {role: PartPicker(catalogue, role) for role in roles}
         # A button, because the headers of ipywidgets' accordion cannot be reached by keyboard.
@@ -83,13 +90,26 @@ class PartsForm(widgets.VBox):
         self._others.layout.display = "none"
         self.more.observe(self._opened, names="value")
         usual = grid([p for r, p in self.pickers.items() if roles[r].fill.free], "400px")
-        super().__init__([usual, self.more, self._others], layout=widgets.Layout(width="100%"))
+        #: The product, in which a role is pressed to go to its field.
+        self.product = Pressable()
+        self.product.observe(self._pressed, names="pressed")
+        self._gone_to = gone_to
+        parts = [self.product, usual, self.more, self._others]
+        super().__init__(parts, layout=widgets.Layout(width="100%"))
 
     def _opened(self, change: dict[str, bool]) -> None:
         self._others.layout.display = "grid" if change["new"] else "none"
 
-    def go_to(self, role: str) -> None:
-        """Put the focus into the field of a role; those that are folded away open for it."""
+    def draw(self, named: Mapping[str, str], verdicts: Mapping[str, Verdict]) -> None:
+        """Show the product with some parts; arguments as of :func:`product_svg`."""
+        self.product.svg = product_svg(self._catalogue, named, verdicts)
+
+    def _pressed(self, change: Mapping[str, Any]) -> None:
+        """Go to the field of the role that was pressed; what is folded away opens for it."""
+        _, role, _ = change["new"]
+        if role not in self.pickers:
+            return
+        self._gone_to(role)
         if not self._catalogue.vocabulary.roles[role].fill.free:
             self.more.value = True
         self.pickers[role].field.focus()

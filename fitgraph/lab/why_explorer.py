@@ -9,7 +9,6 @@ from typing import Any
 import ipywidgets as widgets
 
 from fitgraph.draw import conflict_svg, nests
-from fitgraph.draw.product import product_svg
 from fitgraph.explain import Change, Clash, Explanation, stock_text
 from fitgraph.explain.measure import Measurement
 from fitgraph.explain.standing import nearest_combination
@@ -21,19 +20,15 @@ from fitgraph.lab.form import STILL_BEFORE, FormError, part_label
 from fitgraph.lab.look import button, fold, heading, html, note, row, sides, style, verdict_line
 from fitgraph.lab.opened import OpenCatalogue
 from fitgraph.lab.picker import PartsForm
-from fitgraph.lab.pressable import Pressable
 from fitgraph.lab.saved_answer import saved_files
 from fitgraph.lab.saves import Saves
 from fitgraph.lab.session import SessionBar, SessionError
 from fitgraph.model import Option, Verdict, split_label
 from fitgraph.report import explanations, readings
 from fitgraph.report.blocks import Block, Picture, Say, fault, quiet, status
-from fitgraph.report.cross_sections import cross_section, cross_sections
+from fitgraph.report.cross_sections import cross_section, cross_sections, telling
 from fitgraph.solve import Request
 from fitgraph.wording import capital, plural
-
-#: Cross-sections shown.
-_MOST_SECTIONS = 4
 
 
 class WhyExplorer(Answering):
@@ -71,8 +66,6 @@ class WhyExplorer(Answering):
         self.graph.add_class("fg-wide")
         self.measure, self.telling = html(), html()
         self.saves = Saves("Save this answer")
-        self.product = Pressable()
-        self.product.observe(self._pressed, names="pressed")
         self.changes = Choices("Changes; press one to apply it", tall=True)
         self.changes.on_press(self._chosen)
         self.change_note = html()
@@ -96,7 +89,6 @@ class WhyExplorer(Answering):
                 "Name two parts or more; press a role to go to its field. What a build must have "
                 "and you do not name is left open."
             ),
-            self.product,
             self.form,
             self.problems,
         ]
@@ -180,7 +172,7 @@ class WhyExplorer(Answering):
             *(self.telling, self.needs, self.change_note),
         ):
             self.write(place)
-        self._draw_product({}, ())
+        self.form.draw({}, {})
         self.saves.offer({})
         self.changes.show([])
 
@@ -199,8 +191,7 @@ class WhyExplorer(Answering):
         vocabulary = catalogue.vocabulary
         self.explanation = said
         self.write(self.verdict, explanations.verdict_told(said, catalogue))
-        cautions = explanations.cautions(said, (), catalogue)
-        self.write(self.answer, *explanations.in_short(said, catalogue), cautions=cautions)
+        self.write(self.answer, explanations.in_short(said, catalogue))
         free = frozenset(r for clash in said.conflicts for r in clash.free)
         seen = {c.joint.name for c in said.conflicts}
         all_joints = (*said.conflicts, *(c for c in said.joints if c.joint.name not in seen))
@@ -214,16 +205,11 @@ class WhyExplorer(Answering):
             "Dashed lines do not fit, dotted ones cannot be told."
         )
         self.write(self.graph, joints, quiet(legend))
-        found = nests(near, vocabulary)
-        telling = [
-            n for n in found if n.verdict is not Verdict.FITS or not n.roles.isdisjoint(labels)
-        ]
-        telling.sort(key=lambda n: (n.verdict, -len(n.roles.intersection(labels))))
-        telling = telling[:_MOST_SECTIONS]
-        self.write(self.sections, *cross_sections(telling, vocabulary))
+        found = telling(nests(near, vocabulary), labels)
+        self.write(self.sections, *cross_sections(found, vocabulary))
         self._pictures = {"The joints": joints}
-        if telling:
-            self._pictures["The cross-section"] = cross_section(telling[0], vocabulary)
+        if found:
+            self._pictures["The cross-section"] = cross_section(found[0], vocabulary)
         self.saves.offer({})
         self.write(self.measure, readings.to_do(said, vocabulary))
         self.write(self.needs, explanations.needs(said, catalogue))
@@ -264,13 +250,7 @@ class WhyExplorer(Answering):
         for clash in joints:
             for role in clash.options:
                 worst[role] = min(clash.verdict, worst.get(role, clash.verdict))
-        self.product.svg = product_svg(self.opened.catalogue, named, worst)
-
-    def _pressed(self, change: Mapping[str, Any]) -> None:
-        """Go to the field of the role that was pressed."""
-        _, role, _ = change["new"]
-        if role in self.pickers:
-            self.form.go_to(role)
+        self.form.draw(named, worst)
 
     # ------------------------------------------------------------ changes
 

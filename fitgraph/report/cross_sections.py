@@ -2,12 +2,21 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Collection, Iterable, Sequence
 from functools import partial
 
 from fitgraph.draw import Nest, nest_svg
-from fitgraph.model import Vocabulary
+from fitgraph.model import Verdict, Vocabulary
 from fitgraph.report.blocks import Block, Picture, Section, quiet
+
+#: Sections of one combination.
+_MOST = 4
+
+
+def telling(found: Iterable[Nest], roles: Collection[str]) -> list[Nest]:
+    """Return what shows some roles or a clash: clashes first, then what shows most of the roles."""
+    told = (n for n in found if n.verdict is not Verdict.FITS or not n.roles.isdisjoint(roles))
+    return sorted(told, key=lambda n: (n.verdict, -len(n.roles.intersection(roles))))
 
 
 def cross_section(nest: Nest, vocabulary: Vocabulary) -> Picture:
@@ -17,10 +26,10 @@ def cross_section(nest: Nest, vocabulary: Vocabulary) -> Picture:
 
 
 def cross_sections(nests: Sequence[Nest], vocabulary: Vocabulary) -> tuple[Block, ...]:
-    """Return cross-sections; the first is shown, the others open on demand."""
+    """Return the first cross-sections; one is shown, the others open on demand."""
     if not nests:
         return (quiet("None of these parts sits inside another."),)
-    first, *others = nests
+    first, *others = nests[:_MOST]
     folded = (
         Section(
             ", ".join(vocabulary.roles[r.role].title for r in nest.rings),

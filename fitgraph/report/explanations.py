@@ -370,17 +370,18 @@ def reasons(clashes: Iterable[Clash], catalogue: Catalogue) -> Items:
     )
 
 
-def in_short(found: Explanation, catalogue: Catalogue) -> tuple[Block, ...]:
+def in_short(found: Explanation, catalogue: Catalogue) -> Report:
     """Return which joints keep parts apart, or that none does; not what else could be taken."""
     # What no joint of these parts is to blame for.
     whole = [conflict_text(c, catalogue) for c in found.minimal_conflicts if not c.elements]
-    return (
+    told: tuple[Block, ...] = (
         Say(_LEADS[found.verdict]),
         *say_all(whole),
         reasons(found.conflicts, catalogue),
         *not_needed(found, catalogue),
         *grip(found),
     )
+    return Report("", told, cautions(found, (), catalogue))
 
 
 def not_needed(found: Explanation, catalogue: Catalogue) -> tuple[Section, ...]:
@@ -453,15 +454,16 @@ def _conflicts(conflicts: Sequence[Conflict], catalogue: Catalogue, hints: Hints
     return pieces
 
 
-def changes(found: Explanation, catalogue: Catalogue, prefer: Prefer, hints: Hints) -> Section:
+def changes(found: Explanation, catalogue: Catalogue, prefer: Prefer, hints: Hints) -> Report:
     """Return the first changes that make it fit, for people."""
     listed = found.changes[:CHANGES]
     if not listed:
-        return Section(NO_CHANGE, ())
+        return Report("", (Section(NO_CHANGE, ()),))
     more = len(found.changes) - len(listed)
     title = f"Smallest changes, {_FIRST[prefer]}"
     title += f" ({more} more with {hints.rest})" if more else ""
-    return Section(title, (changes_shown(listed, catalogue),))
+    table = changes_shown(listed, catalogue)
+    return Report("", (Section(title, (table,)),), change_cautions(listed, catalogue))
 
 
 def report(found: Explanation, catalogue: Catalogue, prefer: Prefer, hints: Hints) -> Report:
@@ -482,7 +484,7 @@ def report(found: Explanation, catalogue: Catalogue, prefer: Prefer, hints: Hint
         pieces.append(Section("Joints between these parts", tuple(joints)))
     pieces += grip(found)
     if found.verdict is not Verdict.FITS:
-        pieces.append(changes(found, catalogue, prefer, hints))
+        pieces += changes(found, catalogue, prefer, hints).blocks
     if found.needs:
         pieces.append(Section("To be complete it needs", (needs(found, catalogue),)))
     pieces += not_needed(found, catalogue)
