@@ -5,7 +5,6 @@ from __future__ import annotations
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import replace
 from functools import partial
-from html import escape
 from typing import Any
 
 import ipywidgets as widgets
@@ -13,6 +12,7 @@ import ipywidgets as widgets
 from fitgraph.draw import main_nest, nests
 from fitgraph.draw.looks import look_svg
 from fitgraph.draw.product import product_svg
+from fitgraph.errors import InputError
 from fitgraph.explain.advice import advise
 from fitgraph.explain.exchange import Aim, Exchange
 from fitgraph.explain.identify import Likely, State
@@ -23,13 +23,12 @@ from fitgraph.explain.words_rider import (
     exchange_text,
     state_text,
 )
-from fitgraph.lab import tables
 from fitgraph.lab.answering import Answering, Task
 from fitgraph.lab.choices import Choices
 from fitgraph.lab.debounce import Debounce
 from fitgraph.lab.fields import Field, FieldProblem, Fields, field
-from fitgraph.lab.form import STILL_BEFORE, FormError, read_budget
-from fitgraph.lab.leads import build_link, why_link
+from fitgraph.lab.form import STILL_BEFORE, read_budget
+from fitgraph.lab.leads import build_link, one_line, why_link
 from fitgraph.lab.look import (
     dropdown,
     fold,
@@ -48,8 +47,13 @@ from fitgraph.lab.saves import Saves
 from fitgraph.lab.session import SessionBar, SessionError
 from fitgraph.mechanics.materials import MATERIALS
 from fitgraph.model.rider import Question
+from fitgraph.report.blocks import Block, Items, Report, Say, Section, quiet, say_all, status
 from fitgraph.report.build_sheet import sheet_of
+from fitgraph.report.cross_sections import cross_sections
 from fitgraph.report.exchanges import brief_line, line, reasons, told
+from fitgraph.report.faults import doubts
+from fitgraph.report.listings import called_table
+from fitgraph.report.tables import Column
 from fitgraph.solve import NamingError, TooWideError
 from fitgraph.solve.request import find_part
 from fitgraph.units import UnitError
@@ -252,13 +256,9 @@ class Counter(Answering):
             near = not every and bool(text.strip())
             if near:
                 every = nearest_parts(catalogue, text, len(catalogue.parts), self.pointed)
-            found = every[:_HITS]
-            self.hits.show([self._part_item(p.sku) for p in found])
-            self.found.value = (
-                self._near_html(len(found), len(every))
-                if near
-                else self._found_html(len(found), len(every))
-            )
+            self.hits.show([self._part_item(p.sku) for p in every[:_HITS]])
+            text = self._found_text(min(len(every), _HITS), len(every), near=near)
+            self.write(self.found, *(status(text),) if text else ())
             self.product.marked = [self.pointed] if self.pointed else []
 
     def _point(self, change: Mapping[str, Any]) -> None:
@@ -268,35 +268,28 @@ class Counter(Answering):
             self.pointed = "" if role == self.pointed else role
             self._find()
 
-    def _near_html(self, shown: int, every: int) -> str:
-        """Return that no part has all the words, and what is shown instead."""
-        told = (
-            f"No part has all of these words. {shown} of {plural(every, 'part')} with most of them:"
-            if every
-            else "No part has any of these words. Try a maker, a size such as 28.6, or a role."
-        )
-        return tables.wrap(tables.status(told))
-
-    def _found_html(self, shown: int, every: int) -> str:
-        """Return of which role parts are shown, and how many there are."""
+    def _found_text(self, shown: int, every: int, *, near: bool) -> str:
+        """Return of which role parts are shown and how many there are; instead of what, if so."""
+        if near and not every:
+            return "No part has any of these words. Try a maker, a size such as 28.6, or a role."
+        number = f"{shown} of {plural(every, 'part')}"
+        if near:
+            return f"No part has all of these words. {number} with most of them:"
         if not self.pointed:
             return ""
         title = self.opened.catalogue.vocabulary.roles[self.pointed].title
         more = "; search a word or a size to see others" if shown < every else ""
-        return tables.wrap(
-            f'<p role="status">{escape(title)}: {shown} of {plural(every, "part")}{more}.</p>'
-        )
+        return f"{title}: {number}{more}."
+
+    def _item(self, sku: str, note: str) -> dict[str, Any]:
+        part = self.opened.catalogue.parts[sku]
+        numbers = sku if part.name else ""
+        return {"name": sku, "label": part.name or sku, "numbers": numbers, "note": note}
 
     def _part_item(self, sku: str, note: str = "") -> dict[str, Any]:
         catalogue = self.opened.catalogue
-        part = catalogue.parts[sku]
-        title = catalogue.vocabulary.roles[part.role].title
-        return {
-            "name": sku,
-            "label": part.name or sku,
-            "numbers": sku if part.name else "",
-            "note": f"{title}; {note}" if note else title,
-        }
+        title = catalogue.vocabulary.roles[catalogue.parts[sku].role].title
+        return self._item(sku, f"{title}; {note}" if note else title)
 
     def _start(self) -> State:
         if self.seen is None:
@@ -326,8 +319,7 @@ class Counter(Answering):
             if opened.is_wide:
                 return
         if self.asks and self.seen is None:
-            self.question.value = tables.wrap(tables.status("Working out what to look at first …"))
-            self.answers.show([])
+            self._put([], status("Working out what to look at first …"))
         known = opened.knows("rider")
         yield Task(self._next, self._ask, slow=not known or opened.is_wide)
 
@@ -340,49 +332,49 @@ class Counter(Answering):
         likely = state.candidates(least=_LEAST).parts if state.given else {}
         return state, state.next_question(), likely
 
+    def _put(self, answers: list[dict[str, Any]], *question: Block) -> None:
+        self.write(self.question, *question)
+        self.answers.show(answers)
+
     def _offer_to_ask(self, wide: bool) -> None:
         if wide:
-            self.question.value = tables.wrap(
-                "<p>Or look: in a catalogue as large as this one it takes a while to work out what "
-                "tells most.</p>"
+            self._put(
+                [{"name": _ASK, "label": "Ask me what can be seen"}],
+                Say(
+                    "Or look: in a catalogue as large as this one it takes a while to work out "
+                    "what tells most."
+                ),
             )
-            self.answers.show([{"name": _ASK, "label": "Ask me what can be seen"}])
 
     def _ask(self, found: _Next | None) -> None:
         """Show the next question with its answers, and what it most likely is."""
-        catalogue = self.opened.catalogue
         if found is None:
-            self.question.value = tables.wrap(
-                "<p>This catalogue is too large to work out what to look at first. Search for any "
-                "word or size, or press where the part is in the picture.</p>"
+            self._put(
+                [],
+                Say(
+                    "This catalogue is too large to work out what to look at first. Search for any "
+                    "word or size, or press where the part is in the picture."
+                ),
             )
-            self.answers.show([])
             return
         state, question, likely = found
         if question is None:
-            self.question.value = ""
-            self.answers.show([])
+            self._put([])
         else:
-            how = f'<p class="fg-note">{escape(question.how)}</p>' if question.how else ""
-            self.question.value = tables.wrap(
-                f"<p>Or look: <strong>{escape(question.ask)}</strong></p>{how}"
-            )
-            self.answers.show(self._answer_items(state, question))
-        if not state.given:
-            self.told.value = ""
-            self.likely.show([])
-            return
-        self.told.value = tables.wrap(tables.status(state_text(state)))
-        asked = {q.role for q in state.identifier.questions.values()}
-        items = []
-        for role, parts in likely.items():
-            if role in asked and role not in self.have:
-                items += [
-                    self._part_item(p.name, percent(p.chance))
-                    for p in parts[:_LIKELY]
-                    if p.name in catalogue.parts
-                ]
-        self.likely.show(items)
+            how = (quiet(question.how),) if question.how else ()
+            asked = Say("", lead=f"Or look: {question.ask}")
+            self._put(self._answer_items(state, question), asked, *how)
+        self.write(self.told, *(status(state_text(state)),) if state.given else ())
+        roles = {q.role for q in state.identifier.questions.values()} - self.have.keys()
+        self.likely.show(
+            [
+                self._part_item(p.name, percent(p.chance))
+                for role, parts in likely.items()
+                if role in roles
+                for p in parts[:_LIKELY]
+                if p.name in self.opened.catalogue.parts
+            ]
+        )
 
     def _answer_items(self, state: State, question: Question) -> list[dict[str, Any]]:
         kinds = self.opened.catalogue.vocabulary.roles[question.role].features
@@ -426,28 +418,22 @@ class Counter(Answering):
         self.aims.show([*aims, {"name": "shelf", "label": "from the shelf", "on": self.on_shelf}])
 
     def _budget(self) -> int | None:
-        if not self.budget.value.strip():
-            return None
-        try:
-            return read_budget(self.budget.value, self.opened.catalogue)
-        except UnitError as error:
-            message = f"Budget: {error}"
-            raise FormError(message, {"budget": message}) from None
+        text = self.budget.value
+        return read_budget(text, self.opened.catalogue) if text.strip() else None
 
     # ------------------------------------------------------------ what fits
 
     def refresh(self) -> None:
         """Read the entries and answer them."""
-        self.problems.value = ""
+        self.write(self.problems)
         with self.in_words(self.problems):
             self._show_wishes()
+            self.budget_problem.tell("")
             try:
                 budget = self._budget()
-            except FormError as error:
-                self.budget_problem.tell(error.at["budget"])
-                self.problems.value = tables.wrap(tables.alert(STILL_BEFORE))
-                return
-            self.budget_problem.tell("")
+            except UnitError as error:
+                self.budget_problem.tell(f"Budget: {error}")
+                raise InputError(STILL_BEFORE) from None
             self.keep()
             self.work_out(lambda: self._steps(budget), self.problems)
 
@@ -459,7 +445,7 @@ class Counter(Answering):
         at_once = self.opened.knows("rider") and not self.opened.is_wide
         if at_once:
             yield from self._looks()
-        self.verdict.value = tables.wrap(tables.status("Looking …"))
+        self.write(self.verdict, status("Looking …"))
         exchange = partial(
             self.opened.shop.exchange,
             self.wanted,
@@ -480,51 +466,49 @@ class Counter(Answering):
         told = "Say what they have, and what they want another of."
         if self.have:
             told = "Say what they want another of."
-        self.verdict.value = tables.wrap(f'<p role="status">{told}</p>')
-        self.guide.value = tables.wrap(self._guide())
+        self.write(self.verdict, status(told))
+        self.write(self.guide, *self._guide())
         self.answer.layout.display = "none"
         self.offers.show([])
         for place in (self.tell, self.section, self.links, self.others, self.advice):
-            place.value = ""
+            self.write(place)
 
-    def _guide(self) -> str:
+    def _guide(self) -> tuple[Block, ...]:
         """Return what to do, and what will stand here then."""
-        names = ", ".join(
-            self.opened.catalogue.parts[sku].name or sku for sku in self.have.values()
-        )
+        named = ", ".join(map(self.opened.catalogue.called, self.have.values()))
         have = (
-            f"<strong>What they have:</strong> {escape(names)}. Add more, or go on."
-            if names
-            else "<strong>What they have:</strong> search for a part by any words, press where it "
-            "is in the picture, or answer what can be seen. One part is enough to begin."
+            f"{named}. Add more, or go on."
+            if named
+            else "search for a part by any words, press where it is in the picture, or answer what "
+            "can be seen. One part is enough to begin."
         )
-        return (
-            f"<ol><li>{have}</li>"
-            "<li><strong>What they want:</strong> press what they want another of; then, if they "
-            "say so, lighter, stronger or cheaper, a budget, a material.</li></ol>"
-            '<p class="fg-note">Here you then see what fits, the best first, with its price, its '
-            "mass and whether it is on the shelf; what to tell them; the cross-section; why the "
-            "others do not fit; and a sheet to hand over.</p>"
+        want = (
+            "press what they want another of; then, if they say so, lighter, stronger or cheaper, "
+            "a budget, a material."
+        )
+        steps = Say(have, lead="What they have: "), Say(want, lead="What they want: ")
+        return Items(steps, numbered=True), quiet(
+            "Here you then see what fits, the best first, with its price, its mass and whether it "
+            "is on the shelf; what to tell them; the cross-section; why the others do not fit; and "
+            "a sheet to hand over."
         )
 
     def _show(self, found: Exchange) -> None:
         self.whole = found
-        self.guide.value, self.answer.layout.display = "", None
+        self.write(self.guide)
+        self.answer.layout.display = None
         text = exchange_text(found)
         if found.parts:
             first = found.parts[0]
             name = first.part.name or first.part.sku
             text += f" First: {name}, {brief_line(first, found)}{self._doubted(first.part.sku)}."
-        unused = f"<br>{_UNUSED}" if self._only_seen else ""
-        self.verdict.value = tables.wrap(
-            f'<p role="status"><strong>{escape(text)}</strong>{unused}</p>'
-        )
+        self.write(self.verdict, Report(text, (status(_UNUSED),) if self._only_seen else ()))
         skus = [one.part.sku for one in found.parts]
         if self.chosen not in skus:
             self.chosen = skus[0] if skus else ""
         self._show_offers(found)
-        self.others.value = tables.wrap(self._others(found))
-        self.advice.value = self._advice()
+        self.write(self.others, *self._others(found))
+        self.write(self.advice, *self._advice())
         self._look()
 
     def _doubted(self, sku: str) -> str:
@@ -541,11 +525,8 @@ class Counter(Answering):
         self.offers.show(
             [
                 {
-                    "name": one.part.sku,
-                    "label": one.part.name or one.part.sku,
-                    "numbers": one.part.sku if one.part.name else "",
-                    "note": line(one, found) + self._doubted(one.part.sku),
-                    "on": one.part.sku == self.chosen,
+                    **self._item(sku := one.part.sku, line(one, found) + self._doubted(sku)),
+                    "on": sku == self.chosen,
                 }
                 for one in found.parts
             ]
@@ -566,67 +547,55 @@ class Counter(Answering):
             (r for r in (() if whole is None else whole.parts) if r.part.sku == self.chosen), None
         )
         if whole is None or one is None:
-            self.tell.value = tables.wrap("<p>Nothing to offer as they want it.</p>")
-            self.section.value = self.links.value = ""
+            self.write(self.tell, Say("Nothing to offer as they want it."))
+            self.write(self.section)
+            self.write(self.links)
             self.sheet.offer({})
             return
         vocabulary = catalogue.vocabulary
         kept = {part.sku for part in whole.kept}
-        text = "".join(
-            f"<p><strong>Look first.</strong> {escape(f'{f.column} {f.value!r} {f.message}. ')}"
-            f"{escape(f.remedy)}.</p>"
-            for f in self.opened.doubts(one.part.sku)
-        )
-        text += "".join(f"<p>{escape(s)}</p>" for s in told(one, whole))
-        title = one.part.name or one.part.sku
-        sheet = sheet_of(one.build, frozenset(kept), vocabulary, title)
+        said = [*doubts(self.opened.doubts(one.part.sku)), *say_all(told(one, whole))]
+        sheet = sheet_of(one.build, frozenset(kept), vocabulary, one.part.name or one.part.sku)
         shown = {**one.assumed, **one.build.options}
-        whole_nest = main_nest(nests(shown, vocabulary), vocabulary)
-        rings = () if whole_nest is None else whole_nest.rings
-        guessed = [r.role for r in rings if r.role in one.assumed]
-        if guessed:  # how hard rings hold is not known while one of them is not
-            sheet = replace(sheet, notes=())
+        nest = main_nest(nests(shown, vocabulary), vocabulary)
+        drawn = [*cross_sections([] if nest is None else [nest], vocabulary)]
+        rings = () if nest is None else nest.rings
+        if guessed := [r.role for r in rings if r.role in one.assumed]:
+            # How hard rings hold is not known while one of them is not.
             names = listed(vocabulary.roles[r].title for r in guessed)
-            text += f"<p>Name the {escape(names)} as well, and how hard it holds is told.</p>"
-        drawn = tables.sections_html([] if whole_nest is None else [whole_nest], vocabulary)
-        if guessed:
+            said.append(Say(f"Name the {names} as well, and how hard it holds is told."))
             parts = ", ".join(o.called for r in guessed if (o := one.assumed[r]).part is not None)
-            sheet = replace(sheet, drawn=f"Drawn with {parts}, which nobody named.")
-            drawn += f'<p class="fg-note">{escape(sheet.drawn)}</p>'
+            sheet = replace(sheet, notes=(), drawn=f"Drawn with {parts}, which nobody named.")
+            drawn.append(quiet(sheet.drawn))
         ways = [why_link(one.build.parts.values(), catalogue, "why it fits")]
         if not kept <= set(one.build.parts.values()):
             ways.append(why_link((*kept, one.part.sku), catalogue, "why not with all they have"))
         if whole.old is not None:
             ways.append(build_link(kept, catalogue, "what else could be built"))
-        self.links.value = tables.wrap(f"<p>{' · '.join(w for w in ways if w)}</p>")
+        self.write(self.links, one_line(*ways))
         self.sheet.offer(sheet_files(sheet, shown, vocabulary, "sheet", "Sheet to hand over (PDF)"))
-        self.section.value = tables.wrap(drawn)
-        held = tables.lines_html(sheet.notes) + tables.cautions_html(sheet.cautions)
-        self.tell.value = tables.wrap(text + held)
+        self.write(self.section, *drawn)
+        self.write(self.tell, *said, *say_all(sheet.notes), cautions=sheet.cautions)
 
-    def _others(self, found: Exchange) -> str:
+    def _others(self, found: Exchange) -> Iterator[Block]:
         """Return how many parts are not offered for which reason, each with a way to why."""
         catalogue = self.opened.catalogue
         kept = [part.sku for part in found.kept]
-        listed = reasons(found)
+        others = reasons(found)
         if found.more:
-            text = f"{plural(len(found.more), 'goes', 'go')} as well"
-            listed.insert(0, (text, list(found.more)))
-        pieces = []
-        for text, skus in listed:
-            named = "".join(
-                f"<li>{tables.part_html(sku, catalogue)} "
-                f"{why_link((*kept, sku), catalogue, 'Why?')}</li>"
-                for sku in skus
-            )
-            pieces.append(f"<details><summary>{escape(text)}</summary><ul>{named}</ul></details>")
-        return "".join(pieces) or "<p>All of them are offered.</p>"
+            others.insert(0, (f"{plural(len(found.more), 'goes', 'go')} as well", [*found.more]))
+        if not others:
+            yield Say("All of them are offered.")
+        for text, skus in others:
+            ways = [why_link((*kept, sku), catalogue, "Why?") for sku in skus]
+            table = called_table(skus, catalogue).beside(Column("why"), ways)
+            yield Section(text, (table,), folded=True)
 
-    def _advice(self) -> str:
+    def _advice(self) -> tuple[Say, ...]:
         if not self.riding.value:
-            return ""
+            return ()
         try:
             said = advise(self.opened.catalogue, self.riding.value)
         except NamingError:
-            return ""
-        return tables.wrap(f"<p>{escape(advice_text(self.opened.catalogue, said))}</p>")
+            return ()
+        return (Say(advice_text(self.opened.catalogue, said)),)

@@ -30,6 +30,11 @@ def page_link(page: str, words: str, query: str = "") -> Markup:
     return Markup('<a href="{}{}">{}</a>').format(PAGES[page], query, words)
 
 
+def one_line(*links: Markup) -> Markup:
+    """Return links beside one another, as far as they lead somewhere."""
+    return Markup("<p>{}</p>").format(Markup(" · ").join(filter(None, links)))
+
+
 def parts_link(page: str, skus: Iterable[str], catalogue: Catalogue, words: str) -> Markup:
     """Return a link to a page that takes parts, as far as an address can hold them.
 

@@ -78,6 +78,14 @@ def listed(findings: Sequence[Finding]) -> Table:
     )
 
 
+def doubts(findings: Sequence[Finding]) -> tuple[Say, ...]:
+    """Return what to look at before a part is sold: figures of it that are doubted."""
+    return tuple(
+        Say(f"{f.column} {f.value!r} {f.message}. {f.remedy}.", lead="Look first. ")
+        for f in findings
+    )
+
+
 def lacking(missing: Sequence[Missing]) -> tuple[Block, ...]:
     """Return the lengths that parts lack, for people: those on which most answers hang."""
     if not missing:

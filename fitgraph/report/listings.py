@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import replace
 from typing import TYPE_CHECKING, Any
 
@@ -51,6 +52,11 @@ def parts_table(catalogue: Catalogue) -> Table:
         (Column("stock", COUNT), lambda p: p.stock),
         (Column("note"), lambda p: p.note or None),
     )
+
+
+def called_table(skus: Sequence[str], catalogue: Catalogue) -> Table:
+    """Return parts by name and number, a row each."""
+    return Table.of("parts", skus, (Column("part"), catalogue.called), headed=False)
 
 
 def _figure(figure: Dimension | Word) -> tuple[Any, ...]:
