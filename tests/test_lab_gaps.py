@@ -288,7 +288,7 @@ def test_weak_points_are_those_of_the_api(shop, page):
         assert [tuple(r[0].split()) for r in rows] == [w.skus for w in weak]
         assert [float(r[2]) for r in rows] == [w.together for w in weak]
     first = found.parts[0]
-    assert re.search(rf"{first.skus[0]} .*? {first.enquiries:g} ", words(page.weak.parts))
+    assert re.search(rf"{first.skus[0]}\) .*? {first.enquiries:g} ", words(page.weak.parts))
 
 
 @pytest.mark.some(5)

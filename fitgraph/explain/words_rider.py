@@ -47,6 +47,19 @@ def about(number: float) -> str:
     return f"{number:,.0f}" if number >= 10 or number == int(number) else f"{number:.1f}"
 
 
+def builds_text(number: int) -> str:
+    """Return a number of builds in few characters.
+
+    Examples
+    --------
+    >>> builds_text(1), builds_text(812), builds_text(98_980_594_620)
+    ('1 build', '812 builds', 'about 99 billion builds')
+    """
+    if number >= 10**6:
+        return f"about {about(number)} builds"
+    return plural(number, "build")
+
+
 def figure_text(catalogue: Catalogue, role: str, feature: str, dimension: str | None) -> str:
     """Return a figure as a sentence names it: "slot width of the bar"."""
     kind = catalogue.vocabulary.roles[role].features[feature]

@@ -17,6 +17,7 @@ from fitgraph.explain import Explanation, Prefer
 from fitgraph.explain.kept_out import limit_lines, no_build_lines
 from fitgraph.explain.requested import Listed
 from fitgraph.explain.standing import PartStanding, nearest_combination, standings, together
+from fitgraph.explain.words_rider import builds_text
 from fitgraph.lab.answering import Answering, Task
 from fitgraph.lab.debounce import Debounce
 from fitgraph.lab.fields import Field, Fields, field
@@ -431,7 +432,7 @@ class BuildExplorer(Answering):
             options = [
                 (
                     f"{SIGNS[s.verdict]} {part_label(s.part)}"
-                    + (f": {builds.builds_text(s.builds)}" if s.builds else "")
+                    + (f": {builds_text(s.builds)}" if s.builds else "")
                     + (f" ({s.kept_out})" if s.kept_out else ""),
                     s.part.sku,
                 )

@@ -4,17 +4,27 @@ from __future__ import annotations
 
 from collections.abc import Callable
 
-from fitgraph.lab import tables
 from fitgraph.lab.answering import Panel
 from fitgraph.lab.fields import Fields, field
-from fitgraph.lab.held_tables import stranded_html, stranded_table, weak_html
+from fitgraph.lab.leads import with_whys
 from fitgraph.lab.look import dropdown, grid, html, note
 from fitgraph.lab.opened import OpenCatalogue
 from fitgraph.lab.saves import csv_link
-from fitgraph.report.shelf import weak_table
+from fitgraph.report.blocks import Say, quiet, status
+from fitgraph.report.shelf import (
+    builds_lost,
+    held_text,
+    stranded_shown,
+    stranded_table,
+    weak_shown,
+    weak_table,
+)
 from fitgraph.stock import Reliance, Standing, Stranded
 
 _ANY = "all"
+
+#: Stands where an answer will.
+NOT_YET = quiet("Not worked out yet.")
 
 #: What a part held without a use lacks, as an entry.
 _LACKS = (
@@ -58,7 +68,7 @@ class StrandedPanel(Panel):
         """Show what the fields ask for."""
         with self.in_words(self.table):
             if self.stranded is None:
-                self.table.value = tables.wrap('<p class="fg-note">Not worked out yet.</p>')
+                self.write(self.table, NOT_YET)
                 return
             catalogue = self.opened.catalogue
             shown = [
@@ -67,16 +77,19 @@ class StrandedPanel(Panel):
                 if self.lacks.value in (_ANY, s.standing.word)
                 and self.role.value in (_ANY, catalogue.parts[s.sku].role)
             ]
-            self.table.value = tables.wrap(
-                stranded_html(shown, catalogue)
-                if shown or not self.stranded
-                else "<p>No stranded part is of this kind.</p>"
-            )
-            self.links.value = tables.wrap(
-                csv_link(
-                    "Save these parts as CSV", "stranded.csv", stranded_table(shown, catalogue)
+            if shown:
+                lead, table = (
+                    held_text(shown, catalogue.vocabulary),
+                    stranded_shown(shown, catalogue),
                 )
-            )
+                table = with_whys(table, [[s.sku] for s in shown], catalogue)
+                self.write(self.table, status(".", lead=lead), table)
+            elif self.stranded:
+                self.write(self.table, Say("No stranded part is of this kind."))
+            else:
+                self.write(self.table, Say("Every part held is in some build from stock."))
+            link = "Save these parts as CSV", "stranded.csv", stranded_table(shown, catalogue)
+            self.write(self.links, csv_link(*link))
 
 
 class WeakPanel(Panel):
@@ -84,10 +97,9 @@ class WeakPanel(Panel):
 
     def __init__(self, opened: OpenCatalogue) -> None:
         super().__init__(opened)
-        self.reliance: Reliance | None = None
         self.parts, self.pairs, self.links = html(), html(), html()
-        waits = tables.wrap('<p class="fg-note">Not worked out yet.</p>')
-        self.parts.value = self.pairs.value = waits
+        for place in (self.parts, self.pairs):
+            self.write(place, NOT_YET)
         self.children = (
             note(
                 "Parts in stock whose absence would end the most enquiries that are served today, "
@@ -107,16 +119,23 @@ class WeakPanel(Panel):
         pairs : bool
             Whether pairs were looked for.
         """
-        self.reliance = reliance
-        catalogue, builds = self.opened.catalogue, tables.builds_text(reliance.builds)
-        self.parts.value = tables.wrap(weak_html(reliance.parts, builds, catalogue, pairs=False))
+        catalogue = self.opened.catalogue
+        if reliance.parts:
+            told = weak_shown(reliance.parts, catalogue, pairs=False), builds_lost(reliance)
+            self.write(self.parts, *told)
+        else:
+            self.write(self.parts, Say("No enquiry and no build from stock hangs on one part."))
         if not pairs:
             return
-        self.pairs.value = tables.wrap(weak_html(reliance.pairs, builds, catalogue, pairs=True))
+        if reliance.pairs:
+            self.write(self.pairs, weak_shown(reliance.pairs, catalogue, pairs=True))
+        else:
+            self.write(self.pairs, Say("No enquiry hangs on a pair of parts."))
         files = (("parts", reliance.parts), ("pairs", reliance.pairs))
-        self.links.value = tables.wrap(
-            "".join(
+        self.write(
+            self.links,
+            *(
                 csv_link(f"Save the {name} as CSV", f"weak-{name}.csv", weak_table(weak))
                 for name, weak in files
-            )
+            ),
         )

@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 
 from markupsafe import Markup
 
 from fitgraph.lab.form import part_label
 from fitgraph.lab.session import page_address, to_address
 from fitgraph.model import Catalogue
+from fitgraph.report.tables import Column, Table
 
 #: The notebook of each page, by the page's name in a session.
 PAGES = {
@@ -50,6 +51,24 @@ def parts_link(page: str, skus: Iterable[str], catalogue: Catalogue, words: str)
 def why_link(skus: Iterable[str], catalogue: Catalogue, words: str) -> Markup:
     """Return a link to why parts go together or do not; nothing where it could not take them."""
     return Markup("") if page_address() is None else parts_link("why", skus, catalogue, words)
+
+
+def with_whys(table: Table, skus: Sequence[Iterable[str]], catalogue: Catalogue) -> Table:
+    """Return a table with a link to why the parts of each row go together or do not.
+
+    Parameters
+    ----------
+    table : Table
+        What a page shows; as it is where no link could take parts.
+    skus : sequence of (iterable of str)
+        Stock numbers for each row.
+    catalogue : Catalogue
+        Whose parts they are.
+    """
+    if page_address() is None:
+        return table
+    links = [why_link(parts, catalogue, "Why?") for parts in skus]
+    return table.beside(Column("why", title="more"), links)
 
 
 def build_link(skus: Iterable[str], catalogue: Catalogue, words: str) -> Markup:

@@ -7,12 +7,12 @@ from html import escape
 
 from fitgraph.draw import Nest
 from fitgraph.errors import brief
+from fitgraph.explain.words_rider import builds_text as builds_text
 from fitgraph.lab.part_numbers import sku_html
 from fitgraph.lab.part_numbers import with_cards as with_cards
 from fitgraph.model import Catalogue, Part, Vocabulary
 from fitgraph.report.as_html import blocks_html, rows_html, unbroken
 from fitgraph.report.blocks import Picture
-from fitgraph.report.builds import builds_text as builds_text
 from fitgraph.report.cautions import cautions_on
 from fitgraph.report.cross_sections import cross_section, cross_sections
 from fitgraph.report.tables import Table

@@ -488,17 +488,6 @@ def exact_text(count: Counted) -> str:
     return "exactly" + (f", about {about(count.number)}" if count.number >= _LARGE else "")
 
 
-def builds_text(number: int) -> str:
-    """Return a number of builds in few characters.
-
-    Examples
-    --------
-    >>> builds_text(1), builds_text(812), builds_text(98_980_594_620)
-    ('1 build', '812 builds', 'about 99 billion builds')
-    """
-    return f"about {about(number)} builds" if number >= _LARGE else plural(number, "build")
-
-
 def _advice(found: Listed, hints: Hints) -> list[str]:
     """Return what to try where there is no build."""
     unlimited = found.unlimited or found

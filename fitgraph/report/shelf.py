@@ -6,9 +6,10 @@ from collections.abc import Sequence
 from dataclasses import replace
 from typing import Any
 
-from fitgraph.model import Catalogue
+from fitgraph.explain.words_rider import builds_text
+from fitgraph.model import Catalogue, Vocabulary
 from fitgraph.report import tallies
-from fitgraph.report.blocks import Report, Say, Section, Tone
+from fitgraph.report.blocks import Block, Report, Say, Section, Tone, quiet
 from fitgraph.report.hints import Hints
 from fitgraph.report.tables import Column, Table
 from fitgraph.report.tallies import headline, tally_data
@@ -17,17 +18,18 @@ from fitgraph.report.values import (
     COUNT,
     FINE_SHARE,
     LIST,
+    TOLD,
     WEIGHT,
     WORD,
     money_of,
     number,
 )
-from fitgraph.stock import Standing, Stranded, Weak, trend
+from fitgraph.stock import Reliance, Standing, Stranded, Weak, trend
 from fitgraph.stock.gaps import Gaps
 from fitgraph.wording import first_of, plural
 
-#: So many joints of a part are named, the rest counted; data has all.
-_NAMED = 2
+#: So many joints and parts are named, the rest counted; data has all.
+_NAMED, _ALL = 3, 10**6
 
 
 def data(gaps: Gaps) -> dict[str, Any]:
@@ -38,7 +40,7 @@ def data(gaps: Gaps) -> dict[str, Any]:
         "weak": weak_table([w for w in gaps.reliance.parts if w.enquiries]).entries(),
         "weak_pairs": weak_table(gaps.reliance.pairs).entries(),
         "builds": gaps.reliance.builds,
-        "stranded": _stranded_table(gaps).entries(),
+        "stranded": stranded_table(gaps.stranded, gaps.coverage.catalogue).entries(),
         "stranded_value": amount(sum(s.value or 0 for s in gaps.stranded)),
         "in_turn": {"served": number(gaps.in_turn.served), "share": number(gaps.in_turn.share)},
         "months_then": {m: tally_data(t) for m, t in trend(gaps.then).items()},
@@ -77,16 +79,62 @@ def weak_table(weak: Sequence[Weak]) -> Table:
     )
 
 
-def _stranded_table(gaps: Gaps) -> Table:
+def weak_shown(weak: Sequence[Weak], catalogue: Catalogue, *, pairs: bool) -> Table:
+    """Return parts, or pairs of them, on which much depends, for people."""
+    return Table.of(
+        "weak",
+        weak,
+        (Column("without"), lambda w: " and ".join(map(catalogue.called, w.skus))),
+        (
+            Column("held", TOLD, "in stock"),
+            lambda w: " + ".join(f"{catalogue.parts[s].stock}" for s in w.skus),
+        ),
+        (Column("enquiries", WEIGHT, "enquiries lost"), lambda w: w.together),
+        (Column("builds", FINE_SHARE, "builds lost"), lambda w: w.share),
+        title="Two parts, and what is lost only if both are gone" if pairs else "One part gone",
+    )
+
+
+def builds_lost(reliance: Reliance) -> Say:
+    """Return of what the builds are a share that depend on a part."""
+    builds = builds_text(reliance.builds)
+    return quiet(f"Builds lost: of {builds} from stock, workshop work on any part included.")
+
+
+def stranded_table(stranded: Sequence[Stranded], catalogue: Catalogue) -> Table:
+    """Return parts held without a use as data, with all names."""
     return Table.of(
         "stranded",
-        gaps.stranded,
+        stranded,
         (Column("sku"), lambda s: s.sku),
+        (Column("name"), lambda s: catalogue.parts[s.sku].name),
         (Column("pieces", COUNT), lambda s: s.pieces),
-        (Column("value", money_of(gaps.coverage.catalogue.vocabulary)), lambda s: s.value),
+        (Column("value", money_of(catalogue.vocabulary)), lambda s: s.value),
         (Column("standing", WORD), lambda s: s.standing),
         (Column("needs", LIST), lambda s: s.needs),
         (Column("joints", LIST), lambda s: s.joints),
+        (Column("lacks"), lambda s: stranded_text(s, catalogue, _ALL)),
+    )
+
+
+def stranded_shown(stranded: Sequence[Stranded], catalogue: Catalogue) -> Table:
+    """Return parts held without a use for people, and what each lacks."""
+    return Table.of(
+        "stranded",
+        stranded,
+        (Column("part"), lambda s: catalogue.called(s.sku)),
+        (Column("pieces", COUNT), lambda s: s.pieces),
+        (Column("worth", money_of(catalogue.vocabulary)), lambda s: s.value),
+        (Column("lacks", title="what it lacks"), lambda s: stranded_text(s, catalogue, _NAMED)),
+    )
+
+
+def held_text(stranded: Sequence[Stranded], vocabulary: Vocabulary) -> str:
+    """Return what parts held without a use are worth together."""
+    worth, pieces = sum(s.value or 0 for s in stranded), sum(s.pieces for s in stranded)
+    return (
+        f"{vocabulary.money(worth)} at selling prices in {plural(len(stranded), 'part')}, "
+        f"{plural(pieces, 'piece')}"
     )
 
 
@@ -94,7 +142,7 @@ def tables(gaps: Gaps) -> tuple[Table, ...]:
     """Return enquiries and counts of them, stranded parts, and what much depends on."""
     return (
         *tallies.tables(gaps.coverage, gaps.by),
-        _stranded_table(gaps),
+        stranded_table(gaps.stranded, gaps.coverage.catalogue),
         weak_table([*gaps.reliance.parts, *gaps.reliance.pairs]),
     )
 
@@ -152,43 +200,21 @@ def report(gaps: Gaps, limit: int, hints: Hints) -> Report:
     hints : Hints
         How more is asked for.
     """
-    coverage = gaps.coverage
-    money, called = money_of(coverage.catalogue.vocabulary), coverage.catalogue.called
+    coverage, reliance = gaps.coverage, gaps.reliance
+    catalogue = coverage.catalogue
     pieces = list(tallies.report(coverage, gaps.by).blocks)
-    alone = [w for w in gaps.reliance.parts if w.enquiries]
-    weak = [*alone[:limit], *gaps.reliance.pairs[:limit]]
-    if weak:
-        told = Table.of(
-            "weak",
-            weak,
-            (Column("without"), lambda w: " and ".join(map(called, w.skus))),
-            (Column("enquiries lost", WEIGHT), lambda w: w.together),
-            (Column("builds lost", FINE_SHARE), lambda w: w.share),
-        )
-        rest = _rest(len(weak), len(alone) + len(gaps.reliance.pairs), hints)
-        builds = plural(gaps.reliance.builds, "build")
-        of = Say(
-            f"Builds lost: of {builds} from stock, workshop work on any part included.",
-            Tone.QUIET,
-            deep=1,
-        )
-        pieces.append(Section("Much depends on (a pair: lost only if both go)", (told, of, *rest)))
+    depends: list[Block] = []
+    alone = [w for w in reliance.parts if w.enquiries]
+    for weak, pairs in ((alone, False), (reliance.pairs, True)):
+        if weak[:limit]:
+            depends.append(weak_shown(weak[:limit], catalogue, pairs=pairs))
+        depends += _rest(limit, len(weak), hints)
+    if depends:
+        pieces.append(Section("Much depends on", (*depends, builds_lost(reliance))))
     if gaps.stranded:
-        value = money.show(sum(s.value or 0 for s in gaps.stranded))
-        held = sum(s.pieces for s in gaps.stranded)
-        shown = Table.of(
-            "stranded",
-            gaps.stranded[:limit],
-            (Column("part"), lambda s: called(s.sku)),
-            (Column("what it lacks"), lambda s: stranded_text(s, coverage.catalogue, _NAMED)),
-            (Column("pieces", COUNT), lambda s: s.pieces),
-            (Column("worth", money), lambda s: s.value),
-        )
-        title = (
-            f"Held without a use: {plural(len(gaps.stranded), 'part')}, {plural(held, 'piece')}, "
-            f"{value} at selling prices"
-        )
-        rest = _rest(len(shown.rows), len(gaps.stranded), hints)
+        shown = stranded_shown(gaps.stranded[:limit], catalogue)
+        title = f"Held without a use: {held_text(gaps.stranded, catalogue.vocabulary)}"
+        rest = _rest(limit, len(gaps.stranded), hints)
         pieces.append(Section(title, (shown, *rest) if shown.rows else ()))
     months = _months(gaps)
     if months.rows:

@@ -23,6 +23,7 @@ from typing import Any
 from fitgraph.model import Vocabulary
 from fitgraph.records import dataclass
 from fitgraph.units import show_length, show_mass
+from fitgraph.wording import percent
 
 #: Decimals of a number that is handed on; mm and g are not known better.
 _DECIMALS = 4
@@ -121,6 +122,10 @@ def _minutes(minutes: float) -> str:
     return f"{minutes:.0f} min" if minutes else ""
 
 
+def _fine_share(share: float) -> str:
+    return percent(share, 1)
+
+
 def _as_it_is(value: Any) -> Any:
     return value
 
@@ -139,7 +144,7 @@ PLACE = Unit(str, int, blank="")
 WEIGHT = Unit("{:g}".format, number)
 THOUSANDS = Unit("{:,g}".format, number)
 SHARE = Unit("{:.0%}".format, number, blank="")
-FINE_SHARE = Unit("{:.1%}".format, number, blank="")
+FINE_SHARE = Unit(_fine_share, number, blank="")
 MASS = Unit(show_mass, number, "g")
 MASS_CHANGE = Unit(_mass_change, number, "g")
 LENGTH = Unit("{:g} mm".format, number, "mm", blank="")
