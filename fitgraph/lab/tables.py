@@ -7,10 +7,8 @@ from html import escape
 
 from fitgraph.draw import Nest
 from fitgraph.errors import brief
-from fitgraph.explain.words_rider import builds_text as builds_text
-from fitgraph.lab.part_numbers import sku_html
 from fitgraph.lab.part_numbers import with_cards as with_cards
-from fitgraph.model import Catalogue, Part, Vocabulary
+from fitgraph.model import Vocabulary
 from fitgraph.report.as_html import blocks_html, rows_html, unbroken
 from fitgraph.report.blocks import Picture
 from fitgraph.report.cautions import cautions_on
@@ -76,22 +74,6 @@ def cautions(vocabulary: Vocabulary, *topics: str) -> str:
     return cautions_html(cautions_on(vocabulary, topics))
 
 
-def part_html(sku: str, catalogue: Catalogue, between: str = " ") -> str:
-    """Return a part's name with its stock number, small, behind it; the number opens its card."""
-    part = catalogue.parts.get(sku)
-    if part is None:
-        return f'<span class="fg-code">{escape(sku)}</span>'
-    return part_name_html(part, between)
-
-
-def part_name_html(part: Part, between: str = " ") -> str:
-    """Return a part's name with its stock number, small, behind it; the number opens its card."""
-    number = sku_html(part.sku, part.name)
-    if not part.name:
-        return f'<span class="fg-code">{number}</span>'
-    return f'{escape(part.name)}{between}<span class="fg-code fg-note fg-small">{number}</span>'
-
-
 def drawn_html(wide: str, narrow: str) -> str:
     """Return a drawing that has another shape where there is little room."""
     return str(blocks_html([Picture(wide, "", narrow)]))
@@ -105,8 +87,3 @@ def section_html(nest: Nest, vocabulary: Vocabulary) -> str:
 def sections_html(nests: Sequence[Nest], vocabulary: Vocabulary) -> str:
     """Return cross-sections; the first is shown, the others open on demand."""
     return str(blocks_html(cross_sections(nests, vocabulary)))
-
-
-def lines_html(lines: Sequence[str]) -> str:
-    """Return plain sentences, one paragraph each."""
-    return "".join(f"<p>{escape(line)}</p>" for line in lines)

@@ -18,9 +18,9 @@ from fitgraph.adapters import (
 )
 from fitgraph.adapters.made import words_text
 from fitgraph.draw.line_chart import Series, line_chart_svg
+from fitgraph.explain.words_rider import builds_text
 from fitgraph.model import Catalogue, Make, Reference, Vocabulary
 from fitgraph.report.blocks import Block, Picture, Say, Section, items
-from fitgraph.report.builds import builds_text
 from fitgraph.report.tables import Column, Table
 from fitgraph.report.values import FINE_SHARE, Unit, money_of
 from fitgraph.units import show_mass
