@@ -46,7 +46,7 @@ from fitgraph.adapters.mates import widened
 from fitgraph.catalogue import CatalogueError, demo_folder, load
 from fitgraph.cli.main import app
 from fitgraph.draw.drafting import drawing
-from fitgraph.draw.drafting_dxf import write_dxf
+from fitgraph.draw.drafting_dxf import dxf_bytes
 from fitgraph.draw.drafting_items import (
     Area,
     FilledTriangle,
@@ -392,7 +392,7 @@ def test_every_medium_tells_a_workshop_the_same(made: Sheet, tmp_path: Path) -> 
     root = ET.fromstring(sheet_svg(sketch))
     in_svg = [e.text or "" for e in root.iter("{http://www.w3.org/2000/svg}text")]
     in_pdf = pymupdf.open(stream=sheet_pdf(made), filetype="pdf")[0].get_text().splitlines()
-    write_dxf(sketch, tmp_path / "x.dxf")
+    (tmp_path / "x.dxf").write_bytes(dxf_bytes(sketch))
     document = ezdxf.readfile(tmp_path / "x.dxf")
     in_dxf = [t.dxf.text for t in document.modelspace().query("TEXT")]
     for texts in (in_svg, in_pdf, in_dxf):
@@ -452,7 +452,7 @@ def test_a_name_of_three_thousand_letters_is_printed(made: Sheet, tmp_path: Path
         for page in pages:
             for x1, _, x2, _, *_ in page.get_text("words"):
                 assert x1 >= 0 and x2 <= page.rect.width
-        write_dxf(drawing(worse), tmp_path / "x.dxf")
+        (tmp_path / "x.dxf").write_bytes(dxf_bytes(drawing(worse)))
         assert len(sheet_svg(drawing(worse))) < 200_000
 
 
@@ -468,7 +468,7 @@ def test_nothing_leaves_the_sheet(made: Sheet, solid: Sheet) -> None:
 
 def test_dxf_holds_the_dimensions(made: Sheet, tmp_path: Path) -> None:
     sketch = drawing(made)
-    write_dxf(sketch, tmp_path / "x.dxf")
+    (tmp_path / "x.dxf").write_bytes(dxf_bytes(sketch))
     read = ezdxf.readfile(tmp_path / "x.dxf")
     assert not read.audit().errors
     assert read.units == ezdxf.units.MM
@@ -533,7 +533,7 @@ def test_text_of_a_catalogue_is_no_markup(made: Sheet, tmp_path: Path) -> None:
     root = ET.fromstring(sheet_svg(drawing(worse)))
     assert not list(root.iter("{http://www.w3.org/2000/svg}script"))
     assert "<script>" in pymupdf.open(stream=sheet_pdf(worse), filetype="pdf")[0].get_text()
-    write_dxf(drawing(worse), tmp_path / "x.dxf")
+    (tmp_path / "x.dxf").write_bytes(dxf_bytes(drawing(worse)))
     texts = [t.dxf.text for t in ezdxf.readfile(tmp_path / "x.dxf").modelspace().query("TEXT")]
     assert any("<script>" in t for t in texts)
     assert not any("%%u" in t or "\x07" in t for t in texts)

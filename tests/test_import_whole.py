@@ -14,7 +14,7 @@ import pytest
 from fitgraph.adapters import Sheet, sheet
 from fitgraph.catalogue import demo_folder, load
 from fitgraph.draw.drafting import drawing
-from fitgraph.draw.drafting_dxf import write_dxf
+from fitgraph.draw.drafting_dxf import dxf_bytes
 from fitgraph.draw.drafting_svg import sheet_svg
 from fitgraph.draw.sheet_step import write_step
 from fitgraph.files import folder_whole, write_bytes_whole
@@ -104,16 +104,16 @@ def made() -> Sheet:
 )
 def test_a_sheet_that_is_killed(tmp_path: Path, ending: str, made: Sheet) -> None:
     drafted = drawing(made)
-    svg, pdf = sheet_svg(drafted).encode(), sheet_pdf(made)
+    files = {"svg": sheet_svg(drafted).encode(), "pdf": sheet_pdf(made)}
+    if ending == "dxf":
+        files["dxf"] = dxf_bytes(drafted)
 
     def write(folder: Path) -> None:
         path = folder / f"part.{ending}"
         if ending == "step":
             write_step(made, path)
-        elif ending == "dxf":
-            write_dxf(drafted, path)
         else:
-            write_bytes_whole(path, svg if ending == "svg" else pdf)
+            write_bytes_whole(path, files[ending])
 
     def check(folder: Path) -> None:
         path = folder / f"part.{ending}"
@@ -122,7 +122,7 @@ def test_a_sheet_that_is_killed(tmp_path: Path, ending: str, made: Sheet) -> Non
             return
         data = path.read_bytes()
         if ending == "svg":
-            assert data == svg
+            assert data == files["svg"]
         elif ending == "pdf":
             assert len(pymupdf.open(stream=data).load_page(0).get_drawings()) > 20
         elif ending == "dxf":

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from pathlib import Path
+from io import StringIO
 from typing import Any
 
 from fitgraph.draw.drafting_items import (
@@ -21,7 +21,6 @@ from fitgraph.draw.drafting_items import (
     drawn,
     pieces_of,
 )
-from fitgraph.files import whole
 
 _STYLE = "DRAFTING"
 
@@ -124,15 +123,13 @@ def _measure(space: Any, item: Measure, scale: float) -> None:
     made.dimension.dxf.text_midpoint = (text.x / scale, text.y / scale)
 
 
-def write_dxf(drawing: Drawing, path: Path) -> None:
-    """Write a drafted sheet as DXF, the part at true size.
+def dxf_bytes(drawing: Drawing) -> bytes:
+    """Return a drafted sheet as DXF, the part at true size.
 
     Parameters
     ----------
     drawing : Drawing
         From :func:`fitgraph.draw.drafting.drawing`.
-    path : Path
-        The file to write; it appears whole or not at all.
 
     Raises
     ------
@@ -152,5 +149,6 @@ def write_dxf(drawing: Drawing, path: Path) -> None:
     for item in drawing.items:
         if isinstance(item, Measure):
             _measure(space, item, drawing.scale)
-    with whole(path) as file:
-        document.saveas(file)
+    file = StringIO()
+    document.write(file)
+    return bytes(document.encode(file.getvalue()))

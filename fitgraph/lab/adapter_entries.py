@@ -59,8 +59,9 @@ class Entry:
         return f"{self.candidate.by_size}: {told}"
 
 
-def kind_of(worth: Worth) -> Kind:
-    """Return how a weighed part stands."""
+def _kind(worth: Worth | None) -> Kind:
+    if worth is None:
+        return Kind.WAITING
     if worth.gained > 0:
         return Kind.GAINS
     return Kind.JOINS if worth.builds else Kind.IDLE
@@ -84,17 +85,17 @@ def entries(plane: Plane, scan: Scan | None, word: str = "") -> Iterator[Entry]:
     def at(sizes: Mapping[Reference, float]) -> tuple[float, float]:
         return sizes[across], 0.0 if up is None else sizes[up]
 
+    # Cells that no counterpart bounds hold nothing; they are there for completeness.
+    ones: list[tuple[Candidate, Worth | None]] = [
+        (one, None)
+        for one in plane.found
+        if all(c.bound_below or c.bound_above for c in one.cells.values())
+    ]
     if scan is not None:
-        for worth in scan.worths:
-            one = worth.candidate
-            if not word or words_text(one.words) == word:
-                yield Entry(one.part.sku, kind_of(worth), *at(one.sizes), one, worth)
-    else:
-        for one in plane.found:
-            # Cells that no counterpart bounds hold nothing; they are there for completeness.
-            meets = all(c.bound_below or c.bound_above for c in one.cells.values())
-            if meets and (not word or words_text(one.words) == word):
-                yield Entry(one.part.sku, Kind.WAITING, *at(one.sizes), one)
+        ones = [(worth.candidate, worth) for worth in scan.worths]
+    for one, value in ones:
+        if not word or words_text(one.words) == word:
+            yield Entry(one.part.sku, _kind(value), *at(one.sizes), one, value)
     for none in plane.barred:
         if not word or word in map(words_text, none.words):
             x, y = at(none.sizes)

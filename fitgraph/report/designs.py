@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import replace
 from functools import partial
 from pathlib import Path
@@ -38,7 +38,6 @@ from fitgraph.report.values import (
     LIST,
     MASS,
     THOUSANDS,
-    Unit,
     money_of,
     number,
 )
@@ -57,10 +56,10 @@ def cautions(found: Proposals) -> tuple[str, ...]:
     return (PROPOSAL, *cautions_on(found.catalogue.vocabulary, topics))
 
 
-def _worth(scan: Scan, worth: Worth) -> dict[str, Any]:
-    candidate, vocabulary = worth.candidate, scan.catalogue.vocabulary
-    amount = money_of(vocabulary).data
-    classes = {f.size: f.klass for f in scan.make.free}
+def _beside(worth: Worth, vocabulary: Vocabulary) -> dict[str, Any]:
+    """Return what JSON has of a part beside its row of the table."""
+    candidate = worth.candidate
+    classes = {f.size: f.klass for f in candidate.make.free}
     sizes = {}
     for reference, nominal in candidate.sizes.items():
         made = candidate.part.features[reference.feature or ""].lengths[reference.name]
@@ -72,48 +71,24 @@ def _worth(scan: Scan, worth: Worth) -> dict[str, Any]:
             "gauge": reference in candidate.standard,
         }
     return {
-        "sku": candidate.part.sku,
-        "make": scan.make.name,
-        "role": scan.make.role,
         "sizes": sizes,
         "words": {f"{r.feature}.{r.name}": word for r, word in candidate.words.items()},
-        "mass_g": number(candidate.part.mass_g),
-        "price": amount(scan.make.price),
-        "cost": amount(cost(worth)),
         "currency": vocabulary.currency,
-        "gained": number(worth.gained),
-        "served": number(worth.served),
-        "taken": number(worth.taken),
-        "builds": worth.builds,
         "shared": worth.shared,
-        "released": list(worth.released),
-        "released_value": amount(worth.released_value),
-        "slack_mm": number(min(candidate.slack_mm, _ENDLESS_MM)),
-    }
-
-
-def _together(found: Together, money: Unit) -> dict[str, Any]:
-    return {
-        "parts": [w.candidate.part.sku for w in found.worths],
-        "gained": number(found.gained),
-        "covered": number(found.coverage),
-        "paired": number(found.paired),
-        "bound": number(found.choice.bound),
-        "gap": number(found.choice.gap),
-        "proven": found.choice.proven,
-        "cost": money.data(found.choice.cost),
     }
 
 
 def data(found: Proposals, files: Sequence[Path] = (), saved: Path | None = None) -> dict[str, Any]:
     """Return the answer in the shape that docs/commands.md describes."""
-    money = money_of(found.catalogue.vocabulary)
+    parts, together = tables(found)
+    vocabulary = found.catalogue.vocabulary
+    rows = zip(parts.entries(), found.listed, strict=True)
     return {
         "enquiries": number(found.scans[0].total),
         "covered": number(found.scans[0].covered),
         "looked_at": {s.make.name: len(s.worths) for s in found.scans},
-        "parts": [_worth(scan, worth) for scan, worth in found.listed],
-        "together": [_together(step, money) for step in found.together],
+        "parts": [row | _beside(worth, vocabulary) for row, (_, worth) in rows],
+        "together": together.entries(),
         "first_assemblies": _assemblies(found, found.listed[0][1]) if found.listed else None,
         "files": [str(file) for file in files],
         "saved": None if saved is None else str(saved),
@@ -127,23 +102,18 @@ def tables(
     found: Proposals, files: Sequence[Path] = (), saved: Path | None = None
 ) -> tuple[Table, ...]:
     """Return the parts, and the best few together; files that were written are no rows."""
-    money = money_of(found.catalogue.vocabulary)
+    vocabulary = found.catalogue.vocabulary
+    money, worths = money_of(vocabulary), [worth for _, worth in found.listed]
     parts = Table.of(
         "parts",
-        found.listed,
-        (Column("sku"), lambda pair: pair[1].candidate.part.sku),
-        (Column("make"), lambda pair: pair[0].make.name),
-        (Column("role"), lambda pair: pair[0].make.role),
-        (Column("gained", THOUSANDS), lambda pair: pair[1].gained),
-        (Column("served", THOUSANDS), lambda pair: pair[1].served),
-        (Column("taken", THOUSANDS), lambda pair: pair[1].taken),
-        (Column("builds", COUNT), lambda pair: pair[1].builds),
-        (Column("released", LIST), lambda pair: pair[1].released),
-        (Column("released_value", money), lambda pair: pair[1].released_value),
-        (Column("cost", money), lambda pair: cost(pair[1])),
-        (Column("price", money), lambda pair: pair[0].make.price),
-        (Column("mass_g", MASS), lambda pair: pair[1].candidate.part.mass_g),
-        (Column("slack_mm", LENGTH), lambda pair: min(pair[1].candidate.slack_mm, _ENDLESS_MM)),
+        worths,
+        (Column("sku"), lambda worth: worth.candidate.part.sku),
+        (Column("make"), lambda worth: worth.candidate.make.name),
+        (Column("role"), lambda worth: worth.candidate.make.role),
+        *_figures(vocabulary),
+        (Column("price", money), lambda worth: worth.candidate.make.price),
+        (Column("mass_g", MASS), lambda worth: worth.candidate.part.mass_g),
+        (Column("slack_mm", LENGTH), lambda worth: min(worth.candidate.slack_mm, _ENDLESS_MM)),
     )
     together = Table.of(
         "together",
@@ -153,11 +123,27 @@ def tables(
         (Column("gained", THOUSANDS), lambda t: t.gained),
         (Column("covered", THOUSANDS), lambda t: t.coverage),
         (Column("paired", THOUSANDS), lambda t: t.paired),
+        (Column("bound", THOUSANDS), lambda t: t.choice.bound),
         (Column("gap", FINE_SHARE), lambda t: t.choice.gap),
         (Column("proven", FLAG), lambda t: t.choice.proven),
         (Column("cost", money), lambda t: t.choice.cost),
     )
     return (parts, together)
+
+
+def _figures(vocabulary: Vocabulary) -> list[tuple[Column, Callable[[Worth], Any]]]:
+    """Return the columns of what parts are worth, each on its own."""
+    money = money_of(vocabulary)
+    freed = replace(money, shown=lambda value: vocabulary.money(value) if value else "–")
+    return [
+        (Column("gained", THOUSANDS, "newly served"), lambda worth: worth.gained),
+        (Column("served", THOUSANDS, "in all"), lambda worth: worth.served),
+        (Column("taken", THOUSANDS, "from its like"), lambda worth: worth.taken),
+        (Column("builds", COUNT), lambda worth: worth.builds),
+        (Column("released", LIST), lambda worth: worth.released),
+        (Column("released_value", freed, "frees stock"), lambda worth: worth.released_value),
+        (Column("cost", money), cost),
+    ]
 
 
 def _called(found: Proposals, worth: Worth) -> str:
@@ -166,23 +152,12 @@ def _called(found: Proposals, worth: Worth) -> str:
     return one.by_size if len(found.scans) == 1 else f"{role.title} {one.by_size}"
 
 
-def _worths_table(worths: Sequence[tuple[str, Worth]], vocabulary: Vocabulary) -> Table:
+def _worths_table(named: Sequence[tuple[str, Worth]], vocabulary: Vocabulary) -> Table:
     """Return what parts are worth, each on its own, by what they are called."""
-    money = money_of(vocabulary)
-    return Table.of(
-        "parts",
-        worths,
-        (Column("part"), lambda pair: pair[0]),
-        (Column("gained", THOUSANDS, "newly served"), lambda pair: pair[1].gained),
-        (Column("served", THOUSANDS, "in all"), lambda pair: pair[1].served),
-        (Column("taken", THOUSANDS, "from its like"), lambda pair: pair[1].taken),
-        (Column("builds", COUNT), lambda pair: pair[1].builds),
-        (
-            Column("released_value", replace(money, blank="–"), "frees stock"),
-            lambda pair: pair[1].released_value if pair[1].released else None,
-        ),
-        (Column("cost", money), lambda pair: cost(pair[1])),
-    )
+    names = {worth.candidate.part.sku: name for name, worth in named}
+    part = Column("part"), lambda worth: names[worth.candidate.part.sku]
+    worths = [worth for _, worth in named]
+    return Table.of("parts", worths, part, *_figures(vocabulary)).without("released")
 
 
 def now_text(scan: Scan, *, in_stock: bool) -> str:

@@ -15,7 +15,7 @@ from fitgraph.model import Catalogue, Condition, Verdict
 from fitgraph.report.blocks import Block, Report, Say, Section, Tone
 from fitgraph.report.graphs import named
 from fitgraph.report.tables import Column, Table
-from fitgraph.report.values import COUNT, MARGIN, MASS, money_of
+from fitgraph.report.values import COUNT, MARGIN, MASS, Unit, money_of
 from fitgraph.units import show_length
 from fitgraph.wording import capital, first_of, plural
 
@@ -34,7 +34,12 @@ def interface_title(found: SizeMap, node: str) -> str:
     return f"{role}, {data['feature'].replace('_', ' ')} {sizes}"
 
 
-_VERDICTS = {v.word: WORDS[v] for v in Verdict}
+_VERDICTS = {v.word: v for v in Verdict}
+
+#: What certainly fits first.
+_ORDER = (Verdict.FITS, Verdict.FAILS, Verdict.UNKNOWN)
+
+_VERDICT = Unit(WORDS.__getitem__, lambda v: v.word, figures=False)
 
 
 def _joints(found: SizeMap, tolerance_mm: float, node: str | None = None) -> Table:
@@ -47,15 +52,13 @@ def _joints(found: SizeMap, tolerance_mm: float, node: str | None = None) -> Tab
         verdict = _VERDICTS[data["verdict"]]
         with_ = interface_title(found, other)
         rows.append((*here, with_, data["title"], verdict, data.get("margin_mm")))
-    # What certainly fits first, and of that the tightest.
-    order = [_VERDICTS[v.word] for v in (Verdict.FITS, Verdict.FAILS, Verdict.UNKNOWN)]
-    rows.sort(key=lambda r: (order.index(r[-2]), abs(r[-1] or 0.0)))
+    rows.sort(key=lambda r: (_ORDER.index(r[-2]), abs(r[-1] or 0.0)))  # then the tightest
     first = () if node is not None else (Column("interface"),)
     columns = (
         *first,
         Column("with"),
         Column("joint"),
-        Column("verdict"),
+        Column("verdict", _VERDICT),
         Column("margin_mm", MARGIN, "to spare"),
     )
     return Table("joints", columns, tuple(rows), title="Joints drawn")

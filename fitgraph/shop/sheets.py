@@ -1,12 +1,29 @@
-"""The sheets of parts worth making, written to a folder."""
+"""The sheets of parts worth making, as files."""
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from importlib.util import find_spec
 from pathlib import Path
 
+from fitgraph.adapters import Sheet
 from fitgraph.adapters.proposals import Proposals
 from fitgraph.errors import InputError
+
+
+def sheet_files(made: Sheet) -> dict[str, Callable[[], bytes]]:
+    """Return what makes the files of a sheet, by their endings: drawing, page, print, exchange."""
+    from fitgraph.draw.drafting import drawing
+    from fitgraph.draw.drafting_dxf import dxf_bytes
+    from fitgraph.draw.drafting_svg import sheet_svg
+    from fitgraph.report.specification import sheet_html, sheet_pdf
+
+    return {
+        "svg": lambda: sheet_svg(drawing(made)).encode(),
+        "html": lambda: sheet_html(made).encode(),
+        "pdf": lambda: sheet_pdf(made),
+        "dxf": lambda: dxf_bytes(drawing(made)),
+    }
 
 
 def write_sheets(found: Proposals, folder: Path, most: int) -> tuple[Path, ...]:
@@ -20,30 +37,18 @@ def write_sheets(found: Proposals, folder: Path, most: int) -> tuple[Path, ...]:
     for name in ("ezdxf", "fpdf"):
         if find_spec(name) is None:
             raise InputError(f"sheets need {name}: pip install 'fitgraph[sheets]'")
-    from fitgraph.draw.drafting import drawing
-    from fitgraph.draw.drafting_dxf import write_dxf
-    from fitgraph.draw.drafting_svg import sheet_svg
     from fitgraph.draw.sheet_step import can_write_step, write_step
     from fitgraph.files import write_bytes_whole
-    from fitgraph.report.specification import sheet_html, sheet_pdf
 
     folder.mkdir(parents=True, exist_ok=True)
     files: list[Path] = []
     for worth in found.chosen(most):
         made = found.sheet(worth)
-        drafted = drawing(made)
         name = worth.candidate.part.sku
-        contents = {
-            "svg": sheet_svg(drafted).encode(),
-            "html": sheet_html(made).encode(),
-            "pdf": sheet_pdf(made),
-        }
-        paths = {end: folder / f"{name}.{end}" for end in (*contents, "dxf", "step")}
-        for end, content in contents.items():
-            write_bytes_whole(paths[end], content)
-        write_dxf(drafted, paths["dxf"])
-        files += [paths[end] for end in (*contents, "dxf")]
+        for ending, content in sheet_files(made).items():
+            files.append(folder / f"{name}.{ending}")
+            write_bytes_whole(files[-1], content())
         if can_write_step():
-            write_step(made, paths["step"])
-            files.append(paths["step"])
+            files.append(folder / f"{name}.step")
+            write_step(made, files[-1])
     return tuple(files)
