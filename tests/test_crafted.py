@@ -118,7 +118,7 @@ def test_the_lesson_lists_every_joint_that_it_draws_with_its_verdict(opened: Ope
     matings = {m.joint.name: m for n in drawn for m in n.matings}
     assert matings["bar-on-steerer"].verdict is Verdict.FAILS
     for mating in matings.values():
-        (line,) = [x for x in listed.split("<li>") if f": {mating.joint.title}<" in x]
+        (line,) = [x for x in listed.split("<tr>") if f">{mating.joint.title}<" in x]
         assert ("does not fit" in line) == (mating.verdict is Verdict.FAILS)
     assert "do not close the rings" not in listed
 

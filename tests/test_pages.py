@@ -416,11 +416,12 @@ def test_who_asks_is_called_as_the_vocabulary_calls_them(shop, tmp_path):
 def test_a_lesson_is_saved_as_it_is_shown(shop):
     """The verdict stays in one line; page and print say it, the parts, and what was moved."""
     page = FitLesson(shop, {"one": (FORK, "KIT-SKE-01", "BAR-MAR-02", "CLMP-SKE-01")})
-    assert "fits" in page.verdict_line.value and "all 12 joints fit" in page.verdict_line.value
+    told = unescape(re.sub("<[^>]+>", "", page.verdict_line.value))
+    assert "✓ Fits: " in told and "all 12 joints fit" in told
     page.joint.value = "clamp-on-bar"
     page.sliders["bore"].value = 34.4
     told = unescape(re.sub("<[^>]+>", "", page.verdict_line.value))
-    assert "does not fit: clamp around the bar, clearance 2.59 to 2.73 mm" in told
+    assert "✗ Does not fit: clamp around the bar, clearance 2.59 to 2.73 mm" in told
     assert "of 12 joints 2 not fitting" in told
     saved = {item: page.saves.made(item) for item in page.saves.items}
     assert [f.name for f in saved.values()] == ["answer.pdf", "answer.html"]

@@ -4,26 +4,20 @@ from __future__ import annotations
 
 import contextlib
 from collections.abc import Mapping, Sequence
-from html import escape
 
-import ipywidgets as widgets
-
-from fitgraph.draw import Nest, nest_svg, nests
+from fitgraph.draw import Nest, nests
 from fitgraph.draw.nests import INNER, OUTER, SLOT, Mating, walls
-from fitgraph.draw.section import gap_text
-from fitgraph.explain import clash_text, hold_text
 from fitgraph.explain.reasons import clashes
 from fitgraph.graph.hold import hold
 from fitgraph.graph.joints import asked
 from fitgraph.graph.options import length_of, plain
-from fitgraph.lab import tables
 from fitgraph.lab.answering import Answering
 from fitgraph.lab.debounce import Debounce
 from fitgraph.lab.fields import Field, Fields
 from fitgraph.lab.form import STILL_BEFORE, FormError, part_label, read_parts
-from fitgraph.lab.lesson_answer import LESSON_TITLE, LessonAnswer, lesson_report
 from fitgraph.lab.look import (
     button,
+    dropdown,
     fold,
     grid,
     heading,
@@ -39,10 +33,14 @@ from fitgraph.lab.picker import PartPicker
 from fitgraph.lab.saved_answer import files_of_report
 from fitgraph.lab.saves import Saves
 from fitgraph.lab.session import SessionBar, SessionError
+from fitgraph.lab.shown import shown
 from fitgraph.lab.slider import Slider
 from fitgraph.model import Dimension, Joint, Option, Reference, Verdict, Vocabulary, with_length
-from fitgraph.report.as_html import verdict_sign
+from fitgraph.report import lessons
+from fitgraph.report.blocks import Say
 from fitgraph.report.cautions import cautions_on
+from fitgraph.report.cross_sections import cross_section
+from fitgraph.report.lessons import Lesson
 from fitgraph.solve.plan import TooWideError
 from fitgraph.wording import capital
 
@@ -51,6 +49,9 @@ _REACH_MM = 5.0
 
 #: The largest size that a slider can have [mm].
 _MOST_MM = 1000.0
+
+#: What the files of an answer are about.
+_TITLE = "How these parts fit"
 
 #: Sliders answer sooner than typed text does: a move has no letters to wait for.
 _WAIT_S = 0.04
@@ -154,16 +155,14 @@ class FitLesson(Answering):
         self.moved: dict[Reference, float] = {}
         self.verdict: Verdict | None = None
         catalogue = opened.catalogue
-        self.example = widgets.Dropdown(
-            options=[(title, title) for title in self.examples] + [("my own choice", "")],
+        self.example = dropdown(
+            "Example",
+            [*((title, title) for title in self.examples), ("my own choice", "")],
             value=next(iter(self.examples), ""),
-            description="Example",
-            layout=widgets.Layout(width="auto", max_width="560px"),
         )
-        self.pickers = {r: PartPicker(catalogue, r) for r in axis_roles(catalogue.vocabulary)}
-        self.joint = widgets.Dropdown(
-            options=[], description="Joint", layout=widgets.Layout(width="auto", max_width="560px")
-        )
+        vocabulary = catalogue.vocabulary
+        self.pickers = {r: PartPicker(catalogue, r) for r in axis_roles(vocabulary)}
+        self.joint = dropdown("Joint", [])
         self.sliders = {
             OUTER: Slider(description="Bore", unit="mm"),
             INNER: Slider(description="Spigot", unit="mm"),
@@ -211,7 +210,7 @@ class FitLesson(Answering):
             self.verdict_line,
             self.problems,
             sides(question, answer),
-            fold("With care", [html(tables.wrap(self._cautions()))]),
+            fold("With care", [html(shown(cautions=cautions_on(vocabulary, vocabulary.cautions)))]),
             self.session,
         )
         self._draw_soon = Debounce(self.refresh, _WAIT_S)
@@ -221,10 +220,6 @@ class FitLesson(Answering):
         self.fields.watch(self._joint_chosen, self.joint)
         self.fields.watch(self._slid, *self.sliders.values())
         self.session.begin()
-
-    def _cautions(self) -> str:
-        vocabulary = self.opened.catalogue.vocabulary
-        return tables.cautions(vocabulary, *vocabulary.cautions)
 
     # ------------------------------------------------------------ what is kept
 
@@ -369,89 +364,51 @@ class FitLesson(Answering):
     def refresh(self) -> None:
         """Show what the fields and sliders ask for."""
         with self.in_words(self.problems):
-            chosen = self.options()
-            self.problems.value = ""
-            vocabulary = self.opened.catalogue.vocabulary
-            found = self._matings()
-            if not found:
+            found = self._lesson()
+            self.write(self.problems)
+            if found is None:
                 self._show_none()
                 return
-            nest, mating = found.get(self.joint.value or "") or next(iter(found.values()))
-            whole = {r: chosen.get(r) or Option(r, None) for r in vocabulary.roles}
-            free = set(vocabulary.roles) - set(chosen)
-            joints = [
-                j
-                for j in asked(vocabulary.joints, tidy=False)
-                if not any(vocabulary.roles[r].fill.free and r in free for r in j.roles)
-            ]
-            said = clashes(joints, whole, at_most=Verdict.FITS)
-            mine = [c for c in said if c.joint.name == mating.joint.name]
-            # What is drawn is listed as it is drawn, though some role of its joint is open.
-            told = {c.joint.name: (c.verdict, c.joint.title) for c in said}
-            told |= {name: (m.verdict, m.joint.title) for name, (_, m) in found.items()}
-            listed = tuple(sorted(told.values(), key=lambda t: t[0]))
-            # Of parts that do not fit, how hard they hold would say nothing true.
-            held = None if listed[0][0] is Verdict.FAILS else hold(whole, vocabulary)
-            topics = () if held is None else ("torque",)
-            self._show(
-                LessonAnswer(
-                    mating.verdict,
-                    self._headline(mating, listed),
-                    clash_text(mine[0], self.opened.catalogue) if mine else mating.joint.title,
-                    tuple(self._part_row(role, option) for role, option in chosen.items()),
-                    tuple(self._moved_text(ref, size) for ref, size in self.moved.items()),
-                    nest_svg(nest, vocabulary),
-                    nest_svg(nest, vocabulary, narrow=True),
-                    listed,
-                    "" if held is None else hold_text(held),
-                    cautions_on(self.opened.catalogue.vocabulary, topics),
-                )
-            )
+            catalogue = self.opened.catalogue
+            self.verdict = found.mating.verdict
+            self.write(self.verdict_line, lessons.headline(found))
+            self.write(self.drawing, cross_section(found.nest, catalogue.vocabulary))
+            self.write(self.told, lessons.sentence(found, catalogue))
+            cautions = lessons.cautions(found, catalogue)
+            self.write(self.all_joints, *lessons.joints(found), cautions=cautions)
+            self.saves.offer(files_of_report(_TITLE, lambda: lessons.report(found, catalogue)))
             self.keep()
 
-    def _part_row(self, role: str, option: Option) -> tuple[str, str, str]:
-        part = option.part
-        title = self.opened.catalogue.vocabulary.roles[role].title
-        return title, part.name if part else "", part.sku if part else ""
-
-    def _moved_text(self, reference: Reference, size: float) -> str:
-        title = self.opened.catalogue.vocabulary.roles[reference.role].title
-        feature = (reference.feature or "").replace("_", " ")
-        return f"Moved by hand: {feature} {reference.name} of the {title}, {size:.2f} mm."
+    def _lesson(self) -> Lesson | None:
+        """Return what is asked for; None where no part sits inside another."""
+        chosen, found = self.options(), self._matings()
+        if not found:
+            return None
+        nest, mating = found.get(self.joint.value or "") or next(iter(found.values()))
+        vocabulary = self.opened.catalogue.vocabulary
+        whole = {r: chosen.get(r) or Option(r, None) for r in vocabulary.roles}
+        open_ = {r for r, role in vocabulary.roles.items() if role.fill.free and r not in chosen}
+        joints = [j for j in asked(vocabulary.joints, tidy=False) if not open_ & set(j.roles)]
+        said = {c.joint.name: c for c in clashes(joints, whole, at_most=Verdict.FITS)}
+        # What is drawn is listed as it is drawn, though some role of its joint is open.
+        told = {name: (c.verdict, c.joint.title) for name, c in said.items()}
+        told |= {name: (m.verdict, m.joint.title) for name, (_, m) in found.items()}
+        listed = tuple(sorted(told.values(), key=lambda t: t[0]))
+        # Of parts that do not fit, how hard they hold would say nothing true.
+        held = None if listed[0][0] is Verdict.FAILS else hold(whole, vocabulary)
+        return Lesson(
+            chosen, dict(self.moved), nest, mating, said.get(mating.joint.name), listed, held
+        )
 
     def _show_none(self) -> None:
         self.verdict = None
-        self.verdict_line.value = tables.wrap(
-            "<p>None of these parts sits inside another. Choose an example, or two parts "
-            "that go together.</p>"
+        self.write(
+            self.verdict_line,
+            Say(
+                "None of these parts sits inside another. Choose an example, or two parts "
+                "that go together."
+            ),
         )
-        self.told.value = self.drawing.value = self.all_joints.value = ""
+        for place in (self.told, self.drawing, self.all_joints):
+            self.write(place)
         self.saves.offer({})
-
-    @staticmethod
-    def _headline(mating: Mating, joints: Sequence[tuple[Verdict, str]]) -> str:
-        """Return the verdict of the joint looked at, and what the others say, in one line."""
-        number = len(joints)
-        ill = [
-            f"{count} {words}"
-            for verdict, words in ((Verdict.FAILS, "not fitting"), (Verdict.UNKNOWN, "not told"))
-            if (count := sum(v is verdict for v, _ in joints))
-        ]
-        if number == 1:  # the one looked at, whose verdict stands before
-            return f"{mating.joint.title}, {gap_text(mating)}."
-        rest = f"of {number} joints {', '.join(ill)}" if ill else f"all {number} joints fit"
-        return f"{mating.joint.title}, {gap_text(mating)}; {rest}."
-
-    def _show(self, answer: LessonAnswer) -> None:
-        self.verdict = answer.verdict
-        self.verdict_line.value = tables.wrap(
-            f'<p role="status"><strong>{verdict_sign(answer.verdict)}</strong>: '
-            f"{escape(answer.headline)}</p>"
-        )
-        self.drawing.value = tables.wrap(tables.drawn_html(answer.drawing, answer.narrow))
-        self.told.value = tables.wrap(f"<p>{escape(answer.sentence)}</p>")
-        items = "".join(f"<li>{verdict_sign(v)}: {escape(t)}</li>" for v, t in answer.joints)
-        grip = f"<p>{escape(answer.held)}</p>" if answer.held else ""
-        cautions = tables.cautions_html(answer.cautions)
-        self.all_joints.value = tables.wrap(f"<ul>{items}</ul>{grip}{cautions}")
-        self.saves.offer(files_of_report(LESSON_TITLE, lambda: lesson_report(answer)))

@@ -20,7 +20,8 @@ from dataclasses import replace
 from operator import attrgetter
 from typing import Any
 
-from fitgraph.model import Vocabulary
+from fitgraph.draw.style import WORDS
+from fitgraph.model import Verdict, Vocabulary
 from fitgraph.records import dataclass
 from fitgraph.units import show_length, show_mass
 from fitgraph.wording import percent
@@ -110,6 +111,10 @@ def _rise(mm: float) -> str:
     return f"{mm:+.0f} mm".replace("-", _MINUS) if mm else ""
 
 
+def _verdict(verdict: Verdict) -> str:
+    return WORDS[verdict]
+
+
 def _yes_or_no(yes: bool) -> str:
     return "yes" if yes else "no"
 
@@ -136,6 +141,7 @@ _WORD = attrgetter("word")
 
 TEXT = Unit(str, str, figures=False, blank="")
 WORD = Unit(_WORD, _WORD, figures=False, blank="")
+VERDICT = Unit(_verdict, _WORD, figures=False, blank="")
 #: Figures that are told in words of their own.
 TOLD = Unit(str, str)
 FLAG = Unit(_yes_or_no, bool, figures=False, blank="")
