@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 import itertools
+import math
 from collections import defaultdict
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import replace
 from types import MappingProxyType
 
@@ -18,6 +19,7 @@ from strategies import brute_builds, catalogues, keeps_limits, mass_of, price_of
 from fitgraph.catalogue import load, shipped_folder
 from fitgraph.explain.representatives import weighings
 from fitgraph.explain.requested import list_builds
+from fitgraph.graph.options import empty
 from fitgraph.model import Catalogue, Option
 from fitgraph.solve import Request, TreeEngine
 from fitgraph.solve import cores as cores_module
@@ -110,7 +112,67 @@ def test_cores_and_their_fillings_against_trying_everything(
             for b in builds
             if all(o.part is None or o.part.stock or o.part.sku in request.have for o in b.values())
         ]
-        assert tallies.from_stock(n) == bool(shelf)
+        today = tallies.price_from_stock(n)
+        assert today == (min(price_of(request, b) for b in shelf) if shelf else math.inf)
+
+
+@RANDOM
+@given(asked())
+def test_titles_are_true(drawn: tuple[Catalogue, Request]) -> None:
+    catalogue, request = drawn
+    brute = brute_cores(catalogue, request)
+    rows = list_builds(TreeEngine(catalogue), request, sort="price", limit=1, rows=8).answers
+    if not brute:
+        assert not rows
+        return
+    names, services = catalogue.vocabulary.deciding, catalogue.vocabulary.services
+    from_, today, work = {}, {}, {}
+    for core, builds in brute.items():
+        from_[core] = min(price_of(request, b) for b in builds)
+        shelf = [
+            price_of(request, b)
+            for b in builds
+            if all(o.part is None or o.part.stock or o.part.sku in request.have for o in b.values())
+        ]
+        if shelf:
+            today[core] = min(shelf)
+        work[core] = sum(services[s].minutes for _, _, done in core for s in done)
+    told = [core_of({r: o.options.get(r, empty(r)) for r in names}, names) for o in rows]
+    assert [o.today for o in rows] == [today.get(core) for core in told]
+    every = [reason for o in rows for reason in o.reasons]
+    assert {r: every.count(r) for r in ("cheapest", "shelf", "work")} == {
+        "cheapest": 1,
+        "shelf": bool(today),
+        "work": len(set(work.values())) > 1,
+    }
+    idle = {core for core, minutes in work.items() if minutes == min(work.values())}
+    for n, (row, core) in enumerate(zip(rows, told, strict=True)):
+        if "cheapest" in row.reasons:
+            assert n == 0 and from_[core] == min(from_.values())
+        if "shelf" in row.reasons:
+            assert today[core] == min(today.values())
+        if "work" in row.reasons:
+            assert core in idle and from_[core] == min(from_[c] for c in idle)
+        if row.reasons == ("different",):
+            near = [c for c, price in from_.items() if price <= min(from_.values()) * 1.25]
+            assert core in near
+            assert apart(core, told[:n]) == max(apart(c, told[:n]) for c in near)
+
+
+def apart(core: Core, others: Sequence[Core]) -> int:
+    """Return in how many roles a core differs from the nearest of others."""
+    return min(sum(a != b for a, b in zip(core, other, strict=True)) for other in others)
+
+
+def test_the_first_five_rows_are_the_same_whatever_is_listed_behind_them() -> None:
+    shop = the_demo().shop
+    eight = shop.builds(["FORK-VEN-04"], limit=1).answers
+    five = shop.builds(["FORK-VEN-04"], limit=1, ways=5).answers
+    assert [o.parts for o in five] == [o.parts for o in eight[:5]]
+    two = shop.builds(["FORK-VEN-04"], limit=1, ways=2).answers
+    assert [o.reasons[0] for o in two] == ["cheapest", "lightest"]
+    every = {reason for o in eight for reason in o.reasons}
+    assert {"cheapest", "lightest", "strongest", "balance", "shelf"} <= every
 
 
 @pytest.mark.long

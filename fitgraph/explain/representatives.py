@@ -1,11 +1,12 @@
 """The few answers that stand for all: the ends, the balances between them, and what differs.
 
-The first rows are the cheapest, the lightest and the strongest core. Then come balances: the cores
-that are the best for most ways to weigh price, mass and strength against each other for which no
-row before is: a knee by its marginal utility [1], and greedy cover from there on [2]. Then what is
-all on the shelf and what needs the least workshop work; and last, of the cores that cost little
-more than the cheapest, those that differ in most parts from all rows before: greedy dispersion,
-whose least distance is at least half the best there is [3].
+Five rows come first: the end that is asked for, then, one by one, the core that is the best for
+most ways to weigh price, mass and strength against each other for which no row before is: a knee
+by its marginal utility [1], and greedy cover from there on [2]. Those of them that are no end are
+called balances. Then come the ends that are not among these, what is all on the shelf and what
+needs the least workshop work; and last, of the cores that cost little more than the cheapest,
+those that differ in most parts from all rows before: greedy dispersion, whose least distance is
+at least half the best there is [3].
 
 References
 ----------
@@ -24,7 +25,7 @@ from dataclasses import replace
 
 import numpy as np
 
-from fitgraph.array_types import Floats, Ints
+from fitgraph.array_types import Bools, Floats, Ints
 from fitgraph.graph.options import skus_of, work_on
 from fitgraph.model import Option
 from fitgraph.records import dataclass
@@ -32,8 +33,11 @@ from fitgraph.solve.cores import Cores, Tallies, limits_of
 from fitgraph.solve.counted import Counted
 from fitgraph.solve.dominance import least_of_three, least_of_two
 
-#: Rows that ends and balances take before others.
+#: Rows that are to hold the best for as many weighings as can be.
 _FIRST = 5
+
+#: What the ends are called.
+_ENDS = {"price": "cheapest", "mass": "lightest", "strength": "strongest"}
 
 #: How much more than the cheapest a row may cost that is shown because it differs.
 WITHIN = 0.25
@@ -69,8 +73,9 @@ class Representative:
         With the lightest and the heaviest of known mass [g].
     strength_nm : float or None
         Bending moment that the compared tube bears again and again [N m].
-    in_stock : bool
-        Whether it can be done today with what is owned and on the shelf.
+    today : int or None
+        With the cheapest filling that can be done today with what is owned and on the shelf [minor
+        currency units]; None where there is none.
     pieces : int or None
         How many of the core's scarcest part are in stock; None where all of it is owned.
     lacking : tuple of str
@@ -90,11 +95,16 @@ class Representative:
     mass_from_g: float | None
     mass_to_g: float | None
     strength_nm: float | None
-    in_stock: bool
+    today: int | None
     pieces: int | None
     lacking: tuple[str, ...]
     minutes: float
     than: Contrast | None = None
+
+    @property
+    def in_stock(self) -> bool:
+        """Return whether it can be done today with what is owned and on the shelf."""
+        return self.today is not None
 
     @property
     def parts(self) -> dict[str, str]:
@@ -137,6 +147,8 @@ class _Chooser:
         self.limits = limits_of(cores.query)
         self.tallies = Tallies(cores, np.arange(len(cores), dtype=np.intp))
         self.chosen: dict[int, list[str]] = {}
+        #: What titles say, and of which cores each is true, the preferred first.
+        self.titles: dict[str, Ints] = {}
         kinds = np.array(["stock" not in kind for kind in cores.kinds])
         inside = (cores.with_price <= self.limits[0]) & (cores.with_tenths <= self.limits[1])
         if not np.isfinite(self.limits[1]):
@@ -146,98 +158,195 @@ class _Chooser:
         self.tenths = np.where(self.inside, cores.with_tenths, np.inf)
         self.tenths[:, 0] = np.inf  # a mass that nobody knows is no mass
 
-    def take(self, n: int | None, reason: str) -> None:
-        """Take a core up."""
-        if n is not None:
-            self.chosen.setdefault(n, []).append(reason)
+    def _settled(
+        self,
+        among: Ints,
+        lower: Floats,
+        upper: Floats,
+        least: Callable[[int], float],
+        stretch: float = 1.0,
+    ) -> Floats:
+        """Return the least of some cores within the limits, where it is among the least of all.
 
-    # -- ends ----------------------------------------------------------
+        Parameters
+        ----------
+        among : ndarray of int
+            The cores.
+        lower, upper : ndarray of float
+            Between which bounds the least of each lies; infinite above where none is known.
+        least : callable
+            What it is, by core: a filling that the limits let in may be better than a known one.
+        stretch : float
+            How many times the least of all still matters.
+        """
+        best = upper.copy()
+        least_yet = float(best.min(initial=np.inf))
+        unsure = np.flatnonzero(lower < best)
+        for n in unsure[np.argsort(lower[unsure], kind="stable")][:_LOOKED].tolist():
+            if lower[n] > least_yet * stretch:
+                break
+            best[n] = min(best[n], least(int(among[n])))
+            least_yet = min(least_yet, best[n])
+        return best
 
-    def _least(self, which: int) -> int | None:
-        """Return the core of the least price (0) or mass (1) within the limits."""
+    def _least_of(self, among: Ints, which: int, stretch: float = 1.0) -> Floats:
+        """Return the least price (0) or mass (1) of some cores: see :meth:`_settled`."""
         cores = self.cores
-        values = (self.price, self.tenths)[which]
         lower = (
             cores.with_price[:, 0]
             if which == 0
             else cores.with_tenths[:, cores.kinds.index("mass")]
         )
-        best = values.min(axis=1)
-        if np.isfinite(self.limits).any():
-            order = np.argsort(lower, kind="stable")
-            for n in order[:_LOOKED].tolist():
-                if not lower[n] < best.min():
-                    break
-                if lower[n] < best[n]:  # a filling that the limits let in may be better
-                    best[n] = min(best[n], self.tallies.least(n, which))
+        upper = (self.price, self.tenths)[which][among].min(axis=1)
+        return self._settled(
+            among, lower[among], upper, lambda n: self.tallies.least(n, which), stretch
+        )
+
+    # -- what titles say -----------------------------------------------
+
+    def _end(self, which: int) -> Ints:
+        """Return the core of the least price (0) or mass (1) within the limits."""
+        best = self._least_of(np.arange(len(self.cores), dtype=np.intp), which)
         least = float(best.min(initial=np.inf))
         if not np.isfinite(least):
-            return None
-        other = (self.tenths, self.price)[which]
+            return np.zeros(0, dtype=np.intp)
+        values, other = (self.price, self.tenths)[which], (self.tenths, self.price)[which]
         alike = np.flatnonzero(best == least)
         beside = np.where(values[alike] == least, other[alike], np.inf).min(axis=1)
-        rank = np.lexsort((self._weak(alike), self.minutes[alike], beside))
-        return int(alike[rank[0]])
+        weak = -np.nan_to_num(self.strength[alike], nan=-1.0)
+        return alike[np.lexsort((weak, self.minutes[alike], beside))[:1]]
 
-    def _weak(self, at: Ints) -> Floats:
-        return -np.nan_to_num(self.strength[at], nan=-1.0)
-
-    def _strongest(self) -> int | None:
+    def _strongest(self) -> Ints:
         known = ~np.isnan(self.strength)
         if not known.any():
-            return None
+            return np.zeros(0, dtype=np.intp)
         alike = np.flatnonzero(known & (self.strength >= np.nanmax(self.strength) - _ALIKE))
-        price = self.price[alike].min(axis=1)
-        return int(alike[np.lexsort((self.tenths[alike].min(axis=1), price))[0]])
+        price = self._least_of(alike, 0)
+        return alike[np.lexsort((self.tenths[alike].min(axis=1), price))[:1]]
 
-    def ends(self, sort: str) -> None:
-        """Take the ends, that of the order asked for first."""
-        found: dict[str, Callable[[], int | None]] = {
-            "price": lambda: self._least(0),
-            "mass": lambda: self._least(1),
+    def _shelf(self) -> Ints:
+        """Return what can be done today for least."""
+        cores = self.cores
+        at = [cores.kinds.index(k) for k in ("price from stock", "mass from stock")]
+        price, tenths = cores.with_price[:, at], cores.with_tenths[:, at]
+        good = (price <= self.limits[0]) & (tenths <= self.limits[1])
+        value = self._settled(
+            np.arange(len(cores), dtype=np.intp),
+            price[:, 0],
+            np.where(good, price, np.inf).min(axis=1),
+            self.tallies.price_from_stock,
+        )
+        return np.flatnonzero(np.isfinite(value) & (value == value.min(initial=np.inf)))
+
+    def _work(self) -> Ints:
+        """Return the cheapest of those that need the least workshop work."""
+        if self.minutes.min() == self.minutes.max():
+            return np.zeros(0, dtype=np.intp)
+        least = np.flatnonzero(self.minutes == self.minutes.min())
+        price = self._least_of(least, 0)
+        return least[price == price.min()]
+
+    def entitle(self, sort: str, *, more: bool) -> None:
+        """Find out of which cores the titles are true; the end asked for goes first.
+
+        Parameters
+        ----------
+        sort : {'price', 'mass', 'strength'}
+            Which end is asked for.
+        more : bool
+            Whether there is room for what is no end.
+        """
+        ends: dict[str, Callable[[], Ints]] = {
+            "price": lambda: self._end(0),
+            "mass": lambda: self._end(1),
             "strength": self._strongest,
         }
-        name = {"price": "cheapest", "mass": "lightest", "strength": "strongest"}
-        for order in (sort, *(s for s in found if s != sort)):
-            self.take(found[order](), name[order])
-        if not self.chosen and len(self.cores):  # only a search finds a filling of any
-            self.take(int(np.argmin(self.cores.with_price[:, 0])), "cheapest")
+        found = {_ENDS[s]: ends[s]() for s in (sort, *(s for s in ends if s != sort))}
+        if not any(map(len, found.values())):  # only a search finds a filling of any
+            found["cheapest"] = np.array([np.argmin(self.cores.with_price[:, 0])], dtype=np.intp)
+        if more:
+            found |= {"shelf": self._shelf(), "work": self._work()}
+        taken: set[int] = set()
+        for title, true_of in found.items():
+            if len(true_of):
+                self.titles[title] = np.array(
+                    sorted(true_of.tolist(), key=lambda n: n not in taken), dtype=np.intp
+                )
+                taken.add(int(self.titles[title][0]))
 
-    # -- balances ------------------------------------------------------
+    # -- rows ----------------------------------------------------------
 
-    def balances(self, most: int) -> None:
+    def _named(self) -> set[int]:
+        """Return the cores that titles need, beside those that are chosen."""
+        return {int(of[0]) for of in self.titles.values() if not self.chosen.keys() & set(of)}
+
+    def rows(self, most: int) -> None:
+        """Take the first rows, then what the titles need, then what differs."""
+        if most < _FIRST:
+            for of in list(self.titles.values())[:most]:
+                self.chosen.setdefault(int(of[0]), [])
+        else:
+            self.chosen[int(next(iter(self.titles.values()))[0])] = []
+        self._cover(most)
+        first = list(self.chosen)
+        for n in (int(of[0]) for of in self.titles.values()):
+            if n in self._named():
+                self.chosen[n] = []
+        for title, of in self.titles.items():
+            mine = next((n for n in self.chosen if n in set(of.tolist())), None)
+            assert mine is not None
+            self.chosen[mine].append(title)
+        for n in first:
+            self.chosen[n] = self.chosen[n] or ["balance"]
+        # Ends stand before balances: they are what people look for.
+        order = sorted(first, key=lambda n: self.chosen[n] == ["balance"])
+        self.chosen = {n: self.chosen[n] for n in (*order, *self.chosen)}
+        self._different(most)
+
+    def _cover(self, most: int) -> None:
         """Take what is best for most weighings for which no row before is."""
-        points, owner = self._front()
-        if len(owner) < 2:
+        sides = [self._won(*self._front(*of)) for of in (self._fillings(), self._froms())]
+        cores = np.unique(np.concatenate([of for of, _, _ in sides]))
+        if len(cores) < 2:
             return
-        low, high = points.min(axis=0), points.max(axis=0)
-        spans = np.where(high > low, high - low, 1.0)
-        utility = weighings(_EDGE) @ ((points - low) / spans).T
-        wins = utility <= utility.min(axis=1, keepdims=True) + _ALIKE
-        cores, at = np.unique(owner, return_inverse=True)
-        of_core = np.zeros((len(cores), len(wins)), dtype=bool)
-        np.logical_or.at(of_core, at, wins.T)
-        covered = of_core[np.isin(cores, list(self.chosen))].any(axis=0)
-        total = utility.mean(axis=0)
+        of_core = np.zeros((len(cores), 2 * _EDGE**2), dtype=bool)
         mean = np.full(len(cores), np.inf)
-        np.minimum.at(mean, at, total)
-        while len(self.chosen) < most:
+        for n, (of, wins, total) in enumerate(sides):
+            at = np.searchsorted(cores, of)
+            np.logical_or.at(of_core[:, n * _EDGE**2 : (n + 1) * _EDGE**2], at, wins.T)
+            np.minimum.at(mean, at, total)
+        covered = of_core[np.isin(cores, list(self.chosen))].any(axis=0)
+        while len(self.chosen) < min(most, _FIRST):
             gain = (of_core & ~covered).sum(axis=1)
+            named = self._named()
+            if most > _FIRST and len(self.chosen) + len(named) >= most:  # they need the room
+                gain[~np.isin(cores, list(named))] = 0
             best = int(np.lexsort((mean, -gain))[0])
             if not gain[best]:
                 return
             covered |= of_core[best]
-            self.take(int(cores[best]), "balance")
+            self.chosen[int(cores[best])] = []
 
-    def _front(self) -> tuple[Floats, Ints]:
-        """Return what no filling betters in price, mass and strength, and whose core it is."""
+    def _fillings(self) -> tuple[Ints, Floats, Floats]:
+        """Return whose each known filling is, what it comes to and what it weighs."""
+        owner, which = np.nonzero(np.isfinite(self.price) & np.isfinite(self.tenths))
+        return owner.astype(np.intp), self.price[owner, which], self.tenths[owner, which]
+
+    def _froms(self) -> tuple[Ints, Floats, Floats]:
+        """Return what each core comes to and weighs at least, if not with one filling."""
+        price, tenths = self.price.min(axis=1), self.tenths.min(axis=1)
+        owner = np.flatnonzero(np.isfinite(price) & np.isfinite(tenths))
+        return owner, price[owner], tenths[owner]
+
+    def _front(self, owner: Ints, price: Floats, tenths: Floats) -> tuple[Ints, Floats]:
+        """Return what no other betters in price, mass and strength, and whose core it is."""
+        if not np.isnan(self.strength).all():
+            known = ~np.isnan(self.strength[owner])
+            owner, price, tenths = owner[known], price[known], tenths[known]
+        if not len(owner):
+            return owner, np.zeros((0, 3))
         strengths, group = np.unique(-np.nan_to_num(self.strength), return_inverse=True)
-        none = np.isnan(self.strength)
-        both = self.inside & np.isfinite(self.price) & np.isfinite(self.tenths)
-        both &= np.full(len(none), True)[:, None] if none.all() else ~none[:, None]
-        owner, which = np.nonzero(both)
-        price, tenths = self.price[owner, which], self.tenths[owner, which]
-        wide = [float(v.max(initial=0.0)) + 1 for v in (price, tenths)]
+        wide = [float(v.max()) + 1 for v in (price, tenths)]
         key = (group[owner] * wide[0] + price) * wide[1] + tenths
         # Cores that come to the same are the same to a weighing: one of each stands for them.
         first = np.unique(key, return_index=True)[1]
@@ -245,39 +354,24 @@ class _Chooser:
         points = np.column_stack([price[kept], tenths[kept], strengths[group[owner[kept]]]])
         kept = kept[least_of_three(points)]
         same = np.isin(key, key[kept])
-        return (
-            np.column_stack([price[same], tenths[same], strengths[group[owner[same]]]]),
-            owner[same].astype(np.intp),
-        )
+        points = np.column_stack([price[same], tenths[same], strengths[group[owner[same]]]])
+        return owner[same], points
 
-    # -- the rest ------------------------------------------------------
+    @staticmethod
+    def _won(owner: Ints, points: Floats) -> tuple[Ints, Bools, Floats]:
+        """Return whose each point is, for which weighings it is the best, and its mean."""
+        if not len(owner):
+            return owner, np.zeros((_EDGE**2, 0), dtype=bool), np.zeros(0)
+        low, high = points.min(axis=0), points.max(axis=0)
+        utility = weighings(_EDGE) @ ((points - low) / np.where(high > low, high - low, 1.0)).T
+        wins = utility <= utility.min(axis=1, keepdims=True) + _ALIKE
+        return owner, wins, utility.mean(axis=0)
 
-    def shelf(self) -> None:
-        """Take the cheapest that can be done today."""
-        cores = self.cores
-        at = [cores.kinds.index(k) for k in ("price from stock", "mass from stock")]
-        price, tenths = cores.with_price[:, at], cores.with_tenths[:, at]
-        good = (price <= self.limits[0]) & (tenths <= self.limits[1])
-        value = np.where(good, price, np.inf).min(axis=1)
-        if np.isfinite(value).any():
-            least = np.flatnonzero(value == value.min())
-            mine = [n for n in self.chosen if n in least]
-            self.take(mine[0] if mine else int(least[0]), "shelf")
-
-    def work(self) -> None:
-        """Take the cheapest of those that need the least workshop work."""
-        if not len(self.cores) or self.minutes.min() == self.minutes.max():
-            return
-        least = np.flatnonzero(self.minutes == self.minutes.min())
-        price = self.price[least].min(axis=1)
-        mine = [n for n in self.chosen if n in least]
-        self.take(mine[0] if mine else int(least[np.argmin(price)]), "work")
-
-    def different(self, most: int) -> None:
+    def _different(self, most: int) -> None:
         """Take what differs in most parts from all rows before, of what costs little more."""
-        price = self.price.min(axis=1)
-        least = float(price.min(initial=np.inf))
-        near = np.flatnonzero(price <= least * (1 + WITHIN))
+        every = np.arange(len(self.cores), dtype=np.intp)
+        price = self._least_of(every, 0, 1 + WITHIN)
+        near = np.flatnonzero(price <= price.min(initial=np.inf) * (1 + WITHIN))
         if not len(near):
             return
         columns = np.column_stack([o[near] for o in self.cores.options.values()])
@@ -289,7 +383,7 @@ class _Chooser:
             best = int(np.lexsort((price[near], -apart))[0])
             if apart[best] < 1:
                 return
-            self.take(int(near[best]), "different")
+            self.chosen[int(near[best])] = ["different"]
             apart = np.minimum(apart, (columns != columns[best]).sum(axis=1))
 
 
@@ -343,11 +437,8 @@ def representatives(cores: Cores, *, sort: str, most: int) -> tuple[Representati
         minutes += own[of]
         strength = np.fmin(strength, space.strength_nm[role][of])
     chooser = _Chooser(cores, strength, minutes)
-    chooser.ends(sort)
-    chooser.balances(min(most, _FIRST))
-    chooser.shelf()
-    chooser.work()
-    chooser.different(most)
+    chooser.entitle(sort, more=most > _FIRST)
+    chooser.rows(most)
     rows = list(chooser.chosen.items())[:most]
     tallies = Tallies(cores, np.array([n for n, _ in rows], dtype=np.intp))
     found: list[Representative] = []
@@ -365,7 +456,7 @@ def _row(
     options = {r: query.space.options[r][i] for r, i in places.items()}
     owned = set(query.request.have)
     bought = [o.part for o in options.values() if o.part is not None and o.part.sku not in owned]
-    tenths = tally.tenths
+    tenths, today = tally.tenths, tallies.price_from_stock(n)
     return Representative(
         reasons,
         {r: o for r, o in options.items() if o.part is not None},
@@ -375,7 +466,7 @@ def _row(
         None if tenths is None else tenths[0] / 10,
         None if tenths is None else tenths[1] / 10,
         None if np.isnan(strength) else strength,
-        tallies.from_stock(n),
+        int(today) if np.isfinite(today) else None,
         min((part.stock for part in bought), default=None),
         tuple(part.sku for part in bought if not part.stock),
         work,

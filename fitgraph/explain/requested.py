@@ -25,6 +25,7 @@ from fitgraph.solve.engine import SORTS, Build
 from fitgraph.solve.limits import count_within
 from fitgraph.solve.plan import TooWideError
 from fitgraph.solve.query import Query, ask
+from fitgraph.solve.request import Services
 
 #: Cores up to which builds within limits are counted core by core.
 _SUMMED = 100
@@ -202,7 +203,10 @@ def _narrowed(engine: TreeEngine, query: Query) -> Cores | None:
     """Return the cores among options that some of the best builds have."""
     roles = deciding(query)
     for most in _CANDIDATES:
-        builds = [b for s in SORTS for b in engine.best(query.request, sort=s, limit=most)]
+        asked = query.request
+        builds = [b for s in SORTS for b in engine.best(asked, sort=s, limit=most)]
+        for titled in (replace(asked, in_stock=True), replace(asked, services=Services.NONE)):
+            builds += engine.best(titled, sort="price", limit=1)
         lets = {}
         for role in query.lets.keys() & roles:
             chosen = {id(b.options.get(role)) for b in builds}

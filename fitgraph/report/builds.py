@@ -134,6 +134,7 @@ def _answer(one: Representative, title: str, vocabulary: Vocabulary) -> dict[str
         "strength": number(one.strength_nm),
         "minutes": number(one.minutes),
         "in_stock": one.in_stock,
+        "price_today": None if one.today is None else amount(one.today),
         "pieces": one.pieces,
         "lacking": list(one.lacking),
         "contrast": contrast_text(one, vocabulary),
@@ -187,8 +188,11 @@ def difference_words(than: Contrast, vocabulary: Vocabulary) -> list[str]:
 def shelf_words(one: Representative, vocabulary: Vocabulary) -> str:
     """Return whether a way can be done today, and which of its parts are short if not."""
     short = [vocabulary.roles[r].title for r, sku in one.parts.items() if sku in one.lacking]
-    if one.in_stock:
-        return "in stock" if one.pieces is None else f"{one.pieces:,} in stock"
+    if one.today is not None:
+        held = "in stock" if one.pieces is None else f"{one.pieces:,} in stock"
+        if one.today == one.price_from:
+            return held
+        return f"{held}, today from {money_of(vocabulary).show(one.today)}"
     if one.lacking:
         return f"to order: {first_of(short, _NAMED)}"
     return "to order: what fills it"

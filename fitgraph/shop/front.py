@@ -295,8 +295,9 @@ class Shop:
         limit : int
             How many builds are listed, 100,000 at most; 0 only counts.
         ways : int
-            How many ways are listed, unless `limit` is 0; the ends of price, mass and strength
-            come first, then balances, what is on the shelf, and what differs most.
+            How many ways are listed, unless `limit` is 0: five that hold the best for most ways
+            to weigh price, mass and strength, then the other ends of these, what is on the shelf
+            or needs least work, and what differs most.
 
         Returns
         -------

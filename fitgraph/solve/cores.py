@@ -668,25 +668,24 @@ class Tallies:
         masses = None if light is None or heavy is None else (light[1], heavy[1])
         return Tally(count_within(one, certain=True), (cheap[0], dear[0]), masses)
 
-    def from_stock(self, n: int) -> bool:
-        """Return whether a core has a filling of what is owned and in stock."""
+    def price_from_stock(self, n: int) -> float:
+        """Return the least price of a core from stock within the limits; infinite if none."""
         cores, limits = self.cores, self.limits
-        if not cores.stocked[n]:
-            return False
-        for kind in ("price from stock", "mass from stock"):
-            at = cores.kinds.index(kind)
-            if cores.with_price[n, at] <= limits[0] and cores.with_tenths[n, at] <= limits[1]:
-                return bool(np.isfinite(cores.with_price[n, at]))
-        if not np.isfinite(limits).all():
-            return False
+        at = cores.kinds.index("price from stock")
+        price = float(cores.with_price[n, at])
+        if not price <= limits[0] or not np.isfinite(price):
+            return np.inf  # none is cheaper
+        if cores.with_tenths[n, at] <= limits[1]:
+            return price
         query = cores.query
         within = {r: at_hand(query, r) for r in query.space.roles}
         try:
-            return bool(len(self._sums(n, "stock", front=True, within=within)[0]))
+            return float(self._sums(n, "stock", front=True, within=within)[0].min(initial=np.inf))
         except TooManySumsError:
             shelf = fixed(query, cores.at(n))
             shelf = replace(shelf, lets={r: m & within[r] for r, m in shelf.lets.items()})
-            return extreme(shelf, "price") is not None
+            found = extreme(shelf, "price")
+            return np.inf if found is None else float(found[0])
 
     def least(self, n: int, which: int) -> float:
         """Return the least price (0) or mass (1) of a core within the limits; infinite if none."""
