@@ -14,10 +14,10 @@ import pytest
 from fitgraph.draw import nests
 from fitgraph.lab import FitLesson, OpenCatalogue, WhyExplorer, open_catalogue
 from fitgraph.lab.charts import blank
-from fitgraph.lab.lacking_tables import unserved_html
+from fitgraph.lab.coverage_panel import CoveragePanel
 from fitgraph.lab.session import SessionError, from_address
 from fitgraph.model import Verdict
-from fitgraph.stock import Standing
+from fitgraph.stock import Coverage, Standing
 
 PARTS = ("FORK-VEN-04", "BAR-MAR-05", "CLMP-SKE-02")
 
@@ -96,11 +96,10 @@ def test_enquiries_with_one_number_keep_their_own_explanations(opened: OpenCatal
     one = replace(opened.catalogue.enquiries[0], number="", note="first")
     two = replace(opened.catalogue.enquiries[1], number="", note="second")
     said = {one: "Said of the first.", two: "Said of the second."}
-    shown = unescape(
-        unserved_html(
-            "Two", [(one, Standing.NEITHER), (two, Standing.NEITHER)], said, opened.catalogue
-        )
-    )
+    panel = CoveragePanel(opened, lambda: None)
+    panel.said = said
+    panel.show(Coverage(opened.catalogue, (one, two), (Standing.NEITHER,) * 2, 2))
+    shown = unescape(panel.list.value)
     rows = shown.split("<tr>")
     assert len([r for r in rows if "first" in r and "Said of the first." in r]) == 1
     assert len([r for r in rows if "second" in r and "Said of the second." in r]) == 1

@@ -26,14 +26,14 @@ from fitgraph.demand.questions import request_of
 from fitgraph.explain import action_text, conflict_text
 from fitgraph.explain.glosses import glosses
 from fitgraph.lab import OpenCatalogue, StockGaps, open_catalogue
-from fitgraph.lab.coverage_tables import cells
+from fitgraph.lab.coverage_panel import cells
 from fitgraph.lab.gap_charts import FILLINGS, STANDING_FILLINGS, TrendChart
 from fitgraph.lab.session import SessionError, from_address, read_text, to_address
 from fitgraph.lab.slider import Slider
-from fitgraph.lab.trend_panel import unmet_by_month
 from fitgraph.model import Catalogue
 from fitgraph.report import as_text
 from fitgraph.report.blocks import Report
+from fitgraph.report.months import unmet_by_month
 from fitgraph.report.purchases import opened_section, proof_text
 from fitgraph.report.shelf import stranded_text
 from fitgraph.report.standing_words import ORDER, SIGNS, WORDS
@@ -325,7 +325,8 @@ def test_groups_beyond_the_fillings_are_put_together():
 def test_enquiries_without_a_date_are_in_no_month(shop, served):
     bare = tuple(dataclasses.replace(e, date=None) for e in served.enquiries)
     undated = dataclasses.replace(served, enquiries=bare)
-    assert unmet_by_month(undated, "system") == ([], {}, [])
+    found = unmet_by_month(undated, "system")
+    assert (found.months, found.series, found.asked) == ((), {}, ())
     assert isinstance(undated, Coverage)
 
 
@@ -594,7 +595,7 @@ def test_catalogue_text_is_never_markup(shop):
     assert not [w.value[:80] for w in shown if "<img" in w.value]
     assert any("&lt;img" in w.value for w in shown)
     assert "<" not in "".join(t.name or "" for t in page.trend.chart.figure.data)
-    marked = cells(page.covered.coverage.matrix("style", "month"), None)
+    marked = cells(page.covered.coverage.matrix("style", "month"), "unmet")
     assert evil in marked[0]  # plain text, which the page sets as text
 
 

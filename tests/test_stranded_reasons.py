@@ -56,13 +56,13 @@ FIGURES = ["a,long,d,15", "b,long,d,15", "c,long,d,5"]
         # 15 + 15 − 10 ± 0.3 mm may be 20 mm or not.
         ([*FIGURES[:2], "c,long,d,10"], "possibly", ["one", "two", "reach"], "to be measured:"),
         # 15 + 15 − 15 mm are 5 mm short.
-        ([*FIGURES[:2], "c,long,d,15"], "neither", ["reach"], "nothing sold goes with it: reach"),
+        ([*FIGURES[:2], "c,long,d,15"], "neither", ["reach"], "Nothing sold goes with it: reach"),
         # The unknown thread cannot be both.
         (
             [*FIGURES, "a,thread,size,M6", "c,thread,size,M8"],
             "neither",
             ["one", "two"],
-            "nothing sold goes with it: first thread, second thread",
+            "Nothing sold goes with it: first thread, second thread",
         ),
     ],
 )

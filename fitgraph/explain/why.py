@@ -9,6 +9,7 @@ import numpy as np
 import numpy.typing as npt
 
 from fitgraph.array_types import Bools
+from fitgraph.demand.questions import request_of
 from fitgraph.explain.changes import Change, Prefer, changes
 from fitgraph.explain.conflicts import Conflict, minimal_conflicts, minimal_drops
 from fitgraph.explain.echoes import without_echoes
@@ -23,7 +24,7 @@ from fitgraph.graph.hold import Hold, hold
 from fitgraph.graph.joints import asked
 from fitgraph.graph.pressed import Pressed, pressed
 from fitgraph.mechanics.stackup import AssemblyShare
-from fitgraph.model import Catalogue, Option, Verdict
+from fitgraph.model import Catalogue, Enquiry, Option, Verdict
 from fitgraph.records import dataclass
 from fitgraph.solve import NamingError, Request, TreeEngine
 from fitgraph.solve.counting import count, count_each
@@ -188,6 +189,13 @@ class Explainer:
         """
         kinds = {v: self.kinds(v, tidy=True) for v in (Verdict.UNKNOWN, Verdict.FITS)}
         return explain_request(kinds, request, prefer)
+
+    def lacks(self, enquiry: Enquiry) -> RequestExplanation | str:
+        """Return what an enquiry lacks of what is in stock, or why that is not told."""
+        try:
+            return self.explain(request_of(enquiry, in_stock=True))
+        except (NamingError, TooManySetsError) as error:
+            return f"This could not be worked out: {error}"
 
     def _base(self, chosen: Mapping[str, int]) -> dict[str, Bools]:
         """Return what may fill each role as things stand."""

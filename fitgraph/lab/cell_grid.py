@@ -137,10 +137,12 @@ white-space:nowrap}
 .fg-cells tbody th{min-width:0}
 .fg-cells td{min-width:0;padding:1px}
 .fg-cells button{padding:4px}
-.fg-cells .fg-cells-text{white-space:normal}}
+.fg-cells .fg-cells-text{white-space:normal}
+.fg-unserved td>p:first-child{display:inline}}
 .fg-cells .fg-cells-none{color:var(--fg-muted);padding:0 8px}
 .fg-unserved th:nth-child(3){width:30%}
 .fg-unserved th:nth-child(4){width:52%}
+.fg-unserved td p{margin:0!important}
 .fg-bar{display:flex;height:8px;margin-top:4px;border:1px solid var(--fg-line);
 background:var(--fg-paper);overflow:hidden}
 .fg-swatch{display:inline-block;width:34px;height:10px;border:1px solid var(--fg-line)}

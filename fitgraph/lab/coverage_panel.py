@@ -5,34 +5,47 @@ from __future__ import annotations
 from collections.abc import Callable, Iterator, Sequence
 from functools import partial
 
+from markupsafe import Markup
+
 from fitgraph.explain import RequestExplanation
 from fitgraph.explain.glosses import glosses, titles
-from fitgraph.lab import tables
 from fitgraph.lab.answering import Panel, Task
 from fitgraph.lab.cell_grid import CellGrid
-from fitgraph.lab.coverage_tables import (
-    cells,
-    glosses_html,
-    matrix_table,
-    standings_html,
-)
 from fitgraph.lab.fields import Fields, field
-from fitgraph.lab.lacking_tables import PAGE, unserved, unserved_html, unserved_table
+from fitgraph.lab.leads import why_link
 from fitgraph.lab.look import button, dropdown, grid, heading, html, note, row, sides
 from fitgraph.lab.meter import Meter
 from fitgraph.lab.opened import OpenCatalogue
 from fitgraph.lab.saves import csv_link
 from fitgraph.model import Enquiry
-from fitgraph.report.standing_words import ORDER, WORDS
-from fitgraph.report.tallies import enquiries_table
-from fitgraph.report.unasked import unasked_text
-from fitgraph.stock import Coverage, Standing, grouping_names
+from fitgraph.report import unserved
+from fitgraph.report.as_html import blocks_html, signed_html
+from fitgraph.report.blocks import Items, Say, Tone, fault, say_all
+from fitgraph.report.standing_words import ORDER, WORDS, signed, tally_text
+from fitgraph.report.tables import Column, Table
+from fitgraph.report.tallies import (
+    NO_ENQUIRIES,
+    PIVOTS,
+    enquiries_table,
+    matrix_table,
+    meanings,
+    standings_table,
+)
+from fitgraph.report.unasked import unasked_lines, without_lines
+from fitgraph.report.values import WEIGHT
+from fitgraph.stock import Coverage, Matrix, Standing, StandingTally, grouping_names
 from fitgraph.stock.gaps import default_groupings
 from fitgraph.stock.groups import grouper
-from fitgraph.wording import plural
+from fitgraph.wording import capital, plural
 
 #: The key of all groups together.
 ALL = ""
+
+#: Enquiries listed at once; what each lacks takes a moment.
+PAGE = 6
+
+#: What cells may count, and how it is said.
+_FIGURES = {**{s.word: WORDS[s] for s in ORDER}, "unmet": "not from stock"}
 
 
 class CoveragePanel(Panel):
@@ -44,21 +57,19 @@ class CoveragePanel(Panel):
         #: By the enquiry itself: numbers may be blank, or given twice.
         self.said: dict[Enquiry, RequestExplanation | str] = {}
         self.listed: list[tuple[Enquiry, Standing]] = []
-        self._all_link = ""
         self._shown = PAGE
         names = grouping_names(opened.catalogue)
-        told = titles(opened.catalogue)
-        options = [(told.get(n, n), n) for n in names]
+        self._titles = {name: name for name in names} | titles(opened.catalogue)
+        options = [(self._titles[n], n) for n in names]
         down, across = default_groupings(opened.catalogue)
         self.rows = dropdown("Rows", options, value=down)
         self.columns = dropdown("Columns", options, value=across)
-        self.figure = dropdown(
-            "Cells count", [*((WORDS[s], s.word) for s in ORDER), ("not from stock", "unmet")]
-        )
+        self.figure = dropdown("Cells count", [(told, word) for word, told in _FIGURES.items()])
         self.standings, self.glosses, self.problems = html(), html(), html()
         self.cells = CellGrid()
         self.matrix_links = html()
         self.list, self.list_links = html(), html()
+        self.list.add_class("fg-unserved")  # its sentences get most of the width
         self.meter = Meter(
             "Stop working out", "Stop working out what the enquiries lack", self.stop
         )
@@ -101,20 +112,15 @@ class CoveragePanel(Panel):
     def show(self, coverage: Coverage) -> None:
         """Show how much is served."""
         self.coverage = coverage
-        self._all_link = csv_link(
-            "Save all enquiries as CSV", "enquiries.csv", enquiries_table(coverage)
-        )
-        text = standings_html(coverage.total) + tables.without_html(coverage.told_without)
-        self.standings.value = tables.wrap(text + self._left_out())
+        if not coverage.enquiries:
+            self.write(self.standings, Say(NO_ENQUIRIES))
+        else:
+            drawn = [_SWATCH.format(n) for n in range(len(ORDER))]
+            table = standings_table(coverage.total).beside(Column("drawn"), drawn)
+            left = unasked_lines(coverage.left_out, PAGE)
+            told = [fault("\n".join(say.text for say in left))] if left else []
+            self.write(self.standings, table, *without_lines(coverage.told_without), *told)
         self.refresh()
-
-    def _left_out(self) -> str:
-        left = () if self.coverage is None else self.coverage.left_out
-        if not left:
-            return ""
-        lines = "\n".join(unasked_text(x) for x in left[:PAGE])
-        more = f"\nAnd {len(left) - PAGE} more." if len(left) > PAGE else ""
-        return tables.alert(lines + more)
 
     def _regroup(self) -> None:
         self.refresh()
@@ -135,94 +141,102 @@ class CoveragePanel(Panel):
             return
         with self.in_words(self.problems):
             self.problems.value = ""
-            by = (self.rows.value, self.columns.value)
-            matrix = self.coverage.matrix(*by)
-            shown = None if self.figure.value == "unmet" else self._standing()
-            rows, columns, found = cells(matrix, shown)
-            told = titles(self.opened.catalogue)
-            names = [told.get(n, n) for n in by]
-            meant = glosses(self.opened.catalogue, by[0])
+            down, across = self.rows.value, self.columns.value
+            matrix, catalogue = self.coverage.matrix(down, across), self.opened.catalogue
+            rows, columns, found = cells(matrix, self.figure.value)
+            meant = glosses(catalogue, down)
             with self.fields.quietly():
                 if self.cells.chosen[0] not in rows or self.cells.chosen[1] not in columns:
                     self.cells.chosen = [ALL, ALL]
                 self.cells.show(
-                    f"{names[0]} down, {names[1]} across",
-                    "Of all enquiries of a cell, those "
-                    f"{'not served from stock' if shown is None else _served(shown)}; the bar "
-                    "shows all four kinds, as in the table above.",
+                    f"{self._titles[down]} down, {self._titles[across]} across",
+                    f"{capital(_FIGURES[self.figure.value])}, of all asked; the bar shows all four "
+                    "kinds, as in the table above.",
                     [{"key": r, "label": r or "all", "note": meant.get(r, "")} for r in rows],
                     [{"key": c, "label": c or "all"} for c in columns],
                     found,
                 )
-            self._gloss(by[1], columns)
-            self.matrix_links.value = tables.wrap(
-                csv_link("Save the matrix as CSV", "coverage.csv", matrix_table(matrix))
-                + self._all_link
+            # The rows say themselves what they mean.
+            told = meanings(catalogue, across, columns)
+            self.write(self.glosses, *([Items(say_all(told, Tone.QUIET))] if told else []))
+            everything = enquiries_table(self.coverage)
+            self.write(
+                self.matrix_links,
+                csv_link("Save the matrix as CSV", "coverage.csv", matrix_table(matrix)),
+                csv_link("Save all enquiries as CSV", "enquiries.csv", everything),
             )
             self._list()
-
-    def _standing(self) -> Standing:
-        return next(s for s in Standing if s.word == self.figure.value)
-
-    def _gloss(self, name: str, present: list[str]) -> None:
-        """Say what the columns mean; the rows say it themselves."""
-        meant = glosses(self.opened.catalogue, name)
-        title = titles(self.opened.catalogue).get(name, name)
-        terms = [(f"{title} {group}", text) for group, text in meant.items() if group in present]
-        self.glosses.value = tables.wrap(glosses_html(terms))
 
     # ------------------------------------------------------------ the chosen cell
 
     def _list(self) -> None:
         self._shown = PAGE
-        coverage, catalogue = self.coverage, self.opened.catalogue
         self.listed = []
-        if coverage is not None:
-            row_key, column_key = self.cells.chosen
-            one = grouper(catalogue, self.rows.value)
-            other = grouper(catalogue, self.columns.value)
+        if self.coverage is not None:
+            by = [grouper(self.opened.catalogue, n) for n in (self.rows.value, self.columns.value)]
+            chosen = [
+                (of, key) for of, key in zip(by, self.cells.chosen, strict=True) if key != ALL
+            ]
             self.listed = [
-                (e, s)
-                for e, s in unserved(coverage)
-                if row_key in (ALL, one(e)) and column_key in (ALL, other(e))
+                (e, s) for e, s in self.coverage.unserved if all(of(e) == key for of, key in chosen)
             ]
         self._write()
 
     def _write(self) -> None:
-        if self.coverage is None or not self.coverage.enquiries:
-            self.list.value = self.list_links.value = ""
-            self.more.disabled = True
-            return
-        where = self._where()
-        count = sum(e.weight for e, _ in self.listed)
-        caption = f"{where}: {count:g} not served from stock, in {plural(len(self.listed), 'row')}"
-        if not self.listed:
-            caption = f"{where}: every enquiry is served from stock."
-        elif len(self.listed) > self._shown:
-            caption += f"; the first {self._shown} are shown"
-        shown = self.listed[: self._shown]
-        catalogue = self.opened.catalogue
-        text = unserved_html(caption, shown, self.said, catalogue)
-        if self.listed:
-            text += (
-                '<p class="fg-note fg-on-paper">On paper are the rows that the page shows. Its '
-                f"“Save the list as CSV” has all {len(self.listed)}, and every reason.</p>"
-            )
-        self.list.value = tables.wrap(tables.with_cards(text, catalogue))
+        """Show what is listed, with what each lacks as far as that is known."""
         self.more.disabled = len(self.listed) <= self._shown
-        self.list_links.value = ""
-        if self.listed:
-            listed = unserved_table(self.listed, self.said, catalogue)
-            self.list_links.value = tables.wrap(
-                csv_link("Save the list as CSV", "unserved.csv", listed)
-            )
+        if not self.listed:
+            asked = self.coverage is not None and self.coverage.enquiries
+            none = Say(f"{self._where()}: every enquiry is served from stock.")
+            self.write(self.list, *([none] if asked else []))
+            self.write(self.list_links)
+            return
+        catalogue, listed = self.opened.catalogue, self.listed[: self._shown]
+        caution = unserved.cautions(listed, self.said, catalogue)
+        self.write(self.list, self._table(listed), self._on_paper(), cautions=caution)
+        whole = unserved.table(self.listed, self.said, catalogue)
+        self.write(self.list_links, csv_link("Save the list as CSV", "unserved.csv", whole))
+
+    def _table(self, listed: Sequence[unserved.Unserved]) -> Table:
+        catalogue = self.opened.catalogue
+
+        def first(enquiry: Enquiry, standing: Standing) -> Markup:
+            """Return a number with date and standing, and a way to why it is not served."""
+            date = Markup('<span class="fg-code fg-note">{}</span>').format(enquiry.date or "")
+            owned = [sku for sku in enquiry.have if sku in catalogue.parts]
+            way = why_link(owned, catalogue, "Why?") if owned else ""
+            lines = (enquiry.number, enquiry.date and date, signed_html(signed(standing)), way)
+            return Markup("<br>").join(line for line in lines if line)
+
+        count = sum(e.weight for e, _ in self.listed)
+        title = f"{self._where()}: {count:g} not served from stock, in "
+        title += plural(len(self.listed), "row")
+        if len(listed) < len(self.listed):
+            title += f"; the first {len(listed)} are shown"
+        return Table.of(
+            "unserved",
+            listed,
+            (Column("number", title="no."), lambda row: first(*row)),
+            (Column("count", WEIGHT), lambda row: row[0].weight),
+            (Column("enquiry"), lambda row: blocks_html(unserved.asked(row[0], catalogue))),
+            (
+                Column("lacks", title="what it lacks"),
+                lambda row: blocks_html(unserved.lacks(self.said.get(row[0]), catalogue)),
+            ),
+            title=title,
+            whole=True,
+        )
+
+    def _on_paper(self) -> Markup:
+        return Markup(
+            '<p class="fg-note fg-on-paper">On paper are the rows that the page shows. Its '
+            "“Save the list as CSV” has all {}, and every reason.</p>"
+        ).format(len(self.listed))
 
     def _where(self) -> str:
         """Return the chosen cell in words."""
-        told = titles(self.opened.catalogue)
-        by = (self.rows.value, self.columns.value)
-        pairs = zip(by, self.cells.chosen, strict=True)
-        named = [f"{told.get(name, name)} {key}" for name, key in pairs if key != ALL]
+        pairs = zip((self.rows.value, self.columns.value), self.cells.chosen, strict=True)
+        named = [f"{self._titles[name]} {key}" for name, key in pairs if key != ALL]
         return ", ".join(named) or "All enquiries"
 
     def _show_more(self) -> None:
@@ -274,10 +288,38 @@ def _cell(entry: Sequence[object]) -> list[str]:
     return [str(row_key), str(column_key)]
 
 
-def _served(standing: Standing) -> str:
+#: How a standing is drawn in the bars of cells.
+_SWATCH = Markup('<span class="fg-swatch fg-piece-{}" aria-hidden="true"></span>')
+
+
+def _told(tally: StandingTally, figure: str, where: str) -> dict[str, object] | None:
+    """Return a cell as the grid takes it; None for one in which nobody asks."""
+    if not tally.total:
+        return None
+    number = PIVOTS[figure][0](tally)
     return {
-        Standing.STOCK: "served from stock",
-        Standing.CATALOGUE: "that can be served by ordering",
-        Standing.POSSIBLY: "of which nobody can tell",
-        Standing.NEITHER: "that nothing sold serves",
-    }[standing]
+        "text": f"{number:g} of {tally.total:g}",
+        "small": f"{number / tally.total:.0%}",
+        "label": f"{where}: {tally_text(tally)}",
+        "parts": [tally.of(s) for s in ORDER],
+    }
+
+
+def cells(
+    matrix: Matrix, figure: str
+) -> tuple[list[str], list[str], list[list[dict[str, object] | None]]]:
+    """Return keys of rows and columns, the last of each for all together, and the cells.
+
+    Parameters
+    ----------
+    matrix : Matrix
+        Enquiries by two groupings.
+    figure : str
+        What cells count: a standing's word, or ``"unmet"``.
+    """
+    rows, columns = [*matrix.rows, ALL], [*matrix.columns, ALL]
+    found = [
+        [_told(matrix.cell(r, c), figure, f"{r or 'all'}, {c or 'all'}") for c in columns]
+        for r in rows
+    ]
+    return rows, columns, found

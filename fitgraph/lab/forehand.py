@@ -51,7 +51,7 @@ def slow(opened: OpenCatalogue) -> None:
         As for :func:`quick`.
     """
     from fitgraph.adapters.trials import ChangedMake
-    from fitgraph.lab.lacking_tables import PAGE, unserved
+    from fitgraph.lab.coverage_panel import PAGE
     from fitgraph.shop.weighed import weighed
 
     def scanned() -> None:
@@ -70,7 +70,7 @@ def slow(opened: OpenCatalogue) -> None:
     def lacking() -> None:
         if opened.is_wide:  # it waits until somebody asks for it
             return
-        for enquiry, _ in unserved(opened.coverage())[:PAGE]:
+        for enquiry, _ in opened.coverage().unserved[:PAGE]:
             opened.lacks(enquiry)
 
     kept = (lambda: opened.turn, lambda: opened.curve)

@@ -9,7 +9,6 @@ from typing import Any
 
 from fitgraph.lab.answering import Answering, Task
 from fitgraph.lab.coverage_panel import CoveragePanel
-from fitgraph.lab.coverage_tables import stock_verdict_html
 from fitgraph.lab.fields import Fields
 from fitgraph.lab.held_panel import StrandedPanel, WeakPanel
 from fitgraph.lab.look import button, fold, html, row, style, verdict_line
@@ -17,9 +16,10 @@ from fitgraph.lab.meter import Meter
 from fitgraph.lab.opened import OpenCatalogue
 from fitgraph.lab.restock_panel import RestockPanel
 from fitgraph.lab.session import SessionBar
-from fitgraph.lab.tables import status, wrap
 from fitgraph.lab.trend_panel import TrendPanel
 from fitgraph.records import dataclass
+from fitgraph.report.blocks import status
+from fitgraph.report.shelf import so_far
 from fitgraph.stock import Coverage, Reliance, coverage_then, reliance
 from fitgraph.stock.in_turn import InTurn
 
@@ -85,9 +85,8 @@ class StockGaps(Answering):
         """Say in one line what the page has found so far."""
         coverage, held = self.covered.coverage, self.stranded.stranded
         total = None if coverage is None else coverage.total
-        self.verdict.value = wrap(
-            stock_verdict_html(total, self.restock.plan, held, self.opened.catalogue, self.turn)
-        )
+        vocabulary = self.opened.catalogue.vocabulary
+        self.write(self.verdict, so_far(total, self.restock.plan, held, vocabulary, self.turn))
 
     def _show_turn(self, turn: InTurn) -> None:
         """Tell how many are served as pieces run out."""
@@ -154,7 +153,7 @@ class StockGaps(Answering):
         self.meter.end(told if halted else "")
         self.go_on.layout.display = None if halted else "none"
         if not whole and not halted and self.covered.coverage is None:
-            self.verdict.value = wrap(status("Not worked out; why is told below."))
+            self.write(self.verdict, status("Not worked out; why is told below."))
 
     def _halt(self) -> None:
         self._is_halted = True

@@ -83,7 +83,7 @@ class StrandedPanel(Panel):
                     stranded_shown(shown, catalogue),
                 )
                 table = with_whys(table, [[s.sku] for s in shown], catalogue)
-                self.write(self.table, status(".", lead=lead), table)
+                self.write(self.table, status("", lead=f"{lead}."), table)
             elif self.stranded:
                 self.write(self.table, Say("No stranded part is of this kind."))
             else:

@@ -179,17 +179,8 @@ class OpenCatalogue:
 
     def lacks(self, enquiry: Enquiry) -> RequestExplanation | str:
         """Return what an enquiry lacks of what is in stock, or why that is not told; asked once."""
-        from fitgraph.demand.questions import request_of
-        from fitgraph.explain.transversals import TooManySetsError
-        from fitgraph.solve import NamingError
-
         if enquiry not in self.lacking:
-            try:
-                said = self.explainer.explain(request_of(enquiry, in_stock=True))
-            except (NamingError, TooManySetsError) as error:
-                self.lacking[enquiry] = f"This could not be worked out: {error}"
-            else:
-                self.lacking[enquiry] = said
+            self.lacking[enquiry] = self.explainer.lacks(enquiry)
         return self.lacking[enquiry]
 
     def doubts(self, sku: str) -> tuple[Finding, ...]:

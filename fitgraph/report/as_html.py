@@ -96,11 +96,16 @@ def verdict_sign(verdict: Verdict) -> Markup:
     return _with_sign(verdict_class(verdict), SIGNS[verdict], WORDS[verdict])
 
 
+def signed_html(value: Signed) -> Markup:
+    """Return a word with its sign before it."""
+    return _with_sign("fg-code", value.sign, value.word)
+
+
 def _cell(value: Any, shown: str) -> Markup:
     if isinstance(value, Verdict):
         return verdict_sign(value)
     if isinstance(value, Signed):
-        return _with_sign("fg-code", value.sign, value.word)
+        return signed_html(value)
     return value if isinstance(value, Markup) else escape(plain(shown))
 
 

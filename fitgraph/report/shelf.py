@@ -9,10 +9,16 @@ from typing import Any
 from fitgraph.explain.words_rider import builds_text
 from fitgraph.model import Catalogue, Vocabulary
 from fitgraph.report import tallies
-from fitgraph.report.blocks import Block, Report, Say, Section, Tone, quiet
+from fitgraph.report.blocks import Block, Report, Say, Section, Tone, quiet, status
 from fitgraph.report.hints import Hints
 from fitgraph.report.tables import Column, Table
-from fitgraph.report.tallies import headline, tally_data
+from fitgraph.report.tallies import (
+    NO_ENQUIRIES,
+    alone_text,
+    headline,
+    tally_data,
+    turn_text,
+)
 from fitgraph.report.unasked import unasked_lines, without_lines
 from fitgraph.report.values import (
     COUNT,
@@ -24,9 +30,10 @@ from fitgraph.report.values import (
     money_of,
     number,
 )
-from fitgraph.stock import Reliance, Standing, Stranded, Weak, trend
+from fitgraph.stock import OrderPlan, Reliance, Standing, StandingTally, Stranded, Weak, trend
 from fitgraph.stock.gaps import Gaps
-from fitgraph.wording import first_of, plural
+from fitgraph.stock.in_turn import InTurn
+from fitgraph.wording import capital, first_of, plural
 
 #: So many joints and parts are named, the rest counted; data has all.
 _NAMED, _ALL = 3, 10**6
@@ -125,7 +132,11 @@ def stranded_shown(stranded: Sequence[Stranded], catalogue: Catalogue) -> Table:
         (Column("part"), lambda s: catalogue.called(s.sku)),
         (Column("pieces", COUNT), lambda s: s.pieces),
         (Column("worth", money_of(catalogue.vocabulary)), lambda s: s.value),
-        (Column("lacks", title="what it lacks"), lambda s: stranded_text(s, catalogue, _NAMED)),
+        (
+            Column("lacks", title="what it lacks"),
+            lambda s: capital(stranded_text(s, catalogue, _NAMED)),
+        ),
+        title="Dearest first",
     )
 
 
@@ -181,6 +192,44 @@ def _months(gaps: Gaps) -> Table:
 
 #: A figure for days on which nobody counted.
 _SEEN = replace(WEIGHT, blank="·")
+
+
+def so_far(
+    total: StandingTally | None,
+    plan: OrderPlan | None,
+    held: Sequence[Stranded] | None,
+    vocabulary: Vocabulary,
+    turn: InTurn | None = None,
+) -> Say:
+    """Return in one line what is served, what orders would add, and what is stranded.
+
+    Parameters
+    ----------
+    total : StandingTally or None
+        All enquiries; None while that is worked out.
+    plan : OrderPlan or None
+        The orders shown; None while they are looked for.
+    held : sequence of Stranded or None
+        Parts held without a use; None while they are looked for.
+    vocabulary : Vocabulary
+        Gives the currency.
+    turn : InTurn, optional
+        Who is served as pieces run out; None while that is worked out.
+    """
+    if total is None:
+        return status("Asking what can be served …")
+    if not total.total:
+        return status(NO_ENQUIRIES)
+    lead = f"{total.of(Standing.STOCK):g} of {total.total:g}"
+    told = [alone_text(total).removeprefix(lead)]
+    if turn is not None:
+        told.append(turn_text(turn))
+    if plan is not None and plan.lines:
+        more = plan.served - plan.before
+        told.append(f"{vocabulary.money(plan.cost)} of orders serve {more:g} more")
+    if held:
+        told.append(f"without a use, {held_text(held, vocabulary)}")
+    return status(f"{'; '.join(told)}.", lead)
 
 
 def _rest(listed: int, of: int, hints: Hints) -> tuple[Say, ...]:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 
+from fitgraph.report.values import Signed
 from fitgraph.stock import Standing, StandingTally
 
 #: The word and the sign for each standing; both always stand together.
@@ -29,6 +30,11 @@ MEANS: Mapping[Standing, str] = {
 }
 #: In the order in which they are told.
 ORDER = tuple(sorted(Standing, reverse=True))
+
+
+def signed(standing: Standing) -> Signed:
+    """Return a standing as pages show it."""
+    return Signed(SIGNS[standing], WORDS[standing])
 
 
 def tally_text(tally: StandingTally) -> str:

@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Collection, Mapping, Sequence
 from typing import Any
 
-from fitgraph.explain.glosses import glosses
+from fitgraph.explain.glosses import glosses, titles
 from fitgraph.graph.groupings import OTHER
-from fitgraph.model import Enquiry
-from fitgraph.report.blocks import Block, Report, Say, Section, Tone
+from fitgraph.model import Catalogue, Enquiry
+from fitgraph.report.blocks import Block, Report, Say, Section, Tone, say_all
+from fitgraph.report.standing_words import MEANS, ORDER, WORDS, signed
 from fitgraph.report.tables import Column, Table
 from fitgraph.report.unasked import unasked_data, without_lines
 from fitgraph.report.values import (
@@ -17,13 +18,13 @@ from fitgraph.report.values import (
     MASS,
     SHARE,
     TEXT,
+    TOLD,
     WEIGHT,
     WORD,
-    Unit,
     money_of,
     number,
 )
-from fitgraph.stock import Coverage, Standing, StandingTally, trend
+from fitgraph.stock import Coverage, Matrix, Standing, StandingTally, trend
 from fitgraph.stock.groups import grouper, grouping_names
 from fitgraph.stock.in_turn import InTurn
 from fitgraph.wording import plural
@@ -41,15 +42,6 @@ NO_ENQUIRIES = (
     "There are no enquiries in this catalogue, so nothing is asked for. Write some into its table "
     "enquiries.csv; docs/catalogue.md says how."
 )
-
-
-#: How standings are headed for people, the best first.
-_HEADS = {
-    Standing.STOCK: "stock",
-    Standing.CATALOGUE: "to order",
-    Standing.POSSIBLY: "perhaps",
-    Standing.NEITHER: "no",
-}
 
 
 def _of(standing: Standing) -> Callable[[StandingTally], float]:
@@ -104,15 +96,42 @@ def data(coverage: Coverage, by: Sequence[str]) -> dict[str, Any]:
     }
 
 
-def _tallies(name: str, key: str, tallies: Mapping[str, StandingTally]) -> Table:
-    order = sorted(Standing, reverse=True)
+def _tallies(name: str, by: Sequence[str], tallies: Mapping[Any, StandingTally]) -> Table:
+    """Return enquiries by standing for each group, or for each pair of groups."""
     return Table.of(
         name,
         list(tallies.items()),
-        (Column(key), lambda pair: pair[0]),
+        *((Column(key), lambda pair, n=n: pair[0][n]) for n, key in enumerate(by)),
         (Column("enquiries", WEIGHT, "asked"), lambda pair: pair[1].total),
-        *((Column(s.word, WEIGHT, _HEADS[s]), lambda pair, s=s: pair[1].of(s)) for s in order),
-        (Column("share", SHARE, "from stock"), lambda pair: pair[1].share()),
+        *((Column(s.word, WEIGHT, WORDS[s]), lambda pair, s=s: pair[1].of(s)) for s in ORDER),
+        (Column("share", SHARE), lambda pair: pair[1].share()),
+    )
+
+
+def _by_month(coverage: Coverage) -> Table:
+    return _tallies("by_month", ("month",), {(m,): t for m, t in trend(coverage).items()})
+
+
+def _by(coverage: Coverage, name: str) -> Table:
+    return _tallies(f"by_{name}", (name,), {(g,): t for g, t in coverage.by(name).items()})
+
+
+def matrix_table(matrix: Matrix) -> Table:
+    """Return a matrix as rows: one a cell."""
+    return _tallies("matrix", matrix.by, matrix.cells)
+
+
+def standings_table(total: StandingTally) -> Table:
+    """Return how many enquiries are served, and what becomes of the others."""
+    return Table.of(
+        "standings",
+        ORDER,
+        (Column("served", WORD), signed),
+        (Column("enquiries", WEIGHT), total.of),
+        (Column("share", SHARE), total.share),
+        (Column("means", title="there is"), MEANS.__getitem__),
+        title="Every enquiry, by the best that can be done for it. A row that stands for several "
+        "enquiries counts as many.",
     )
 
 
@@ -148,8 +167,9 @@ def tables(coverage: Coverage, by: Sequence[str]) -> tuple[Table, ...]:
     """Return enquiries with their standing; counts by each grouping, and by month."""
     return (
         enquiries_table(coverage),
-        *(_tallies(f"by_{n}", n, coverage.by(n)) for n in by),
-        *([] if "month" in by else [_tallies("by_month", "month", trend(coverage))]),
+        *(_by(coverage, n) for n in by),
+        *([matrix_table(coverage.matrix(*by))] if len(by) == SIDES else []),
+        *([] if "month" in by else [_by_month(coverage)]),
     )
 
 
@@ -206,26 +226,29 @@ def _matrix(coverage: Coverage, down: str, across: str) -> list[Block]:
         (row or _ALL, *(met(matrix.cell(row, column)) for column in (*matrix.columns, "")))
         for row in (*matrix.rows, "")
     ]
-    columns = (Column(down, TEXT, ""), *(Column(c, _RATIO) for c in (*matrix.columns, _ALL)))
+    columns = (Column(down, TEXT, ""), *(Column(c, TOLD) for c in (*matrix.columns, _ALL)))
     title = f"From stock, of all asked: {down} down, {across} across"
     return [Say(title, Tone.QUIET), Table("matrix", columns, tuple(rows))]
 
 
-#: Figures that are told as "3/5".
-_RATIO = Unit(str, str)
+def meanings(catalogue: Catalogue, name: str, present: Collection[str]) -> list[str]:
+    """Return what those groups of a grouping mean that are there, and do not say it themselves."""
+    title = titles(catalogue).get(name, name)
+    return [
+        f"{group} ({title}): {text}" if group == OTHER else f"{group}: {text}"
+        for group, text in glosses(catalogue, name).items()
+        if group in present
+    ]
 
 
 def _blocks(coverage: Coverage, by: Sequence[str]) -> tuple[Block, ...]:
     """Return how many enquiries of each group are served, and what the groups mean."""
     if len(by) < SIDES:
-        pieces: list[Block] = [_tallies(f"by_{by[0]}", by[0], coverage.by(by[0]))]
+        pieces: list[Block] = [_by(coverage, by[0])]
     else:
         pieces = _matrix(coverage, *by)
     for name in by:
-        shown, told = coverage.by(name), glosses(coverage.catalogue, name)
-        for group in [g for g in told if g in shown]:
-            which = f"{group} ({name})" if group == OTHER else group
-            pieces.append(Say(f"{which}: {told[group]}", Tone.QUIET, deep=1))
+        pieces += say_all(meanings(coverage.catalogue, name, coverage.by(name)), Tone.QUIET)
     return tuple(pieces)
 
 

@@ -6,7 +6,7 @@ from collections.abc import Sequence
 from typing import Any
 
 from fitgraph.demand.questions import LeftOut
-from fitgraph.report.blocks import Say, Tone
+from fitgraph.report.blocks import Say, Tone, say_all
 from fitgraph.wording import first_of
 
 #: Conditions that are named; data has all.
@@ -32,11 +32,9 @@ def without_lines(conditions: Sequence[str]) -> tuple[Say, ...]:
     return (Say(without_text(conditions), Tone.QUIET),) if conditions else ()
 
 
-def unasked_lines(left_out: Sequence[LeftOut], limit: int | None = None) -> tuple[Say, ...]:
-    """Return a line for each enquiry that was left out, or for the first few."""
-    return tuple(Say(unasked_text(one), Tone.QUIET) for one in left_out[:limit])
-
-
-def unasked_text(one: LeftOut) -> str:
-    """Return which enquiry was left out, and why."""
-    return f"Left out of the enquiries, {one.called}: {one.why}"
+def unasked_lines(left_out: Sequence[LeftOut], limit: int) -> tuple[Say, ...]:
+    """Return which enquiries were left out and why, the first few, and how many more."""
+    told = [f"Left out of the enquiries, {one.called}: {one.why}" for one in left_out[:limit]]
+    if (more := len(left_out) - len(told)) > 0:
+        told.append(f"And {more:,} more." if told else f"Left out of the enquiries: {more:,}.")
+    return say_all(told, Tone.QUIET, deep=0)

@@ -133,10 +133,11 @@ class Coverage:
         return self.by_keys(lambda _: "")[""] if self.enquiries else StandingTally()
 
     @property
-    def unmet(self) -> tuple[Enquiry, ...]:
-        """Return the enquiries without a certain build from stock."""
+    def unserved(self) -> list[tuple[Enquiry, Standing]]:
+        """Return the enquiries without a certain build from stock, the most frequent first."""
         pairs = zip(self.enquiries, self.standings, strict=True)
-        return tuple(e for e, s in pairs if s is not Standing.STOCK)
+        listed = [(e, s) for e, s in pairs if s is not Standing.STOCK]
+        return sorted(listed, key=lambda pair: (-pair[0].weight, pair[0].number))
 
     def by_keys(self, key: Callable[[Enquiry], str]) -> dict[str, StandingTally]:
         """Return enquiries by standing for every value of a function of theirs."""

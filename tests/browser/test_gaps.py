@@ -142,7 +142,7 @@ def test_a_cell_lists_who_is_not_served_and_what_each_lacks(
     )
     book.until("(cell) => cell.ariaPressed === 'true'", cell.element_handle())
     one, other = (grouper(shop.catalogue, name) for name in ("system", "style"))
-    found = [e for e in served.unmet if (one(e), other(e)) == (row, column)]
+    found = [e for e, _ in served.unserved if (one(e), other(e)) == (row, column)]
     change = shop.explainer.explain(request_of(found[0], in_stock=True)).changes[0]
     lacks = action_text(change.actions[0], shop.catalogue)[1:]
     page.wait_for_selector(f"tr:has-text('{found[0].number}'):has-text(\"{lacks}\")")
