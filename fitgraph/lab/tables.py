@@ -14,26 +14,10 @@ from fitgraph.report.blocks import Picture
 from fitgraph.report.cautions import cautions_on
 from fitgraph.report.cross_sections import cross_section, cross_sections
 from fitgraph.report.tables import Table
-from fitgraph.report.unasked import without_text
 from fitgraph.report.values import TOLD
-
-#: Rows shown at once; the others open on demand.
-MOST_ROWS = 10
-
-#: Joints, parts and steps named at once.
-MOST_NAMES = 3
 
 #: Figures that are told in words of their own.
 TOLD_FIGURE = TOLD
-
-
-def long_table(table: Table, most: int = MOST_ROWS) -> str:
-    """Return a table; rows beyond so many open on demand.
-
-    The page folds what is beyond (fitgraph/lab/sorting.py), so that it sorts all of them; in a
-    narrow window each row stands under itself.
-    """
-    return str(rows_html(table, table.title, "fg-rows", most))
 
 
 def plain_table(table: Table, caption: str = "", kind: str = "") -> str:
@@ -55,11 +39,6 @@ def alert(message: str) -> str:
 def status(text: str) -> str:
     """Return what is told as soon as it stands there."""
     return f'<p role="status">{escape(text)}</p>'
-
-
-def without_html(conditions: Sequence[str]) -> str:
-    """Return what did not count where it cannot be told whether something fits, if anything."""
-    return f'<p class="fg-note">{escape(without_text(conditions))}</p>' if conditions else ""
 
 
 def cautions_html(texts: Iterable[str]) -> str:
