@@ -148,7 +148,7 @@ def card_html(part: Part, opened: OpenCatalogue) -> str:
         quiet(f"{role.title} {part.sku}{gloss}"),
         facts_table(part, vocabulary),
         Markup("<p>{}</p>").format(Markup(" · ").join(filter(None, links))),
-        Section("Sizes", (sizes_table(part),)),
+        Section("Sizes", (sizes_table(part, vocabulary),)),
         Section("Joints, and what goes with it", (joints_table(part, standing, vocabulary),)),
         *((Section("Section, with the nearest parts around it", drawn),) if drawn else ()),
     )

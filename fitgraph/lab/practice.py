@@ -7,25 +7,20 @@ import random
 import secrets
 from collections.abc import Callable
 from dataclasses import replace
-from html import escape
+from functools import partial
 from pathlib import Path
 
 import ipywidgets as widgets
-from markupsafe import Markup
 
-from fitgraph.draw import conflict_svg, nests
+from fitgraph.draw import nests
 from fitgraph.draw.product import product_svg
 from fitgraph.explain.standing import nearest_combination
-from fitgraph.explain.words import size_text
 from fitgraph.graph.options import plain
-from fitgraph.lab import tables
 from fitgraph.lab.answering import Answering, Task
-from fitgraph.lab.look import fold, html, note, row, sides, style, verdict_line
+from fitgraph.lab.look import button, fold, html, note, row, sides, style, verdict_line
 from fitgraph.lab.opened import OpenCatalogue
 from fitgraph.lab.saves import csv_link
-from fitgraph.lab.tables import TOLD_FIGURE, plain_table
-from fitgraph.model import Presence
-from fitgraph.practice.leitner import DAYS, TopicCard, answered, pick
+from fitgraph.practice.leitner import TopicCard, answered, pick
 from fitgraph.practice.progress import (
     OpenRound,
     Progress,
@@ -37,18 +32,13 @@ from fitgraph.practice.progress import (
     save,
 )
 from fitgraph.practice.rounds import LEVELS, Exercise, question, topic_title, topics
-from fitgraph.report.as_html import blocks_html
+from fitgraph.report import practising
+from fitgraph.report.blocks import Block, Picture, Report, Say, fault, items, quiet, status
+from fitgraph.report.cross_sections import cross_section, cross_sections, joints_drawn
 from fitgraph.report.families import triangle_report
-from fitgraph.report.tables import Column, Table
-from fitgraph.report.values import COUNT, DATE, Unit
-from fitgraph.wording import plural
 
 #: Questions in a round.
 ROUND = 5
-
-#: Of people who have not finished a round, and who find nothing hard.
-_DAY = replace(DATE, blank="not yet")
-_HARD = Unit(lambda hard: "; ".join(hard) or "–", "; ".join, figures=False)
 
 
 class Practice(Answering):
@@ -90,15 +80,18 @@ class Practice(Answering):
             description="Level",
             layout=widgets.Layout(width="24em"),
         )
-        self.begin = self._button("Start a round", self._begin, main=True)
+        self.begin = self._button("Start a round", self._begin)
         self.state_text, self.problems = html(), html()
         self.asked_text = html()
         self.choice = widgets.RadioButtons(
             options=[], description="Your answer", layout=widgets.Layout(width="auto")
         )
-        self.answer = self._button("Answer", self._answer, main=True)
+        self.answer = self._button("Answer", self._answer)
         self.told, self.drawing = html(), html()
-        self.next = self._button("Next question", self._next, main=True)
+        self.drawing.add_class("fg-wide")
+        self.next = self._button("Next question", self._next)
+        for main in (self.begin, self.answer, self.next):
+            main.add_class("fg-main")
         self.summary_button = self._button("Show the summary", self._summarise)
         self.summary = html()
         self.unjudged, self.verdict = html(), verdict_line()
@@ -137,75 +130,37 @@ class Practice(Answering):
         self._show_state()
         self._hide_round()
 
-    def _button(
-        self, text: str, pressed: Callable[[], None], *, main: bool = False
-    ) -> widgets.Button:
-        button = widgets.Button(
-            description=text, layout=widgets.Layout(width="max-content", max_width="100%")
-        )
-        if main:
-            button.add_class("fg-main")
-
-        def press(_button: widgets.Button) -> None:
+    def _button(self, text: str, pressed: Callable[[], None]) -> widgets.Button:
+        def press() -> None:
             with self.in_words(self.problems):
-                try:
-                    pressed()
-                except ProgressError as error:
-                    self.problems.value = tables.wrap(tables.alert(str(error)))
+                pressed()
 
-        button.on_click(press)
-        return button
+        return button(text, press)
 
     # ------------------------------------------------------------ who, and how far
 
     def _named(self, _change: object) -> None:
+        self.write(self.problems)
+        self._hide_round()
+        self.progress = Progress("")
         with self.in_words(self.problems):
-            self.problems.value = ""
-            self._hide_round()
-            try:
-                name = self.learner.value.strip()
-                self.progress = load(self.folder, name) if name else Progress("")
-            except ProgressError as error:
-                self.progress = Progress("")
-                self.problems.value = tables.wrap(tables.alert(str(error)))
+            if name := self.learner.value.strip():
+                self.progress = load(self.folder, name)
             if self.progress.open is not None:
                 self.level.value = self.progress.open.level
-            self._show_state()
+        self._show_state()
 
     def _show_state(self) -> None:
         progress = self.progress
         self.begin.disabled = not progress.learner
-        begun = progress.open
-        self.begin.description = "Start a round" if begun is None else "Go on with the round"
-        if not progress.learner:
-            self.state_text.value = tables.wrap(
-                f'<p>Write your name to begin a round of {ROUND} questions.</p><p class="fg-note">'
-                "What you know comes back later, what you do not, soon. How far you are is kept "
-                "on this computer.</p>"
-            )
+        self.begin.description = "Go on with the round" if progress.open else "Start a round"
+        if progress.learner:
+            self.write(self.state_text, *practising.state(progress, self.today))
             return
-        finished = f"{plural(len(progress.rounds), 'round')} finished"
-        boxes = [sum(c.box == n + 1 for c in progress.cards.values()) for n in range(len(DAYS))]
-        due = sum(c.due <= self.today for c in progress.cards.values())
-        last = ""
-        if progress.rounds:
-            r = progress.rounds[-1]
-            last = f" The last: {r.right} of {r.asked} right, on {r.day.isoformat()}."
-        waiting = (
-            ""
-            if begun is None
-            else (f" A round of level {begun.level} waits at question {len(begun.answers) + 1}.")
-        )
-        days = ", ".join(f"{count} in box {n}" for n, count in enumerate(boxes, start=1) if count)
-        self.state_text.value = tables.wrap(
-            f'<p role="status"><strong>{escape(progress.learner)}</strong>: {finished}.{last}'
-            f"{waiting}</p>"
-            + (
-                f'<p class="fg-note">Topics: {days}; {due} due today. What you know comes back '
-                "later, what you do not, soon.</p>"
-                if days
-                else ""
-            )
+        self.write(
+            self.state_text,
+            Say(f"Write your name to begin a round of {ROUND} questions."),
+            quiet(f"{practising.COMES_BACK} How far you are is kept on this computer."),
         )
 
     def _keep(self, progress: Progress) -> None:
@@ -219,7 +174,7 @@ class Practice(Answering):
         self.question = None
 
     def _begin(self) -> None:
-        self.problems.value = ""
+        self.write(self.problems)
         if self.progress.open is None:
             level = int(self.level.value)
             seed = secrets.randbelow(10**9)
@@ -252,9 +207,9 @@ class Practice(Answering):
 
     def _show_waiting(self, _nothing: None) -> None:
         self.round_box.layout.display = "flex"
-        self.verdict.value = tables.wrap(tables.status("Making a question …"))
-        self.asked_text.value = ""
-        self.told.value = self.drawing.value = self.unjudged.value = ""
+        self.write(self.verdict, status("Making a question …"))
+        for place in (self.asked_text, self.told, self.drawing, self.unjudged):
+            self.write(place)
         for child in (self.choice, self.answer, self.next):
             child.layout.display = "none"
 
@@ -276,9 +231,8 @@ class Practice(Answering):
             self._keep(replace(self.progress, open=None))
             self._hide_round()
             self._show_state()
-            self.problems.value = tables.wrap(
-                tables.alert("This catalogue gives no question at this level. Choose another.")
-            )
+            told = "This catalogue gives no question at this level. Choose another."
+            self.write(self.problems, fault(told))
             return
         self.question = found
         at = len(begun.answers)
@@ -286,25 +240,9 @@ class Practice(Answering):
             topics_now = (*begun.topics[:at], found.topic, *begun.topics[at + 1 :])
             begun = replace(begun, topics=topics_now)
             self._keep(replace(self.progress, open=begun))
-        parts = self.opened.catalogue.parts
-        roles = self.opened.catalogue.vocabulary.roles
-        named = Markup('{}<br><span class="fg-note fg-plain">{} {}</span>')
-        table = Table.of(
-            "parts",
-            found.parts,
-            (
-                Column("part", title="Part"),
-                lambda s: named.format(parts[s].name or s, roles[parts[s].role].title, s),
-            ),
-            (Column("sizes", title="Sizes"), lambda s: Markup(self._sizes(s))),
-        )
-        self.verdict.value = tables.wrap(
-            f"<p>Question {len(begun.answers) + 1} of {len(begun.topics)}</p>"
-        )
-        self.asked_text.value = tables.wrap(
-            f"<h2>{escape(found.text)}</h2>" + (plain_table(table) if found.parts else "")
-        )
-        self.unjudged.value = tables.wrap(self._before(found))
+        self.write(self.verdict, Say(practising.place(begun, at + 1)))
+        self.write(self.asked_text, practising.asked(found, self.opened.catalogue))
+        self.write(self.unjudged, *self._before(found))
         self.choice.options = found.choices
         self.choice.value = None
         self.choice.disabled = False
@@ -312,31 +250,7 @@ class Practice(Answering):
         self.choice.layout.display = self.answer.layout.display = "flex"
         self.next.layout.display = "none"
 
-    def _sizes(self, sku: str) -> str:
-        """Return the sizes and words of a part with what they are, each in a line of its own."""
-        part = self.opened.catalogue.parts[sku]
-        kinds = self.opened.catalogue.vocabulary.roles[part.role].features
-        lines = []
-        for name, feature in part.features.items():
-            title = kinds[name].title
-            if feature.presence is Presence.ABSENT:
-                if kinds[name].dimensions:
-                    lines.append(f"{title}: none")
-                continue
-            perhaps = "perhaps " if feature.presence is Presence.UNKNOWN else ""
-            for length, size in feature.lengths.items():
-                called = (
-                    title if len(feature.lengths) == 1 else f"{title}, {length.replace('_', ' ')}"
-                )
-                # A figure stays with its limits and its unit.
-                figure = size_text(size).replace(" ", "\u00a0") if size.known else "not known"
-                lines.append(f"{perhaps}{called}: {figure}")
-            for key, word in feature.words.items():
-                called = title if key in (name, title) else f"{title}, {key.replace('_', ' ')}"
-                lines.append(f"{perhaps}{called}: {word.value or 'not known'}")
-        return "<br>".join(escape(line) for line in lines)
-
-    def _before(self, item: Exercise) -> str:
+    def _before(self, item: Exercise) -> tuple[Picture, ...]:
         """Return the parts of a question drawn to scale, with nothing said of whether they fit.
 
         Parts that share no axis have no section: they are shown where they stand in the product.
@@ -344,55 +258,44 @@ class Practice(Answering):
         catalogue = self.opened.catalogue
         shown = {catalogue.parts[s].role: plain(catalogue.parts[s]) for s in item.parts}
         found = sorted(nests(shown, catalogue.vocabulary), key=lambda n: -len(n.rings))
-        if not found:
-            named = {catalogue.parts[s].role: s for s in item.parts}
-            drawn = product_svg(catalogue, named, pressable=False) if named else ""
-            return f'<div tabindex="0" class="fg-scroll">{drawn}</div>' if drawn else ""
-        bare = replace(found[0], matings=())
-        return tables.section_html(bare, catalogue.vocabulary)
+        if found:
+            return (cross_section(replace(found[0], matings=()), catalogue.vocabulary),)
+        named = {catalogue.parts[s].role: s for s in item.parts}
+        drawn = product_svg(catalogue, named, pressable=False) if named else ""
+        return (Picture(drawn, ""),) if drawn else ()
 
     def _answer(self) -> None:
         item, begun = self.question, self.progress.open
         if item is None or begun is None:
             return
         if self.choice.value is None:
-            self.told.value = tables.wrap(tables.alert("Choose one of the answers first."))
+            self.write(self.told, fault("Choose one of the answers first."))
             return
         right = self.choice.index == item.right
         cards = dict(self.progress.cards)
         cards[item.topic] = answered(cards.get(item.topic, TopicCard()), self.today, right=right)
         answers = (*begun.answers, right)
-        progress = replace(self.progress, cards=cards, open=replace(begun, answers=answers))
+        begun = replace(begun, answers=answers)
+        progress = replace(self.progress, cards=cards, open=begun)
         over = len(answers) == len(begun.topics)
         if over:
             done = Round(begun.level, self.today, sum(answers), len(answers))
             progress = replace(progress, rounds=(*progress.rounds, done), open=None)
         self._keep(progress)
-        word = "✓ Right." if right else f"✗ Not so. Right is: {item.choices[item.right]}"
-        klass = "fg-fits" if right else "fg-fails"
-        reasons = "".join(f"<li>{escape(text)}</li>" for text in item.because)
-        end = (
-            f"<p><strong>The round is over: {sum(answers)} of {len(answers)} right.</strong></p>"
-            if over
-            else ""
-        )
-        self.verdict.value = tables.wrap(
-            f'<p role="status">Question {len(answers)} of {len(begun.topics)}: '
-            f'<strong class="{klass}">{escape(word)}</strong></p>{end}'
-        )
-        self.told.value = tables.wrap(f"<ul>{reasons}</ul>" if reasons else "")
-        self.drawing.value = tables.wrap(self._section(item))
-        self.unjudged.value = ""  # what is told now is drawn with its verdict
+        self.write(self.verdict, practising.judged(item, begun))
+        self.write(self.told, items(item.because))
+        self.write(self.drawing, *self._section(item))
+        self.write(self.unjudged)  # what is told now is drawn with its verdict
         self.choice.disabled = self.answer.disabled = True
         self.next.description = "Another round" if over else "Next question"
         self.next.layout.display = "flex"
         self._show_state()
 
-    def _section(self, item: Exercise) -> str:
+    def _section(self, item: Exercise) -> tuple[Report | Block, ...]:
         """Return the cross-section through the parts; their graph where none shows two of them."""
         catalogue = self.opened.catalogue
         if not item.drawn:
-            return str(blocks_html(triangle_report(catalogue).blocks))
+            return (triangle_report(catalogue),)
         near = nearest_combination(self.opened.explainer, item.drawn)
         roles = {catalogue.parts[sku].role for sku in item.parts}
         telling = [n for n in nests(near, catalogue.vocabulary) if len(roles & n.roles) > 1]
@@ -400,15 +303,11 @@ class Practice(Answering):
         telling.sort(key=lambda n: n.verdict)
         # A section whose joints all fit would speak against an answer that another joint gives.
         if telling and telling[0].verdict <= said.verdict:
-            return tables.sections_html(telling[:2], catalogue.vocabulary)
+            return cross_sections(telling[:2], catalogue.vocabulary)
         roles.add(catalogue.parts[item.drawn[-1]].role)
         shown = {r: o for r, o in near.items() if r in roles and o.part is not None}
         joints = (*said.conflicts, *said.joints)
-        both = (
-            conflict_svg(shown, joints, catalogue.vocabulary, narrow=narrow)
-            for narrow in (False, True)
-        )
-        return f'<div class="fg-wide">{tables.drawn_html(*both)}</div>'
+        return (joints_drawn(shown, joints, catalogue.vocabulary),)
 
     def _next(self) -> None:
         if self.progress.open is None:
@@ -420,38 +319,10 @@ class Practice(Answering):
 
     def _summarise(self) -> None:
         people, wrong = everybody(self.folder)
+        unread = (fault("\n".join(wrong)),) if wrong else ()
         if not people:
-            self.summary.value = tables.wrap(
-                "<p>Nobody has practised here yet.</p>"
-                + (tables.alert("\n".join(wrong)) if wrong else "")
-            )
+            self.write(self.summary, Say("Nobody has practised here yet."), *unread)
             return
-        rows = []
-        for person in people:
-            cards = person.cards.items()
-            hard = [
-                topic_title(self.opened, topic)
-                for topic, c in sorted(cards, key=lambda item: item[1].right - item[1].wrong)
-                if c.wrong > c.right
-            ][:3]
-            answers = sum(c.right + c.wrong for _, c in cards)
-            right = sum(c.right for _, c in cards)
-            last = max((r.day for r in person.rounds), default=None)
-            share = f"{right / answers:.0%}" if answers else "–"
-            told = f"{right} of {answers} ({share})"
-            rows.append((person.learner, len(person.rounds), answers, right, told, last, hard))
-        table = Table(
-            "practice",
-            (
-                *(Column("learner", title="Who"), Column("rounds", COUNT, "Rounds")),
-                *(Column("answers", COUNT), Column("right", COUNT)),
-                *(Column("told", TOLD_FIGURE, "Right"), Column("last_day", _DAY, "Last round")),
-                Column("hard_topics", _HARD, "More often wrong than right"),
-            ),
-            tuple(rows),
-        )
-        self.summary.value = tables.wrap(
-            plain_table(table.without("answers", "right"))
-            + str(csv_link("Save as CSV", "practice.csv", table.without("told")))
-            + (tables.alert("\n".join(wrong)) if wrong else "")
-        )
+        table = practising.learners(people, partial(topic_title, self.opened))
+        save = csv_link("Save as CSV", "practice.csv", table.without("told"))
+        self.write(self.summary, table.without("answers", "right"), save, *unread)

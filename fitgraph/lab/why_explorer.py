@@ -8,7 +8,7 @@ from typing import Any
 
 import ipywidgets as widgets
 
-from fitgraph.draw import conflict_svg, nests
+from fitgraph.draw import nests
 from fitgraph.explain import Change, Clash, Explanation, stock_text
 from fitgraph.explain.measure import Measurement
 from fitgraph.explain.standing import nearest_combination
@@ -26,7 +26,7 @@ from fitgraph.lab.session import SessionBar, SessionError
 from fitgraph.model import Option, Verdict, split_label
 from fitgraph.report import explanations, readings
 from fitgraph.report.blocks import Block, Picture, Say, fault, quiet, status
-from fitgraph.report.cross_sections import cross_section, cross_sections, telling
+from fitgraph.report.cross_sections import cross_section, cross_sections, joints_drawn, telling
 from fitgraph.solve import Request
 from fitgraph.wording import capital, plural
 
@@ -198,8 +198,7 @@ class WhyExplorer(Answering):
         labels = self._named(said)
         self._draw_product(labels, all_joints)
         drawn = self._drawn(said, near)
-        graph = partial(conflict_svg, drawn, all_joints, vocabulary, free)
-        joints = Picture(graph, "", partial(graph, narrow=True))
+        joints = joints_drawn(drawn, all_joints, vocabulary, free)
         legend = (
             "A dashed box is the nearest part there is for a role you did not name. "
             "Dashed lines do not fit, dotted ones cannot be told."

@@ -1,12 +1,13 @@
-"""Cross-sections through what sits inside one another."""
+"""Cross-sections through what sits inside one another, and parts beside their joints."""
 
 from __future__ import annotations
 
-from collections.abc import Collection, Iterable, Sequence
+from collections.abc import Collection, Iterable, Mapping, Sequence
 from functools import partial
 
-from fitgraph.draw import Nest, nest_svg
-from fitgraph.model import Verdict, Vocabulary
+from fitgraph.draw import Nest, conflict_svg, nest_svg
+from fitgraph.explain import Clash
+from fitgraph.model import Option, Verdict, Vocabulary
 from fitgraph.report.blocks import Block, Picture, Section, quiet
 
 #: Sections of one combination.
@@ -22,6 +23,17 @@ def telling(found: Iterable[Nest], roles: Collection[str]) -> list[Nest]:
 def cross_section(nest: Nest, vocabulary: Vocabulary) -> Picture:
     """Return a cross-section; what it shows is written in it."""
     drawn = partial(nest_svg, nest, vocabulary)
+    return Picture(drawn, "", partial(drawn, narrow=True))
+
+
+def joints_drawn(
+    shown: Mapping[str, Option],
+    clashes: Sequence[Clash],
+    vocabulary: Vocabulary,
+    free: frozenset[str] = frozenset(),
+) -> Picture:
+    """Return parts beside the joints that they meet in; parameters as of ``conflict_svg``."""
+    drawn = partial(conflict_svg, shown, clashes, vocabulary, free)
     return Picture(drawn, "", partial(drawn, narrow=True))
 
 

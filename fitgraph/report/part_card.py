@@ -35,12 +35,13 @@ def facts_table(part: Part, vocabulary: Vocabulary) -> Table:
     return Table("facts", (Column("what"), Column("told")), tuple(rows), headed=False)
 
 
-def sizes_table(part: Part) -> Table:
+def sizes_table(part: Part, vocabulary: Vocabulary) -> Table:
     """Return the figures of each feature of a part, and on what they rest."""
+    kinds = vocabulary.roles[part.role].features
     return Table.of(
         "sizes",
         list(part.features.items()),
-        (Column("feature"), lambda item: _words(item[0])),
+        (Column("feature"), lambda item: kinds[item[0]].title),
         (Column("figures"), lambda item: _figures(item[1])),
         whole=True,
     )
