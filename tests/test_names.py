@@ -20,7 +20,6 @@ PAIRS = {
     ("scan", "adapters", "solve"): "the scan of designs, and the engine's scan that it asks",
     ("sums", "graph", "solve"): "the sums that joints ask, and how the engine carries them",
     ("supply", "catalogue", "model"): "the supply, and the reader of its tables",
-    ("tables", "lab", "report"): "the tables of an answer, and how a page shows them",
     ("ways", "explain", "report"): "the ways, and what is shown of them",
 }
 
