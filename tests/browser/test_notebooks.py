@@ -123,11 +123,11 @@ def test_builds_are_counted_picked_and_handed_out(
     book = opened(kind, BUILDS)
     page = book.page
     shown = ".fg-form .fg-count [role=status]"
-    builds = (
+    counts = (
         f"(n) => document.querySelector({shown!r})?.innerText.match(/([0-9,]+) build/)?.[1] === n"
     )
     first = shop.engine.count(Request(have=(FORK,))).number
-    book.until(builds, f"{first:,}")
+    book.until(counts, f"{first:,}")
     # A slider moved by keyboard to its left end, then typed over.
     slider = page.get_by_label("Budget slider")
     slider.focus()
@@ -141,7 +141,7 @@ def test_builds_are_counted_picked_and_handed_out(
     )
     book.labelled("Budget").fill("300")
     expected = shop.engine.count(Request(have=(FORK,), budget=300_00))
-    book.until(builds, f"{expected.number:,}")
+    book.until(counts, f"{expected.number:,}")
     assert book.text(shown) != before
     # A dot of the front, clicked.
     book.until(
@@ -199,7 +199,7 @@ def test_builds_are_counted_picked_and_handed_out(
         "() => [...document.querySelectorAll('.fg-form input[type=text]')]"
         ".some(e => e.value === '300')"
     )
-    book.until(builds, f"{expected.number:,}")
+    book.until(counts, f"{expected.number:,}")
     # Nonsense is told in words.
     book.labelled("Budget").fill("cheap")
     page.wait_for_selector(".fg-form [role=alert]:has-text('is no amount of money')")
