@@ -74,6 +74,19 @@ def least_by_trying(
     return found
 
 
+def way_of(catalogue: Catalogue, have: dict[str, str], one: Exchanged) -> tuple[int, int, int]:
+    """Return kept parts replaced, price and changes of a way that was found."""
+    given_up = [a for a in one.along if a.instead is not None]
+    roles = catalogue.vocabulary.roles
+    gone = [p for p in one.left_out if roles[p.role].fill is not Fill.ADAPTER]
+    changes = [
+        len(a.option.services)
+        + (a.option.part not in (one.part, None) and a.option.part.sku not in have.values())
+        for a in one.along
+    ]
+    return len(given_up) + len(gone), one.total, sum(changes) + len(one.left_out)
+
+
 @pytest.mark.parametrize(
     ("name", "most"), [("hoses", 40), pytest.param("bench40", 1, marks=pytest.mark.long)]
 )
@@ -166,6 +179,28 @@ def test_work_is_done_on_what_it_may_be_done_on(data: st.DataObject) -> None:
             engine, role, list(have.values()), limit=1000, services=work, in_stock=True
         )
         assert shelf.count == shelf.today == found.today
+        from_shelf = {one.part.sku: one for one in shelf.parts}
+        for one in found.parts:
+            held = from_shelf.get(one.part.sku)
+            assert one.total_today == (None if held is None else held.total)
+            if held is not None and not one.in_stock:  # of ways alike it would have been taken
+                assert way_of(catalogue, have, held) > brute[one.part.sku]
+
+
+def test_a_way_from_the_shelf_is_told_beside_a_cheaper_one_to_order() -> None:
+    shop = the_demo().shop
+    kept = ("FORK-VEN-04", "KIT-VEN-01", "CLMP-SKE-01", "BAR-MAR-05")
+    every = shop.exchange("bar", *kept, limit=1000)
+    shelf = {
+        p["sku"]: p["total"]
+        for p in shop.exchange("bar", *kept, limit=1000, in_stock=True).to_dict()["parts"]
+    }
+    told = {p["sku"]: p for p in every.to_dict()["parts"]}
+    assert {s: p["total_today"] for s, p in told.items()} == {s: shelf.get(s) for s in told}
+    dearer = [s for s, p in told.items() if p["lacking"] and p["total_today"] is not None]
+    assert dearer and all(told[s]["total_today"] > told[s]["total"] for s in dearer)
+    one = next(o for o in every.found.parts if o.part.sku == dearer[0])
+    assert f", or today for {told[dearer[0]]['total_today']:.2f} EUR" in line(one, every.found)
 
 
 def test_a_part_that_goes_after_work_alone_is_named_and_priced() -> None:

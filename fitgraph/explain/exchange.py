@@ -7,7 +7,8 @@ on only if that is asked for; parts that would go no other way have that for the
 role that nobody named, something that goes with the rest is taken to be there, and is not priced.
 
 For every part that could be taken the way is found that replaces the fewest kept parts, of these
-the cheapest, and of these the one with the fewest changes: one pass of least costs, with that role
+the cheapest, of these the one with the fewest changes, and of these the one of which least has to
+be ordered: one pass of least costs, with that role
 last, tells what the rest comes to for each of its classes.
 
 What somebody wants of the part (lighter, cheaper, a material, a budget) leaves parts out only after
@@ -41,15 +42,16 @@ from fitgraph.solve.ranked import best_of
 from fitgraph.solve.request import Services, find_part, is_of_material
 from fitgraph.solve.space import Space
 
-#: A minor currency unit against one change more, and a kept part that is replaced against both.
-_CHANGES, _REPLACED = 64.0, float(2**36)
+#: Against a part more to be ordered: a change more, a minor currency unit, and against all of
+#: these a kept part that is replaced.
+_CHANGE, _PRICE, _REPLACED = 16.0, 1024.0, float(2**40)
 
 #: Stands for a mass or strength that nobody knows: behind all known ones.
 _LAST = float(2**40)
 
 
 #: Added to what the least way comes to, so that no way that replaces more comes to as much.
-_BEYOND = _CHANGES
+_BEYOND = _PRICE
 
 
 class Aim(Enum):
@@ -126,6 +128,9 @@ class Exchanged:
         What is taken to be there for those roles; nobody has said that it is so.
     minutes : float
         Of all work that comes along.
+    total_today : int or None
+        To pay in all with only what is on the shelf along, perhaps other parts [minor currency
+        units]; None where that does not go.
     """
 
     part: Part
@@ -138,6 +143,7 @@ class Exchanged:
     build: Build
     assumed: Mapping[str, Option]
     minutes: float
+    total_today: int | None
 
     @property
     def mass_g(self) -> float | None:
@@ -243,6 +249,7 @@ class _Question:
         self.price: dict[str, Floats] = {}
         self.changes: dict[str, Floats] = {}
         self.replaced: dict[str, Floats] = {}
+        self.lacking: dict[str, Floats] = {}
         roles = query.space.catalogue.vocabulary.roles
         for name, facts in query.space.facts.items():
             as_sold = ~facts.serviced | (work is Services.ANY)
@@ -254,6 +261,7 @@ class _Question:
                 held &= facts.stocked
             mine = facts.named(kept.get(name, frozenset()))
             self.replaced[name] = np.zeros(len(mine))
+            self.lacking[name] = (~(facts.stocked | facts.void | mine)).astype(float)
             services = np.array([len(o.services) for o in query.space.options[name]], dtype=float)
             if name == role:
                 # Without a price as well: that is a reason of its own.
@@ -273,11 +281,12 @@ class _Question:
             else:  # taken to be there
                 open_ = ~facts.serviced if roles[name].fill.free else facts.void
                 self.lets[name] = open_.copy()
-                self.price[name], self.changes[name] = 0.0 * services, 0.0 * services
+                for asked in (self.price, self.changes, self.lacking):
+                    asked[name] = np.zeros(len(mine))
 
     def cost(self, name: str) -> Floats:
-        """Return what each option of a role costs: kept parts first, then price, then changes."""
-        paid = self.price[name] * _CHANGES + self.changes[name]
+        """Return what each option of a role costs: kept parts, price, changes, what is lacking."""
+        paid = self.price[name] * _PRICE + self.changes[name] * _CHANGE + self.lacking[name]
         return self.replaced[name] * _REPLACED + paid
 
     def least(self) -> Floats:
@@ -467,7 +476,7 @@ def exchange(
     options, strengths = space.options[role], space.strength_nm[role]
     wish = _Wish(aim, budget, material, in_stock, old, _strength(space, old))
     others: dict[str, NotOffered] = {}
-    offered, now = [], []
+    offered, now = [], []  # with what each comes to from the shelf
     for sku, at in space.facts[role].places.items():
         # As sold or after work on it, whichever comes to less.
         mine = [n for n in at if every.lets[role][n]]
@@ -479,9 +488,9 @@ def exchange(
             untold = NotOffered.UNTOLD if may[mine].any() else NotOffered.SIZE
             others[sku] = NotOffered.WORK if worked else untold
             continue
-        held = bool(np.isfinite(goes_today[mine]).any())
-        paid = to_pay_today[place] if in_stock and held else to_pay[place]
-        why = wish.reason(options[place], float(strengths[place]), float(paid), held=held)
+        held = float(to_pay_today[min(mine, key=lambda n: goes_today[n])])
+        paid = held if in_stock and np.isfinite(held) else float(to_pay[place])
+        why = wish.reason(options[place], float(strengths[place]), paid, held=np.isfinite(held))
         if why is None:
             offered.append(place)
             now.append(held)
@@ -499,7 +508,7 @@ def exchange(
     }
     replaced = np.floor(cost[places] / _REPLACED)
     ranked = np.lexsort((*keys[order], replaced)).tolist()
-    today = np.array(now, dtype=bool)
+    today = np.isfinite(np.array(now, dtype=float))
     listed = ranked[:limit]
     if ends and limit:
         firsts = [np.lexsort(keys[name])[:1].tolist() for name in keys]
@@ -507,7 +516,7 @@ def exchange(
         wanted = [*ranked[:1], *(n for some in firsts for n in some), *ranked]
         few = frozenset(list(dict.fromkeys(wanted))[:limit])
         listed = [n for n in ranked if n in few]
-    rows = [_row(question, offered[n], float(cost[offered[n]]), old, named) for n in listed]
+    rows = [_row(question, offered[n], float(cost[offered[n]]), now[n], old, named) for n in listed]
     shown = frozenset(listed)
     roles = catalogue.vocabulary.roles
     told = {part.role for part in named} | {role}
@@ -532,7 +541,7 @@ def exchange(
 def _paid(cost: Floats) -> Floats:
     """Return what is to pay of what a way costs [minor currency units]."""
     finite = np.where(np.isfinite(cost), cost, 0.0)
-    paid: Floats = np.floor(np.mod(finite, _REPLACED) / _CHANGES)
+    paid: Floats = np.floor(np.mod(finite, _REPLACED) / _PRICE)
     return np.where(np.isfinite(cost), paid, np.inf)
 
 
@@ -554,7 +563,12 @@ def _minutes(vocabulary: Vocabulary, option: Option) -> float:
 
 
 def _row(
-    question: _Question, place: int, least: float, old: Part | None, named: Sequence[Part]
+    question: _Question,
+    place: int,
+    least: float,
+    today: float,
+    old: Part | None,
+    named: Sequence[Part],
 ) -> Exchanged:
     """Return one part with what has to come along."""
     space, role = question.query.space, question.role
@@ -623,4 +637,5 @@ def _row(
         ),
         assumed,
         minutes,
+        int(today) if np.isfinite(today) else None,
     )

@@ -67,6 +67,7 @@ def data(found: Exchange) -> dict[str, Any]:
             "along": [_along(a, money) for a in one.along],
             "left_out": [p.sku for p in one.left_out],
             "total": money.data(one.total),
+            "total_today": None if one.total_today is None else money.data(one.total_today),
             "minutes": number(one.minutes),
             "in_stock": one.in_stock,
             "lacking": list(one.lacking),
@@ -113,10 +114,16 @@ def shelf_words(one: Exchanged, found: Exchange) -> str:
     if one.in_stock:
         return f"{one.part.stock:,} in stock"
     lacking = [found.catalogue.parts[sku] for sku in one.lacking]
-    if lacking in ([], [one.part]):
-        return "to order"
     roles = found.catalogue.vocabulary.roles
-    return f"to order: {', '.join(roles[part.role].title for part in lacking)}"
+    which = "" if lacking == [one.part] else ": " + ", ".join(roles[p.role].title for p in lacking)
+    return f"to order{which}{_or_today(one, found)}"
+
+
+def _or_today(one: Exchanged, found: Exchange) -> str:
+    """Return what a part comes to today, where only a dearer way is on the shelf."""
+    if one.total_today is None:
+        return ""
+    return f", or today for {money_of(found.catalogue.vocabulary).show(one.total_today)}"
 
 
 def _against(one: Exchanged, found: Exchange) -> str:
@@ -144,8 +151,8 @@ def brief_line(one: Exchanged, found: Exchange) -> str:
     """Return what a part comes to with all that comes along, without naming that."""
     show = money_of(found.catalogue.vocabulary).show
     price = show(one.total) + (" with what comes along" if one.along else "")
-    held = "" if one.in_stock else "to order"
-    pieces = [price, _against(one, found), held or shelf_words(one, found)]
+    held = shelf_words(one, found) if one.in_stock else "to order" + _or_today(one, found)
+    pieces = [price, _against(one, found), held]
     return "; ".join(piece for piece in pieces if piece)
 
 
