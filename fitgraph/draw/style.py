@@ -156,7 +156,7 @@ def drawing_css() -> str:
 
 def page_css() -> str:
     """Return the rules for tables and widgets, after the colours."""
-    small, body, lead, head = (TYPE[n] for n in ("small", "body", "lead", "head"))
+    small, body, lead = (TYPE[n] for n in ("small", "body", "lead"))
     return (
         theme_css()
         + drawing_css()
@@ -164,8 +164,6 @@ def page_css() -> str:
         "color:var(--fg-ink);overflow-wrap:break-word}\n"
         ".fg-html p{margin:.35em 0}\n"
         f".fg-html h3{{font-size:{lead}px;font-weight:600;margin:.9em 0 .3em}}\n"
-        f".fg-html :is(.fg-number,.fg-number-of){{font-size:{head}px;font-weight:600;"
-        "font-variant-numeric:tabular-nums}\n"
         ".fg-html .fg-note{color:var(--fg-muted)}\n"
         f".fg-html .fg-small{{font-size:{small}px}}\n"
         f".fg-html .fg-caution{{border-left:3px solid var(--fg-line);padding:.1em 0 .1em .7em;"

@@ -3,9 +3,11 @@
 from __future__ import annotations
 
 import re
-from html import escape, unescape
+from html import unescape
 
-from fitgraph.model import Catalogue
+from markupsafe import Markup, escape
+
+from fitgraph.model import Catalogue, Part
 from fitgraph.report.as_html import MOST_WHOLE, in_sentences
 
 _SPACED = re.compile(r"([\s,;:()]+)")
@@ -17,13 +19,12 @@ _ENDS = ".!?…"
 _MANY_DIGITS = 5
 
 
-def sku_html(sku: str, name: str = "") -> str:
+def _button(part: Part) -> Markup:
     """Return a stock number that opens the card of its part."""
-    title = f' title="{escape(name)}"' if name else ""
-    kind = "fg-sku" if len(sku) <= MOST_WHOLE else "fg-sku fg-long"
-    return (
-        f'<button type="button" class="{kind}" data-sku="{escape(sku)}"{title}>'
-        f"{escape(sku)}</button>"
+    kind = "fg-sku" if len(part.sku) <= MOST_WHOLE else "fg-sku fg-long"
+    title = Markup(' title="{}"').format(part.name) if part.name else Markup("")
+    return Markup('<button type="button" class="{0}" data-sku="{1}"{2}>{1}</button>').format(
+        kind, part.sku, title
     )
 
 
@@ -44,28 +45,30 @@ def with_cards(markup: str, catalogue: Catalogue) -> str:
         Whose parts there are.
     """
 
-    def word(text: str) -> str:
-        bare = text.rstrip(_ENDS)
-        for sku in (text, bare):
-            part = catalogue.parts.get(sku) if _is_number(sku) else None
-            if part is not None:
-                number, end = sku_html(sku, part.name), escape(text[len(sku) :])
-                return f'<span class="fg-held">{number}{end}</span>' if end else number
-        return escape(text)
+    def meant(text: str) -> Part | None:
+        return catalogue.parts.get(text) if _is_number(text) else None
+
+    def word(text: str) -> Markup:
+        part = meant(text) or meant(text.rstrip(_ENDS))
+        if part is None:
+            return escape(text)
+        end = text[len(part.sku) :]
+        held = Markup('<span class="fg-held">{}{}</span>') if end else Markup("{}")
+        return held.format(_button(part), end)
 
     def sentence(text: str) -> str:
         pieces = _SPACED.split(unescape(text))  # words at even places, what parts them between
         made = [word(piece) for piece in pieces]
         said = pieces[0]
         for n in range(2, len(pieces), 2):
-            part = catalogue.parts.get(pieces[n]) if _is_number(pieces[n]) else None
+            part = meant(pieces[n])
             behind = pieces[n + 1] if n + 1 < len(pieces) else ""
             # A number in brackets behind its part's name is as small as in a table.
             bracketed = pieces[n - 1] == " (" and behind.startswith(")")
             if part and part.name and bracketed and said.endswith(part.name):
-                number = sku_html(part.sku, part.name)
-                made[n - 1], made[n + 1] = " ", escape(behind[1:])
-                made[n] = f'<small class="fg-code fg-note fg-small">({number})</small>'
+                made[n - 1], made[n + 1] = escape(" "), escape(behind[1:])
+                small = Markup('<small class="fg-code fg-note fg-small">({})</small>')
+                made[n] = small.format(_button(part))
             said += pieces[n - 1] + pieces[n]
         return "".join(made)
 

@@ -2,10 +2,9 @@
 
 from __future__ import annotations
 
-from html import escape
-
 import ipywidgets as widgets
 import plotly.graph_objects as go
+from markupsafe import escape
 
 from fitgraph.explain.triangle import TubeFigures, tube_figures
 from fitgraph.lab.answering import Answering
