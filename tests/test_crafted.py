@@ -96,8 +96,8 @@ def test_enquiries_with_one_number_keep_their_own_explanations(opened: OpenCatal
     one = replace(opened.catalogue.enquiries[0], number="", note="first")
     two = replace(opened.catalogue.enquiries[1], number="", note="second")
     said = {one: "Said of the first.", two: "Said of the second."}
+    opened.lacking.update(said)
     panel = CoveragePanel(opened, lambda: None)
-    panel.said = said
     panel.show(Coverage(opened.catalogue, (one, two), (Standing.NEITHER,) * 2, 2))
     shown = unescape(panel.list.value)
     rows = shown.split("<tr>")

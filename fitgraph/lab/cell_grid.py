@@ -6,6 +6,7 @@ a screen reader would say numbers without their places; this is the table that h
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from typing import Any
 
 import anywidget
@@ -186,14 +187,14 @@ class CellGrid(anywidget.AnyWidget):
 
     def show(
         self,
-        corner: str,
-        caption: str,
-        rows: list[dict[str, str]],
-        columns: list[dict[str, str]],
-        cells: list[list[dict[str, object] | None]],
+        corner: str = "",
+        caption: str = "",
+        rows: Sequence[dict[str, str]] = (),
+        columns: Sequence[dict[str, str]] = (),
+        cells: Sequence[list[dict[str, object] | None]] = (),
     ) -> None:
-        """Show another table; all of it goes out in one message."""
+        """Show another table, or none; all of it goes out in one message."""
         with self.hold_sync():
             self.corner, self.caption = corner, caption
-            self.rows, self.columns, self.cells = rows, columns, cells
+            self.rows, self.columns, self.cells = list(rows), list(columns), list(cells)
             self.table += 1

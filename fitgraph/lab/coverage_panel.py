@@ -7,7 +7,6 @@ from functools import partial
 
 from markupsafe import Markup
 
-from fitgraph.explain import RequestExplanation
 from fitgraph.explain.glosses import glosses, titles
 from fitgraph.lab.answering import Panel, Task
 from fitgraph.lab.cell_grid import CellGrid
@@ -54,8 +53,6 @@ class CoveragePanel(Panel):
     def __init__(self, opened: OpenCatalogue, changed: Callable[[], None]) -> None:
         super().__init__(opened, changed)
         self.coverage: Coverage | None = None
-        #: By the enquiry itself: numbers may be blank, or given twice.
-        self.said: dict[Enquiry, RequestExplanation | str] = {}
         self.listed: list[tuple[Enquiry, Standing]] = []
         self._shown = PAGE
         names = grouping_names(opened.catalogue)
@@ -136,11 +133,11 @@ class CoveragePanel(Panel):
     def refresh(self) -> None:
         """Show the matrix, and the enquiries of what is chosen in it."""
         if self.coverage is None or not self.coverage.enquiries:
-            self.cells.show("", "", [], [], [])
+            self.cells.show()
             self._list()
             return
         with self.in_words(self.problems):
-            self.problems.value = ""
+            self.write(self.problems)
             down, across = self.rows.value, self.columns.value
             matrix, catalogue = self.coverage.matrix(down, across), self.opened.catalogue
             rows, columns, found = cells(matrix, self.figure.value)
@@ -192,9 +189,9 @@ class CoveragePanel(Panel):
             self.write(self.list_links)
             return
         catalogue, listed = self.opened.catalogue, self.listed[: self._shown]
-        caution = unserved.cautions(listed, self.said, catalogue)
+        caution = unserved.cautions(listed, self.opened.lacking, catalogue)
         self.write(self.list, self._table(listed), self._on_paper(), cautions=caution)
-        whole = unserved.table(self.listed, self.said, catalogue)
+        whole = unserved.table(self.listed, self.opened.lacking, catalogue)
         self.write(self.list_links, csv_link("Save the list as CSV", "unserved.csv", whole))
 
     def _table(self, listed: Sequence[unserved.Unserved]) -> Table:
@@ -221,7 +218,7 @@ class CoveragePanel(Panel):
             (Column("enquiry"), lambda row: blocks_html(unserved.asked(row[0], catalogue))),
             (
                 Column("lacks", title="what it lacks"),
-                lambda row: blocks_html(unserved.lacks(self.said.get(row[0]), catalogue)),
+                lambda row: blocks_html(unserved.lacks(self.opened.lacking.get(row[0]), catalogue)),
             ),
             title=title,
             whole=True,
@@ -251,9 +248,7 @@ class CoveragePanel(Panel):
 
         In a catalogue in which that takes much memory, once somebody asks for it.
         """
-        wanted = [e for e, _ in self.listed[: self._shown]]
-        waits = self.opened.is_wide and not self._asked
-        waits = waits and any(e not in self.opened.lacking for e in wanted)
+        waits = self.opened.is_wide and not self._asked and bool(self._open())
         self.ask.layout.display = None if waits else "none"
         if waits:
             self.meter.end("In a catalogue as large as this one, what each lacks takes a while.")
@@ -264,20 +259,16 @@ class CoveragePanel(Panel):
         self._asked = True
         self.explain()
 
-    def _steps(self) -> Iterator[Task[RequestExplanation | str]]:
-        wanted = [e for e, _ in self.listed[: self._shown]]
-        todo = [e for e in wanted if e not in self.said]
+    def _open(self) -> list[Enquiry]:
+        """Return those shown of which nobody knows yet what they lack."""
+        shown = self.listed[: self._shown]
+        return [enquiry for enquiry, _ in shown if enquiry not in self.opened.lacking]
+
+    def _steps(self) -> Iterator[Task[object]]:
+        todo = self._open()
         for n, enquiry in enumerate(todo):
             self.meter.begin(f"Working out what each lacks: {n} of {len(todo)} so far …")
-            yield Task(
-                partial(self.opened.lacks, enquiry),
-                partial(self._say, enquiry),
-                slow=enquiry not in self.opened.lacking,
-            )
-
-    def _say(self, enquiry: Enquiry, said: RequestExplanation | str) -> None:
-        self.said[enquiry] = said
-        self._write()
+            yield Task(partial(self.opened.lacks, enquiry), lambda _: self._write())
 
     def _over(self, whole: bool) -> None:
         self.meter.end("" if whole else "Stopped. Choose a cell to go on.", stopped=not whole)

@@ -2,8 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator
-from dataclasses import replace
+from collections.abc import Iterator
 from functools import partial
 from typing import Any
 
@@ -17,20 +16,10 @@ from fitgraph.lab.opened import OpenCatalogue
 from fitgraph.lab.restock_panel import RestockPanel
 from fitgraph.lab.session import SessionBar
 from fitgraph.lab.trend_panel import TrendPanel
-from fitgraph.records import dataclass
 from fitgraph.report.blocks import status
 from fitgraph.report.shelf import so_far
 from fitgraph.stock import Coverage, Reliance, coverage_then, reliance
 from fitgraph.stock.in_turn import InTurn
-
-
-@dataclass(frozen=True, slots=True)
-class _Stage:
-    """What is worked out in one go: what is said meanwhile, and whether it was before."""
-
-    text: str
-    step: Task[Any]
-    is_known: Callable[[], bool] = lambda: False
 
 
 class StockGaps(Answering):
@@ -95,9 +84,12 @@ class StockGaps(Answering):
 
     # ------------------------------------------------------------ asking
 
-    def _stages(self) -> list[_Stage]:
-        """Return what is worked out, in the order in which it is shown; each is done once."""
-        engine = self.opened.engine
+    def _stages(self) -> list[tuple[str, Task[Any]]]:
+        """Return what is worked out, in the order in which it is shown, and what is said meanwhile.
+
+        Each is done once. What was asked before the page was opened is there with it.
+        """
+        opened, engine = self.opened, self.opened.engine
 
         def told(done: int, total: int) -> None:
             self.meter.on(done, total, "questions")
@@ -108,24 +100,20 @@ class StockGaps(Answering):
 
         def then() -> Coverage:
             today = self.covered.coverage
-            return coverage_then(engine, self.opened.supply.counts, today=today, progress=told)
+            return coverage_then(engine, opened.supply.counts, today=today, progress=told)
 
-        def singly() -> Reliance:
-            return reliance(engine, pairs=False, progress=told)
-
-        opened = self.opened
-        covered = Task(lambda: opened.coverage(told), self._show_covered)
-        held = Task(lambda: opened.stranded, self.stranded.show)
-        weak = Task(singly, partial(self.weak.show, pairs=False))
-        turn = Task(lambda: opened.turn, self._show_turn)
-        pairs = Task(lambda: reliance(engine, progress=told), pairs_found)
+        covered = Task(partial(opened.coverage, told), self._show_covered, not opened.covered)
+        held = Task(lambda: opened.stranded, self.stranded.show, not opened.knows("stranded"))
+        singly = partial(reliance, engine, pairs=False, progress=told)
+        turn = Task(lambda: opened.turn, self._show_turn, not opened.knows("turn"))
+        both = partial(reliance, engine, progress=told)
         return [
-            _Stage("Asking what can be served …", covered, lambda: opened.covered),
-            _Stage("Looking for stranded parts …", held, lambda: opened.knows("stranded")),
-            _Stage("Looking for weak points …", weak),
-            _Stage("Asking what could be served then …", Task(then, self.trend.show_then)),
-            _Stage("Serving one after the other …", turn, lambda: opened.knows("turn")),
-            _Stage("Looking for weak pairs …", pairs),
+            ("Asking what can be served …", covered),
+            ("Looking for stranded parts …", held),
+            ("Looking for weak points …", Task(singly, partial(self.weak.show, pairs=False))),
+            ("Asking what could be served then …", Task(then, self.trend.show_then)),
+            ("Serving one after the other …", turn),
+            ("Looking for weak pairs …", Task(both, pairs_found)),
         ]
 
     def _show_covered(self, found: Coverage) -> None:
@@ -141,10 +129,9 @@ class StockGaps(Answering):
 
     def _steps(self) -> Iterator[Task[Any]]:
         while self._todo:
-            stage = self._todo[0]
-            self.meter.begin(stage.text)
-            # What was asked before the page was opened is there with it.
-            yield replace(stage.step, slow=not stage.is_known())
+            text, step = self._todo[0]
+            self.meter.begin(text)
+            yield step
             del self._todo[0]
 
     def _over(self, whole: bool) -> None:

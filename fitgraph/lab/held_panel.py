@@ -10,7 +10,7 @@ from fitgraph.lab.leads import with_whys
 from fitgraph.lab.look import dropdown, grid, html, note
 from fitgraph.lab.opened import OpenCatalogue
 from fitgraph.lab.saves import csv_link
-from fitgraph.report.blocks import Say, quiet, status
+from fitgraph.report.blocks import Block, Say, quiet, status
 from fitgraph.report.shelf import (
     builds_lost,
     held_text,
@@ -77,19 +77,17 @@ class StrandedPanel(Panel):
                 if self.lacks.value in (_ANY, s.standing.word)
                 and self.role.value in (_ANY, catalogue.parts[s.sku].role)
             ]
-            if shown:
-                lead, table = (
-                    held_text(shown, catalogue.vocabulary),
-                    stranded_shown(shown, catalogue),
+            told: list[Block] = [Say("No stranded part is of this kind.")]
+            if not self.stranded:
+                told = [Say("Every part held is in some build from stock.")]
+            elif shown:
+                table = with_whys(
+                    stranded_shown(shown, catalogue), [[s.sku] for s in shown], catalogue
                 )
-                table = with_whys(table, [[s.sku] for s in shown], catalogue)
-                self.write(self.table, status("", lead=f"{lead}."), table)
-            elif self.stranded:
-                self.write(self.table, Say("No stranded part is of this kind."))
-            else:
-                self.write(self.table, Say("Every part held is in some build from stock."))
-            link = "Save these parts as CSV", "stranded.csv", stranded_table(shown, catalogue)
-            self.write(self.links, csv_link(*link))
+                told = [status("", f"{held_text(shown, catalogue.vocabulary)}."), table]
+            self.write(self.table, *told)
+            file = stranded_table(shown, catalogue)
+            self.write(self.links, csv_link("Save these parts as CSV", "stranded.csv", file))
 
 
 class WeakPanel(Panel):
@@ -119,23 +117,20 @@ class WeakPanel(Panel):
         pairs : bool
             Whether pairs were looked for.
         """
-        catalogue = self.opened.catalogue
-        if reliance.parts:
-            told = weak_shown(reliance.parts, catalogue, pairs=False), builds_lost(reliance)
-            self.write(self.parts, *told)
-        else:
-            self.write(self.parts, Say("No enquiry and no build from stock hangs on one part."))
-        if not pairs:
-            return
-        if reliance.pairs:
-            self.write(self.pairs, weak_shown(reliance.pairs, catalogue, pairs=True))
-        else:
-            self.write(self.pairs, Say("No enquiry hangs on a pair of parts."))
-        files = (("parts", reliance.parts), ("pairs", reliance.pairs))
+        place, weak = (self.pairs, reliance.pairs) if pairs else (self.parts, reliance.parts)
+        told: list[Block] = [weak_shown(weak, self.opened.catalogue, pairs=pairs)]
+        if not weak:
+            kind = "pair" if pairs else "part"
+            told = [Say(f"No enquiry and no build from stock hangs on one {kind}.")]
+        elif not pairs:
+            told.append(builds_lost(reliance))
+        self.write(place, *told)
+        files = {"parts": reliance.parts, "pairs": reliance.pairs}
         self.write(
             self.links,
             *(
-                csv_link(f"Save the {name} as CSV", f"weak-{name}.csv", weak_table(weak))
-                for name, weak in files
+                csv_link(f"Save the {name} as CSV", f"weak-{name}.csv", weak_table(found))
+                for name, found in files.items()
+                if found or pairs
             ),
         )

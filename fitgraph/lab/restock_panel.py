@@ -140,10 +140,10 @@ class RestockPanel(Panel):
             share=field(self.share, lambda share: min(max(float(share), 0.0), 100.0)),
             within=field(self.within),
         )
-        self.fields.watch(self._mode_changed, self.mode)
-        self.fields.watch(self._answer_soon, self.budget.text, self.share, self.within)
-        self.fields.watch(self._listed, self.steps)
-        self.chart.widget.on_press(0, self._clicked)
+        entries = (self.mode, self.budget.text, self.share, self.within)
+        self.fields.watch(self._answer_soon, *entries)
+        self.fields.watch(lambda: self._take(self.steps.value), self.steps)
+        self.chart.widget.on_press(0, self._take)
         question = [
             heading("Restock"),
             grid([self.mode, widgets.VBox([self.budget, self.share, self.within])], "250px"),
@@ -178,18 +178,19 @@ class RestockPanel(Panel):
         except UnitError as error:
             raise FormError(f"Budget: {error}") from None
 
-    def _mode_changed(self) -> None:
-        self._arrange()
-        self._answer_soon()
-
-    def _arrange(self) -> None:
-        spends = self.mode.value == _SPEND
-        self.budget.layout.display = "" if spends else "none"
-        self.share.layout.display = "none" if spends else ""
+    def _take(self, place: int | None) -> None:
+        """Take what a step of the curve costs as the budget."""
+        if place is None:
+            return
+        self.mode.value = _SPEND
+        vocabulary, plan = self.opened.catalogue.vocabulary, self.curve.known.plans[place]
+        self.budget.text.value = f"{vocabulary.plain_money(plan.cost)} {vocabulary.currency}"
 
     def refresh(self) -> None:
         """Show the fields of the mode that is chosen, and answer them."""
-        self._arrange()
+        spends = self.mode.value == _SPEND
+        self.budget.layout.display = "" if spends else "none"
+        self.share.layout.display = "none" if spends else ""
         self.answer()
 
     # ------------------------------------------------------------ answering
@@ -228,7 +229,7 @@ class RestockPanel(Panel):
             if known and self.curve.known.complete:
                 self._over(whole=True)
             else:
-                self._go_on()
+                self.work_out(self._todo, self.problems, self._over)
 
     def _find(self, mode: str, figure: float) -> tuple[OrderPlan, OrderPlan | None] | None:
         """Return the plan for an entry and the step after it; None while it is not known."""
@@ -251,8 +252,8 @@ class RestockPanel(Panel):
         if found is None:
             self.plan = None
             self.write(self.orders, status("Looking for these orders …"))
-            self.write(self.next)
-            self.write(self.links)
+            for place in (self.next, self.links):
+                self.write(place)
             return False
         plan, after = found
         self.plan = plan
@@ -272,7 +273,9 @@ class RestockPanel(Panel):
             csv_link("Save the curve as CSV", "curve.csv", steps),
         )
         self.chart.mark(plan)
-        self._point(plan)
+        with self.fields.quietly():
+            places = (n for n, p in enumerate(curve.known.plans) if p is plan)
+            self.steps.value = next(places, None)
         return True
 
     def _draw_curve(self, known: KnownPlans) -> None:
@@ -296,31 +299,7 @@ class RestockPanel(Panel):
         change = changed_text(before, plan, self.opened.catalogue)
         return f"{text}, {plan.served - before.served:g} more, {change}"
 
-    def _point(self, plan: OrderPlan) -> None:
-        """Choose a plan in the list of steps."""
-        plans = self.curve.known.plans
-        with self.fields.quietly():
-            self.steps.value = next((n for n, p in enumerate(plans) if p is plan), None)
-
-    # ------------------------------------------------------------ taking a step
-
-    def take(self, plan: OrderPlan) -> None:
-        """Take what a plan costs as the budget."""
-        self.mode.value = _SPEND
-        vocabulary = self.opened.catalogue.vocabulary
-        self.budget.text.value = f"{vocabulary.plain_money(plan.cost)} {vocabulary.currency}"
-
-    def _listed(self) -> None:
-        if self.steps.value is not None:
-            self.take(self.curve.known.plans[self.steps.value])
-
-    def _clicked(self, place: int) -> None:
-        self.take(self.curve.known.plans[place])
-
     # ------------------------------------------------------------ working
-
-    def _go_on(self) -> None:
-        self.work_out(self._todo, self.problems, self._over)
 
     def _todo(self) -> Iterator[Task[Any]]:
         """Yield what is to be worked out: what is asked for first, then the next step."""
@@ -335,9 +314,14 @@ class RestockPanel(Panel):
                 return
             if curve.restocking is None:
                 self.meter.begin("Asking what could be ordered …")
-                yield Task(
-                    partial(self._restocking, curve.within), partial(self._known, curve.take)
+                ask = partial(
+                    Restocking,
+                    self.opened.engine,
+                    self.opened.supply,
+                    within_days=curve.within,
+                    progress=self._progress,
                 )
+                yield Task(ask, partial(self._known, curve.take))
             elif not found:
                 self.meter.begin("Looking for these orders …")
                 yield Task(
@@ -351,10 +335,6 @@ class RestockPanel(Panel):
 
     def _progress(self, rounds: int, cuts: int) -> None:
         self.meter.detail = f"round {rounds}, {cuts} conditions learnt"
-
-    def _restocking(self, within: int | None) -> Restocking:
-        engine, supply = self.opened.engine, self.opened.supply
-        return Restocking(engine, supply, within_days=within, progress=self._progress)
 
     def _known(self, keep: Callable[[Any], None], found: Any) -> None:
         """Keep what was found, and answer with it."""
