@@ -16,6 +16,7 @@ from typer.testing import CliRunner
 from fitgraph.catalogue import CatalogueError, demo_folder, load
 from fitgraph.cli import main
 from fitgraph.errors import InputError
+from fitgraph.explain import conflict_text
 from fitgraph.explain.glosses import glosses
 from fitgraph.model import Enquiry
 from fitgraph.shop.edge import share_of
@@ -230,6 +231,26 @@ def test_gaps_names_the_first_joints_and_counts_the_others() -> None:
     assert waiting["standing"] == "possibly" and len(titles) > 4
     assert first_of(titles, 2) == f"{titles[0]}, {titles[1]} and {len(titles) - 2} more"
     assert first_of(titles[:2], 2) == f"{titles[0]}, {titles[1]}" and first_of([], 2) == ""
+
+
+def test_gaps_tells_what_the_most_frequent_unserved_lack() -> None:
+    """The command says what `fitgraph.explain` says of the same enquiries."""
+    shop = the_demo()
+    code, found = answer("gaps", "--lacks", "2")
+    assert code == 0
+    listed = shop.coverage().unserved[:2]
+    assert [one["number"] for one in found["lacking"]] == [e.number for e, _ in listed]
+    _, text = run("gaps", "--lacks", "2", "--limit", "1")
+    told = " ".join(text.split())
+    assert "184 not served from stock, in 138 rows; the first 2 are shown" in told
+    for one, (enquiry, standing) in zip(found["lacking"], listed, strict=True):
+        why = shop.explainer.lacks(enquiry)
+        assert not isinstance(why, str) and one["standing"] == standing.word
+        assert one["reasons"] == [conflict_text(c, shop.catalogue) for c in why.conflicts]
+        assert one["change"] == one["ways"][0] and len(one["ways"]) == len(why.changes)
+        assert f"{len(why.conflicts)} reasons, {len(why.changes)} ways out: --json" in told
+        assert one["change"] in told and f"fitgraph why {' '.join(enquiry.have)}" in told
+    assert answer("gaps", "--by", "material", "--by", "system")[1]["lacking"] == []
 
 
 def test_workers_answer_the_same(folder: Path) -> None:

@@ -77,6 +77,15 @@ def gaps(
     limit: Annotated[
         int, typer.Option(metavar="K", min=0, max=1000, help="How many parts to list of a sort.")
     ] = 8,
+    lacks: Annotated[
+        int,
+        typer.Option(
+            metavar="N",
+            min=0,
+            max=1000,
+            help="Tell what the first N enquiries that stock does not serve lack.",
+        ),
+    ] = 0,
     workers: Workers = 1,
     json: AsJson = False,
     csv: AsCsv = False,
@@ -88,6 +97,7 @@ def gaps(
         answer = shop.gaps(
             [*(groups or ()), *(by or ())] or None,
             limit=limit,
+            lacks=lacks,
             executor=executor,
             progress=progress,
         )

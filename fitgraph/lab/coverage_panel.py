@@ -7,6 +7,7 @@ from functools import partial
 
 from markupsafe import Markup
 
+from fitgraph.explain import RequestExplanation
 from fitgraph.explain.glosses import glosses, titles
 from fitgraph.lab.answering import Panel, Task
 from fitgraph.lab.cell_grid import CellGrid
@@ -35,7 +36,7 @@ from fitgraph.report.values import WEIGHT
 from fitgraph.stock import Coverage, Matrix, Standing, StandingTally, grouping_names
 from fitgraph.stock.gaps import default_groupings
 from fitgraph.stock.groups import grouper
-from fitgraph.wording import capital, plural
+from fitgraph.wording import capital
 
 #: The key of all groups together.
 ALL = ""
@@ -189,7 +190,7 @@ class CoveragePanel(Panel):
             self.write(self.list_links)
             return
         catalogue, listed = self.opened.catalogue, self.listed[: self._shown]
-        caution = unserved.cautions(listed, self.opened.lacking, catalogue)
+        caution = unserved.cautions((self.opened.lacking.get(e) for e, _ in listed), catalogue)
         self.write(self.list, self._table(listed), self._on_paper(), cautions=caution)
         whole = unserved.table(self.listed, self.opened.lacking, catalogue)
         self.write(self.list_links, csv_link("Save the list as CSV", "unserved.csv", whole))
@@ -205,11 +206,10 @@ class CoveragePanel(Panel):
             lines = (enquiry.number, enquiry.date and date, signed_html(signed(standing)), way)
             return Markup("<br>").join(line for line in lines if line)
 
-        count = sum(e.weight for e, _ in self.listed)
-        title = f"{self._where()}: {count:g} not served from stock, in "
-        title += plural(len(self.listed), "row")
-        if len(listed) < len(self.listed):
-            title += f"; the first {len(listed)} are shown"
+        def lacking(said: RequestExplanation | str | None) -> Markup:
+            first, whole = unserved.lacks(said, catalogue), unserved.in_full(said, catalogue)
+            return blocks_html(first) + blocks_html(whole)
+
         return Table.of(
             "unserved",
             listed,
@@ -218,9 +218,9 @@ class CoveragePanel(Panel):
             (Column("enquiry"), lambda row: blocks_html(unserved.asked(row[0], catalogue))),
             (
                 Column("lacks", title="what it lacks"),
-                lambda row: blocks_html(unserved.lacks(self.opened.lacking.get(row[0]), catalogue)),
+                lambda row: lacking(self.opened.lacking.get(row[0])),
             ),
-            title=title,
+            title=f"{self._where()}: {unserved.listed_text(self.listed, len(listed))}",
             whole=True,
         )
 

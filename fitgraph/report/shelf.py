@@ -8,7 +8,7 @@ from typing import Any
 
 from fitgraph.explain.words_rider import builds_text
 from fitgraph.model import Catalogue, Vocabulary
-from fitgraph.report import tallies
+from fitgraph.report import tallies, unserved
 from fitgraph.report.blocks import Block, Report, Say, Section, Tone, quiet, status
 from fitgraph.report.hints import Hints
 from fitgraph.report.tables import Column, Table
@@ -20,6 +20,7 @@ from fitgraph.report.tallies import (
     turn_text,
 )
 from fitgraph.report.unasked import unasked_lines, without_lines
+from fitgraph.report.unserved import Lacking
 from fitgraph.report.values import (
     COUNT,
     FINE_SHARE,
@@ -39,11 +40,13 @@ from fitgraph.wording import capital, first_of, plural
 _NAMED, _ALL = 3, 10**6
 
 
-def data(gaps: Gaps) -> dict[str, Any]:
+def data(gaps: Gaps, said: Lacking) -> dict[str, Any]:
     """Return the answer in the shape that docs/commands.md describes."""
     amount = money_of(gaps.coverage.catalogue.vocabulary).data
     told = tallies.data(gaps.coverage, gaps.by)
     more = {
+        "lacking": _lacking_table(gaps, said).entries(),
+        "cautions": list(_cautions(gaps, said)),
         "weak": weak_table([w for w in gaps.reliance.parts if w.enquiries]).entries(),
         "weak_pairs": weak_table(gaps.reliance.pairs).entries(),
         "builds": gaps.reliance.builds,
@@ -64,13 +67,31 @@ _ORDER = (
         "means",
         "matrix",
         "unmet",
+        "lacking",
         "weak",
         "weak_pairs",
         "builds",
         "stranded",
     ),
-    *("stranded_value", "months", "months_then", "left_out", "told_without", "currency"),
+    *(
+        "stranded_value",
+        "months",
+        "months_then",
+        "left_out",
+        "told_without",
+        "currency",
+        "cautions",
+    ),
 )
+
+
+def _lacking_table(gaps: Gaps, said: Lacking) -> Table:
+    listed = [(e, s) for e, s in gaps.coverage.unserved if e in said]
+    return unserved.table(listed, said, gaps.coverage.catalogue)
+
+
+def _cautions(gaps: Gaps, said: Lacking) -> tuple[str, ...]:
+    return unserved.cautions(said.values(), gaps.coverage.catalogue)
 
 
 def weak_table(weak: Sequence[Weak]) -> Table:
@@ -149,12 +170,13 @@ def held_text(stranded: Sequence[Stranded], vocabulary: Vocabulary) -> str:
     )
 
 
-def tables(gaps: Gaps) -> tuple[Table, ...]:
-    """Return enquiries and counts of them, stranded parts, and what much depends on."""
+def tables(gaps: Gaps, said: Lacking) -> tuple[Table, ...]:
+    """Return enquiries, counts of them and what they lack, stranded parts, and weak ones."""
     return (
         *tallies.tables(gaps.coverage, gaps.by),
         stranded_table(gaps.stranded, gaps.coverage.catalogue),
         weak_table([*gaps.reliance.parts, *gaps.reliance.pairs]),
+        _lacking_table(gaps, said),
     )
 
 
@@ -237,13 +259,15 @@ def _rest(listed: int, of: int, hints: Hints) -> tuple[Say, ...]:
     return (Say(f"{of - listed:,} more: {hints.limit}", Tone.QUIET, deep=1),) if of > listed else ()
 
 
-def report(gaps: Gaps, limit: int, hints: Hints) -> Report:
+def report(gaps: Gaps, said: Lacking, limit: int, hints: Hints) -> Report:
     """Return the answer for people.
 
     Parameters
     ----------
     gaps : Gaps
         The answer.
+    said : mapping of Enquiry to RequestExplanation or str
+        What enquiries lack, of those that are told.
     limit : int
         How many parts are listed of each sort.
     hints : Hints
@@ -252,6 +276,7 @@ def report(gaps: Gaps, limit: int, hints: Hints) -> Report:
     coverage, reliance = gaps.coverage, gaps.reliance
     catalogue = coverage.catalogue
     pieces = list(tallies.report(coverage, gaps.by).blocks)
+    pieces += unserved.sections(coverage.unserved, said, catalogue, hints)
     depends: list[Block] = []
     alone = [w for w in reliance.parts if w.enquiries]
     for weak, pairs in ((alone, False), (reliance.pairs, True)):
@@ -270,4 +295,5 @@ def report(gaps: Gaps, limit: int, hints: Hints) -> Report:
         pieces.append(Section("Unmet over time", (months,)))
     pieces += unasked_lines(coverage.left_out, limit)
     pieces += without_lines(coverage.told_without)
-    return Report(headline(coverage.total, gaps.in_turn), tuple(pieces))
+    told = headline(coverage.total, gaps.in_turn)
+    return Report(told, tuple(pieces), _cautions(gaps, said))

@@ -10,6 +10,7 @@ from fitgraph.draw.style import WORDS
 from fitgraph.explain.words import the_part
 from fitgraph.model import Verdict
 from fitgraph.records import dataclass
+from fitgraph.report.as_json import plain_value
 from fitgraph.report.values import TEXT, Unit
 
 
@@ -123,7 +124,7 @@ class Table:
         """Return plain values as JSON has them: several in one cell as a list."""
         return [
             {
-                c.key: list(v) if c.unit.several else c.unit.data(v)
+                c.key: list(v) if c.unit.several else plain_value(c.unit.data(v))
                 for c, v in zip(self.columns, row, strict=True)
             }
             for row in self.rows

@@ -2,21 +2,26 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import replace
 
 from fitgraph.explain import Conflict, RequestExplanation, action_text, conflict_text
 from fitgraph.model import Catalogue, Enquiry
-from fitgraph.report.blocks import Block, Say, Section, items, quiet
-from fitgraph.report.explanations import change_cautions
+from fitgraph.report.blocks import Block, Say, Section, Tone, items
+from fitgraph.report.explanations import change_cautions, change_text
+from fitgraph.report.hints import Hints
+from fitgraph.report.standing_words import WORDS
 from fitgraph.report.tables import Column, Table
-from fitgraph.report.values import DATE, LIST, WEIGHT, WORD
+from fitgraph.report.values import DATE, LIST, WEIGHT, WORD, Unit
 from fitgraph.stock import Standing
 from fitgraph.units import show_mass
 from fitgraph.wording import capital, plural
 
 #: Parts and steps named at once.
 _NAMED = 3
+
+#: Several sentences in one cell.
+_SENTENCES = Unit(" ".join, " ".join, figures=False, blank="", several=True)
 
 #: An enquiry, and how far it can be met.
 Unserved = tuple[Enquiry, Standing]
@@ -35,15 +40,19 @@ def _wanted_text(enquiry: Enquiry, catalogue: Catalogue) -> str:
     return ", ".join(told) or "no limits"
 
 
+def _quiet(text: str) -> Say:
+    return Say(text, Tone.QUIET, deep=1)
+
+
 def asked(enquiry: Enquiry, catalogue: Catalogue) -> tuple[Block, ...]:
     """Return what an enquiry asks for: what about, within which limits, around which parts."""
-    about = [Say(": ".join(filter(None, (enquiry.style, enquiry.note))))]
-    wanted = quiet(_wanted_text(enquiry, catalogue))
+    about = ": ".join(filter(None, (enquiry.style, enquiry.note)))
     named = ", ".join(map(catalogue.called, enquiry.have))
-    owned: Block = quiet(f"owns {named or 'nothing yet'}")
+    owned: Block = _quiet(f"owns {named or 'nothing yet'}")
     if len(enquiry.have) > _NAMED:
-        owned = Section(f"owns {len(enquiry.have)} parts", (quiet(named),), folded=True)
-    return (*(say for say in about if say.text), wanted, owned)
+        owned = Section(f"owns {len(enquiry.have)} parts", (_quiet(named),), folded=True)
+    wanted = _quiet(_wanted_text(enquiry, catalogue))
+    return (*((Say(about, deep=1),) if about else ()), wanted, owned)
 
 
 def _without_joints(conflict: Conflict) -> Conflict:
@@ -51,8 +60,8 @@ def _without_joints(conflict: Conflict) -> Conflict:
     return replace(conflict, elements=kept) if kept else conflict
 
 
-def lacks(said: RequestExplanation | str | None, catalogue: Catalogue) -> tuple[Block, ...]:
-    """Return what an enquiry lacks: the smallest change, the first reason, and the others.
+def lacks(said: RequestExplanation | str | None, catalogue: Catalogue) -> tuple[Say, ...]:
+    """Return what an enquiry lacks: the smallest change, and the first reason.
 
     Parameters
     ----------
@@ -62,52 +71,84 @@ def lacks(said: RequestExplanation | str | None, catalogue: Catalogue) -> tuple[
         Its parts and words.
     """
     if said is None:
-        return (quiet("not worked out yet"),)
+        return (_quiet("not worked out yet"),)
     if isinstance(said, str):
-        return (Say(said),)
-    steps = [[action_text(a, catalogue) for a in c.actions] for c in said.changes]
+        return (Say(said, deep=1),)
     first = "No change of it makes a build."
-    if steps:
-        more = len(steps[0]) - _NAMED
+    if said.changes:
+        steps = [action_text(a, catalogue) for a in said.changes[0].actions]
+        more = len(steps) - _NAMED
         rest = f"; and {plural(more, 'more step')}" if more > 0 else ""
-        first = f"{capital('; '.join(steps[0][:_NAMED]))}{rest}."
-    told: list[Block] = [Say(first)]
-    if said.conflicts:
-        told.append(quiet(conflict_text(_without_joints(said.conflicts[0]), catalogue)))
+        first = f"{capital('; '.join(steps[:_NAMED]))}{rest}."
+    reasons = (conflict_text(_without_joints(c), catalogue) for c in said.conflicts[:1])
+    return (Say(first, deep=1), *map(_quiet, reasons))
+
+
+def _ways(said: RequestExplanation, catalogue: Catalogue) -> list[str]:
+    return [f"{capital(change_text(c, catalogue, ways=False))}." for c in said.changes]
+
+
+def in_full(said: RequestExplanation | str | None, catalogue: Catalogue) -> tuple[Section, ...]:
+    """Return every reason and every way out, where :func:`lacks` does not tell them all."""
+    if not isinstance(said, RequestExplanation) or not (said.conflicts or said.changes[1:]):
+        return ()
     reasons = [conflict_text(c, catalogue) for c in said.conflicts]
-    ways = [f"{capital('; '.join(way))}." for way in steps]
-    if reasons or len(ways) > 1:
-        inner: list[Block] = []
-        for head, texts in (("Reasons:", reasons), ("Ways out:", ways)):
-            inner += [Say(head), items(texts)] if texts else []
-        count = f"{plural(len(reasons), 'reason')}, {plural(len(ways), 'way')} out"
-        told.append(Section(count, tuple(inner), folded=True))
-    return tuple(told)
+    ways = _ways(said, catalogue)
+    told: list[Block] = []
+    for head, texts in (("Reasons:", reasons), ("Ways out:", ways)):
+        told += [Say(head), items(texts)] if texts else []
+    count = f"{plural(len(reasons), 'reason')}, {plural(len(ways), 'way')} out"
+    return (Section(count, tuple(told), folded=True),)
 
 
-def cautions(listed: Sequence[Unserved], said: Lacking, catalogue: Catalogue) -> tuple[str, ...]:
+def listed_text(every: Sequence[Unserved], shown: int) -> str:
+    """Return how many enquiries are not served, and how many of their rows are shown."""
+    count = sum(enquiry.weight for enquiry, _ in every)
+    text = f"{count:g} not served from stock, in {plural(len(every), 'row')}"
+    return text if shown >= len(every) else f"{text}; the first {shown} are shown"
+
+
+def sections(
+    every: Sequence[Unserved], said: Lacking, catalogue: Catalogue, hints: Hints
+) -> list[Section]:
+    """Return those enquiries of which it was worked out what they lack, one after the other."""
+    listed = [(enquiry, standing) for enquiry, standing in every if enquiry in said]
+    told = []
+    for enquiry, standing in listed:
+        day = "" if enquiry.date is None else enquiry.date.isoformat()
+        often = f", {enquiry.weight:g} times" if enquiry.weight != 1 else ""
+        rest = [f"{more.title}: {hints.rest}" for more in in_full(said[enquiry], catalogue)]
+        if enquiry.have:
+            rest.append(f"To see why: {hints.ask('why', enquiry.have)}")
+        found = *asked(enquiry, catalogue), *lacks(said[enquiry], catalogue), *map(_quiet, rest)
+        told.append(Section(f"{enquiry.called}{often}: {WORDS[standing]}", found, aside=day))
+    title = f"What the unserved lack: {listed_text(every, len(listed))}"
+    return [Section(title, tuple(told))] if told else []
+
+
+def cautions(
+    said: Iterable[RequestExplanation | str | None], catalogue: Catalogue
+) -> tuple[str, ...]:
     """Return the cautions on the work that is told of enquiries."""
-    found = [said.get(enquiry) for enquiry, _ in listed]
-    changes = [c for one in found if isinstance(one, RequestExplanation) for c in one.changes]
+    changes = [c for one in said if isinstance(one, RequestExplanation) for c in one.changes]
     return change_cautions(changes, catalogue)
 
 
 def table(listed: Sequence[Unserved], said: Lacking, catalogue: Catalogue) -> Table:
     """Return enquiries as data; what has not been worked out yet is left blank."""
 
-    def change(enquiry: Enquiry) -> str:
-        why = said.get(enquiry)
-        found = why.changes[:1] if isinstance(why, RequestExplanation) else ()
-        return "; ".join(action_text(a, catalogue) for one in found for a in one.actions)
-
-    def reasons(enquiry: Enquiry) -> str:
+    def reasons(enquiry: Enquiry) -> list[str]:
         why = said.get(enquiry)
         if isinstance(why, RequestExplanation):
-            return " ".join(conflict_text(c, catalogue) for c in why.conflicts)
-        return why or ""
+            return [conflict_text(c, catalogue) for c in why.conflicts]
+        return [why] if why else []
+
+    def ways(enquiry: Enquiry) -> list[str]:
+        why = said.get(enquiry)
+        return _ways(why, catalogue) if isinstance(why, RequestExplanation) else []
 
     return Table.of(
-        "unserved",
+        "lacking",
         listed,
         (Column("number"), lambda row: row[0].number),
         (Column("date", DATE), lambda row: row[0].date),
@@ -116,6 +157,7 @@ def table(listed: Sequence[Unserved], said: Lacking, catalogue: Catalogue) -> Ta
         (Column("style"), lambda row: row[0].style),
         (Column("note"), lambda row: row[0].note),
         (Column("owned", LIST), lambda row: row[0].have),
-        (Column("change"), lambda row: change(row[0])),
-        (Column("reasons"), lambda row: reasons(row[0])),
+        (Column("change"), lambda row: "".join(ways(row[0])[:1])),
+        (Column("reasons", _SENTENCES), lambda row: reasons(row[0])),
+        (Column("ways", _SENTENCES), lambda row: ways(row[0])),
     )

@@ -33,6 +33,7 @@ if TYPE_CHECKING:
     from fitgraph.report.blocks import Report
     from fitgraph.report.readings import Ranked
     from fitgraph.report.sides import Compared
+    from fitgraph.report.unserved import Lacking
     from fitgraph.solve import TreeEngine
     from fitgraph.stock import Coverage
     from fitgraph.stock.gaps import Gaps
@@ -699,6 +700,8 @@ class GapsAnswer(Answer):
     ----------
     found : Gaps
         Coverage, stranded parts and what much depends on.
+    said : mapping of Enquiry to RequestExplanation or str
+        What enquiries lack, of those of which it was asked.
     limit : int
         How many parts are listed of each sort.
 
@@ -707,14 +710,16 @@ class GapsAnswer(Answer):
     >>> import fitgraph
     >>> shop = fitgraph.open()
     >>> shop.gaps().tables
-    ('enquiries', 'by_system', 'by_material', 'by_month', 'stranded', 'weak')
+    ('enquiries', 'by_system', 'by_material', 'matrix', 'by_month', 'stranded', 'weak', 'lacking')
     """
 
     _module = "shelf"
+    _about = ("found", "said")
     _shown = ("limit",)
     _hinted = True
 
     found: Gaps
+    said: Lacking
     limit: int = 8
 
 

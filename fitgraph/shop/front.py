@@ -735,6 +735,7 @@ class Shop:
         by: Names | None = None,
         *,
         limit: int = 8,
+        lacks: int = 0,
         executor: Executor | None = None,
         progress: Progress | None = None,
     ) -> GapsAnswer:
@@ -746,6 +747,9 @@ class Shop:
             As in :meth:`coverage`.
         limit : int
             How many parts are shown of each sort.
+        lacks : int
+            Of how many enquiries that stock does not serve it is told what each lacks, the most
+            frequent first. Each takes a moment.
 
         Raises
         ------
@@ -764,7 +768,9 @@ class Shop:
         names, limit = self._groupings(by), whole_of(limit, "limit")
         counts = self._loaded.supply.counts
         found = gaps(self.engine, counts, names, executor=executor, progress=progress)
-        return GapsAnswer(found, limit)
+        listed = found.coverage.unserved[: whole_of(lacks, "lacks")]
+        said = {enquiry: self.explainer.lacks(enquiry) for enquiry, _ in listed}
+        return GapsAnswer(found, said, limit)
 
     def restock(
         self,
