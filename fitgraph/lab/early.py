@@ -8,11 +8,11 @@ pressed yet. Links and what folds by itself work at once.
 from __future__ import annotations
 
 from collections.abc import Callable
-from html import escape
 from typing import Any
 
 import anywidget
 import ipywidgets as widgets
+from markupsafe import Markup, escape
 
 from fitgraph.lab.cell_grid import CellGrid
 from fitgraph.lab.choices import Choices
@@ -41,7 +41,7 @@ _CSS = (
 _NOT_LAYOUT = ("grid_area",)
 
 
-def early_html(component: widgets.Widget) -> str:
+def early_html(component: widgets.Widget) -> Markup:
     """Return a component as it stands, as HTML without any control that could be pressed.
 
     Parameters
@@ -51,34 +51,34 @@ def early_html(component: widgets.Widget) -> str:
 
     Returns
     -------
-    str
+    Markup
         One element; its class is ``fg-early``.
     """
     sheets: dict[str, None] = {}
-    inner = "".join(_shown(child, sheets) for child in component.children)
+    inner = Markup("").join(_shown(child, sheets) for child in component.children)
     # The rules of what takes part say "inside the form", which the copy is not.
     inner = inner.replace(".fg-form", ":is(.fg-form,.fg-early)")
-    return (
-        f'<div class="fg fg-early" aria-busy="true"><style>{_CSS}{"".join(sheets)}</style>'
-        f"{inner}</div>"
+    rules = Markup(_CSS + "".join(sheets))
+    return Markup('<div class="fg fg-early" aria-busy="true"><style>{}</style>{}</div>').format(
+        rules, inner
     )
 
 
-def _shown(widget: Any, sheets: dict[str, None]) -> str:
+def _shown(widget: Any, sheets: dict[str, None]) -> Markup:
     """Return one widget with all that it is made of; style sheets are gathered."""
     display = getattr(getattr(widget, "layout", None), "display", None)
     if display == "none":
-        return ""
+        return Markup("")
     if isinstance(widget, anywidget.AnyWidget) and isinstance(getattr(widget, "_css", None), str):
         sheets[widget._css] = None
     for kind, show in _WRITERS:
         if isinstance(widget, kind):
             return show(widget, sheets)
-    return ""
+    return Markup("")
 
 
-def _open(widget: Any, *classes: str) -> str:
-    """Return the start of a widget's element, with its classes and its layout."""
+def _within(widget: Any, inner: Markup, *classes: str) -> Markup:
+    """Return a widget's element, with its classes and its layout, around what is in it."""
     layout = widget.layout
     rules = ";".join(
         f"{name.replace('_', '-')}:{value}"
@@ -87,10 +87,16 @@ def _open(widget: Any, *classes: str) -> str:
     )
     own = (c for c in getattr(widget, "_dom_classes", ()) if c != "fg-form")
     named = " ".join((*classes, *own))
-    return f'<div class="{escape(named)}" style="{escape(rules)}">'
+    return Markup('<div class="{}" style="{}">{}</div>').format(named, rules, inner)
 
 
-def _box(widget: Any, sheets: dict[str, None]) -> str:
+def _labelled(widget: Any, control: Markup) -> Markup:
+    """Return a field with what it is called before it."""
+    label = Markup("<span>{}</span>").format(widget.description)
+    return _within(widget, label + control, "fg-field")
+
+
+def _box(widget: Any, sheets: dict[str, None]) -> Markup:
     kind = (
         "fg-cells-in"
         if isinstance(widget, widgets.GridBox)
@@ -98,128 +104,127 @@ def _box(widget: Any, sheets: dict[str, None]) -> str:
         if isinstance(widget, widgets.VBox)
         else "fg-across"
     )
-    inner = "".join(_shown(child, sheets) for child in widget.children)
-    return f"{_open(widget, 'fg-box', kind)}{inner}</div>"
+    inner = Markup("").join(_shown(child, sheets) for child in widget.children)
+    return _within(widget, inner, "fg-box", kind)
 
 
-def _words(widget: Any, _sheets: dict[str, None]) -> str:
-    text = widget.value.replace("<button", "<button disabled")
-    return f'{_open(widget, "widget-html")}<div class="widget-html-content">{text}</div></div>'
+def _words(widget: Any, _sheets: dict[str, None]) -> Markup:
+    text = Markup(widget.value.replace("<button", "<button disabled"))
+    inner = Markup('<div class="widget-html-content">{}</div>').format(text)
+    return _within(widget, inner, "widget-html")
 
 
-def _button(widget: Any, _sheets: dict[str, None]) -> str:
+def _button(widget: Any, _sheets: dict[str, None]) -> Markup:
     classes = " ".join(("jupyter-button", *widget._dom_classes))
-    return f'<button class="{classes}" disabled>{escape(widget.description)}</button>'
+    return Markup('<button class="{}" disabled>{}</button>').format(classes, widget.description)
 
 
-def _field(widget: Any, _sheets: dict[str, None]) -> str:
+def _field(widget: Any, _sheets: dict[str, None]) -> Markup:
     value = getattr(widget, "label", None) or getattr(widget, "value", "")
-    hint = escape(str(getattr(widget, "placeholder", "")))
-    return (
-        f"{_open(widget, 'fg-field')}<span>{escape(widget.description)}</span>"
-        f'<input type="text" aria-label="{escape(widget.description)}" placeholder="{hint}" '
-        f'value="{escape(str(value or ""))}" disabled></div>'
+    control = Markup(
+        '<input type="text" aria-label="{}" placeholder="{}" value="{}" disabled>'
+    ).format(widget.description, getattr(widget, "placeholder", ""), value or "")
+    return _labelled(widget, control)
+
+
+def _tick(widget: Any, _sheets: dict[str, None]) -> Markup:
+    told = Markup('<label><input type="checkbox" disabled{}> {}</label>').format(
+        Markup(" checked" * widget.value), widget.description
     )
+    return _within(widget, told, "fg-field")
 
 
-def _tick(widget: Any, _sheets: dict[str, None]) -> str:
-    on = " checked" if widget.value else ""
-    return (
-        f'{_open(widget, "fg-field")}<label><input type="checkbox" disabled{on}> '
-        f"{escape(widget.description)}</label></div>"
-    )
-
-
-def _options(widget: Any, _sheets: dict[str, None]) -> str:
+def _options(widget: Any, _sheets: dict[str, None]) -> Markup:
     """Return what a list offers, the first few; which is chosen is said with the answer."""
     texts = [o if isinstance(o, str) else o[0] for o in widget.options][: widget.rows]
-    inner = "".join(f"<option>{escape(str(text))}</option>" for text in texts)
-    return (
-        f"{_open(widget, 'fg-field')}<span>{escape(widget.description)}</span>"
-        f'<select aria-label="{escape(widget.description)}" size="{widget.rows}" disabled '
-        f'style="flex:1 1 8em;min-width:0">{inner}</select></div>'
-    )
+    inner = Markup("").join(map(Markup("<option>{}</option>").format, texts))
+    control = Markup(
+        '<select aria-label="{}" size="{}" disabled style="flex:1 1 8em;min-width:0">{}</select>'
+    ).format(widget.description, widget.rows, inner)
+    return _labelled(widget, control)
 
 
-def _slider(widget: Any, _sheets: dict[str, None]) -> str:
+def _slider(widget: Any, _sheets: dict[str, None]) -> Markup:
     words = f"{widget.value:.{widget.digits}f} {widget.unit}"
     if widget.at_end and widget.value >= widget.max:
         words = widget.at_end
-    return (
-        f"{_open(widget, 'fg-slider')}<label>{escape(widget.description)}</label>"
-        f'<input type="range" aria-label="{escape(widget.description)}" min="{widget.min}" '
-        f'max="{widget.max}" step="{widget.step}" value="{widget.value}" disabled>'
-        f"<output>{escape(words)}</output></div>"
+    inner = Markup(
+        '<label>{0}</label><input type="range" aria-label="{0}" min="{1}" max="{2}" step="{3}" '
+        'value="{4}" disabled><output>{5}</output>'
+    ).format(widget.description, widget.min, widget.max, widget.step, widget.value, words)
+    return _within(widget, inner, "fg-slider")
+
+
+def _whole(text: str) -> Markup:
+    return Markup(unbroken(escape(text)))
+
+
+def _choice(item: dict[str, Any]) -> Markup:
+    on = item.get("on")
+    pressed = Markup("" if on is None else ' aria-pressed="{}"').format("true" if on else "false")
+    drawn = item.get("picture")  # made by fitgraph.draw, which escapes what it letters
+    picture = Markup("<span>{}</span>").format(Markup(drawn)) if drawn else ""
+    tag, numbers, note = (
+        Markup('<span class="fg-{}">{}</span> ').format(key, _whole(item[key]))
+        if item.get(key)
+        else ""
+        for key in ("tag", "numbers", "note")
+    )
+    return Markup("<button disabled{}>{}<span>{}<strong>{}</strong> {}{}</span></button>").format(
+        pressed, picture, tag, _whole(item["label"]), numbers, note
     )
 
 
-def _choices(widget: Any, _sheets: dict[str, None]) -> str:
-    drawn = []
-    for item in widget.items:
-        on = item.get("on")
-        pressed = "" if on is None else f' aria-pressed="{"true" if on else "false"}"'
-        picture = f"<span>{item['picture']}</span>" if item.get("picture") else ""
-        words = {
-            key: f'<span class="fg-{key}">{unbroken(escape(item[key]))}</span> '
-            for key in ("tag", "numbers", "note")
-            if item.get(key)
-        }
-        drawn.append(
-            f"<button disabled{pressed}>{picture}<span>{words.get('tag', '')}"
-            f"<strong>{unbroken(escape(item['label']))}</strong> "
-            f"{words.get('numbers', '')}{words.get('note', '')}</span></button>"
-        )
+def _choices(widget: Any, _sheets: dict[str, None]) -> Markup:
+    drawn = Markup("").join(map(_choice, widget.items))
     tall = " fg-list" if widget.tall else ""
-    return f'<div class="fg-choices{tall}">{"".join(drawn)}</div>'
+    return Markup('<div class="fg-choices{}">{}</div>').format(tall, drawn)
 
 
-def _drawing(widget: Any, _sheets: dict[str, None]) -> str:
+def _drawing(widget: Any, _sheets: dict[str, None]) -> Markup:
     # Its buttons are parts of a drawing; until somebody listens they are none.
     still = widget.svg.replace('role="button"', "").replace('tabindex="0"', "")
-    return f'<div class="fg-pressable">{still}</div>'
+    return Markup('<div class="fg-pressable">{}</div>').format(Markup(still))
 
 
-def _cells(widget: Any, _sheets: dict[str, None]) -> str:
-    def heading(scope: str, group: dict[str, str]) -> str:
-        note = f'<span class="fg-cells-note">{escape(group.get("note", ""))}</span>' * bool(
-            group.get("note")
-        )
-        return f'<th scope="{scope}"><span>{escape(group["label"])}</span>{note}</th>'
+def _cells(widget: Any, _sheets: dict[str, None]) -> Markup:
+    def heading(scope: str, group: dict[str, str]) -> Markup:
+        note = group.get("note", "")
+        small = Markup('<span class="fg-cells-note">{}</span>').format(note) if note else ""
+        return Markup('<th scope="{}"><span>{}</span>{}</th>').format(scope, group["label"], small)
 
-    def cell(row: dict[str, str], column: dict[str, str], held: dict[str, Any] | None) -> str:
-        whole = "" if row["key"] and column["key"] else ' class="fg-cells-all"'
+    def cell(row: dict[str, str], column: dict[str, str], held: dict[str, Any] | None) -> Markup:
+        whole = Markup("" if row["key"] and column["key"] else ' class="fg-cells-all"')
         if held is None:
-            return f'<td{whole}><span class="fg-cells-none">–</span></td>'
-        bar = "".join(
-            f'<span class="fg-piece fg-piece-{n}" style="flex-grow:{share}"></span>'
-            for n, share in enumerate(held["parts"])
-            if share > 0
+            return Markup('<td{}><span class="fg-cells-none">–</span></td>').format(whole)
+        bar = Markup("").join(
+            Markup('<span class="fg-piece fg-piece-{}" style="flex-grow:{}"></span>').format(*piece)
+            for piece in enumerate(held["parts"])
+            if piece[1] > 0
         )
-        return (
-            f'<td{whole}><button disabled aria-label="{escape(held["label"])}">'
-            f'<span class="fg-cells-text">{escape(held["text"])}</span>'
-            f'<span class="fg-cells-small">{escape(held["small"])}</span>'
-            f'<span class="fg-bar">{bar}</span></button></td>'
-        )
+        return Markup(
+            '<td{}><button disabled aria-label="{}"><span class="fg-cells-text">{}</span>'
+            '<span class="fg-cells-small">{}</span><span class="fg-bar">{}</span></button></td>'
+        ).format(whole, held["label"], held["text"], held["small"], bar)
 
     if not widget.rows:
-        return ""
-    head = "".join(heading("col", column) for column in widget.columns)
-    body = "".join(
-        f"<tr>{heading('row', row)}"
-        + "".join(cell(row, c, one) for c, one in zip(widget.columns, cells, strict=True))
-        + "</tr>"
+        return Markup("")
+    head = Markup("").join(heading("col", column) for column in widget.columns)
+    body = Markup("").join(
+        Markup("<tr>{}{}</tr>").format(
+            heading("row", row),
+            Markup("").join(cell(row, *pair) for pair in zip(widget.columns, cells, strict=True)),
+        )
         for row, cells in zip(widget.rows, widget.cells, strict=True)
     )
-    return (
-        f'<div class="fg-cells"><table><caption>{escape(widget.caption)}</caption><thead><tr>'
-        f'<td class="fg-cells-corner">{escape(widget.corner)}</td>{head}</tr></thead>'
-        f"<tbody>{body}</tbody></table></div>"
-    )
+    return Markup(
+        '<div class="fg-cells"><table><caption>{}</caption><thead><tr>'
+        '<td class="fg-cells-corner">{}</td>{}</tr></thead><tbody>{}</tbody></table></div>'
+    ).format(widget.caption, widget.corner, head, body)
 
 
 #: How each kind of widget is written; the first that fits is taken, and what is none is left out.
-_WRITERS: tuple[tuple[type | tuple[type, ...], Callable[[Any, dict[str, None]], str]], ...] = (
+_WRITERS: tuple[tuple[type | tuple[type, ...], Callable[[Any, dict[str, None]], Markup]], ...] = (
     (widgets.HTML, _words),
     (widgets.Box, _box),
     ((widgets.Button, widgets.ToggleButton, widgets.FileUpload), _button),
