@@ -16,6 +16,7 @@ from fitgraph.errors import InputError
 from fitgraph.lab.arrival import within
 from fitgraph.lab.early import MIME, early_html
 from fitgraph.lab.fields import Fields
+from fitgraph.lab.form import STILL_BEFORE, FormError
 from fitgraph.lab.session import SessionBar, SessionError, page_address
 from fitgraph.lab.shown import Piece, shown
 from fitgraph.lab.unused import given_back
@@ -158,6 +159,10 @@ class Answering(widgets.VBox):
         except TooWideError as error:
             told = too_wide_text(error, self.opened.catalogue.vocabulary, self.instead)
             self.write(place, fault(told))
+        except FormError as error:
+            self.fields.tell(error.at)
+            rest = (line for line in str(error).splitlines() if line not in error.at.values())
+            self.write(place, fault("\n".join((*rest, STILL_BEFORE))))
         except InputError as error:
             self.write(place, fault(str(error)))
         except Exception as error:  # a person at a counter can do nothing with a traceback

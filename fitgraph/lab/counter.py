@@ -12,7 +12,6 @@ import ipywidgets as widgets
 from fitgraph.draw import main_nest, nests
 from fitgraph.draw.looks import look_svg
 from fitgraph.draw.product import product_svg
-from fitgraph.errors import InputError
 from fitgraph.explain.advice import advise
 from fitgraph.explain.exchange import Aim, Exchange
 from fitgraph.explain.identify import Likely, State
@@ -27,7 +26,7 @@ from fitgraph.lab.answering import Answering, Task
 from fitgraph.lab.choices import Choices
 from fitgraph.lab.debounce import Debounce
 from fitgraph.lab.fields import Field, FieldProblem, Fields, field
-from fitgraph.lab.form import STILL_BEFORE, read_budget
+from fitgraph.lab.form import read_budget
 from fitgraph.lab.leads import build_link, one_line, why_link
 from fitgraph.lab.look import (
     dropdown,
@@ -56,7 +55,6 @@ from fitgraph.report.listings import called_table
 from fitgraph.report.tables import Column
 from fitgraph.solve import NamingError, TooWideError
 from fitgraph.solve.request import find_part
-from fitgraph.units import UnitError
 from fitgraph.wording import listed, percent, plural
 
 #: Hits of a search, likely parts of a role and parts that fit, shown at once.
@@ -201,6 +199,7 @@ class Counter(Answering):
             riding=field(self.riding),
             chosen=field(self, str, "chosen"),
         )
+        self.fields.problems = {"budget": self.budget_problem}
         self.fields.watch(Debounce(self._find), self.search)
         self.fields.watch(Debounce(self.refresh), self.budget, self.material, self.riding)
         self.product.observe(self._point, names="pressed")
@@ -417,10 +416,6 @@ class Counter(Answering):
         aims = [{"name": a.value, "label": words, "on": a is self.aim} for a, words in _AIMS]
         self.aims.show([*aims, {"name": "shelf", "label": "from the shelf", "on": self.on_shelf}])
 
-    def _budget(self) -> int | None:
-        text = self.budget.value
-        return read_budget(text, self.opened.catalogue) if text.strip() else None
-
     # ------------------------------------------------------------ what fits
 
     def refresh(self) -> None:
@@ -428,12 +423,8 @@ class Counter(Answering):
         self.write(self.problems)
         with self.in_words(self.problems):
             self._show_wishes()
-            self.budget_problem.tell("")
-            try:
-                budget = self._budget()
-            except UnitError as error:
-                self.budget_problem.tell(f"Budget: {error}")
-                raise InputError(STILL_BEFORE) from None
+            budget = read_budget(self.budget.value, self.opened.catalogue)
+            self.fields.tell({})
             self.keep()
             self.work_out(lambda: self._steps(budget), self.problems)
 

@@ -21,7 +21,7 @@ from fitgraph.explain.words_rider import builds_text
 from fitgraph.lab.answering import Answering, Task
 from fitgraph.lab.debounce import Debounce
 from fitgraph.lab.fields import Field, Fields, field
-from fitgraph.lab.form import STILL_BEFORE, Entries, FormError, part_label, read_entries
+from fitgraph.lab.form import Entries, part_label, read_entries
 from fitgraph.lab.front_panel import FrontPanel
 from fitgraph.lab.limit_field import LimitField
 from fitgraph.lab.look import (
@@ -45,7 +45,7 @@ from fitgraph.lab.ways_panel import WaysPanel
 from fitgraph.mechanics.materials import MATERIALS
 from fitgraph.model import Verdict
 from fitgraph.report import builds, explanations, remainders
-from fitgraph.report.blocks import Report, Say, fault, say_all, status
+from fitgraph.report.blocks import Report, Say, say_all, status
 from fitgraph.report.cross_sections import cross_sections, telling
 from fitgraph.report.hints import Hints
 from fitgraph.solve import Request, Services
@@ -253,6 +253,11 @@ class BuildExplorer(Answering):
             role=field(self.role),
             picks=Field(lambda: [{**p} for p in self.front_panel.picks], self.front_panel.want),
         )
+        self.fields.problems = {
+            **{role: picker.problem for role, picker in self.pickers.items()},
+            "budget": self.budget_field.problem,
+            "max_mass": self.mass_field.problem,
+        }
         self._ask_soon = Debounce(self.refresh)
         self.fields.watch(self._ask_soon, *asked)
         self.fields.watch(Debounce(self._list_parts), self.find, self.role, self.which)
@@ -275,27 +280,16 @@ class BuildExplorer(Answering):
 
     def refresh(self) -> None:
         """Read the form and answer it."""
-        try:
+        with self.in_words(self.problems):
             request = read_entries(self.entries, self.opened.catalogue)
-        except FormError as error:
-            self._tell(error.at)
-            rest = "\n".join(s for s in str(error).splitlines() if s not in error.at.values())
-            self.write(self.problems, fault(f"{rest}\n{STILL_BEFORE}" if rest else STILL_BEFORE))
-            return
-        self._tell({})
-        self.write(self.problems)
-        self.request = request
-        self._draw_product(None)
-        self.keep()
-        self.drop(self.why_text)
-        self.work_out(lambda: self._steps(request), self.problems)
-        self.front_panel.ask(request)
-
-    def _tell(self, at: Mapping[str, str]) -> None:
-        """Say at each field what is wrong with its entry."""
-        self.form.tell(at)
-        self.budget_field.problem.tell(at.get("budget", ""))
-        self.mass_field.problem.tell(at.get("max_mass", ""))
+            self.fields.tell({})
+            self.write(self.problems)
+            self.request = request
+            self._draw_product(None)
+            self.keep()
+            self.drop(self.why_text)
+            self.work_out(lambda: self._steps(request), self.problems)
+            self.front_panel.ask(request)
 
     def _steps(self, request: Request) -> list[Task[Any]]:
         engine, sort = self.opened.engine, self.sort.value

@@ -64,6 +64,8 @@ class Fields:
         self.kept: dict[str, Field] = {
             name: one for part in parts for name, one in part.kept.items()
         } | kept
+        #: What is wrong with an entry stands here, by the entry.
+        self.problems: Mapping[str, FieldProblem] = {}
         self._parts = parts
         self._quiet = 0
         self._first = self.state()
@@ -91,6 +93,11 @@ class Fields:
 
         for widget in watched:
             widget.observe(changed, names=names)
+
+    def tell(self, at: Mapping[str, str]) -> None:
+        """Say at each field what is wrong with its entry, and nothing at the others."""
+        for name, problem in self.problems.items():
+            problem.tell(at.get(name, ""))
 
     def state(self) -> dict[str, Any]:
         """Return what is kept, as plain data."""

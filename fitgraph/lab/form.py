@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
+from typing import TypeVar
 
 from fitgraph.errors import InputError
 from fitgraph.model import Catalogue, Part
@@ -11,6 +12,8 @@ from fitgraph.shop.edge import doubt_of_mass
 from fitgraph.solve import NamingError, Request, Services
 from fitgraph.solve.request import check_material, find_part
 from fitgraph.units import UnitError, parse_mass
+
+T = TypeVar("T")
 
 #: Between a name and a stock number in a list to choose from.
 SEPARATOR = " · "
@@ -30,7 +33,7 @@ class FormError(InputError):
     message : str
         A line for each entry.
     at : mapping of str to str, optional
-        What is said beside each field: a role, ``budget`` or ``max_mass``.
+        Which of its lines stand beside a field, by the field: a role, ``budget``, ``max_mass``.
     """
 
     def __init__(self, message: str, at: Mapping[str, str] | None = None) -> None:
@@ -138,29 +141,47 @@ class Entries:
     services: Services = Services.OWNED
 
 
-def read_budget(text: str, catalogue: Catalogue) -> int:
-    """Return a typed budget in minor units; UnitError where it is none."""
-    words = catalogue.vocabulary
+def _limit(
+    at: str, title: str, text: str, read: Callable[[str], T], wrong: Callable[[T], str | None]
+) -> T | None:
+    """Return a typed limit; None without one, FormError where it is none or cannot be meant."""
+    if not text.strip():
+        return None
     try:
-        budget = words.read_money(text)
+        value = read(text)
+        told = wrong(value)
     except UnitError as error:
-        raise UnitError(f"{text.strip()!r} {error}.") from None
-    if budget < 0:
-        raise UnitError("write zero or more, or leave it empty for no limit.")
-    return budget
+        told = f"{text.strip()!r} {error}"
+    if told:
+        message = f"{title}: {told}."
+        raise FormError(message, {at: message})
+    return value
 
 
-def _mass(text: str, catalogue: Catalogue) -> float:
-    """Return a typed mass limit in g; UnitError where it is none, or most likely not in g."""
-    try:
-        mass = parse_mass(text)
-    except UnitError as error:
-        raise UnitError(f"{text.strip()!r} {error}.") from None
-    if mass <= 0:
-        raise UnitError("write more than zero, or leave it empty for no limit.")
-    if doubt := doubt_of_mass(text, mass, catalogue):
-        raise UnitError(f"{doubt}.")
-    return mass
+def read_budget(text: str, catalogue: Catalogue) -> int | None:
+    """Return a typed budget in minor units; None without one.
+
+    Raises
+    ------
+    FormError
+        If it is no amount of money.
+    """
+
+    def wrong(budget: int) -> str:
+        return "" if budget >= 0 else "write zero or more, or leave it empty for no limit"
+
+    return _limit("budget", "Budget", text, catalogue.vocabulary.read_money, wrong)
+
+
+def _read_mass(text: str, catalogue: Catalogue) -> float | None:
+    """Return a typed mass limit in g; FormError where it is none, or most likely not in g."""
+
+    def wrong(mass: float) -> str | None:
+        if mass <= 0:
+            return "write more than zero, or leave it empty for no limit"
+        return doubt_of_mass(text, mass, catalogue)
+
+    return _limit("max_mass", "Mass limit", text, parse_mass, wrong)
 
 
 def read_entries(entries: Entries, catalogue: Catalogue) -> Request:
@@ -171,30 +192,24 @@ def read_entries(entries: Entries, catalogue: Catalogue) -> Request:
     FormError
         With one line for every entry that cannot be read.
     """
+    wrong: list[str] = []
     at: dict[str, str] = {}
-    have: dict[str, str] = {}
-    try:
-        have = read_parts(entries.parts, catalogue)
-    except FormError as error:
-        at |= error.at
-    budget: int | None = None
-    max_mass: float | None = None
-    if entries.budget.strip():
+
+    def read(ask: Callable[[], T]) -> T | None:
         try:
-            budget = read_budget(entries.budget, catalogue)
-        except UnitError as error:
-            at["budget"] = f"Budget: {error}"
-    if entries.max_mass.strip():
-        try:
-            max_mass = _mass(entries.max_mass, catalogue)
-        except UnitError as error:
-            at["max_mass"] = f"Mass limit: {error}"
-    wrong = [*at.values()]
-    material = entries.material or None
-    try:
-        material = check_material(material) if material else None
-    except NamingError as error:
-        wrong.append(f"Material: {error}.")
+            return ask()
+        except FormError as error:
+            at.update(error.at)
+            wrong.append(str(error))
+        except NamingError as error:
+            wrong.append(f"Material: {error}.")
+        return None
+
+    have = read(lambda: read_parts(entries.parts, catalogue)) or {}
+    budget = read(lambda: read_budget(entries.budget, catalogue))
+    max_mass = read(lambda: _read_mass(entries.max_mass, catalogue))
+    family = entries.material
+    material = read(lambda: check_material(family)) if family else None
     if wrong:
         raise FormError("\n".join(wrong), at)
     return Request(

@@ -14,7 +14,7 @@ from fitgraph.graph.options import length_of, plain
 from fitgraph.lab.answering import Answering
 from fitgraph.lab.debounce import Debounce
 from fitgraph.lab.fields import Field, Fields
-from fitgraph.lab.form import STILL_BEFORE, FormError, part_label, read_parts
+from fitgraph.lab.form import part_label, read_parts
 from fitgraph.lab.look import (
     button,
     dropdown,
@@ -186,6 +186,7 @@ class FitLesson(Answering):
             moved=Field(lambda: {str(r): size for r, size in self.moved.items()}, self._move),
             joint=Field(lambda: self.joint.value, self._list_joints),
         )
+        self.fields.problems = {r: p.problem for r, p in self.pickers.items()}
         self.session = SessionBar(self, "lesson", f"FitLesson {catalogue.name}")
         question = [
             heading("Parts around one axis"),
@@ -306,15 +307,8 @@ class FitLesson(Answering):
     def _own(self) -> dict[str, Option]:
         """Return the parts in the fields as they are; FormError where one cannot be read."""
         catalogue = self.opened.catalogue
-        wrong: Mapping[str, str] = {}
-        try:
-            skus = read_parts({role: p.value for role, p in self.pickers.items()}, catalogue)
-        except FormError as error:
-            wrong = error.at
-            raise FormError(STILL_BEFORE, wrong) from None
-        finally:
-            for role, picker in self.pickers.items():
-                picker.problem.tell(wrong.get(role, ""))
+        skus = read_parts({role: p.value for role, p in self.pickers.items()}, catalogue)
+        self.fields.tell({})
         return {role: plain(catalogue.parts[sku]) for role, sku in skus.items()}
 
     def _matings(self) -> dict[str, tuple[Nest, Mating]]:

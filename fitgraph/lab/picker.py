@@ -136,11 +136,6 @@ class PartsForm(widgets.VBox):
         """Return what stands in each field that is filled in."""
         return {role: p.value for role, p in self.pickers.items() if p.value}
 
-    def tell(self, at: Mapping[str, str]) -> None:
-        """Say at each field what is wrong with its entry, and nothing at the others."""
-        for role, picker in self.pickers.items():
-            picker.problem.tell(at.get(role, ""))
-
     def enter(self, entries: Mapping[str, str]) -> None:
         """Fill in the fields, and empty those that are not named.
 

@@ -12,7 +12,7 @@ import ipywidgets as widgets
 from fitgraph.lab.answering import Panel, Task
 from fitgraph.lab.debounce import Debounce
 from fitgraph.lab.fields import Fields, field
-from fitgraph.lab.form import STILL_BEFORE, FormError, read_budget
+from fitgraph.lab.form import FormError, read_budget
 from fitgraph.lab.gap_charts import CurveChart
 from fitgraph.lab.limit_field import LimitField
 from fitgraph.lab.look import LABEL, dropdown, framed, grid, heading, html, note, sides
@@ -20,7 +20,7 @@ from fitgraph.lab.meter import Meter
 from fitgraph.lab.opened import OpenCatalogue
 from fitgraph.lab.saves import csv_link
 from fitgraph.lab.slider import Slider
-from fitgraph.report.blocks import Report, Say, fault, quiet, status
+from fitgraph.report.blocks import Report, Say, quiet, status
 from fitgraph.report.purchases import (
     COMES,
     changed_text,
@@ -34,7 +34,6 @@ from fitgraph.report.purchases import (
 )
 from fitgraph.stock import OrderPlan, Restocking
 from fitgraph.stock.known_plans import KnownPlans
-from fitgraph.units import UnitError
 from fitgraph.wording import plural
 
 _SPEND, _TARGET = "spend", "target"
@@ -140,6 +139,7 @@ class RestockPanel(Panel):
             share=field(self.share, lambda share: min(max(float(share), 0.0), 100.0)),
             within=field(self.within),
         )
+        self.fields.problems = {"budget": self.budget.problem}
         entries = (self.mode, self.budget.text, self.share, self.within)
         self.fields.watch(self._answer_soon, *entries)
         self.fields.watch(lambda: self._take(self.steps.value), self.steps)
@@ -170,13 +170,8 @@ class RestockPanel(Panel):
         """
         if self.mode.value == _TARGET:
             return _TARGET, self.share.value / _PERCENT
-        text = self.budget.text.value.strip()
-        if not text:
-            return _SPEND, math.inf
-        try:
-            return _SPEND, float(read_budget(text, self.opened.catalogue))
-        except UnitError as error:
-            raise FormError(f"Budget: {error}") from None
+        budget = read_budget(self.budget.text.value, self.opened.catalogue)
+        return _SPEND, math.inf if budget is None else float(budget)
 
     def _take(self, place: int | None) -> None:
         """Take what a step of the curve costs as the budget."""
@@ -214,14 +209,9 @@ class RestockPanel(Panel):
         """Answer the entries from what is known, and work out what is not."""
         if not self._begun:
             return
-        try:
-            mode, figure = self._wanted()
-        except FormError as error:
-            self.budget.problem.tell(str(error))
-            self.write(self.problems, fault(STILL_BEFORE))
-            return
         with self.in_words(self.problems):
-            self.budget.problem.tell("")
+            mode, figure = self._wanted()
+            self.fields.tell({})
             self.write(self.problems)
             known = self._show(mode, figure)
             if self.meter.running:

@@ -16,7 +16,7 @@ from fitgraph.lab.answering import Answering, Task
 from fitgraph.lab.choices import Choices
 from fitgraph.lab.debounce import Debounce
 from fitgraph.lab.fields import Field, Fields
-from fitgraph.lab.form import STILL_BEFORE, FormError, part_label
+from fitgraph.lab.form import part_label
 from fitgraph.lab.look import button, fold, heading, html, note, row, sides, style, verdict_line
 from fitgraph.lab.opened import OpenCatalogue
 from fitgraph.lab.picker import PartsForm
@@ -25,7 +25,7 @@ from fitgraph.lab.saves import Saves
 from fitgraph.lab.session import SessionBar, SessionError
 from fitgraph.model import Option, Verdict, split_label
 from fitgraph.report import explanations, readings
-from fitgraph.report.blocks import Block, Picture, Say, fault, quiet, status
+from fitgraph.report.blocks import Block, Picture, Say, quiet, status
 from fitgraph.report.cross_sections import cross_section, cross_sections, joints_drawn, telling
 from fitgraph.solve import Request
 from fitgraph.wording import capital, plural
@@ -82,6 +82,7 @@ class WhyExplorer(Answering):
                 lambda: {sku: [*names] for sku, names in self.done.items()}, self._enter_done
             ),
         )
+        self.fields.problems = {r: p.problem for r, p in self.pickers.items()}
         self.session = SessionBar(self, "why", f"WhyExplorer {catalogue.name} {parts}")
         question = [
             heading("The parts"),
@@ -133,18 +134,14 @@ class WhyExplorer(Answering):
 
     def refresh(self) -> None:
         """Read the fields and answer them."""
-        try:
+        with self.in_words(self.problems):
             skus = tuple(self.form.skus().values())
-        except FormError as error:
-            self.form.tell(error.at)
-            self.write(self.problems, fault(STILL_BEFORE))
-            return
-        self.form.tell({})
-        self.write(self.problems)
-        self.done = {sku: work for sku, work in self.done.items() if sku in skus}
-        self.keep()
-        self._asked += 1
-        self.work_out(lambda: self._steps(skus), self.problems, self._over)
+            self.fields.tell({})
+            self.write(self.problems)
+            self.done = {sku: work for sku, work in self.done.items() if sku in skus}
+            self.keep()
+            self._asked += 1
+            self.work_out(lambda: self._steps(skus), self.problems, self._over)
 
     def _steps(self, skus: tuple[str, ...]) -> Iterator[Task[Any]]:
         if not skus:
