@@ -68,13 +68,13 @@ def test_nothing_is_weighed_until_somebody_asks_for_it(
 ) -> None:
     page = AdapterMap(wide)
     assert page.map.plane is None and page.scan is None
-    assert page.ask.layout.display is None
+    assert page.meter.ask.layout.display is None
     assert "not been worked out yet" in words(page.verdict)
     assert "takes minutes" in words(page.meter.status)
     begun: list[object] = []
     monkeypatch.setattr(page, "work_out", lambda steps, *_: begun.extend(steps()))
-    page.ask.click()
-    assert len(begun) == 3 and page.ask.layout.display == "none"
+    page.meter.ask.click()
+    assert len(begun) == 3 and page.meter.ask.layout.display == "none"
 
 
 def test_what_enquiries_lack_waits_for_a_press(wide: OpenCatalogue) -> None:

@@ -15,7 +15,7 @@ from fitgraph.lab.best_few_panel import BestFewPanel
 from fitgraph.lab.debounce import Debounce
 from fitgraph.lab.design_panel import DesignPanel
 from fitgraph.lab.fields import Fields
-from fitgraph.lab.look import button, heading, html, row, sides, style, verdict_line
+from fitgraph.lab.look import button, heading, html, sides, style, verdict_line
 from fitgraph.lab.make_panel import MakePanel
 from fitgraph.lab.meter import Meter
 from fitgraph.lab.opened import OpenCatalogue
@@ -65,13 +65,13 @@ class AdapterMap(Answering):
         self.map = PlanePanel(opened, self.keep, self.look)
         self.design = DesignPanel(opened)
         self.best = BestFewPanel(opened, self._mark)
-        self.meter = Meter("Stop weighing", "Stop working out what the parts are worth", self.stop)
-        self.ask = button(
+        ask = button(
             "Work out what could be made",
             self._ask,
             tooltip="Look for every size that could be made, and weigh what each is worth",
         )
-        self.ask.layout.display = "none"
+        about = "Stop working out what the parts are worth"
+        self.meter = Meter("Stop weighing", about, self.stop, ask)
         panels = (self.question, self.map, self.best, self.trial)
         self.fields = Fields(*(panel.fields for panel in panels))
         soon = Debounce(self.refresh)
@@ -86,7 +86,7 @@ class AdapterMap(Answering):
         question: list[widgets.Widget] = [
             heading("What could be made"),
             self.question,
-            row([self.meter, self.ask]),
+            self.meter,
             heading("The part looked at"),
             self.map.list,
             self.design,
@@ -149,16 +149,16 @@ class AdapterMap(Answering):
 
     def _ask(self) -> None:
         self._asked = True
+        self.meter.end()
         self.refresh()
 
     def _put_off(self) -> None:
         """Say that the map waits, and for what."""
         self.write(self.verdict, status("What could be made has not been worked out yet."))
-        self.meter.end(
+        self.meter.wait(
             "In a catalogue as large as this one, all of whose parts differ, this takes minutes "
             "and gigabytes of memory. It can be stopped at any time."
         )
-        self.ask.layout.display = None
         self.map.put_off()
 
     def refresh(self) -> None:
@@ -171,7 +171,6 @@ class AdapterMap(Answering):
             if self._waits:
                 self._put_off()
                 return
-            self.ask.layout.display = "none"
             found, choice, word = self._weighed, self.question.choice, self.question.word.value
             others = [m for m in self.makes.values() if m.name != choice.make]
             others = others if self.best.mixed.value else []

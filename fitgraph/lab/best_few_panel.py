@@ -36,14 +36,8 @@ class BestFewPanel(Panel):
         self.scan: Scan | None = None
         self.steps: Sequence[Together] = ()
         self._in_stock = False
-        self.k = Slider(
-            value=1.0,
-            min=1.0,
-            max=float(MOST_TOGETHER),
-            step=1.0,
-            digits=0,
-            description="Made at most",
-        )
+        counts = {"value": 1.0, "min": 1.0, "max": float(MOST_TOGETHER), "step": 1.0, "digits": 0}
+        self.k = Slider(**counts, description="Made at most")
         self.mixed = checkbox("Choose among all kinds of parts", "2px")
         self.together = html()
         self.fields = Fields(k=field(self.k), mixed=field(self.mixed))

@@ -15,9 +15,6 @@ from fitgraph.lab.slider import Slider
 from fitgraph.mechanics.materials import MATERIALS
 from fitgraph.model import Make
 
-#: The least wall a slider offers, in mm, and its step.
-_WALLS, _WALL_STEP = (0.2, 5.0), 0.1
-
 
 class MakePanel(Panel):
     """The make, its material, grade and least wall, and whom it is made for.
@@ -46,14 +43,8 @@ class MakePanel(Panel):
         self.make = dropdown("What is made", [(m.title, n) for n, m in makes.items()], value=first)
         self.material, self.grade = dropdown("Material", []), dropdown("Tolerance", [])
         self.word = dropdown("Made for", [("any", "")])
-        self.wall = Slider(
-            min=_WALLS[0],
-            max=_WALLS[1],
-            step=_WALL_STEP,
-            digits=1,
-            description="Least wall",
-            unit="mm",
-        )
+        walls = {"min": 0.2, "max": 5.0, "step": 0.1, "digits": 1}  # [mm]
+        self.wall = Slider(**walls, description="Least wall", unit="mm")
         self.in_stock = checkbox("Serve from stock only")
         self._offer()
         self.fields = Fields(

@@ -31,18 +31,28 @@ class Meter(widgets.Box):
         What it does.
     stopped : callable
         Called when it is pressed.
+    ask : Button, optional
+        What is pressed to begin where it waits for that.
     """
 
-    def __init__(self, label: str, tooltip: str, stopped: Callable[[], None]) -> None:
+    def __init__(
+        self,
+        label: str,
+        tooltip: str,
+        stopped: Callable[[], None],
+        ask: widgets.Button | None = None,
+    ) -> None:
         self.status, self.time = html(), html()
         self.button = button(label, stopped, disabled=True, tooltip=tooltip)
+        self.ask = ask
         self.button.layout.display = "none"
+        self._offer(asks=False)
         self._begun, self._number = 0.0, 0
         #: Set from the thread that computes: how much is done, in words.
         self.detail = ""
         self._far = (0, 0)
         super().__init__(
-            [self.status, self.time, self.button],
+            [self.status, self.time, self.button, *([] if ask is None else [ask])],
             layout=widgets.Layout(
                 display="flex", flex_flow="row wrap", grid_gap="4px 14px", align_items="center"
             ),
@@ -60,6 +70,7 @@ class Meter(widgets.Box):
         self.detail, self._far = "", (0, 0)
         self.button.disabled = False
         self.button.layout.display = ""
+        self._offer(asks=False)
         self._number += 1
         self._say(text)
         self._tick(self._number)
@@ -81,8 +92,18 @@ class Meter(widgets.Box):
         self._number += 1
         self.button.disabled = True
         self.button.layout.display = "" if stopped else "none"
+        self._offer(asks=False)
         self.time.value = ""
         self._say(text)
+
+    def wait(self, text: str) -> None:
+        """Say for what it waits until somebody asks."""
+        self.end(text)
+        self._offer(asks=True)
+
+    def _offer(self, *, asks: bool) -> None:
+        if self.ask is not None:
+            self.ask.layout.display = None if asks else "none"
 
     def _say(self, text: str) -> None:
         self.status.value = shown(status(text)) if text else ""

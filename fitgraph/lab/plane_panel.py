@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Iterable, Mapping
 
 import ipywidgets as widgets
 from markupsafe import escape
@@ -16,36 +16,20 @@ from fitgraph.lab.debounce import Debounce
 from fitgraph.lab.fields import Field, Fields, field
 from fitgraph.lab.look import LABEL, framed, heading, html
 from fitgraph.lab.opened import OpenCatalogue
-from fitgraph.records import dataclass
 from fitgraph.report.blocks import Say, quiet
 from fitgraph.report.made_parts import axis_title
 
-
-@dataclass(frozen=True, slots=True)
-class _Metric:
-    """What the size of a dot follows, and what stands beside it.
-
-    Parameters
-    ----------
-    of : callable
-        What decides it.
-    steep : bool
-        Whether values differ by powers of ten; they are no labels.
-    money : bool
-        Whether they are amounts.
-    """
-
-    of: Callable[[Worth], float]
-    steep: bool = False
-    money: bool = False
-
-
-_METRICS = {
-    "newly served": _Metric(lambda worth: worth.gained),
-    "served in all": _Metric(lambda worth: worth.served),
-    "builds": _Metric(lambda worth: float(worth.builds), steep=True),
-    "stranded stock released": _Metric(lambda worth: float(worth.released_value), money=True),
+#: What the size of a dot can follow: what decides it, and whether it spreads over powers of ten,
+#: where it is no label.
+_METRICS: Mapping[str, tuple[Callable[[Worth], float], bool]] = {
+    "newly served": (lambda worth: worth.gained, False),
+    "served in all": (lambda worth: worth.served, False),
+    "builds": (lambda worth: worth.builds, True),
+    "stranded stock released": (lambda worth: worth.released_value, False),
 }
+
+#: Of them the amounts of money.
+_AMOUNTS = ("stranded stock released",)
 
 _MEANING = (
     "Shaded cells: sizes that certainly fit parts of the catalogue, the stronger the shade the "
@@ -154,24 +138,21 @@ class PlanePanel(Panel):
 
     def _drawn(self) -> None:
         """Draw the dots in the chosen size."""
-        metric, vocabulary = _METRICS[self.metric.value], self.opened.catalogue.vocabulary
+        of, steep = _METRICS[self.metric.value]
+        vocabulary = self.opened.catalogue.vocabulary
+        shown = vocabulary.money if self.metric.value in _AMOUNTS else "{:,g}".format
 
         def value(entry: Entry) -> float:
-            return 0.0 if entry.worth is None else metric.of(entry.worth)
+            return 0.0 if entry.worth is None else of(entry.worth)
 
         def text(entry: Entry) -> str:
-            figure = value(entry)
-            if figure <= 0 or metric.steep:
-                return ""
-            return vocabulary.money(figure) if metric.money else f"{figure:,g}"
+            figure = 0 if steep else value(entry)
+            return shown(figure) if figure > 0 else ""
 
-        self.chart.parts(
-            list(self.shown.values()),
-            value,
-            text,
-            lambda e: str(escape(e.text(vocabulary))),
-            steep=metric.steep,
-        )
+        def told(entry: Entry) -> str:
+            return str(escape(entry.text(vocabulary)))
+
+        self.chart.parts(list(self.shown.values()), value, text, told, steep=steep)
         self._changed()
 
     def fill(self) -> None:
