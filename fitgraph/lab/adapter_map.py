@@ -10,6 +10,7 @@ import ipywidgets as widgets
 from fitgraph.adapters import Candidate, Scan, Together, Worth
 from fitgraph.adapters.made import words_text
 from fitgraph.adapters.trials import ChangedMake, MadeUp, Plane
+from fitgraph.lab.adapter_entries import Entry
 from fitgraph.lab.answering import Answering, Task
 from fitgraph.lab.best_few_panel import BestFewPanel
 from fitgraph.lab.debounce import Debounce
@@ -104,12 +105,32 @@ class AdapterMap(Answering):
     def _arrange(self, *children: widgets.Widget) -> None:
         self.children = (style(self), *children)
 
-    # ------------------------------------------------------------ what its panels ask
+    # ------------------------------------------------------------ what its panels hold and ask
+
+    @property
+    def choice(self) -> ChangedMake:
+        """Return the make as the fields have it."""
+        return self.question.choice
+
+    @property
+    def entry(self) -> Entry | None:
+        """Return the part that is looked at."""
+        return self.map.entry
+
+    @property
+    def steps(self) -> Sequence[Together]:
+        """Return the best one, the best two and so on."""
+        return self.best.steps
+
+    @property
+    def added(self) -> tuple[MadeUp, ...]:
+        """Return what was added for a trial."""
+        return self.trial.added
 
     @property
     def _weighed(self) -> Weighed:
         """Return what is weighed, beside what was added for a trial."""
-        return weighed(self.opened.shop, self.trial.added)
+        return weighed(self.opened.shop, self.added)
 
     def _known(self, make: Make) -> Sequence[Candidate]:
         """Return the parts of a make as the vocabulary has it, unless they have to wait."""
@@ -120,15 +141,15 @@ class AdapterMap(Answering):
         self.refresh()
 
     def _looked_at(self) -> list[MadeUp]:
-        entry = self.map.entry
-        return [] if entry is None or entry.candidate is None else [self._made(entry.candidate)]
+        one = None if self.entry is None else self.entry.candidate
+        return [] if one is None else [self._made(one)]
 
     def _best(self) -> list[MadeUp]:
         return [self._made(worth.candidate) for worth in self.best.chosen]
 
     def _made(self, candidate: Candidate) -> MadeUp:
         """Return a part as it can be made up again, one of another kind as it is made at first."""
-        choice = self.question.choice
+        choice = self.choice
         if candidate.make.name != choice.make:
             make = self.makes[candidate.make.name]
             choice = ChangedMake.of(make, in_stock=choice.in_stock)
@@ -171,7 +192,7 @@ class AdapterMap(Answering):
             if self._waits:
                 self._put_off()
                 return
-            found, choice, word = self._weighed, self.question.choice, self.question.word.value
+            found, choice, word = self._weighed, self.choice, self.question.word.value
             others = [m for m in self.makes.values() if m.name != choice.make]
             others = others if self.best.mixed.value else []
             known = choice in found.scans and not word
@@ -232,7 +253,7 @@ class AdapterMap(Answering):
 
     def look(self) -> None:
         """Show the part chosen in the list."""
-        entry, choice = self.map.entry, self.question.choice
+        entry, choice = self.entry, self.choice
         with self.in_words(self.problems):
             self._mark()
             if entry is None:
@@ -249,11 +270,11 @@ class AdapterMap(Answering):
     def _beside_trial(self, one: Candidate) -> Iterable[Say]:
         """Yield beside what a part was weighed, where something was added for a trial."""
         looked_at = (one.make.name, tuple(one.sizes.values()), tuple(one.words.values()))
-        if looked_at in {(m.choice.make, m.sizes, m.words) for m in self.trial.added}:
+        if looked_at in {(m.choice.make, m.sizes, m.words) for m in self.added}:
             yield quiet(
                 "It was added for the trial: these figures are those of a second one like it."
             )
-        elif self.trial.added:
+        elif self.added:
             yield quiet("Weighed beside what was added for the trial.")
 
     def _mark(self) -> None:

@@ -100,17 +100,6 @@ class MapOfFits(Answering):
         roles = catalogue.vocabulary.roles
         drawn = drawn_roles(catalogue)
         circles = [(f"around: {roles[r].title}", r) for r in roles if r in drawn]
-        labels = tuple(part_label(p) for p in catalogue.parts.values())
-
-        def part_field(description: str) -> widgets.Combobox:
-            return widgets.Combobox(
-                options=labels,
-                description=description,
-                placeholder="number or name",
-                style=LABEL,
-                layout=field_layout(),
-            )
-
         self.around = dropdown(
             "Drawn", [("everything", ""), *circles], value=role if role in drawn else ""
         )
@@ -120,7 +109,17 @@ class MapOfFits(Answering):
         )
         self.doubt = checkbox("Draw what cannot be told", value=True)
         self.map = Pressable()
-        self.one, self.other = part_field("From"), part_field("To")
+        labels = tuple(part_label(p) for p in catalogue.parts.values())
+        self.one, self.other = (
+            widgets.Combobox(
+                options=labels,
+                description=end,
+                placeholder="number or name",
+                style=LABEL,
+                layout=field_layout(),
+            )
+            for end in ("From", "To")
+        )
         self.any_part = checkbox("Any part between, not only adapters")
         self.way = dropdown("Way", [("none", -1)], value=-1)
         self.back = button("Step back", lambda: self._go(self.at - 1), disabled=True)
