@@ -237,7 +237,7 @@ class BuildExplorer(Answering):
     def _watch(self) -> None:
         asked = (
             *(self.budget, self.max_mass, self.material, self.services, self.in_stock, self.sort),
-            *(p.field for p in self.pickers.values()),
+            *self.form.typed,
         )
         self.fields = Fields(
             parts=Field(lambda: self.form.entries, self.form.enter),
@@ -254,7 +254,7 @@ class BuildExplorer(Answering):
             picks=Field(lambda: [{**p} for p in self.front_panel.picks], self.front_panel.want),
         )
         self.fields.problems = {
-            **{role: picker.problem for role, picker in self.pickers.items()},
+            **self.form.problems,
             "budget": self.budget_field.problem,
             "max_mass": self.mass_field.problem,
         }
@@ -270,7 +270,7 @@ class BuildExplorer(Answering):
     def entries(self) -> Entries:
         """Return the form as it is filled in."""
         return Entries(
-            {role: picker.value for role, picker in self.pickers.items()},
+            self.form.entries,
             self.budget.value,
             self.max_mass.value,
             self.material.value,

@@ -14,7 +14,6 @@ from fitgraph.graph.options import length_of, plain
 from fitgraph.lab.answering import Answering
 from fitgraph.lab.debounce import Debounce
 from fitgraph.lab.fields import Field, Fields
-from fitgraph.lab.form import part_label, read_parts
 from fitgraph.lab.look import (
     button,
     dropdown,
@@ -29,7 +28,7 @@ from fitgraph.lab.look import (
     verdict_line,
 )
 from fitgraph.lab.opened import OpenCatalogue
-from fitgraph.lab.picker import PartPicker
+from fitgraph.lab.picker import PartPickers
 from fitgraph.lab.saved_answer import files_of_report
 from fitgraph.lab.saves import Saves
 from fitgraph.lab.session import SessionBar, SessionError
@@ -161,7 +160,8 @@ class FitLesson(Answering):
             value=next(iter(self.examples), ""),
         )
         vocabulary = catalogue.vocabulary
-        self.pickers = {r: PartPicker(catalogue, r) for r in axis_roles(vocabulary)}
+        self.form = PartPickers(catalogue, axis_roles(vocabulary))
+        self.pickers = self.form.pickers
         self.joint = dropdown("Joint", [])
         self.sliders = {
             OUTER: Slider(description="Bore", unit="mm"),
@@ -180,18 +180,16 @@ class FitLesson(Answering):
         self._list_joints(None)
         self.fields = Fields(
             example=Field(lambda: self.example.value, self._take_example),
-            parts=Field(
-                lambda: {r: p.value for r, p in self.pickers.items() if p.value}, self._enter_parts
-            ),
+            parts=Field(lambda: self.form.entries, self.form.enter),
             moved=Field(lambda: {str(r): size for r, size in self.moved.items()}, self._move),
             joint=Field(lambda: self.joint.value, self._list_joints),
         )
-        self.fields.problems = {r: p.problem for r, p in self.pickers.items()}
+        self.fields.problems = self.form.problems
         self.session = SessionBar(self, "lesson", f"FitLesson {catalogue.name}")
         question = [
             heading("Parts around one axis"),
             self.example,
-            grid(list(self.pickers.values()), "400px"),
+            self.form,
             heading("Move the sizes of one joint"),
             self.joint,
             grid(list(self.sliders.values()), "300px"),
@@ -216,8 +214,7 @@ class FitLesson(Answering):
         )
         self._draw_soon = Debounce(self.refresh, _WAIT_S)
         self.fields.watch(self._example_chosen, self.example)
-        typed = (picker.field for picker in self.pickers.values())
-        self.fields.watch(Debounce(self._parts_changed), *typed)
+        self.fields.watch(Debounce(self._parts_changed), *self.form.typed)
         self.fields.watch(self._joint_chosen, self.joint)
         self.fields.watch(self._slid, *self.sliders.values())
         self.session.begin()
@@ -227,13 +224,6 @@ class FitLesson(Answering):
     def _take_example(self, title: str) -> None:
         self.example.value = title if title in {"", *self.examples} else ""
 
-    def _enter_parts(self, parts: Mapping[str, str]) -> None:
-        strange = [r for r in parts if r not in self.pickers]
-        if strange:
-            raise SessionError(f"No part of the role {strange[0]!r} sits around this axis.")
-        for role, picker in self.pickers.items():
-            picker.field.value = str(parts.get(role, ""))
-
     def _move(self, moved: Mapping[str, object]) -> None:
         joints = _pairs(self.opened.catalogue.vocabulary)
         places = {str(r): r for j in joints for r in j.arguments.values()}
@@ -242,11 +232,10 @@ class FitLesson(Answering):
     # ------------------------------------------------------------ events
 
     def _enter_example(self) -> None:
-        parts = self.opened.catalogue.parts
-        named = [parts[s] for s in self.examples.get(self.example.value, ()) if s in parts]
         self.moved = {}
         with self.fields.quietly():
-            self._enter_parts({p.role: part_label(p) for p in named if p.role in self.pickers})
+            self.form.enter({})
+            self.form.name(self.examples.get(self.example.value, ()))
 
     def _example_chosen(self) -> None:
         if self.example.value:
@@ -255,10 +244,8 @@ class FitLesson(Answering):
             self.refresh()
 
     def _parts_changed(self) -> None:
-        named = {s.split(" ")[0] for s in (p.value for p in self.pickers.values()) if s}
-        if self.example.value and named != set(self.examples[self.example.value]):
-            with self.fields.quietly():
-                self.example.value = ""
+        with self.fields.quietly():
+            self.example.value = ""
         self.moved = {}
         self._list_joints(self.joint.value)
         self.refresh()
@@ -306,10 +293,9 @@ class FitLesson(Answering):
 
     def _own(self) -> dict[str, Option]:
         """Return the parts in the fields as they are; FormError where one cannot be read."""
-        catalogue = self.opened.catalogue
-        skus = read_parts({role: p.value for role, p in self.pickers.items()}, catalogue)
+        skus = self.form.skus()
         self.fields.tell({})
-        return {role: plain(catalogue.parts[sku]) for role, sku in skus.items()}
+        return {role: plain(self.opened.catalogue.parts[sku]) for role, sku in skus.items()}
 
     def _matings(self) -> dict[str, tuple[Nest, Mating]]:
         """Return every joint that is drawn, with the longest nest that shows it."""

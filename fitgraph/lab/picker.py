@@ -1,4 +1,4 @@
-"""A field in which somebody names a part of one role: typed, or chosen from a list."""
+"""Fields in which somebody names a part of one role: typed, or chosen from a list."""
 
 from __future__ import annotations
 
@@ -62,8 +62,75 @@ class PartPicker(widgets.VBox):
         return str(self.field.value)
 
 
-class PartsForm(widgets.VBox):
-    """A field for every role; those that a build need not fill open with a button.
+class PartPickers(widgets.VBox):
+    """A field for each of some roles.
+
+    Parameters
+    ----------
+    catalogue : Catalogue
+        Whose parts are listed.
+    roles : iterable of str
+        The roles, in reading order.
+    """
+
+    def __init__(self, catalogue: Catalogue, roles: Iterable[str]) -> None:
+        self._catalogue = catalogue
+        self.pickers = {role: PartPicker(catalogue, role) for role in roles}
+        super().__init__(self._arranged(), layout=widgets.Layout(width="100%"))
+
+    def _arranged(self) -> list[widgets.Widget]:
+        return [grid(list(self.pickers.values()), "400px")]
+
+    @property
+    def typed(self) -> list[widgets.Widget]:
+        """Return the fields themselves."""
+        return [picker.field for picker in self.pickers.values()]
+
+    @property
+    def problems(self) -> dict[str, FieldProblem]:
+        """Return where it stands what is wrong with an entry, by role."""
+        return {role: picker.problem for role, picker in self.pickers.items()}
+
+    @property
+    def entries(self) -> dict[str, str]:
+        """Return what stands in each field that is filled in."""
+        return {role: p.value for role, p in self.pickers.items() if p.value}
+
+    def skus(self) -> dict[str, str]:
+        """Return the stock number that is meant in each field that is filled in.
+
+        Raises
+        ------
+        FormError
+            With one line for every entry that cannot be read.
+        """
+        return read_parts(self.entries, self._catalogue)
+
+    def name(self, skus: Iterable[str]) -> None:
+        """Fill in the fields of some parts; those that have none here are passed over."""
+        for part in filter(None, map(self._catalogue.parts.get, skus)):
+            if part.role in self.pickers:
+                self.pickers[part.role].field.value = part_label(part)
+
+    def enter(self, entries: Mapping[str, str]) -> None:
+        """Fill in the fields, and empty those that are not named.
+
+        Raises
+        ------
+        SessionError
+            If a role has no field here, or an entry is no text.
+        """
+        strange = [role for role in entries if role not in self.pickers]
+        if strange:
+            raise SessionError(f"This page has no role called {strange[0]!r}.")
+        if not all(isinstance(text, str) for text in entries.values()):
+            raise SessionError("An entry of this session is no text.")
+        for role, picker in self.pickers.items():
+            picker.field.value = entries.get(role, "")
+
+
+class PartsForm(PartPickers):
+    """The product and a field for every role; what a build need not have opens with a button.
 
     Parameters
     ----------
@@ -78,24 +145,30 @@ class PartsForm(widgets.VBox):
     def __init__(
         self, catalogue: Catalogue, more: str, gone_to: Callable[[str], object] = lambda role: None
     ) -> None:
-        self._catalogue, roles = catalogue, catalogue.vocabulary.roles
-        self.pickers = {role: PartPicker(catalogue, role) for role in roles}
         # A button, because the headers of ipywidgets' accordion cannot be reached by keyboard.
         self.more = widgets.ToggleButton(
             description=more,
             tooltip="Show or hide the fields for adapters and extras",
             layout=widgets.Layout(width="max-content", margin="4px 2px", align_self="flex-start"),
         )
-        self._others = grid([p for r, p in self.pickers.items() if not roles[r].fill.free], "400px")
-        self._others.layout.display = "none"
         self.more.observe(self._opened, names="value")
-        usual = grid([p for r, p in self.pickers.items() if roles[r].fill.free], "400px")
         #: The product, in which a role is pressed to go to its field.
         self.product = Pressable()
         self.product.observe(self._pressed, names="pressed")
         self._gone_to = gone_to
-        parts = [self.product, usual, self.more, self._others]
-        super().__init__(parts, layout=widgets.Layout(width="100%"))
+        super().__init__(catalogue, catalogue.vocabulary.roles)
+
+    def _arranged(self) -> list[widgets.Widget]:
+        usual, others = (
+            grid([p for r, p in self.pickers.items() if self._is_usual(r) is wanted], "400px")
+            for wanted in (True, False)
+        )
+        others.layout.display = "none"
+        self._others = others
+        return [self.product, usual, self.more, others]
+
+    def _is_usual(self, role: str) -> bool:
+        return self._catalogue.vocabulary.roles[role].fill.free
 
     def _opened(self, change: dict[str, bool]) -> None:
         self._others.layout.display = "grid" if change["new"] else "none"
@@ -110,46 +183,12 @@ class PartsForm(widgets.VBox):
         if role not in self.pickers:
             return
         self._gone_to(role)
-        if not self._catalogue.vocabulary.roles[role].fill.free:
+        if not self._is_usual(role):
             self.more.value = True
         self.pickers[role].field.focus()
 
-    def name(self, skus: Iterable[str]) -> None:
-        """Fill in the fields of some parts; what this catalogue does not have is passed over."""
-        for sku in skus:
-            part = self._catalogue.parts.get(sku)
-            if part is not None:
-                self.pickers[part.role].field.value = part_label(part)
-
-    def skus(self) -> dict[str, str]:
-        """Return the stock number that is meant in each field that is filled in.
-
-        Raises
-        ------
-        FormError
-            With one line for every entry that cannot be read.
-        """
-        return read_parts({role: p.value for role, p in self.pickers.items()}, self._catalogue)
-
-    @property
-    def entries(self) -> dict[str, str]:
-        """Return what stands in each field that is filled in."""
-        return {role: p.value for role, p in self.pickers.items() if p.value}
-
     def enter(self, entries: Mapping[str, str]) -> None:
-        """Fill in the fields, and empty those that are not named.
-
-        Raises
-        ------
-        SessionError
-            If a role is none of this catalogue's, or an entry is no text.
-        """
-        strange = [role for role in entries if role not in self.pickers]
-        if strange:
-            raise SessionError(f"This catalogue has no role called {strange[0]!r}.")
-        if not all(isinstance(text, str) for text in entries.values()):
-            raise SessionError("An entry of this session is no text.")
-        for role, picker in self.pickers.items():
-            picker.field.value = entries.get(role, "")
-        if any(self.pickers[r].value for r in entries if self.pickers[r] in self._others.children):
+        """Fill in the fields; what is folded away opens where one of its is filled in."""
+        super().enter(entries)
+        if any(entries[role] and not self._is_usual(role) for role in entries):
             self.more.value = True

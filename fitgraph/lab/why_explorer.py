@@ -82,7 +82,7 @@ class WhyExplorer(Answering):
                 lambda: {sku: [*names] for sku, names in self.done.items()}, self._enter_done
             ),
         )
-        self.fields.problems = {r: p.problem for r, p in self.pickers.items()}
+        self.fields.problems = self.form.problems
         self.session = SessionBar(self, "why", f"WhyExplorer {catalogue.name} {parts}")
         question = [
             heading("The parts"),
@@ -119,7 +119,7 @@ class WhyExplorer(Answering):
             self.session,
         )
         self._ask_soon = Debounce(self.refresh)
-        self.fields.watch(self._ask_soon, *(p.field for p in self.pickers.values()))
+        self.fields.watch(self._ask_soon, *self.form.typed)
         self.session.begin()
 
     def _enter_done(self, entry: Mapping[str, Sequence[str]]) -> None:
