@@ -208,6 +208,15 @@ def test_a_row_of_sums_among_enquiries_is_left_out(folder: Folder, row: str) -> 
     assert len(folder.load().catalogue.enquiries) == 2
 
 
+@pytest.mark.parametrize("row", [",,,90,,,,3", ",,2026-01-02,,,,,3", ",,,,4 kg,steel,,3"])
+def test_an_enquiry_of_somebody_who_owns_nothing_is_no_row_of_sums(
+    folder: Folder, row: str
+) -> None:
+    head = "number,have,date,budget,max_mass,material,style,count\n"
+    folder.write("enquiries.csv", f"{head}E1,FORK-1,,,,,,3\n{row}\n")
+    assert [e.weight for e in folder.load().catalogue.enquiries] == [3, 3]
+
+
 @pytest.mark.parametrize("word", ["31,8", "plastik", "<b>steel</b>"])
 def test_an_enquiry_for_a_material_that_nobody_knows_is_kept_and_told(
     folder: Folder, word: str

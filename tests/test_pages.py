@@ -687,6 +687,19 @@ def test_no_verdict_at_the_first_level_is_likelier_than_another(shop):
     assert all(0.6 * guessed <= n <= 1.4 * guessed for n in right.values()), right
 
 
+def test_no_verdict_stands_where_no_pair_of_a_topic_has_it():
+    hoses = open_catalogue(shipped_folder("data") / "hoses")
+    right, stands = collections.Counter(), collections.defaultdict(float)
+    for topic, seed in itertools.product(topics(hoses, WILL_IT_FIT), range(40)):
+        item = question(hoses, topic, seed)
+        assert len(item.choices) > 1
+        right[item.choices[item.right]] += 1
+        for text in item.choices:
+            stands[text] += 1 / len(item.choices)
+    assert len(right) == 3
+    assert all(0.7 * n <= right[text] <= 1.3 * n for text, n in stands.items()), (right, stands)
+
+
 def test_a_rider_is_advised_as_the_advice_says(shop):
     riding = [t for t in topics(shop, WHAT_TO_TELL) if "riding" in topic_title(shop, t)]
     assert len(riding) == len(shop.catalogue.vocabulary.advice.styles) > 2

@@ -446,7 +446,9 @@ class FolderReader:
                 )
                 weight = 1.0
         sums = is_total(row["number"]) or is_total(row["have"])
-        if sums or (not have and not row["number"] and so_far > 1 and weight == so_far):
+        # Somebody who owns nothing asks for something: sums do not.
+        says = ("number", "have", "date", "budget", "max_mass", "material", "style", "note")
+        if sums or (so_far > 1 and weight == so_far and not any(row[name] for name in says)):
             self.note(
                 "totals-row",
                 ENQUIRIES,

@@ -250,7 +250,9 @@ def _will_it_fit(
             about = _about(opened, said, pair)
             if not about or said.verdict is not truth:
                 continue
-            choices = tuple(f"{SIGNS[v]} {WORDS[v]}" for v in reversed(Verdict))
+            # A verdict that no pair has would never be right.
+            told = [v for v in reversed(Verdict) if v in found or len(found) == 1]
+            choices = tuple(f"{SIGNS[v]} {WORDS[v]}" for v in told)
             return Exercise(
                 WILL_IT_FIT,
                 topic,
