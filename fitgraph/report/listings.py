@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import replace
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 from fitgraph.mechanics.materials import MATERIALS
 from fitgraph.model import Catalogue, Dimension, Presence, Supply, Word
@@ -23,9 +23,6 @@ from fitgraph.report.values import (
     number,
 )
 from fitgraph.wording import plural
-
-if TYPE_CHECKING:
-    pass
 
 #: Rows of a listing that people see.
 _ROWS = 20
