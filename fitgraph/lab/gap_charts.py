@@ -8,6 +8,7 @@ import plotly.graph_objects as go
 
 from fitgraph.lab.charts import MARKS, SHAPES, blank, point_style
 from fitgraph.model import Vocabulary
+from fitgraph.report.purchases import serves_text
 from fitgraph.report.standing_words import WORDS
 from fitgraph.stock import OrderPlan, Standing
 
@@ -137,19 +138,13 @@ class CurveChart:
         )
         self.figure = self.widget.figure
 
-    def text(self, plan: OrderPlan) -> str:
-        """Return a step in one line."""
-        vocabulary = self._vocabulary
-        money = vocabulary.money(plan.cost)
-        return f"{money} serve {plan.served:g} of {plan.total:g} ({plan.share:.0%})"
-
     def show(self, plans: Sequence[OrderPlan]) -> None:
         """Show the steps."""
         with self.widget.change():
             steps = self.figure.data[0]
             steps.x = [self._vocabulary.major(p.cost) for p in plans]
             steps.y = [p.served for p in plans]
-            steps.text = [self.text(p) for p in plans]
+            steps.text = [serves_text(p, self._vocabulary) for p in plans]
 
     def mark(self, plan: OrderPlan | None) -> None:
         """Mark the plan that is chosen."""

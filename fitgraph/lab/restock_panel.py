@@ -23,7 +23,6 @@ from fitgraph.lab.slider import Slider
 from fitgraph.report.blocks import Report, Say, quiet, status
 from fitgraph.report.purchases import (
     COMES,
-    changed_text,
     curve_table,
     next_text,
     opened_section,
@@ -31,9 +30,10 @@ from fitgraph.report.purchases import (
     orders_table,
     plan_headline,
     proof_text,
+    step_text,
 )
 from fitgraph.stock import OrderPlan, Restocking
-from fitgraph.stock.known_plans import KnownPlans
+from fitgraph.stock.known_plans import KnownPlans, steps_of
 from fitgraph.wording import plural
 
 _SPEND, _TARGET = "spend", "target"
@@ -274,20 +274,13 @@ class RestockPanel(Panel):
         self._drawn = known
         self.chart.show(known.plans)
         with self.fields.quietly():
-            steps = zip([None, *known.plans], known.plans, strict=False)
-            self.steps.options = [(self._step_text(*step), n) for n, step in enumerate(steps)]
+            told = (step_text(*step, self.opened.catalogue) for step in steps_of(known.plans))
+            self.steps.options = [(text, n) for n, text in enumerate(told)]
             self.steps.value = None
         if known.complete:
             most = max(self.opened.catalogue.vocabulary.major(known.plans[-1].cost), 1.0)
             step = max(1, round(most / _STEPS))
             self.budget.reach((math.floor(most / step) + 1) * step, step)
-
-    def _step_text(self, before: OrderPlan | None, plan: OrderPlan) -> str:
-        text = self.chart.text(plan)
-        if before is None:
-            return text
-        change = changed_text(before, plan, self.opened.catalogue)
-        return f"{text}, {plan.served - before.served:g} more, {change}"
 
     # ------------------------------------------------------------ working
 

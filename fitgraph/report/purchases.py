@@ -10,6 +10,7 @@ from typing import Any
 from fitgraph.model import Catalogue, Supply, Vocabulary
 from fitgraph.report.blocks import Block, Report, Say, Section, Tone, quiet
 from fitgraph.report.hints import Hints
+from fitgraph.report.standing_words import of_all
 from fitgraph.report.tables import Column, Table
 from fitgraph.report.tallies import NO_ENQUIRIES
 from fitgraph.report.unasked import unasked_data
@@ -26,7 +27,7 @@ from fitgraph.report.values import (
     number,
 )
 from fitgraph.stock import OrderPlan
-from fitgraph.stock.known_plans import changes_of, reaches
+from fitgraph.stock.known_plans import changes_of, reaches, steps_of
 from fitgraph.stock.plans import Plans
 from fitgraph.wording import first_of, plural
 
@@ -119,7 +120,7 @@ def curve_table(curve: Sequence[OrderPlan], vocabulary: Vocabulary) -> Table:
             _more(before, plan),
             plan.proven,
         )
-        for before, plan in zip([None, *curve], curve, strict=False)
+        for before, plan in steps_of(curve)
     ]
     columns = (
         *(Column("cost", money), Column("orders", LIST), Column("drops", LIST)),
@@ -225,7 +226,7 @@ def _curve_shown(found: Plans) -> Table:
     catalogue = found.catalogue
     return Table.of(
         "curve",
-        [*zip([None, *found.curve], found.curve, strict=False)],
+        steps_of(found.curve),
         (Column("spend", money_of(catalogue.vocabulary)), lambda step: step[1].cost),
         (Column("orders"), lambda step: changed_text(step[0], step[1], catalogue) or "no order"),
         (Column("served", WEIGHT), lambda step: step[1].served),
@@ -234,19 +235,26 @@ def _curve_shown(found: Plans) -> Table:
     )
 
 
+def serves_text(plan: OrderPlan, vocabulary: Vocabulary) -> str:
+    """Return what orders cost and serve, as the beginning of a sentence."""
+    return f"{vocabulary.money(plan.cost)} of orders serve {of_all(plan.served, plan.total)}"
+
+
+def step_text(before: OrderPlan | None, plan: OrderPlan, catalogue: Catalogue) -> str:
+    """Return what a step of the curve costs and serves, and what it orders otherwise."""
+    text = serves_text(plan, catalogue.vocabulary)
+    if before is None:
+        return text
+    return f"{text}, {_more(before, plan):g} more, {changed_text(before, plan, catalogue)}"
+
+
 def _served_text(plan: OrderPlan, vocabulary: Vocabulary) -> str:
     if not plan.total:
         return "there are no enquiries in this catalogue"
-    asked = plural(plan.total, "enquiry", "enquiries")
     if not plan.lines:
-        return (
-            f"{plan.before:g} of {asked} ({plan.share:.0%}) "
-            f"{'is' if plan.total == 1 else 'are'} served from stock"
-        )
-    return (
-        f"{vocabulary.money(plan.cost)} of orders serve {plan.served:g} of {asked} "
-        f"({plan.share:.0%}), {plan.before:g} of them from stock already"
-    )
+        are = "is" if plan.total == 1 else "are"
+        return f"{of_all(plan.before, plan.total)} {are} served from stock"
+    return f"{serves_text(plan, vocabulary)}, {plan.before:g} of them from stock already"
 
 
 def plan_headline(plan: OrderPlan, vocabulary: Vocabulary, target: float | None = None) -> str:

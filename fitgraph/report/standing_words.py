@@ -4,8 +4,9 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 
-from fitgraph.report.values import Signed
+from fitgraph.report.values import SHARE, Signed
 from fitgraph.stock import Standing, StandingTally
+from fitgraph.wording import plural
 
 #: The word and the sign for each standing; both always stand together.
 WORDS: Mapping[Standing, str] = {
@@ -35,6 +36,18 @@ ORDER = tuple(sorted(Standing, reverse=True))
 def signed(standing: Standing) -> Signed:
     """Return a standing as pages show it."""
     return Signed(SIGNS[standing], WORDS[standing])
+
+
+def of_all(count: float, total: float) -> str:
+    """Return how many enquiries of all that are asked, and their share.
+
+    Examples
+    --------
+    >>> of_all(117, 301), of_all(1, 1)
+    ('117 of 301 enquiries (39%)', '1 of 1 enquiry (100%)')
+    """
+    share = SHARE.show(count / total if total else 0.0)
+    return f"{count:g} of {plural(total, 'enquiry', 'enquiries')} ({share})"
 
 
 def tally_text(tally: StandingTally) -> str:

@@ -9,7 +9,7 @@ from fitgraph.explain.glosses import glosses, titles
 from fitgraph.graph.groupings import OTHER
 from fitgraph.model import Catalogue, Enquiry
 from fitgraph.report.blocks import Block, Report, Say, Section, Tone, say_all
-from fitgraph.report.standing_words import MEANS, ORDER, WORDS, signed
+from fitgraph.report.standing_words import MEANS, ORDER, WORDS, of_all, signed
 from fitgraph.report.tables import Column, Table
 from fitgraph.report.unasked import unasked_data, without_lines
 from fitgraph.report.values import (
@@ -27,7 +27,6 @@ from fitgraph.report.values import (
 from fitgraph.stock import Coverage, Matrix, Standing, StandingTally, trend
 from fitgraph.stock.groups import grouper, grouping_names
 from fitgraph.stock.in_turn import InTurn
-from fitgraph.wording import plural
 
 #: Groupings are shown side by side up to two.
 SIDES = 2
@@ -198,9 +197,8 @@ def turn_text(turn: InTurn) -> str:
 def alone_text(total: StandingTally) -> str:
     """Return how many enquiries are served from stock, each as if it came alone."""
     return (
-        f"{total.of(Standing.STOCK):g} of {plural(total.total, 'enquiry', 'enquiries')} "
-        f"({SHARE.show(total.share())}) can be built from stock, each taken alone, so that one "
-        "piece may serve many"
+        f"{of_all(total.of(Standing.STOCK), total.total)} can be built from stock, each taken "
+        "alone, so that one piece may serve many"
     )
 
 

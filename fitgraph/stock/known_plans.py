@@ -63,6 +63,11 @@ def reaches(plan: OrderPlan, share: float) -> bool:
     return plan.share >= share - _EPSILON
 
 
+def steps_of(plans: Sequence[OrderPlan]) -> list[tuple[OrderPlan | None, OrderPlan]]:
+    """Return the plans of a curve, each with the one before it; the first has none."""
+    return list(zip([None, *plans], plans, strict=False))
+
+
 def changes_of(
     before: OrderPlan | None, plan: OrderPlan
 ) -> tuple[tuple[str, ...], tuple[str, ...]]:
