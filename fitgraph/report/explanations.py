@@ -290,7 +290,8 @@ def changes_shown(changes: Sequence[Change], catalogue: Catalogue, *, ways: bool
         columns.append((Column("minutes", MINUTES, "work"), lambda c: c.minutes))
     if any(c.height_change_mm for c in changes):
         columns.append((Column("height_change_mm", RISE, "height"), lambda c: c.height_change_mm))
-    columns.append((Column("today"), lambda c: "order" if c.to_order else "today"))
+    when = Column("today", title="when")
+    columns.append((when, lambda c: "to order" if c.to_order else "today"))
     columns.append((Column("change"), lambda c: change_text(c, catalogue, ways=ways)))
     return Table.of("changes", changes, *columns)
 
