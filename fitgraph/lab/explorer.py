@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import replace
 from functools import partial
 from typing import Any
 
@@ -300,11 +299,10 @@ class BuildExplorer(Answering):
             Task(lambda: engine.count_possible(request), self._show_possible),
         ]
         self.counted = self.possible = self.cores = None
-        ways = self.ways_panel.find(request, sort)
         guess = Task(lambda: first_guess(ask(engine.space, request)), self._tell_count, slow=False)
         rest: list[Task[Any]] = [
             Task(lambda: self._first_builds(request, sort), self._show_builds),
-            replace(ways, fill=self._show_ways),
+            Task(lambda: self.ways_panel.find(request, sort), self._show_ways),
             Task(lambda: standings(engine, request), partial(self._show_roles, request)),
         ]
         return [guess, *rest, *counts] if limited else [*counts, *rest]

@@ -41,8 +41,8 @@ class WaysPanel(widgets.VBox):
         self.ways.on_press(self._press)
         super().__init__([self.ways, self.fillings])
 
-    def find(self, request: Request, sort: str) -> Task[Listed]:
-        """Return the question which ways there are.
+    def find(self, request: Request, sort: str) -> Listed:
+        """Return which ways there are.
 
         Parameters
         ----------
@@ -51,8 +51,7 @@ class WaysPanel(widgets.VBox):
         sort : {'price', 'mass', 'strength'}
             The order.
         """
-        engine = self._opened.engine
-        return Task(lambda: list_builds(engine, request, sort=sort, limit=1, rows=_WAYS), self.show)
+        return list_builds(self._opened.engine, request, sort=sort, limit=1, rows=_WAYS)
 
     def show(self, listed: Listed) -> None:
         """Show the ways that were found."""
