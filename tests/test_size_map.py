@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+import os
+import subprocess
+import sys
 import xml.etree.ElementTree as ET
 from dataclasses import replace
 from pathlib import Path
@@ -113,6 +116,31 @@ def test_around_a_role_is_what_its_joints_reach(found: SizeMap) -> None:
         } | {n for n, d in found.view.nodes(data=True) if d["role"] == role}
         assert set(part.view) == wanted and 0 < len(part.view) < len(found.view)
     assert found.around(None) is found
+
+
+_LANES = """
+from fitgraph.draw.fit_map import default_lanes
+from fitgraph.graph.size_map import size_map
+from tests.shared import the_demo
+found = size_map(the_demo().catalogue)
+print([str(lane) for role in (None, "bar") for lane in default_lanes(found.around(role))])
+"""
+
+
+def test_every_process_draws_the_lanes_in_the_same_order() -> None:
+    """Words are hashed by chance in each process, and a search may begin anywhere."""
+    answers = [
+        subprocess.run(
+            [sys.executable, "-c", _LANES],
+            env={**os.environ, "PYTHONHASHSEED": seed},
+            cwd=Path(__file__).parent.parent,
+            capture_output=True,
+            text=True,
+            check=True,
+        ).stdout
+        for seed in ("1", "20")
+    ]
+    assert answers[0] == answers[1] and "bar" in answers[0]
 
 
 def test_search_finds_by_size_name_and_number(demo: Catalogue, found: SizeMap) -> None:

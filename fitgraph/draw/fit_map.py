@@ -154,11 +154,14 @@ def default_lanes(found: SizeMap) -> tuple[Reference, ...]:
         lanes = [n for n in meet if n in piece]
         order = lanes
         if len(lanes) > 2:
-            # In an order of its own: a view of a set would give another map at every run.
+            # Of places in the list: sets of names would give another map at every run.
+            at = {lane: n for n, lane in enumerate(lanes)}
             plain = nx.Graph()
-            plain.add_nodes_from(lanes)
-            plain.add_edges_from((a, b, d) for a, b, d in meet.edges(data=True) if a in piece)
-            order = nx.spectral_ordering(plain, method="lanczos", seed=1)
+            plain.add_nodes_from(at.values())
+            plain.add_edges_from(
+                (at[a], at[b], d) for a, b, d in meet.edges(data=True) if a in piece
+            )
+            order = [lanes[n] for n in nx.spectral_ordering(plain, method="tracemin_lu", seed=1)]
         middle = len(order) // 2
         sums = [
             sum(roles.index(r.role) for r in side) for side in (order[:middle], order[-middle:])
