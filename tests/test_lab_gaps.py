@@ -640,10 +640,10 @@ def test_work_can_be_stopped_and_says_what_is_left(shop):
         page.meter.button.click()
         await _until(lambda: page.meter.button.disabled)
         await asyncio.sleep(0.1)
-        told = words(page.meter.status), page.go_on.layout.display, words(page.weak.pairs)
-        page.go_on.click()
+        told = words(page.meter.status), page.meter.ask.layout.display, words(page.weak.pairs)
+        page.meter.ask.click()
         await _until(lambda: page.meter.running)
-        hidden = page.go_on.layout.display
+        hidden = page.meter.ask.layout.display
         page.meter.button.click()
         await _until(lambda: page.meter.button.disabled)
         await asyncio.sleep(0.1)

@@ -81,9 +81,9 @@ def test_what_enquiries_lack_waits_for_a_press(wide: OpenCatalogue) -> None:
     panel = CoveragePanel(wide, lambda: None)
     panel.show(wide.coverage())
     panel.explain()
-    assert not wide.lacking and panel.ask.layout.display is None
-    panel.ask.click()
-    assert len(wide.lacking) == 6 and panel.ask.layout.display == "none"
+    assert not wide.lacking and panel.meter.ask.layout.display is None
+    panel.meter.ask.click()
+    assert len(wide.lacking) == 6 and panel.meter.ask.layout.display == "none"
 
 
 def test_the_words_of_a_wide_map_end(wide: OpenCatalogue, monkeypatch: pytest.MonkeyPatch) -> None:

@@ -15,8 +15,9 @@ _COLUMNS = {
 
 
 def titles(catalogue: Catalogue) -> dict[str, str]:
-    """Return the title of every grouping of the vocabulary."""
-    return {name: g.title for name, g in catalogue.vocabulary.groups.items()}
+    """Return the title of every grouping of enquiries."""
+    own = {name: name for name in _COLUMNS}
+    return own | {name: g.title for name, g in catalogue.vocabulary.groups.items()}
 
 
 def _by_figures(catalogue: Catalogue, kind: Kind) -> str:

@@ -33,7 +33,7 @@ from fitgraph.report.tallies import (
 )
 from fitgraph.report.unasked import unasked_lines, without_lines
 from fitgraph.report.values import WEIGHT
-from fitgraph.stock import Coverage, Matrix, Standing, StandingTally, grouping_names
+from fitgraph.stock import Coverage, Matrix, Standing, StandingTally
 from fitgraph.stock.gaps import default_groupings
 from fitgraph.stock.groups import grouper
 from fitgraph.wording import capital
@@ -56,9 +56,8 @@ class CoveragePanel(Panel):
         self.coverage: Coverage | None = None
         self.listed: list[tuple[Enquiry, Standing]] = []
         self._shown = PAGE
-        names = grouping_names(opened.catalogue)
-        self._titles = {name: name for name in names} | titles(opened.catalogue)
-        options = [(self._titles[n], n) for n in names]
+        self._titles = titles(opened.catalogue)
+        options = [(title, name) for name, title in self._titles.items()]
         down, across = default_groupings(opened.catalogue)
         self.rows = dropdown("Rows", options, value=down)
         self.columns = dropdown("Columns", options, value=across)
@@ -69,7 +68,10 @@ class CoveragePanel(Panel):
         self.list, self.list_links = html(), html()
         self.list.add_class("fg-unserved")  # its sentences get most of the width
         self.meter = Meter(
-            "Stop working out", "Stop working out what the enquiries lack", self.stop
+            "Stop working out",
+            "Stop working out what the enquiries lack",
+            self.stop,
+            button("Work out what each lacks", self._ask),
         )
         self.more = button(
             f"Show {PAGE} more",
@@ -77,8 +79,6 @@ class CoveragePanel(Panel):
             disabled=True,
             tooltip="Show more enquiries of the chosen cell",
         )
-        self.ask = button("Work out what each lacks", self._ask)
-        self.ask.layout.display = "none"
         self._asked = False
         self.fields = Fields(
             rows=field(self.rows),
@@ -101,7 +101,7 @@ class CoveragePanel(Panel):
             heading("What the unserved lack"),
             note("Of the cell that is chosen in the table, the most frequent first."),
             self.list,
-            row([self.more, self.meter, self.ask, self.list_links]),
+            row([self.more, self.meter, self.list_links]),
         ]
         self.children = (sides(question, answer, halves=True),)
 
@@ -248,12 +248,10 @@ class CoveragePanel(Panel):
 
         In a catalogue in which that takes much memory, once somebody asks for it.
         """
-        waits = self.opened.is_wide and not self._asked and bool(self._open())
-        self.ask.layout.display = None if waits else "none"
-        if waits:
-            self.meter.end("In a catalogue as large as this one, what each lacks takes a while.")
-            return
-        self.work_out(self._steps, self.problems, self._over)
+        if self.opened.is_wide and not self._asked and self._open():
+            self.meter.wait("In a catalogue as large as this one, what each lacks takes a while.")
+        else:
+            self.work_out(self._steps, self.problems, self._over)
 
     def _ask(self) -> None:
         self._asked = True

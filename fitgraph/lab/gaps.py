@@ -10,7 +10,7 @@ from fitgraph.lab.answering import Answering, Task
 from fitgraph.lab.coverage_panel import CoveragePanel
 from fitgraph.lab.fields import Fields
 from fitgraph.lab.held_panel import StrandedPanel, WeakPanel
-from fitgraph.lab.look import button, fold, html, row, style, verdict_line
+from fitgraph.lab.look import button, fold, html, style, verdict_line
 from fitgraph.lab.meter import Meter
 from fitgraph.lab.opened import OpenCatalogue
 from fitgraph.lab.restock_panel import RestockPanel
@@ -45,9 +45,8 @@ class StockGaps(Answering):
         self.restock = RestockPanel(opened, self.keep)
         self._panels = (self.covered, self.trend, self.stranded, self.restock)
         self.fields = Fields(*(panel.fields for panel in self._panels))
-        self.meter = Meter("Stop", "Stop working out the parts of this page", self._halt)
-        self.go_on = button("Go on", self._go_on, tooltip="Work out what is left of this page")
-        self.go_on.layout.display = "none"
+        go_on = button("Go on", self._work, tooltip="Work out what is left of this page")
+        self.meter = Meter("Stop", "Stop working out the parts of this page", self._halt, go_on)
         self._is_halted = False
         self.verdict, self.problems = verdict_line(), html()
         self.turn: InTurn | None = None
@@ -56,7 +55,7 @@ class StockGaps(Answering):
         self.children = (
             style(self),
             self.verdict,
-            row([self.meter, self.go_on]),
+            self.meter,
             self.problems,
             self.covered,
             self.restock,
@@ -125,6 +124,9 @@ class StockGaps(Answering):
         """Show what the fields ask for, and work out what has not been worked out yet."""
         for panel in self._panels:
             panel.refresh()
+        self._work()
+
+    def _work(self) -> None:
         self.work_out(self._steps, self.problems, self._over)
 
     def _steps(self) -> Iterator[Task[Any]]:
@@ -136,16 +138,13 @@ class StockGaps(Answering):
 
     def _over(self, whole: bool) -> None:
         self._is_halted, halted = False, self._is_halted
-        told = "Stopped: what is left below has not been worked out."
-        self.meter.end(told if halted else "")
-        self.go_on.layout.display = None if halted else "none"
-        if not whole and not halted and self.covered.coverage is None:
+        if halted:
+            self.meter.wait("Stopped: what is left below has not been worked out.")
+            return
+        self.meter.end()
+        if not whole and self.covered.coverage is None:
             self.write(self.verdict, status("Not worked out; why is told below."))
 
     def _halt(self) -> None:
         self._is_halted = True
         self.stop()
-
-    def _go_on(self) -> None:
-        self.go_on.layout.display = "none"
-        self.work_out(self._steps, self.problems, self._over)

@@ -13,7 +13,7 @@ from fitgraph.lab.opened import OpenCatalogue
 from fitgraph.lab.saves import csv_link
 from fitgraph.report.blocks import Section, status
 from fitgraph.report.months import BY_STANDING, months_table, months_text, unmet_by_month
-from fitgraph.stock import Coverage, grouping_names
+from fitgraph.stock import Coverage
 
 _TODAY, _THEN = "today", "then"
 
@@ -31,12 +31,8 @@ class TrendPanel(Panel):
     def __init__(self, opened: OpenCatalogue, changed: Callable[[], None]) -> None:
         super().__init__(opened, changed)
         self._of: dict[str, Coverage] = {}
-        told = titles(opened.catalogue)
-        names = [n for n in grouping_names(opened.catalogue) if n != "month"]
-        self.by = dropdown(
-            "Bars by",
-            [("how it could be served", BY_STANDING), *((told.get(n, n), n) for n in names)],
-        )
+        groups = [(title, n) for n, title in titles(opened.catalogue).items() if n != "month"]
+        self.by = dropdown("Bars by", [("how it could be served", BY_STANDING), *groups])
         self.shelf = dropdown(
             "Measured by", [("today's shelf", _TODAY), ("the shelf of the day", _THEN)]
         )

@@ -231,7 +231,7 @@ def _matrix(coverage: Coverage, down: str, across: str) -> list[Block]:
 
 def meanings(catalogue: Catalogue, name: str, present: Collection[str]) -> list[str]:
     """Return what those groups of a grouping mean that are there, and do not say it themselves."""
-    title = titles(catalogue).get(name, name)
+    title = titles(catalogue)[name]
     return [
         f"{group} ({title}): {text}" if group == OTHER else f"{group}: {text}"
         for group, text in glosses(catalogue, name).items()
