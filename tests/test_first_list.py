@@ -50,6 +50,6 @@ def test_what_no_build_can_do_without_is_named_everywhere(folder: Path) -> None:
         told = " ".join(answer.to_text().split())
         assert f"No build of this catalogue can be complete: {missing}" in told
     gaps = " ".join(shop.gaps().to_text().split())
-    assert "nothing sold goes with it: no part for" in gaps and "no enquiries" in gaps
+    assert "Nothing sold goes with it: no part for" in gaps and "no enquiries" in gaps
     for answer in (shop.adapters(), shop.restock(spend=100)):
         assert " of 0 " not in answer.to_text() and "enquiries" in answer.to_text()
