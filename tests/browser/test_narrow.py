@@ -49,7 +49,7 @@ def test_a_part_in_a_field_is_seen_with_its_number(opened: Any, width: int) -> N
             " && e.checkVisibility() && e.scrollWidth > e.clientWidth).map((e) => e.value)"
         )
         named = book.page.locator(".fg-form input[list]:not(:placeholder-shown)")
-        assert named.count() == 2 and cut == []
+        assert named.count() >= 2 and cut == []
         if width == 1100:  # the longest name of any fork has room as well
             assert named.first.evaluate("(e) => e.clientWidth") > 440
     finally:
