@@ -319,6 +319,8 @@ def test_why_of_a_clash_worked_out_by_hand(plugs: Path) -> None:
         "height_change_mm": 0.0,
         "alternatives": 1,
         "today": True,
+        "held": None,
+        "held_price": None,
         "order": [],
     }
     (elements,) = found["minimal_conflicts"]

@@ -5,6 +5,7 @@ from __future__ import annotations
 import itertools
 from collections import defaultdict
 from collections.abc import Callable, Iterable, Mapping, Sequence
+from dataclasses import replace
 
 import pytest
 from bench.explain_peer import PeerModel, allowed
@@ -308,6 +309,11 @@ def test_applied_changes_fit(question: tuple[Catalogue, list[str]]) -> None:
         for change in explainer.why(skus, prefer=prefer).changes:
             parts, done = applied(change, skus)
             assert explainer.why(parts, done=done, with_changes=False).verdict is Verdict.FITS
+            if change.held is not None:
+                assert change.to_order and change.held.after.part.stock
+                assert change.held.price >= change.price or prefer is not Prefer.OWNED
+                parts, done = applied(replace(change, actions=(change.held,)), skus)
+                assert explainer.why(parts, done=done, with_changes=False).verdict is Verdict.FITS
             assert verdict_of(change.build, counted) is Verdict.FITS
             for sku in parts:  # the build has what the change names, and the work done to it
                 option = change.build[catalogue.parts[sku].role]
@@ -468,3 +474,28 @@ def test_what_is_told_of_parts_is_what_is_drawn_of_them(skus: tuple[str, ...]) -
     for clash in said.conflicts:
         assert clash.verdict is said.verdict
         assert all(near[role] == option for role, option in clash.options.items())
+
+
+def test_what_is_on_the_shelf_is_told_beside_a_cheaper_part_to_order() -> None:
+    shop = the_demo().shop
+    seen = 0
+    for clamp in ("CLMP-SKE-02", "CLMP-OST-02", "CLMP-TAR-02"):
+        named = ("FORK-VEN-04", "BAR-MAR-05", clamp)
+        for fix in shop.why(*named).to_dict()["fixes"]:
+            (step, *more) = fix["actions"]
+            if more or fix["today"] or step["do"] not in ("add", "swap"):
+                assert fix["held"] is None
+                continue
+            rest = [sku for sku in named if sku != step["instead_of"]]
+            held = {
+                p.sku: p.price
+                for p in shop.catalogue.of(step["role"])
+                if p.stock and p.price is not None and shop.why(*rest, p.sku).verdict == "fits"
+            }
+            if held:
+                least = min(held.values())
+                assert held[fix["held"]] == least == round(fix["held_price"] * 100)
+                seen += 1
+            else:
+                assert fix["held"] is None
+    assert seen > 1

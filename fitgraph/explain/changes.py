@@ -144,6 +144,9 @@ class Change:
         For a request: what the whole build costs, in minor currency units.
     build_mass_g : float or None
         For a request: what it weighs; None where a mass is not known.
+    held : Action or None
+        Where the only step puts in a part that has to be ordered: the cheapest step instead whose
+        part is on the shelf.
     """
 
     actions: tuple[Action, ...]
@@ -155,6 +158,7 @@ class Change:
     dropped: int = field(default=0, compare=False)
     build_price: int | None = None
     build_mass_g: float | None = None
+    held: Action | None = None
 
     @property
     def price(self) -> int:
@@ -350,8 +354,8 @@ def _best(
     places |= {r: int(options[r][n]) for r, n in solved.options().items()}
     open_kinds = kinds.kind_of[last][options[last]][np.isfinite(solved.values)]
     mask = question.allowed[last] & (question.broken[last] == way[last])
-    alternatives = int((mask & np.isin(kinds.kind_of[last], open_kinds)).sum())
-    return _change(question, way, chosen, places, alternatives, dropped)
+    open_ = mask & np.isin(kinds.kind_of[last], open_kinds)
+    return _change(question, way, chosen, places, open_, dropped)
 
 
 class _Searched:
@@ -448,8 +452,8 @@ class _Searched:
             mask = mask & (space.class_of[role] == one.bit_length() - 1)
             places[role] = int(np.argmin(np.where(mask, self.cost[role], np.inf)))
         mask = self._of(last, way[last])[0]
-        alternatives = int((mask & open_[space.class_of[last]]).sum())
-        return _change(self.question, way, self.chosen, places, alternatives, dropped)
+        mask = mask & open_[space.class_of[last]]
+        return _change(self.question, way, self.chosen, places, mask, dropped)
 
 
 def _passed(
@@ -481,8 +485,7 @@ def _passed(
             last = list(way)[-1]
             open_ = through[last][n][space.class_of[last]] > 0
             places = {r: int(at[0]) for r, at in options.items()}
-            alternatives = int((lets[n][last] & open_).sum())
-            yield _change(question, way, chosen, places, alternatives, dropped)
+            yield _change(question, way, chosen, places, lets[n][last] & open_, dropped)
 
 
 def _through(space: Space, plan: Plan, lets: Sequence[Mapping[str, Bools]]) -> dict[str, Floats]:
@@ -503,25 +506,31 @@ def _change(
     way: Mapping[str, int],
     chosen: Mapping[str, int],
     places: Mapping[str, int],
-    alternatives: int,
+    alike: Bools,
     dropped: int,
 ) -> Change:
-    """Return a change that leads to a build."""
+    """Return a change that leads to a build; `alike` could take the last step's place."""
     space = question.space
     build = {r: space.options[r][n] for r, n in places.items()}
-    actions = tuple(
-        action(r, space.options[r][chosen[r]] if r in chosen else Option(r, None), build[r])
-        for r in way
-    )
+    before = {r: space.options[r][chosen[r]] if r in chosen else Option(r, None) for r in way}
+    actions = tuple(action(r, before[r], build[r]) for r in way)
     vocabulary = space.catalogue.vocabulary
+    (*_, last) = way
+    held = None
+    at_hand = np.flatnonzero(alike & space.facts[last].stocked)
+    put = build[last].part
+    if len(way) == 1 and len(at_hand) and put is not None and put.stock < 1:
+        cheapest = int(at_hand[np.argmin(question.price[last][at_hand])])
+        held = action(last, before[last], space.options[last][cheapest])
     return Change(
         actions,
-        alternatives,
+        int(alike.sum()),
         sum(a.minutes(vocabulary) for a in actions),
         height_change(actions, vocabulary),
         sum(build[r].part == space.options[r][n].part for r, n in chosen.items()),
         build,
         dropped,
+        held=held if actions[0].kind in (ADD, SWAP) else None,
     )
 
 

@@ -555,6 +555,9 @@ def action_text(action: Action, catalogue: Catalogue) -> str:
 def stock_text(change: Change, catalogue: Catalogue) -> str:
     """Return whether a change can be done today."""
     order = [*map(catalogue.called, change.to_order)]
+    if change.held is not None:
+        price = catalogue.vocabulary.money(change.held.price)
+        return f"not today: order {listed(order)}; today with {change.held.after.called}, {price}"
     return f"not today: order {listed(order)}" if order else "can be done today"
 
 

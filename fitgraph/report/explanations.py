@@ -152,6 +152,8 @@ def _fix(change: Change, catalogue: Catalogue) -> dict[str, Any]:
         "height_change_mm": number(change.height_change_mm),
         "alternatives": change.alternatives,
         "today": not change.to_order,
+        "held": None if change.held is None else change.held.after.label,
+        "held_price": None if change.held is None else amount(change.held.price),
         "order": list(change.to_order),
     }
     if change.build_price is None:
@@ -249,7 +251,11 @@ def change_text(change: Change, catalogue: Catalogue, *, ways: bool) -> str:
     """Return a change as one instruction, and in how many ways it can be done."""
     text = "; ".join(action_text(a, catalogue) for a in change.actions)
     if ways and change.alternatives > 1:
-        text += f" (one of {change.alternatives:,} ways)"
+        held = ""
+        if change.held is not None:
+            price = money_of(catalogue.vocabulary).show(change.held.price)
+            held = f"; from the shelf {change.held.after.called}, {price}"
+        text += f" (one of {change.alternatives:,} ways{held})"
     return text
 
 
