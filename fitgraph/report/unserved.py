@@ -44,15 +44,22 @@ def _quiet(text: str) -> Say:
     return Say(text, Tone.QUIET, deep=1)
 
 
-def asked(enquiry: Enquiry, catalogue: Catalogue) -> tuple[Block, ...]:
+def _owned_text(enquiry: Enquiry, catalogue: Catalogue) -> str:
+    return ", ".join(map(catalogue.called, enquiry.have)) or "nothing yet"
+
+
+def _about(enquiry: Enquiry, catalogue: Catalogue) -> list[Block]:
+    told = ": ".join(filter(None, (enquiry.style, enquiry.note)))
+    return [*([Say(told, deep=1)] if told else []), _quiet(_wanted_text(enquiry, catalogue))]
+
+
+def asked(enquiry: Enquiry, catalogue: Catalogue) -> list[Block]:
     """Return what an enquiry asks for: what about, within which limits, around which parts."""
-    about = ": ".join(filter(None, (enquiry.style, enquiry.note)))
-    named = ", ".join(map(catalogue.called, enquiry.have))
-    owned: Block = _quiet(f"owns {named or 'nothing yet'}")
-    if len(enquiry.have) > _NAMED:
-        owned = Section(f"owns {len(enquiry.have)} parts", (_quiet(named),), folded=True)
-    wanted = _quiet(_wanted_text(enquiry, catalogue))
-    return (*((Say(about, deep=1),) if about else ()), wanted, owned)
+    named, count = _owned_text(enquiry, catalogue), len(enquiry.have)
+    owned: Block = _quiet(f"owns {named}")
+    if count > _NAMED:
+        owned = Section(f"owns {count} parts", (_quiet(named),), folded=True)
+    return [*_about(enquiry, catalogue), owned]
 
 
 def _without_joints(conflict: Conflict) -> Conflict:
@@ -120,8 +127,10 @@ def sections(
         rest = [f"{more.title}: {hints.rest}" for more in in_full(said[enquiry], catalogue)]
         if enquiry.have:
             rest.append(f"To see why: {hints.ask('why', enquiry.have)}")
-        found = *asked(enquiry, catalogue), *lacks(said[enquiry], catalogue), *map(_quiet, rest)
-        told.append(Section(f"{enquiry.called}{often}: {WORDS[standing]}", found, aside=day))
+        owned = _quiet(f"owns {_owned_text(enquiry, catalogue)}")
+        lack = lacks(said[enquiry], catalogue)
+        blocks = (*_about(enquiry, catalogue), owned, *lack, *map(_quiet, rest))
+        told.append(Section(f"{enquiry.called}{often}: {WORDS[standing]}", blocks, aside=day))
     title = f"What the unserved lack: {listed_text(every, len(listed))}"
     return [Section(title, tuple(told))] if told else []
 
