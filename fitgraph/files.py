@@ -70,6 +70,25 @@ def flush_folder(folder: Path) -> None:
 
 
 @contextlib.contextmanager
+def told_as(path: str | Path, beside: Path) -> Iterator[None]:
+    """Let an error name what somebody asked for, not what stands beside it for a while.
+
+    Parameters
+    ----------
+    path : str or Path
+        What was asked for.
+    beside : Path
+        What is written or locked in its stead.
+    """
+    try:
+        yield
+    except OSError as error:
+        if error.filename != str(beside):
+            raise
+        raise OSError(error.errno, error.strerror, str(path)) from None
+
+
+@contextlib.contextmanager
 def written_whole(path: str | Path, mode: str = "w") -> Iterator[IO[Any]]:
     """Open a file for writing that appears in its place only once it is whole.
 
@@ -104,12 +123,8 @@ def written_whole(path: str | Path, mode: str = "w") -> Iterator[IO[Any]]:
             yield file
         return
     beside = _beside(place)
-    try:
+    with told_as(path, beside):
         handle = os.open(beside, _NEW, 0o666)
-    except FileNotFoundError as error:
-        raise FileNotFoundError(error.errno, error.strerror, str(path)) from None
-    except PermissionError as error:
-        raise PermissionError(error.errno, error.strerror, str(path)) from None
     try:
         with open(handle, mode, **text) as file:
             if before is not None and hasattr(os, "fchmod"):
@@ -161,9 +176,10 @@ def whole(path: str | Path) -> Iterator[Path]:
     place = Path(os.path.realpath(path))
     beside = _beside(place)
     try:
-        yield beside
-        with beside.open("r+b") as file:
-            os.fsync(file.fileno())
+        with told_as(path, beside):
+            yield beside
+            with beside.open("r+b") as file:
+                os.fsync(file.fileno())
         os.replace(beside, place)
     finally:
         beside.unlink(missing_ok=True)
@@ -220,9 +236,10 @@ def folder_whole(target: str | Path, *, replace: bool = False) -> Iterator[Path]
     place = Path(os.path.realpath(target))
     if place.exists() and not (replace and place.is_dir()):
         raise FileExistsError(17, "File exists", str(target))
-    place.parent.mkdir(parents=True, exist_ok=True)
     beside = _beside(place)
-    beside.mkdir()
+    place.parent.mkdir(parents=True, exist_ok=True)
+    with told_as(target, beside):
+        beside.mkdir()
     try:
         yield beside
         _flush_tree(beside)

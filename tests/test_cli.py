@@ -898,3 +898,27 @@ def test_where_the_main_table_is_empty_those_with_rows_are_named() -> None:
     told = run("why", "FORK-VEN-04", "BAR-CUL-05", "--csv")
     assert len(told.stdout.splitlines()) == 1
     assert "with rows: --table changes or minimal_conflicts" in told.stderr
+
+
+def test_a_full_error_stream_leaves_the_exit_code_that_tells_it() -> None:
+    """1 would be a no; bad input is 2, whether or not somebody can be told."""
+    with open("/dev/full", "w") as full:
+        done = subprocess.run(
+            [sys.executable, "-m", "fitgraph", "why", "NO-SUCH"], stderr=full, check=False
+        )
+    assert done.returncode == output.BAD_INPUT
+
+
+def test_a_folder_that_may_not_be_looked_into_is_told_in_a_line(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(os, "access", lambda path, mode: False)  # whoever tests may read all
+    with pytest.raises(fitgraph.InputError, match="may not be looked into"):
+        fitgraph.open(tmp_path)
+    with pytest.raises(fitgraph.InputError, match="may not be looked into"):
+        fitgraph.open().diff(tmp_path)
+
+
+def test_the_lab_tells_a_folder_that_is_none_before_it_starts(tmp_path: Path) -> None:
+    told = run("lab", "--json", tmp_path / "nowhere")
+    assert told.exit_code == output.BAD_INPUT and "is no folder" in told.stderr

@@ -9,8 +9,11 @@ import json
 import multiprocessing
 import os
 import stat
+from collections.abc import Callable
+from contextlib import AbstractContextManager
 from dataclasses import replace
 from pathlib import Path
+from typing import Any
 
 import ezdxf
 import pyarrow.parquet as pq
@@ -288,6 +291,15 @@ def test_what_a_killed_process_left_is_swept_away_in_time(tmp_path: Path) -> Non
     os.utime(stale, (0, 0))
     write_text_whole(tmp_path / "a.csv", "whole")
     assert fresh.exists() and not stale.exists()
+
+
+@pytest.mark.parametrize("way", [folder_whole, written_whole, whole])
+def test_an_error_names_what_was_asked_for_and_not_what_is_written_beside_it(
+    way: Callable[[str], AbstractContextManager[Any]],
+) -> None:
+    with pytest.raises(OSError) as told, way("/proc/shop") as made:
+        Path(made).write_text("x")
+    assert told.value.filename == "/proc/shop"
 
 
 def test_what_is_no_plain_file_is_not_copied(tmp_path: Path) -> None:

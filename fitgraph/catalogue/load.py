@@ -48,11 +48,13 @@ def load(folder: str | Path) -> Loaded:
         If nothing can go on: no folder, no vocabulary, no usable part.
     """
     folder = Path(folder)
+    wrong = remedy = code = ""
     if not os.path.isdir(folder):  # a name may be too long for there to be one
-        missing = Finding(
-            str(folder), None, "", "", "is no folder", "Name a catalogue folder", code="no-folder"
-        )
-        raise CatalogueError([missing])
+        wrong, remedy, code = "is no folder", "Name a catalogue folder", "no-folder"
+    elif not os.access(folder, os.R_OK | os.X_OK):
+        wrong, remedy, code = "may not be looked into", "Let yourself read it", "unreadable"
+    if wrong:
+        raise CatalogueError([Finding(str(folder), None, "", "", wrong, remedy, code=code)])
     try:
         return _loaded(folder)
     except CatalogueError as error:

@@ -205,6 +205,8 @@ def lab(
             f"{Path(sys.executable).name} -m pip install 'fitgraph[lab]'"
         )
     catalogue = either(shop, catalogue, "--catalogue")
+    if catalogue is not None and not catalogue.is_dir():
+        raise BadInputError(f"{catalogue} is no folder; name a catalogue folder")
     where = notebooks(folder)
     command = server_command(where, pages=pages, port=port, browser=not no_browser, root=allow_root)
     if json:

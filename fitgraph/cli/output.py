@@ -6,6 +6,7 @@ import shlex
 import shutil
 import sys
 from collections.abc import Mapping
+from contextlib import suppress
 from typing import TYPE_CHECKING, Any, NoReturn
 
 import typer
@@ -45,8 +46,9 @@ def terminal_width() -> int:
 
 
 def complain(message: str) -> None:
-    """Print one line on the error stream."""
-    sys.stderr.write(plain(brief(f"fitgraph: {message}")) + "\n")
+    """Print one line on the error stream; the exit code has to tell it where that is full."""
+    with suppress(OSError):
+        sys.stderr.write(plain(brief(f"fitgraph: {message}")) + "\n")
 
 
 def remark(message: str) -> None:

@@ -26,6 +26,7 @@ from fitgraph.files import (
     fill_from,
     folder_name,
     folder_whole,
+    told_as,
     write_bytes_whole,
     write_text_whole,
     written_whole,
@@ -318,9 +319,11 @@ def _alone(folder: Path) -> Iterator[None]:
     """
     place = Path(os.path.realpath(folder))
     place.parent.mkdir(parents=True, exist_ok=True)
-    lock = FileLock(place.with_name(f".{place.name[:100]}.lock"), timeout=_PATIENCE)
+    beside = place.with_name(f".{place.name[:100]}.lock")
+    lock = FileLock(beside, timeout=_PATIENCE)
     try:
-        lock.acquire()
+        with told_as(folder, beside):
+            lock.acquire()
     except Timeout:
         raise MappingError(
             f"{folder} is being written by something else; try again. Nothing was imported."
