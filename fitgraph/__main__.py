@@ -6,6 +6,9 @@ import os
 import sys
 import threading
 
+#: Exit code of a command that was stopped; a shell's own for it.
+_STOPPED = 130
+
 
 def run() -> None:
     """Run the command line; the entry point of the script ``fitgraph``."""
@@ -13,10 +16,14 @@ def run() -> None:
     for name, mode in (("stdin", "r"), ("stdout", "w"), ("stderr", "w")):
         if getattr(sys, name) is None:  # it was closed by whoever started this: nobody reads it
             setattr(sys, name, open(os.devnull, mode))  # noqa: SIM115 (as long as Python runs)
-    from fitgraph.cli.main import run
-
     try:
-        run()
+        try:
+            from fitgraph.cli.main import run
+
+            run()
+        except KeyboardInterrupt:  # perhaps while modules are still loaded
+            print("fitgraph: stopped", file=sys.stderr)
+            sys.exit(_STOPPED)
     except SystemExit as end:
         # Python would free every object by itself, which takes a tenth of a short command.
         if isinstance(end.code, int) and threading.active_count() == 1:

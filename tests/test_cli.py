@@ -922,3 +922,20 @@ def test_a_folder_that_may_not_be_looked_into_is_told_in_a_line(
 def test_the_lab_tells_a_folder_that_is_none_before_it_starts(tmp_path: Path) -> None:
     told = run("lab", "--json", tmp_path / "nowhere")
     assert told.exit_code == output.BAD_INPUT and "is no folder" in told.stderr
+
+
+def test_a_command_stopped_while_it_loads_ends_as_any_other() -> None:
+    code = """
+import sys
+class Stop:
+    def find_spec(self, name, path=None, target=None):
+        if name == "typer":
+            raise KeyboardInterrupt
+sys.meta_path.insert(0, Stop())
+from fitgraph.__main__ import run
+run()
+"""
+    done = subprocess.run(
+        [sys.executable, "-c", code], capture_output=True, encoding="utf-8", check=False
+    )
+    assert (done.returncode, done.stderr) == (output.STOPPED, "fitgraph: stopped\n")

@@ -169,8 +169,4 @@ def run() -> None:
         # A terminal without a character for ± gets a question mark, not a traceback.
         if hasattr(stream, "reconfigure"):
             stream.reconfigure(errors="replace")
-    try:
-        app(prog_name="fitgraph")
-    except KeyboardInterrupt:
-        complain("stopped")
-        sys.exit(STOPPED)
+    app(prog_name="fitgraph")
