@@ -73,6 +73,10 @@ class Finding:
         return brief(f"{place}{shown} {self.message}. {self.remedy}.")
 
 
+#: Lines of a message, whatever is wrong.
+_SCREEN = 20
+
+
 class CatalogueError(InputError):
     """Nothing can go on; the findings say why.
 
@@ -90,7 +94,11 @@ class CatalogueError(InputError):
     def __init__(self, findings: list[Finding]) -> None:
         self.findings = tuple(findings)
         self.folder: Path | None = None
-        super().__init__("\n".join(str(f) for f in findings))
+        told = [str(f) for f in findings]
+        if len(told) > _SCREEN:  # the last says why nothing can go on
+            more = f"... {len(told) - _SCREEN + 1} more: fitgraph check, or .findings"
+            told[_SCREEN - 2 : -1] = [more]
+        super().__init__("\n".join(told))
 
 
 class Notes:
