@@ -635,3 +635,21 @@ def test_a_day_may_have_a_time(shop: Shop) -> None:
         assert shop.diff(day).to_dict() == wanted
     with pytest.raises(fitgraph.InputError, match="is no day"):
         shop.diff(pd.NaT)
+
+
+def test_what_is_held_without_a_price_is_not_told_as_worth_nothing(tmp_path: Path) -> None:
+    folder = tmp_path / "shop"
+    shutil.copytree(shipped_folder("data") / "hoses", folder)
+    with (folder / "parts.csv").open(newline="", encoding="utf-8") as file:
+        head, *rows = csv.reader(file)
+    price = head.index("price")
+    for row in rows[::2]:
+        row[price] = ""
+    with (folder / "parts.csv").open("w", newline="", encoding="utf-8") as file:
+        csv.writer(file).writerows([head, *rows])
+    (folder / "features.csv").unlink()  # so that nothing fits for certain
+    gaps = fitgraph.open(folder).gaps()
+    held = gaps.to_dict()["stranded"]
+    unknown = sum(part["value"] is None for part in held)
+    assert 0 < unknown < len(held)
+    assert f", and {unknown} of no known price" in " ".join(gaps.to_text().split())

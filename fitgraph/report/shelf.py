@@ -164,9 +164,11 @@ def stranded_shown(stranded: Sequence[Stranded], catalogue: Catalogue) -> Table:
 def held_text(stranded: Sequence[Stranded], vocabulary: Vocabulary) -> str:
     """Return what parts held without a use are worth together."""
     worth, pieces = sum(s.value or 0 for s in stranded), sum(s.pieces for s in stranded)
+    unpriced = sum(s.value is None for s in stranded)
+    more = f", and {unpriced:,} of no known price" if unpriced else ""
     return (
         f"{vocabulary.money(worth)} at selling prices in {plural(len(stranded), 'part')}, "
-        f"{plural(pieces, 'piece')}"
+        f"{plural(pieces, 'piece')}{more}"
     )
 
 
