@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
+from dataclasses import replace
 
 from fitgraph.records import dataclass
 from fitgraph.report.standing_words import ORDER, WORDS
@@ -79,4 +80,30 @@ def months_text(unmet: Unmet) -> str:
     return (
         f"{sum(unmet.total):g} of {dated} not served, most of them in {unmet.months[worst]}: "
         f"{unmet.total[worst]:g} of {unmet.asked[worst]:g}."
+    )
+
+
+#: A figure for days on which nobody counted.
+_SEEN = replace(WEIGHT, blank="·")
+
+
+def by_shelf(today: Coverage, then: Coverage) -> Table:
+    """Return enquiries a month that stock does not serve, by two shelves.
+
+    Parameters
+    ----------
+    today, then : Coverage
+        Standings against today's shelf, and against the shelf of each enquiry's day.
+    """
+    seen = trend(then)
+    return Table.of(
+        "months",
+        list(trend(today).items()),
+        (Column("month"), lambda pair: pair[0]),
+        (Column("enquiries", WEIGHT, "asked"), lambda pair: pair[1].total),
+        (Column("unmet", WEIGHT, "unmet by today's shelf"), lambda pair: pair[1].unmet),
+        (
+            Column("unmet_then", _SEEN, "by that day's"),
+            lambda pair: seen[pair[0]].unmet if pair[0] in seen else None,
+        ),
     )

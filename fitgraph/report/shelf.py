@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import replace
 from typing import Any
 
 from fitgraph.explain.words_rider import builds_text
@@ -11,6 +10,7 @@ from fitgraph.model import Catalogue, Vocabulary
 from fitgraph.report import tallies, unserved
 from fitgraph.report.blocks import Block, Report, Say, Section, Tone, quiet, status
 from fitgraph.report.hints import Hints
+from fitgraph.report.months import by_shelf
 from fitgraph.report.tables import Column, Table
 from fitgraph.report.tallies import (
     NO_ENQUIRIES,
@@ -199,25 +199,6 @@ def stranded_text(one: Stranded, catalogue: Catalogue, most: int) -> str:
     return f"nothing sold goes with it: {joints}"
 
 
-def _months(gaps: Gaps) -> Table:
-    months, then = trend(gaps.coverage), trend(gaps.then)
-    return Table.of(
-        "months",
-        list(months.items()),
-        (Column("month"), lambda pair: pair[0]),
-        (Column("enquiries", WEIGHT, "asked"), lambda pair: pair[1].total),
-        (Column("unmet", WEIGHT, "unmet by today's shelf"), lambda pair: pair[1].unmet),
-        (
-            Column("unmet_then", _SEEN, "by that day's"),
-            lambda pair: then[pair[0]].unmet if pair[0] in then else None,
-        ),
-    )
-
-
-#: A figure for days on which nobody counted.
-_SEEN = replace(WEIGHT, blank="·")
-
-
 def so_far(
     total: StandingTally | None,
     plan: OrderPlan | None,
@@ -292,7 +273,7 @@ def report(gaps: Gaps, said: Lacking, limit: int, hints: Hints) -> Report:
         title = f"Held without a use: {held_text(gaps.stranded, catalogue.vocabulary)}"
         rest = _rest(limit, len(gaps.stranded), hints)
         pieces.append(Section(title, (shown, *rest) if shown.rows else ()))
-    months = _months(gaps)
+    months = by_shelf(coverage, gaps.then)
     if months.rows:
         pieces.append(Section("Unmet over time", (months,)))
     pieces += unasked_lines(coverage.left_out, limit)
