@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from functools import partial
 
 import numpy as np
@@ -171,19 +171,16 @@ class AdapterChart:
         heat.x = [float(area.columns[c]) for c in columns] + [float(area.columns[columns[-1] + 1])]
         ends = area.rows if area.up is not None else np.array(y)
         heat.y = [float(ends[r]) for r in rows] + [float(ends[rows[-1] + 1])]
-        heat.text = [
-            [
-                f"{area.columns[c]:.2f} to {area.columns[c + 1]:.2f} mm: "
-                f"{area.fits_across[c]} sizes of counterparts"
-                + (
-                    f"<br>{ends[r]:.2f} to {ends[r + 1]:.2f} mm: {area.fits_up[r]}"
-                    if area.up is not None
-                    else ""
-                )
-                for c in columns
-            ]
+        across = [
+            f"{area.columns[c]:.2f} to {area.columns[c + 1]:.2f} mm: "
+            f"{area.fits_across[c]} sizes of counterparts"
+            for c in columns
+        ]
+        up = [
+            f"<br>{ends[r]:.2f} to {ends[r + 1]:.2f} mm: {area.fits_up[r]}" if area.up else ""
             for r in rows
         ]
+        heat.text = [[one + other for one in across] for other in up]
 
     def _wall(
         self, area: Region, least: float, x: tuple[float, float], y: tuple[float, float]
@@ -238,10 +235,10 @@ class AdapterChart:
         """
         places: dict[tuple[float, float], list[Entry]] = {}
         for entry in shown:
-            places.setdefault((round(entry.x, 2), round(entry.y, 2)), []).append(entry)
+            places.setdefault(entry.place, []).append(entry)
         first = [max(of, key=value) for of in places.values()]
         most = max(map(value, first), default=0.0)
-        labelled = self._apart([e for e in sorted(first, key=value, reverse=True) if text(e)])
+        labelled = self._apart(e for e in sorted(first, key=value, reverse=True) if text(e))
         with self.widget.change():
             for kind, at in self._of_kind.items():
                 mine = [e for e in first if e.kind is kind]
@@ -254,22 +251,16 @@ class AdapterChart:
                     f"{text(e)}{_ROOM_FOR_SIGNS}" if e.key in labelled else "" for e in mine
                 ]
                 dots.customdata = [e.key for e in mine]
-                dots.hovertext = [
-                    "<br>".join(map(told, places[round(e.x, 2), round(e.y, 2)])) for e in mine
-                ]
+                dots.hovertext = ["<br>".join(map(told, places[e.place])) for e in mine]
                 dots.visible = bool(mine)
 
-    def _apart(self, ranked: Sequence[Entry]) -> frozenset[str]:
+    def _apart(self, ranked: Iterable[Entry]) -> frozenset[str]:
         """Return which of some parts are labelled: none so near to a better one that both blur."""
-        wide, high = self._span
+        wide, high = _NEAR[0] * self._span[0], _NEAR[1] * self._span[1]
         kept: list[Entry] = []
-        for entry in ranked:
-            near = any(
-                abs(entry.x - k.x) < _NEAR[0] * wide and abs(entry.y - k.y) < _NEAR[1] * high
-                for k in kept
-            )
-            if not near:
-                kept.append(entry)
+        for one in ranked:
+            if not any(abs(one.x - k.x) < wide and abs(one.y - k.y) < high for k in kept):
+                kept.append(one)
         return frozenset(entry.key for entry in kept)
 
     def mark(self, chosen: Entry | None, best: Sequence[Entry]) -> None:

@@ -47,6 +47,11 @@ class Entry:
     worth: Worth | None = None
     barred: Barred | None = None
 
+    @property
+    def place(self) -> tuple[float, float]:
+        """Return where it stands on the map; what differs by less is one dot."""
+        return round(self.x, 2), round(self.y, 2)
+
     def text(self, vocabulary: Vocabulary) -> str:
         """Return it as a line of the list, or as what the map says when it is pointed at."""
         if self.barred is not None:

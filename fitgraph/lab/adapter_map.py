@@ -8,11 +8,10 @@ from typing import Any
 import ipywidgets as widgets
 
 from fitgraph.adapters import Candidate, Scan, Together, Worth
-from fitgraph.adapters.made import words_text
 from fitgraph.adapters.trials import ChangedMake, MadeUp, Plane
 from fitgraph.lab.adapter_entries import Entry
 from fitgraph.lab.answering import Answering, Task
-from fitgraph.lab.best_few_panel import BestFewPanel
+from fitgraph.lab.best_few_panel import MOST_TOGETHER, BestFewPanel
 from fitgraph.lab.debounce import Debounce
 from fitgraph.lab.design_panel import DesignPanel
 from fitgraph.lab.fields import Fields
@@ -220,9 +219,9 @@ class AdapterMap(Answering):
                 self.best.show(self.scan, steps, in_stock=choice.in_stock)
 
             steps: list[Task[Any]] = [
-                Task(lambda: _plane(found, choice, word), laid_out, slow=not known),
+                Task(lambda: found.plane(choice, word), laid_out, slow=not known),
                 Task(lambda: found.scan(choice, on), was_weighed, slow=not known),
-                Task(lambda: self.best.find(found, choice, others, on), chosen),
+                Task(lambda: found.together(choice, others, MOST_TOGETHER, on), chosen),
             ]
             self.work_out(lambda: steps, self.meter.status, self._over)
             self.trial.refresh()
@@ -283,10 +282,3 @@ class AdapterMap(Answering):
         self.map.mark(best)
         self.trial.offer(one=bool(self._looked_at()), few=bool(best))
         self.keep()
-
-
-def _plane(found: Weighed, choice: ChangedMake, word: str) -> Plane:
-    """Return the sizes of what could be made; of what is made for a word, if there is one."""
-    plane = found.plane(choice)
-    words = next((c.words for c in plane.found if words_text(c.words) == word), None)
-    return plane if not word or words is None else found.plane(choice, words)

@@ -4,17 +4,13 @@ from __future__ import annotations
 
 from collections.abc import Callable, Sequence
 
-from fitgraph.adapters import Scan, Together, Worth, frontier
-from fitgraph.adapters.pairs import pairs
-from fitgraph.adapters.trials import ChangedMake
+from fitgraph.adapters import Scan, Together, Worth
 from fitgraph.lab.answering import Panel
 from fitgraph.lab.fields import Fields, field
 from fitgraph.lab.look import checkbox, grid, heading, html
 from fitgraph.lab.opened import OpenCatalogue
 from fitgraph.lab.slider import Slider
-from fitgraph.model import Make
 from fitgraph.report.designs import best_few
-from fitgraph.shop.weighed import Weighed
 
 #: More parts than this are not chosen together.
 MOST_TOGETHER = 8
@@ -47,31 +43,6 @@ class BestFewPanel(Panel):
             grid([self.k, self.mixed], "300px"),
             self.together,
         )
-
-    def find(
-        self,
-        found: Weighed,
-        choice: ChangedMake,
-        others: Sequence[Make],
-        on: Callable[[int, int], None],
-    ) -> list[Together]:
-        """Return the best choices of one part, of two, and so on.
-
-        Parameters
-        ----------
-        found : Weighed
-            What parts were weighed against.
-        choice : ChangedMake
-            What is made.
-        others : sequence of Make
-            What may be made besides.
-        on : callable
-            Told how far a scan is.
-        """
-        more = (ChangedMake.of(make, in_stock=choice.in_stock) for make in others)
-        scans = [found.scan(choice), *(found.scan(one, on) for one in more)]
-        both = pairs(scans, in_stock=choice.in_stock) if others else ()
-        return list(frontier(scans, MOST_TOGETHER, both))
 
     @property
     def chosen(self) -> tuple[Worth, ...]:

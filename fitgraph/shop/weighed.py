@@ -10,17 +10,20 @@ from weakref import WeakKeyDictionary
 from fitgraph.adapters import (
     Scan,
     Sheet,
+    Together,
     Worth,
+    frontier,
     region,
     scan,
     sheet,
     with_part,
 )
-from fitgraph.adapters.made import Words
+from fitgraph.adapters.made import words_text
+from fitgraph.adapters.pairs import pairs
 from fitgraph.adapters.trials import ChangedMake, MadeUp, Plane, plane_of
 from fitgraph.catalogue import Loaded
 from fitgraph.graph.options import options_for
-from fitgraph.model import Option
+from fitgraph.model import Make, Option
 from fitgraph.records import dataclass
 from fitgraph.shop.front import Shop
 from fitgraph.stock import Coverage, coverage
@@ -89,23 +92,50 @@ class Weighed:
         """Whether :meth:`coverage` answers at once."""
         return self._coverage is not None
 
-    def plane(self, choice: ChangedMake, words: Words | None = None) -> Plane:
+    def plane(self, choice: ChangedMake, word: str = "") -> Plane:
         """Return the candidates of a make, and the plane that they lie in.
 
         Parameters
         ----------
         choice : ChangedMake
             The make.
-        words : mapping of str to str or None, optional
-            Cells for parts with these words; for cells whatever the words by default.
+        word : str
+            Cells for parts with these words, as :func:`fitgraph.adapters.made.words_text` has
+            them; for cells whatever the words by default.
         """
         catalogue = self.shop.catalogue
         if choice not in self._planes:
             self._planes[choice] = plane_of(catalogue, choice, self.options)
         plane = self._planes[choice]
-        if words is None:
+        words = next((c.words for c in plane.found if words_text(c.words) == word), None)
+        if not word or words is None:
             return plane
         return replace(plane, region=region(catalogue, plane.make, self.options, words))
+
+    def together(
+        self,
+        choice: ChangedMake,
+        others: Sequence[Make],
+        most: int,
+        progress: Callable[[int, int], None] | None = None,
+    ) -> tuple[Together, ...]:
+        """Return the best choices of one part, of two, and so on.
+
+        Parameters
+        ----------
+        choice : ChangedMake
+            The make.
+        others : sequence of Make
+            What may be made besides.
+        most : int
+            How many parts may be made.
+        progress : callable, optional
+            Told how far a scan is.
+        """
+        more = (ChangedMake.of(make, in_stock=choice.in_stock) for make in others)
+        scans = [self.scan(one, progress) for one in (choice, *more)]
+        both = pairs(scans, in_stock=choice.in_stock) if others else ()
+        return tuple(frontier(scans, most, both))
 
 
 _WEIGHED: WeakKeyDictionary[Shop, dict[tuple[MadeUp, ...], Weighed]] = WeakKeyDictionary()
