@@ -299,7 +299,8 @@ class _Chooser:
         for n in first:
             self.chosen[n] = self.chosen[n] or ["balance"]
         # Ends stand before balances: they are what people look for.
-        order = sorted(first, key=lambda n: self.chosen[n] == ["balance"])
+        titles = [*self.titles, "balance"]
+        order = sorted(first, key=lambda n: titles.index(self.chosen[n][0]))
         self.chosen = {n: self.chosen[n] for n in (*order, *self.chosen)}
         self._different(most)
 
