@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import csv
 import math
+import shutil
 import unicodedata
 from pathlib import Path
 
@@ -15,7 +16,7 @@ import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
-from fitgraph.catalogue import CatalogueError, Finding, demo_folder, load
+from fitgraph.catalogue import CatalogueError, Finding, demo_folder, load, shipped_folder
 from fitgraph.catalogue.findings import ERROR, WARNING
 from fitgraph.catalogue.loaded import Loaded
 from fitgraph.model import Basis, Presence
@@ -686,3 +687,18 @@ def test_whatever_stands_in_a_table_is_read_or_told(
     except CatalogueError as error:
         findings = error.findings
     assert all(f.file and f.message and f.remedy and str(f).isprintable() for f in findings)
+
+
+def test_a_blank_count_is_told_with_one_remedy_and_a_role_with_its_article(tmp_path: Path) -> None:
+    folder = tmp_path / "shop"
+    shutil.copytree(shipped_folder("data") / "hoses", folder)
+    stock = (folder / "stock.csv").read_text().splitlines()
+    sku = stock[1].split(",")[0]
+    (folder / "stock.csv").write_text("\n".join([stock[0], f"{sku},,wall", *stock[2:]]) + "\n")
+    with (folder / "features.csv").open("a") as file:
+        file.write(f"{sku},horn,length,20,maker,\n")
+    told = [str(finding) for finding in load(folder).findings]
+    ends = "so the row was left out. Write a whole number, 0 or more."
+    assert any(t.endswith(ends) for t in told)
+    assert sum(t.count("rite a whole number") for t in told) == 1
+    assert any("is no feature of an outlet" in t for t in told)

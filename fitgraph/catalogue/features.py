@@ -25,7 +25,7 @@ from fitgraph.model import (
     Word,
 )
 from fitgraph.units import AmbiguousError, UnitError
-from fitgraph.wording import NO, YES
+from fitgraph.wording import NO, YES, an
 
 COLUMNS = ("sku", "feature", "dimension", "value"), ("basis", "note")
 
@@ -178,7 +178,7 @@ class FeatureReader:
                     "no-feature",
                     Row(number, sku, texts, _PLACES),
                     "feature",
-                    f"is no feature of a {role.title}; left out",
+                    f"is no feature of {an(role.title)}; left out",
                     f"Use one of {', '.join(role.features)}",
                 )
         found: dict[str, Feature] = {}

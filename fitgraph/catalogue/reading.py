@@ -29,6 +29,7 @@ from fitgraph.units import (
     usual_mass,
     usual_money,
 )
+from fitgraph.wording import capital
 
 #: More than this is a slip of the keyboard; sums of such figures would round as well.
 _MOST_MINOR, _MOST_GRAMS, _MOST_ENQUIRIES = 10**12, 1e9, 1e6
@@ -383,13 +384,14 @@ class FolderReader:
                 try:
                     pieces = parse_count(row["quantity"], 999_999_999)
                 except UnitError as error:
+                    wrong, _, remedy = str(error).partition("; ")
                     self.note(
                         "no-count",
                         STOCK,
                         row,
                         "quantity",
-                        f"{error}, so the row was left out",
-                        "Write a whole number, 0 or more",
+                        f"{wrong}, so the row was left out",
+                        capital(remedy),
                     )
             if sku is None or pieces is None:
                 tally.aside.append(row.number)

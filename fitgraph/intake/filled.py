@@ -19,6 +19,7 @@ from fitgraph.intake.taken import FROM_WORDS, Taken
 from fitgraph.mechanics.materials import MATERIALS
 from fitgraph.model import Basis, Vocabulary
 from fitgraph.units import UnitError, parse_count, parse_mass
+from fitgraph.wording import an
 
 #: A shop's parts are lighter; more is a column of grams among kilograms.
 _HEAVIEST_G = 1e5
@@ -130,7 +131,7 @@ class Filling:
                         "no-dimension",
                         name,
                         text,
-                        f"is no size of a {role.title}; left out",
+                        f"is no size of {an(role.title)}; left out",
                         "Leave the cell blank, or map the column otherwise",
                         WARNING,
                     )
@@ -163,7 +164,7 @@ class Filling:
                 "no-feature",
                 name,
                 text,
-                f"is said of a {role.title}, which has none; left out",
+                f"is said of {an(role.title)}, which has none; left out",
                 "Leave the cell blank, or map the column otherwise",
                 WARNING,
             )
