@@ -116,6 +116,20 @@ def test_every_usable_row_is_read_and_every_other_told(folder: Path) -> None:
     ]
 
 
+def test_a_supplier_without_terms_is_told_once_where_others_have_some(folder: Path) -> None:
+    """A misspelt name would lose what deliveries cost without a word."""
+    one, other = list(load(folder).catalogue.parts)[:2]
+    rows = (f"{one},Near,2.50", f"{one},Naer,2.50", f"{other},Naer,3.50", f"{other},,3.50")
+    write(folder, "supply.csv", "sku,supplier,pack_price", *rows)
+    write(folder, "suppliers.csv", "supplier,delivery", "Near,4.90")
+    loaded = load(folder)
+    assert len(loaded.supply.offers) == 4
+    told = [(f.row, f.column, f.value) for f in loaded.findings if f.file == "supply.csv"]
+    assert told == [(3, "supplier", "Naer")]
+    (folder / "suppliers.csv").unlink()
+    assert not [f for f in load(folder).findings if f.file == "supply.csv"]
+
+
 def test_a_table_without_its_columns_is_told_and_passed_over(folder: Path) -> None:
     write(folder, "supply.csv", "sku,price", "A,1")
     loaded = load(folder)

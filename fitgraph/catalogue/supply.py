@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import datetime
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import replace
 from pathlib import Path
 from types import MappingProxyType
@@ -86,7 +86,8 @@ class _Reader:
         self.note(file, row, "sku", "is no part; the row was left out", "Correct the stock number")
         return None
 
-    def offers(self) -> tuple[Offer, ...]:
+    def offers(self, terms: Mapping[str, Supplier]) -> tuple[Offer, ...]:
+        """Return what is offered; who has no terms, where others have, is told once."""
         table = self.table(
             SUPPLY,
             ("sku", "supplier", "pack_price"),
@@ -94,6 +95,7 @@ class _Reader:
             "nothing can be ordered",
         )
         found: dict[tuple[str, str, int], Offer] = {}
+        without: set[str] = set()
         for row in table.rows:
             tally = table.tally
             sku = self.part(SUPPLY, row)
@@ -132,6 +134,17 @@ class _Reader:
                     WARNING,
                 )
             found[key] = offer
+            known = not terms or offer.supplier in terms or offer.supplier in without
+            if offer.supplier and not known:
+                without.add(offer.supplier)
+                self.note(
+                    SUPPLY,
+                    row,
+                    "supplier",
+                    f"has no row in {SUPPLIERS}: its deliveries count as free, of any worth",
+                    "Correct the name, or add its terms there",
+                    WARNING,
+                )
         return tuple(found.values())
 
     def suppliers(self) -> dict[str, Supplier]:
@@ -216,6 +229,7 @@ def read_supply(
     """
     reader = _Reader(folder, catalogue, notes)
     counts = {date: MappingProxyType(of) for date, of in reader.counts().items()}
-    offers, suppliers = reader.offers(), reader.suppliers()
+    suppliers = reader.suppliers()
+    offers = reader.offers(suppliers)
     supply = Supply(offers, MappingProxyType(suppliers), MappingProxyType(counts))
     return supply, reader.tallies
