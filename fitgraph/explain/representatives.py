@@ -20,6 +20,7 @@ References
 
 from __future__ import annotations
 
+import contextlib
 from collections.abc import Callable, Mapping
 from dataclasses import replace
 
@@ -32,6 +33,7 @@ from fitgraph.records import dataclass
 from fitgraph.solve.cores import Cores, Tallies, limits_of
 from fitgraph.solve.counted import Counted
 from fitgraph.solve.dominance import least_of_three, least_of_two
+from fitgraph.solve.fillings import TooManySumsError
 
 #: Rows that are to hold the best for as many weighings as can be.
 _FIRST = 5
@@ -47,6 +49,9 @@ _EDGE = 12
 
 #: Cores whose least is worked out one by one where both limits bind, at most.
 _LOOKED = 200
+
+#: Cores up to which all fronts of fillings are worked out where both limits bind.
+_FRONTS = 1000
 
 #: Utilities nearer than this are alike.
 _ALIKE = 1e-9
@@ -331,7 +336,16 @@ class _Chooser:
     def _fillings(self) -> tuple[Ints, Floats, Floats]:
         """Return whose each known filling is, what it comes to and what it weighs."""
         owner, which = np.nonzero(np.isfinite(self.price) & np.isfinite(self.tenths))
-        return owner.astype(np.intp), self.price[owner, which], self.tenths[owner, which]
+        price, tenths = self.price[owner, which], self.tenths[owner, which]
+        if np.isfinite(self.limits).all() and len(self.cores) <= _FRONTS:
+            # Where both limits cut a front, what is best inside may be best for no weighting.
+            with contextlib.suppress(TooManySumsError):
+                fronts = [self.tallies.front(n) for n in range(len(self.cores))]
+                more = np.repeat(np.arange(len(fronts)), [len(p) for p, _ in fronts])
+                owner = np.concatenate([owner, more])
+                price = np.concatenate([price, *(p for p, _ in fronts)])
+                tenths = np.concatenate([tenths, *(t for _, t in fronts)])
+        return owner.astype(np.intp), price, tenths
 
     def _froms(self) -> tuple[Ints, Floats, Floats]:
         """Return what each core comes to and weighs at least, if not with one filling."""

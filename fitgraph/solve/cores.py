@@ -687,6 +687,17 @@ class Tallies:
             found = extreme(shelf, "price")
             return np.inf if found is None else float(found[0])
 
+    def front(self, n: int) -> tuple[Floats, Floats]:
+        """Return price and mass of a core's fillings within the limits that no other betters.
+
+        Raises
+        ------
+        TooManySumsError
+            If that is too much work.
+        """
+        price, tenths, _ = self._sums(n, "front", front=True)
+        return price, tenths
+
     def least(self, n: int, which: int) -> float:
         """Return the least price (0) or mass (1) of a core within the limits; infinite if none."""
         try:
