@@ -170,6 +170,14 @@ def test_what_the_reader_refuses_for_its_shape_the_schema_refuses_and_the_other_
     assert refused > tries / 3
 
 
+@pytest.mark.parametrize("empty", [[], {}, False])
+def test_what_is_empty_and_of_another_kind_is_refused_by_both(empty: object) -> None:
+    """The reader took an empty list of what is plausible for none."""
+    made = document(shipped_folder("data") / "hoses" / "vocabulary.toml")
+    made["roles"]["bush"]["features"]["overall"]["dimensions"]["length"]["plausible"] = empty
+    assert faults(made) and not validator().is_valid(made)
+
+
 @pytest.mark.parametrize("file", FILES, ids=lambda path: path.parent.name)
 def test_a_vocabulary_keeps_the_name_of_its_trade(file: Path) -> None:
     document = tomllib.loads(file.read_text(encoding="utf-8"))

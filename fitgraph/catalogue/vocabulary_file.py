@@ -66,7 +66,8 @@ def _long_texts(file: FileTable, where: str, value: object) -> None:
 
 
 def _dimension(name: str, entry: FileTable, kind: str) -> DimensionKind:
-    plausible = entry.figure("plausible", "20..40 mm") if entry.get("plausible") else None
+    blank = entry.get("plausible") in (None, "")
+    plausible = None if blank else entry.figure("plausible", "20..40 mm")
     return DimensionKind(
         name,
         worded=entry.flag("worded"),
