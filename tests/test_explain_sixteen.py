@@ -10,13 +10,17 @@ list holds all smallest transversals of the other, none is missing in either.
 
 from __future__ import annotations
 
+import csv
 import functools
+import shutil
 from collections.abc import Iterable, Sequence
+from pathlib import Path
 
 import numpy as np
 import pytest
 
-from fitgraph.explain import Explainer, network
+from fitgraph.catalogue import demo_folder, load
+from fitgraph.explain import Explainer, clashing, network
 from fitgraph.explain.buckets import Least
 from fitgraph.explain.conflicts import Conflict, minimal_conflicts, minimal_drops
 from fitgraph.explain.elements import JOINT, AskedElements, of_parts
@@ -184,3 +188,34 @@ def test_what_is_left_out_is_said(monkeypatch: pytest.MonkeyPatch) -> None:
     assert data(told, catalogue)["complete"] is False
     text = as_text.text(report(told, catalogue, why.Prefer.OWNED, Hints()))
     assert "Not every conflict and change is told" in " ".join(text.split())
+
+
+def test_a_catalogue_with_a_third_of_its_figures_blank_is_answered_with_what_comes_nearest(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """All that is blank clashes with all that is asked, in millions of ways."""
+    folder = tmp_path / "blank"
+    shutil.copytree(demo_folder(), folder)
+    with (folder / "features.csv").open(encoding="utf-8-sig", newline="") as file:
+        head, *rows = csv.reader(file)
+    rng = np.random.default_rng(1)
+    for row in rows:
+        if rng.random() < 0.3:
+            row[head.index("value")] = "?"
+    with (folder / "features.csv").open("w", encoding="utf-8", newline="") as file:
+        csv.writer(file).writerows([head, *rows])
+    looked_at = []
+
+    def counted(*families: clashing.Family, **more: int) -> tuple[clashing.Family, int]:
+        found, unions = both_ways(*families, **more)
+        looked_at.append(unions)
+        return found, unions
+
+    both_ways = clashing.both_ways
+    monkeypatch.setattr(clashing, "both_ways", counted)
+    catalogue = load(folder).catalogue
+    told = Explainer(catalogue).why(["GRIP-SKE-04", "INS-OST-01"])
+    # What is certain and what is possible are two questions.
+    assert 1_000 < sum(looked_at) <= 2 * clashing.MOST_UNIONS
+    assert told.verdict is Verdict.UNKNOWN and not told.complete
+    assert told.conflicts and all(c.verdict is Verdict.UNKNOWN for c in told.conflicts)

@@ -36,28 +36,53 @@ from fitgraph.stopping import check
 Family = tuple[int, ...]
 
 
-def both_ways(first: Family, second: Family, *, ceiling: int = CEILING) -> Family:
+#: Most unions of two conflicts to look at for one question: a second's work. Sixteen parts chosen
+#: blindly take 6,000; where half of the figures are blank, all of them together clash in millions
+#: of ways, which nobody reads.
+MOST_UNIONS = 300_000
+
+
+def both_ways(
+    first: Family, second: Family, *, ceiling: int = CEILING, most: int = MOST_UNIONS
+) -> tuple[Family, int]:
     """Return the smallest unions of a member of one family and a member of another.
+
+    Parameters
+    ----------
+    first, second : tuple of int
+        The families.
+    ceiling : int
+        Most sets to hold at once.
+    most : int
+        Most unions to look at.
+
+    Returns
+    -------
+    family : tuple of int
+        The unions.
+    looked_at : int
+        How many were looked at.
 
     Raises
     ------
     TooManySetsError
-        If more than `ceiling` would have to be held.
+        If there are more.
 
     Examples
     --------
     >>> both_ways((0b001, 0b010), (0b010, 0b100))
-    (2, 5)
+    ((2, 5), 1)
     """
     # A member that holds one of the other family is its own union with that.
     meeting, missing = _apart(first, second)
     also, rest = _apart(second, first)
-    if len(missing) * len(rest) > 100 * ceiling:
-        raise TooManySetsError(f"more than {ceiling:,} minimal sets")
+    unions = len(missing) * len(rest)
+    if unions > most:
+        raise TooManySetsError("too many unions of conflicts to look at")
     found = minimal({*meeting, *also, *(a | b for a in missing for b in rest)})
     if len(found) > ceiling:
         raise TooManySetsError(f"more than {ceiling:,} minimal sets")
-    return tuple(found)
+    return tuple(found), unions
 
 
 def _apart(family: Family, other: Family) -> tuple[list[int], list[int]]:
@@ -75,6 +100,7 @@ class _Families:
     """Families by number, so that equal ones are worked out once."""
 
     ceiling: int
+    unions: int
     of: list[Family] = field(default_factory=list)
     _number: dict[Family, int] = field(default_factory=dict)
     _joined: dict[tuple[int, tuple[int, ...]], int] = field(default_factory=dict)
@@ -100,7 +126,9 @@ class _Families:
         for other in rest:
             key = min(first, other), max(first, other)
             if key not in self._crossed:
-                found = both_ways(self.of[first], self.of[other], ceiling=self.ceiling)
+                pair = self.of[first], self.of[other]
+                found, looked_at = both_ways(*pair, ceiling=self.ceiling, most=self.unions)
+                self.unions -= looked_at
                 self._crossed[key] = self.number(found)
             first = self._crossed[key]
         return first
@@ -114,7 +142,9 @@ class _Message:
     numbers: Ints
 
 
-def conflict_sets(reduced: Reduced, *, ceiling: int = CEILING) -> tuple[list[int], list[str]]:
+def conflict_sets(
+    reduced: Reduced, *, ceiling: int = CEILING, unions: int = MOST_UNIONS
+) -> tuple[list[int], list[str]]:
     """Return the smallest sets of elements and joints that every assignment breaks somewhere.
 
     Parameters
@@ -123,6 +153,8 @@ def conflict_sets(reduced: Reduced, *, ceiling: int = CEILING) -> tuple[list[int
         The question with the options that count.
     ceiling : int
         Most sets to hold at once.
+    unions : int
+        Most unions of two conflicts to look at.
 
     Returns
     -------
@@ -142,7 +174,7 @@ def conflict_sets(reduced: Reduced, *, ceiling: int = CEILING) -> tuple[list[int
     sizes = {r: len(at) for r, at in reduced.options.items()}
     if not all(sizes.values()):
         return [0], names
-    families = _Families(ceiling)
+    families = _Families(ceiling, unions)
     tables = [(1 << (len(question.elements) + n), t) for n, t in enumerate(reduced.tables)]
     messages: list[_Message] = []
     found: list[int] = []

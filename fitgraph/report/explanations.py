@@ -251,12 +251,17 @@ def change_text(change: Change, catalogue: Catalogue, *, ways: bool) -> str:
     """Return a change as one instruction, and in how many ways it can be done."""
     text = "; ".join(action_text(a, catalogue) for a in change.actions)
     if ways and change.alternatives > 1:
-        held = ""
-        if change.held is not None:
-            price = money_of(catalogue.vocabulary).show(change.held.price)
-            held = f"; from the shelf {change.held.after.called}, {price}"
-        text += f" (one of {change.alternatives:,} ways{held})"
+        text += f" (one of {change.alternatives:,} ways)"
     return text
+
+
+def _change_cell(change: Change, catalogue: Catalogue, *, ways: bool) -> str:
+    """Return a change as a table has it, with what the shelf has of what would be ordered."""
+    text = change_text(change, catalogue, ways=ways)
+    if not ways or change.held is None:
+        return text
+    price = money_of(catalogue.vocabulary).show(change.held.price)
+    return f"{text.removesuffix(')')}; from the shelf {change.held.after.called}, {price})"
 
 
 def _changes_table(changes: Sequence[Change], catalogue: Catalogue) -> Table:
@@ -298,7 +303,7 @@ def changes_shown(changes: Sequence[Change], catalogue: Catalogue, *, ways: bool
         columns.append((Column("height_change_mm", RISE, "height"), lambda c: c.height_change_mm))
     when = Column("today", title="when")
     columns.append((when, lambda c: "to order" if c.to_order else "today"))
-    columns.append((Column("change"), lambda c: change_text(c, catalogue, ways=ways)))
+    columns.append((Column("change"), lambda c: _change_cell(c, catalogue, ways=ways)))
     return Table.of("changes", changes, *columns)
 
 
