@@ -302,6 +302,23 @@ def test_nothing_is_answered_before_something_is_asked(opened: OpenCatalogue) ->
     assert page.answer.layout.display == "none" and page.guide.value and not page.offers.items
 
 
+def test_the_workshop_may_work_on_new_parts_where_somebody_says_so(opened: OpenCatalogue) -> None:
+    counter = Counter(opened)
+    counter.enter(have=["FORK-VEN-04"], wanted="bar")
+    shop = opened.shop
+    counts = {}
+    for work in ("owned", "none", "any"):
+        counter.enter(work=work)
+        assert counter.state()["have"] == ["FORK-VEN-04"]
+        found = shop.exchange("bar", "FORK-VEN-04", services=work, ends=True).found
+        assert [one.part.sku for one in counter.whole.parts[:3]] == [
+            one.part.sku for one in found.parts[:3]
+        ]
+        counts[work] = counter.whole.count
+    assert counts["none"] <= counts["owned"] < counts["any"]
+    counter.close()
+
+
 def test_nobody_else_can_be_pressed(opened: OpenCatalogue) -> None:
     """What a page sends is taken only if it is among what was shown."""
     page = Counter(opened)

@@ -2,16 +2,22 @@
 
 from __future__ import annotations
 
+import shutil
+
 import pytest
 
 import fitgraph.lab as lab
+from fitgraph.catalogue import demo_folder
 from fitgraph.lab.answering import Answering
 from fitgraph.lab.session import SessionError
 
 
 @pytest.fixture(scope="module")
-def opened() -> lab.OpenCatalogue:
-    return lab.open_catalogue()
+def opened(tmp_path_factory: pytest.TempPathFactory) -> lab.OpenCatalogue:
+    # One of its own: what pages ask is kept with a catalogue, and other tests look at that.
+    folder = tmp_path_factory.mktemp("touched") / "demo"
+    shutil.copytree(demo_folder(), folder)
+    return lab.open_catalogue(folder)
 
 
 PAGES = [

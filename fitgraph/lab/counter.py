@@ -83,6 +83,10 @@ _AIMS = (
 )
 
 
+#: On which parts the workshop may do work, the usual first.
+_WORK = (("on what they have", "owned"), ("on new parts too", "any"), ("none", "none"))
+
+
 class Counter(Answering):
     """Questions at the left, the answer at the right, from nothing to a sheet to hand over.
 
@@ -136,6 +140,7 @@ class Counter(Answering):
             {MATERIALS[p.material].family for p in catalogue.parts.values() if p.material}
         )
         self.material = dropdown("Material", [("any", ""), *((f, f) for f in families)])
+        self.work = dropdown("Workshop work", _WORK)
         styles = () if vocabulary.advice is None else tuple(vocabulary.advice.styles)
         self.riding = dropdown("They ride", [("not told", ""), *((s, s) for s in styles)])
         self.verdict, self.problems = verdict_line(), html()
@@ -178,6 +183,7 @@ class Counter(Answering):
             self.budget,
             self.budget_problem,
             self.material,
+            *([self.work] if self.opened.catalogue.vocabulary.services else []),
             *rides,
         ]
         right = [
@@ -196,12 +202,14 @@ class Counter(Answering):
             on_shelf=field(self, bool, "on_shelf"),
             budget=field(self.budget, str),
             material=field(self.material),
+            work=field(self.work),
             riding=field(self.riding),
             chosen=field(self, str, "chosen"),
         )
         self.fields.problems = {"budget": self.budget_problem}
         self.fields.watch(Debounce(self._find), self.search)
-        self.fields.watch(Debounce(self.refresh), self.budget, self.material, self.riding)
+        wishes = (self.budget, self.material, self.work, self.riding)
+        self.fields.watch(Debounce(self.refresh), *wishes)
         self.product.observe(self._point, names="pressed")
         self.owned.on_press(self._drop)
         self.hits.on_press(self.take)
@@ -447,6 +455,7 @@ class Counter(Answering):
             in_stock=self.on_shelf,
             limit=_OFFERED,
             ends=True,
+            services=self.work.value,
         )
         yield Task(lambda: exchange().found, self._show)
         if not at_once:
