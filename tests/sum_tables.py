@@ -11,7 +11,7 @@ from fitgraph.graph.joints import JointTable
 from fitgraph.graph.sums import SumCondition
 from fitgraph.mechanics.rules import EPSILON_MM
 from fitgraph.model import Verdict
-from fitgraph.solve.sums import STEPS, in_steps
+from fitgraph.solve.carried_sums import STEPS, in_steps
 
 
 def table_of(condition: SumCondition) -> JointTable:

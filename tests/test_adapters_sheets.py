@@ -29,7 +29,7 @@ import shapely
 from typer.testing import CliRunner
 
 from fitgraph.adapters import (
-    Sheet,
+    SpecSheet,
     assemblies,
     cost_of,
     make_part,
@@ -82,25 +82,25 @@ def demo() -> Catalogue:
 
 
 @pytest.fixture(scope="module")
-def made(demo: Catalogue) -> Sheet:
+def made(demo: Catalogue) -> SpecSheet:
     worth = small.unweighed(demo, "sleeve", 25.4, 31.8, word="Skerrowby")
     return sheet(demo, worth, ["E002"])
 
 
 @pytest.fixture(scope="module")
-def liner(demo: Catalogue) -> Sheet:
+def liner(demo: Catalogue) -> SpecSheet:
     return sheet(small.thinned(demo), small.unweighed(demo, "liner", 31.8, 34.9))
 
 
 @pytest.fixture(scope="module")
-def solid(demo: Catalogue) -> Sheet:
+def solid(demo: Catalogue) -> SpecSheet:
     return sheet(small.thinned(demo), small.unweighed(demo, "insert", 31.75, 80.0))
 
 
 # -- figures ---------------------------------------------------------------------------
 
 
-def test_limits_are_those_of_the_tolerance_class(made: Sheet) -> None:
+def test_limits_are_those_of_the_tolerance_class(made: SpecSheet) -> None:
     by_title = {s.title: s for s in made.sizes}
     bore, outside = by_title["bore diameter"], by_title["outside diameter"]
     assert (bore.klass, outside.klass) == ("H9", "h9")
@@ -138,7 +138,7 @@ def test_mass_and_cost_by_hand() -> None:
     assert cost.total == math.ceil(cost.material + cost.machining + cost.setup)
 
 
-def test_the_slot_closes_until_its_outer_edges_meet(made: Sheet) -> None:
+def test_the_slot_closes_until_its_outer_edges_meet(made: SpecSheet) -> None:
     """The narrowest slot, 2.9 mm, in the thickest ring, 25.4 on 31.8 mm."""
     assert made.closure is not None
     gives = (31.8 + 25.4) / (2 * math.pi) * math.asin(2.9 / 31.8)
@@ -148,7 +148,7 @@ def test_the_slot_closes_until_its_outer_edges_meet(made: Sheet) -> None:
     assert made.closure.elastic == (made.closure.needed <= made.closure.springs_back)
 
 
-def test_mating_parts_are_those_that_fit(demo: Catalogue, made: Sheet) -> None:
+def test_mating_parts_are_those_that_fit(demo: Catalogue, made: SpecSheet) -> None:
     part = made.part
     forks = [m for m in made.mates if m.option.role == "fork"]
     assert forks and {m.option.part.maker for m in forks} == {"Skerrowby"}
@@ -213,7 +213,7 @@ def test_the_yield_of_whole_assemblies_counts_what_closes_in_series() -> None:
     assert whole_yield(catalogue, snug).certain == 1.0
 
 
-def test_a_made_part_takes_part_in_everything(demo: Catalogue, made: Sheet) -> None:
+def test_a_made_part_takes_part_in_everything(demo: Catalogue, made: SpecSheet) -> None:
     changed = with_part(demo, made.part)
     assert changed.of("sleeve")[-1] is made.part and made.part.sku not in demo.parts
     with pytest.raises(ValueError, match="is taken"):
@@ -222,7 +222,7 @@ def test_a_made_part_takes_part_in_everything(demo: Catalogue, made: Sheet) -> N
         with_part(demo, replace(made.part, role="nobody"))
 
 
-def test_a_saved_catalogue_reads_back(demo: Catalogue, made: Sheet, tmp_path: Path) -> None:
+def test_a_saved_catalogue_reads_back(demo: Catalogue, made: SpecSheet, tmp_path: Path) -> None:
     save_with(demo_folder(), tmp_path / "new", demo, [made.part])
     read = load(tmp_path / "new").catalogue
     assert len(read.parts) == len(demo.parts) + 1
@@ -242,7 +242,7 @@ def test_a_saved_catalogue_reads_back(demo: Catalogue, made: Sheet, tmp_path: Pa
 # -- the drawing -----------------------------------------------------------------------
 
 
-def test_lines_are_wide_and_narrow_two_to_one(made: Sheet) -> None:
+def test_lines_are_wide_and_narrow_two_to_one(made: SpecSheet) -> None:
     assert LineKind.OUTLINE.width == 2 * LineKind.THIN.width == 2 * LineKind.CENTRE.width
     assert LineKind.CENTRE.dashes and not LineKind.OUTLINE.dashes
     areas = [i for i in drawing(made).items if isinstance(i, Area)]
@@ -274,7 +274,7 @@ def test_dimensions_measure_what_they_say(which: str, request: pytest.FixtureReq
     assert sum(text.startswith("Ø") for text in lengths) == (1 if of.shape.bore is None else 2)
 
 
-def untidy(of: Sheet) -> list[str]:
+def untidy(of: SpecSheet) -> list[str]:
     """Return texts that meet another, have a line through them, or leave the frame.
 
     Rooms are those of the widest face, with a text's descenders.
@@ -307,7 +307,7 @@ def test_no_text_meets_another_or_a_line(which: str, request: pytest.FixtureRequ
     assert drawing(of).scale in (1, 2)
 
 
-def resized(of: Sheet, outside: float, wall: float, slot: float, length: float) -> Sheet:
+def resized(of: SpecSheet, outside: float, wall: float, slot: float, length: float) -> SpecSheet:
     """Return a sheet of the same kind of part with other sizes, as far as a drawing goes."""
     make, bore = of.make, outside - 2 * wall
     sizes = {make.outside: outside, make.bore: bore, make.slot: slot}
@@ -329,7 +329,9 @@ def resized(of: Sheet, outside: float, wall: float, slot: float, length: float) 
     return replace(of, sizes=other, shape=shape, worth=replace(of.worth, candidate=candidate))
 
 
-def test_parts_of_any_size_are_drawn_tidily(made: Sheet, liner: Sheet, solid: Sheet) -> None:
+def test_parts_of_any_size_are_drawn_tidily(
+    made: SpecSheet, liner: SpecSheet, solid: SpecSheet
+) -> None:
     """Rods and rings, thick and thin, 6 to 150 mm wide and 5 to 300 mm long."""
     random = Random(7)
     scales = set()
@@ -344,7 +346,7 @@ def test_parts_of_any_size_are_drawn_tidily(made: Sheet, liner: Sheet, solid: Sh
     assert {0.5, 1, 2} <= scales
 
 
-def test_the_room_of_a_text_is_what_it_takes_in_print(made: Sheet) -> None:
+def test_the_room_of_a_text_is_what_it_takes_in_print(made: SpecSheet) -> None:
     """PyMuPDF finds each text of the drawing within the room that was kept for it."""
     page = pymupdf.open(stream=sheet_pdf(made), filetype="pdf")[0]
     seen = {
@@ -387,7 +389,7 @@ TOLD = (
 )
 
 
-def test_every_medium_tells_a_workshop_the_same(made: Sheet, tmp_path: Path) -> None:
+def test_every_medium_tells_a_workshop_the_same(made: SpecSheet, tmp_path: Path) -> None:
     sketch = drawing(made)
     root = ET.fromstring(sheet_svg(sketch))
     in_svg = [e.text or "" for e in root.iter("{http://www.w3.org/2000/svg}text")]
@@ -408,7 +410,7 @@ def test_every_medium_tells_a_workshop_the_same(made: Sheet, tmp_path: Path) -> 
     assert (shown.count("E"), shown.count("F"), len(blocks)) == (2, 3, 4)
 
 
-def test_the_frame_speaks_of_the_outside_and_the_datum_of_the_bore(made: Sheet) -> None:
+def test_the_frame_speaks_of_the_outside_and_the_datum_of_the_bore(made: SpecSheet) -> None:
     """ISO 1101 and ISO 5459: what stands in line with a dimension line means the axis."""
     items = drawing(made).items
     outside, bore = (
@@ -424,7 +426,7 @@ def test_the_frame_speaks_of_the_outside_and_the_datum_of_the_bore(made: Sheet) 
     assert foot.corners[0][1] == pytest.approx(min(bore.y1, bore.y2))
 
 
-def test_what_is_not_asked_for_is_not_drawn(made: Sheet) -> None:
+def test_what_is_not_asked_for_is_not_drawn(made: SpecSheet) -> None:
     plain = replace(made.make, work=Workmanship(), material="aluminium")
     candidate = replace(made.worth.candidate, make=plain)
     bare = drawing(replace(made, worth=replace(made.worth, candidate=candidate)))
@@ -436,7 +438,7 @@ def test_what_is_not_asked_for_is_not_drawn(made: Sheet) -> None:
     assert len(upper.corners) == len(lower.corners) == 4
 
 
-def test_a_name_of_three_thousand_letters_is_printed(made: Sheet, tmp_path: Path) -> None:
+def test_a_name_of_three_thousand_letters_is_printed(made: SpecSheet, tmp_path: Path) -> None:
     for name in ("n" * 3000, "a long name " * 250, "ł" * 3000):
         part = replace(made.part, name=name)
         worse = replace(
@@ -456,7 +458,7 @@ def test_a_name_of_three_thousand_letters_is_printed(made: Sheet, tmp_path: Path
         assert len(sheet_svg(drawing(worse))) < 200_000
 
 
-def test_nothing_leaves_the_sheet(made: Sheet, solid: Sheet) -> None:
+def test_nothing_leaves_the_sheet(made: SpecSheet, solid: SpecSheet) -> None:
     for of in (made, solid):
         root = ET.fromstring(sheet_svg(drawing(of)))
         assert root.get("width") == "297mm" and root.get("viewBox") == "0 0 297 210"
@@ -466,7 +468,7 @@ def test_nothing_leaves_the_sheet(made: Sheet, solid: Sheet) -> None:
                 assert 0 <= float(line.get(f"{axis}2")) <= most
 
 
-def test_dxf_holds_the_dimensions(made: Sheet, tmp_path: Path) -> None:
+def test_dxf_holds_the_dimensions(made: SpecSheet, tmp_path: Path) -> None:
     sketch = drawing(made)
     (tmp_path / "x.dxf").write_bytes(dxf_bytes(sketch))
     read = ezdxf.readfile(tmp_path / "x.dxf")
@@ -488,7 +490,7 @@ def test_dxf_holds_the_dimensions(made: Sheet, tmp_path: Path) -> None:
     assert radii == {outer, inner}  # lead-ins half a millimetre wide would run into them
 
 
-def test_pdf_shows_the_drawing_to_scale(made: Sheet) -> None:
+def test_pdf_shows_the_drawing_to_scale(made: SpecSheet) -> None:
     pages = pymupdf.open(stream=sheet_pdf(made), filetype="pdf")
     first, second = pages[0], pages[1]
     assert (round(first.rect.height), round(first.rect.width)) == A4
@@ -522,7 +524,7 @@ def test_pdf_shows_the_drawing_to_scale(made: Sheet) -> None:
     assert all(" ".join(c.split()) in flat for c in made.cautions)
 
 
-def test_text_of_a_catalogue_is_no_markup(made: Sheet, tmp_path: Path) -> None:
+def test_text_of_a_catalogue_is_no_markup(made: SpecSheet, tmp_path: Path) -> None:
     nasty = "<script>x</script> & {\\H9;%%u \x07 \N{SNOWMAN}"
     part = replace(made.part, name=nasty)
     candidate = replace(made.worth.candidate, part=part)

@@ -17,7 +17,7 @@ from hypothesis import strategies as st
 
 import fitgraph
 from fitgraph.catalogue import CatalogueError, load
-from fitgraph.catalogue.findings import ERROR, WARNING, LostRowError, Notes, Tally
+from fitgraph.catalogue.findings import ERROR, WARNING, LostRowError, Notes, RowTally
 from fitgraph.catalogue.table_reader import read_table
 from tests.test_bad_input import ENQUIRIES, FEATURES, GOOD, PARTS, STOCK, VOCABULARY, Folder, only
 
@@ -287,7 +287,7 @@ def test_every_row_is_loaded_or_set_aside(folder: Folder) -> None:
         assert tally.read == tally.loaded + len(tally.aside)
     assert loaded.tallies["enquiries.csv"].aside == [3]
     with pytest.raises(LostRowError):
-        Tally("x.csv", 2, 1).check()
+        RowTally("x.csv", 2, 1).check()
 
 
 def test_the_cells_that_we_guard_are_read_as_they_were(folder: Folder) -> None:

@@ -21,10 +21,10 @@ import pytest
 
 from fitgraph.catalogue import demo_folder, load
 from fitgraph.explain import Explainer, clashing, network
-from fitgraph.explain.buckets import Least
 from fitgraph.explain.conflicts import Conflict, minimal_conflicts, minimal_drops
 from fitgraph.explain.elements import JOINT, AskedElements, of_parts
 from fitgraph.explain.kinds import Kinds
+from fitgraph.explain.least_cost import Least
 from fitgraph.explain.transversals import bits, minimal, minimal_transversals
 from fitgraph.model import Verdict
 from fitgraph.report import as_text

@@ -11,7 +11,7 @@ from pathlib import Path
 import pymupdf
 import pytest
 
-from fitgraph.adapters import Sheet, sheet
+from fitgraph.adapters import SpecSheet, sheet
 from fitgraph.catalogue import demo_folder, load
 from fitgraph.draw.drafting import drawing
 from fitgraph.draw.drafting_dxf import dxf_bytes
@@ -93,7 +93,7 @@ def test_an_import_that_is_killed(tmp_path: Path, before: bool) -> None:
 
 
 @pytest.fixture(scope="module")
-def made() -> Sheet:
+def made() -> SpecSheet:
     demo = load(DEMO).catalogue
     return sheet(thinned(demo), unweighed(demo, "sleeve", 25.4, 31.8, word="Skerrowby"))
 
@@ -102,7 +102,7 @@ def made() -> Sheet:
     "ending",
     ["svg", "pdf", *(pytest.param(e, marks=pytest.mark.long) for e in ("dxf", "step"))],
 )
-def test_a_sheet_that_is_killed(tmp_path: Path, ending: str, made: Sheet) -> None:
+def test_a_sheet_that_is_killed(tmp_path: Path, ending: str, made: SpecSheet) -> None:
     drafted = drawing(made)
     files = {"svg": sheet_svg(drafted).encode(), "pdf": sheet_pdf(made)}
     if ending == "dxf":

@@ -32,8 +32,8 @@ from fitgraph.catalogue import CatalogueError, demo_folder, load
 from fitgraph.cli.main import app
 from fitgraph.intake import MappingError, SourceError, read_mapping, read_source
 from fitgraph.intake.job import prepared
-from fitgraph.intake.phrases import Phrases, Said, read_phrases
-from fitgraph.intake.sources import Sheet, frame_sheet
+from fitgraph.intake.phrases import Phrases, TitleWords, read_phrases
+from fitgraph.intake.sources import SourceSheet, frame_sheet
 from fitgraph.model import Presence
 from fitgraph.shop.imports import import_tables
 from tests.make_messy_shop import Product, products, text
@@ -61,7 +61,7 @@ def csv_file(path: Path, rows: list[list[str]], delimiter: str = ",") -> Path:
 
 def taken(source: object, into: Path, mapping: object = None):
     """Import a source, every guess taken, and return the report."""
-    job = prepared([source if isinstance(source, Sheet) else str(source)], DEMO, mapping)
+    job = prepared([source if isinstance(source, SourceSheet) else str(source)], DEMO, mapping)
     return import_tables(job, job.choices, into)
 
 
@@ -1502,7 +1502,7 @@ def demo_phrases() -> Phrases:
     return read_phrases(DEMO, load(DEMO).catalogue.vocabulary)
 
 
-def says(title: str, role: str = "") -> Said:
+def says(title: str, role: str = "") -> TitleWords:
     return demo_phrases().read(title, role)
 
 

@@ -52,7 +52,7 @@ from fitgraph.graph.joints import asked, judge_pairs
 from fitgraph.graph.options import options_for, plain
 from fitgraph.lab import AdapterMap, OpenCatalogue, open_catalogue, scan_of
 from fitgraph.lab.adapter_charts import LOOKS, diameter_px
-from fitgraph.lab.adapter_entries import Kind
+from fitgraph.lab.adapter_entries import Mark
 from fitgraph.lab.session import SessionError
 from fitgraph.mechanics.materials import MATERIALS
 from fitgraph.mechanics.rules import RULES
@@ -141,7 +141,7 @@ def test_the_map_has_a_dot_at_every_place_and_a_shape_for_each_kind(shared):
     places = {(round(e.x, 2), round(e.y, 2)) for e in shared.map.shown.values()}
     drawn = set()
     for trace in shared.map.chart.figure.data:
-        if trace.name in {kind.value for kind in Kind}:
+        if trace.name in {kind.value for kind in Mark}:
             drawn |= {(round(x, 2), round(y, 2)) for x, y in zip(trace.x, trace.y, strict=True)}
     assert drawn == places
     axes = shared.map.chart.figure.layout
@@ -152,7 +152,7 @@ def test_the_map_has_a_dot_at_every_place_and_a_shape_for_each_kind(shared):
 
 def test_a_click_on_a_dot_looks_at_its_part(page):
     traces = page.map.chart.figure.data
-    at = next(n for n, t in enumerate(traces) if t.name == Kind.GAINS.value)
+    at = next(n for n, t in enumerate(traces) if t.name == Mark.GAINS.value)
     key = traces[at].customdata[-1]
     page.map.chart.widget.press(at, len(traces[at].customdata) - 1)
     assert page.map.list.value == key

@@ -25,7 +25,7 @@ from fitgraph.solve.fronts import Fronts
 from fitgraph.solve.limits import count_within
 from fitgraph.solve.query import Query, ask
 from fitgraph.solve.ranked import best_of
-from fitgraph.solve.sample import Drawing
+from fitgraph.solve.sample import Lottery
 from fitgraph.solve.stream import Stream
 from tests.turns import turns
 
@@ -73,7 +73,7 @@ def joined(space: Space, lets: Mapping[str, Bools], least: Verdict) -> np.ndarra
 
 def drawn(space: Space, query: Query, rng: np.random.Generator, certain: bool) -> dict[str, Bools]:
     """Return options of a few builds drawn by lot, and some more."""
-    lot = Drawing(
+    lot = Lottery(
         space.plan(certain=certain),
         space.class_of,
         {r: m.astype(float) for r, m in query.mask(certain=certain).items()},

@@ -66,10 +66,10 @@ from fitgraph.practice.rounds import (
     topic_title,
     topics,
 )
+from fitgraph.report.advised import triangle_report
 from fitgraph.report.blocks import Say
 from fitgraph.report.build_sheet import sheet_of
 from fitgraph.report.explanations import verdict_told
-from fitgraph.report.families import triangle_report
 from fitgraph.report.sides import side_by_side
 from fitgraph.solve import Request, Services
 from fitgraph.solve.first_guess import first_guess

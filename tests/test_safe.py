@@ -31,7 +31,7 @@ import pytest
 from typer.testing import CliRunner
 
 import fitgraph
-from fitgraph.adapters import Sheet, sheet
+from fitgraph.adapters import SpecSheet, sheet
 from fitgraph.adapters.candidates import label
 from fitgraph.catalogue import CatalogueError, demo_folder, load
 from fitgraph.catalogue.vocabulary_file import read_vocabulary
@@ -110,7 +110,7 @@ def told(shop: Shop) -> list[Answer]:
 
 
 @pytest.fixture(scope="module")
-def made() -> Sheet:
+def made() -> SpecSheet:
     demo = the_demo().catalogue
     return sheet(thinned(demo), unweighed(demo, "sleeve", 25.4, 31.8, word="Skerrowby"))
 
@@ -128,7 +128,7 @@ def hostile_shop(folder: Path, payload: str) -> Path:
     return write_plugs(folder / "plugs", parts=parts, features=features)
 
 
-def on_a_screen(payload: str, folder: Path, _: Sheet) -> None:
+def on_a_screen(payload: str, folder: Path, _: SpecSheet) -> None:
     place = hostile_shop(folder, payload)
     for words in (["why", "HOLE-1", "PLUG-B"], ["builds", "--have", "PLUG-B"], ["check"]):
         for form in ([], ["--json"]):
@@ -139,19 +139,19 @@ def on_a_screen(payload: str, folder: Path, _: Sheet) -> None:
                 json.loads(result.stdout)
 
 
-def in_a_notebook(payload: str, folder: Path, _: Sheet) -> None:
+def in_a_notebook(payload: str, folder: Path, _: SpecSheet) -> None:
     for answer in told(fitgraph.open(hostile_shop(folder, payload))):
         runs_nothing(answer._repr_html_())
         assert not OBEYED.search(repr(answer).replace("\n", ""))
 
 
-def in_a_spreadsheet(payload: str, folder: Path, _: Sheet) -> None:
+def in_a_spreadsheet(payload: str, folder: Path, _: SpecSheet) -> None:
     for answer in told(fitgraph.open(hostile_shop(folder, payload))):
         for table in answer.tables:
             no_formulas(answer.to_csv(table))
 
 
-def through_an_import(payload: str, folder: Path, _: Sheet) -> None:
+def through_an_import(payload: str, folder: Path, _: SpecSheet) -> None:
     with (folder / "list.csv").open("w", newline="", encoding="utf-8") as file:
         writer = csv.writer(file)
         writer.writerow(["Item no", "Kind", "Title", "Maker", "Price", "Stock", f"x {payload}"])
@@ -172,7 +172,7 @@ def through_an_import(payload: str, folder: Path, _: Sheet) -> None:
         assert not OBEYED.search(str(finding))
 
 
-def on_a_sheet(payload: str, folder: Path, made: Sheet) -> None:
+def on_a_sheet(payload: str, folder: Path, made: SpecSheet) -> None:
     part = replace(made.part, name=payload)
     candidate = replace(made.worth.candidate, part=part)
     worse = replace(made, worth=replace(made.worth, candidate=candidate))
@@ -190,7 +190,7 @@ def on_a_sheet(payload: str, folder: Path, made: Sheet) -> None:
     assert not OBEYED.search(page.get_text().replace("\n", ""))
 
 
-WAYS: tuple[Callable[[str, Path, Sheet], None], ...] = (
+WAYS: tuple[Callable[[str, Path, SpecSheet], None], ...] = (
     on_a_screen,
     in_a_notebook,
     in_a_spreadsheet,
@@ -203,7 +203,7 @@ WAYS: tuple[Callable[[str, Path, Sheet], None], ...] = (
 @pytest.mark.parametrize("way", WAYS, ids=lambda way: way.__name__)
 @pytest.mark.parametrize("payload", PAYLOADS.values(), ids=PAYLOADS)
 def test_hostile_text_neither_runs_nor_renders(
-    payload: str, way: Callable[[str, Path, Sheet], None], tmp_path: Path, made: Sheet
+    payload: str, way: Callable[[str, Path, SpecSheet], None], tmp_path: Path, made: SpecSheet
 ) -> None:
     way(payload, tmp_path, made)
 
@@ -298,7 +298,7 @@ def test_a_sheet_that_is_formatted_to_its_end_is_read(tmp_path: Path) -> None:
 
 
 @pytest.mark.parametrize("name", ["../../x", "/etc/x", "..", "a/b", "a\\b", "~/x", "C:x"])
-def test_what_is_made_names_no_file_elsewhere(tmp_path: Path, name: str, made: Sheet) -> None:
+def test_what_is_made_names_no_file_elsewhere(tmp_path: Path, name: str, made: SpecSheet) -> None:
     """The files of a sheet are named after its make, its sizes and its words."""
     candidate = made.worth.candidate
     make = replace(the_demo().catalogue.vocabulary.makes["sleeve"], name=name)

@@ -21,7 +21,7 @@ import pytest
 from scipy.integrate import quad
 from typer.testing import CliRunner
 
-from fitgraph.adapters import Sheet, sheet
+from fitgraph.adapters import SpecSheet, sheet
 from fitgraph.cli.main import app
 from fitgraph.draw.sheet_step import write_step
 from fitgraph.files import whole
@@ -40,7 +40,7 @@ def demo() -> Catalogue:
 
 
 @pytest.fixture(scope="module")
-def sheets(demo: Catalogue) -> dict[str, Sheet]:
+def sheets(demo: Catalogue) -> dict[str, SpecSheet]:
     """Return a sheet of each make, for a few parts of the demo."""
     few = thinned(demo)
     worths = (
@@ -94,7 +94,7 @@ def surfaces(shape: Any) -> list[Any]:
     return found
 
 
-def by_integration(of: Sheet) -> float:
+def by_integration(of: SpecSheet) -> float:
     """Return a part's volume in mm3 at the middle sizes."""
     shape, work = of.shape, of.make.work
     outer = shape.outside.mid / 2
@@ -119,7 +119,7 @@ def by_integration(of: Sheet) -> float:
 
 @pytest.mark.parametrize("name", MAKES)
 def test_the_solid_has_the_middle_sizes(
-    name: str, sheets: dict[str, Sheet], tmp_path: Path, capfd: pytest.CaptureFixture[str]
+    name: str, sheets: dict[str, SpecSheet], tmp_path: Path, capfd: pytest.CaptureFixture[str]
 ) -> None:
     from OCP.GeomAbs import GeomAbs_SurfaceType as Kind
 
@@ -153,7 +153,7 @@ def test_the_solid_has_the_middle_sizes(
     assert all(abs(c.SemiAngle()) == pytest.approx(math.pi / 4) for c in cones)
 
 
-def test_the_file_says_what_it_is(sheets: dict[str, Sheet], tmp_path: Path) -> None:
+def test_the_file_says_what_it_is(sheets: dict[str, SpecSheet], tmp_path: Path) -> None:
     of = sheets["sleeve"]
     odd = replace(of.part, name="sleeve 'x'\n\\X2\\ #1 = ENDSEC; ß")
     candidate = replace(of.worth.candidate, part=odd)
@@ -167,7 +167,7 @@ def test_the_file_says_what_it_is(sheets: dict[str, Sheet], tmp_path: Path) -> N
 
 
 def test_a_page_has_it_made_by_a_process_of_its_own(
-    sheets: dict[str, Sheet], tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+    sheets: dict[str, SpecSheet], tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     """It says the same as the one made here, and the process that asked never loads the kernel."""
     of = sheets["sleeve"]
@@ -192,7 +192,7 @@ def test_a_page_has_it_made_by_a_process_of_its_own(
 
 @pytest.mark.long
 def test_without_a_kernel_one_line_says_how_to_get_it(
-    sheets: dict[str, Sheet], tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+    sheets: dict[str, SpecSheet], tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     monkeypatch.setattr("fitgraph.draw.sheet_step.find_spec", lambda name: None)
     out = tmp_path / "sheets"

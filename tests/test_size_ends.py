@@ -10,7 +10,7 @@ import pytest
 from fitgraph.catalogue import demo_folder
 from fitgraph.intake import MappingError, read_mapping
 from fitgraph.intake.job import prepared
-from fitgraph.intake.mapping import Column
+from fitgraph.intake.mapping import Meant
 from fitgraph.shop.imports import import_tables
 
 
@@ -100,6 +100,6 @@ def test_a_size_and_its_ends_stand_beside_one_another(tmp_path: Path) -> None:
     report = imported(tmp_path, rows)
     columns = report.intake.mapping.tables["list.csv"].columns
     assert [columns[n].end for n in rows[0][2:]] == ["", "least", "most"]
-    assert columns["Bore"] == Column("bore.diameter", decimal=".")
+    assert columns["Bore"] == Meant("bore.diameter", decimal=".")
     assert (bore(report, "A-1").lo, bore(report, "A-1").hi) == pytest.approx((34.9, 35.1))
     assert bore(report, "A-2").known

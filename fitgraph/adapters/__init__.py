@@ -3,11 +3,11 @@
 from fitgraph.adapters.assemblies import WholeYield, whole_yield
 from fitgraph.adapters.best_k import BestChoice, Together, best_cover, best_together, frontier
 from fitgraph.adapters.candidates import Candidate, candidates
+from fitgraph.adapters.design_scan import Scan, Worth, scan, stranded
 from fitgraph.adapters.made import Cost, MadeShape, cost_of, make_part, shape_of
 from fitgraph.adapters.mates import Mate, Yield, mates, yield_of
 from fitgraph.adapters.region import Barred, Edge, Region, axes_of, barred, edges, region
-from fitgraph.adapters.scan import Scan, Worth, scan, stranded
-from fitgraph.adapters.sheet import Sheet, sheet, size_title
+from fitgraph.adapters.sheet import SpecSheet, sheet, size_title
 from fitgraph.adapters.tolerance import GradeYield, yields_by_grade
 from fitgraph.adapters.variants import (
     grade_of,
@@ -29,7 +29,7 @@ __all__ = [
     "Mate",
     "Region",
     "Scan",
-    "Sheet",
+    "SpecSheet",
     "Together",
     "WholeYield",
     "Worth",

@@ -14,7 +14,7 @@ from fitgraph.graph.assembly import Assemblies
 from fitgraph.model import Catalogue, Part
 from fitgraph.records import dataclass
 from fitgraph.solve.plan import TooWideError
-from fitgraph.solve.sample import Drawing
+from fitgraph.solve.sample import Lottery
 from fitgraph.solve.space import Space, compile_space
 from fitgraph.stopping import check
 
@@ -90,7 +90,7 @@ def _shares(space: Space, part: Part, *, certain: bool) -> list[float]:
         plan = space.plan(certain=certain)
     except TooWideError:
         return []
-    drawing = Drawing(plan, space.class_of, weight)
+    drawing = Lottery(plan, space.class_of, weight)
     if not drawing.total:
         return []
     drawn = drawing.draw(BUILDS, np.random.default_rng(SEED))

@@ -19,9 +19,9 @@ import numpy as np
 from scipy.optimize import Bounds, LinearConstraint
 from scipy.sparse import csr_matrix, hstack, identity
 
+from fitgraph.adapters.design_scan import Scan, Worth
 from fitgraph.adapters.made import cost_of, shape_of
 from fitgraph.adapters.pairs import MadePair
-from fitgraph.adapters.scan import Scan, Worth
 from fitgraph.array_types import Bools, Floats, Ints
 from fitgraph.records import dataclass
 from fitgraph.solve.integers import least_whole

@@ -15,7 +15,7 @@ from concurrent.futures import Executor
 import numpy as np
 
 from fitgraph.adapters.compiled import compiled_with
-from fitgraph.adapters.scan import Scan
+from fitgraph.adapters.design_scan import Scan
 from fitgraph.array_types import Bools, Ints
 from fitgraph.demand.menus import IN_STOCK, SOLD, Menus, Shelf
 from fitgraph.demand.questions import Questions, questions_of

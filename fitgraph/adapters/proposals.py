@@ -10,9 +10,9 @@ import numpy as np
 
 from fitgraph.adapters.assemblies import WholeYield, whole_yield
 from fitgraph.adapters.best_k import Together, frontier
+from fitgraph.adapters.design_scan import Bools, Scan, Worth
 from fitgraph.adapters.pairs import pairs
-from fitgraph.adapters.scan import Bools, Scan, Worth
-from fitgraph.adapters.sheet import Sheet, sheet
+from fitgraph.adapters.sheet import SpecSheet, sheet
 from fitgraph.model import Catalogue, Make
 from fitgraph.records import dataclass
 from fitgraph.solve import NamingError
@@ -71,7 +71,7 @@ class Proposals:
             self._wholes[part.sku] = whole_yield(self.catalogue, part)
         return self._wholes[part.sku]
 
-    def sheet(self, worth: Worth) -> Sheet:
+    def sheet(self, worth: Worth) -> SpecSheet:
         """Return the specification sheet of a part."""
         made = sheet(self.catalogue, worth, self.gained_by(worth))
         self._wholes[made.part.sku] = made.wholes

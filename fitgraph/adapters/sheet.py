@@ -5,9 +5,9 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from fitgraph.adapters.assemblies import WholeYield, wholes_in
+from fitgraph.adapters.design_scan import Worth
 from fitgraph.adapters.made import Cost, MadeShape, cost_of, shape_of
 from fitgraph.adapters.mates import Mate, Yield, mates, yield_of
-from fitgraph.adapters.scan import Worth
 from fitgraph.adapters.what_if import only_parts
 from fitgraph.graph.hold import Hold, hold
 from fitgraph.graph.options import empty
@@ -92,7 +92,7 @@ class Closure:
 
 
 @dataclass(frozen=True, slots=True)
-class Sheet:
+class SpecSheet:
     """A specification sheet.
 
     Parameters
@@ -219,7 +219,7 @@ def _holds(engine: TreeEngine, part: Part) -> list[Hold]:
     return sorted(found, key=lambda h: h.grip.low_nm)
 
 
-def sheet(catalogue: Catalogue, worth: Worth, gained: Sequence[str] = ()) -> Sheet:
+def sheet(catalogue: Catalogue, worth: Worth, gained: Sequence[str] = ()) -> SpecSheet:
     """Return the specification sheet of a part.
 
     Parameters
@@ -238,7 +238,7 @@ def sheet(catalogue: Catalogue, worth: Worth, gained: Sequence[str] = ()) -> She
     holds = tuple(_holds(engine, part))
     texts = {**CAUTIONS, **catalogue.vocabulary.cautions}
     topics = [make.caution, *(["torque"] if holds else [])]
-    return Sheet(
+    return SpecSheet(
         catalogue,
         worth,
         _sizes(catalogue, worth),

@@ -25,7 +25,7 @@ from pathlib import Path
 from types import MappingProxyType
 from typing import Any
 
-from fitgraph.catalogue.findings import Finding, Tally
+from fitgraph.catalogue.findings import Finding, RowTally
 from fitgraph.catalogue.loaded import Loaded
 from fitgraph.files import require_plain, written_whole
 from fitgraph.model import (
@@ -68,7 +68,7 @@ _KNOWN: dict[tuple[str, str], Any] = {
         ),
         Feature,
         Supplier,
-        Tally,
+        RowTally,
         datetime.date,
     )
 }

@@ -11,8 +11,8 @@ from collections.abc import Iterator, Mapping
 from types import MappingProxyType
 
 from fitgraph.catalogue.figures import UNKNOWN_TEXTS, parse_figure
-from fitgraph.catalogue.findings import ERROR, WARNING, Finding, Notes, Tally, shorten
-from fitgraph.catalogue.table_reader import Row, Table, picking
+from fitgraph.catalogue.findings import ERROR, WARNING, Finding, Notes, RowTally, shorten
+from fitgraph.catalogue.table_reader import Row, TableRead, picking
 from fitgraph.model import (
     ABSENT,
     Basis,
@@ -50,7 +50,7 @@ _PLACES = {"sku": 0, "feature": 1, "dimension": 2, "value": 3, "basis": 4}
 _Run = tuple[int, tuple[_Texts, ...]]
 
 
-def _runs(table: Table) -> Iterator[tuple[str, int, tuple[_Texts, ...]]]:
+def _runs(table: TableRead) -> Iterator[tuple[str, int, tuple[_Texts, ...]]]:
     """Yield stock numbers, each with rows of it that stand below one another."""
     if table.columns[:5] == tuple(_PLACES):
         for run in table.runs:
@@ -99,13 +99,13 @@ class FeatureReader:
         at.append(Finding(*place, message, remedy, severity, code=code, sku=row["sku"]))
 
     def read(
-        self, table: Table, roles: Mapping[str, str], left_out: set[str], notes: Notes
+        self, table: TableRead, roles: Mapping[str, str], left_out: set[str], notes: Notes
     ) -> dict[str, Mapping[str, Feature]]:
         """Return the features of every part.
 
         Parameters
         ----------
-        table : Table
+        table : TableRead
             Of features.
         roles : mapping of str to str
             The role of each part, by stock number.
@@ -165,7 +165,9 @@ class FeatureReader:
                 notes.take(f)
         return features
 
-    def _part(self, sku: str, role: Role, runs: list[_Run], tally: Tally) -> Mapping[str, Feature]:
+    def _part(
+        self, sku: str, role: Role, runs: list[_Run], tally: RowTally
+    ) -> Mapping[str, Feature]:
         by_feature: dict[str, list[tuple[int, _Texts]]] = {}
         for first, rows in runs:
             for number, texts in enumerate(rows, start=first):
@@ -200,7 +202,7 @@ class FeatureReader:
         return self._mappings.setdefault(shape, MappingProxyType(found))
 
     def _feature(
-        self, sku: str, kind: FeatureKind, rows: list[Row], tally: Tally
+        self, sku: str, kind: FeatureKind, rows: list[Row], tally: RowTally
     ) -> tuple[Feature, int]:
         """Return a feature, and how many of its rows were used."""
         stated: tuple[Presence, Row] | None = None

@@ -167,7 +167,7 @@ class LostRowError(AssertionError):
 
 
 @dataclass(slots=True)
-class Tally:
+class RowTally:
     """Where the rows of one table went.
 
     Parameters

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import field
 
-from fitgraph.catalogue.findings import Finding, Tally
+from fitgraph.catalogue.findings import Finding, RowTally
 from fitgraph.model import Catalogue, Supply
 from fitgraph.records import dataclass
 
@@ -28,5 +28,5 @@ class Loaded:
     catalogue: Catalogue
     findings: tuple[Finding, ...]
     supply: Supply = field(default_factory=Supply)
-    tallies: Mapping[str, Tally] = field(default_factory=dict)
+    tallies: Mapping[str, RowTally] = field(default_factory=dict)
     word: str = field(default="", compare=False)

@@ -12,10 +12,10 @@ from fitgraph.catalogue.check import contradictions, weights
 from fitgraph.catalogue.features import COLUMNS as FEATURE_COLUMNS
 from fitgraph.catalogue.features import FeatureReader
 from fitgraph.catalogue.figures import UNKNOWN_TEXTS
-from fitgraph.catalogue.findings import ERROR, WARNING, CatalogueError, Finding, Notes, Tally
+from fitgraph.catalogue.findings import ERROR, WARNING, CatalogueError, Finding, Notes, RowTally
 from fitgraph.catalogue.loaded import ENQUIRIES, FEATURES, PARTS, STOCK, VOCABULARY, Loaded
-from fitgraph.catalogue.supply import read_supply
-from fitgraph.catalogue.table_reader import Row, Table, is_total, no_table, picking, read_table
+from fitgraph.catalogue.supply_tables import read_supply
+from fitgraph.catalogue.table_reader import Row, TableRead, is_total, no_table, picking, read_table
 from fitgraph.catalogue.vocabulary_file import read_vocabulary
 from fitgraph.files import folder_name
 from fitgraph.mechanics.materials import FAMILIES, MATERIALS
@@ -64,7 +64,7 @@ class FolderReader:
         #: What was read of the same text before, without anything to tell.
         self.amounts: dict[str, int] = {}
         self.masses: dict[str, float] = {}
-        self.tallies: dict[str, Tally] = {}
+        self.tallies: dict[str, RowTally] = {}
 
     def note(
         self,
@@ -82,7 +82,7 @@ class FolderReader:
 
     def optional_table(
         self, file: str, required: tuple[str, ...], optional: tuple[str, ...], loss: str
-    ) -> Table:
+    ) -> TableRead:
         """Return a table without which the rest can still be used."""
         path = self.folder / file
         if not path.exists() and not path.is_symlink():
@@ -100,7 +100,7 @@ class FolderReader:
         self.tallies[file] = table.tally
         return table
 
-    def counted(self, table: Table) -> Iterator[tuple[Row, Tally]]:
+    def counted(self, table: TableRead) -> Iterator[tuple[Row, RowTally]]:
         """Walk the rows of a table; whoever walks says of each where it went."""
         for row in table.rows:
             yield row, table.tally

@@ -9,7 +9,7 @@ from collections.abc import Callable, Iterator, Mapping, Sequence
 from operator import itemgetter
 from pathlib import Path
 
-from fitgraph.catalogue.findings import WARNING, CatalogueError, Finding, Notes, Tally, shorten
+from fitgraph.catalogue.findings import WARNING, CatalogueError, Finding, Notes, RowTally, shorten
 from fitgraph.files import SpecialFileError, require_plain
 from fitgraph.plain import composed, plain
 from fitgraph.records import dataclass
@@ -98,7 +98,7 @@ class Run:
 
 
 @dataclass(frozen=True, slots=True)
-class Table:
+class TableRead:
     """A table; it is read while it is walked, once.
 
     Parameters
@@ -109,14 +109,14 @@ class Table:
         The header.
     runs : iterator of Run
         The usable rows, those of one first cell together.
-    tally : Tally
+    tally : RowTally
         Where the rows went; the reader of a row says so.
     """
 
     file: str
     columns: tuple[str, ...]
     runs: Iterator[Run]
-    tally: Tally
+    tally: RowTally
 
     @property
     def rows(self) -> Iterator[Row]:
@@ -142,9 +142,9 @@ def picking(columns: Sequence[str], names: Sequence[str]) -> Callable[[Row], tup
     return pick
 
 
-def no_table(file: str) -> Table:
+def no_table(file: str) -> TableRead:
     """Return a table without rows."""
-    return Table(file, (), iter(()), Tally(file))
+    return TableRead(file, (), iter(()), RowTally(file))
 
 
 def is_total(text: str) -> bool:
@@ -233,7 +233,7 @@ def _cleaned(text: str, file: str, number: int, notes: Notes) -> str:
     return cleaned
 
 
-def _lines(data: bytes, file: str, notes: Notes, tally: Tally) -> Lines:
+def _lines(data: bytes, file: str, notes: Notes, tally: RowTally) -> Lines:
     """Return the lines that are text; tell of the others."""
     data = data.removeprefix(codecs.BOM_UTF8)
     whole = None
@@ -287,7 +287,7 @@ def _lines(data: bytes, file: str, notes: Notes, tally: Tally) -> Lines:
     return Lines(good, numbers)
 
 
-def _aside(tally: Tally, number: int) -> None:
+def _aside(tally: RowTally, number: int) -> None:
     tally.read += 1
     tally.aside.append(number)
 
@@ -423,7 +423,7 @@ def _runs(
     delimiter: str,
     file: str,
     notes: Notes,
-    tally: Tally,
+    tally: RowTally,
     cut: bool,
 ) -> Iterator[Run]:
     """Yield the rows that have a cell for each column at most; tell of the others.
@@ -521,7 +521,9 @@ def _runs(
         yield Run(number, cells[0].strip(), [tail])
 
 
-def read_table(path: Path, required: Sequence[str], optional: Sequence[str], notes: Notes) -> Table:
+def read_table(
+    path: Path, required: Sequence[str], optional: Sequence[str], notes: Notes
+) -> TableRead:
     """Return the usable rows of a CSV file.
 
     Parameters
@@ -543,7 +545,7 @@ def read_table(path: Path, required: Sequence[str], optional: Sequence[str], not
     data = read_bytes(path, path.parent)
     if data[:2] in (codecs.BOM_UTF16_LE, codecs.BOM_UTF16_BE):
         raise _stop("utf16", file, "is saved in UTF-16", "Save the table as CSV in UTF-8")
-    tally = Tally(file)
+    tally = RowTally(file)
     lines = _lines(data, file, notes, tally)
     first = next((n for n, text in enumerate(lines.texts) if text.strip()), None)
     if first is None:
@@ -567,4 +569,4 @@ def read_table(path: Path, required: Sequence[str], optional: Sequence[str], not
     columns, delimiter = _header(number, header, file, required, optional, notes)
     cut = not data.endswith((b"\n", b"\r"))
     runs = _runs(lines, first + 1, columns, delimiter, file, notes, tally, cut)
-    return Table(file, tuple(columns), runs, tally)
+    return TableRead(file, tuple(columns), runs, tally)

@@ -9,7 +9,7 @@ import typer
 import fitgraph
 from fitgraph.cli.output import put_out
 from fitgraph.cli.shared_options import (
-    Aim,
+    AimOption,
     AsCsv,
     AsJson,
     Budget,
@@ -81,7 +81,9 @@ def exchange(
         list[str], typer.Argument(metavar="SKU...", help="What stays, and what is replaced.")
     ],
     catalogue: CatalogueFolder = None,
-    aim: Annotated[Aim, typer.Option(help="What it is to be, against the old one.")] = Aim.ANY,
+    aim: Annotated[
+        AimOption, typer.Option(help="What it is to be, against the old one.")
+    ] = AimOption.ANY,
     budget: Budget = None,
     material: Material = None,
     in_stock: InStock = False,

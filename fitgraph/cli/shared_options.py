@@ -21,7 +21,7 @@ class Sort(StrEnum):
     STRENGTH = "strength"
 
 
-class Aim(StrEnum):
+class AimOption(StrEnum):
     """What another part is to be, against the one that is replaced."""
 
     ANY = "any"

@@ -22,7 +22,7 @@ from __future__ import annotations
 import math
 from collections.abc import Iterable
 
-from fitgraph.adapters.sheet import Sheet, Size
+from fitgraph.adapters.sheet import Size, SpecSheet
 from fitgraph.draw.drafting_block import (
     BINDING,
     HIGH,
@@ -181,7 +181,7 @@ def _end_view(part: Turned, x: float, y: float) -> list[Item]:
     return items
 
 
-def _measures(sheet: Sheet, part: Turned, x: float, y: float, end: float) -> list[Item]:
+def _measures(sheet: SpecSheet, part: Turned, x: float, y: float, end: float) -> list[Item]:
     """Return the dimensions."""
     make, sizes = sheet.make, {s.reference: s for s in sheet.sizes}
     outer, inner, long, half = part.outside / 2, part.bore / 2, part.length, part.slot / 2
@@ -212,7 +212,9 @@ def _measures(sheet: Sheet, part: Turned, x: float, y: float, end: float) -> lis
     return items
 
 
-def _coaxial(sheet: Sheet, part: Turned, x: float, y: float, measures: list[Item]) -> list[Item]:
+def _coaxial(
+    sheet: SpecSheet, part: Turned, x: float, y: float, measures: list[Item]
+) -> list[Item]:
     """Return the tolerance of the outside's axis, and the bore's axis as its datum.
 
     Both stand in line with a dimension line, which makes them speak of the axis.
@@ -235,7 +237,7 @@ def _coaxial(sheet: Sheet, part: Turned, x: float, y: float, measures: list[Item
     ]
 
 
-def _chamfers(sheet: Sheet, part: Turned, x: float, y: float) -> list[Item]:
+def _chamfers(sheet: SpecSheet, part: Turned, x: float, y: float) -> list[Item]:
     """Return leaders to the lead-ins at the right end."""
     work, right = sheet.make.work, x + part.length
     outer, inner = part.outside / 2, part.bore / 2
@@ -275,7 +277,7 @@ def _on_shelf(text: str, foot: tuple[float, float], knee: tuple[float, float]) -
     ]
 
 
-def _textures(sheet: Sheet, part: Turned, x: float, y: float, taken: list[Room]) -> list[Item]:
+def _textures(sheet: SpecSheet, part: Turned, x: float, y: float, taken: list[Room]) -> list[Item]:
     """Return the texture of the fitting surfaces, each where there is room for its symbol."""
     if one_texture(sheet):
         return []
@@ -310,7 +312,7 @@ def _textures(sheet: Sheet, part: Turned, x: float, y: float, taken: list[Room])
     return items
 
 
-def _views(sheet: Sheet, part: Turned, x: float, y: float) -> list[Item]:
+def _views(sheet: SpecSheet, part: Turned, x: float, y: float) -> list[Item]:
     """Return the views and what is said beside them, the section's left end at a place."""
     end = x + part.length + _BETWEEN + part.outside / 2
     measures = _measures(sheet, part, x, y, end)
@@ -373,14 +375,14 @@ def _clear(items: Iterable[Item]) -> bool:
     return all(_apart(a, b, 0.0) for n, a in enumerate(rooms) for b in rooms[:n])
 
 
-def drawing(sheet: Sheet) -> Drawing:
+def drawing(sheet: SpecSheet) -> Drawing:
     """Return the dimensioned drawing of a part on an A4 sheet.
 
     It has the largest scale at which the views and all that is said beside them have room.
 
     Parameters
     ----------
-    sheet : Sheet
+    sheet : SpecSheet
         What is known of the part.
     """
     true = turned(sheet)

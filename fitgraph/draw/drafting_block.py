@@ -13,7 +13,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
-from fitgraph.adapters.sheet import Sheet
+from fitgraph.adapters.sheet import SpecSheet
 from fitgraph.draw.drafting_items import (
     NORMAL,
     PAPER,
@@ -71,7 +71,7 @@ def roughness_text(ra: float) -> str:
     return f"Ra {ra:g}"
 
 
-def one_texture(sheet: Sheet) -> bool:
+def one_texture(sheet: SpecSheet) -> bool:
     """Return whether all faces of a part are to be equally smooth."""
     work = sheet.make.work
     asked = {work.roughness_outside, work.roughness_rest}
@@ -132,7 +132,7 @@ def _signed(mm: float) -> str:
     return f"{mm:+g}".replace("-", "−")
 
 
-def title_block(sheet: Sheet, scale: float) -> list[Item]:
+def title_block(sheet: SpecSheet, scale: float) -> list[Item]:
     """Return the title block of ISO 7200, and above it what holds for the whole part.
 
     Owner, approval and date are left blank, for whoever releases the drawing.
@@ -180,7 +180,7 @@ def title_block(sheet: Sheet, scale: float) -> list[Item]:
     return list(block.pieces)
 
 
-def note_texts(sheet: Sheet) -> list[str]:
+def note_texts(sheet: SpecSheet) -> list[str]:
     """Return what a drawing has to say in words, each to be set in two lines at most."""
     make, shape, work = sheet.make, sheet.shape, sheet.make.work
     texts = [
@@ -206,7 +206,7 @@ def note_texts(sheet: Sheet) -> list[str]:
     return texts
 
 
-def notes(sheet: Sheet) -> list[Item]:
+def notes(sheet: SpecSheet) -> list[Item]:
     """Return the notes beside the title block, numbered."""
     left, right = BINDING + 2.0, PAPER[0] - MARGIN - WIDE - 2.0
     rows: list[tuple[str, str]] = []

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from fitgraph.adapters.sheet import Sheet
+from fitgraph.adapters.sheet import SpecSheet
 from fitgraph.model import Reference
 from fitgraph.records import dataclass
 
@@ -50,12 +50,12 @@ class Turned:
         return tuple(dict.fromkeys(corners))
 
 
-def turned(sheet: Sheet, *, middle: bool = False) -> Turned:
+def turned(sheet: SpecSheet, *, middle: bool = False) -> Turned:
     """Return the shape that a sheet describes.
 
     Parameters
     ----------
-    sheet : Sheet
+    sheet : SpecSheet
         What is known of the part.
     middle : bool
         Whether sizes stand in the middle of their limits; otherwise they are the nominal ones.

@@ -7,7 +7,7 @@ import xml.etree.ElementTree as ET
 from collections.abc import Mapping, Sequence
 
 from fitgraph.draw.drawing import drawing, identity_of
-from fitgraph.draw.nests import DrawnRing, Mating, Nest, main_nest, nests
+from fitgraph.draw.nested import DrawnRing, Mating, Nest, main_nest, nests
 from fitgraph.draw.style import PART_TINTS, SIGNS, WORDS, verdict_class, verdict_text
 from fitgraph.draw.svg import badge, element, folded, number, scale_bar, text_lines, write
 from fitgraph.draw.tints import tints

@@ -15,7 +15,7 @@ from dataclasses import asdict
 from importlib.util import find_spec
 from pathlib import Path
 
-from fitgraph.adapters.sheet import Sheet
+from fitgraph.adapters.sheet import SpecSheet
 from fitgraph.draw import solid_step
 from fitgraph.draw.drafting_profile import turned
 from fitgraph.draw.solid_step import Solid, write_solid
@@ -40,12 +40,12 @@ def _plain(text: str) -> str:
     return shown.replace("\\", "/")
 
 
-def solid_of(sheet: Sheet) -> Solid:
+def solid_of(sheet: SpecSheet) -> Solid:
     """Return the solid of a sheet, its sizes in the middle of their limits.
 
     Parameters
     ----------
-    sheet : Sheet
+    sheet : SpecSheet
         From :func:`fitgraph.adapters.sheet`.
     """
     part, material = turned(sheet, middle=True), MATERIALS[sheet.make.material]
@@ -61,12 +61,12 @@ def solid_of(sheet: Sheet) -> Solid:
     )
 
 
-def write_step(sheet: Sheet, path: Path) -> None:
+def write_step(sheet: SpecSheet, path: Path) -> None:
     """Write a part as a STEP file, in mm, sizes in the middle of their limits.
 
     Parameters
     ----------
-    sheet : Sheet
+    sheet : SpecSheet
         From :func:`fitgraph.adapters.sheet`.
     path : Path
         The file to write; it appears whole or not at all.
@@ -82,12 +82,12 @@ def write_step(sheet: Sheet, path: Path) -> None:
         write_solid(solid_of(sheet), str(file))
 
 
-def step_bytes(sheet: Sheet) -> bytes:
+def step_bytes(sheet: SpecSheet) -> bytes:
     """Return a part as a STEP file, made by a process that takes the CAD kernel away again.
 
     Parameters
     ----------
-    sheet : Sheet
+    sheet : SpecSheet
         From :func:`fitgraph.adapters.sheet`.
 
     Raises

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 
-from fitgraph.draw.nests import pairs, walls
+from fitgraph.draw.nested import pairs, walls
 from fitgraph.draw.style import PART_TINTS
 from fitgraph.model import Reference, Vocabulary
 

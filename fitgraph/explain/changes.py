@@ -10,9 +10,9 @@ from enum import Enum
 import numpy as np
 
 from fitgraph.array_types import Bools, Floats
-from fitgraph.explain.buckets import Factor, Least
 from fitgraph.explain.elements import AskedElements
 from fitgraph.explain.kinds import Kinds, Reduced, reduce
+from fitgraph.explain.least_cost import Factor, Least
 from fitgraph.explain.narrowed import within
 from fitgraph.explain.network import Domains, Network, TooLongError, as_mask, least_of_classes
 from fitgraph.graph.options import length_of

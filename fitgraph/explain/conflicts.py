@@ -12,12 +12,12 @@ from collections.abc import Mapping, Sequence
 import numpy as np
 
 from fitgraph.explain.broken import broken_sets, united
-from fitgraph.explain.buckets import Factor, Least
 from fitgraph.explain.clashing import conflict_sets
 from fitgraph.explain.elements import JOINT, PICK, AskedElements, Element
 from fitgraph.explain.guilty import GuiltySums
 from fitgraph.explain.hitting import Oracle, drops_and_conflicts
 from fitgraph.explain.kinds import FailingTable, Kinds, Reduced, reduce
+from fitgraph.explain.least_cost import Factor, Least
 from fitgraph.explain.reasons import Clash, clashes
 from fitgraph.explain.transversals import minimal_transversals
 from fitgraph.model import Joint, Option, Verdict

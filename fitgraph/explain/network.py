@@ -31,9 +31,9 @@ from fitgraph.array_types import Bools, Floats, Ints
 from fitgraph.graph.classes import distinct_rows, used_classes
 from fitgraph.graph.sums import SumCondition
 from fitgraph.mechanics.rules import EPSILON_MM
+from fitgraph.solve.carried_sums import STEPS, in_steps
 from fitgraph.solve.relations import Relation, merged
 from fitgraph.solve.space import Space
-from fitgraph.solve.sums import STEPS, in_steps
 from fitgraph.stopping import check
 
 _Array = TypeVar("_Array", Bools, Floats)

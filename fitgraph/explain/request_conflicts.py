@@ -15,7 +15,6 @@ from dataclasses import replace
 import numpy as np
 
 from fitgraph.array_types import Bools, Floats
-from fitgraph.explain.buckets import Factor, Least
 from fitgraph.explain.changes import (
     LOOSEN_MASS,
     ORDER,
@@ -49,6 +48,7 @@ from fitgraph.explain.elements import (
 )
 from fitgraph.explain.hitting import drops_and_conflicts
 from fitgraph.explain.kinds import Kinds, Reduced, reduce
+from fitgraph.explain.least_cost import Factor, Least
 from fitgraph.explain.transversals import TooManySetsError
 from fitgraph.graph.options import plain
 from fitgraph.model import Option, Verdict

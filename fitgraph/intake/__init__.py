@@ -3,7 +3,7 @@
 Everything here is data in and data out; commands and pages only ask and show.
 """
 
-from fitgraph.intake.build import Report
+from fitgraph.intake.build import Imported
 from fitgraph.intake.guess import Choice, guess
 from fitgraph.intake.mapping import Mapping, MappingError, read_mapping
 from fitgraph.intake.sources import SourceError, frame_sheet, read_source
@@ -11,10 +11,10 @@ from fitgraph.intake.understood import Intake, take_in
 
 __all__ = [
     "Choice",
+    "Imported",
     "Intake",
     "Mapping",
     "MappingError",
-    "Report",
     "SourceError",
     "frame_sheet",
     "guess",

@@ -68,7 +68,7 @@ _HEADS = {
 
 
 @dataclass(frozen=True, slots=True)
-class Report:
+class Imported:
     """What an import came to.
 
     Parameters
@@ -219,8 +219,8 @@ def write_catalogue(
     folder: Path,
     words: Path,
     vocabulary: Vocabulary,
-    page: Callable[[Report], str],
-) -> Report:
+    page: Callable[[Imported], str],
+) -> Imported:
     """Write a catalogue folder of what was understood, whole or not at all, and check it.
 
     Parameters
@@ -280,7 +280,7 @@ def write_catalogue(
                 of_made = loaded.findings
             except CatalogueError as error:
                 loaded, of_made = None, error.findings
-            report = Report(intake, loaded, folder, (*intake.findings, *told, *of_made))
+            report = Imported(intake, loaded, folder, (*intake.findings, *told, *of_made))
             write_text_whole(made / PAGE, page(report))
         return report
 

@@ -12,9 +12,9 @@ from fitgraph.catalogue.reading import LONGEST_TEXT
 from fitgraph.intake.cell_texts import fixed, said_mass, said_presence, said_price
 from fitgraph.intake.list_rows import ListRow
 from fitgraph.intake.list_words import any_of, words_for
-from fitgraph.intake.mapping import ENDS, FIELDS, Column
+from fitgraph.intake.mapping import ENDS, FIELDS, Meant
 from fitgraph.intake.phrases import FILE as PHRASES
-from fitgraph.intake.phrases import Phrases, Said
+from fitgraph.intake.phrases import Phrases, TitleWords
 from fitgraph.intake.taken import FROM_WORDS, Taken
 from fitgraph.mechanics.materials import MATERIALS
 from fitgraph.model import Basis, Vocabulary
@@ -50,7 +50,7 @@ class Filling:
     def __init__(self, vocabulary: Vocabulary, phrases: Phrases) -> None:
         self._vocabulary, self._phrases = vocabulary, phrases
 
-    def fill(self, part: Taken, row: ListRow, said: Sequence[Said]) -> None:
+    def fill(self, part: Taken, row: ListRow, said: Sequence[TitleWords]) -> None:
         """Fill in what a row and the words of its titles tell of a part."""
         part.maker = row.text("maker")[:LONGEST_TEXT]
         part.note = row.text("note")[:LONGEST_TEXT]
@@ -77,7 +77,7 @@ class Filling:
                         remedy = "Write the price that is asked for, if it is another"
                         row.doubt("price-rounded", name, text, told, remedy, WARNING)
 
-    def _price(self, part: Taken, text: str, column: Column) -> None:
+    def _price(self, part: Taken, text: str, column: Meant) -> None:
         plain = said_price(_ONE_BEHIND.sub("", text), column.decimal, column.unit)
         price = self._vocabulary.read_money(_WORKED_OUT.sub(self._rounded, plain))
         if not 0 < price <= 10**12:
@@ -89,7 +89,7 @@ class Filling:
         least = Decimal(1).scaleb(-self._vocabulary.minor_digits)
         return str(Decimal(number[0].replace(",", ".")).quantize(least, ROUND_HALF_UP))
 
-    def _stuff(self, part: Taken, row: ListRow, said: Sequence[Said]) -> None:
+    def _stuff(self, part: Taken, row: ListRow, said: Sequence[TitleWords]) -> None:
         typed = row.text("material")
         named = {s.material for s in said if s.material}
         if typed:
@@ -169,7 +169,7 @@ class Filling:
                 WARNING,
             )
 
-    def _words(self, part: Taken, row: ListRow, said: Sequence[Said]) -> None:
+    def _words(self, part: Taken, row: ListRow, said: Sequence[TitleWords]) -> None:
         """Take the figures that words give; a column goes before a word."""
         found: dict[str, dict[str, str]] = {}
         role = self._vocabulary.roles[part.role]
@@ -215,7 +215,7 @@ class Filling:
             part.figures[path] = (value, "nominal", f"{FROM_WORDS}{shorten(beside)}")
 
 
-_Cell = tuple[str, str, Column]
+_Cell = tuple[str, str, Meant]
 
 
 def _sized(cells: Iterable[_Cell]) -> Iterator[tuple[_Cell, ...]]:
@@ -244,19 +244,19 @@ def _figure(cells: tuple[_Cell, ...]) -> str:
     return "..".join(told)
 
 
-def _mass(part: Taken, text: str, column: Column) -> None:
+def _mass(part: Taken, text: str, column: Meant) -> None:
     mass = parse_mass(said_mass(text, column.decimal, column.unit))
     if not 0 < mass <= _HEAVIEST_G:
         raise UnitError("is out of range (0 to 100 kg); write what it weighs, with its unit")
     part.mass_g = mass
 
 
-def _stock(part: Taken, text: str, column: Column) -> None:
+def _stock(part: Taken, text: str, column: Meant) -> None:
     pieces = _PIECES.sub("", fixed(text, column.decimal, column.unit))
     part.stock = parse_count(pieces, 999_999_999)
 
 
-def _pieces(part: Taken, row: ListRow, said: Sequence[Said]) -> None:
+def _pieces(part: Taken, row: ListRow, said: Sequence[TitleWords]) -> None:
     """Tell of how many pieces a price is; one that is of several says nothing of one."""
     per = row.text("per")
     if per and part.price is not None and not _ONE.fullmatch(per.casefold()):

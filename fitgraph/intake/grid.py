@@ -10,7 +10,7 @@ from dataclasses import field, replace
 from fitgraph.catalogue.table_reader import is_total
 from fitgraph.intake.cell_texts import decimal_mark
 from fitgraph.intake.list_words import words_for
-from fitgraph.intake.sources import DATE, Sheet, letter
+from fitgraph.intake.sources import DATE, SourceSheet, letter
 from fitgraph.records import dataclass
 from fitgraph.units import LENGTH_WORDS, MASS_WORDS, MONEY_WORDS
 
@@ -112,12 +112,14 @@ def _names(cells: Sequence[str], width: int, begin: int = 0) -> tuple[str, ...]:
     return tuple(names)
 
 
-def tables(sheet: Sheet, known: Callable[[str], float], header: int | None = None) -> list[Found]:
+def tables(
+    sheet: SourceSheet, known: Callable[[str], float], header: int | None = None
+) -> list[Found]:
     """Return the tables of a sheet.
 
     Parameters
     ----------
-    sheet : Sheet
+    sheet : SourceSheet
         As read.
     known : callable
         How surely a text names a column, from 0 to 1.
@@ -257,7 +259,7 @@ def _beside(
 
 
 def _found(
-    sheet: Sheet, names: tuple[str, ...], body: Sequence[tuple[int, list[str]]], at: int
+    sheet: SourceSheet, names: tuple[str, ...], body: Sequence[tuple[int, list[str]]], at: int
 ) -> Found:
     kept, sums = [], []
     for number, cells in body:

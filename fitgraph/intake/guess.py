@@ -18,7 +18,7 @@ from fitgraph.intake.cell_texts import (
 )
 from fitgraph.intake.grid import Found
 from fitgraph.intake.list_words import any_of, words_for
-from fitgraph.intake.mapping import ENDS, Column, TableMap
+from fitgraph.intake.mapping import ENDS, Meant, TableMap
 from fitgraph.intake.phrases import Phrases
 from fitgraph.intake.sources import DATE, needed
 from fitgraph.mechanics.materials import MATERIALS
@@ -83,11 +83,11 @@ class Choice:
     ----------
     source, column : str
         Where it stands.
-    taken : Column
+    taken : Meant
         The best guess.
     sure : bool
         Whether it need not be asked about.
-    others : tuple of Column
+    others : tuple of Meant
         What else it could be, the likeliest first.
     samples : tuple of str
         Some of its cells.
@@ -95,15 +95,15 @@ class Choice:
 
     source: str
     column: str
-    taken: Column
+    taken: Meant
     sure: bool
-    others: tuple[Column, ...]
+    others: tuple[Meant, ...]
     samples: tuple[str, ...]
 
     @property
-    def options(self) -> tuple[Column, ...]:
+    def options(self) -> tuple[Meant, ...]:
         """Return what can be chosen: the guess, what else it could be, and nothing."""
-        return tuple(dict.fromkeys((self.taken, *self.others, Column("ignore"))))
+        return tuple(dict.fromkeys((self.taken, *self.others, Meant("ignore"))))
 
 
 #: Sizes in German, which are no mass although ß is folded to ss.
@@ -410,7 +410,7 @@ def guess(
         samples[name] = tuple(dict.fromkeys(values))[:3]
         end = _end(name, table.header)
         scores[name] = _scores(name, values, vocabulary, phrases, end)
-    taken: dict[str, Column] = dict(known.columns) if known is not None else {}
+    taken: dict[str, Meant] = dict(known.columns) if known is not None else {}
     sure = dict.fromkeys(taken, True)
     used = {_held(column) for column in taken.values()}
     ranked = sorted(
@@ -465,7 +465,7 @@ def guess(
     choices = []
     for name in table.header:
         others = sorted(scores[name], key=lambda m: -scores[name][m])
-        best = taken.get(name, Column("ignore"))
+        best = taken.get(name, Meant("ignore"))
         likely = [column_as(table, name, m) for m in others[:6] if scores[name][m] > 0.35]
         if best.unit == UNSAID:
             units = (
@@ -597,16 +597,16 @@ def units_of(means: str) -> frozenset[str] | None:
     return LENGTH_WORDS if "." in means else None
 
 
-def column_as(table: Found, name: str, means: str) -> Column:
+def column_as(table: Found, name: str, means: str) -> Meant:
     """Return a column taken for something, with the unit and the decimal mark that it shows."""
     mark = table.mark(name) if means in _AMOUNTS or "." in means else ""
     unit = named_unit(name, means)
     if means == "mass" and not unit and doubtful_masses(table.column(name), mark):
         unit = UNSAID
     end = _end(name, table.header) if "." in means else ""
-    return Column(means, unit, mark, end)
+    return Meant(means, unit, mark, end)
 
 
-def _held(column: Column) -> str:
+def _held(column: Meant) -> str:
     """Return what a column holds, which no two columns of a table may be taken for."""
     return f"{column.means} {column.end}".strip()

@@ -10,7 +10,7 @@ from fitgraph.catalogue import demo_folder
 from fitgraph.catalogue.loaded import VOCABULARY
 from fitgraph.catalogue.vocabulary_file import read_vocabulary
 from fitgraph.errors import InputError
-from fitgraph.intake.build import WHY, Report, held_parts, write_catalogue
+from fitgraph.intake.build import WHY, Imported, held_parts, write_catalogue
 from fitgraph.intake.grid import Found, tables
 from fitgraph.intake.guess import Choice, column_as, guess, header_words, units_of
 from fitgraph.intake.list_rows import stock_numbers
@@ -26,7 +26,7 @@ from fitgraph.intake.mapping import (
 )
 from fitgraph.intake.phrases import Phrases, read_phrases
 from fitgraph.intake.row_kinds import UnknownKind, unknown_kinds
-from fitgraph.intake.sources import Sheet, SourceError, read_source
+from fitgraph.intake.sources import SourceError, SourceSheet, read_source
 from fitgraph.intake.understood import Intake, take_in
 from fitgraph.model import Vocabulary
 from fitgraph.records import dataclass
@@ -41,7 +41,7 @@ class Job:
 
     Parameters
     ----------
-    sheets : tuple of Sheet
+    sheets : tuple of SourceSheet
         As read.
     tables : tuple of Found
         In the sheets.
@@ -53,7 +53,7 @@ class Job:
         The folder with the vocabulary.
     """
 
-    sheets: tuple[Sheet, ...]
+    sheets: tuple[SourceSheet, ...]
     tables: tuple[Found, ...]
     choices: list[Choice]
     known: Mapping
@@ -63,7 +63,7 @@ class Job:
 
 
 def prepared(
-    sources: Sequence[str | Sheet],
+    sources: Sequence[str | SourceSheet],
     words: Path,
     mapping: Path | Mapping | None = None,
     like: Job | None = None,
@@ -72,7 +72,7 @@ def prepared(
 
     Parameters
     ----------
-    sources : sequence of str or Sheet
+    sources : sequence of str or SourceSheet
         Files, addresses of databases, or sheets such as of a data frame.
     words : Path
         A catalogue folder with a vocabulary and, if there is one, ``phrases.toml``.
@@ -95,9 +95,9 @@ def prepared(
         mapping = read_mapping(mapping)
     known = mapping or Mapping()
     _check(known, vocabulary)
-    sheets: list[Sheet] = []
+    sheets: list[SourceSheet] = []
     for source in sources:
-        sheets += [source] if isinstance(source, Sheet) else read_source(source)
+        sheets += [source] if isinstance(source, SourceSheet) else read_source(source)
     names = header_words(vocabulary, phrases)
     found: list[Found] = []
     for sheet in sheets:
@@ -242,8 +242,8 @@ def mapping_of(job: Job, choices: Sequence[Choice]) -> Mapping:
 
 
 def import_tables(
-    job: Job, choices: Sequence[Choice], into: Path, page: Callable[[Report], str]
-) -> Report:
+    job: Job, choices: Sequence[Choice], into: Path, page: Callable[[Imported], str]
+) -> Imported:
     """Make or extend a catalogue folder by what the choices say.
 
     Parameters

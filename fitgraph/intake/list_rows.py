@@ -9,11 +9,11 @@ from collections.abc import Mapping as MappingLike
 from fitgraph.catalogue.figures import UNKNOWN_TEXTS
 from fitgraph.catalogue.findings import ERROR, Notes
 from fitgraph.intake.grid import Found
-from fitgraph.intake.mapping import Column, Mapping
+from fitgraph.intake.mapping import Mapping, Meant
 from fitgraph.records import dataclass
 
 #: Columns of a table by what they mean: the name, the place and what is said of each.
-Columns = MappingLike[str, list[tuple[str, int, Column]]]
+Columns = MappingLike[str, list[tuple[str, int, Meant]]]
 
 
 @dataclass(frozen=True, slots=True)
@@ -40,7 +40,7 @@ class ListRow:
     columns: Columns
     notes: Notes
 
-    def _cells(self, means: str) -> Iterator[tuple[str, str, Column]]:
+    def _cells(self, means: str) -> Iterator[tuple[str, str, Meant]]:
         """Give the name, the text and the column of each cell of a meaning."""
         for name, place, column in self.columns[means]:
             yield name, self.cells[place].strip() if place < len(self.cells) else "", column
@@ -63,7 +63,7 @@ class ListRow:
         cells = [*self._cells(means)]
         return next((name for name, text, _ in cells if text), cells[0][0] if cells else "")
 
-    def known(self, means: str) -> Iterator[tuple[str, str, Column]]:
+    def known(self, means: str) -> Iterator[tuple[str, str, Meant]]:
         """Give the name, the text and the column of each cell that tells something."""
         return (cell for cell in self._cells(means) if cell[1].casefold() not in UNKNOWN_TEXTS)
 
@@ -79,7 +79,7 @@ def columns_of(table: Found, mapping: Mapping) -> Columns:
     """Return the columns of a table by what they mean."""
     known = mapping.of(table.source, table.header)
     places = {name: place for place, name in enumerate(table.header)}
-    found: dict[str, list[tuple[str, int, Column]]] = defaultdict(list)
+    found: dict[str, list[tuple[str, int, Meant]]] = defaultdict(list)
     for name, column in ({} if known is None else known.columns).items():
         if name in places and column.means != "ignore":
             found[column.means].append((name, places[name], column))

@@ -51,7 +51,7 @@ class MappingError(InputError):
 
 
 @dataclass(frozen=True, slots=True)
-class Column:
+class Meant:
     """What one of their columns is.
 
     Parameters
@@ -78,13 +78,13 @@ class TableMap:
 
     Parameters
     ----------
-    columns : mapping of str to Column
+    columns : mapping of str to Meant
         By the name in their header.
     header : int or None
         The header's row, where it has to be told.
     """
 
-    columns: MappingLike[str, Column]
+    columns: MappingLike[str, Meant]
     header: int | None = None
 
 
@@ -157,9 +157,9 @@ def _text(where: str, value: object) -> str:
     return value
 
 
-def _column(where: str, entry: object) -> Column:
+def _column(where: str, entry: object) -> Meant:
     if isinstance(entry, str):
-        return Column(entry)
+        return Meant(entry)
     if not isinstance(entry, dict) or set(entry) - {"means", "unit", "decimal", "end"}:
         raise MappingError(f'{where} is no column; write it like {{ means = "price" }}')
     decimal = _text(f"{where}.decimal", entry.get("decimal", ""))
@@ -169,7 +169,7 @@ def _column(where: str, entry: object) -> Column:
     end = _text(f"{where}.end", entry.get("end", ""))
     if end and (end not in ENDS or "." not in means):
         raise MappingError(f"{where}.end is {end!r}; of a size it may be {' or '.join(ENDS)}")
-    return Column(means, _text(f"{where}.unit", entry.get("unit", "")), decimal, end)
+    return Meant(means, _text(f"{where}.unit", entry.get("unit", "")), decimal, end)
 
 
 def read_mapping(path: Path) -> Mapping:

@@ -190,7 +190,7 @@ class Phrase:
 
 
 @dataclass(frozen=True, slots=True)
-class Said:
+class TitleWords:
     """What one text says.
 
     Parameters
@@ -276,7 +276,7 @@ class Phrases:
         self.columns = self._columns(columns)
         #: Words that say that a feature is there, by its name.
         self.present: dict[str, list[str]] = {}
-        self._read: dict[tuple[str, str], Said] = {}
+        self._read: dict[tuple[str, str], TitleWords] = {}
         found: list[tuple[int, Phrase]] = []
         for place, entry in enumerate(entries, start=1):
             for words, phrase in self._entry(f"phrases #{place}", entry):
@@ -381,7 +381,7 @@ class Phrases:
         kind = self.vocabulary.roles[role].features.get(feature)
         return kind is not None and (not dimension or dimension in kind.dimensions)
 
-    def read(self, text: str, role: str = "") -> Said:
+    def read(self, text: str, role: str = "") -> TitleWords:
         """Return what a text says.
 
         Parameters
@@ -399,7 +399,7 @@ class Phrases:
             known = self._read[text, role] = self._said(text, role)
         return known
 
-    def _said(self, text: str, role: str) -> Said:
+    def _said(self, text: str, role: str) -> TitleWords:
         plain = _apart(text)
         small = plain.lower()
         phrases = self._likely(small)
@@ -503,7 +503,7 @@ class Phrases:
         if len(materials) > 1:
             doubts.append(f"names {' and '.join(sorted(materials))}")
         pieces = several[0].strip() if several else ""
-        return Said(role, material, told, tuple(doubts), other, pieces)
+        return TitleWords(role, material, told, tuple(doubts), other, pieces)
 
     @staticmethod
     def _of_another(plain: str, match: re.Match[str], role: str, phrases: Sequence[Phrase]) -> bool:

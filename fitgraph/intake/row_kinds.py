@@ -10,7 +10,7 @@ from fitgraph.intake.grid import Found
 from fitgraph.intake.list_rows import ListRow, columns_of
 from fitgraph.intake.mapping import BY_TITLE, MAPPING, NO_PART, Mapping
 from fitgraph.intake.phrases import FILE as PHRASES
-from fitgraph.intake.phrases import Phrases, Said
+from fitgraph.intake.phrases import Phrases, TitleWords
 from fitgraph.model import Vocabulary
 from fitgraph.records import dataclass
 
@@ -59,7 +59,7 @@ class RowKinds:
         self.said = {word.casefold(): role for word, role in mapping.roles.items()}
         self.unknown: Counter[str] = Counter()
 
-    def read(self, titles: Sequence[str], role: str) -> list[Said]:
+    def read(self, titles: Sequence[str], role: str) -> list[TitleWords]:
         """Return what titles say of a part of a role."""
         return [self._phrases.read(title, role) for title in titles if title]
 
@@ -73,7 +73,7 @@ class RowKinds:
             return "" if said == BY_TITLE else said
         return self._titles.get(small, "") or self._phrases.read(word).role
 
-    def of(self, word: str, titles: Sequence[str], section: str) -> tuple[str, list[Said]]:
+    def of(self, word: str, titles: Sequence[str], section: str) -> tuple[str, list[TitleWords]]:
         """Return the role of a part, and what its texts say.
 
         What a part says of itself goes before the heading that it stands under.
@@ -81,7 +81,7 @@ class RowKinds:
         if self.said.get((word or section).casefold()) == NO_PART:
             return "", []
         role = self.meant(word)
-        alone: list[Said] = []
+        alone: list[TitleWords] = []
         if not role:
             alone = self.read(titles, "")
             named = {said.role for said in alone if said.role}
@@ -96,7 +96,7 @@ class RowKinds:
             return role, alone
         return role, self.read(titles, role)
 
-    def none(self, word: str, said: Sequence[Said]) -> tuple[str, str]:
+    def none(self, word: str, said: Sequence[TitleWords]) -> tuple[str, str]:
         """Return why a row is of no kind of part, and how to mend it."""
         doubts = [d for s in said for d in s.doubts if d.startswith("names")]
         beside = f" ({doubts[0]})" if doubts else ""

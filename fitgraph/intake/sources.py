@@ -71,7 +71,7 @@ class Remark(NamedTuple):
 
 
 @dataclass(frozen=True, slots=True)
-class Sheet:
+class SourceSheet:
     """One sheet, table or file, as text.
 
     Parameters
@@ -259,7 +259,7 @@ def _outside_quotes(line: str, sign: str) -> int:
     return line.count(sign) if '"' not in line else re.sub(r'"[^"]*"', "", line).count(sign)
 
 
-def _text_sheet(text: str, source: str) -> Sheet:
+def _text_sheet(text: str, source: str) -> SourceSheet:
     text = text.replace("\r\n", "\n").replace("\r", "\n").removeprefix("\ufeff")
     lines = text.split("\n")
     if len(lines) > MOST_ROWS:
@@ -303,7 +303,7 @@ def _text_sheet(text: str, source: str) -> Sheet:
         kept = _rows(source, [cells])
         if kept:
             found.append((number, kept[0][1]))
-    return Sheet(source, "", found, tuple(damaged), broken=frozenset(at + 1 for at in broken))
+    return SourceSheet(source, "", found, tuple(damaged), broken=frozenset(at + 1 for at in broken))
 
 
 def _quoted(lines: Sequence[str], at: int, delimiter: str) -> tuple[int, list[str] | None]:
@@ -323,7 +323,7 @@ def _quoted(lines: Sequence[str], at: int, delimiter: str) -> tuple[int, list[st
     return 1, None
 
 
-def _workbook(data: bytes, source: str) -> list[Sheet]:
+def _workbook(data: bytes, source: str) -> list[SourceSheet]:
     calamine = needed("python_calamine")
     joined: dict[str, list[tuple[tuple[int, int], tuple[int, int]]]] = {}
     lost: dict[str, list[LostValue]] = {}
@@ -351,7 +351,7 @@ def _workbook(data: bytes, source: str) -> list[Sheet]:
         ):
             sheet = book.get_sheet_by_name(name)
             if seen and name not in seen:
-                sheets.append(Sheet(source, plain(name), [], (), (_HIDDEN,)))
+                sheets.append(SourceSheet(source, plain(name), [], (), (_HIDDEN,)))
                 continue
             rows = sheet.to_python(skip_empty_area=False)
             for at, place, text in lost.get(name, ()):
@@ -365,7 +365,7 @@ def _workbook(data: bytes, source: str) -> list[Sheet]:
                         rows[at][place] = _as_formatted(rows[at][place], how)
             remarks += _fill_down(rows, sheet.merged_cell_ranges or joined.get(name, ()))
             read = _rows(f"{source} ({plain(name)})", rows)
-            sheets.append(Sheet(source, plain(name), read, (), remarks))
+            sheets.append(SourceSheet(source, plain(name), read, (), remarks))
     except SourceError:
         raise
     except Exception as error:  # the library has no one kind of error of its own
@@ -449,7 +449,7 @@ def letter(place: int) -> str:
     return name
 
 
-def frame_sheet(frame: Any, name: str = "frame") -> Sheet:
+def frame_sheet(frame: Any, name: str = "frame") -> SourceSheet:
     """Return a sheet of a data frame of any library that narwhals knows, or of Arrow.
 
     Raises
@@ -467,7 +467,7 @@ def frame_sheet(frame: Any, name: str = "frame") -> Sheet:
         for series in known.iter_columns()
     ]
     rows = [list(map(str, known.columns)), *map(list, zip(*columns, strict=True))]
-    return Sheet(name, "", _rows(name, rows))
+    return SourceSheet(name, "", _rows(name, rows))
 
 
 def _as_shown(value: float | None) -> float | None:
@@ -475,7 +475,7 @@ def _as_shown(value: float | None) -> float | None:
     return None if value is None else float(f"{value:.7g}")
 
 
-def _parquet(held: Path | io.BytesIO, name: str) -> Sheet:
+def _parquet(held: Path | io.BytesIO, name: str) -> SourceSheet:
     parquet = needed("pyarrow.parquet")
     try:
         file = parquet.ParquetFile(held)
@@ -494,10 +494,10 @@ def _parquet(held: Path | io.BytesIO, name: str) -> Sheet:
         for c in table.columns
     ]
     rows: Iterator[Sequence[Any]] = zip(*columns, strict=True)
-    return Sheet(name, "", _rows(name, [table.column_names, *rows]))
+    return SourceSheet(name, "", _rows(name, [table.column_names, *rows]))
 
 
-def _database(url: str) -> list[Sheet]:
+def _database(url: str) -> list[SourceSheet]:
     """Return the tables of a database; nothing is written and nothing typed becomes SQL."""
     alchemy = needed("sqlalchemy")
     address, _, wanted = url.partition("#")
@@ -531,7 +531,7 @@ def _database(url: str) -> list[Sheet]:
                     query = alchemy.select(table).limit(MOST_ROWS + 1)
                     found = connection.execution_options(stream_results=True).execute(query)
                     rows = [list(found.keys()), *map(tuple, found)]
-                    sheets.append(Sheet(shown, name, _rows(f"{shown} ({name})", rows)))
+                    sheets.append(SourceSheet(shown, name, _rows(f"{shown} ({name})", rows)))
         finally:
             engine.dispose()
     except SourceError:
@@ -547,7 +547,7 @@ def _database(url: str) -> list[Sheet]:
     return sheets
 
 
-def read_source(source: str) -> list[Sheet]:
+def read_source(source: str) -> list[SourceSheet]:
     """Return the sheets of a source.
 
     Parameters
@@ -582,7 +582,7 @@ def read_source(source: str) -> list[Sheet]:
     return read_held(path.name, data)
 
 
-def read_held(name: str, data: bytes) -> list[Sheet]:
+def read_held(name: str, data: bytes) -> list[SourceSheet]:
     """Return the sheets of a file that is held in memory, as a page hands it over.
 
     Parameters

@@ -9,7 +9,7 @@ from dataclasses import field
 from itertools import zip_longest
 
 from fitgraph.catalogue.figures import UNKNOWN_TEXTS
-from fitgraph.catalogue.findings import WARNING, Finding, Notes, Tally
+from fitgraph.catalogue.findings import WARNING, Finding, Notes, RowTally
 from fitgraph.catalogue.reading import LONGEST_TEXT
 from fitgraph.catalogue.table_reader import TOTALS
 from fitgraph.intake.across import across
@@ -21,7 +21,7 @@ from fitgraph.intake.lost_values import WITHOUT_VALUE
 from fitgraph.intake.mapping import MAPPING, Mapping
 from fitgraph.intake.phrases import Phrases
 from fitgraph.intake.row_kinds import RowKinds, heading
-from fitgraph.intake.sources import Sheet, letter
+from fitgraph.intake.sources import SourceSheet, letter
 from fitgraph.intake.taken import Taken
 from fitgraph.model import Vocabulary
 from fitgraph.records import dataclass
@@ -66,7 +66,7 @@ class Intake:
         Rows that could not be used.
     findings : tuple of Finding
         What is wrong or doubtful, with its row in their own table.
-    tallies : tuple of Tally
+    tallies : tuple of RowTally
         Of each table: read = loaded + set aside.
     mapping : Mapping
         By which it was read.
@@ -79,7 +79,7 @@ class Intake:
     parts: tuple[Taken, ...]
     aside: tuple[Aside, ...]
     findings: tuple[Finding, ...]
-    tallies: tuple[Tally, ...]
+    tallies: tuple[RowTally, ...]
     mapping: Mapping
     kinds: MappingLike[str, int] = field(default_factory=dict)
     more: tuple[Taken, ...] = ()
@@ -106,13 +106,13 @@ class _Reader:
         self.parts: dict[str, Taken] = {}
         self.capitals: dict[str, str] = {}
         self.aside: list[Aside] = []
-        self.tallies: list[Tally] = []
+        self.tallies: list[RowTally] = []
         #: Rows of a kind that is not known, of which the title told it: first row, and how many.
         self.by_title: dict[tuple[str, str], list[int]] = {}
 
     def set_aside(
         self,
-        tally: Tally,
+        tally: RowTally,
         number: int,
         reason: str,
         remedy: str,
@@ -122,7 +122,7 @@ class _Reader:
         self.aside.append(Aside(tally.file, number, cells or {}, reason, remedy))
 
     def table(self, table: Found) -> None:
-        tally = Tally(table.source)
+        tally = RowTally(table.source)
         self.tallies.append(tally)
         for number in table.sums:
             tally.read += 1
@@ -217,10 +217,10 @@ class _Reader:
                 WARNING,
             )
 
-    def outside(self, sheet: Sheet, found: Sequence[Found]) -> None:
+    def outside(self, sheet: SourceSheet, found: Sequence[Found]) -> None:
         """Tell of the rows of a sheet that are in no table."""
         inside = {number for t in found for number in t.numbers}
-        tally = Tally(sheet.title)
+        tally = RowTally(sheet.title)
         for told in sheet.remarks:
             at = (sheet.title, told.row, "", told.value)
             self.notes.add(told.code, *at, told.message, told.remedy, WARNING)
@@ -409,7 +409,7 @@ def take_in(
     mapping: Mapping,
     vocabulary: Vocabulary,
     phrases: Phrases,
-    sheets: Sequence[Sheet] = (),
+    sheets: Sequence[SourceSheet] = (),
     held: MappingLike[str, str] | None = None,
 ) -> Intake:
     """Return what is understood of some tables.
@@ -422,7 +422,7 @@ def take_in(
         Which column is what.
     vocabulary, phrases
         What words mean.
-    sheets : sequence of Sheet
+    sheets : sequence of SourceSheet
         Where the tables stand; rows that could not be read, or stand outside of every table,
         are told.
     held : mapping of str to str, optional

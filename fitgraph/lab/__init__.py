@@ -12,13 +12,13 @@ if TYPE_CHECKING:
     from fitgraph.lab.adapter_map import AdapterMap
     from fitgraph.lab.counter import Counter
     from fitgraph.lab.explorer import BuildExplorer
-    from fitgraph.lab.gaps import StockGaps
     from fitgraph.lab.lesson import FitLesson
     from fitgraph.lab.map_of_fits import MapOfFits
     from fitgraph.lab.opened import OpenCatalogue, open_catalogue, scan_of
     from fitgraph.lab.own_data import OwnData
     from fitgraph.lab.practice import Practice
     from fitgraph.lab.start import Start
+    from fitgraph.lab.stock_gaps import StockGaps
     from fitgraph.lab.triangle_view import MaterialTriangle
     from fitgraph.lab.why_explorer import WhyExplorer
 
@@ -34,7 +34,7 @@ _MODULES = {
     "OwnData": "own_data",
     "Practice": "practice",
     "Start": "start",
-    "StockGaps": "gaps",
+    "StockGaps": "stock_gaps",
     "WhyExplorer": "why_explorer",
     "open_catalogue": "opened",
     "scan_of": "opened",

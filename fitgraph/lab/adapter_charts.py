@@ -12,16 +12,16 @@ from markupsafe import Markup
 
 from fitgraph.adapters import Region
 from fitgraph.adapters.trials import Plane
-from fitgraph.lab.adapter_entries import Entry, Kind
+from fitgraph.lab.adapter_entries import Entry, Mark
 from fitgraph.lab.charts import MARKS, blank
 
 #: The shape and the colour of each kind of part, so that neither says anything alone.
-LOOKS: Mapping[Kind, tuple[str, str]] = {
-    Kind.GAINS: ("circle", MARKS[0]),
-    Kind.JOINS: ("square", MARKS[2]),
-    Kind.IDLE: ("circle-open", MARKS[2]),
-    Kind.WAITING: ("circle-open-dot", MARKS[2]),
-    Kind.BARRED: ("x-thin", MARKS[2]),
+LOOKS: Mapping[Mark, tuple[str, str]] = {
+    Mark.GAINS: ("circle", MARKS[0]),
+    Mark.JOINS: ("square", MARKS[2]),
+    Mark.IDLE: ("circle-open", MARKS[2]),
+    Mark.WAITING: ("circle-open-dot", MARKS[2]),
+    Mark.BARRED: ("x-thin", MARKS[2]),
 }
 
 #: Diameters of the smallest and the largest dot, in px.
@@ -295,17 +295,17 @@ _SIGN = Markup(
 )
 
 
-def legend(kinds: Sequence[Kind], *, wall: bool) -> Markup:
+def legend(kinds: Sequence[Mark], *, wall: bool) -> Markup:
     """Return what the signs on the map mean, as one list that wraps where it is narrow.
 
     Parameters
     ----------
-    kinds : sequence of Kind
+    kinds : sequence of Mark
         Those on the map.
     wall : bool
         Whether a wall bounds it.
     """
-    entries = [(*LOOKS[kind], kind.value) for kind in Kind if kind in kinds]
+    entries = [(*LOOKS[kind], kind.value) for kind in Mark if kind in kinds]
     entries += [("diamond", MARKS[1], "looked at"), ("hexagon", MARKS[1], "best together")]
     if wall:
         entries.append(("dash", MARKS[1], "the wall is too thin under it"))

@@ -13,7 +13,7 @@ from fitgraph.records import dataclass
 from fitgraph.report.made_parts import thin_text, worth_text
 
 
-class Kind(Enum):
+class Mark(Enum):
     """How a part that could be made stands; each kind has a shape of its own on the map."""
 
     GAINS = "serves people whom nothing serves now"
@@ -31,7 +31,7 @@ class Entry:
     ----------
     key : str
         Tells it from all others of the same make.
-    kind : Kind
+    kind : Mark
         How it stands.
     x, y : float
         Its two sizes in mm; y is 0 where only one is free.
@@ -40,7 +40,7 @@ class Entry:
     """
 
     key: str
-    kind: Kind
+    kind: Mark
     x: float
     y: float
     candidate: Candidate | None = None
@@ -64,12 +64,12 @@ class Entry:
         return f"{self.candidate.by_size}: {told}"
 
 
-def _kind(worth: Worth | None) -> Kind:
+def _kind(worth: Worth | None) -> Mark:
     if worth is None:
-        return Kind.WAITING
+        return Mark.WAITING
     if worth.gained > 0:
-        return Kind.GAINS
-    return Kind.JOINS if worth.builds else Kind.IDLE
+        return Mark.GAINS
+    return Mark.JOINS if worth.builds else Mark.IDLE
 
 
 def entries(plane: Plane, scan: Scan | None, word: str = "") -> Iterator[Entry]:
@@ -104,4 +104,4 @@ def entries(plane: Plane, scan: Scan | None, word: str = "") -> Iterator[Entry]:
     for none in plane.barred:
         if not word or word in map(words_text, none.words):
             x, y = at(none.sizes)
-            yield Entry(f"no wall {x:.2f} {y:.2f}", Kind.BARRED, x, y, barred=none)
+            yield Entry(f"no wall {x:.2f} {y:.2f}", Mark.BARRED, x, y, barred=none)

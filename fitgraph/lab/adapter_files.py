@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable
 from importlib.util import find_spec
 
-from fitgraph.adapters import Sheet
+from fitgraph.adapters import SpecSheet
 from fitgraph.draw.sheet_step import can_write_step, step_bytes
 from fitgraph.lab.saves import SavedFile
 from fitgraph.shop.sheets import sheet_files
@@ -26,12 +26,12 @@ def _missing() -> dict[str, str]:
     return {ending: extra for ending, (extra, is_there) in there.items() if not is_there}
 
 
-def files_of(sheet: Sheet) -> dict[str, Callable[[], SavedFile]]:
+def files_of(sheet: SpecSheet) -> dict[str, Callable[[], SavedFile]]:
     """Return what makes the files of a sheet, by what a button says.
 
     Parameters
     ----------
-    sheet : Sheet
+    sheet : SpecSheet
         Of a made part.
     """
     makes = {**sheet_files(sheet), "step": lambda: step_bytes(sheet)}

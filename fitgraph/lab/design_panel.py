@@ -9,7 +9,7 @@ from fitgraph.adapters import (
     Edge,
     GradeYield,
     Scan,
-    Sheet,
+    SpecSheet,
     edges,
     grade_of,
     grades_of,
@@ -107,7 +107,7 @@ class DesignPanel(Panel):
         def yielded(shares: Sequence[GradeYield]) -> None:
             self.write(self.yields, *yield_blocks(shares, grade_of(make) or 0, vocabulary))
 
-        def drawn(sheet: Sheet) -> None:
+        def drawn(sheet: SpecSheet) -> None:
             self.write(self.sheet, *sheet_blocks(sheet), cautions=sheet.cautions)
             self.files.offer(files_of(sheet))
 

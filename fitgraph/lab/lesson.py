@@ -6,7 +6,7 @@ import contextlib
 from collections.abc import Mapping, Sequence
 
 from fitgraph.draw import Nest, nests
-from fitgraph.draw.nests import INNER, OUTER, SLOT, Mating, walls
+from fitgraph.draw.nested import INNER, OUTER, SLOT, Mating, walls
 from fitgraph.explain.reasons import clashes
 from fitgraph.graph.hold import hold
 from fitgraph.graph.joints import asked
@@ -37,7 +37,7 @@ from fitgraph.lab.slider import Slider
 from fitgraph.model import Dimension, Joint, Option, Reference, Verdict, Vocabulary, with_length
 from fitgraph.report import lessons
 from fitgraph.report.blocks import Say
-from fitgraph.report.cautions import cautions_on
+from fitgraph.report.cautions_told import cautions_on
 from fitgraph.report.cross_sections import cross_section
 from fitgraph.report.lessons import Lesson
 from fitgraph.solve.plan import TooWideError

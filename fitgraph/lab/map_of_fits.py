@@ -46,7 +46,7 @@ from fitgraph.lab.slider import Slider
 from fitgraph.report import size_maps
 from fitgraph.report.blocks import Say, status
 from fitgraph.report.cross_sections import cross_section
-from fitgraph.report.ways import way_text
+from fitgraph.report.ways_told import way_text
 from fitgraph.solve.request import find_part
 
 #: How far the tolerance goes to either side, and its step [mm].

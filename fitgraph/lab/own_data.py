@@ -11,7 +11,7 @@ import ipywidgets as widgets
 from markupsafe import Markup
 
 from fitgraph.errors import InputError
-from fitgraph.intake.build import ASIDE, Report
+from fitgraph.intake.build import ASIDE, Imported
 from fitgraph.intake.guess import Choice
 from fitgraph.intake.job import (
     Job,
@@ -22,10 +22,9 @@ from fitgraph.intake.job import (
     serving,
     with_kind,
 )
-from fitgraph.intake.mapping import BY_TITLE, FIELDS, MAPPING
-from fitgraph.intake.mapping import Column as Meant
+from fitgraph.intake.mapping import BY_TITLE, FIELDS, MAPPING, Meant
 from fitgraph.intake.row_kinds import UnknownKind
-from fitgraph.intake.sources import Sheet, read_held
+from fitgraph.intake.sources import SourceSheet, read_held
 from fitgraph.lab.answering import Answering, Task
 from fitgraph.lab.chosen import choose
 from fitgraph.lab.leads import page_link
@@ -85,7 +84,7 @@ def _files(folder: Path) -> Markup:
     return Markup("<p>{}</p>").format(Markup("").join(links))
 
 
-def _where(done: Report) -> Piece:
+def _where(done: Imported) -> Piece:
     """Return where a new catalogue is, and the ways to it where pages are about it from now on."""
     if done.loaded is None or not choose(done.folder):
         return Say(f"It is in {done.folder}.")
@@ -211,7 +210,7 @@ class OwnData(Answering):
         return Path(self.into.value.strip() or _INTO).expanduser().absolute()
 
     def _prepare(
-        self, sources: Callable[[], Sequence[str | Sheet]], *, again: bool = False
+        self, sources: Callable[[], Sequence[str | SourceSheet]], *, again: bool = False
     ) -> None:
         self.drop(self.done)
         # Whoever presses to import right after naming the folder presses a button that is open.

@@ -33,9 +33,9 @@ from fitgraph.practice.progress import (
 )
 from fitgraph.practice.rounds import LEVELS, Exercise, question, topic_title, topics
 from fitgraph.report import practising
+from fitgraph.report.advised import triangle_report
 from fitgraph.report.blocks import Block, Picture, Report, Say, fault, items, quiet, status
 from fitgraph.report.cross_sections import cross_section, cross_sections, joints_drawn
-from fitgraph.report.families import triangle_report
 
 #: Questions in a round.
 ROUND = 5

@@ -14,7 +14,7 @@ from fitgraph.report import as_html, explanations
 from fitgraph.report.as_csv import csv
 from fitgraph.report.as_pdf import pdf
 from fitgraph.report.blocks import Picture, Report, Section
-from fitgraph.report.build_sheet import Sheet, sheet_report, sheet_table
+from fitgraph.report.build_sheet import BuildSheet, sheet_report, sheet_table
 from fitgraph.report.hints import Hints
 
 #: Where the rest is of what a sheet has no room for.
@@ -82,7 +82,7 @@ def files_of_report(
 
 
 def sheet_files(
-    sheet: Sheet, options: Mapping[str, Option], vocabulary: Vocabulary, name: str, first: str
+    sheet: BuildSheet, options: Mapping[str, Option], vocabulary: Vocabulary, name: str, first: str
 ) -> dict[str, Callable[[], SavedFile]]:
     """Return what makes the files of a sheet, by what a button says.
 

@@ -11,7 +11,7 @@ from fitgraph.lab.answering import Answering
 from fitgraph.lab.charts import blank, point_style
 from fitgraph.lab.look import framed, html, row, style
 from fitgraph.lab.opened import OpenCatalogue
-from fitgraph.report.families import triangle_report
+from fitgraph.report.advised import triangle_report
 from fitgraph.units import show_mass
 
 #: What stands along an axis: its label, and the figure of a part.

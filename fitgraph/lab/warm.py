@@ -45,7 +45,7 @@ _MODULES = (
     "fitgraph.lab.counter",
     "fitgraph.lab.why_explorer",
     "fitgraph.lab.explorer",
-    "fitgraph.lab.gaps",
+    "fitgraph.lab.stock_gaps",
     "fitgraph.lab.lesson",
     "fitgraph.lab.map_of_fits",
     "fitgraph.lab.practice",

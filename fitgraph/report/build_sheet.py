@@ -11,7 +11,7 @@ from fitgraph.graph.pressed import pressed
 from fitgraph.model import Option, Vocabulary
 from fitgraph.records import dataclass
 from fitgraph.report.blocks import Picture, Report, Section, say_all
-from fitgraph.report.cautions import cautions_on
+from fitgraph.report.cautions_told import cautions_on
 from fitgraph.report.tables import Column, Table
 from fitgraph.report.values import MASS_TOLD, MOMENT_TOLD, money_of
 from fitgraph.solve.engine import Build
@@ -43,7 +43,7 @@ class SheetRow:
 
 
 @dataclass(frozen=True, slots=True)
-class Sheet:
+class BuildSheet:
     """A build in words and rows.
 
     Parameters
@@ -83,7 +83,7 @@ def _note(option: Option, owned: frozenset[str]) -> str:
 
 def sheet_of(
     build: Build, owned: frozenset[str], vocabulary: Vocabulary, title: str = "Build sheet"
-) -> Sheet:
+) -> BuildSheet:
     """Return the sheet of a build.
 
     Parameters
@@ -129,12 +129,12 @@ def sheet_of(
     notes = tuple(text for _, text in told)
     topics.update(dict.fromkeys(topic for topic, _ in told))
     cautions = cautions_on(vocabulary, topics)
-    return Sheet(
+    return BuildSheet(
         title, (*parts, *work), build.price, build.mass_g, build.strength_nm, notes, cautions
     )
 
 
-def sheet_table(sheet: Sheet, vocabulary: Vocabulary) -> Table:
+def sheet_table(sheet: BuildSheet, vocabulary: Vocabulary) -> Table:
     """Return a sheet's rows."""
     return Table.of(
         "sheet",
@@ -149,12 +149,14 @@ def sheet_table(sheet: Sheet, vocabulary: Vocabulary) -> Table:
     )
 
 
-def sheet_report(sheet: Sheet, options: Mapping[str, Option], vocabulary: Vocabulary) -> Report:
+def sheet_report(
+    sheet: BuildSheet, options: Mapping[str, Option], vocabulary: Vocabulary
+) -> Report:
     """Return a sheet as what is handed over, with the cross-section.
 
     Parameters
     ----------
-    sheet : Sheet
+    sheet : BuildSheet
         From :func:`sheet_of`.
     options : mapping of str to Option
         The build's, and what else is drawn with them.

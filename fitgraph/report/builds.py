@@ -15,7 +15,7 @@ from fitgraph.explain.words import the_part, unfilled_text
 from fitgraph.explain.words_rider import about
 from fitgraph.model import Option, Vocabulary
 from fitgraph.report.blocks import Block, Report, Say, Section, Tone, quiet, status
-from fitgraph.report.cautions import cautions_on_work
+from fitgraph.report.cautions_told import cautions_on_work
 from fitgraph.report.hints import Hints
 from fitgraph.report.tables import Column, Table
 from fitgraph.report.values import (

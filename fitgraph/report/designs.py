@@ -25,7 +25,7 @@ from fitgraph.report.blocks import (
     say_all,
     status,
 )
-from fitgraph.report.cautions import cautions_on
+from fitgraph.report.cautions_told import cautions_on
 from fitgraph.report.hints import Hints
 from fitgraph.report.made_parts import ENQUIRIES, called, room_text, sizes_text
 from fitgraph.report.tables import Column, Table

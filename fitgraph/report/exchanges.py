@@ -9,7 +9,7 @@ from fitgraph.explain.words_rider import exchange_text, not_offered_text
 from fitgraph.model import Part
 from fitgraph.report.blocks import Report, Say, Section, Tone
 from fitgraph.report.builds import difference_words
-from fitgraph.report.cautions import cautions_on_work
+from fitgraph.report.cautions_told import cautions_on_work
 from fitgraph.report.hints import Hints
 from fitgraph.report.tables import Column, Table
 from fitgraph.report.values import (

@@ -30,7 +30,7 @@ from fitgraph.graph.options import skus_of
 from fitgraph.graph.pressed import Pressed
 from fitgraph.model import Catalogue, Verdict, split_label
 from fitgraph.report.blocks import Block, Items, Picture, Report, Say, Section, Tone, say_all
-from fitgraph.report.cautions import cautions_on, cautions_on_work
+from fitgraph.report.cautions_told import cautions_on, cautions_on_work
 from fitgraph.report.hints import Hints
 from fitgraph.report.tables import Column, Table
 from fitgraph.report.values import (

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 
 from fitgraph.draw import Nest
-from fitgraph.draw.nests import Mating
+from fitgraph.draw.nested import Mating
 from fitgraph.draw.section import gap_text
 from fitgraph.draw.style import WORDS
 from fitgraph.explain import Clash, clash_text, hold_text
@@ -13,7 +13,7 @@ from fitgraph.graph.hold import Hold
 from fitgraph.model import Catalogue, Option, Reference, Verdict
 from fitgraph.records import dataclass
 from fitgraph.report.blocks import Block, Report, Say, Section, Tone, say_all
-from fitgraph.report.cautions import cautions_on
+from fitgraph.report.cautions_told import cautions_on
 from fitgraph.report.cross_sections import cross_section
 from fitgraph.report.tables import Column, Table
 from fitgraph.report.values import VERDICT

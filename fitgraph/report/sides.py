@@ -12,7 +12,7 @@ from fitgraph.mechanics.grip import GripRatio
 from fitgraph.model import Catalogue, Option, Vocabulary
 from fitgraph.report.blocks import Block, Report, Say, Section, Tone, quiet, say_all
 from fitgraph.report.builds import part_text
-from fitgraph.report.cautions import cautions_on
+from fitgraph.report.cautions_told import cautions_on
 from fitgraph.report.explanations import HEADLINES, reasons
 from fitgraph.report.tables import Column, Table
 from fitgraph.report.values import (

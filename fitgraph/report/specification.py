@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from fitgraph.adapters.mates import Mate
-from fitgraph.adapters.sheet import Sheet
+from fitgraph.adapters.sheet import SpecSheet
 from fitgraph.draw.drafting import drawing, size_text
 from fitgraph.draw.drafting_svg import sheet_svg
 from fitgraph.explain.words import hold_text
@@ -21,17 +21,17 @@ from fitgraph.wording import plural
 _PRINTED = 60
 
 
-def title(sheet: Sheet) -> str:
+def title(sheet: SpecSheet) -> str:
     """Return what a sheet is called."""
     return f"{sheet.part.name}, {sheet.part.sku}"
 
 
-def sheet_blocks(sheet: Sheet) -> tuple[Block, ...]:
+def sheet_blocks(sheet: SpecSheet) -> tuple[Block, ...]:
     """Return the drawing of a sheet, the sizes, the facts and all mating parts."""
     return (Picture(lambda: sheet_svg(drawing(sheet)), ""), *_words(sheet))
 
 
-def _words(sheet: Sheet, most: int | None = None) -> tuple[Block, ...]:
+def _words(sheet: SpecSheet, most: int | None = None) -> tuple[Block, ...]:
     mates = mates_table(sheet)
     left = 0 if most is None else len(mates.rows) - most
     rest = (Say(f"and {left:,} more, in the page.", Tone.QUIET),) if left > 0 else ()
@@ -42,17 +42,17 @@ def _words(sheet: Sheet, most: int | None = None) -> tuple[Block, ...]:
     )
 
 
-def report(sheet: Sheet) -> Report:
+def report(sheet: SpecSheet) -> Report:
     """Return a specification sheet as it is handed over: what the part is worth, then the sheet."""
     return Report("", (_worth(sheet), *sheet_blocks(sheet)), sheet.cautions)
 
 
-def sheet_html(sheet: Sheet) -> str:
+def sheet_html(sheet: SpecSheet) -> str:
     """Return a specification sheet as a page that needs nothing else."""
     return str(page(report(sheet), title(sheet)))
 
 
-def sheet_pdf(sheet: Sheet) -> bytes:
+def sheet_pdf(sheet: SpecSheet) -> bytes:
     """Return a specification sheet as a PDF: the drawing to scale, then what has to be known."""
     made = drawing(sheet)
     told = Report("", (_worth(sheet), *_words(sheet, _PRINTED)), sheet.cautions)
@@ -62,12 +62,12 @@ def sheet_pdf(sheet: Sheet) -> bytes:
     return pdf(told, title(sheet), lambda paper, letters: draw_sheet(paper, made, letters))
 
 
-def _worth(sheet: Sheet) -> Section:
+def _worth(sheet: SpecSheet) -> Section:
     rows = worth_rows(sheet.worth, sheet.catalogue, len(sheet.gained))
     return Section("What it is worth", (facts_table(rows),))
 
 
-def facts(sheet: Sheet) -> list[tuple[str, str]]:
+def facts(sheet: SpecSheet) -> list[tuple[str, str]]:
     """Return what is to be said of a part in pairs of a name and a text."""
     found = [
         ("Stock number", sheet.part.sku),
@@ -92,14 +92,14 @@ def facts(sheet: Sheet) -> list[tuple[str, str]]:
     return found
 
 
-def _material(sheet: Sheet) -> str:
+def _material(sheet: SpecSheet) -> str:
     material = MATERIALS[sheet.make.material]
     if not material.designation:
         return material.title
     return f"{material.title}: {material.designation}, {material.standards}"
 
 
-def _surface(sheet: Sheet) -> str:
+def _surface(sheet: SpecSheet) -> str:
     """Return what the drawing says of faces, ends and axes."""
     work, hollow = sheet.make.work, sheet.shape.bore is not None
     smooth = [f"outside Ra {work.roughness_outside:g}", f"elsewhere Ra {work.roughness_rest:g} µm"]
@@ -119,7 +119,7 @@ def _surface(sheet: Sheet) -> str:
     return "; ".join(texts)
 
 
-def _closure(sheet: Sheet) -> str:
+def _closure(sheet: SpecSheet) -> str:
     closure = sheet.closure
     assert closure is not None
     text = (
@@ -133,7 +133,7 @@ def _closure(sheet: Sheet) -> str:
     return f"{text}; beyond {closure.springs_back:.2f} mm it stays bent"
 
 
-def _yields(sheet: Sheet) -> str:
+def _yields(sheet: SpecSheet) -> str:
     y = sheet.yields
     counterparts = plural(y.certain, "counterpart fits", "counterparts fit")
     text = f"{counterparts} for certain"
@@ -158,7 +158,7 @@ def _share(mate: Mate) -> str:
     return f"{mate.share:.0%} of pairs" if mate.share else "if it has a slot"
 
 
-def sizes_table(sheet: Sheet) -> Table:
+def sizes_table(sheet: SpecSheet) -> Table:
     """Return the dimensions with their limits and classes."""
     rows = tuple(
         (
@@ -178,7 +178,7 @@ def sizes_table(sheet: Sheet) -> Table:
     return Table("sizes", (*map(Column, heads), Column("chosen", title="")), rows)
 
 
-def mates_table(sheet: Sheet) -> Table:
+def mates_table(sheet: SpecSheet) -> Table:
     """Return the mating parts, certain ones first."""
     services = sheet.catalogue.vocabulary.services
 

@@ -605,7 +605,7 @@ class AdviceAnswer(Answer):
     'steel'
     """
 
-    _module = "families"
+    _module = "advised"
     _about = ("found", "catalogue")
 
     found: RiderAdvice

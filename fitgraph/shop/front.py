@@ -1039,7 +1039,7 @@ class Shop:
         6.9
         """
         from fitgraph.explain.ways import First, ways
-        from fitgraph.report.ways import Ways, paths
+        from fitgraph.report.ways_told import Ways, paths
 
         order = First(one_of(first, [f.value for f in First], "first"))
         through = self.catalogue.vocabulary.roles if yes_of(any_part, "any_part") else None
@@ -1184,7 +1184,7 @@ class Shop:
         """
         from fitgraph.graph.interfaces import find_interfaces
         from fitgraph.graph.near_misses import closers, near_misses
-        from fitgraph.report import ways
+        from fitgraph.report import ways_told
 
         most = length_of(mm, "near_misses")
         fits = find_interfaces(self.catalogue, services=False)
@@ -1192,7 +1192,7 @@ class Shop:
             (miss, closers(miss, self.catalogue, fits))
             for miss in near_misses(self.catalogue, most, fits)
         ]
-        return GraphAnswer(found, ways.near_misses(found, most, self.catalogue))
+        return GraphAnswer(found, ways_told.near_misses(found, most, self.catalogue))
 
     def diff(self, other: str | os.PathLike[str] | datetime.date) -> GraphAnswer:
         """Return what changed in the graph.

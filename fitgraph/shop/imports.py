@@ -8,14 +8,13 @@ from pathlib import Path
 from typing import Any
 
 from fitgraph.files import folder_name
-from fitgraph.intake.build import ASIDE, PAGE, Report
+from fitgraph.intake.build import ASIDE, PAGE, Imported
 from fitgraph.intake.cell_texts import UNSAID
 from fitgraph.intake.grid import Found
 from fitgraph.intake.guess import Choice
 from fitgraph.intake.job import Job
 from fitgraph.intake.job import import_tables as tables_imported
-from fitgraph.intake.mapping import BY_TITLE, FIELDS, MAPPING, NO_PART
-from fitgraph.intake.mapping import Column as Meant
+from fitgraph.intake.mapping import BY_TITLE, FIELDS, MAPPING, NO_PART, Meant
 from fitgraph.intake.row_kinds import UnknownKind
 from fitgraph.intake.understood import Intake
 from fitgraph.model import Vocabulary
@@ -156,7 +155,7 @@ def understood(intake: Intake, vocabulary: Vocabulary) -> Table:
     return Table("understood", columns, tuple(rows), "What it is understood as")
 
 
-def rows_read(report: Report) -> tuple[Say, ...]:
+def rows_read(report: Imported) -> tuple[Say, ...]:
     """Return how many rows of each table were read, loaded and set aside."""
     return say_all(
         (
@@ -168,7 +167,7 @@ def rows_read(report: Report) -> tuple[Say, ...]:
     )
 
 
-def report(done: Report, choices: Sequence[Choice]) -> Shown:
+def report(done: Imported, choices: Sequence[Choice]) -> Shown:
     """Return what an import came to, for people."""
     loaded = done.loaded
     parts = 0 if loaded is None else len(loaded.catalogue.parts)
@@ -194,7 +193,7 @@ def report(done: Report, choices: Sequence[Choice]) -> Shown:
     )
 
 
-def as_data(report: Report, choices: Sequence[Choice]) -> dict[str, Any]:
+def as_data(report: Imported, choices: Sequence[Choice]) -> dict[str, Any]:
     """Return a report in the shape that docs/commands.md describes."""
     intake = report.intake
     return {
@@ -238,13 +237,13 @@ class ImportAnswer(Answer):
 
     Parameters
     ----------
-    found : Report
+    found : Imported
         The rows that were read, and what was found in them.
     choices : sequence of Choice
         What each column was taken for.
     """
 
-    found: Report
+    found: Imported
     choices: Sequence[Choice]
 
     @property
@@ -305,7 +304,7 @@ class ImportAnswer(Answer):
         return f"{as_html.page(shown, f'Import into {folder_name(self.found.folder)}')}\n"
 
 
-def import_tables(job: Job, choices: Sequence[Choice], into: Path) -> Report:
+def import_tables(job: Job, choices: Sequence[Choice], into: Path) -> Imported:
     """Make or extend a catalogue folder by what the choices say, with a page of what it came to.
 
     Raises

@@ -6,12 +6,12 @@ from collections.abc import Callable
 from importlib.util import find_spec
 from pathlib import Path
 
-from fitgraph.adapters import Sheet
+from fitgraph.adapters import SpecSheet
 from fitgraph.adapters.proposals import Proposals
 from fitgraph.errors import InputError
 
 
-def sheet_files(made: Sheet) -> dict[str, Callable[[], bytes]]:
+def sheet_files(made: SpecSheet) -> dict[str, Callable[[], bytes]]:
     """Return what makes the files of a sheet, by their endings: drawing, page, print, exchange."""
     from fitgraph.draw.drafting import drawing
     from fitgraph.draw.drafting_dxf import dxf_bytes

@@ -9,7 +9,7 @@ from weakref import WeakKeyDictionary
 
 from fitgraph.adapters import (
     Scan,
-    Sheet,
+    SpecSheet,
     Together,
     Worth,
     frontier,
@@ -41,7 +41,7 @@ class Weighed:
     scans: dict[ChangedMake, Scan] = field(default_factory=dict)
     _one: threading.RLock = field(default_factory=threading.RLock)
     _planes: dict[ChangedMake, Plane] = field(default_factory=dict)
-    _sheets: dict[tuple[ChangedMake, str], Sheet] = field(default_factory=dict)
+    _sheets: dict[tuple[ChangedMake, str], SpecSheet] = field(default_factory=dict)
     _coverage: Coverage | None = None
 
     def scan(self, choice: ChangedMake, progress: Callable[[int, int], None] | None = None) -> Scan:
@@ -58,7 +58,7 @@ class Weighed:
                 )
             return self.scans[choice]
 
-    def sheet(self, choice: ChangedMake, worth: Worth, gained: Sequence[str]) -> Sheet:
+    def sheet(self, choice: ChangedMake, worth: Worth, gained: Sequence[str]) -> SpecSheet:
         """Return the specification sheet of a part; the last few are kept."""
         key = choice, worth.candidate.part.sku
         if key not in self._sheets:

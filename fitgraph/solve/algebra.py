@@ -174,7 +174,7 @@ class Existing(Counting):
             row[at[mine > 0]] = self.one
 
 
-class Least:
+class LeastCosts:
     """Least costs: minima of sums, where infinity stands for what cannot be."""
 
     none, one = np.inf, 0.0
@@ -228,7 +228,7 @@ COUNT = Counting()
 EXISTS = Existing()
 
 #: Least sums of costs.
-LEAST = Least()
+LEAST = LeastCosts()
 
 
 def none_of(algebra: Algebra, *shape: int) -> Numbers:

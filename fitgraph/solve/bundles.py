@@ -23,9 +23,9 @@ from fitgraph.graph.sums import SumCondition
 from fitgraph.mechanics.rules import EPSILON_MM
 from fitgraph.records import dataclass
 from fitgraph.solve.arrays import distinct
+from fitgraph.solve.carried_sums import STEPS, Running, Terms, terms_of, thresholds
 from fitgraph.solve.relations import Relation, combined
 from fitgraph.solve.shared_sums import best_group, own_addends
-from fitgraph.solve.sums import STEPS, Running, Terms, terms_of, thresholds
 
 #: Triples from which tuples are sorted; below, a table is as quick.
 WORTH = 1 << 19

@@ -8,11 +8,11 @@ from dataclasses import replace
 
 from fitgraph.array_types import Ints
 from fitgraph.solve.bundles import Bundle
+from fitgraph.solve.carried_sums import Running
 from fitgraph.solve.order import TRIES, Extra, Order, Tangle, best_order
 from fitgraph.solve.plan import Case
 from fitgraph.solve.relations import Relation
 from fitgraph.solve.steps import Live, Steps
-from fitgraph.solve.sums import Running
 
 #: Work (classes times cells) up to which no better order, and no split into cases, is looked for.
 CHEAP = 2e6

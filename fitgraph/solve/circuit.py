@@ -23,9 +23,9 @@ from fitgraph.solve.plan import Case, Plan
 from fitgraph.solve.residues import (
     SOME,
     AtMost,
+    MachineWord,
     Objects,
     Rough,
-    Word,
     Words,
     all_but_one,
     few,
@@ -189,7 +189,7 @@ class Circuit:
 
     # -- one word --------------------------------------------------------
 
-    def own(self, weights: Mapping[str, Floats], word: Word) -> list[Words | None]:
+    def own(self, weights: Mapping[str, Floats], word: MachineWord) -> list[Words | None]:
         """Return what each kind of each step adds itself; None where that is one."""
         found: list[Words | None] = []
         for step in self.plan.steps:
@@ -205,7 +205,7 @@ class Circuit:
     def below(
         self,
         own: Sequence[Words | None],
-        word: Word,
+        word: MachineWord,
         known: Mapping[int, Words] | None = None,
     ) -> list[Words]:
         """Return the value of each node with all below it.
@@ -214,7 +214,7 @@ class Circuit:
         ----------
         own
             As from :meth:`own`.
-        word : Word
+        word : MachineWord
             What is asked.
         known : mapping of int to ndarray, optional
             Of steps that need not be worked out.
@@ -238,7 +238,7 @@ class Circuit:
 
     @staticmethod
     def _of_kinds(
-        step: CircuitStep, own: Words | None, below: Sequence[Words], word: Word
+        step: CircuitStep, own: Words | None, below: Sequence[Words], word: MachineWord
     ) -> Words | None:
         """Return what each kind comes to with all that it alone opens; None where that is one."""
         if not len(step.kind):
@@ -254,7 +254,7 @@ class Circuit:
         rows: slice,
         kinds: Words | None,
         below: Sequence[Words],
-        word: Word,
+        word: MachineWord,
     ) -> Words:
         """Return the values of some rows of a step with all below them.
 
@@ -276,7 +276,7 @@ class Circuit:
         every[alive] = values
         return every
 
-    def _beside(self, case: Case, but: int, below: Sequence[Words], word: Word) -> Words:
+    def _beside(self, case: Case, but: int, below: Sequence[Words], word: MachineWord) -> Words:
         """Return what the roots of a case come to together, but for one."""
         found = np.ones(1, dtype=word.dtype)
         for root in case.roots:
@@ -284,7 +284,7 @@ class Circuit:
                 found = word.both(found, below[root][:1])
         return found
 
-    def in_all(self, below: Sequence[Words], word: Word) -> Words:
+    def in_all(self, below: Sequence[Words], word: MachineWord) -> Words:
         """Return the value of all builds, as an array of one."""
         found = np.zeros(1, dtype=word.dtype)
         for case in self.cases:
@@ -296,7 +296,7 @@ class Circuit:
         self,
         own: Sequence[Words | None],
         below: Sequence[Words],
-        word: Word,
+        word: MachineWord,
         across: Callable[[int], Mapping[int, Words] | None] = lambda place: None,
     ) -> dict[str, Words]:
         """Return, for every base class of every role, the value of builds through one option.
@@ -419,7 +419,7 @@ class Circuit:
         values: Words,
         mine: Words | None,
         below: Sequence[Words],
-        word: Word,
+        word: MachineWord,
     ) -> Iterator[tuple[int, Ints, Words]]:
         """Yield what rows of a step hand on: to which child, or -1 for kinds; where; how much.
 
@@ -454,7 +454,7 @@ class Circuit:
         own: Words | None,
         values: Words,
         below: Sequence[Words],
-        word: Word,
+        word: MachineWord,
     ) -> Iterator[tuple[int, Words]]:
         """Yield what kinds hand on to the children that they alone decide, and what they keep.
 
@@ -486,7 +486,7 @@ class Circuit:
         yield from zip(step.of_kind, all_but_one(values, opened, word), strict=True)
 
     def across(
-        self, place: int, own: Sequence[Words | None], below: Sequence[Words], word: Word
+        self, place: int, own: Sequence[Words | None], below: Sequence[Words], word: MachineWord
     ) -> dict[int, Words] | None:
         """Return what a step makes of what is around its nodes, as matrices.
 
@@ -525,7 +525,7 @@ class Circuit:
         return found
 
     def _rows_around(
-        self, step: CircuitStep, around: Words, word: Word
+        self, step: CircuitStep, around: Words, word: MachineWord
     ) -> Iterator[tuple[slice, Ints | None, Words]]:
         """Yield rows of a step, which of them something is around, and what.
 
@@ -547,7 +547,7 @@ class Circuit:
             yield rows, None, np.repeat(values, counts)
 
     @staticmethod
-    def _around(step: CircuitStep, around: Words, word: Word) -> Words:
+    def _around(step: CircuitStep, around: Words, word: MachineWord) -> Words:
         """Return, for each piece of a step's rows, what is around the nodes that it follows."""
         runs = around
         if step.first is not None:

@@ -8,7 +8,7 @@ import numpy as np
 
 from fitgraph.array_types import Bools, Floats
 from fitgraph.solve.circuit import Circuit
-from fitgraph.solve.residues import SOME, Objects, Word, Words, joined, words_of
+from fitgraph.solve.residues import SOME, MachineWord, Objects, Words, joined, words_of
 
 
 class CircuitHome:
@@ -33,10 +33,10 @@ class CircuitHome:
         return frozenset(r for r, w in weights.items() if not np.array_equal(w, self.weights[r]))
 
     @staticmethod
-    def _key(word: Word) -> int:
+    def _key(word: MachineWord) -> int:
         return -1 if word is SOME else int(word.prime)
 
-    def _known(self, moved: frozenset[str], word: Word) -> dict[int, Words]:
+    def _known(self, moved: frozenset[str], word: MachineWord) -> dict[int, Words]:
         """Return what is below the nodes of steps that hold none of some roles' weights."""
         circuit, key = self.circuit, self._key(word)
         if key not in self._below:
@@ -49,7 +49,7 @@ class CircuitHome:
             if not step.below & moved
         }
 
-    def _words(self, weights: Mapping[str, Floats]) -> tuple[Word, ...]:
+    def _words(self, weights: Mapping[str, Floats]) -> tuple[MachineWord, ...]:
         """Return words that tell all counts with some weights apart.
 
         What is known exactly for the unmoved request bounds a request of no larger weights: its
@@ -70,7 +70,7 @@ class CircuitHome:
             self._each, self._limit = each, max(through, total)
 
     def _across(
-        self, moved: frozenset[str], word: Word
+        self, moved: frozenset[str], word: MachineWord
     ) -> Callable[[int], Mapping[int, Words] | None]:
         """Return what gives the matrices of steps that hold none of some roles' weights."""
         circuit = self.circuit

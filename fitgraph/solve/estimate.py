@@ -36,7 +36,7 @@ from fitgraph.solve.kept import keeps_sums
 from fitgraph.solve.paired import PILOT, Draws, mean_worth
 from fitgraph.solve.query import Query
 from fitgraph.solve.rows import Members
-from fitgraph.solve.sample import Drawing
+from fitgraph.solve.sample import Lottery
 from fitgraph.solve.space import Space
 from fitgraph.solve.support import Support
 
@@ -80,7 +80,7 @@ def sample_sums(
     """
     space = query.space
     weight = {r: m.astype(float) for r, m in query.mask(certain=certain).items()}
-    drawing = Drawing(space.plan(certain=certain), space.class_of, weight)
+    drawing = Lottery(space.plan(certain=certain), space.class_of, weight)
     price, tenths = np.zeros(size), np.zeros(size)
     for role, option in drawing.draw(size, rng).items():
         price += query.price[role][option]
@@ -154,15 +154,15 @@ class _Limited:
             weight[role] = np.where(mask, np.exp(np.minimum(least - spent, 0.0)), 0.0)
         return _Tilted(weight, log_scale)
 
-    def draws(self, tilted: _Tilted) -> Draws | Drawing:
+    def draws(self, tilted: _Tilted) -> Draws | Lottery:
         """Return what draws builds by weight."""
         if self.support is not None:
             return Draws(self.support, self.members, tilted.weight)
         plan = self.space.plan(certain=self.certain)
-        return Drawing(plan, self.space.class_of, tilted.weight)
+        return Lottery(plan, self.space.class_of, tilted.weight)
 
     def drawn(
-        self, draws: Draws | Drawing, size: int, rng: np.random.Generator
+        self, draws: Draws | Lottery, size: int, rng: np.random.Generator
     ) -> tuple[dict[str, Ints], Floats]:
         """Return the options of drawn builds, and what they spend of each limit."""
         if isinstance(draws, Draws):
@@ -174,7 +174,7 @@ class _Limited:
             options = draws.draw(size, rng)
         return options, np.array([sum(c[r][o] for r, o in options.items()) for c in self.costs])
 
-    def start(self, rng: np.random.Generator) -> tuple[Floats, _Tilted, Draws | Drawing]:
+    def start(self, rng: np.random.Generator) -> tuple[Floats, _Tilted, Draws | Lottery]:
         """Return the tilt of about the least bound, zero where limits hardly bind, and its draws.
 
         The bound's gradient is the room that draws leave on average, its curvature their
@@ -182,7 +182,7 @@ class _Limited:
         """
         most = _STEEPEST / np.maximum(self.limits - [sum(m.values()) for m in self.least], 1.0)
         tilt = np.zeros(len(self.limits))
-        best: tuple[float, Floats, _Tilted, Draws | Drawing] | None = None
+        best: tuple[float, Floats, _Tilted, Draws | Lottery] | None = None
         for _ in range(_STEPS):
             tilted = self.tilted(tilt)
             draws = self.draws(tilted)

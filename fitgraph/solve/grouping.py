@@ -11,7 +11,7 @@ from collections.abc import Sequence
 import numpy as np
 
 from fitgraph.array_types import Ints
-from fitgraph.solve.plan import Group, Part
+from fitgraph.solve.plan import Group, Operand
 from fitgraph.solve.relations import combined
 
 #: Work below which a step is done as it comes, and what starting a block costs.
@@ -24,7 +24,7 @@ _FEW = 3
 Grouped = tuple[tuple[Group, ...], tuple[int, ...], dict[int, Ints]]
 
 
-def _group(parts: Sequence[Part], numbers: Sequence[int], kinds: int) -> Group:
+def _group(parts: Sequence[Operand], numbers: Sequence[int], kinds: int) -> Group:
     axes = tuple(sorted({a for n in numbers for a in parts[n].axes}))
     maps = [parts[n].kind for n in numbers]
     few = None
@@ -35,7 +35,7 @@ def _group(parts: Sequence[Part], numbers: Sequence[int], kinds: int) -> Group:
     return Group(tuple(numbers), axes, few)
 
 
-def grouped(parts: Sequence[Part], kinds: int, shape: Sequence[int], *, whole: bool) -> Grouped:
+def grouped(parts: Sequence[Operand], kinds: int, shape: Sequence[int], *, whole: bool) -> Grouped:
     """Return how to multiply parts out: two groups that meet, and bridges between them.
 
     A bridge is over axes of both groups, but tells few of their cells apart; the groups meet

@@ -15,7 +15,7 @@ import numpy.typing as npt
 
 from fitgraph.array_types import Ints
 from fitgraph.solve.messages import Messages
-from fitgraph.solve.plan import Part, Step
+from fitgraph.solve.plan import Operand, Step
 
 Bytes = npt.NDArray[np.uint8]
 
@@ -23,7 +23,7 @@ Bytes = npt.NDArray[np.uint8]
 _AT_ONCE = 1 << 18
 
 
-def _places(part: Part, where: Sequence[Ints]) -> list[Ints]:
+def _places(part: Operand, where: Sequence[Ints]) -> list[Ints]:
     """Return the places in a part of some cells, along each of its axes."""
     found = []
     for axis, of_cell in zip(part.axes, part.cells, strict=True):
@@ -31,7 +31,7 @@ def _places(part: Part, where: Sequence[Ints]) -> list[Ints]:
     return found
 
 
-def _in_bits(part: Part) -> Bytes:
+def _in_bits(part: Operand) -> Bytes:
     """Return which kinds a table over one axis allows, a line of bits for each of its places."""
     assert part.table is not None
     table = part.table if part.kind is None else part.table.take(part.kind, axis=0)

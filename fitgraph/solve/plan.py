@@ -115,7 +115,7 @@ def memory_text(number: float) -> str:
 
 
 @dataclass(frozen=True, slots=True, eq=False)
-class Part:
+class Operand:
     """One relation, or the message of an earlier step, as a step sees it.
 
     Parameters
@@ -228,7 +228,7 @@ class Step:
         For each, the cell of each of its base classes.
     shape : tuple of int
         How many cells each has.
-    parts : tuple of Part
+    parts : tuple of Operand
         What is multiplied.
     groups : tuple of Group
         The parts in one or two groups that are multiplied out before they meet.
@@ -257,7 +257,7 @@ class Step:
     separator: tuple[str, ...]
     cell_of: tuple[Ints, ...]
     shape: tuple[int, ...]
-    parts: tuple[Part, ...]
+    parts: tuple[Operand, ...]
     groups: tuple[Group, ...]
     bridges: tuple[int, ...]
     bridged: Mapping[int, Ints]

@@ -14,6 +14,7 @@ from fitgraph.graph.sums import SumCondition
 from fitgraph.records import dataclass
 from fitgraph.solve import bundles
 from fitgraph.solve.bundles import bundle_of
+from fitgraph.solve.carried_sums import Running
 from fitgraph.solve.case_plan import CHEAP, CasePlan
 from fitgraph.solve.components import fallen_apart
 from fitgraph.solve.draft import Draft, Memo
@@ -22,7 +23,6 @@ from fitgraph.solve.plan import Plan, TooWideError
 from fitgraph.solve.relations import Relation, merged, reduced, supported
 from fitgraph.solve.splits import cases_of, splits_of
 from fitgraph.solve.steps import Steps
-from fitgraph.solve.sums import Running
 from fitgraph.solve.within import Within
 from fitgraph.stopping import check
 

@@ -16,12 +16,12 @@ from fitgraph.graph.joints import JointTable
 from fitgraph.graph.sums import SumCondition
 from fitgraph.mechanics.rules import EPSILON_MM
 from fitgraph.model import Catalogue, Verdict
+from fitgraph.solve.carried_sums import STEPS, in_steps
 from fitgraph.solve.counted import Counted, exactly
 from fitgraph.solve.engine import Build, criteria_of, make_build
 from fitgraph.solve.query import Query, ask
 from fitgraph.solve.request import Request
 from fitgraph.solve.space import Space, compile_space
-from fitgraph.solve.sums import STEPS, in_steps
 
 #: Walking more builds than this is not what the plain engine is for.
 MOST_BUILDS = 5_000_000

@@ -31,7 +31,7 @@ Words = npt.NDArray[Any]
 _BITS = 64
 
 
-class Word:
+class MachineWord:
     """Remainders modulo 2**64, or modulo a prime.
 
     Parameters
@@ -81,7 +81,7 @@ class Word:
         return np.asarray(matrix @ values)
 
 
-class Some(Word):
+class Some(MachineWord):
     """Whether there is any: "or" over alternatives, "and" over the parts of one build."""
 
     dtype = np.bool_
@@ -108,7 +108,7 @@ class Some(Word):
         return np.asarray((matrix & values).any(axis=1))
 
 
-class AtMost(Word):
+class AtMost(MachineWord):
     """Numbers that are at least the true ones, but for the rounding of single operations."""
 
     dtype = np.float64
@@ -125,7 +125,7 @@ class AtMost(Word):
         return np.asarray(last - running[pieces.low] + last * (added * np.finfo(float).eps))
 
 
-class Rough(Word):
+class Rough(MachineWord):
     """Numbers of any weights, about: running sums are kept with more digits than what they tell."""
 
     dtype = np.float64
@@ -157,26 +157,26 @@ def few(values: Words) -> Ints | None:
 
 
 @functools.cache
-def words_of(bits: int) -> tuple[Word, ...]:
+def words_of(bits: int) -> tuple[MachineWord, ...]:
     """Return words that tell numbers of so many bits apart."""
-    found = [Word()]
+    found = [MachineWord()]
     modulus, number = 1 << _BITS, 1 << 31
     while modulus < 1 << bits:
         number -= 1
         if all(number % d for d in range(2, math.isqrt(number) + 1)):
-            found.append(Word(number))
+            found.append(MachineWord(number))
             modulus *= number
     return tuple(found)
 
 
-def joined(rests: Sequence[Words], words: Sequence[Word]) -> Objects:
+def joined(rests: Sequence[Words], words: Sequence[MachineWord]) -> Objects:
     """Return the numbers, below the product of all moduli, with the given remainders.
 
     Parameters
     ----------
     rests : sequence of ndarray of uint64
         A word each.
-    words : sequence of Word
+    words : sequence of MachineWord
         The first modulo 2**64.
     """
     found = np.asarray(rests[0].astype(object), dtype=object)
@@ -189,7 +189,7 @@ def joined(rests: Sequence[Words], words: Sequence[Word]) -> Objects:
     return np.asarray(found, dtype=object)
 
 
-def all_but_one(values: Words, factors: Sequence[Words], word: Word) -> Iterator[Words]:
+def all_but_one(values: Words, factors: Sequence[Words], word: MachineWord) -> Iterator[Words]:
     """Yield products of values and all factors but one, for each of these in turn.
 
     From both ends, so that nothing is divided.

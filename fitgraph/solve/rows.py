@@ -17,7 +17,7 @@ from fitgraph.array_types import Bools, Ints
 from fitgraph.solve import summing
 from fitgraph.solve.arrays import members, spread
 from fitgraph.solve.passes import Passes
-from fitgraph.solve.plan import Part, Step
+from fitgraph.solve.plan import Operand, Step
 
 #: Pairs of kinds and cells that are looked at at once.
 _AT_ONCE = 1 << 21
@@ -44,7 +44,7 @@ class Rows:
         self._whole: dict[int, tuple[Ints, Ints]] = {}
         self._kept = 0
         self._first = np.zeros(1, dtype=np.intp)
-        self._tables: dict[int, tuple[Part, tuple[int, ...], Bools]] = {}
+        self._tables: dict[int, tuple[Operand, tuple[int, ...], Bools]] = {}
 
     def children(self, place: int) -> tuple[int, ...]:
         """Return the steps that a step opens."""
@@ -129,7 +129,9 @@ class Rows:
         ends = np.searchsorted(pair, np.arange(len(cells) + 1) * len(alive))
         return np.diff(ends), alive[pair % max(len(alive), 1)]
 
-    def _looked(self, part: Part, alive: Ints, asked: int) -> tuple[tuple[int, ...], Bools] | None:
+    def _looked(
+        self, part: Operand, alive: Ints, asked: int
+    ) -> tuple[tuple[int, ...], Bools] | None:
         """Return what a part allows the kinds that count, a row for each of its other cells.
 
         Returned is the shape of these cells as well; None where a look at each pair is less work.
@@ -153,12 +155,12 @@ class Rows:
         self._tables[id(part)] = part, values.shape[1:], table
         return values.shape[1:], table
 
-    def possible(self, parts: Sequence[Part], where: Sequence[int], kinds: Ints) -> Ints:
+    def possible(self, parts: Sequence[Operand], where: Sequence[int], kinds: Ints) -> Ints:
         """Return which of some kinds some parts of their step allow at a cell.
 
         Parameters
         ----------
-        parts : sequence of Part
+        parts : sequence of Operand
             Of one step.
         where : sequence of int
             The cell's place along each axis of the separator that the parts are over.
@@ -177,7 +179,7 @@ class Rows:
             kinds = kinds[self._column(part, at).take(place)]
         return kinds
 
-    def _column(self, part: Part, at: Sequence[int]) -> Bools:
+    def _column(self, part: Operand, at: Sequence[int]) -> Bools:
         """Return what a part allows at a cell, for each place of its kinds."""
         if part.child < 0:
             assert part.table is not None
@@ -195,7 +197,7 @@ class Rows:
             for a, of_cell in zip(axes, cells, strict=True)
         ]
 
-    def _values(self, part: Part, place: Ints, index: list[Ints]) -> Bools:
+    def _values(self, part: Operand, place: Ints, index: list[Ints]) -> Bools:
         if part.child < 0:
             assert part.table is not None
             table: Bools = part.table[(place, *index)]

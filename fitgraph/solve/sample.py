@@ -21,7 +21,7 @@ def of_classes(weight: Floats, class_of: Ints, size: int) -> Floats:
     return np.bincount(class_of, weight, minlength=size).astype(float)
 
 
-class Drawing:
+class Lottery:
     """What drawing builds by weight needs.
 
     Parameters

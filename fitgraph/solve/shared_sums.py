@@ -21,7 +21,7 @@ import numpy.typing as npt
 from fitgraph.array_types import Floats, Ints
 from fitgraph.mechanics.rules import EPSILON_MM
 from fitgraph.solve.arrays import distinct
-from fitgraph.solve.sums import STEPS, Running, Terms, TooWideSumError, thresholds
+from fitgraph.solve.carried_sums import STEPS, Running, Terms, TooWideSumError, thresholds
 
 #: Cells that are worked on at once: few enough to stay in a processor's cache.
 _AT_ONCE = 1 << 16

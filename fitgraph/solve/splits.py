@@ -10,9 +10,9 @@ import numpy as np
 
 from fitgraph.array_types import Ints
 from fitgraph.solve.arrays import distinct
+from fitgraph.solve.carried_sums import presence_axes
 from fitgraph.solve.draft import Draft
 from fitgraph.solve.relations import combined
-from fitgraph.solve.sums import presence_axes
 
 #: Classes up to which an axis counts as one that asks for presence, and most cases.
 _NARROW, _MOST_CASES = 4, 256

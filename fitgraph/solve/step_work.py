@@ -12,7 +12,7 @@ from fitgraph.array_types import Bools, Ints
 from fitgraph.solve.algebra import none_of, one_of
 from fitgraph.solve.arrays import distinct
 from fitgraph.solve.messages import Messages, Numbers, spread_to
-from fitgraph.solve.plan import SLICE, Part, Step
+from fitgraph.solve.plan import SLICE, Operand, Step
 
 #: Cells along some axes of a separator; all along the others.
 Block = Mapping[int, Ints]
@@ -126,7 +126,7 @@ class StepWork:
 
     # -- products ------------------------------------------------------
 
-    def _places(self, part: Part, kinds: Ints | None, block: Block) -> list[Ints | None]:
+    def _places(self, part: Operand, kinds: Ints | None, block: Block) -> list[Ints | None]:
         kind = part.kind
         if kinds is not None:
             kind = kinds if kind is None else kind[kinds]
@@ -139,7 +139,7 @@ class StepWork:
                 places.append(cut if cells is None else cells[cut])
         return places
 
-    def _message(self, part: Part, places: list[Ints | None]) -> Numbers:
+    def _message(self, part: Operand, places: list[Ints | None]) -> Numbers:
         if part.child in self.messages.reads:
             return self.messages.read(part.child, self.some, self._cells_of(part, places))
         message = self.up[part.child]
@@ -150,7 +150,7 @@ class StepWork:
                 values = values[rows]
         return _taken(values, places, 1)
 
-    def _cells_of(self, part: Part, places: list[Ints | None]) -> list[Ints]:
+    def _cells_of(self, part: Operand, places: list[Ints | None]) -> list[Ints]:
         """Return the cells of a part's message over (kinds, its other axes), to be broadcast."""
         shape = self.messages.plan.steps[part.child].shape
         of_axis = [*range(1, len(shape))]

@@ -10,11 +10,11 @@ import numpy as np
 
 from fitgraph.array_types import Bools, Ints
 from fitgraph.solve.bundles import Bundle
+from fitgraph.solve.carried_sums import Running
 from fitgraph.solve.draft import Draft
 from fitgraph.solve.grouping import grouped
-from fitgraph.solve.plan import Part, Step, Summed, TooWideError
+from fitgraph.solve.plan import Operand, Step, Summed, TooWideError
 from fitgraph.solve.relations import Relation
-from fitgraph.solve.sums import Running
 
 
 class Live:
@@ -130,7 +130,7 @@ class Steps:
             if table is not None:
                 table = np.moveaxis(table, at, 0)
             parts.append(
-                Part(
+                Operand(
                     f.child,
                     table,
                     at,

@@ -18,8 +18,8 @@ import numpy as np
 
 from fitgraph.array_types import Bools, Ints
 from fitgraph.graph.sums import SumCondition
+from fitgraph.solve.carried_sums import in_steps
 from fitgraph.solve.relations import Relation
-from fitgraph.solve.sums import in_steps
 
 #: Bytes that are compared at most for one relation; beyond, nothing stands in for anything.
 _MOST = 4e8

@@ -14,7 +14,7 @@ import numpy.typing as npt
 from fitgraph.array_types import Bools, Ints
 from fitgraph.solve.algebra import Algebra, none_of
 from fitgraph.solve.arrays import distinct, spread
-from fitgraph.solve.plan import Part, Step, Summed
+from fitgraph.solve.plan import Operand, Step, Summed
 from fitgraph.stopping import check
 
 Numbers = npt.NDArray[np.float64]
@@ -49,7 +49,7 @@ def alike(step: Step, cells: Ints) -> Iterator[Ints]:
     yield from np.split(cells[order], starts[1:])
 
 
-def tells_kinds(step: Step, part: Part) -> bool:
+def tells_kinds(step: Step, part: Operand) -> bool:
     """Return whether a part says which kinds are allowed, if of the outer variable's cell."""
     return part.table is not None and {summed_of(step).outer} >= set(part.axes)
 

@@ -13,19 +13,19 @@ import numpy as np
 
 from fitgraph.array_types import Ints
 from fitgraph.solve.arrays import distinct
-from fitgraph.solve.draft import Draft
-from fitgraph.solve.plan import TooWideError
-from fitgraph.solve.relations import Relation, combined, reduced
-from fitgraph.solve.shared_sums import shared
-from fitgraph.solve.sums import (
-    Chain,
+from fitgraph.solve.carried_sums import (
     Running,
+    RunningChain,
     Terms,
     TooWideSumError,
     chain_of_terms,
     relation_of_sum,
     terms_of,
 )
+from fitgraph.solve.draft import Draft
+from fitgraph.solve.plan import TooWideError
+from fitgraph.solve.relations import Relation, combined, reduced
+from fitgraph.solve.shared_sums import shared
 
 #: Cells up to which a sum over roles becomes one table; beyond, it is taken term by term.
 _AS_TABLE = 1 << 20
@@ -53,7 +53,7 @@ class Within:
     def __init__(self, draft: Draft) -> None:
         self.draft, self.bundle, self.memo = draft, draft.bundle, draft.memo
         self._live: dict[tuple[int, tuple[int, ...]], Relation] = {}
-        self._held_chains: dict[tuple[Any, ...], Sequence[Chain]] = {}
+        self._held_chains: dict[tuple[Any, ...], Sequence[RunningChain]] = {}
         self._tags = itertools.count()
         #: Relations made from others, with these, so that the numbers of both stay theirs.
         self._seen: dict[tuple[Any, ...], tuple[Relation, Relation]] = {}
@@ -121,7 +121,7 @@ class Within:
         wide: Sequence[int],
         domains: Mapping[str, Ints],
         beside: Sequence[Relation],
-    ) -> Sequence[Chain]:
+    ) -> Sequence[RunningChain]:
         """Return sums that are too large for tables as running sums, shared ones first."""
         sums, bundle = [self.draft.sums[n] for n in wide], self.bundle
         roles = dict.fromkeys(r for s in sums for t in s.terms for r in t.roles)
@@ -154,7 +154,7 @@ class Within:
             if self.draft.share:
                 terms, decided = shared(terms, domains, ties, every, tag=tag, most_cells=most)
             terms = [*of_bundle, *(self._led(t, beside) for t in terms)]
-            found = [Chain(tuple(decided), None)]
+            found = [RunningChain(tuple(decided), None)]
             found += [
                 chain_of_terms(t, tag=f"{tag}.{n}", most_cells=most) for n, t in enumerate(terms)
             ]
@@ -169,10 +169,10 @@ class Within:
             if sum_.name in used:
                 kept.append(sum_)
                 used.update(sum_.of)
-        found[0] = Chain(tuple(reversed(kept)), None)
+        found[0] = RunningChain(tuple(reversed(kept)), None)
         if bundle is not None:
             found = [
-                Chain(
+                RunningChain(
                     tuple(bundle.decided(r) for r in chain.running),
                     None if chain.last is None else bundle.seen(chain.last),
                 )

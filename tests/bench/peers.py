@@ -25,8 +25,8 @@ from ortools.sat.python import cp_model
 
 from fitgraph.mechanics.rules import EPSILON_MM
 from fitgraph.model import Verdict
+from fitgraph.solve.carried_sums import STEPS, in_steps, relation_of_sum
 from fitgraph.solve.query import Query
-from fitgraph.solve.sums import STEPS, in_steps, relation_of_sum
 
 Ints = npt.NDArray[np.intp]
 Bools = npt.NDArray[np.bool_]

@@ -24,7 +24,7 @@ from fitgraph.adapters import best_together
 from fitgraph.model import Catalogue, Enquiry
 from fitgraph.solve import Request, Services, TreeEngine
 from fitgraph.solve.query import ask
-from fitgraph.solve.sample import Drawing
+from fitgraph.solve.sample import Lottery
 from fitgraph.stock import Restocking, coverage, reliance, stranded
 from tests.bench import adapters
 from tests.bench.catalogues import scaled
@@ -69,7 +69,7 @@ def enquiries_for(engine: TreeEngine, count: int, *, seed: int = 1) -> tuple[Enq
     lets = query.mask(certain=True)
     plan = engine.space.plan(certain=True)
     weights = {role: mask.astype(float) for role, mask in lets.items()}
-    drawn = Drawing(plan, engine.space.class_of, weights).draw(count, rng)
+    drawn = Lottery(plan, engine.space.class_of, weights).draw(count, rng)
     built = [
         [options[place].part for place in drawn[role]]
         for role, options in engine.space.options.items()

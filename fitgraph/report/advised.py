@@ -9,7 +9,7 @@ from fitgraph.explain.triangle import triangle
 from fitgraph.explain.words_rider import advice_text, family_text
 from fitgraph.model import Catalogue
 from fitgraph.report.blocks import Block, Report, Say, Section
-from fitgraph.report.cautions import cautions_on
+from fitgraph.report.cautions_told import cautions_on
 from fitgraph.report.tables import Column, Table
 from fitgraph.report.values import COUNT, FINE_SHARE, LIST, MASS, MOMENT, TOLD, money_of, number
 

@@ -8,9 +8,9 @@ from dataclasses import replace
 from pathlib import Path
 from types import MappingProxyType
 
-from fitgraph.catalogue.findings import ERROR, WARNING, CatalogueError, Notes, Tally
+from fitgraph.catalogue.findings import ERROR, WARNING, CatalogueError, Notes, RowTally
 from fitgraph.catalogue.loaded import COUNTS, SUPPLIERS, SUPPLY
-from fitgraph.catalogue.table_reader import Row, Table, no_table, read_table
+from fitgraph.catalogue.table_reader import Row, TableRead, no_table, read_table
 from fitgraph.model import Catalogue, Offer, Supplier, Supply
 from fitgraph.units import UnitError, parse_count, parse_day
 
@@ -21,7 +21,7 @@ _MOST_MINOR, _MOST_WHOLE = 10**12, 10**6
 class _Reader:
     def __init__(self, folder: Path, catalogue: Catalogue, notes: Notes) -> None:
         self.folder, self.catalogue, self.notes = folder, catalogue, notes
-        self.tallies: dict[str, Tally] = {}
+        self.tallies: dict[str, RowTally] = {}
         self.faults = 0
 
     def note(
@@ -34,7 +34,7 @@ class _Reader:
 
     def table(
         self, file: str, required: Sequence[str], optional: Sequence[str], loss: str
-    ) -> Table:
+    ) -> TableRead:
         path = self.folder / file
         if path.exists() or path.is_symlink():
             try:
@@ -214,7 +214,7 @@ class _Reader:
 
 def read_supply(
     folder: Path, catalogue: Catalogue, notes: Notes
-) -> tuple[Supply, dict[str, Tally]]:
+) -> tuple[Supply, dict[str, RowTally]]:
     """Return what can be ordered and what was held, and where the rows went.
 
     Parameters

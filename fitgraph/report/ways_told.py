@@ -12,7 +12,7 @@ from fitgraph.graph.near_misses import Closer, NearMiss
 from fitgraph.model import Catalogue
 from fitgraph.records import dataclass
 from fitgraph.report.blocks import Say
-from fitgraph.report.cautions import cautions_on_work
+from fitgraph.report.cautions_told import cautions_on_work
 from fitgraph.report.graphs import Told, named
 from fitgraph.report.tables import Column, Table
 from fitgraph.report.values import LENGTH, MARGIN, MINUTES, Unit, money_of, number

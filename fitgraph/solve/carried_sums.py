@@ -58,7 +58,7 @@ class Running:
 
 
 @dataclass(frozen=True, slots=True, eq=False)
-class Chain:
+class RunningChain:
     """A sum condition as running sums and one relation at the end; nothing where it holds."""
 
     running: tuple[Running, ...]
@@ -178,7 +178,7 @@ def terms_of(
     return Terms(condition, base, tuple(_one_a_role(values)))
 
 
-def chain_of_terms(of: Terms, *, tag: str, most_cells: float) -> Chain:
+def chain_of_terms(of: Terms, *, tag: str, most_cells: float) -> RunningChain:
     """Return what a condition adds up as running sums.
 
     Parameters
@@ -199,10 +199,10 @@ def chain_of_terms(of: Terms, *, tag: str, most_cells: float) -> Chain:
     least, most = of.ends
     edge = -EPSILON_MM * STEPS
     if least >= edge:
-        return Chain((), None)
+        return RunningChain((), None)
     if most < edge:
         nothing = Relation((), (), np.zeros((), dtype=bool), (condition.joint.name,))
-        return Chain((), nothing)
+        return RunningChain((), nothing)
     running: list[Running] = []
     terms: list[tuple[str, Ints, Floats]] = []
     for n, (roles, maps, of_term) in enumerate(values):
@@ -249,12 +249,12 @@ def chain_of_terms(of: Terms, *, tag: str, most_cells: float) -> Chain:
         name, of_base, sums = variable, np.arange(len(at), dtype=np.intp), total.ravel()[at]
     if len(terms) == 1:
         last = Relation((name,), (of_base,), sums >= edge, (condition.joint.name,))
-        return Chain(tuple(running), last)
+        return RunningChain(tuple(running), last)
     other, map_of, addend = terms[-1]
     if float(len(sums)) * len(addend) > most_cells:
         raise TooWideSumError(condition.name)
     allowed = sums[:, None] + addend >= edge
-    return Chain(
+    return RunningChain(
         tuple(running),
         Relation((name, other), (of_base, map_of), allowed, (condition.joint.name,)),
     )
