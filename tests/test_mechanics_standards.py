@@ -138,7 +138,7 @@ def test_head_tube_codes_carry_their_bore() -> None:
     [(15, ""), (20, ""), (30, "B"), (42, "AB"), (75, "A"), (100, "A"), (101, "")],
 )
 def test_rider_classes_by_mass(mass: float, classes: str) -> None:
-    """EN 14619:2019, scope: over 20 kg and up to 100 kg; classes A and B from memory."""
+    """EN 14619:2019, scope: over 20 kg, less than 100 kg; classes from memory, see the table."""
     assert "".join(c.name for c in standards.rider_classes(mass)) == classes
 
 
