@@ -17,8 +17,8 @@ from fitgraph.wording import capital
 #: Rows shown at once; the others open on demand.
 _MOST_ROWS = 10
 
-#: So many columns of figures have room in a narrow window.
-_FEW = 6
+#: So many columns of figures, and so many letters side by side, have room in a narrow window.
+_FEW, _LETTERS = 6, 44
 
 #: What a page shows: a report or blocks of one, and markup where it leads on to other pages.
 Piece = Report | Block | Markup
@@ -41,9 +41,20 @@ def _table(table: Table) -> Markup:
     if not table.headed:
         return rows_html(table, table.title)
     _, *others = table.columns
-    few = len(others) < 2 or (len(others) < _FEW and all(c.unit.figures for c in others))
+    figures = len(others) < _FEW and all(c.unit.figures for c in others)
+    few = len(others) < 2 or (figures and _letters(table) <= _LETTERS)
     kind = "fg-narrow" if few else "fg-rows"
     return rows_html(table, table.title, kind, len(table.rows) if table.whole else _MOST_ROWS)
+
+
+def _letters(table: Table) -> int:
+    """Return how wide a table is at least, in letters; only figures do not break between words."""
+    rows, wide = table.shown(), 0
+    for n, column in enumerate(table.columns):
+        cells = [row[n] for row in rows]
+        whole = cells if column.unit.figures else [word for cell in cells for word in cell.split()]
+        wide += max(map(len, [*column.heading.split(), *whole]), default=0) + 1
+    return wide
 
 
 def _piece(piece: Piece) -> Markup:
